@@ -1,0 +1,5 @@
+"""``python -m armarc``."""
+
+from armarc.cli import main
+
+main()

@@ -1,0 +1,76 @@
+"""What armarc knows about an exercise."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from armarc.errors import UsageError
+
+COORDINATES = ("elevation", "horizontal", "movement")
+SENSOR_PLACES = ("wrist", "upper arm")
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Target band of the start velocity, rad/s."""
+
+    low_rad_s: float
+    high_rad_s: float
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.low_rad_s < self.high_rad_s or not math.isfinite(self.high_rad_s):
+            raise UsageError(
+                f"a band needs two rising speeds, got {math.degrees(self.low_rad_s):g} to "
+                f"{math.degrees(self.high_rad_s):g} °/s",
+                "for example 45 to 70",
+            )
+
+    def verdict(self, start_velocity_rad_s: float) -> str:
+        """Say ``"below"``, ``"inside"`` or ``"above"``; the edges are inside."""
+        if start_velocity_rad_s < self.low_rad_s:
+            return "below"
+        return "above" if start_velocity_rad_s > self.high_rad_s else "inside"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exercise:
+    """One catalogue entry.
+
+    Parameters
+    ----------
+    key : str
+        Short name used on the command line, e.g. ``"lateral-raise"``.
+    name : str
+    sensor_place : str
+        ``"wrist"`` or ``"upper arm"``.
+    coordinate : str
+        Which angle counts: ``"elevation"``, ``"horizontal"`` or ``"movement"``.
+    gate_rad : tuple of float, rad
+        Start gate, as rise above the bottom of the rep.
+    band : Band or None
+    loaded_range_rad : tuple of float, rad, or None
+        In the exercise's own angle.
+    smallest_rom_rad : float, rad
+        Anything smaller is not a rep.
+    rest_s : float, s
+        A pause at the bottom at least this long ends the set.
+    caution : str
+    resistance : str
+        ``"dumbbell"``, ``"cable"``, ``"machine"``, ``"band"`` or ``"any"``.
+    source : str
+        Where the entry came from: ``"armarc"`` or a file name.
+    """
+
+    key: str
+    name: str
+    sensor_place: str = "wrist"
+    coordinate: str = "elevation"
+    gate_rad: tuple[float, float] = (math.radians(10), math.radians(20))
+    band: Band | None = None
+    loaded_range_rad: tuple[float, float] | None = None
+    smallest_rom_rad: float = math.radians(30)
+    rest_s: float = 10.0
+    caution: str = ""
+    resistance: str = "any"
+    source: str = "armarc"

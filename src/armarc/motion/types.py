@@ -1,0 +1,120 @@
+"""Orientation of the sensor, and what the arm did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Orientation:
+    """Fused orientation of the sensor.
+
+    Parameters
+    ----------
+    quaternion : ndarray, shape (n, 4)
+        Hamilton, scalar first, unit: rotates sensor coordinates into the global frame (z up).
+    gyroscope_bias_rad_s : ndarray, shape (3,), rad/s
+        Estimated offset, already removed from what `quaternion` was made of.
+    bias_se_rad_s : float, rad/s
+        Standard error of one axis of the bias.
+    tilt_se_rad : float, rad
+        Typical standard error of the inclination.
+    method : str
+    """
+
+    quaternion: FloatArray
+    gyroscope_bias_rad_s: FloatArray
+    bias_se_rad_s: float
+    tilt_se_rad: float
+    method: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mounting:
+    """Which way the arm lies in the sensor.
+
+    Parameters
+    ----------
+    method : str
+        ``"twist"``, ``"lever_arm"``, ``"hanging"`` or ``"stated"``.
+    arm_axis : ndarray, shape (3,)
+        Unit vector in sensor axes from the shoulder toward the hand.
+    uncertainty_rad : float, rad
+        Standard error of the direction.
+    reach_m : float or None, m
+        Distance from the shoulder to the sensor.
+    thumb_axis : ndarray, shape (3,), or None
+        Unit vector in sensor axes, across the arm, toward the thumb; None without a reference.
+    lever_arm_m : ndarray, shape (3,), or None, m
+        Vector from the shoulder to the sensor in sensor axes.
+    """
+
+    method: str
+    arm_axis: FloatArray
+    uncertainty_rad: float
+    reach_m: float | None = None
+    thumb_axis: FloatArray | None = None
+    lever_arm_m: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArmMotion:
+    """What the arm did over one evenly sampled piece of a recording; n samples.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), s
+        From the recording's first sample.
+    rate_hz : float, Hz
+    coordinate : str
+        What ``angle_rad`` means: ``"elevation"``, ``"horizontal"`` or ``"movement"``.
+    angle_rad : ndarray, shape (n,), rad
+        θ of the contract.
+    angle_rate_rad_s : ndarray, shape (n,), rad/s
+        θ̇ from the gyroscope, low-passed.
+    elevation_rad : ndarray, shape (n,), rad
+        Angle of the arm line from straight down, whatever the coordinate.
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global, scalar first.
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, bias removed.
+    specific_force_m_s2 : ndarray, shape (n, 3), m/s²
+        Sensor axes.
+    plane_rad : ndarray, shape (n,), rad, or None
+        Plane of elevation (0 frontal, π/2 sagittal); NaN below 20° of elevation; None without a reference.
+    hand_rotation_rad : ndarray, shape (n,), rad, or None
+        Elevation of the thumb direction above horizontal.
+    missing, clipped : ndarray of bool, shape (n,)
+    orientation : Orientation
+    mounting : Mounting
+    notes : tuple of str
+        Why something is missing, what was assumed.
+    """
+
+    time_s: FloatArray
+    rate_hz: float
+    coordinate: str
+    angle_rad: FloatArray
+    angle_rate_rad_s: FloatArray
+    elevation_rad: FloatArray
+    quaternion: FloatArray
+    angular_velocity_rad_s: FloatArray
+    specific_force_m_s2: FloatArray
+    missing: BoolArray
+    clipped: BoolArray
+    orientation: Orientation
+    mounting: Mounting
+    plane_rad: FloatArray | None = None
+    hand_rotation_rad: FloatArray | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def arm_direction(self) -> FloatArray:
+        """Shape (n, 3): unit vector of the arm line, shoulder → hand, global frame."""
+        from armarc.motion.quaternions import rotate
+
+        return rotate(self.quaternion, np.broadcast_to(self.mounting.arm_axis, (len(self.time_s), 3)))

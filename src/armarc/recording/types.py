@@ -1,0 +1,160 @@
+"""The raw stream: what a sensor delivered, cleaned of nothing and hiding nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+"""Standard acceleration of free fall (CGPM 1901, ISO 80000-3)."""
+
+
+def _frozen(array: Any, dtype: type = np.float64) -> NDArray[Any]:
+    out = np.ascontiguousarray(array, dtype=dtype)
+    if out is array:
+        out = out.view()
+    out.flags.writeable = False
+    return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """A stretch without samples, seconds from the recording's first sample."""
+
+    start_s: float
+    end_s: float
+    missing_samples: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Metadata:
+    """What is known about a recording besides its samples; everything is optional.
+
+    ``strap`` is the place on the wrist (``"back"``, ``"inside"``, ``"thumb"``, ``"little-finger"``) and
+    ``hand_axis`` the sensor axis that points to the hand (``"+x"`` … ``"-z"``). ``other`` keeps header keys
+    armarc does not know, so that nothing is lost when a recording is written again.
+    """
+
+    exercise: str | None = None
+    side: str | None = None
+    load_kg: float | None = None
+    sensor: str | None = None
+    strap: str | None = None
+    hand_axis: str | None = None
+    started_at: str | None = None
+    note: str | None = None
+    accelerometer_range_m_s2: float | None = None
+    gyroscope_range_rad_s: float | None = None
+    other: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where a recording came from and what was found and inferred while reading it.
+
+    ``columns`` maps ``time, ax … gz`` to the file's column names, ``units`` maps ``time, acceleration,
+    angular_velocity`` to unit names; ``inferences`` are sentences saying what was concluded from what.
+    """
+
+    file: str = ""
+    columns: dict[str, str] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    inferences: tuple[str, ...] = ()
+    jitter_s: float = 0.0
+    duplicate_samples: int = 0
+    nan_samples: int = 0
+    clipped_samples: int = 0
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recording:
+    """One stream of accelerometer and gyroscope samples.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), s
+        Strictly rising, 0 at the first sample. May be uneven and may have gaps.
+    specific_force_m_s2 : ndarray, shape (n, 3), m/s²
+        Sensor axes; at rest it reads +g upward.
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, right-handed, bias not removed.
+    rate_hz : float, Hz
+        Nominal sampling rate.
+    gaps : tuple of Gap
+        Stretches longer than 50 ms (and longer than 1.5 sample periods) without samples.
+    clipped : ndarray of bool, shape (n,)
+        Samples where an axis sits at the end of its range.
+    temperature_c : ndarray, shape (n,), °C, or None
+    """
+
+    time_s: FloatArray
+    specific_force_m_s2: FloatArray
+    angular_velocity_rad_s: FloatArray
+    rate_hz: float
+    gaps: tuple[Gap, ...] = ()
+    clipped: BoolArray | None = None
+    temperature_c: FloatArray | None = None
+    metadata: Metadata = field(default_factory=Metadata)
+    source: Source = field(default_factory=Source)
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        n = len(self.time_s)
+        set_ = object.__setattr__
+        set_(self, "time_s", _frozen(self.time_s))
+        set_(self, "specific_force_m_s2", _frozen(self.specific_force_m_s2))
+        set_(self, "angular_velocity_rad_s", _frozen(self.angular_velocity_rad_s))
+        clipped = np.zeros(n, bool) if self.clipped is None else self.clipped
+        set_(self, "clipped", _frozen(clipped, np.bool_))
+        for name in ("specific_force_m_s2", "angular_velocity_rad_s"):
+            shape = getattr(self, name).shape
+            if shape != (n, 3):
+                raise ValueError(f"expected {name} to have shape ({n}, 3), got {shape}")
+        if not self.rate_hz > 0:
+            raise ValueError(f"expected a positive rate_hz, got {self.rate_hz}")
+
+    @property
+    def duration_s(self) -> float:
+        """Time from the first to the last sample, s."""
+        return float(self.time_s[-1] - self.time_s[0]) if len(self.time_s) else 0.0
+
+    @property
+    def is_clipped(self) -> BoolArray:
+        """Shape (n,): samples where an axis sits at the end of its range."""
+        assert self.clipped is not None
+        return self.clipped
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """An evenly sampled stretch of a recording: what orientation and reps are computed on.
+
+    Parameters
+    ----------
+    start_s : float, s
+        Time of the first sample, counted from the recording's first sample.
+    rate_hz : float, Hz
+    specific_force_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3)
+    missing : ndarray of bool, shape (n,)
+        Samples that were filled in over a gap; everything that touches one is flagged.
+    clipped : ndarray of bool, shape (n,)
+    """
+
+    start_s: float
+    rate_hz: float
+    specific_force_m_s2: FloatArray
+    angular_velocity_rad_s: FloatArray
+    missing: BoolArray
+    clipped: BoolArray
+
+    @property
+    def time_s(self) -> FloatArray:
+        """Shape (n,): sample times in s from the recording's first sample."""
+        return self.start_s + np.arange(len(self.missing)) / self.rate_hz
