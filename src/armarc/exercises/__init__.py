@@ -1,5 +1,18 @@
 """The catalogue of exercises (TOML data) and its loader."""
 
+from armarc.exercises.loader import DEFAULT_EXERCISE, exercises_folder, find_exercise, load_catalogue
+from armarc.exercises.records import TEMPLATE, coordinate_meaning, exercise_record, sensor_advice
 from armarc.exercises.types import Band, Exercise
 
-__all__ = ["Band", "Exercise"]
+__all__ = [
+    "DEFAULT_EXERCISE",
+    "TEMPLATE",
+    "Band",
+    "Exercise",
+    "coordinate_meaning",
+    "exercise_record",
+    "exercises_folder",
+    "find_exercise",
+    "load_catalogue",
+    "sensor_advice",
+]

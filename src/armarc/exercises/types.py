@@ -60,6 +60,10 @@ class Exercise:
         ``"dumbbell"``, ``"cable"``, ``"machine"``, ``"band"`` or ``"any"``.
     source : str
         Where the entry came from: ``"armarc"`` or a file name.
+    aliases : tuple of str
+        Other names people use for it.
+    note : str
+        What the numbers rest on, and how the exercise is meant here.
     """
 
     key: str
@@ -74,3 +78,5 @@ class Exercise:
     caution: str = ""
     resistance: str = "any"
     source: str = "armarc"
+    aliases: tuple[str, ...] = ()
+    note: str = ""
