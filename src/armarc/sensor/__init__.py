@@ -1,0 +1,1 @@
+"""The device: packets, Bluetooth link, device descriptions, capture without loss."""

@@ -1,0 +1,49 @@
+"""The wrist profile: what its bytes mean. The normative page is ``firmware_notes/wrist-profile.md``."""
+
+from armarc.sensor.wire.control import (
+    ClockReading,
+    SensorSettings,
+    SensorState,
+    configure_command,
+    decode_clock,
+    decode_command,
+    decode_state,
+    encode_clock,
+    encode_state,
+    start_command,
+    stop_command,
+)
+from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.packet import (
+    CLIPPED,
+    FIRST,
+    LOW_BATTERY,
+    OVERFLOW,
+    DataPacket,
+    decode_packet,
+    encode_packet,
+    frames_that_fit,
+)
+
+__all__ = [
+    "CLIPPED",
+    "FIRST",
+    "LOW_BATTERY",
+    "OVERFLOW",
+    "ClockReading",
+    "DataPacket",
+    "PacketError",
+    "SensorSettings",
+    "SensorState",
+    "configure_command",
+    "decode_clock",
+    "decode_command",
+    "decode_packet",
+    "decode_state",
+    "encode_clock",
+    "encode_packet",
+    "encode_state",
+    "frames_that_fit",
+    "start_command",
+    "stop_command",
+]

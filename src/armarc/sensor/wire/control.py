@@ -1,0 +1,215 @@
+"""The control and clock characteristics of the wrist profile.
+
+Commands are written with response. A sensor refuses one with an application error of the ATT protocol
+(0x80–0x9F, Core Specification, Vol 3, Part F): 0x80 value not possible, 0x81 not in this state.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from dataclasses import dataclass
+from typing import Final
+
+from armarc.recording.types import STANDARD_GRAVITY_M_S2
+from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.packet import VERSION
+
+CONFIGURE: Final = 0x01
+START: Final = 0x02
+STOP: Final = 0x03
+
+REFUSED_VALUE: Final = 0x80
+REFUSED_STATE: Final = 0x81
+
+_CONFIGURE = struct.Struct("<BHBHB")
+_STATE = struct.Struct("<BBHBBHHHI")
+_CLOCK = struct.Struct("<IQQ")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorSettings:
+    """What is asked of a sensor.
+
+    Parameters
+    ----------
+    rate_hz : float, Hz
+        Carried in steps of 0.1 Hz.
+    accelerometer_range_g : int, multiples of standard gravity
+    gyroscope_range_deg_s : int, °/s
+    frames_per_packet : int
+        0 leaves it to the sensor.
+    """
+
+    rate_hz: float = 200.0
+    accelerometer_range_g: int = 8
+    gyroscope_range_deg_s: int = 1000
+    frames_per_packet: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorState:
+    """What a sensor says it does (read from the control characteristic).
+
+    Parameters
+    ----------
+    streaming : bool
+    rate_hz : float, Hz
+    accelerometer_range_g : int
+    gyroscope_range_deg_s : int
+    frames_per_packet : int
+    filter_hz : float, Hz
+        −3 dB frequency of the anti-alias filter.
+    queue_frames : int
+        How many frames the sensor can hold back while the radio is busy.
+    dropped_frames : int
+        Frames thrown away since the last start.
+    """
+
+    streaming: bool
+    rate_hz: float
+    accelerometer_range_g: int
+    gyroscope_range_deg_s: int
+    frames_per_packet: int
+    filter_hz: float
+    queue_frames: int
+    dropped_frames: int = 0
+
+    @property
+    def accelerometer_scale_m_s2(self) -> float:
+        """m/s² per count."""
+        return self.accelerometer_range_g * STANDARD_GRAVITY_M_S2 / 32768
+
+    @property
+    def gyroscope_scale_rad_s(self) -> float:
+        """rad/s per count."""
+        return math.radians(self.gyroscope_range_deg_s) / 32768
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockReading:
+    """The sensor's clock, wide enough never to wrap.
+
+    Parameters
+    ----------
+    boot : int
+        Random number drawn at every power-up: a new one means that time and index started again.
+    uptime_us : int, µs
+        The data packets carry its low 32 bits.
+    next_frame : int
+        Number of the frame that will be sampled next; the data packets carry its low 16 bits.
+    """
+
+    boot: int
+    uptime_us: int
+    next_frame: int
+
+
+def configure_command(settings: SensorSettings) -> bytes:
+    """Seven bytes: opcode, rate in 0.1 Hz, ±g, ±°/s, frames per packet."""
+    return _CONFIGURE.pack(
+        CONFIGURE,
+        round(settings.rate_hz * 10),
+        settings.accelerometer_range_g,
+        settings.gyroscope_range_deg_s,
+        settings.frames_per_packet,
+    )
+
+
+def start_command() -> bytes:
+    """Begin to sample and notify."""
+    return bytes([START])
+
+
+def stop_command() -> bytes:
+    """Stop sampling; what is queued is still sent."""
+    return bytes([STOP])
+
+
+def decode_command(data: bytes) -> tuple[int, SensorSettings | None]:
+    """Opcode and, for a configure command, its settings (the sensor's side; used to check firmware).
+
+    Raises
+    ------
+    PacketError
+    """
+    if len(data) == _CONFIGURE.size and data[0] == CONFIGURE:
+        _, rate, acc, gyr, frames = _CONFIGURE.unpack(data)
+        return CONFIGURE, SensorSettings(
+            rate_hz=rate / 10,
+            accelerometer_range_g=acc,
+            gyroscope_range_deg_s=gyr,
+            frames_per_packet=frames,
+        )
+    if len(data) == 1 and data[0] in (START, STOP):
+        return data[0], None
+    raise PacketError(f"not a command of the wrist profile: {data.hex(' ') or 'no bytes'}")
+
+
+def encode_state(state: SensorState) -> bytes:
+    """Sixteen bytes."""
+    return _STATE.pack(
+        VERSION,
+        int(state.streaming),
+        round(state.rate_hz * 10),
+        state.accelerometer_range_g,
+        state.frames_per_packet,
+        state.gyroscope_range_deg_s,
+        round(state.filter_hz * 10),
+        state.queue_frames,
+        state.dropped_frames,
+    )
+
+
+def decode_state(data: bytes) -> SensorState:
+    """Read the control characteristic.
+
+    Raises
+    ------
+    PacketError
+        Too short, of another version, or with a rate or a range of zero. Longer values are accepted: later
+        minor additions go to the end.
+    """
+    if not data:
+        raise PacketError("the sensor's control value is empty", "restart the sensor")
+    if data[0] != VERSION:
+        raise PacketError(
+            f"the sensor speaks version {data[0]} of the wrist profile, this armarc version {VERSION}",
+            "update armarc or the sensor's firmware",
+        )
+    if len(data) < _STATE.size:
+        raise PacketError(f"the sensor's control value should have {_STATE.size} bytes, got {len(data)}")
+    _, streaming, rate, acc, frames, gyr, cutoff, queue, dropped = _STATE.unpack_from(data)
+    if not (rate and acc and gyr):
+        raise PacketError(
+            f"the sensor reports impossible settings: {rate / 10} Hz, ±{acc} g, ±{gyr} °/s",
+            "restart the sensor; if it stays, its firmware is at fault",
+        )
+    return SensorState(
+        streaming=bool(streaming),
+        rate_hz=rate / 10,
+        accelerometer_range_g=acc,
+        gyroscope_range_deg_s=gyr,
+        frames_per_packet=frames,
+        filter_hz=cutoff / 10,
+        queue_frames=queue,
+        dropped_frames=dropped,
+    )
+
+
+def encode_clock(reading: ClockReading) -> bytes:
+    """Twenty bytes."""
+    return _CLOCK.pack(reading.boot, reading.uptime_us, reading.next_frame)
+
+
+def decode_clock(data: bytes) -> ClockReading:
+    """Read the clock characteristic.
+
+    Raises
+    ------
+    PacketError
+    """
+    if len(data) < _CLOCK.size:
+        raise PacketError(f"the sensor's clock value should have {_CLOCK.size} bytes, got {len(data)}")
+    boot, uptime, frame = _CLOCK.unpack_from(data)
+    return ClockReading(boot=boot, uptime_us=uptime, next_frame=frame)

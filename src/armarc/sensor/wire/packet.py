@@ -1,0 +1,119 @@
+"""The data notification of the wrist profile: a header of 8 bytes and n frames of 12.
+
+========  ====  =====================================================================================
+offset    size  meaning (little-endian)
+========  ====  =====================================================================================
+0         1     high nibble: version (1); low nibble: flags
+1         1     n, frames in this packet, 1…42
+2         2     running number of the first frame, uint16, wraps
+4         4     device time of the first frame, uint32 microseconds, wraps every 71.6 minutes
+8 + 12 k  12    frame k: ax ay az gx gy gz, int16
+========  ====  =====================================================================================
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from armarc.sensor.wire.errors import PacketError
+
+VERSION: Final = 1
+HEADER: Final = struct.Struct("<BBHI")
+FRAME_BYTES: Final = 12
+MAX_FRAMES: Final = 42
+"""An attribute value holds at most 512 bytes (Core Specification, Vol 3, Part F): 8 + 42 · 12 = 512."""
+
+INDEX_MODULUS: Final = 1 << 16
+TIME_MODULUS_US: Final = 1 << 32
+
+OVERFLOW: Final = 1
+"""The sensor had to throw frames away before this packet."""
+CLIPPED: Final = 2
+"""At least one value of this packet sits at the end of its range."""
+FIRST: Final = 4
+"""First packet after a start command: numbers may not continue the earlier ones."""
+LOW_BATTERY: Final = 8
+"""The sensor will switch itself off soon."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DataPacket:
+    """One notification.
+
+    Parameters
+    ----------
+    index : int
+        Number of the first frame, 0…65535.
+    time_us : int, µs
+        Device time of the first frame, 0…2³² − 1.
+    counts : ndarray of int16, shape (n, 6)
+        ax ay az gx gy gz, raw.
+    flags : int
+        `OVERFLOW`, `CLIPPED`, `FIRST`, `LOW_BATTERY`.
+    """
+
+    index: int
+    time_us: int
+    counts: NDArray[np.int16]
+    flags: int = 0
+
+
+def frames_that_fit(att_mtu: int) -> int:
+    """Frames in one notification: its payload is ATT_MTU − 3 bytes (Core Specification, Vol 3, Part F)."""
+    return max(0, min(MAX_FRAMES, (att_mtu - 3 - HEADER.size) // FRAME_BYTES))
+
+
+def encode_packet(packet: DataPacket) -> bytes:
+    """Bytes of a packet.
+
+    Raises
+    ------
+    ValueError
+        The number of frames or the flags do not fit.
+    """
+    counts = np.asarray(packet.counts, dtype="<i2")
+    if counts.ndim != 2 or counts.shape[1] != 6 or not 1 <= len(counts) <= MAX_FRAMES:
+        raise ValueError(f"expected counts of shape (1…{MAX_FRAMES}, 6), got {counts.shape}")
+    if not 0 <= packet.flags <= 15:
+        raise ValueError(f"expected flags between 0 and 15, got {packet.flags}")
+    header = HEADER.pack(
+        VERSION << 4 | packet.flags,
+        len(counts),
+        packet.index % INDEX_MODULUS,
+        packet.time_us % TIME_MODULUS_US,
+    )
+    return header + counts.tobytes()
+
+
+def decode_packet(data: bytes) -> DataPacket:
+    """Read a packet.
+
+    Raises
+    ------
+    PacketError
+        Whatever the bytes are, nothing else is raised.
+    """
+    if len(data) < HEADER.size:
+        raise PacketError(
+            f"a data packet needs at least {HEADER.size} bytes, got {len(data)}",
+            "the sensor or its firmware does not follow the wrist profile",
+        )
+    first, n, index, time_us = HEADER.unpack_from(data)
+    if first >> 4 != VERSION:
+        raise PacketError(
+            f"data packet of version {first >> 4}, this armarc reads version {VERSION}",
+            "update armarc or the sensor's firmware",
+        )
+    if not 1 <= n <= MAX_FRAMES or len(data) != HEADER.size + n * FRAME_BYTES:
+        raise PacketError(
+            f"a data packet that announces {n} frames should have {HEADER.size + n * FRAME_BYTES} bytes "
+            f"(1 to {MAX_FRAMES} frames), got {len(data)}",
+            "the packet was cut: the negotiated MTU may be smaller than the firmware believes",
+        )
+    counts = np.frombuffer(data, dtype="<i2", offset=HEADER.size).reshape(n, 6).astype(np.int16)
+    return DataPacket(index=index, time_us=time_us, counts=counts, flags=first & 15)
