@@ -7,3 +7,8 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
+    from armarc.cli.exercises import exercises
+    from armarc.cli.settings import settings
+
+    app.command("exercises")(exercises)
+    app.command("settings")(settings)
