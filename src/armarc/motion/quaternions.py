@@ -86,6 +86,23 @@ def rotate_back(q: ArrayLike, v: ArrayLike) -> FloatArray:
     return rotate(conjugate(q), v)
 
 
+def to_matrix(q: ArrayLike) -> FloatArray:
+    """Rotation matrices, shape (..., 3, 3), of unit quaternions, shape (..., 4)."""
+    quaternion = np.asarray(q, dtype=np.float64)
+    w, x, y, z = (quaternion[..., i] for i in range(4))
+    out = np.empty((*quaternion.shape[:-1], 3, 3))
+    out[..., 0, 0] = 1.0 - 2.0 * (y * y + z * z)
+    out[..., 0, 1] = 2.0 * (x * y - w * z)
+    out[..., 0, 2] = 2.0 * (x * z + w * y)
+    out[..., 1, 0] = 2.0 * (x * y + w * z)
+    out[..., 1, 1] = 1.0 - 2.0 * (x * x + z * z)
+    out[..., 1, 2] = 2.0 * (y * z - w * x)
+    out[..., 2, 0] = 2.0 * (x * z - w * y)
+    out[..., 2, 1] = 2.0 * (y * z + w * x)
+    out[..., 2, 2] = 1.0 - 2.0 * (x * x + y * y)
+    return out
+
+
 def between(u: ArrayLike, v: ArrayLike) -> FloatArray:
     """Shortest rotation that takes the direction of `u` to that of `v`.
 

@@ -1,0 +1,193 @@
+"""Orientation of the sensor from its gyroscope and accelerometer: one door to every method."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from armarc.errors import InputError, UsageError
+from armarc.motion.kinematics import angular_acceleration, lever_matrix
+from armarc.motion.smoother import Priors, Smoothed, smooth
+from armarc.motion.strapdown import correct, integrate
+from armarc.motion.types import Orientation
+from armarc.recording import BoolArray, FloatArray
+
+METHODS: tuple[str, ...] = ("smoother", "madgwick", "mahony", "ekf", "aqua")
+"""Names accepted by ``method``: the smoother of this package, then textbook filters for comparison."""
+
+NODE_RATE_HZ = 20.0
+"""Rate at which tilt errors are estimated; faster nodes change nothing."""
+
+LEVER_PRIORS = Priors(velocity_m_s=0.05)
+"""With the lever arm's acceleration removed what is left is the shoulder's, and the shoulder goes nowhere."""
+
+
+def estimate_orientation(
+    angular_velocity_rad_s: ArrayLike, specific_force_m_s2: ArrayLike, rate_hz: float, method: str = "smoother"
+) -> FloatArray:
+    """Orientation of the sensor at every sample.
+
+    Parameters
+    ----------
+    angular_velocity_rad_s : array_like, shape (n, 3), rad/s
+        Sensor axes, bias not removed.
+    specific_force_m_s2 : array_like, shape (n, 3), m/s²
+        Sensor axes; at rest it reads +g upward.
+    rate_hz : float, Hz
+    method : str
+        One of :data:`METHODS`.
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        Unit quaternions, Hamilton, scalar first, sensor → global (z up, heading arbitrary).
+
+    Raises
+    ------
+    UsageError
+        Unknown method.
+    InputError
+        Shapes, values or rate that cannot be used.
+    """
+    return fuse(angular_velocity_rad_s, specific_force_m_s2, rate_hz, method=method).quaternion
+
+
+def fuse(
+    angular_velocity_rad_s: ArrayLike,
+    specific_force_m_s2: ArrayLike,
+    rate_hz: float,
+    *,
+    method: str = "smoother",
+    missing: ArrayLike | None = None,
+    lever_arm_m: ArrayLike | None = None,
+) -> Orientation:
+    """Orientation of the sensor with the gyroscope's bias and standard errors.
+
+    Parameters
+    ----------
+    angular_velocity_rad_s : array_like, shape (n, 3), rad/s
+    specific_force_m_s2 : array_like, shape (n, 3), m/s²
+    rate_hz : float, Hz
+    method : str
+        One of :data:`METHODS`.
+    missing : array_like of bool, shape (n,), or None
+        Samples that were filled in over gaps; only the smoother makes use of it.
+    lever_arm_m : array_like, shape (3,), m, or None
+        Vector from the nearly fixed shoulder to the sensor in sensor axes; its acceleration is then removed from the
+        specific force. Only the smoother makes use of it.
+
+    Returns
+    -------
+    Orientation
+
+    Raises
+    ------
+    UsageError
+        Unknown method, or an option the method does not have.
+    InputError
+        Shapes, values or rate that cannot be used.
+    """
+    if method not in METHODS:
+        raise UsageError(f"unknown fusion method {method!r}", hint=f"choose one of {', '.join(METHODS)}")
+    omega, force, gone = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
+    lever_arm = None if lever_arm_m is None else np.asarray(lever_arm_m, dtype=np.float64)
+    if lever_arm is not None and (lever_arm.shape != (3,) or not np.all(np.isfinite(lever_arm))):
+        raise InputError("the lever arm must be three finite numbers", hint="give x, y, z in metres, sensor axes")
+    if method != "smoother":
+        raise UsageError(f"{method} is not there yet")
+    return _smoothed(omega, force, rate_hz, gone, lever_arm, estimate=False)[0]
+
+
+def fuse_with_lever(
+    angular_velocity_rad_s: ArrayLike,
+    specific_force_m_s2: ArrayLike,
+    rate_hz: float,
+    *,
+    missing: ArrayLike | None = None,
+    lever_arm_m: ArrayLike | None = None,
+) -> tuple[Orientation, FloatArray, FloatArray]:
+    """Orientation and lever arm of the sensor in one least squares: for a swinging arm with a nearly fixed shoulder.
+
+    Parameters
+    ----------
+    angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing
+        As in :func:`fuse`.
+    lever_arm_m : array_like, shape (3,), m, or None
+        Where the search starts.
+
+    Returns
+    -------
+    orientation : Orientation
+    lever_arm_m : ndarray, shape (3,), m
+        From the shoulder to the sensor, sensor axes.
+    covariance_m2 : ndarray, shape (3, 3), m²
+    """
+    omega, force, gone = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
+    start = np.zeros(3) if lever_arm_m is None else np.asarray(lever_arm_m, dtype=np.float64)
+    orientation, state = _smoothed(omega, force, rate_hz, gone, start, estimate=True)
+    assert state.lever_arm_m is not None and state.lever_covariance_m2 is not None
+    return orientation, state.lever_arm_m, state.lever_covariance_m2
+
+
+def _smoothed(
+    omega: FloatArray,
+    force: FloatArray,
+    rate_hz: float,
+    missing: BoolArray | None,
+    lever_arm: FloatArray | None,
+    *,
+    estimate: bool,
+) -> tuple[Orientation, Smoothed]:
+    samples = max(round(rate_hz / NODE_RATE_HZ), 1)
+    lever = None
+    if lever_arm is not None:
+        lever = lever_matrix(omega, angular_acceleration(omega, rate_hz))
+    quaternion, nodes = integrate(omega, force, rate_hz, samples, lever=lever, missing=missing)
+    priors = Priors() if lever is None else LEVER_PRIORS
+    state = smooth(nodes, priors, lever_arm_m=lever_arm, estimate_lever=estimate)
+    correct(quaternion, state.correction, samples)
+    return (
+        Orientation(
+            quaternion=quaternion,
+            gyroscope_bias_rad_s=state.bias_rad_s,
+            bias_se_rad_s=float(np.sqrt(np.trace(state.bias_covariance) / 3.0)),
+            tilt_se_rad=state.tilt_se_rad,
+            method="smoother",
+        ),
+        state,
+    )
+
+
+def _checked(
+    angular_velocity_rad_s: ArrayLike, specific_force_m_s2: ArrayLike, rate_hz: float, missing: ArrayLike | None
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_] | None]:
+    if not (np.isfinite(rate_hz) and rate_hz > 0):
+        raise InputError(f"the sampling rate is {rate_hz} Hz", hint="give a positive rate in Hz")
+    omega = np.ascontiguousarray(angular_velocity_rad_s, dtype=np.float64)
+    force = np.ascontiguousarray(specific_force_m_s2, dtype=np.float64)
+    for name, array in (("angular velocity", omega), ("specific force", force)):
+        if array.ndim != 2 or array.shape[1] != 3:
+            raise InputError(
+                f"the {name} has shape {array.shape}", hint="give one row per sample with x, y and z: shape (n, 3)"
+            )
+        bad = ~np.isfinite(array).all(axis=1)
+        if bad.any():
+            raise InputError(
+                f"the {name} is not finite in {int(bad.sum())} samples, first in sample {int(bad.argmax())}",
+                hint="fill the gaps and mark those samples as missing",
+            )
+    if len(omega) != len(force):
+        raise InputError(
+            f"{len(omega)} samples of angular velocity but {len(force)} of specific force",
+            hint="give both for the same instants",
+        )
+    if len(omega) < 2:
+        raise InputError(f"{len(omega)} samples are too few for an orientation", hint="give two samples at least")
+    if missing is None:
+        return omega, force, None
+    gone = np.asarray(missing, dtype=np.bool_)
+    if gone.shape != (len(omega),):
+        raise InputError(
+            f"the mark of missing samples has shape {gone.shape}", hint=f"give one per sample: ({len(omega)},)"
+        )
+    return omega, force, gone if gone.any() else None
