@@ -1,0 +1,132 @@
+"""The lifter's body: what the moment is computed for."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from armarc.errors import UsageError
+from armarc.load.segments import GRIP_SHARE_OF_STATURE, SegmentTable, segment_table
+
+SEXES = ("male", "female")
+
+LIMITS: dict[str, tuple[float, float, str]] = {
+    "body_mass_kg": (20.0, 350.0, "kg"),
+    "stature_m": (1.0, 2.6, "m"),
+    "upper_arm_m": (0.15, 0.5, "m"),
+    "forearm_m": (0.12, 0.45, "m"),
+    "grip_m": (0.0, 0.2, "m"),
+}
+"""Smallest and largest value taken for each measure of a body; anything else is a slip of the unit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lifter:
+    """A body. Every field may be left out; the reference body of the segment table then stands in.
+
+    Parameters
+    ----------
+    body_mass_kg : float or None, kg
+    stature_m : float or None, m
+    sex : str or None
+        ``"male"`` or ``"female"``: which segment table.
+    upper_arm_m : float or None, m
+        Shoulder joint centre to elbow.
+    forearm_m : float or None, m
+        Elbow to wrist.
+    grip_m : float or None, m
+        Wrist to the middle of the gripped handle.
+    segment_table : str
+        ``"de-leva"`` or ``"winter"``.
+
+    Raises
+    ------
+    UsageError
+        For a value no body has.
+    """
+
+    body_mass_kg: float | None = None
+    stature_m: float | None = None
+    sex: str | None = None
+    upper_arm_m: float | None = None
+    forearm_m: float | None = None
+    grip_m: float | None = None
+    segment_table: str = "de-leva"
+
+    def __post_init__(self) -> None:
+        if self.sex is not None and self.sex not in SEXES:
+            raise UsageError(
+                f"sex picks the segment table and is male or female, got {self.sex!r}",
+                "leave it out to use the male table",
+            )
+        for name, (low, high, unit) in LIMITS.items():
+            value = getattr(self, name)
+            if value is not None and not (math.isfinite(value) and low <= value <= high):
+                raise UsageError(
+                    f"{name} is expected between {low:g} and {high:g} {unit}, got {value:g}",
+                    f"give it in {unit}",
+                )
+        segment_table(self.segment_table, self.sex)
+
+    @property
+    def table(self) -> SegmentTable:
+        """The segment table this body uses."""
+        return segment_table(self.segment_table, self.sex)
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """What was not measured, as sentences."""
+        table = self.table
+        said = []
+        if self.body_mass_kg is None:
+            said.append(f"body mass not given: reference {table.reference_mass_kg:g} kg ({table.source})")
+        if self.stature_m is None and (self.upper_arm_m is None or self.forearm_m is None):
+            said.append(f"stature not given: reference {table.reference_stature_m:g} m")
+        if self.sex is None and self.segment_table == "de-leva":
+            said.append("sex not given: male segment table")
+        if self.upper_arm_m is None or self.forearm_m is None:
+            said.append("arm lengths estimated from stature")
+        return tuple(said)
+
+    def completed(self) -> CompleteBody:
+        """Fill what is missing from the table's reference body, scaled by stature."""
+        table = self.table
+        stature = table.reference_stature_m if self.stature_m is None else self.stature_m
+
+        def length(measured: float | None, share: float) -> float:
+            return share * stature if measured is None else measured
+
+        return CompleteBody(
+            body_mass_kg=table.reference_mass_kg if self.body_mass_kg is None else self.body_mass_kg,
+            upper_arm_m=length(self.upper_arm_m, table.upper_arm.length_of_stature),
+            forearm_m=length(self.forearm_m, table.forearm.length_of_stature),
+            hand_m=table.hand.length_of_stature * stature,
+            grip_m=length(self.grip_m, GRIP_SHARE_OF_STATURE),
+            table=table,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompleteBody:
+    """A body with nothing missing; lengths in m, ``hand_m`` from the wrist to the knuckles."""
+
+    body_mass_kg: float
+    upper_arm_m: float
+    forearm_m: float
+    hand_m: float
+    grip_m: float
+    table: SegmentTable
+
+    def scaled(self, *, mass: float = 1.0, length: float = 1.0, grip_shift_m: float = 0.0) -> CompleteBody:
+        """Return the same body with its masses and lengths multiplied, for error propagation."""
+        return replace(
+            self,
+            body_mass_kg=self.body_mass_kg * mass,
+            upper_arm_m=self.upper_arm_m * length,
+            forearm_m=self.forearm_m * length,
+            hand_m=self.hand_m * length,
+            grip_m=self.grip_m + grip_shift_m,
+        )
+
+
+REFERENCE_LIFTER = Lifter()
