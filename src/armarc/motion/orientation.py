@@ -9,10 +9,11 @@ from armarc.errors import InputError, UsageError
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.smoother import Priors, Smoothed, smooth
 from armarc.motion.strapdown import correct, integrate
+from armarc.motion.textbook import TEXTBOOK_FILTERS, TILT_SE_RAD, run_textbook_filter
 from armarc.motion.types import Orientation
 from armarc.recording import BoolArray, FloatArray
 
-METHODS: tuple[str, ...] = ("smoother", "madgwick", "mahony", "ekf", "aqua")
+METHODS: tuple[str, ...] = ("smoother", *TEXTBOOK_FILTERS)
 """Names accepted by ``method``: the smoother of this package, then textbook filters for comparison."""
 
 NODE_RATE_HZ = 20.0
@@ -94,7 +95,13 @@ def fuse(
     if lever_arm is not None and (lever_arm.shape != (3,) or not np.all(np.isfinite(lever_arm))):
         raise InputError("the lever arm must be three finite numbers", hint="give x, y, z in metres, sensor axes")
     if method != "smoother":
-        raise UsageError(f"{method} is not there yet")
+        return Orientation(
+            quaternion=run_textbook_filter(method, omega, force, rate_hz),
+            gyroscope_bias_rad_s=np.zeros(3),
+            bias_se_rad_s=Priors().bias_rad_s,
+            tilt_se_rad=float(TILT_SE_RAD),
+            method=method,
+        )
     return _smoothed(omega, force, rate_hz, gone, lever_arm, estimate=False)[0]
 
 
