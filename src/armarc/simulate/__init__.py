@@ -1,0 +1,28 @@
+"""A synthetic wrist with known truth: plan a session, get the recording and what really happened."""
+
+from armarc.simulate.knobs import Knobs, plan_session
+from armarc.simulate.patterns import PATTERNS, Pattern, find_pattern
+from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
+from armarc.simulate.sensor import GRADES, Grade
+from armarc.simulate.session import simulate_session
+from armarc.simulate.truth import Truth, TruthRep, TruthSeries, TruthSet
+
+__all__ = [
+    "GRADES",
+    "PATTERNS",
+    "Grade",
+    "Knobs",
+    "MountPlan",
+    "Pattern",
+    "RepPlan",
+    "SensorPlan",
+    "SessionPlan",
+    "SetPlan",
+    "Truth",
+    "TruthRep",
+    "TruthSeries",
+    "TruthSet",
+    "find_pattern",
+    "plan_session",
+    "simulate_session",
+]

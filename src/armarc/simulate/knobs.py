@@ -1,0 +1,180 @@
+"""From a handful of knobs to a full plan, with the spread and the fatigue of real sets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from armarc.errors import UsageError
+from armarc.simulate.patterns import LATERAL_RAISE, Pattern
+from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knobs:
+    """Knobs of a session, SI.
+
+    Parameters
+    ----------
+    reps, sets : int
+    eccentric_s, pause_s, concentric_s, hold_s : float, s
+        The tempo, rest to rest.
+    start_velocity_rad_s : float or None, rad/s
+        Wanted speed through the start gate; None leaves it to a minimum-jerk concentric.
+    bottom_rad, top_rad : float or None, rad
+        None takes the exercise's.
+    rom_rad : float or None, rad
+        Sets the top, given the bottom.
+    swing_m, dip_m : float, m
+    swing_returns : str
+    fatigue : float
+        Share by which speed falls and times grow from the first to the last rep; the range of motion falls by a
+        third of it.
+    variation : float
+        Coefficient of variation from rep to rep (times, start velocity); angles vary by a quarter of it
+        in rad.
+    partial_last : bool
+        The last rep of each set reaches only a bit more than half of the range.
+    cheat_rep : int or None
+        Number of a rep that is swung: fast start, 5 cm more of shoulder travel, a bit more range.
+    grind : float
+        Sticking point of the last rep, 0 to 1.
+    """
+
+    reps: int = 8
+    sets: int = 1
+    eccentric_s: float = 2.0
+    pause_s: float = 0.3
+    concentric_s: float = 1.6
+    hold_s: float = 0.2
+    start_velocity_rad_s: float | None = math.radians(57)
+    bottom_rad: float | None = None
+    top_rad: float | None = None
+    rom_rad: float | None = None
+    swing_m: float = 0.0
+    dip_m: float = 0.0
+    swing_returns: str = "within"
+    fatigue: float = 0.0
+    variation: float = 0.03
+    partial_last: bool = False
+    cheat_rep: int | None = None
+    grind: float = 0.0
+    tremor_rad: float = 0.0
+    pattern: Pattern = LATERAL_RAISE
+    side: str = "right"
+    still_s: float = 2.0
+    twist: bool = False
+    front_raise: bool = False
+    pick_up: bool = False
+    walk: bool = False
+    fidget: bool = False
+    rest_s: float = 60.0
+    sway_m: float = 0.003
+    hand_rotation_rad: float | None = None
+    load_kg: float | None = None
+    mount: MountPlan = field(default_factory=MountPlan)
+    sensor: SensorPlan = field(default_factory=SensorPlan)
+
+
+def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
+    """Turn knobs into a plan; the seed drives the spread from rep to rep.
+
+    Raises
+    ------
+    UsageError
+        If the knobs contradict each other.
+    """
+    if not 1 <= knobs.reps <= 500:
+        raise UsageError(f"a set has 1 to 500 reps, got {knobs.reps}", "8 is usual")
+    if not 1 <= knobs.sets <= 50:
+        raise UsageError(f"a session has 1 to 50 sets, got {knobs.sets}", "3 is usual")
+    if not 0 <= knobs.fatigue < 0.9:
+        raise UsageError(f"fatigue must lie between 0 and 0.9, got {knobs.fatigue:g}", "0.2 is a hard set")
+    if not 0 <= knobs.variation <= 0.5:
+        raise UsageError(f"variation must lie between 0 and 0.5, got {knobs.variation:g}", "0.03 is usual")
+    if knobs.cheat_rep is not None and not 1 <= knobs.cheat_rep <= knobs.reps:
+        raise UsageError(f"there is no rep {knobs.cheat_rep} to cheat", f"1 to {knobs.reps}")
+    bottom = knobs.pattern.bottom_rad if knobs.bottom_rad is None else knobs.bottom_rad
+    top = knobs.pattern.top_rad if knobs.top_rad is None else knobs.top_rad
+    if knobs.rom_rad is not None:
+        if knobs.top_rad is not None and not math.isclose(knobs.top_rad - bottom, knobs.rom_rad):
+            raise UsageError("top and range of motion contradict each other", "give one of them")
+        top = bottom + knobs.rom_rad
+    rng = np.random.default_rng([seed, 7])
+    sets = tuple(
+        SetPlan(
+            reps=_spread_reps(knobs, bottom, top, rng),
+            rest_s=knobs.rest_s,
+            pick_up=knobs.pick_up,
+            put_down=knobs.pick_up,
+            walk=knobs.walk,
+            fidget=knobs.fidget,
+        )
+        for _ in range(knobs.sets)
+    )
+    return SessionPlan(
+        sets=sets,
+        pattern=knobs.pattern,
+        side=knobs.side,
+        still_s=knobs.still_s,
+        twist=knobs.twist,
+        front_raise=knobs.front_raise,
+        sway_m=knobs.sway_m,
+        hand_rotation_rad=knobs.hand_rotation_rad,
+        load_kg=knobs.load_kg,
+        mount=knobs.mount,
+        sensor=knobs.sensor,
+    )
+
+
+def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generator) -> tuple[RepPlan, ...]:
+    reps: list[RepPlan] = []
+    here = bottom
+    for i in range(knobs.reps):
+        tired = knobs.fatigue * i / max(knobs.reps - 1, 1)
+        times, angles = 1 + knobs.variation * rng.standard_normal(4), rng.standard_normal(2)
+        times = np.clip(times, 0.7, 1.4)
+        angles = np.clip(angles, -2, 2) * knobs.variation / 4
+        rom = (top - bottom) * (1 - tired / 3)
+        start = knobs.start_velocity_rad_s
+        if start is not None:
+            start = (
+                start * (1 - tired) * float(np.clip(1 + knobs.variation * rng.standard_normal(), 0.7, 1.4))
+            )
+        rep = RepPlan(
+            bottom_rad=here,
+            end_rad=bottom + float(angles[0]),
+            top_rad=bottom + rom + float(angles[1]),
+            concentric_s=knobs.concentric_s / (1 - tired) * float(times[0]),
+            hold_s=knobs.hold_s * float(times[1]),
+            eccentric_s=knobs.eccentric_s / (1 - tired / 2) * float(times[2]),
+            pause_s=knobs.pause_s * float(times[3]),
+            start_velocity_rad_s=start,
+            swing_m=knobs.swing_m,
+            dip_m=knobs.dip_m,
+            swing_returns=knobs.swing_returns,
+            tremor_rad=knobs.tremor_rad,
+        )
+        if knobs.cheat_rep == i + 1:
+            rep = _cheated(rep)
+        if i == knobs.reps - 1:
+            rep = replace(rep, grind=knobs.grind)
+            if knobs.partial_last:
+                rep = replace(rep, top_rad=rep.bottom_rad + 0.55 * (rep.top_rad - rep.bottom_rad))
+        reps.append(rep)
+        here = rep.lowest_end_rad
+    return tuple(reps)
+
+
+def _cheated(rep: RepPlan) -> RepPlan:
+    start = rep.start_velocity_rad_s
+    return replace(
+        rep,
+        start_velocity_rad_s=None if start is None else max(1.8 * start, math.radians(110)),
+        concentric_s=max(0.8 * rep.concentric_s, 0.9),
+        swing_m=rep.swing_m + 0.05,
+        dip_m=max(rep.dip_m, 0.015),
+        top_rad=rep.top_rad + math.radians(6),
+    )

@@ -1,0 +1,108 @@
+"""Movements the synthetic arm can do: which angle moves, and where the rest of the arm is meanwhile.
+
+Ranges and planes are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from armarc.errors import UsageError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pattern:
+    """How one exercise moves.
+
+    Parameters
+    ----------
+    key : str
+        Name on the command line.
+    coordinate : str
+        ``"elevation"``: the movement angle is the elevation of the arm line in the plane `plane_rad`.
+        ``"horizontal"`` or ``"movement"``: the arm is held at `elevation_rad` and swings about the vertical;
+        the movement angle is 0 pointing straight ahead and grows outward.
+    plane_rad : float, rad
+        Plane of elevation, 0 frontal, π/2 sagittal (elevation exercises).
+    elevation_rad : float, rad
+        Elevation held (exercises about the vertical).
+    bottom_rad, top_rad : float, rad
+        Usual range of the movement angle.
+    reach_m : float, m
+        From the pivot (shoulder; elbow for external rotation) to the sensor.
+    hand_rotation_rad : float, rad
+        Elevation of the thumb direction above horizontal at the top.
+    sensor_place : str
+        ``"wrist"`` or ``"upper arm"``.
+    """
+
+    key: str
+    coordinate: str = "elevation"
+    plane_rad: float = 0.0
+    elevation_rad: float = math.radians(88)
+    bottom_rad: float = math.radians(8)
+    top_rad: float = math.radians(90)
+    reach_m: float = 0.58
+    hand_rotation_rad: float = 0.0
+    sensor_place: str = "wrist"
+
+
+LATERAL_RAISE = Pattern(key="lateral-raise", plane_rad=math.radians(15))
+PATTERNS = {
+    pattern.key: pattern
+    for pattern in (
+        LATERAL_RAISE,
+        Pattern(key="scaption-raise", plane_rad=math.radians(35), hand_rotation_rad=math.radians(45)),
+        Pattern(key="front-raise", plane_rad=math.radians(88), hand_rotation_rad=math.radians(5)),
+        Pattern(
+            key="reverse-fly-machine",
+            coordinate="horizontal",
+            elevation_rad=math.radians(87),
+            bottom_rad=math.radians(5),
+            top_rad=math.radians(95),
+            hand_rotation_rad=math.radians(80),
+        ),
+        Pattern(
+            key="external-rotation",
+            coordinate="movement",
+            elevation_rad=math.radians(86),
+            bottom_rad=math.radians(-40),
+            top_rad=math.radians(45),
+            reach_m=0.24,
+            hand_rotation_rad=math.radians(80),
+        ),
+        Pattern(
+            key="upright-row",
+            plane_rad=math.radians(25),
+            bottom_rad=math.radians(10),
+            top_rad=math.radians(95),
+            reach_m=0.25,
+            sensor_place="upper arm",
+        ),
+        Pattern(
+            key="overhead-press",
+            plane_rad=math.radians(30),
+            bottom_rad=math.radians(55),
+            top_rad=math.radians(155),
+            reach_m=0.25,
+            sensor_place="upper arm",
+        ),
+    )
+}
+
+
+def find_pattern(key: str) -> Pattern:
+    """Look up a movement by its name.
+
+    Raises
+    ------
+    UsageError
+        If there is none of that name.
+    """
+    try:
+        return PATTERNS[key]
+    except KeyError:
+        raise UsageError(
+            f"no synthetic movement for exercise {key!r}", "one of " + ", ".join(PATTERNS)
+        ) from None

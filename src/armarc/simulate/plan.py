@@ -1,0 +1,280 @@
+"""What to simulate: the plan of a session, all in SI units."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from armarc.errors import UsageError
+from armarc.simulate.patterns import LATERAL_RAISE, Pattern
+
+STRAP_PLACES = ("back", "inside", "thumb", "little-finger")
+HAND_AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
+SIDES = ("right", "left")
+
+
+def _check(condition: bool, message: str, hint: str) -> None:
+    if not condition:
+        raise UsageError(message, hint)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepPlan:
+    """One repetition, bottom to bottom.
+
+    Parameters
+    ----------
+    bottom_rad, top_rad : float, rad
+        Movement angle at the start and at the top.
+    end_rad : float or None, rad
+        Bottom after the rep; None means `bottom_rad`.
+    concentric_s, hold_s, eccentric_s, pause_s : float, s
+        From rest to rest; `pause_s` comes after the rep. The measures of the truth start and end at
+        rate thresholds and are a little shorter.
+    start_velocity_rad_s : float or None, rad/s
+        Wanted speed through the start gate (10° to 20° above the bottom); None leaves the whole
+        concentric a minimum-jerk move.
+    swing_m : float, m
+        Travel of the shoulder, up and forward, during the concentric.
+    swing_returns : str
+        ``"within"``: back by the end of the concentric; ``"after"``: back during the eccentric.
+    dip_m : float, m
+        How far the shoulder sinks just before the rep, as part of a dip and drive.
+    tremor_rad : float, rad
+        Amplitude of an 8–12 Hz tremor of the arm.
+    grind : float
+        0 to 1: how much the speed drops at a sticking point about two thirds up.
+    """
+
+    bottom_rad: float = math.radians(8)
+    top_rad: float = math.radians(90)
+    end_rad: float | None = None
+    concentric_s: float = 1.6
+    hold_s: float = 0.0
+    eccentric_s: float = 2.0
+    pause_s: float = 0.3
+    start_velocity_rad_s: float | None = None
+    swing_m: float = 0.0
+    swing_returns: str = "within"
+    dip_m: float = 0.0
+    tremor_rad: float = 0.0
+    grind: float = 0.0
+
+    def __post_init__(self) -> None:
+        rom = self.top_rad - self.bottom_rad
+        _check(rom >= math.radians(5), f"a rep of {math.degrees(rom):.1f}° is too small", "5° at least")
+        _check(
+            self.top_rad - self.lowest_end_rad >= math.radians(5),
+            "the rep must come down again",
+            "choose an end at least 5° below the top",
+        )
+        for name in ("concentric_s", "eccentric_s"):
+            _check(
+                0.1 <= getattr(self, name) <= 60,
+                f"{name} must lie between 0.1 and 60 s, got {getattr(self, name):g}",
+                "seconds, for example 1.5",
+            )
+        for name in ("hold_s", "pause_s"):
+            _check(
+                0 <= getattr(self, name) <= 600,
+                f"{name} must lie between 0 and 600 s, got {getattr(self, name):g}",
+                "seconds, 0 for none",
+            )
+        _check(self.swing_returns in ("within", "after"), "swing returns 'within' or 'after'", "")
+        _check(
+            0 <= self.swing_m <= 0.3, "shoulder travel must lie between 0 and 30 cm", "2 to 6 cm is a cheat"
+        )
+        _check(0 <= self.dip_m <= 0.3, "the dip must lie between 0 and 30 cm", "1 to 3 cm is usual")
+        _check(0 <= self.grind < 1, "grind must lie between 0 and 1", "0.8 is a hard sticking point")
+        _check(0 <= self.tremor_rad <= math.radians(5), "tremor must lie between 0° and 5°", "0.2° is plenty")
+
+    @property
+    def lowest_end_rad(self) -> float:
+        """The bottom after the rep, rad."""
+        return self.bottom_rad if self.end_rad is None else self.end_rad
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetPlan:
+    """Consecutive reps and what surrounds them.
+
+    ``rest_s`` comes after the set (ignored after the last one); ``pick_up``/``put_down`` bend down for the
+    weight; ``walk`` and ``fidget`` fill the rest.
+    """
+
+    reps: tuple[RepPlan, ...]
+    ready_s: float = 1.0
+    rest_s: float = 30.0
+    pick_up: bool = False
+    put_down: bool = False
+    walk: bool = False
+    fidget: bool = False
+
+    def __post_init__(self) -> None:
+        _check(len(self.reps) >= 1, "a set needs at least one rep", "ask for 1 or more")
+        for one, following in pairwise(self.reps):
+            _check(
+                math.isclose(one.lowest_end_rad, following.bottom_rad, abs_tol=1e-9),
+                "a rep must start where the one before ended",
+                "set end_rad of each rep to bottom_rad of the next",
+            )
+        _check(0 <= self.rest_s <= 3600, "a rest must lie between 0 and 3600 s", "60 is usual")
+        _check(0 <= self.ready_s <= 60, "getting ready must lie between 0 and 60 s", "1 is usual")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MountPlan:
+    """How the sensor sits on the arm.
+
+    The sensor's face axis (outward from the skin) is +z, or +x when `hand_axis` is ±z.
+
+    Parameters
+    ----------
+    strap : str
+        ``"back"``, ``"inside"``, ``"thumb"``, ``"little-finger"``: the side of the wrist it sits on.
+    hand_axis : str
+        Sensor axis that points to the hand.
+    roll_rad : float, rad
+        Turn of the strap about the forearm; positive is a right-handed turn about the direction to the hand.
+    tilt_rad : float, rad
+        Angle between `hand_axis` and the forearm, from a skewed strap and the taper of the forearm.
+    height_m : float, m
+        Sensor above the bone, outward.
+    reach_m : float or None, m
+        Shoulder to sensor along the arm line; None takes the exercise's.
+    elbow_bend_rad : float, rad
+        Constant slight bend: the forearm then lies 0.56 of it off the shoulder–wrist line, toward the thumb
+        (upper arm 0.335 m, forearm 0.263 m).
+    """
+
+    strap: str = "back"
+    hand_axis: str = "+y"
+    roll_rad: float = 0.0
+    tilt_rad: float = 0.0
+    height_m: float = 0.025
+    reach_m: float | None = None
+    elbow_bend_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        _check(
+            self.strap in STRAP_PLACES,
+            f"unknown strap place {self.strap!r}",
+            "one of " + ", ".join(STRAP_PLACES),
+        )
+        _check(
+            self.hand_axis in HAND_AXES,
+            f"unknown sensor axis {self.hand_axis!r}",
+            "one of " + ", ".join(HAND_AXES),
+        )
+        _check(
+            abs(self.tilt_rad) <= math.radians(45),
+            "the tilt must stay within 45°",
+            "a loose strap gives 5 to 10°",
+        )
+        _check(-0.1 <= self.height_m <= 0.1, "the sensor's height must stay within 10 cm", "2.5 cm is usual")
+        _check(
+            self.reach_m is None or 0.05 <= self.reach_m <= 1.0,
+            "the reach must lie between 0.05 and 1 m",
+            "shoulder to wrist is 0.5 to 0.65 m",
+        )
+        _check(0 <= self.elbow_bend_rad <= math.radians(60), "the elbow bend must lie between 0° and 60°", "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorPlan:
+    """The sensor: sampling, losses and errors.
+
+    Parameters
+    ----------
+    noise : str
+        Grade, a key of `armarc.simulate.sensor.GRADES`.
+    rate_hz : float, Hz
+    gyroscope_bias_rad_s : tuple of float or None, rad/s
+        Constant zero-rate offset per axis; None draws one within the grade.
+    accelerometer_range_m_s2, gyroscope_range_rad_s : float
+        Ends of the range; readings beyond are clipped and flagged.
+    gaps_s : tuple of (at, length), s
+    drop_fraction : float
+        Share of the samples lost, in packets of `packet_samples`.
+    jitter_s : float, s
+        Standard deviation of the error of the time stamps.
+    temperature : bool
+        Add a temperature column that warms up.
+    """
+
+    noise: str = "common"
+    rate_hz: float = 100.0
+    gyroscope_bias_rad_s: tuple[float, float, float] | None = None
+    accelerometer_range_m_s2: float = 16 * 9.80665
+    gyroscope_range_rad_s: float = math.radians(2000)
+    gaps_s: tuple[tuple[float, float], ...] = ()
+    drop_fraction: float = 0.0
+    packet_samples: int = 4
+    jitter_s: float = 0.0
+    temperature: bool = False
+
+    def __post_init__(self) -> None:
+        from armarc.simulate.sensor import GRADES
+
+        _check(self.noise in GRADES, f"unknown noise grade {self.noise!r}", "one of " + ", ".join(GRADES))
+        _check(
+            10 <= self.rate_hz <= 2000, f"a rate of {self.rate_hz:g} Hz is out of range", "25 to 400 is usual"
+        )
+        _check(
+            0 <= self.drop_fraction <= 0.5,
+            "lost samples must lie between 0 and 50 %",
+            "1 to 5 % is a bad link",
+        )
+        _check(0 <= self.jitter_s <= 0.1, "the jitter must lie between 0 and 100 ms", "2 ms is usual")
+        _check(self.packet_samples >= 1, "a packet carries at least one sample", "")
+        _check(self.accelerometer_range_m_s2 > 0, "the range must be positive", "")
+        _check(self.gyroscope_range_rad_s > 0, "the range must be positive", "")
+        for at, length in self.gaps_s:
+            _check(
+                at >= 0 and length > 0,
+                f"a gap at {at:g} s of {length:g} s makes no sense",
+                "for example 5:0.3",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionPlan:
+    """Everything that is recorded in one file.
+
+    Parameters
+    ----------
+    sets : tuple of SetPlan
+    pattern : Pattern
+        The exercise's movement.
+    side : str
+        ``"right"`` or ``"left"``.
+    still_s : float, s
+        Standing still at the beginning.
+    twist, front_raise : bool
+        Reference moves before the first set: forearm palm in/palm out, and a straight raise to the front.
+    sway_m : float, m
+        Typical wander of the trunk.
+    hand_rotation_rad : float or None, rad
+        Elevation of the thumb above horizontal at the top; None takes the exercise's.
+    load_kg : float or None
+        Written into the metadata only.
+    """
+
+    sets: tuple[SetPlan, ...]
+    pattern: Pattern = LATERAL_RAISE
+    side: str = "right"
+    still_s: float = 2.0
+    twist: bool = False
+    front_raise: bool = False
+    sway_m: float = 0.003
+    hand_rotation_rad: float | None = None
+    load_kg: float | None = None
+    mount: MountPlan = field(default_factory=MountPlan)
+    sensor: SensorPlan = field(default_factory=SensorPlan)
+
+    def __post_init__(self) -> None:
+        _check(len(self.sets) >= 1, "a session needs at least one set", "ask for 1 or more")
+        _check(self.side in SIDES, f"unknown side {self.side!r}", "right or left")
+        _check(0 <= self.still_s <= 600, "standing still must lie between 0 and 600 s", "2 is usual")
+        _check(0 <= self.sway_m <= 0.05, "the sway must lie between 0 and 5 cm", "3 mm is usual")

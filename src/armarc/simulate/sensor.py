@@ -1,0 +1,176 @@
+"""What a cheap sensor makes of perfect signals: noise, offsets, scale, range, resolution, losses.
+
+The classes follow datasheet figures of wearable-class parts: gyroscope noise 2.8–14 mdps/√Hz, accelerometer
+noise 60–400 µg/√Hz, zero-rate offset up to a few °/s, zero-g offset 5–50 mg, sensitivity tolerance 0.5–3 %
+(from memory where no datasheet table was at hand).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray, Gap
+from armarc.simulate.plan import SensorPlan
+
+GAP_S = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grade:
+    """Errors of one class of sensor.
+
+    Densities are one-sided: a reading at rate f has the standard deviation density·√(f/2). Offsets and
+    scale errors are drawn evenly between ± the given size for every axis; cross-axis errors are half the scale's.
+    ``bias_walk_rad_s`` is the gyroscope's slow drift, rad/s per √s.
+    """
+
+    gyroscope_density_rad_s: float = 0.0
+    accelerometer_density_m_s2: float = 0.0
+    gyroscope_bias_rad_s: float = 0.0
+    bias_walk_rad_s: float = 0.0
+    zero_g_m_s2: float = 0.0
+    scale: float = 0.0
+    bits: int | None = None
+
+
+def _grade(mdps: float, ug: float, bias_dps: float, walk_dps: float, mg: float, scale: float) -> Grade:
+    return Grade(
+        gyroscope_density_rad_s=math.radians(mdps / 1000),
+        accelerometer_density_m_s2=ug * 1e-6 * STANDARD_GRAVITY_M_S2,
+        gyroscope_bias_rad_s=math.radians(bias_dps),
+        bias_walk_rad_s=math.radians(walk_dps),
+        zero_g_m_s2=mg * 1e-3 * STANDARD_GRAVITY_M_S2,
+        scale=scale,
+        bits=16,
+    )
+
+
+GRADES = {
+    "ideal": Grade(),
+    "good": _grade(2.8, 70, 0.3, 0.001, 5, 0.003),
+    "common": _grade(7, 160, 1.0, 0.003, 20, 0.008),
+    "poor": _grade(14, 400, 3.0, 0.01, 40, 0.015),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Samples:
+    """What arrived.
+
+    ``kept`` (shape (n,)) are the positions in the perfect signals that arrived; everything else has their length.
+    """
+
+    kept: BoolArray
+    time_s: FloatArray
+    specific_force_m_s2: FloatArray
+    angular_velocity_rad_s: FloatArray
+    clipped: BoolArray
+    gaps: tuple[Gap, ...]
+    temperature_c: FloatArray | None
+    gyroscope_bias_rad_s: FloatArray
+    zero_g_m_s2: FloatArray
+
+
+def _distort(scale: float, rng: np.random.Generator) -> FloatArray:
+    matrix = rng.uniform(-0.5 * scale, 0.5 * scale, (3, 3))
+    matrix[np.diag_indices(3)] = 1 + rng.uniform(-scale, scale, 3)
+    return matrix
+
+
+def _read_out(
+    values: FloatArray, limit: float, bits: int | None, ideal: bool
+) -> tuple[FloatArray, BoolArray]:
+    if ideal:
+        return values, np.zeros(len(values), bool)
+    if bits is not None:
+        step = limit / 2 ** (bits - 1)
+        values = np.round(values / step) * step
+    clipped = np.any(np.abs(values) >= limit, axis=1)
+    return np.clip(values, -limit, limit), clipped
+
+
+def _losses(time_s: FloatArray, plan: SensorPlan, rng: np.random.Generator) -> BoolArray:
+    kept = np.ones(len(time_s), bool)
+    packets = np.arange(len(time_s)) // plan.packet_samples
+    lost = rng.random(int(packets[-1]) + 1) < plan.drop_fraction
+    kept &= ~lost[packets]
+    for at, length in plan.gaps_s:
+        kept &= ~((time_s >= at) & (time_s < at + length))
+    # The first and last samples anchor the clock.
+    kept[[0, -1]] = True
+    return kept
+
+
+def _stamps(time_s: FloatArray, plan: SensorPlan, rng: np.random.Generator) -> FloatArray:
+    if plan.jitter_s == 0:
+        return time_s
+    stamps = time_s + rng.normal(0, plan.jitter_s, len(time_s))
+    stamps[0] = time_s[0]
+    # A driver hands samples over in order: a late stamp pushes the next ones, by a tenth of a period each.
+    least = 0.1 / plan.rate_hz
+    steps = least * np.arange(len(stamps))
+    ordered: FloatArray = np.maximum.accumulate(stamps - steps) + steps
+    return ordered
+
+
+def sense(
+    time_s: FloatArray,
+    specific_force_m_s2: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    plan: SensorPlan,
+    rng: np.random.Generator,
+) -> Samples:
+    """Read perfect signals with an imperfect sensor.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), s
+        Evenly spaced sampling instants.
+    specific_force_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3)
+        Sensor axes.
+    plan : SensorPlan
+    rng : numpy.random.Generator
+    """
+    grade, n = GRADES[plan.noise], len(time_s)
+    root_band = math.sqrt(plan.rate_hz / 2)
+    bias = rng.uniform(-1, 1, 3) * grade.gyroscope_bias_rad_s
+    if plan.gyroscope_bias_rad_s is not None:
+        bias = np.array(plan.gyroscope_bias_rad_s, float)
+    zero_g = rng.uniform(-1, 1, 3) * grade.zero_g_m_s2
+    drift = np.cumsum(rng.normal(0, grade.bias_walk_rad_s / math.sqrt(plan.rate_hz), (n, 3)), axis=0)
+    rate = angular_velocity_rad_s @ _distort(grade.scale, rng).T + bias + drift
+    rate = rate + rng.normal(0, 1, (n, 3)) * grade.gyroscope_density_rad_s * root_band
+    force = specific_force_m_s2 @ _distort(grade.scale, rng).T + zero_g
+    force = force + rng.normal(0, 1, (n, 3)) * grade.accelerometer_density_m_s2 * root_band
+    ideal = plan.noise == "ideal"
+    force, force_clipped = _read_out(force, plan.accelerometer_range_m_s2, grade.bits, ideal)
+    rate, rate_clipped = _read_out(rate, plan.gyroscope_range_rad_s, grade.bits, ideal)
+    kept = _losses(time_s, plan, rng)
+    stamps = _stamps(time_s, plan, rng)[kept]
+    temperature = None
+    if plan.temperature:
+        warm = 31 - 7 * np.exp(-time_s / 240) + rng.normal(0, 0.02, n)
+        temperature = np.round(warm, 2)[kept]
+    return Samples(
+        kept=kept,
+        time_s=stamps,
+        specific_force_m_s2=force[kept],
+        angular_velocity_rad_s=rate[kept],
+        clipped=(force_clipped | rate_clipped)[kept],
+        gaps=_find_gaps(np.flatnonzero(kept), stamps, plan.rate_hz),
+        temperature_c=temperature,
+        gyroscope_bias_rad_s=bias,
+        zero_g_m_s2=zero_g,
+    )
+
+
+def _find_gaps(index: FloatArray, time_s: FloatArray, rate_hz: float) -> tuple[Gap, ...]:
+    missing = np.diff(index) - 1
+    long = (np.diff(time_s) > max(GAP_S, 1.5 / rate_hz)) & (missing > 0)
+    return tuple(
+        Gap(start_s=float(time_s[i]), end_s=float(time_s[i + 1]), missing_samples=int(missing[i]))
+        for i in np.flatnonzero(long)
+    )

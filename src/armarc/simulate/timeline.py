@@ -1,0 +1,245 @@
+"""From a plan to tracks: what every coordinate of the arm does over the whole session."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.simulate.arm import torsion_for_hand_rotation
+from armarc.simulate.plan import RepPlan, SessionPlan, SetPlan
+from armarc.simulate.rep_shape import concentric_knots
+from armarc.simulate.tracks import Knot, Track, Wave
+
+CHANNELS = ("theta", "gamma", "torsion", "heading", "x", "y", "z")
+SAGITTAL = math.pi / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepMarks:
+    """Planned instants of a rep, s: at rest at the bottom, at the top (both ends of the hold), at the bottom."""
+
+    ready_s: float
+    start_s: float
+    top_start_s: float
+    top_end_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """Tracks of a session and where its reps are."""
+
+    tracks: dict[str, Track]
+    duration_s: float
+    sets: tuple[tuple[RepMarks, ...], ...]
+
+
+class Choreography:
+    """Collects knots and waves while time runs on; the present is `now_s`."""
+
+    def __init__(self, plan: SessionPlan, rng: np.random.Generator) -> None:
+        self.plan = plan
+        self.rng = rng
+        self.now_s = 0.0
+        self.knots: dict[str, list[Knot]] = {name: [Knot(0.0, 0.0)] for name in CHANNELS}
+        self.waves: dict[str, list[Wave]] = {name: [] for name in CHANNELS}
+
+    def value(self, name: str) -> float:
+        """Where a channel rests now."""
+        return self.knots[name][-1].value
+
+    def place(self, **values: float) -> None:
+        """Set where channels are at the very beginning."""
+        for name, value in values.items():
+            self.knots[name] = [Knot(0.0, value)]
+
+    def wait(self, duration_s: float) -> None:
+        """Stay."""
+        self.now_s += duration_s
+
+    def follow(self, name: str, knots: Sequence[Knot]) -> None:
+        """Add knots to a channel; the first one is where it rests and when it sets off."""
+        last = self.knots[name][-1]
+        if knots[0].time_s > last.time_s + 1e-9:
+            self.knots[name].append(Knot(knots[0].time_s, last.value))
+        self.knots[name].extend(knots[1:])
+
+    def move(self, duration_s: float, **targets: float) -> None:
+        """Take channels to new resting places by minimum-jerk moves, and let the time pass."""
+        end_s = self.now_s + duration_s
+        for name, target in targets.items():
+            self.follow(name, [Knot(self.now_s, 0.0), Knot(end_s, target)])
+        self.now_s = end_s
+
+    def wave(
+        self,
+        name: str,
+        amplitude: float,
+        frequency_hz: float,
+        *,
+        start_s: float,
+        end_s: float,
+        ramp_s: float,
+        phase_rad: float | None = None,
+    ) -> None:
+        """Add a wave between two instants, by default with a random phase."""
+        phase = float(self.rng.uniform(0, 2 * np.pi)) if phase_rad is None else phase_rad
+        self.waves[name].append(
+            Wave(
+                amplitude=amplitude,
+                frequency_hz=frequency_hz,
+                phase_rad=phase,
+                start_s=start_s,
+                end_s=end_s,
+                ramp_s=min(ramp_s, (end_s - start_s) / 2),
+            )
+        )
+
+    def shift(self, forward_m: float, up_m: float) -> dict[str, float]:
+        """Targets of the shoulder for a move relative to where it is and to the heading."""
+        heading = self.value("heading")
+        return {
+            "x": self.value("x") + forward_m * math.cos(heading),
+            "y": self.value("y") + forward_m * math.sin(heading),
+            "z": self.value("z") + up_m,
+        }
+
+    def finish(self) -> dict[str, Track]:
+        """The tracks, with a body that is never perfectly still."""
+        end_s = self.now_s
+        for name in "xyz":
+            for frequency in self.rng.uniform(0.08, 0.9, 5):
+                size = 0.35 * self.plan.sway_m * self.rng.uniform(0.5, 1.5) * (0.3 if name == "z" else 1.0)
+                # Slow wander is large, quick wander small.
+                size *= min(1.0, 0.25 / frequency)
+                self.waves[name].append(
+                    Wave(
+                        amplitude=float(size),
+                        frequency_hz=float(frequency),
+                        phase_rad=float(self.rng.uniform(0, 2 * np.pi)),
+                    )
+                )
+        for knots in self.knots.values():
+            if knots[-1].time_s < end_s - 1e-9:
+                knots.append(Knot(end_s, knots[-1].value))
+        return {
+            name: Track(knots=tuple(self.knots[name]), waves=tuple(self.waves[name])) for name in CHANNELS
+        }
+
+
+def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
+    """Lay out a whole session.
+
+    Parameters
+    ----------
+    plan : SessionPlan
+    rng : numpy.random.Generator
+        Drives what is irregular: sway, fidgeting, walking, picking up.
+    """
+    from armarc.simulate import between_sets as between
+
+    pattern = plan.pattern
+    stage = Choreography(plan, rng)
+    postures = [start_posture(plan, set_plan) for set_plan in plan.sets]
+    stage.place(**postures[0])
+    stage.wait(max(plan.still_s, 0.05))
+    if plan.twist:
+        between.twist_forearm(stage)
+    if plan.front_raise:
+        between.raise_to_front(stage)
+    marks = []
+    for number, set_plan in enumerate(plan.sets):
+        if set_plan.pick_up:
+            between.reach_for_weight(stage, postures[number])
+        marks.append(_perform_set(stage, set_plan, pattern.coordinate))
+        if set_plan.put_down:
+            between.reach_for_weight(stage, postures[number])
+        if number + 1 < len(plan.sets):
+            between.rest(stage, set_plan, postures[number + 1])
+    stage.wait(0.8)
+    return Timeline(tracks=stage.finish(), duration_s=stage.now_s, sets=tuple(marks))
+
+
+def start_posture(plan: SessionPlan, set_plan: SetPlan) -> dict[str, float]:
+    """Where the arm's angles are at the bottom of a set's first rep."""
+    pattern, first = plan.pattern, set_plan.reps[0]
+    wanted = pattern.hand_rotation_rad if plan.hand_rotation_rad is None else plan.hand_rotation_rad
+    if pattern.coordinate == "elevation":
+        theta, gamma = first.bottom_rad, pattern.plane_rad
+        torsion = torsion_for_hand_rotation(first.top_rad, gamma, wanted)
+    else:
+        theta, gamma = pattern.elevation_rad, movement_to_plane(first.bottom_rad)
+        torsion = torsion_for_hand_rotation(theta, movement_to_plane(first.top_rad), wanted)
+    return {"theta": theta, "gamma": gamma, "torsion": torsion}
+
+
+def movement_to_plane(angle_rad: float) -> float:
+    """Plane of elevation of an arm that swings about the vertical, 0 straight ahead, outward positive."""
+    return SAGITTAL - angle_rad
+
+
+def _perform_set(stage: Choreography, set_plan: SetPlan, coordinate: str) -> tuple[RepMarks, ...]:
+    vertical_axis = coordinate != "elevation"
+    stage.wait(set_plan.ready_s)
+    ready_s = stage.now_s - min(set_plan.ready_s, 1.0)
+    marks: list[RepMarks] = []
+    for rep in set_plan.reps:
+        start_s = stage.now_s
+        knots = concentric_knots(rep, start_s)
+        top_start_s = knots[-1].time_s
+        top_end_s = top_start_s + rep.hold_s
+        end_s = top_end_s + rep.eccentric_s
+        if rep.hold_s > 0:
+            knots.append(Knot(top_end_s, rep.top_rad))
+        knots.append(Knot(end_s, rep.lowest_end_rad))
+        if vertical_axis:
+            knots = [Knot(k.time_s, movement_to_plane(k.value), -k.rate, -k.acceleration) for k in knots]
+        stage.follow("gamma" if vertical_axis else "theta", knots)
+        _swing_body(stage, rep, start_s, top_start_s, end_s)
+        _tremble(stage, rep, start_s, end_s)
+        stage.now_s = end_s + rep.pause_s
+        marks.append(
+            RepMarks(
+                ready_s=ready_s, start_s=start_s, top_start_s=top_start_s, top_end_s=top_end_s, end_s=end_s
+            )
+        )
+        ready_s = end_s
+    # Whatever comes next, the last rep ends at the bottom.
+    stage.now_s = max(stage.now_s, marks[-1].end_s + 0.8)
+    return tuple(marks)
+
+
+def _swing_body(stage: Choreography, rep: RepPlan, start_s: float, top_s: float, end_s: float) -> None:
+    if rep.swing_m == 0 and rep.dip_m == 0:
+        return
+    # Mostly up, partly forward: a push from the legs and hips.
+    away = stage.shift(0.4 * rep.swing_m, math.sqrt(1 - 0.4**2) * rep.swing_m)
+    low = stage.shift(0.0, -rep.dip_m)
+    home = stage.shift(0.0, 0.0)
+    middle_s = start_s + 0.5 * (top_s - start_s)
+    back_s = top_s if rep.swing_returns == "within" else top_s + 0.5 * (end_s - top_s)
+    dip_s = min(0.35, 0.9 * (start_s - max(stage.knots[name][-1].time_s for name in "xyz")))
+    for name in "xyz":
+        knots = [Knot(start_s, 0.0)]
+        if rep.dip_m > 0 and dip_s > 0.1:
+            knots = [Knot(start_s - dip_s, 0.0), Knot(start_s, low[name])]
+        knots += [Knot(middle_s, away[name]), Knot(back_s, home[name])]
+        stage.follow(name, knots)
+
+
+def _tremble(stage: Choreography, rep: RepPlan, start_s: float, end_s: float) -> None:
+    if rep.tremor_rad == 0:
+        return
+    for name, share in (("theta", 0.8), ("gamma", 0.5), ("torsion", 0.8)):
+        for frequency in stage.rng.uniform(8, 12, 3):
+            stage.wave(
+                name,
+                rep.tremor_rad * share / math.sqrt(3),
+                float(frequency),
+                start_s=start_s,
+                end_s=end_s,
+                ramp_s=0.3,
+            )

@@ -1,0 +1,111 @@
+"""Smooth functions of time with exact derivatives: piecewise quintics plus enveloped waves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PPoly
+
+from armarc.recording import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Knot:
+    """Value and first two time derivatives at an instant."""
+
+    time_s: float
+    value: float
+    rate: float = 0.0
+    acceleration: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wave:
+    """A sine with smooth onset and end; `ramp_s` of 0 means no envelope (always on)."""
+
+    amplitude: float
+    frequency_hz: float
+    phase_rad: float = 0.0
+    start_s: float = -np.inf
+    end_s: float = np.inf
+    ramp_s: float = 0.0
+
+
+def quintic_coefficients(knots: Sequence[Knot]) -> FloatArray:
+    """Coefficients, highest power first, of the quintics through the knots.
+
+    Returns
+    -------
+    ndarray, shape (6, k − 1)
+        For `scipy.interpolate.PPoly`. Between two knots at rest this is the minimum-jerk move
+        10τ³ − 15τ⁴ + 6τ⁵ (Flash & Hogan 1985, J Neurosci 5:1688).
+    """
+    table = np.array([(k.time_s, k.value, k.rate, k.acceleration) for k in knots]).T
+    t, x, v, a = table
+    h = np.diff(t)
+    d = np.diff(x)
+    v0, v1, a0, a1 = v[:-1], v[1:], a[:-1], a[1:]
+    c3 = (20 * d - (8 * v1 + 12 * v0) * h - (3 * a0 - a1) * h**2) / (2 * h**3)
+    c4 = (-30 * d + (14 * v1 + 16 * v0) * h + (3 * a0 - 2 * a1) * h**2) / (2 * h**4)
+    c5 = (12 * d - 6 * (v1 + v0) * h + (a1 - a0) * h**2) / (2 * h**5)
+    return np.stack([c5, c4, c3, a0 / 2, v0, x[:-1]])
+
+
+def _ramp(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    # Minimum-jerk step and its first two derivatives, flat outside 0..1.
+    x = np.clip(x, 0, 1)
+    return (
+        x**3 * (10 - 15 * x + 6 * x**2),
+        30 * x**2 * (1 - x) ** 2,
+        60 * x * (1 - x) * (1 - 2 * x),
+    )
+
+
+def _add_wave(out: FloatArray, t: FloatArray, wave: Wave) -> None:
+    first, last = np.searchsorted(t, [wave.start_s, wave.end_s])
+    if last <= first:
+        return
+    t = t[first:last]
+    w = 2 * np.pi * wave.frequency_hz
+    angle = w * t + wave.phase_rad
+    s, ds, dds = wave.amplitude * np.array([np.sin(angle), w * np.cos(angle), -(w**2) * np.sin(angle)])
+    if wave.ramp_s > 0:
+        h = wave.ramp_s
+        up, dup, ddup = _ramp((t - wave.start_s) / h)
+        down, ddown, dddown = _ramp((wave.end_s - t) / h)
+        e, de = up * down, (dup * down - up * ddown) / h
+        dde = (ddup * down - 2 * dup * ddown + up * dddown) / h**2
+        s, ds, dds = e * s, de * s + e * ds, dde * s + 2 * de * ds + e * dds
+    out[:, first:last] += [s, ds, dds]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """One coordinate over time: quintics through knots, held flat beyond them, plus waves."""
+
+    knots: tuple[Knot, ...]
+    waves: tuple[Wave, ...] = ()
+
+    def sample(self, time_s: FloatArray) -> FloatArray:
+        """Value, rate and acceleration at rising instants.
+
+        Returns
+        -------
+        ndarray, shape (3, n)
+        """
+        t = np.asarray(time_s, float)
+        out = np.zeros((3, len(t)))
+        if len(self.knots) == 1:
+            out[0] = self.knots[0].value
+        else:
+            inside = np.clip(t, self.knots[0].time_s, self.knots[-1].time_s)
+            poly = PPoly(quintic_coefficients(self.knots), [k.time_s for k in self.knots])
+            moving = inside == t
+            out[0] = poly(inside)
+            out[1] = np.where(moving, poly(inside, 1), 0.0)
+            out[2] = np.where(moving, poly(inside, 2), 0.0)
+        for wave in self.waves:
+            _add_wave(out, t, wave)
+        return out
