@@ -1,0 +1,294 @@
+"""Write measured sets into the log."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import time
+import uuid
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from armarc.errors import InputError
+from armarc.log import schema
+from armarc.log.labels import DEFAULT_LIFTER, Labels
+from armarc.log.rows import rep_row, set_row
+from armarc.log.store import Store
+from armarc.log.vault import read_recording, safe_suffix, sha256_of
+
+RESULT_SCHEMA = "armarc.sets/1"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Added:
+    """What adding a result did.
+
+    Parameters
+    ----------
+    status : str
+        ``"added"``, ``"already there"`` (same recording, same settings: nothing was written), ``"brought
+        back"`` (the same, after its sets had been removed) or ``"measured again"`` (same recording, other
+        settings: its sets were replaced, notes kept).
+    set_ids : tuple of int
+    recording_sha256 : str
+    notes : tuple of str
+        What was assumed and what it means, for people.
+    """
+
+    status: str
+    set_ids: tuple[int, ...]
+    recording_sha256: str
+    notes: tuple[str, ...] = ()
+
+
+def add_result(
+    store: Store,
+    result: dict[str, Any],
+    recording_path: str | os.PathLike[str] | None = None,
+    *,
+    labels: Labels | None = None,
+    started_at: datetime | None = None,
+) -> Added:
+    """Log every set of one processed recording, and keep the raw recording beside the log.
+
+    The recording is written first, then one transaction holds all the rest: a kill at any instant leaves
+    either no trace in the log or all of it. Adding the same recording again never doubles its sets.
+
+    Parameters
+    ----------
+    store : Store
+    result : dict
+        What ``armarc process --json`` prints (schema ``armarc.sets/1``).
+    recording_path : path or None
+        The raw recording; without it the sets are logged but can never be measured again.
+    labels : Labels or None
+        What the person said; goes before what the recording says about itself.
+    started_at : datetime or None
+        When the recording began; else what the recording says, else the file's own date.
+
+    Raises
+    ------
+    InputError
+        If the result is not one, or the recording cannot be read.
+    LogError
+        If the log cannot be written.
+    """
+    document = _checked(result)
+    said = (labels or Labels()).checked()
+    content = None if recording_path is None else read_recording(Path(recording_path))
+    sha256 = sha256_of(content) if content is not None else _stand_in_hash(document)
+    begun, notes = _beginning(document, recording_path, started_at)
+    name = (
+        _printable(os.fspath(recording_path)) if recording_path else str(document["source"].get("file", ""))
+    )
+    suffix = safe_suffix(name)
+    if content is None:
+        notes.append("the raw recording was not kept: these sets cannot be measured again later")
+    elif not store.read_only:
+        store.vault.put(sha256, suffix, content)
+    with store.writing() as connection:
+        values = {
+            "sha256": sha256,
+            "file_name": Path(name).name,
+            "suffix": suffix,
+            "bytes": len(content or b""),
+            "kept": content is not None,
+            "started_at": begun.timestamp(),
+            "added_at": time.time(),
+        }
+        recording_id = insert_once(connection, schema.recording, ("sha256",), values)
+        known = connection.execute(
+            sa.select(schema.measurement).where(schema.measurement.c.recording_id == recording_id)
+        ).one_or_none()
+        if known is not None:
+            from armarc.log.remeasuring import replace_sets
+
+            settings_sha256 = settings_hash(document["settings"])
+            ids = _set_ids(connection, known.id)
+            if known.settings_sha256 == settings_sha256:
+                back = _bring_back(connection, ids)
+                notes.insert(0, _already_there(back))
+                status = "brought back" if back else "already there"
+                return Added(status=status, set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
+            changed = replace_sets(connection, known.id, document, labels=said)
+            notes.insert(
+                0, "this recording was already in the log with other settings: measured again, not doubled"
+            )
+            return Added(
+                status="measured again", set_ids=changed, recording_sha256=sha256, notes=tuple(notes)
+            )
+        measurement_id = insert_measurement(connection, recording_id, document)
+        ids = insert_sets(connection, measurement_id, document, document["sets"], said, begun)
+    return Added(status="added", set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
+
+
+def insert_measurement(connection: sa.Connection, recording_id: int, document: dict[str, Any]) -> int:
+    """Record which settings and version the sets of a recording come from."""
+    key = connection.execute(
+        sa.insert(schema.measurement).values(recording_id=recording_id, **measurement_values(document))
+    ).inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+def measurement_values(document: dict[str, Any]) -> dict[str, Any]:
+    """Columns of a measurement row; everything of the result except its sets is kept."""
+    return {
+        "settings_sha256": settings_hash(document["settings"]),
+        "settings": document["settings"],
+        "document": {key: value for key, value in document.items() if key not in ("sets", "settings")},
+        "armarc_version": str(document["armarc_version"]),
+        "measured_at": time.time(),
+    }
+
+
+def insert_sets(
+    connection: sa.Connection,
+    measurement_id: int,
+    document: dict[str, Any],
+    sets: list[dict[str, Any]],
+    labels: Labels,
+    begun: datetime,
+) -> tuple[int, ...]:
+    """Insert sets with their reps and tags; returns their numbers in the log."""
+    lifter = labels.lifter or document["settings"].get("lifter") or DEFAULT_LIFTER
+    lifter_id = insert_once(connection, schema.lifter, ("name",), {"name": str(lifter)})
+    session_id = insert_once(
+        connection,
+        schema.session,
+        ("lifter_id", "day", "label"),
+        {"lifter_id": lifter_id, "day": begun.date().isoformat(), "label": labels.session or ""},
+    )
+    ids = []
+    for record in sets:
+        values = set_row(record, document["settings"], labels)
+        values |= {
+            "measurement_id": measurement_id,
+            "session_id": session_id,
+            "done_at": begun.timestamp() + float(record["start_s"]),
+        }
+        key = connection.execute(sa.insert(schema.training_set).values(**values)).inserted_primary_key
+        assert key is not None
+        set_id = int(key[0])
+        insert_reps(connection, set_id, record["reps"])
+        if labels.tags:
+            connection.execute(
+                sa.insert(schema.tag), [{"set_id": set_id, "tag": name} for name in labels.tags]
+            )
+        ids.append(set_id)
+    return tuple(ids)
+
+
+def insert_reps(connection: sa.Connection, set_id: int, reps: list[dict[str, Any]]) -> None:
+    """Insert the reps of one set."""
+    if reps:
+        connection.execute(sa.insert(schema.rep), [{"set_id": set_id, **rep_row(rep)} for rep in reps])
+
+
+def insert_once(
+    connection: sa.Connection, table: sa.Table, unique: tuple[str, ...], values: dict[str, Any]
+) -> int:
+    """Number of the row with these unique values, made now if it is not there; safe against other writers."""
+    if connection.dialect.name == "postgresql":
+        from sqlalchemy.dialects.postgresql import insert
+    else:
+        from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
+    connection.execute(insert(table).values(**values).on_conflict_do_nothing())
+    same = [table.c[name] == values[name] for name in unique]
+    return int(connection.execute(sa.select(table.c.id).where(*same)).scalar_one())
+
+
+def settings_hash(settings: dict[str, Any]) -> str:
+    """SHA-256 of the settings in canonical JSON: order does not matter."""
+    text = json.dumps(settings, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _set_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]:
+    table = schema.training_set
+    chosen = sa.select(table.c.id).where(table.c.measurement_id == measurement_id).order_by(table.c.id)
+    return tuple(connection.execute(chosen).scalars())
+
+
+def _bring_back(connection: sa.Connection, ids: tuple[int, ...]) -> bool:
+    """Adding a recording whose sets were all removed means that they are wanted after all."""
+    from armarc.log.changing import record_change, state_of
+
+    states = {set_id: state_of(connection, set_id) for set_id in ids}
+    if not states or any(state["removed_at"] is None for state in states.values()):
+        return False
+    batch = uuid.uuid4().hex
+    for set_id, state in states.items():
+        record_change(connection, batch, "bring back", set_id, state, {**state, "removed_at": None})
+    return True
+
+
+def _already_there(back: bool) -> str:
+    if back:
+        return "this recording had been removed from the log: its sets were brought back as they were"
+    return (
+        "this recording is already in the log with the same settings: nothing was added or changed "
+        "(change labels with armarc log edit)"
+    )
+
+
+def _checked(result: dict[str, Any]) -> dict[str, Any]:
+    if not isinstance(result, dict) or result.get("schema") != RESULT_SCHEMA:
+        found = result.get("schema") if isinstance(result, dict) else type(result).__name__
+        raise InputError(
+            f"not a result of armarc process: schema {found!r}", f"the log takes {RESULT_SCHEMA}"
+        )
+    try:
+        # One walk through JSON proves that everything can be stored and read back as it is.
+        document: dict[str, Any] = json.loads(json.dumps(result, allow_nan=False))
+    except (TypeError, ValueError) as error:
+        raise InputError(f"the result cannot be stored: {error}") from None
+    if not isinstance(document.get("sets"), list) or not isinstance(document.get("settings"), dict):
+        raise InputError("the result has no sets or no settings", "process the recording again")
+    document.setdefault("source", {})
+    document.setdefault("armarc_version", "")
+    for number, record in enumerate(document["sets"], start=1):
+        if not isinstance(record, dict) or not {"start_s", "end_s", "reps"} <= record.keys():
+            raise InputError(f"set {number} of the result lacks start_s, end_s or reps")
+    return document
+
+
+def _stand_in_hash(document: dict[str, Any]) -> str:
+    """Name for a recording whose bytes are not at hand: its own hash if known, else that of the result."""
+    known = document["source"].get("sha256")
+    if isinstance(known, str) and len(known) == 64:
+        return known
+    text = json.dumps(
+        {key: document[key] for key in ("source", "sets")}, sort_keys=True, separators=(",", ":")
+    )
+    return "result-" + hashlib.sha256(text.encode()).hexdigest()[:57]
+
+
+def _beginning(
+    document: dict[str, Any], path: str | os.PathLike[str] | None, stated: datetime | None
+) -> tuple[datetime, list[str]]:
+    if stated is not None:
+        return (stated if stated.tzinfo else stated.astimezone()), []
+    said = document["source"].get("started_at") or document.get("metadata", {}).get("started_at")
+    if isinstance(said, str):
+        try:
+            when = datetime.fromisoformat(said)
+        except ValueError:
+            pass
+        else:
+            return (when if when.tzinfo else when.astimezone()), []
+    if path is not None:
+        when = datetime.fromtimestamp(Path(path).stat().st_mtime, tz=UTC).astimezone()
+        note = f"the recording does not say when it began: taken from the file's date, {when:%Y-%m-%d %H:%M}"
+        return when, [note]
+    now = datetime.now().astimezone()
+    return now, ["the recording does not say when it began: logged as now"]
+
+
+def _printable(name: str) -> str:
+    return os.fsencode(name).decode("utf-8", "backslashreplace").replace("\0", "")

@@ -1,0 +1,243 @@
+"""Edit and remove logged sets; every change is written down and can be undone."""
+
+from __future__ import annotations
+
+import time
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from armarc.errors import LogError, UsageError
+from armarc.log import schema
+from armarc.log.adding import insert_once, insert_reps
+from armarc.log.labels import Labels
+from armarc.log.store import Store
+
+_COLUMNS = tuple(column.name for column in schema.training_set.c if column.name != "id")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Undone:
+    """What was taken back: the action, when it had been made, and the sets it touched."""
+
+    action: str
+    made_at: float
+    set_ids: tuple[int, ...]
+
+
+def edit_sets(
+    store: Store,
+    set_ids: Sequence[int],
+    labels: Labels,
+    *,
+    untag: Sequence[str] = (),
+    clear: Sequence[str] = (),
+    when: datetime | None = None,
+) -> int:
+    """Change labels of sets; what `labels` leaves at None stays as it is.
+
+    Parameters
+    ----------
+    store : Store
+    set_ids : sequence of int
+    labels : Labels
+        ``tags`` are added.
+    untag : sequence of str
+        Tags to take away.
+    clear : sequence of str
+        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``note``.
+    when : datetime or None
+        New time of the first set; the others keep their distance to it.
+
+    Returns
+    -------
+    int
+        How many sets really changed.
+
+    Raises
+    ------
+    UsageError, LogError
+    """
+    said = labels.checked()
+    emptied = _emptied(clear)
+    names = ("exercise", "variant", "side", "load_kg", "rir", "rpe", "note")
+    new = {name: getattr(said, name) for name in names if getattr(said, name) is not None}
+    if both := sorted(set(new) & set(emptied)):
+        raise UsageError(f"{both[0]} is both set and cleared", "do one of them")
+    batch = uuid.uuid4().hex
+    changed = 0
+    with store.writing() as connection:
+        rows = {set_id: state_of(connection, set_id) for set_id in set_ids}
+        shift_s = (
+            0.0 if when is None or not rows else when.timestamp() - min(r["done_at"] for r in rows.values())
+        )
+        for set_id, before in rows.items():
+            after = {**before, **new, **emptied, "done_at": before["done_at"] + shift_s}
+            after["tags"] = sorted({*before["tags"], *said.tags} - {name.casefold() for name in untag})
+            if said.lifter is not None or said.session is not None or when is not None:
+                after["session_id"] = _session(connection, before["session_id"], said, after, when)
+            changed += record_change(connection, batch, "edit", set_id, before, after)
+    return changed
+
+
+def remove_sets(store: Store, set_ids: Sequence[int]) -> int:
+    """Take sets out of every list and count; `undo` brings them back. Returns how many were removed."""
+    batch, now, count = uuid.uuid4().hex, time.time(), 0
+    with store.writing() as connection:
+        for set_id in set_ids:
+            before = state_of(connection, set_id)
+            if before["removed_at"] is None:
+                after = {**before, "removed_at": now}
+                count += record_change(connection, batch, "remove", set_id, before, after)
+    return count
+
+
+def undo(store: Store) -> Undone | None:
+    """Take back the last change that still stands; None when there is none."""
+    table = schema.change
+    with store.writing() as connection:
+        last = connection.execute(
+            sa.select(table.c.batch).where(table.c.undone_at.is_(None)).order_by(table.c.id.desc()).limit(1)
+        ).scalar_one_or_none()
+        if last is None:
+            return None
+        rows = connection.execute(
+            sa.select(table).where(table.c.batch == last).order_by(table.c.id.desc())
+        ).all()
+        for row in rows:
+            apply_state(connection, row.set_id, row.before)
+        connection.execute(sa.update(table).where(table.c.batch == last).values(undone_at=time.time()))
+        ids = tuple(sorted({row.set_id for row in rows}))
+        return Undone(action=rows[0].action, made_at=rows[0].made_at, set_ids=ids)
+
+
+def purge_removed(store: Store) -> tuple[int, int]:
+    """Delete removed sets for good, and recordings no set needs any more; cannot be undone.
+
+    Returns
+    -------
+    tuple of int
+        Sets and recordings deleted.
+    """
+    sets, measured, kept = schema.training_set, schema.measurement, schema.recording
+    with store.writing() as connection:
+        gone = list(connection.execute(sa.select(sets.c.id).where(sets.c.removed_at.is_not(None))).scalars())
+        connection.execute(sa.delete(sets).where(sets.c.removed_at.is_not(None)))
+        # The journal of a deleted set holds its numbers and notes: it goes too.
+        for start in range(0, len(gone), 500):
+            part = gone[start : start + 500]
+            connection.execute(sa.delete(schema.change).where(schema.change.c.set_id.in_(part)))
+        used = sa.select(sets.c.measurement_id)
+        connection.execute(sa.delete(measured).where(measured.c.id.not_in(used)))
+        needed = sa.select(measured.c.recording_id)
+        orphans = connection.execute(
+            sa.select(kept.c.id, kept.c.sha256, kept.c.suffix).where(kept.c.id.not_in(needed))
+        ).all()
+        connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
+        in_use = sa.select(sets.c.session_id)
+        connection.execute(sa.delete(schema.session).where(schema.session.c.id.not_in(in_use)))
+    for row in orphans:
+        store.vault.drop(row.sha256, row.suffix)
+    return len(gone), len(orphans)
+
+
+def state_of(connection: sa.Connection, set_id: int) -> dict[str, Any]:
+    """Everything of a set that can change, without its reps.
+
+    Raises
+    ------
+    LogError
+        If there is no such set.
+    """
+    table, tags = schema.training_set, schema.tag
+    row = connection.execute(sa.select(table).where(table.c.id == set_id)).one_or_none()
+    if row is None:
+        raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
+    names = connection.execute(sa.select(tags.c.tag).where(tags.c.set_id == set_id)).scalars()
+    return {**{name: row._mapping[name] for name in _COLUMNS}, "tags": sorted(names)}
+
+
+def record_change(
+    connection: sa.Connection,
+    batch: str,
+    action: str,
+    set_id: int,
+    before: dict[str, Any],
+    after: dict[str, Any],
+) -> int:
+    """Apply `after` to a set and write down the difference; 0 when there is none, else 1."""
+    keys = [key for key in after if before.get(key) != after[key]]
+    if not keys:
+        return 0
+    old, new = {key: before.get(key) for key in keys}, {key: after[key] for key in keys}
+    apply_state(connection, set_id, new)
+    connection.execute(
+        sa.insert(schema.change).values(
+            batch=batch, made_at=time.time(), action=action, set_id=set_id, before=old, after=new
+        )
+    )
+    return 1
+
+
+def apply_state(connection: sa.Connection, set_id: int, state: dict[str, Any]) -> None:
+    """Write the given part of a set's state: its columns, ``tags``, ``rep_records`` and ``measurement``."""
+    columns = {key: value for key, value in state.items() if key in _COLUMNS}
+    if columns:
+        table = schema.training_set
+        connection.execute(sa.update(table).where(table.c.id == set_id).values(**columns))
+    if "tags" in state:
+        connection.execute(sa.delete(schema.tag).where(schema.tag.c.set_id == set_id))
+        if state["tags"]:
+            rows = [{"set_id": set_id, "tag": name} for name in state["tags"]]
+            connection.execute(sa.insert(schema.tag), rows)
+    if "rep_records" in state:
+        connection.execute(sa.delete(schema.rep).where(schema.rep.c.set_id == set_id))
+        insert_reps(connection, set_id, state["rep_records"])
+    if state.get("measurement"):
+        values = dict(state["measurement"])
+        table = schema.measurement
+        connection.execute(sa.update(table).where(table.c.id == values.pop("id")).values(**values))
+
+
+def _emptied(clear: Sequence[str]) -> dict[str, Any]:
+    empty: dict[str, Any] = {
+        "variant": "",
+        "note": "",
+        "side": None,
+        "load_kg": None,
+        "rir": None,
+        "rpe": None,
+    }
+    aliases = {"load": "load_kg"}
+    out = {}
+    for name in clear:
+        key = aliases.get(name, name)
+        if key not in empty:
+            raise UsageError(f"{name!r} cannot be cleared", f"choose from: {', '.join(empty)}")
+        out[key] = empty[key]
+    return out
+
+
+def _session(
+    connection: sa.Connection, old_id: int, said: Labels, after: dict[str, Any], when: datetime | None
+) -> int:
+    old = connection.execute(
+        sa.select(schema.session, schema.lifter.c.name)
+        .join(schema.lifter)
+        .where(schema.session.c.id == old_id)
+    ).one()
+    lifter_id = (
+        old.lifter_id
+        if said.lifter is None
+        else insert_once(connection, schema.lifter, ("name",), {"name": said.lifter})
+    )
+    day = old.day
+    if when is not None:
+        day = datetime.fromtimestamp(after["done_at"], tz=when.astimezone().tzinfo).date().isoformat()
+    label = old.label if said.session is None else said.session
+    values = {"lifter_id": lifter_id, "day": day, "label": label}
+    return insert_once(connection, schema.session, ("lifter_id", "day", "label"), values)

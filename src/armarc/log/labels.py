@@ -1,0 +1,136 @@
+"""What a person says about a set: who, which variant, load, reps in reserve, a note, tags."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from dataclasses import dataclass, field, replace
+
+from armarc.errors import UsageError
+
+SIDES = ("left", "right")
+LONGEST_NAME = 120
+LONGEST_NOTE = 10_000
+DEFAULT_LIFTER = "me"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Labels:
+    """Labels of a set; None leaves what the recording or its settings say.
+
+    Parameters
+    ----------
+    lifter, exercise, variant : str or None
+    side : str or None
+        ``"left"`` or ``"right"``.
+    load_kg : float or None, kg
+    rir : float or None
+        Reps in reserve, 0 or more.
+    rpe : float or None
+        Rating of perceived exertion on the 0–10 scale; 10 is 0 reps in reserve, 9 is 1 and so on
+        (Zourdos et al. 2016, J Strength Cond Res 30:267).
+    note : str or None
+    tags : tuple of str
+    session : str or None
+        Name that tells two trainings of one day apart.
+    """
+
+    lifter: str | None = None
+    exercise: str | None = None
+    variant: str | None = None
+    side: str | None = None
+    load_kg: float | None = None
+    rir: float | None = None
+    rpe: float | None = None
+    note: str | None = None
+    tags: tuple[str, ...] = field(default=())
+    session: str | None = None
+
+    def checked(self) -> Labels:
+        """Cleaned labels.
+
+        Raises
+        ------
+        UsageError
+            If one of them makes no sense.
+        """
+        return replace(
+            self,
+            lifter=None if self.lifter is None else clean_name(self.lifter, "lifter", empty=False),
+            exercise=None if self.exercise is None else clean_name(self.exercise, "exercise", empty=False),
+            variant=None if self.variant is None else clean_name(self.variant, "variant"),
+            side=check_side(self.side),
+            load_kg=_number(self.load_kg, "load", 0, 2000),
+            rir=_number(self.rir, "reps in reserve", 0, 100),
+            rpe=_number(self.rpe, "RPE", 0, 10),
+            note=None if self.note is None else clean_note(self.note),
+            tags=tuple(dict.fromkeys(clean_name(tag, "tag", empty=False).casefold() for tag in self.tags)),
+            session=None if self.session is None else clean_name(self.session, "session"),
+        )
+
+
+def check_side(side: str | None) -> str | None:
+    """Side as ``"left"``, ``"right"`` or None.
+
+    Raises
+    ------
+    UsageError
+        For anything else.
+    """
+    if side is None or side.strip() in ("", "-"):
+        return None
+    word = side.strip().casefold()
+    for known in SIDES:
+        if word in (known, known[0]):
+            return known
+    raise UsageError(f"side must be left or right, got {side!r}", "--side left or --side right")
+
+
+def clean_name(text: str, what: str, *, empty: bool = True) -> str:
+    """One line of text: composed characters (Unicode NFC), single spaces, nothing invisible.
+
+    Raises
+    ------
+    UsageError
+        If it is too long, has control characters, or is empty and may not be.
+    """
+    line = " ".join(_composed(text, what).split())
+    if not line and not empty:
+        raise UsageError(f"the {what} has no name", f"give the {what} at least one letter")
+    if len(line) > LONGEST_NAME:
+        raise UsageError(f"the {what} is {len(line)} characters long", f"use at most {LONGEST_NAME}")
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in line):
+        raise UsageError(f"the {what} has control characters in it", "use printable characters")
+    return line
+
+
+def clean_note(text: str) -> str:
+    """Free text, several lines allowed.
+
+    Raises
+    ------
+    UsageError
+        If it is too long or has control characters other than line ends and tabs.
+    """
+    note = _composed(text, "note").replace("\r\n", "\n").replace("\r", "\n").strip()
+    if len(note) > LONGEST_NOTE:
+        raise UsageError(f"the note is {len(note)} characters long", f"use at most {LONGEST_NOTE}")
+    if any(unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t" for c in note):
+        raise UsageError("the note has control characters in it", "use printable characters")
+    return note
+
+
+def _composed(text: str, what: str) -> str:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise UsageError(f"the {what} is not valid text", "use characters of UTF-8") from None
+    return unicodedata.normalize("NFC", text)
+
+
+def _number(value: float | None, what: str, low: float, high: float) -> float | None:
+    if value is None:
+        return None
+    if not math.isfinite(value) or not low <= value <= high:
+        raise UsageError(f"{what} must be from {low:g} to {high:g}, got {value:g}")
+    return float(value)

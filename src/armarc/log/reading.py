@@ -1,0 +1,322 @@
+"""Find sets in the log and read them back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from armarc.errors import LogError, UsageError
+from armarc.log import schema
+from armarc.log.rows import rep_record, set_record
+from armarc.log.store import Store
+
+_SETS = schema.training_set
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filter:
+    """Which sets; None or empty lets everything through.
+
+    Parameters
+    ----------
+    lifter, exercise, variant, side, tag, session : str or None
+        ``variant=""`` means sets without a variant. Exercise and lifter ignore upper and lower case.
+    load_kg : float or None, kg
+        Within 0.05 kg, so that 17.5 lb and 7.94 kg agree.
+    since, until : date or None
+        First and last day, both included.
+    ids : tuple of int or None
+    removed : bool
+        Sets that were removed instead of those that were not.
+    """
+
+    lifter: str | None = None
+    exercise: str | None = None
+    variant: str | None = None
+    side: str | None = None
+    tag: str | None = None
+    session: str | None = None
+    load_kg: float | None = None
+    since: date | None = None
+    until: date | None = None
+    ids: tuple[int, ...] | None = None
+    removed: bool = False
+
+    def conditions(self) -> list[sa.ColumnElement[bool]]:
+        """SQL conditions on the joined tables of `sets_query`."""
+        out: list[sa.ColumnElement[bool]] = [
+            _SETS.c.removed_at.is_not(None) if self.removed else _SETS.c.removed_at.is_(None)
+        ]
+        if self.lifter is not None:
+            out.append(sa.func.lower(schema.lifter.c.name) == self.lifter.lower())
+        if self.exercise is not None:
+            out.append(sa.func.lower(_SETS.c.exercise) == self.exercise.lower())
+        if self.variant is not None:
+            out.append(sa.func.lower(_SETS.c.variant) == self.variant.lower())
+        if self.side is not None:
+            out.append(_SETS.c.side == self.side)
+        if self.session is not None:
+            out.append(schema.session.c.label == self.session)
+        if self.load_kg is not None:
+            out.append(_SETS.c.load_kg.between(self.load_kg - 0.05, self.load_kg + 0.05))
+        if self.since is not None:
+            out.append(schema.session.c.day >= self.since.isoformat())
+        if self.until is not None:
+            out.append(schema.session.c.day <= self.until.isoformat())
+        if self.ids is not None:
+            out.append(_SETS.c.id.in_(self.ids))
+        if self.tag is not None:
+            tagged = sa.select(schema.tag.c.set_id).where(schema.tag.c.tag == self.tag.casefold())
+            out.append(_SETS.c.id.in_(tagged))
+        return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoggedSet:
+    """One set of the log with its labels; its numbers are read with `result_of`."""
+
+    id: int
+    done_at: datetime
+    day: date
+    session_id: int
+    session: str
+    lifter: str
+    exercise: str
+    variant: str
+    side: str | None
+    load_kg: float | None
+    rir: float | None
+    rpe: float | None
+    note: str
+    reps: int
+    start_s: float
+    end_s: float
+    summary: dict[str, Any]
+    measurement_id: int
+    tags: tuple[str, ...] = field(default=())
+
+    @property
+    def condition(self) -> tuple[str, str, str | None, float | None]:
+        """What must agree before two sets may be compared as the same task."""
+        return (self.exercise, self.variant, self.side, self.load_kg)
+
+
+def sets_query(where: Filter, *columns: Any) -> sa.Select[Any]:
+    """Select `columns` from sets joined with their session and lifter."""
+    return (
+        sa.select(*columns)
+        .select_from(_SETS)
+        .join(schema.session, schema.session.c.id == _SETS.c.session_id)
+        .join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
+        .where(*where.conditions())
+    )
+
+
+def list_sets(
+    store: Store, where: Filter | None = None, *, limit: int | None = None, offset: int = 0
+) -> list[LoggedSet]:
+    """Sets, newest first."""
+    chosen = (
+        sets_query(
+            where or Filter(),
+            _SETS,
+            schema.session.c.day,
+            schema.session.c.label,
+            schema.lifter.c.name.label("lifter"),
+        )
+        .order_by(_SETS.c.done_at.desc(), _SETS.c.id.desc())
+        .limit(limit)
+        .offset(offset)
+    )
+    with store.reading() as connection:
+        rows = connection.execute(chosen).all()
+        tags = _tags(connection, [row.id for row in rows])
+    return [_logged(row, tags.get(row.id, ())) for row in rows]
+
+
+def count_sets(store: Store, where: Filter | None = None) -> int:
+    """How many sets pass the filter."""
+    with store.reading() as connection:
+        return int(connection.execute(sets_query(where or Filter(), sa.func.count())).scalar_one())
+
+
+def get_set(store: Store, set_id: int) -> LoggedSet:
+    """One set, removed or not.
+
+    Raises
+    ------
+    LogError
+        If there is none with that number.
+    """
+    for removed in (False, True):
+        found = list_sets(store, Filter(ids=(set_id,), removed=removed))
+        if found:
+            return found[0]
+    raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
+
+
+def reps_by_set(store: Store, set_ids: Sequence[int]) -> dict[int, list[dict[str, Any]]]:
+    """Published rep records of many sets."""
+    out: dict[int, list[dict[str, Any]]] = {set_id: [] for set_id in set_ids}
+    with store.reading() as connection:
+        for start in range(0, len(set_ids), 500):
+            part = list(set_ids[start : start + 500])
+            chosen = sa.select(schema.rep).where(schema.rep.c.set_id.in_(part))
+            for row in connection.execute(chosen.order_by(schema.rep.c.set_id, schema.rep.c.rep)):
+                out[row.set_id].append(rep_record(dict(row._mapping)))
+    return out
+
+
+def result_of(store: Store, set_ids: Sequence[int]) -> dict[str, Any]:
+    """A result in the form of ``armarc process --json`` holding these sets of one recording.
+
+    Raises
+    ------
+    LogError
+        If the sets come from several recordings, or one is not there.
+    """
+    logged = [get_set(store, set_id) for set_id in set_ids]
+    measurements = {entry.measurement_id for entry in logged}
+    if len(measurements) != 1:
+        raise LogError("these sets come from several recordings", "show them one by one")
+    reps = reps_by_set(store, list(set_ids))
+    table = schema.measurement
+    with store.reading() as connection:
+        found = connection.execute(sa.select(table).where(table.c.id == measurements.pop())).one()
+        rows = {
+            row.id: dict(row._mapping)
+            for row in connection.execute(sa.select(_SETS).where(_SETS.c.id.in_(list(set_ids))))
+        }
+    return {
+        **found.document,
+        "settings": found.settings,
+        "sets": [set_record(rows[set_id], reps[set_id]) for set_id in set_ids],
+    }
+
+
+def recording_of(store: Store, set_id: int) -> tuple[str, bytes | None, dict[str, Any]]:
+    """File name, raw bytes (None when not kept) and settings of the recording a set comes from."""
+    chosen = (
+        sa.select(schema.recording, schema.measurement.c.settings)
+        .join(schema.measurement, schema.measurement.c.recording_id == schema.recording.c.id)
+        .join(_SETS, _SETS.c.measurement_id == schema.measurement.c.id)
+        .where(_SETS.c.id == set_id)
+    )
+    with store.reading() as connection:
+        row = connection.execute(chosen).one_or_none()
+    if row is None:
+        raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
+    return row.file_name, store.vault.get(row.sha256, row.suffix) if row.kept else None, row.settings
+
+
+def recording_ids(store: Store, set_ids: Sequence[int] | None = None) -> list[int]:
+    """Recordings the sets come from; all recordings with sets for None."""
+    chosen = (
+        sa.select(schema.measurement.c.recording_id)
+        .join(_SETS, _SETS.c.measurement_id == schema.measurement.c.id)
+        .where(_SETS.c.removed_at.is_(None))
+        .distinct()
+    )
+    if set_ids is not None:
+        chosen = chosen.where(_SETS.c.id.in_(list(set_ids)))
+    with store.reading() as connection:
+        return sorted(connection.execute(chosen).scalars())
+
+
+def choose_sets(store: Store, words: Sequence[str], where: Filter | None = None) -> list[int]:
+    """Numbers of the sets that words name: ``12``, ``12-15``, ``last``, ``last-3``, ``2026-03-01``.
+
+    A day means all of its sets; ``last-3`` the last three. Order as given, each set once.
+
+    Raises
+    ------
+    UsageError
+        If a word is none of these.
+    LogError
+        If it names a set that is not there.
+    """
+    out: dict[int, None] = {}
+    base = where or Filter()
+    for word in words:
+        found = _choose(store, word.strip(), base)
+        if not found:
+            raise LogError(f"no set in the log for {word!r}", "armarc log list shows what there is")
+        out |= dict.fromkeys(found)
+    return list(out)
+
+
+def _choose(store: Store, word: str, base: Filter) -> list[int]:
+    from dataclasses import replace
+
+    if match := re.fullmatch(r"last(?:-(\d{1,4}))?", word):
+        newest = list_sets(store, base, limit=int(match[1] or 1))
+        return [entry.id for entry in reversed(newest)]
+    if _DAY.fullmatch(word):
+        day = parse_day(word)
+        chosen = list_sets(store, replace(base, since=day, until=day))
+        return [entry.id for entry in reversed(chosen)]
+    if match := re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", word):
+        first, last = int(match[1]), int(match[2] or match[1])
+        if last < first:
+            raise UsageError(f"{word!r} runs backwards", f"write {last}-{first}")
+        inside = [_SETS.c.id.between(first, last)]
+        with store.reading() as connection:
+            chosen_ids = connection.execute(sets_query(base, _SETS.c.id).where(*inside).order_by(_SETS.c.id))
+            return [int(value) for value in chosen_ids.scalars()]
+    raise UsageError(
+        f"{word!r} names no set", "give a number, a range 12-15, a day 2026-03-01, last or last-3"
+    )
+
+
+def parse_day(text: str) -> date:
+    """Read a day.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(f"{text!r} is not a day", "write it as 2026-03-01") from None
+
+
+def _tags(connection: sa.Connection, set_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
+    out: dict[int, tuple[str, ...]] = {}
+    for start in range(0, len(set_ids), 500):
+        part = list(set_ids[start : start + 500])
+        chosen = sa.select(schema.tag).where(schema.tag.c.set_id.in_(part)).order_by(schema.tag.c.tag)
+        for row in connection.execute(chosen):
+            out[row.set_id] = (*out.get(row.set_id, ()), row.tag)
+    return out
+
+
+def _logged(row: Any, tags: tuple[str, ...]) -> LoggedSet:
+    return LoggedSet(
+        id=row.id,
+        done_at=datetime.fromtimestamp(row.done_at, tz=UTC).astimezone(),
+        day=date.fromisoformat(row.day),
+        session_id=row.session_id,
+        session=row.label,
+        lifter=row.lifter,
+        exercise=row.exercise,
+        variant=row.variant,
+        side=row.side,
+        load_kg=row.load_kg,
+        rir=row.rir,
+        rpe=row.rpe,
+        note=row.note,
+        reps=row.reps,
+        start_s=row.start_s,
+        end_s=row.end_s,
+        summary=row.summary,
+        measurement_id=row.measurement_id,
+        tags=tags,
+    )

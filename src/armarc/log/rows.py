@@ -1,0 +1,109 @@
+"""Between the published records of a result and the rows of the log."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from armarc.errors import InputError
+from armarc.log.labels import Labels, check_side
+from armarc.log.schema import REP_NUMBERS
+
+_SET_KEYS = ("set", "start_s", "end_s", "summary", "reps")
+_REP_KEYS = ("rep", "start_verdict", "quality", *REP_NUMBERS)
+
+
+def rep_row(record: dict[str, Any]) -> dict[str, Any]:
+    """Columns of one rep; keys without a column, and values that do not fit one, go to ``other``."""
+    row: dict[str, Any] = dict.fromkeys(REP_NUMBERS)
+    other = {key: value for key, value in record.items() if key not in _REP_KEYS}
+    for name in REP_NUMBERS:
+        value = record.get(name)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            row[name] = float(value)
+        elif value is not None:
+            other[name] = value
+    verdict = record.get("start_verdict")
+    quality = record.get("quality")
+    try:
+        number = int(record["rep"])
+    except (KeyError, TypeError, ValueError):
+        raise InputError("a rep of the result has no number", "process the recording again") from None
+    return {
+        **row,
+        "rep": number,
+        "start_verdict": None if verdict is None else str(verdict),
+        "quality": list(quality) if isinstance(quality, list | tuple) else [],
+        "other": other,
+    }
+
+
+def rep_record(row: dict[str, Any]) -> dict[str, Any]:
+    """The published record of a rep, from its columns."""
+    numbers = {name: row[name] for name in REP_NUMBERS}
+    return {
+        "rep": row["rep"],
+        **numbers,
+        "start_verdict": row["start_verdict"],
+        "quality": list(row["quality"]),
+        **row["other"],
+    }
+
+
+def set_row(record: dict[str, Any], settings: dict[str, Any], labels: Labels) -> dict[str, Any]:
+    """Columns of one set that come from its record, from the settings, and from what the person said."""
+    return {
+        "number": int(record.get("set") or 1),
+        **said_by_result(record, settings),
+        **{
+            name: getattr(labels, name)
+            for name in ("exercise", "variant", "side", "load_kg")
+            if getattr(labels, name) is not None
+        },
+        "rir": labels.rir,
+        "rpe": labels.rpe,
+        "note": labels.note or "",
+        **measured_part(record),
+    }
+
+
+def measured_part(record: dict[str, Any]) -> dict[str, Any]:
+    """Columns of one set that a new measurement replaces."""
+    start_s, end_s = float(record["start_s"]), float(record["end_s"])
+    if not (math.isfinite(start_s) and math.isfinite(end_s)) or end_s < start_s:
+        raise InputError(f"a set of the result runs from {start_s:g} s to {end_s:g} s")
+    return {
+        "start_s": start_s,
+        "end_s": end_s,
+        "reps": len(record["reps"]),
+        "summary": record.get("summary") or {},
+        "other": {key: value for key, value in record.items() if key not in _SET_KEYS},
+    }
+
+
+def said_by_result(record: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:
+    """Exercise, variant, side and load as the result states them, for the set or for all of its sets."""
+
+    def stated(key: str) -> Any:
+        value = record.get(key)
+        return settings.get(key) if value is None else value
+
+    load_kg = stated("load_kg")
+    return {
+        "exercise": str(stated("exercise") or "unknown"),
+        "variant": str(stated("variant") or ""),
+        "side": check_side(stated("side")),
+        "load_kg": None if load_kg is None else float(load_kg),
+    }
+
+
+def set_record(row: dict[str, Any], reps: list[dict[str, Any]]) -> dict[str, Any]:
+    """The published record of a set."""
+    return {
+        "set": row["number"],
+        "start_s": row["start_s"],
+        "end_s": row["end_s"],
+        "summary": row["summary"],
+        "reps": reps,
+        **row["other"],
+    }

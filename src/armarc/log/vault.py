@@ -1,0 +1,165 @@
+"""Raw recordings kept by content: the same bytes are stored once, and a stored file never changes."""
+
+from __future__ import annotations
+
+import contextlib
+import gzip
+import hashlib
+import os
+import re
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Protocol
+
+import sqlalchemy as sa
+
+from armarc.errors import InputError, LogError
+from armarc.log import schema
+
+
+class Vault(Protocol):
+    """Keeps bytes under their SHA-256."""
+
+    def put(self, sha256: str, suffix: str, content: bytes) -> None:
+        """Keep `content`; a no-op when it is already there."""
+
+    def get(self, sha256: str, suffix: str) -> bytes | None:
+        """Bytes under that hash, or None."""
+
+    def names(self) -> set[str]:
+        """Hashes of everything kept."""
+
+    def drop(self, sha256: str, suffix: str) -> None:
+        """Forget the bytes under that hash."""
+
+
+class FolderVault:
+    """One file per recording in a folder beside the log, two letters of the hash as subfolder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def path(self, sha256: str, suffix: str) -> Path:
+        """Where the recording with that hash lies."""
+        return self.folder / sha256[:2] / f"{sha256}{suffix}"
+
+    def put(self, sha256: str, suffix: str, content: bytes) -> None:
+        """Write to a temporary name, flush to the disk, rename: a kill leaves the old state or the new."""
+        path = self.path(sha256, suffix)
+        if path.exists() and path.stat().st_size == len(content):
+            return
+        temporary = ""
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(content)
+                stream.flush()
+                os.fsync(stream.fileno())
+            os.replace(temporary, path)
+            _flush_folder(path.parent)
+        except OSError as error:
+            if temporary:
+                with contextlib.suppress(OSError):
+                    os.unlink(temporary)
+            raise LogError(
+                f"the recording cannot be kept in {self.folder}: {error.strerror or error}",
+                "free some space or choose another place with --log-file; the log was not changed",
+            ) from None
+
+    def get(self, sha256: str, suffix: str) -> bytes | None:
+        """Bytes of the file, or None."""
+        try:
+            return self.path(sha256, suffix).read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise LogError(f"the kept recording {sha256[:12]} cannot be read: {error.strerror}") from None
+
+    def names(self) -> set[str]:
+        """Hashes of everything kept."""
+        return {path.name[:64] for path in self._files() if re.match(r"[0-9a-f]{64}", path.name)}
+
+    def leftovers(self) -> list[Path]:
+        """Half-written files of a killed program."""
+        return [path for path in self._files() if path.name.startswith(".writing-")]
+
+    def drop(self, sha256: str, suffix: str) -> None:
+        """Delete the file."""
+        self.path(sha256, suffix).unlink(missing_ok=True)
+
+    def _files(self) -> Iterator[Path]:
+        return (path for path in self.folder.glob("*/*") if path.is_file())
+
+
+class TableVault:
+    """Recordings inside the database, packed: for a log on a server, where no folder lies beside it."""
+
+    def __init__(self, engine: sa.Engine) -> None:
+        self.engine = engine
+
+    def put(self, sha256: str, suffix: str, content: bytes) -> None:
+        """Insert once; a second writer of the same bytes changes nothing."""
+        from sqlalchemy.dialects.postgresql import insert
+
+        row = {"sha256": sha256, "content": gzip.compress(content, mtime=0)}
+        with self.engine.begin() as connection:
+            connection.execute(insert(schema.recording_content).values(row).on_conflict_do_nothing())
+
+    def get(self, sha256: str, suffix: str) -> bytes | None:
+        """Unpacked bytes, or None."""
+        table = schema.recording_content
+        with self.engine.connect() as connection:
+            packed = connection.execute(
+                sa.select(table.c.content).where(table.c.sha256 == sha256)
+            ).scalar_one_or_none()
+        return None if packed is None else gzip.decompress(packed)
+
+    def names(self) -> set[str]:
+        """Hashes of everything kept."""
+        with self.engine.connect() as connection:
+            return set(connection.execute(sa.select(schema.recording_content.c.sha256)).scalars())
+
+    def drop(self, sha256: str, suffix: str) -> None:
+        """Delete the row."""
+        table = schema.recording_content
+        with self.engine.begin() as connection:
+            connection.execute(sa.delete(table).where(table.c.sha256 == sha256))
+
+
+def sha256_of(content: bytes) -> str:
+    """Hexadecimal SHA-256 (FIPS 180-4) of `content`."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def read_recording(path: Path) -> bytes:
+    """Bytes of a recording file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            f"cannot be read: {error.strerror or error}", "check the file name", file=str(path)
+        ) from None
+
+
+def safe_suffix(name: str) -> str:
+    """File ending to keep, so that a kept recording opens in the same programs; odd endings are dropped."""
+    suffix = "".join(Path(name).suffixes[-2:]) if name.endswith(".gz") else Path(name).suffix
+    return suffix.lower() if re.fullmatch(r"(\.[A-Za-z0-9]{1,8}){1,2}", suffix) else ""
+
+
+def _flush_folder(folder: Path) -> None:
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
