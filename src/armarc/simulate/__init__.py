@@ -6,6 +6,7 @@ from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, Se
 from armarc.simulate.sensor import GRADES, Grade
 from armarc.simulate.session import simulate_session
 from armarc.simulate.truth import Truth, TruthRep, TruthSeries, TruthSet
+from armarc.simulate.truth_file import read_truth, rep_record, truth_path, truth_record, write_truth
 
 __all__ = [
     "GRADES",
@@ -24,5 +25,10 @@ __all__ = [
     "TruthSet",
     "find_pattern",
     "plan_session",
+    "read_truth",
+    "rep_record",
     "simulate_session",
+    "truth_path",
+    "truth_record",
+    "write_truth",
 ]

@@ -30,8 +30,8 @@ class Knobs:
     swing_m, dip_m : float, m
     swing_returns : str
     fatigue : float
-        Share by which speed falls and times grow from the first to the last rep; the range of motion falls by a
-        third of it.
+        Share by which speed falls and times grow from the first to the last rep; the range of motion falls
+        by a third of it.
     variation : float
         Coefficient of variation from rep to rep (times, start velocity); angles vary by a quarter of it
         in rad.

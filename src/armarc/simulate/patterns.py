@@ -6,7 +6,7 @@ Ranges and planes are common practice, no source.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from armarc.errors import UsageError
 
@@ -20,9 +20,11 @@ class Pattern:
     key : str
         Name on the command line.
     coordinate : str
-        ``"elevation"``: the movement angle is the elevation of the arm line in the plane `plane_rad`.
-        ``"horizontal"`` or ``"movement"``: the arm is held at `elevation_rad` and swings about the vertical;
-        the movement angle is 0 pointing straight ahead and grows outward.
+        Which angle the exercise's measures speak of: ``"elevation"``, ``"horizontal"`` or ``"movement"``.
+    about_vertical : bool
+        False: the arm is raised in the plane `plane_rad`, the movement angle is its elevation. True: the arm is
+        held at `elevation_rad` and swings about the vertical; the movement angle is 0 pointing straight ahead
+        and grows outward.
     plane_rad : float, rad
         Plane of elevation, 0 frontal, π/2 sagittal (elevation exercises).
     elevation_rad : float, rad
@@ -39,6 +41,7 @@ class Pattern:
 
     key: str
     coordinate: str = "elevation"
+    about_vertical: bool = False
     plane_rad: float = 0.0
     elevation_rad: float = math.radians(88)
     bottom_rad: float = math.radians(8)
@@ -49,23 +52,37 @@ class Pattern:
 
 
 LATERAL_RAISE = Pattern(key="lateral-raise", plane_rad=math.radians(15))
+_FRONT = Pattern(key="front-raise", plane_rad=math.radians(88), hand_rotation_rad=math.radians(60))
+_SIDEWAYS = ("cable-lateral-raise", "machine-lateral-raise", "band-lateral-raise")
 PATTERNS = {
     pattern.key: pattern
     for pattern in (
         LATERAL_RAISE,
+        *(replace(LATERAL_RAISE, key=key) for key in _SIDEWAYS),
         Pattern(key="scaption-raise", plane_rad=math.radians(35), hand_rotation_rad=math.radians(45)),
-        Pattern(key="front-raise", plane_rad=math.radians(88), hand_rotation_rad=math.radians(5)),
+        _FRONT,
+        replace(_FRONT, key="front-raise-little-finger-up", hand_rotation_rad=math.radians(-20)),
+        # Bent over, the arms hang and are lifted sideways.
         Pattern(
-            key="reverse-fly-machine",
+            key="reverse-fly",
+            coordinate="movement",
+            plane_rad=math.radians(5),
+            top_rad=math.radians(85),
+        ),
+        Pattern(
+            key="machine-reverse-fly",
             coordinate="horizontal",
+            about_vertical=True,
             elevation_rad=math.radians(87),
             bottom_rad=math.radians(5),
             top_rad=math.radians(95),
             hand_rotation_rad=math.radians(80),
         ),
+        # The pivot is the elbow, bent 90° at the side.
         Pattern(
-            key="external-rotation",
-            coordinate="movement",
+            key="band-external-rotation",
+            coordinate="horizontal",
+            about_vertical=True,
             elevation_rad=math.radians(86),
             bottom_rad=math.radians(-40),
             top_rad=math.radians(45),

@@ -38,7 +38,7 @@ def concentric_knots(rep: RepPlan, start_s: float) -> list[Knot]:
                 f"a start velocity needs a range of motion above {math.degrees(1.25 * high):.0f}°",
                 "raise --rom or leave the start velocity out",
             )
-        # From rest to the wanted speed on a smooth ramp of the speed takes twice the time it would at full speed.
+        # A smooth ramp of the speed from rest takes twice the time the way would take at full speed.
         until_gate_s, gate_s = 2 * low / wanted, (high - low) / wanted
         left_s = rep.concentric_s - until_gate_s - gate_s
         slowest = (2 * low + high - low) / (0.8 * rep.concentric_s)

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray, Gap
 from armarc.simulate.plan import SensorPlan
@@ -23,7 +24,8 @@ class Grade:
     """Errors of one class of sensor.
 
     Densities are one-sided: a reading at rate f has the standard deviation density·√(f/2). Offsets and
-    scale errors are drawn evenly between ± the given size for every axis; cross-axis errors are half the scale's.
+    scale errors are drawn evenly between ± the given size for every axis; cross-axis errors are half the
+    scale's.
     ``bias_walk_rad_s`` is the gyroscope's slow drift, rad/s per √s.
     """
 
@@ -60,7 +62,7 @@ GRADES = {
 class Samples:
     """What arrived.
 
-    ``kept`` (shape (n,)) are the positions in the perfect signals that arrived; everything else has their length.
+    ``kept`` (shape (n,)) marks the perfect samples that arrived; everything else has the length of those.
     """
 
     kept: BoolArray
@@ -167,7 +169,7 @@ def sense(
     )
 
 
-def _find_gaps(index: FloatArray, time_s: FloatArray, rate_hz: float) -> tuple[Gap, ...]:
+def _find_gaps(index: NDArray[np.intp], time_s: FloatArray, rate_hz: float) -> tuple[Gap, ...]:
     missing = np.diff(index) - 1
     long = (np.diff(time_s) > max(GAP_S, 1.5 / rate_hz)) & (missing > 0)
     return tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -110,13 +111,21 @@ def simulate_session(plan: SessionPlan, seed: int = 0) -> tuple[Recording, Truth
             note=NOTE,
             accelerometer_range_m_s2=plan.sensor.accelerometer_range_m_s2,
             gyroscope_range_rad_s=plan.sensor.gyroscope_range_rad_s,
+            other=_other(plan, seed),
         ),
     )
     return recording, truth
 
 
+def _other(plan: SessionPlan, seed: int) -> dict[str, Any]:
+    other: dict[str, Any] = {"synthetic": True, "seed": seed, "sensor_height_m": plan.mount.height_m}
+    if plan.front_raise:
+        other["reference"] = "front-raise"
+    return other
+
+
 def _series(state: ArmState, plan: SessionPlan, matrix: FloatArray) -> TruthSeries:
-    if plan.pattern.coordinate == "elevation":
+    if not plan.pattern.about_vertical:
         angle, rate = state.elevation_rad, state.elevation_rate_rad_s
     else:
         angle, rate = SAGITTAL - state.plane_rad, -state.plane_rate_rad_s

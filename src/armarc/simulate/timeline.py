@@ -19,7 +19,7 @@ SAGITTAL = math.pi / 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepMarks:
-    """Planned instants of a rep, s: at rest at the bottom, at the top (both ends of the hold), at the bottom."""
+    """Planned instants of a rep, s: rest at the bottom, both ends of the hold at the top, bottom again."""
 
     ready_s: float
     start_s: float
@@ -154,7 +154,7 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
     for number, set_plan in enumerate(plan.sets):
         if set_plan.pick_up:
             between.reach_for_weight(stage, postures[number])
-        marks.append(_perform_set(stage, set_plan, pattern.coordinate))
+        marks.append(_perform_set(stage, set_plan, pattern.about_vertical))
         if set_plan.put_down:
             between.reach_for_weight(stage, postures[number])
         if number + 1 < len(plan.sets):
@@ -167,7 +167,7 @@ def start_posture(plan: SessionPlan, set_plan: SetPlan) -> dict[str, float]:
     """Where the arm's angles are at the bottom of a set's first rep."""
     pattern, first = plan.pattern, set_plan.reps[0]
     wanted = pattern.hand_rotation_rad if plan.hand_rotation_rad is None else plan.hand_rotation_rad
-    if pattern.coordinate == "elevation":
+    if not pattern.about_vertical:
         theta, gamma = first.bottom_rad, pattern.plane_rad
         torsion = torsion_for_hand_rotation(first.top_rad, gamma, wanted)
     else:
@@ -181,8 +181,7 @@ def movement_to_plane(angle_rad: float) -> float:
     return SAGITTAL - angle_rad
 
 
-def _perform_set(stage: Choreography, set_plan: SetPlan, coordinate: str) -> tuple[RepMarks, ...]:
-    vertical_axis = coordinate != "elevation"
+def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -> tuple[RepMarks, ...]:
     stage.wait(set_plan.ready_s)
     ready_s = stage.now_s - min(set_plan.ready_s, 1.0)
     marks: list[RepMarks] = []
@@ -195,9 +194,9 @@ def _perform_set(stage: Choreography, set_plan: SetPlan, coordinate: str) -> tup
         if rep.hold_s > 0:
             knots.append(Knot(top_end_s, rep.top_rad))
         knots.append(Knot(end_s, rep.lowest_end_rad))
-        if vertical_axis:
+        if about_vertical:
             knots = [Knot(k.time_s, movement_to_plane(k.value), -k.rate, -k.acceleration) for k in knots]
-        stage.follow("gamma" if vertical_axis else "theta", knots)
+        stage.follow("gamma" if about_vertical else "theta", knots)
         _swing_body(stage, rep, start_s, top_start_s, end_s)
         _tremble(stage, rep, start_s, end_s)
         stage.now_s = end_s + rep.pause_s

@@ -7,7 +7,7 @@ of the measuring code.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
@@ -161,20 +161,16 @@ def measure_reps(
     for number, (low_s, top_s, high_s) in enumerate(zip(lows, tops, highs, strict=True), 1):
         found.append(_measure(series, number, low_s, top_s, high_s, coordinate, smoothed_rad_s))
     usual = float(np.median([rep.rom_rad for rep in found]))
-    return tuple(
-        _amend(
-            rep,
-            pause_s=found[i + 1].start_s - rep.end_s if i + 1 < len(found) else None,
-            quality=("partial",) if rep.rom_rad < PARTIAL_SHARE * usual else (),
+    finished = []
+    for i, rep in enumerate(found):
+        finished.append(
+            replace(
+                rep,
+                pause_s=found[i + 1].start_s - rep.end_s if i + 1 < len(found) else None,
+                quality=("partial",) if rep.rom_rad < PARTIAL_SHARE * usual else (),
+            )
         )
-        for i, rep in enumerate(found)
-    )
-
-
-def _amend(rep: TruthRep, **changes: object) -> TruthRep:
-    from dataclasses import replace
-
-    return replace(rep, **changes)  # type: ignore[arg-type]
+    return tuple(finished)
 
 
 def _first(condition: np.ndarray, start: int, stop: int) -> int:
@@ -228,7 +224,9 @@ def _measure(
 
     enters = _crossing_s(t, angle, theta_b + GATE_RAD[0], before, top + 1)
     passes = _crossing_s(t, angle, theta_b + GATE_RAD[1], before, top + 1)
-    gated = enters is not None and passes is not None and passes > enters
+    start_velocity = None
+    if enters is not None and passes is not None and passes > enters:
+        start_velocity = (GATE_RAD[1] - GATE_RAD[0]) / (passes - enters)
     inside = (angle >= LOADED_RANGE_RAD[0]) & (angle <= LOADED_RANGE_RAD[1])
     concentric = slice(start, top_start + 1)
     return TruthRep(
@@ -240,7 +238,7 @@ def _measure(
         bottom_rad=theta_b,
         top_rad=theta_t,
         rom_rad=rom,
-        start_velocity_rad_s=(GATE_RAD[1] - GATE_RAD[0]) / (passes - enters) if gated else None,  # type: ignore[operator]
+        start_velocity_rad_s=start_velocity,
         gate_s=passes,
         pause_s=None,
         mean_concentric_rad_s=float((angle[top_start] - angle[start]) / (t[top_start] - t[start])),
@@ -280,7 +278,7 @@ def spectral_arc_length(speed: FloatArray, rate_hz: float) -> float:
     Zero padding by 4 octaves, at most 10 Hz, cut where the spectrum falls below 5 % of its top for good.
     A minimum-jerk profile gives −1.40.
     """
-    n = 2 ** (int(math.ceil(math.log2(len(speed)))) + 4)
+    n = 2 ** (math.ceil(math.log2(len(speed))) + 4)
     spectrum = np.abs(np.fft.rfft(speed, n))
     spectrum = spectrum / spectrum.max()
     frequency = np.fft.rfftfreq(n, 1 / rate_hz)

@@ -1,0 +1,244 @@
+"""The truth as JSON, beside the recording: ``<name>.truth.json``.
+
+::
+
+    schema            "armarc.truth/1"
+    note              that the data is invented
+    recording         file name, samples, rate_hz, duration_s, gaps, seed
+    conventions       which angle, which filter, what the instants were read from
+    exercise, coordinate, side
+    mounting          arm_axis, forearm_axis, thumb_axis (unit vectors, sensor axes), lever_arm_m (pivot to
+                      sensor, sensor axes), reach_m, sensor_height_m, strap, hand_axis
+    sensor            grade, gyroscope_bias_deg_s, zero_g_m_s2
+    sets              [{set, start_s, end_s, summary, reps: [REP_KEYS]}], as the measured sets are written
+    series            only when asked for: 1 kHz columns, see `SERIES_KEYS`
+
+Times are seconds from the recording's first sample. Angles are degrees, as the names say.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from armarc.recording import Recording
+from armarc.simulate.session import NOTE
+from armarc.simulate.truth import CUTOFF_HZ, TRUTH_RATE_HZ, Truth, TruthRep, TruthSet
+
+SCHEMA = "armarc.truth/1"
+SERIES_KEYS = (
+    "time_s",
+    "angle_deg",
+    "angle_rate_deg_s",
+    "elevation_deg",
+    "plane_deg",
+    "hand_rotation_deg",
+    "quaternion",
+    "shoulder_m",
+)
+REP_KEYS = {
+    "rep": "1, 2, … in the set",
+    "start_s": "last instant with rate ≤ v_on before the angle rises through bottom + 10 % of the range",
+    "top_start_s": "first instant with rate ≤ v_on after it rises through top − 10 %",
+    "top_end_s": "last instant with −rate ≤ v_on before it falls through top − 10 % of the way down",
+    "end_s": "first instant with −rate ≤ v_on after it falls through the bottom after + 10 % of the way",
+    "bottom_deg": "lowest angle before",
+    "top_deg": "highest angle",
+    "rom_deg": "top − bottom",
+    "concentric_s": "start to top",
+    "hold_s": "at the top",
+    "eccentric_s": "top to end",
+    "time_under_tension_s": "sum of the three",
+    "pause_s": "end to the next start; null for the last",
+    "start_velocity_deg_s": "10° by the time from bottom + 10° to bottom + 20°; null if not reached",
+    "gate_s": "instant of bottom + 20°",
+    "mean_concentric_deg_s": "angle travelled by time",
+    "mean_eccentric_deg_s": "angle travelled by time, positive",
+    "peak_concentric_deg_s": "largest rate",
+    "peak_eccentric_deg_s": "largest −rate",
+    "peak_concentric_at_deg": "angle at the largest rate",
+    "loaded_range_s": "time between 30° and 60°, both ways; null unless elevation counts",
+    "plane_deg": "circular mean over the concentric above 30°, weighted by sin²; null unless elevation counts",
+    "hand_rotation_deg": "thumb above horizontal at the top",
+    "smoothness_sparc": "SPARC of the rate over the concentric",
+    "body_swing_cm": "largest distance between two points of the pivot's path during the concentric",
+    "quality": "partial: below 70 % of the set's median range",
+}
+
+
+def _degrees(value_rad: float | None) -> float | None:
+    return None if value_rad is None else round(math.degrees(value_rad), 4)
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+def rep_record(rep: TruthRep) -> dict[str, Any]:
+    """The rep under the published keys (`REP_KEYS`): seconds, degrees, centimetres."""
+    return {
+        "rep": rep.rep,
+        "start_s": _rounded(rep.start_s),
+        "top_start_s": _rounded(rep.top_start_s),
+        "top_end_s": _rounded(rep.top_end_s),
+        "end_s": _rounded(rep.end_s),
+        "bottom_deg": _degrees(rep.bottom_rad),
+        "top_deg": _degrees(rep.top_rad),
+        "rom_deg": _degrees(rep.rom_rad),
+        "concentric_s": _rounded(rep.concentric_s),
+        "hold_s": _rounded(rep.hold_s),
+        "eccentric_s": _rounded(rep.eccentric_s),
+        "time_under_tension_s": _rounded(rep.end_s - rep.start_s),
+        "pause_s": _rounded(rep.pause_s),
+        "start_velocity_deg_s": _degrees(rep.start_velocity_rad_s),
+        "gate_s": _rounded(rep.gate_s),
+        "mean_concentric_deg_s": _degrees(rep.mean_concentric_rad_s),
+        "mean_eccentric_deg_s": _degrees(rep.mean_eccentric_rad_s),
+        "peak_concentric_deg_s": _degrees(rep.peak_concentric_rad_s),
+        "peak_eccentric_deg_s": _degrees(rep.peak_eccentric_rad_s),
+        "peak_concentric_at_deg": _degrees(rep.peak_concentric_at_rad),
+        "loaded_range_s": _rounded(rep.loaded_range_s),
+        "plane_deg": _degrees(rep.plane_rad),
+        "hand_rotation_deg": _degrees(rep.hand_rotation_rad),
+        "smoothness_sparc": _rounded(rep.smoothness_sparc),
+        "body_swing_cm": _rounded(100 * rep.body_swing_m),
+        "quality": list(rep.quality),
+    }
+
+
+def set_record(one: TruthSet) -> dict[str, Any]:
+    """A set with a short summary and its reps."""
+    reps = one.reps
+    speeds = [rep.mean_concentric_rad_s for rep in reps]
+    ranges = [rep.rom_rad for rep in reps]
+    return {
+        "set": one.set,
+        "start_s": _rounded(reps[0].start_s),
+        "end_s": _rounded(reps[-1].end_s),
+        "summary": {
+            "reps": len(reps),
+            "duration_s": _rounded(reps[-1].end_s - reps[0].start_s),
+            "velocity_loss_pct": _rounded(100 * (max(speeds) - speeds[-1]) / max(speeds)),
+            "rom_loss_pct": _rounded(100 * (max(ranges) - ranges[-1]) / max(ranges)),
+        },
+        "reps": [rep_record(rep) for rep in reps],
+    }
+
+
+def truth_record(
+    truth: Truth, recording: Recording, *, file: str = "", series: bool = False
+) -> dict[str, Any]:
+    """Everything the truth file holds, as plain lists and numbers."""
+    record: dict[str, Any] = {
+        "schema": SCHEMA,
+        "note": NOTE,
+        "recording": {
+            "file": file,
+            "samples": len(recording.time_s),
+            "rate_hz": recording.rate_hz,
+            "duration_s": _rounded(recording.duration_s),
+            "gaps": [
+                {
+                    "start_s": _rounded(gap.start_s),
+                    "end_s": _rounded(gap.end_s),
+                    "missing": gap.missing_samples,
+                }
+                for gap in recording.gaps
+            ],
+            "seed": truth.seed,
+        },
+        "conventions": {
+            "instants": f"noise-free angle at {TRUTH_RATE_HZ:g} Hz; rate low-passed at {CUTOFF_HZ:g} Hz, "
+            "2nd-order Butterworth, forward and backward",
+            "angles": "noise-free angle, not filtered; rates low-passed as above; start velocity not filtered",
+            "v_on": "larger of 5 °/s and 5 % of the phase's own peak rate",
+            "gate_deg": [10, 20],
+            "loaded_range_deg": [30, 60],
+        },
+        "exercise": truth.exercise,
+        "coordinate": truth.coordinate,
+        "side": truth.side,
+        "mounting": {
+            "arm_axis": _vector(truth.arm_axis),
+            "forearm_axis": _vector(truth.forearm_axis),
+            "thumb_axis": _vector(truth.thumb_axis),
+            "lever_arm_m": _vector(truth.lever_arm_m),
+            "reach_m": truth.reach_m,
+            "sensor_height_m": truth.sensor_height_m,
+            "strap": recording.metadata.strap,
+            "hand_axis": recording.metadata.hand_axis,
+        },
+        "sensor": {
+            "name": recording.metadata.sensor,
+            "gyroscope_bias_deg_s": _vector(np.degrees(truth.gyroscope_bias_rad_s)),
+            "zero_g_m_s2": _vector(truth.zero_g_m_s2),
+        },
+        "sets": [set_record(one) for one in truth.sets],
+    }
+    if series:
+        s = truth.series
+        columns = (
+            s.time_s,
+            np.degrees(s.angle_rad),
+            np.degrees(s.angle_rate_rad_s),
+            np.degrees(s.elevation_rad),
+            np.degrees(s.plane_rad),
+            np.degrees(s.hand_rotation_rad),
+            s.quaternion,
+            s.shoulder_m,
+        )
+        record["series"] = {
+            key: np.round(column, 6).tolist() for key, column in zip(SERIES_KEYS, columns, strict=True)
+        }
+    return record
+
+
+def _vector(values: Any) -> list[float]:
+    return [round(float(v), 6) + 0.0 for v in values]
+
+
+def truth_path(csv: Path) -> Path:
+    """Where the truth of a recording lies: ``set.csv`` → ``set.truth.json``."""
+    return csv.with_suffix(".truth.json")
+
+
+def write_truth(
+    path: Path, truth: Truth, recording: Recording, *, file: str = "", series: bool = False
+) -> None:
+    """Write the truth file.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    record = truth_record(truth, recording, file=file, series=series)
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=None if series else 1)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def read_truth(path: Path) -> dict[str, Any]:
+    """Read a truth file.
+
+    Raises
+    ------
+    FormatError
+        If it is none of a known version.
+    """
+    from armarc.errors import FormatError
+
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+        schema = record["schema"]
+    except (ValueError, KeyError, TypeError) as error:
+        raise FormatError(
+            f"not a truth file: {error}", "make one with armarc simulate", file=str(path)
+        ) from None
+    if schema != SCHEMA:
+        raise FormatError(f"unknown schema {schema!r}", f"expected {SCHEMA}", file=str(path))
+    out: dict[str, Any] = record
+    return out
