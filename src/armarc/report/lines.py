@@ -54,13 +54,3 @@ def area(x: FloatArray, y: FloatArray, start: float, stop: float, floor: float) 
     ys = np.concatenate(([np.interp(start, x, y)], y[inner], [np.interp(stop, x, y)]))
     outline = np.stack([xs, ys], axis=1)
     return np.concatenate((outline, [[stop, floor], [start, floor]]))
-
-
-def rising_crossing(x: FloatArray, y: FloatArray, level: float) -> float | None:
-    """Where `y` last rises through `level`, interpolated; None when it never does."""
-    below = np.flatnonzero((y[:-1] < level) & (y[1:] >= level))
-    if len(below) == 0:
-        return None
-    i = int(below[-1])
-    share = (level - y[i]) / (y[i + 1] - y[i])
-    return float(x[i] + share * (x[i + 1] - x[i]))

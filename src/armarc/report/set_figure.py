@@ -227,7 +227,7 @@ def _angle_panel(axes: Axes, scene: _Scene, motion: ArmMotion) -> None:
     _gates(axes, scene)
 
     halo = style.halo(p)
-    number_size = _label_size(scene, "00", 15.0)
+    number_size = _label_size(scene, "00", 15.0, share=0.72)
     with_top = _label_size(scene, "00°", 11.0)
     for rep, top in zip(scene.reps, tops, strict=True):
         at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
@@ -245,7 +245,7 @@ def _angle_panel(axes: Axes, scene: _Scene, motion: ArmMotion) -> None:
                 label, (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
                 size=number_size, weight="bold", path_effects=halo,
             )  # fmt: skip
-    half = min(0.1, 0.16 * scene.rep_in) / scene.second_in
+    half = min(0.09, 0.13 * scene.rep_in) / scene.second_in
     ticks = []
     for rep, top, bottom in zip(scene.reps, tops, bottoms, strict=True):
         at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
@@ -281,7 +281,8 @@ def _phase_areas(axes: Axes, scene: _Scene, floor: float) -> None:
 def _gaps(axes: Axes, scene: _Scene) -> None:
     for first, stop in lines.stretches(np.isnan(scene.angle_deg)):
         axes.axvspan(
-            scene.time_s[first], scene.time_s[min(stop, len(scene.time_s) - 1)], facecolor=scene.palette.paper,
+            scene.time_s[first], scene.time_s[min(stop, len(scene.time_s) - 1)],
+            facecolor=scene.palette.paper,
             edgecolor=scene.palette.faint, hatch="////", linewidth=0, zorder=3.5,
         )  # fmt: skip
 
@@ -289,7 +290,7 @@ def _gaps(axes: Axes, scene: _Scene) -> None:
 def _gates(axes: Axes, scene: _Scene) -> None:
     p = scene.palette
     for rep in scene.reps:
-        crossing = gate_times(scene.time_s, scene.angle_deg, rep, scene.gate_deg)
+        crossing = gate_times(rep, scene.gate_deg)
         if crossing is None:
             continue
         bottom = math.degrees(rep.bottom_rad)
@@ -308,16 +309,12 @@ def _gates(axes: Axes, scene: _Scene) -> None:
         )
 
 
-def gate_times(
-    time_s: FloatArray, angle_deg: FloatArray, rep: Rep, gate_deg: tuple[float, float]
-) -> tuple[float, float] | None:
+def gate_times(rep: Rep, gate_deg: tuple[float, float]) -> tuple[float, float] | None:
     """When the arm entered and left the start gate of a rep, s; None when it did not."""
-    bottom = math.degrees(rep.bottom_rad)
-    start, stop = np.searchsorted(time_s, (rep.phases.start_s - 0.5, rep.phases.top_start_s))
-    part = slice(int(start), int(stop) + 1)
-    enter = lines.rising_crossing(time_s[part], angle_deg[part], bottom + gate_deg[0])
-    leave = lines.rising_crossing(time_s[part], angle_deg[part], bottom + gate_deg[1])
-    return None if enter is None or leave is None or leave <= enter else (enter, leave)
+    if rep.gate_s is None or not rep.start_velocity_rad_s:
+        return None
+    took_s = (gate_deg[1] - gate_deg[0]) / math.degrees(rep.start_velocity_rad_s)
+    return rep.gate_s - took_s, rep.gate_s
 
 
 def _speed_panel(axes: Axes, scene: _Scene) -> None:
@@ -339,14 +336,14 @@ def _speed_panel(axes: Axes, scene: _Scene) -> None:
     halo = style.halo(p)
     xs, ys, verdicts = [], [], []
     for rep in scene.reps:
-        crossing = gate_times(scene.time_s, scene.angle_deg, rep, scene.gate_deg)
+        crossing = gate_times(rep, scene.gate_deg)
         if rep.start_velocity_rad_s is None or crossing is None:
             continue
         xs.append(0.5 * (crossing[0] + crossing[1]))
         ys.append(math.degrees(rep.start_velocity_rad_s))
         verdicts.append(rep.start_verdict)
     furniture.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
-    size = _label_size(scene, "00", 12.0, share=0.5, smallest=8.5)
+    size = _label_size(scene, "00", 12.0, share=0.5, smallest=9.5)
     if size:
         for at, value, verdict in zip(xs, ys, verdicts, strict=True):
             axes.annotate(
@@ -394,7 +391,7 @@ def _start_panel(axes: Axes, scene: _Scene) -> None:
         if rep.start_velocity_rad_s is None:
             axes.annotate(
                 "–", (rep.rep, 0), (0, 6), xycoords=("data", "axes fraction"), textcoords="offset points",
-                ha="center", va="bottom", size=style.SIZE_HEAD, weight="bold",
+                ha="center", va="bottom", size=style.SIZE_TITLE, weight="bold", path_effects=halo, zorder=7,
             )  # fmt: skip
 
 

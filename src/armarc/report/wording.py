@@ -18,7 +18,11 @@ FLAGS = {
     "gap": "samples are missing",
     "clipped": "the sensor was at the end of its range",
     "partial": "less than 70 % of the set's median range of motion",
-    "bounce": "turned at the bottom without a pause",
+    "no_gate": "no start velocity: the start gate was not crossed cleanly",
+    "coarse": "crossed the start gate within few samples",
+    "open_end": "the recording ends inside the rep",
+    "stall": "came to a stop on the way up",
+    "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
 }
 """What the flags of a rep mean; an unknown one is shown by its name."""
