@@ -56,7 +56,9 @@ def band_pass(x: ArrayLike, rate_hz: float, low_hz: float, high_hz: float, *, or
     return low_pass(high_pass(x, rate_hz, low_hz, order=order), rate_hz, high_hz, order=order)
 
 
-def _both_ways(x: ArrayLike, rate_hz: float, cutoffs_hz: tuple[float, ...], kind: str, order: int) -> FloatArray:
+def _both_ways(
+    x: ArrayLike, rate_hz: float, cutoffs_hz: tuple[float, ...], kind: str, order: int
+) -> FloatArray:
     for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
         if not (np.isfinite(value) and value > 0):
             raise UsageError(f"the filter's {name} is {value} Hz", hint="give a positive frequency")

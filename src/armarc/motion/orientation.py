@@ -19,12 +19,15 @@ METHODS: tuple[str, ...] = ("smoother", *TEXTBOOK_FILTERS)
 NODE_RATE_HZ = 20.0
 """Rate at which tilt errors are estimated; faster nodes change nothing."""
 
-LEVER_PRIORS = Priors(velocity_m_s=0.05)
+LEVER_PRIORS = Priors(tilt_walk_rad=float(np.radians(0.1)), velocity_m_s=0.05, offset_m_s2=0.2)
 """With the lever arm's acceleration removed what is left is the shoulder's, and the shoulder goes nowhere."""
 
 
 def estimate_orientation(
-    angular_velocity_rad_s: ArrayLike, specific_force_m_s2: ArrayLike, rate_hz: float, method: str = "smoother"
+    angular_velocity_rad_s: ArrayLike,
+    specific_force_m_s2: ArrayLike,
+    rate_hz: float,
+    method: str = "smoother",
 ) -> FloatArray:
     """Orientation of the sensor at every sample.
 
@@ -93,7 +96,9 @@ def fuse(
     omega, force, gone = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
     lever_arm = None if lever_arm_m is None else np.asarray(lever_arm_m, dtype=np.float64)
     if lever_arm is not None and (lever_arm.shape != (3,) or not np.all(np.isfinite(lever_arm))):
-        raise InputError("the lever arm must be three finite numbers", hint="give x, y, z in metres, sensor axes")
+        raise InputError(
+            "the lever arm must be three finite numbers", hint="give x, y, z in metres, sensor axes"
+        )
     if method != "smoother":
         return Orientation(
             quaternion=run_textbook_filter(method, omega, force, rate_hz),
@@ -166,7 +171,10 @@ def _smoothed(
 
 
 def _checked(
-    angular_velocity_rad_s: ArrayLike, specific_force_m_s2: ArrayLike, rate_hz: float, missing: ArrayLike | None
+    angular_velocity_rad_s: ArrayLike,
+    specific_force_m_s2: ArrayLike,
+    rate_hz: float,
+    missing: ArrayLike | None,
 ) -> tuple[FloatArray, FloatArray, NDArray[np.bool_] | None]:
     if not (np.isfinite(rate_hz) and rate_hz > 0):
         raise InputError(f"the sampling rate is {rate_hz} Hz", hint="give a positive rate in Hz")
@@ -175,7 +183,8 @@ def _checked(
     for name, array in (("angular velocity", omega), ("specific force", force)):
         if array.ndim != 2 or array.shape[1] != 3:
             raise InputError(
-                f"the {name} has shape {array.shape}", hint="give one row per sample with x, y and z: shape (n, 3)"
+                f"the {name} has shape {array.shape}",
+                hint="give one row per sample with x, y and z: shape (n, 3)",
             )
         bad = ~np.isfinite(array).all(axis=1)
         if bad.any():
@@ -189,12 +198,15 @@ def _checked(
             hint="give both for the same instants",
         )
     if len(omega) < 2:
-        raise InputError(f"{len(omega)} samples are too few for an orientation", hint="give two samples at least")
+        raise InputError(
+            f"{len(omega)} samples are too few for an orientation", hint="give two samples at least"
+        )
     if missing is None:
         return omega, force, None
     gone = np.asarray(missing, dtype=np.bool_)
     if gone.shape != (len(omega),):
         raise InputError(
-            f"the mark of missing samples has shape {gone.shape}", hint=f"give one per sample: ({len(omega)},)"
+            f"the mark of missing samples has shape {gone.shape}",
+            hint=f"give one per sample: ({len(omega)},)",
         )
     return omega, force, gone if gone.any() else None

@@ -19,15 +19,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import solveh_banded
 
 from armarc.motion import quaternions
 from armarc.motion.filters import low_pass
 from armarc.motion.strapdown import NodeSummary
+from armarc.motion.tilt_system import Lasting, TiltSystem, build, eliminate, tilt_variance
 from armarc.recording import BoolArray, FloatArray
 
 _DEGREE = np.pi / 180.0
-_FIRST_TILT_RAD = 0.5  # prior of the first node's tilt about the first correction: keeps the system regular
+_SECTION_NODES, _OVERLAP_NODES = 12_000, 600  # ten minutes, and thirty seconds on either side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,17 +53,20 @@ class Priors:
         How much a still sensor may really have turned between the ends of a still phase.
     lever_m : float, m
         Prior of each axis of a lever arm that is estimated along.
+    offset_m_s2 : float, m/s²
+        Prior of each axis of the accelerometer's zero-g offset; zero for not estimating one.
     """
 
     tilt_walk_rad: float = 0.2 * _DEGREE
     velocity_m_s: float = 0.3
     still_velocity_m_s: float = 0.02
-    force_m_s2: float = 0.005
-    bias_rad_s: float = 1.0 * _DEGREE
+    force_m_s2: float = 0.02
+    bias_rad_s: float = 2.0 * _DEGREE
     gap_tilt_walk_rad: float = 60.0 * _DEGREE
     gap_force_m_s2: float = 30.0
     still_angle_rad: float = 0.3 * _DEGREE
     lever_m: float = 1.0
+    offset_m_s2: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +80,8 @@ class Smoothed:
     bias_rad_s : ndarray, shape (3,), rad/s
     bias_covariance : ndarray, shape (3, 3), rad²/s²
     tilt_se_rad : float, rad
+    offset_m_s2 : ndarray, shape (3,), m/s²
+        Zero-g offset of the accelerometer; zeros when not estimated.
     lever_arm_m : ndarray, shape (3,), m, or None
     lever_covariance_m2 : ndarray, shape (3, 3), m², or None
     """
@@ -85,6 +90,7 @@ class Smoothed:
     bias_rad_s: FloatArray
     bias_covariance: FloatArray
     tilt_se_rad: float
+    offset_m_s2: FloatArray
     lever_arm_m: FloatArray | None = None
     lever_covariance_m2: FloatArray | None = None
 
@@ -140,6 +146,9 @@ def smooth(
 ) -> Smoothed:
     """Tilt, bias and, when asked, the lever arm of the whole recording.
 
+    Recordings beyond twenty minutes are smoothed in overlapping sections of ten, each with a bias of its own (it
+    drifts with temperature), so that memory stays bounded.
+
     Parameters
     ----------
     nodes : NodeSummary
@@ -151,6 +160,67 @@ def smooth(
     max_rounds : int
         Linearisations at most; three do unless the first correction was far off.
     """
+    count = len(nodes.missing)
+    if count <= 2 * _SECTION_NODES:
+        return _smooth_section(nodes, priors, lever_arm_m, estimate_lever, max_rounds)
+    corrections, parts = np.empty((count, 4)), []
+    for begin in range(0, count, _SECTION_NODES):
+        end = min(begin + _SECTION_NODES, count)
+        first, last = max(begin - _OVERLAP_NODES, 0), min(end + _OVERLAP_NODES, count)
+        part = _smooth_section(
+            nodes.part(slice(first, last)), priors, lever_arm_m, estimate_lever, max_rounds
+        )
+        own = part.correction[begin - first : end - first]
+        if begin > 0:
+            # the sections' headings are arbitrary: let the later one go on where the earlier one ended
+            own = quaternions.multiply(
+                _heading_between(part.correction[begin - first - 1], corrections[begin - 1]), own
+            )
+        corrections[begin:end] = own
+        parts.append(part)
+    return _joined(corrections, parts)
+
+
+def _heading_between(old: FloatArray, new: FloatArray) -> FloatArray:
+    """The turn about the vertical axis that is in ``new ⊗ old*``, shape (4,)."""
+    turn = quaternions.multiply(new, quaternions.conjugate(old))
+    turn[1:3] = 0.0
+    return quaternions.normalize(turn) if np.any(turn) else quaternions.IDENTITY
+
+
+def _joined(correction: FloatArray, parts: list[Smoothed]) -> Smoothed:
+    """Sections as one: bias and lever arm weighted by their information."""
+    covariance, bias = _weighted_mean([(p.bias_rad_s, p.bias_covariance) for p in parts])
+    out = Smoothed(
+        correction=correction,
+        bias_rad_s=bias,
+        bias_covariance=covariance,
+        tilt_se_rad=float(np.sqrt(np.mean([p.tilt_se_rad**2 for p in parts]))),
+        offset_m_s2=np.mean([p.offset_m_s2 for p in parts], axis=0),
+        lever_arm_m=parts[0].lever_arm_m,
+    )
+    levers = [
+        (p.lever_arm_m, p.lever_covariance_m2)
+        for p in parts
+        if p.lever_arm_m is not None and p.lever_covariance_m2 is not None
+    ]
+    if levers:
+        covariance, lever = _weighted_mean(levers)
+        out = replace(out, lever_arm_m=lever, lever_covariance_m2=covariance)
+    return out
+
+
+def _weighted_mean(estimates: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
+    """Covariance and mean of independent vector estimates."""
+    information = [np.linalg.inv(covariance) for _, covariance in estimates]
+    covariance = np.linalg.inv(np.sum(information, axis=0))
+    total = np.sum([weight @ mean for weight, (mean, _) in zip(information, estimates, strict=True)], axis=0)
+    return covariance, covariance @ total
+
+
+def _smooth_section(
+    nodes: NodeSummary, priors: Priors, lever_arm_m: FloatArray | None, estimate_lever: bool, max_rounds: int
+) -> Smoothed:
     still = still_nodes(nodes)
     correction = first_correction(nodes)
     lever = None if nodes.lever is None else (np.zeros(3) if lever_arm_m is None else lever_arm_m)
@@ -159,6 +229,7 @@ def smooth(
         bias_rad_s=np.zeros(3),
         bias_covariance=np.eye(3),
         tilt_se_rad=np.pi,
+        offset_m_s2=np.zeros(3),
         lever_arm_m=lever,
     )
     for turn in range(max_rounds):
@@ -172,37 +243,15 @@ def smooth(
     return replace(state, tilt_se_rad=tilt_standard_error(nodes, priors, still, state))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _System:
-    """The pentadiagonal normal matrix (lower bands), unknowns ordered v0 φ0 v1 φ1 … vN, and its weights."""
-
-    band: FloatArray
-    walk_weight: FloatArray
-    force_weight: FloatArray
-
-
-def _system(nodes: NodeSummary, priors: Priors, still: BoolArray, up: FloatArray) -> _System:
-    count, dt = len(nodes.missing), nodes.step_s
+def _system(nodes: NodeSummary, priors: Priors, still: BoolArray, up: FloatArray) -> TiltSystem:
     filled = nodes.missing > 0
-    walk = np.where(filled, priors.gap_tilt_walk_rad, priors.tilt_walk_rad) ** 2
-    walk_weight = 2.0 / ((walk[1:] + walk[:-1]) * dt)
-    force_weight = dt / np.where(filled, priors.gap_force_m_s2, priors.force_m_s2) ** 2
-    velocity_weight = np.full(count + 1, dt / priors.velocity_m_s**2)
-    velocity_weight[:-1][still] = dt / priors.still_velocity_m_s**2
-    band = np.zeros((3, 2 * count + 1))
-    diagonal, first, second = band
-    diagonal[0::2] = velocity_weight
-    diagonal[0:-1:2] += force_weight / dt**2
-    diagonal[2::2] += force_weight / dt**2
-    diagonal[1::2] = force_weight * up**2
-    diagonal[1] += 1.0 / _FIRST_TILT_RAD**2
-    diagonal[1:-2:2] += walk_weight
-    diagonal[3::2] += walk_weight
-    first[0:-1:2] = force_weight * up / dt
-    first[1:-1:2] = -force_weight * up / dt
-    second[0:-1:2] = -force_weight / dt**2
-    second[1:-2:2] = -walk_weight
-    return _System(band=band, walk_weight=walk_weight, force_weight=force_weight)
+    return build(
+        walk_variance=np.where(filled, priors.gap_tilt_walk_rad, priors.tilt_walk_rad) ** 2,
+        force_variance=np.where(filled, priors.gap_force_m_s2, priors.force_m_s2) ** 2,
+        velocity_variance=np.where(still, priors.still_velocity_m_s, priors.velocity_m_s) ** 2,
+        up=up,
+        step_s=nodes.step_s,
+    )
 
 
 def _linearised(
@@ -212,84 +261,46 @@ def _linearised(
     count, dt = len(nodes.missing), nodes.step_s
     c = state.correction
     matrix = quaternions.to_matrix(c)
+    turned = matrix @ nodes.rotation
     force = nodes.force_m_s2
     if nodes.lever is not None and state.lever_arm_m is not None:
         force = force - nodes.lever @ state.lever_arm_m
-    force = quaternions.rotate(c, force)
-    turned = matrix @ nodes.rotation
-    turned = (0.5 * dt) * (turned[1:] + turned[:-1])
+    force = quaternions.rotate(c, force) - turned @ state.offset_m_s2
+    bias_turn = (0.5 * dt) * (turned[1:] + turned[:-1])
     step = quaternions.to_rotation_vector(quaternions.multiply(c[1:], quaternions.conjugate(c[:-1])))
+
+    precision, information = _bias_evidence(nodes, priors, still)
+    blocks = [Lasting(walk=-bias_turn, precision=precision, information=information)]
+    if priors.offset_m_s2 > 0:
+        precision = np.eye(3) / priors.offset_m_s2**2
+        blocks.append(Lasting(force=-turned, precision=precision, information=-precision @ state.offset_m_s2))
+    if estimate_lever and nodes.lever is not None and state.lever_arm_m is not None:
+        precision = np.eye(3) / priors.lever_m**2
+        blocks.append(
+            Lasting(
+                force=-matrix @ nodes.lever, precision=precision, information=-precision @ state.lever_arm_m
+            )
+        )
+
     system = _system(nodes, priors, still, force[:, 2])
+    solution = eliminate(system, blocks, force, -step)
+    g, covariance = solution.unknowns, solution.covariance
 
-    # what the equations say without unknowns of the whole recording, and per unit of each of those
-    lever = matrix @ nodes.lever if estimate_lever and nodes.lever is not None else None
-    unknowns = 3 if lever is None else 6
-    force_terms, walk_terms = (force[:, 0], force[:, 1]), (-step[:, 1], step[:, 0])
-    walk_slopes = (-turned[:, 1], turned[:, 0])
-    right = np.zeros((2 + 2 * unknowns, 2 * count + 1))
-    for axis in range(2):
-        _add_force(right[axis], system, force[:, 2], dt, force_terms[axis])
-        _add_walk(right[axis], system, walk_terms[axis])
-        for i in range(3):
-            _add_walk(right[2 + axis * unknowns + i], system, walk_slopes[axis][:, i])
-            if lever is not None:
-                _add_force(right[5 + axis * unknowns + i], system, force[:, 2], dt, -lever[:, axis, i])
-    solved = solveh_banded(system.band, right.T, lower=True, check_finite=False).T
-
-    # eliminate the nodes: (GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r
-    schur, data = np.zeros((unknowns, unknowns)), np.zeros(unknowns)
-    for axis in range(2):
-        columns = slice(2 + axis * unknowns, 2 + (axis + 1) * unknowns)
-        schur -= right[columns] @ solved[columns].T
-        data += solved[columns] @ right[axis]
-        weighted = system.walk_weight[:, None] * walk_slopes[axis]
-        schur[:3, :3] += weighted.T @ walk_slopes[axis]
-        data[:3] -= weighted.T @ walk_terms[axis]
-        if lever is not None:
-            weighted = system.force_weight[:, None] * lever[:, axis]
-            schur[3:, 3:] += weighted.T @ lever[:, axis]
-            data[3:] += weighted.T @ force_terms[axis]
-    precision, mean = _bias_evidence(nodes, priors, still)
-    schur[:3, :3] += precision
-    data[:3] += mean
-    if lever is not None and state.lever_arm_m is not None:
-        schur[3:, 3:] += np.eye(3) / priors.lever_m**2
-        data[3:] -= state.lever_arm_m / priors.lever_m**2
-    covariance = np.linalg.inv(0.5 * (schur + schur.T))
-    g = covariance @ data
-
-    phi_x = solved[0, 1::2] + g @ solved[2 : 2 + unknowns, 1::2]
-    phi_y = solved[1, 1::2] + g @ solved[2 + unknowns :, 1::2]
-    tilt = np.stack([-phi_y, phi_x, np.zeros(count)], axis=1)
     heading = np.zeros((count, 3))
-    np.cumsum(-(step[:, 2] + turned[:, 2] @ g[:3]), out=heading[1:, 2])
-    turn = quaternions.from_rotation_vector(tilt)
+    np.cumsum(-(step[:, 2] + bias_turn[:, 2] @ g[:3]), out=heading[1:, 2])
+    turn = quaternions.from_rotation_vector(solution.tilt)
     turn = quaternions.multiply(quaternions.from_rotation_vector(heading), turn)
     out = replace(
         state,
         correction=quaternions.multiply(turn, c),
         bias_rad_s=g[:3],
         bias_covariance=covariance[:3, :3],
-        lever_arm_m=state.lever_arm_m if lever is None or state.lever_arm_m is None else state.lever_arm_m + g[3:],
-        lever_covariance_m2=covariance[3:, 3:] if lever is not None else None,
     )
-    return out, float(np.max(np.abs(tilt)))
-
-
-def _add_force(row: FloatArray, system: _System, up: FloatArray, dt: float, term: FloatArray) -> None:
-    """Right side of ``(v⁺ − v)/dt − up φ = term``."""
-    weighted = system.force_weight * term
-    row[1::2] -= weighted * up
-    weighted /= dt
-    row[2::2] += weighted
-    row[0:-1:2] -= weighted
-
-
-def _add_walk(row: FloatArray, system: _System, term: FloatArray) -> None:
-    """Right side of ``φ⁺ − φ = term``."""
-    weighted = system.walk_weight * term
-    row[3::2] += weighted
-    row[1:-2:2] -= weighted
+    if priors.offset_m_s2 > 0:
+        out = replace(out, offset_m_s2=state.offset_m_s2 + g[3:6])
+    if estimate_lever and state.lever_arm_m is not None:
+        out = replace(out, lever_arm_m=state.lever_arm_m + g[-3:], lever_covariance_m2=covariance[-3:, -3:])
+    return out, float(np.max(np.abs(solution.tilt)))
 
 
 def _bias_evidence(nodes: NodeSummary, priors: Priors, still: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -310,13 +321,9 @@ def tilt_standard_error(nodes: NodeSummary, priors: Priors, still: BoolArray, st
     the two directions together; the bias counts as known.
     """
     count = len(nodes.missing)
-    middle = slice(max((count - 2000) // 2, 0), max((count - 2000) // 2, 0) + 2000)
+    first = max((count - 2000) // 2, 0)
+    middle = slice(first, first + 2000)
     force = quaternions.rotate(state.correction[middle], nodes.force_m_s2[middle])
-    part = replace(nodes, missing=nodes.missing[middle])
-    band = _system(part, priors, still[middle], force[:, 2]).band
+    system = _system(nodes.part(middle), priors, still[middle], force[:, 2])
     chosen = np.unique(np.linspace(0, len(force) - 1, 20).round().astype(int))
-    unit = np.zeros((band.shape[1], len(chosen)))
-    unit[2 * chosen + 1, np.arange(len(chosen))] = 1.0
-    inverse = solveh_banded(band, unit, lower=True, check_finite=False)
-    variance = inverse[2 * chosen + 1, np.arange(len(chosen))]
-    return float(np.sqrt(2.0 * variance.mean()))
+    return float(np.sqrt(2.0 * tilt_variance(system, chosen).mean()))

@@ -60,6 +60,20 @@ class NodeSummary:
     lever: FloatArray | None
     missing: FloatArray
 
+    def part(self, nodes: slice) -> NodeSummary:
+        """The summary of some of the nodes."""
+        return NodeSummary(
+            samples=self.samples,
+            step_s=self.step_s,
+            force_m_s2=self.force_m_s2[nodes],
+            rotation=self.rotation[nodes],
+            rate_rad_s=self.rate_rad_s[nodes],
+            rate_spread_rad_s=self.rate_spread_rad_s[nodes],
+            sensor_force_m_s2=self.sensor_force_m_s2[nodes],
+            lever=None if self.lever is None else self.lever[nodes],
+            missing=self.missing[nodes],
+        )
+
 
 def integrate(
     angular_velocity_rad_s: FloatArray,
@@ -107,6 +121,7 @@ def integrate(
         running = (complex(pair[0][-1, -1]), complex(pair[1][-1, -1]))
         quaternion[part] = _as_rows(pair, part.stop - part.start)
         matrix = _matrices(pair)
+        acceleration = _half_step_back(omega, acceleration, 0.5 / rate_hz)
         for i in range(3):
             force[at, i] = sum(matrix[i][j] * acceleration[j] for j in range(3)).mean(axis=0)
             for j in range(3):
@@ -116,7 +131,10 @@ def integrate(
         spread[at] = np.sqrt(np.square(omega - mean[:, None]).sum(axis=0).mean(axis=0))
         sensor_force[at] = acceleration.mean(axis=1).T
         if turned is not None and lever is not None:
-            planes = _planes(lever[part].reshape(-1, 9), samples, pad_with_last=True).reshape(3, 3, samples, -1)
+            planes = _planes(lever[part].reshape(-1, 9), samples, pad_with_last=True).reshape(
+                3, 3, samples, -1
+            )
+            planes = np.stack([_half_step_back(omega, planes[:, j], 0.5 / rate_hz) for j in range(3)], axis=1)
             for i in range(3):
                 for j in range(3):
                     turned[at, i, j] = sum(matrix[i][k] * planes[k, j] for k in range(3)).mean(axis=0)
@@ -180,6 +198,17 @@ def _planes(rows: FloatArray, samples: int, *, pad_with_last: bool) -> FloatArra
         fill = rows[-1] if pad_with_last else np.zeros(k)
         rows = np.concatenate([rows, np.broadcast_to(fill, (nodes * samples - n, k))])
     return np.ascontiguousarray(rows.reshape(nodes, samples, k).transpose(2, 1, 0))
+
+
+def _half_step_back(omega: FloatArray, vectors: FloatArray, half_step_s: float) -> FloatArray:
+    """Turn sensor-axes planes by ``exp(−ω dt/2)``, first order.
+
+    The rectangle rule gives the orientation at the end of the interval a sample stands for; the specific force of
+    that sample belongs, like its angular velocity, to the middle.
+    """
+    x, y, z = half_step_s * omega
+    a, b, c = vectors
+    return np.stack([a - y * c + z * b, b - z * a + x * c, c - x * b + y * a])
 
 
 def _as_rows(pair: Pair, n: int) -> FloatArray:

@@ -1,0 +1,191 @@
+"""The banded normal equations of the tilt smoother and the elimination of what lasts a whole recording."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import solveh_banded
+
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+
+FIRST_TILT_RAD = 0.5
+"""Prior of the first node's tilt about the first correction: keeps the system regular."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TiltSystem:
+    """Normal matrix in lower bands and the weights it was made of.
+
+    Unknowns of one horizontal direction, in this order: v0 φ0 v1 φ1 … vN. Both directions share the matrix; the
+    vertical one (``vertical_band``) has the velocities only.
+
+    Parameters
+    ----------
+    band, vertical_band : ndarray, shape (3, 2 N + 1)
+    walk_weight : ndarray, shape (N - 1,)
+    force_weight : ndarray, shape (N,)
+    up : ndarray, shape (N,), m/s²
+        Vertical specific force.
+    step_s : float, s
+    """
+
+    band: FloatArray
+    vertical_band: FloatArray
+    walk_weight: FloatArray
+    force_weight: FloatArray
+    up: FloatArray
+    step_s: float
+
+
+def build(
+    *,
+    walk_variance: FloatArray,
+    force_variance: FloatArray,
+    velocity_variance: FloatArray,
+    up: FloatArray,
+    step_s: float,
+) -> TiltSystem:
+    """Assemble the normal matrix from variance densities at N nodes (per second of time).
+
+    Parameters
+    ----------
+    walk_variance : ndarray, shape (N,), rad²/s
+    force_variance : ndarray, shape (N,), (m/s²)²·s
+    velocity_variance : ndarray, shape (N,), (m/s)²·s
+    up : ndarray, shape (N,), m/s²
+    step_s : float, s
+    """
+    walk_weight = 2.0 / ((walk_variance[1:] + walk_variance[:-1]) * step_s)
+    force_weight = step_s / force_variance
+    band = np.zeros((3, 2 * len(up) + 1))
+    diagonal, first, second = band
+    diagonal[0:-1:2] = step_s / velocity_variance
+    diagonal[-1] = diagonal[-3]
+    inertia = force_weight / step_s**2
+    diagonal[0:-1:2] += inertia
+    diagonal[2::2] += inertia
+    second[0:-1:2] = -inertia
+    vertical = band.copy()
+    vertical[0, 1::2] = 1.0  # tilts play no part in the vertical direction
+    coupling = force_weight * up
+    diagonal[1::2] = coupling * up
+    diagonal[1] += 1.0 / FIRST_TILT_RAD**2
+    diagonal[1:-2:2] += walk_weight
+    diagonal[3::2] += walk_weight
+    coupling /= step_s
+    first[0:-1:2] = coupling
+    first[1:-1:2] = -coupling
+    second[1:-2:2] = -walk_weight
+    return TiltSystem(
+        band=band,
+        vertical_band=vertical,
+        walk_weight=walk_weight,
+        force_weight=force_weight,
+        up=up,
+        step_s=step_s,
+    )
+
+
+def tilt_variance(system: TiltSystem, chosen: FloatArray) -> FloatArray:
+    """Variance, rad², of the tilt about one axis at the `chosen` nodes, from the inverse of the normal matrix."""
+    columns = np.arange(len(chosen))
+    unit = np.zeros((system.band.shape[1], len(chosen)))
+    unit[2 * chosen + 1, columns] = 1.0
+    inverse = solveh_banded(system.band, unit, lower=True, check_finite=False)
+    return np.asarray(inverse[2 * chosen + 1, columns])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lasting:
+    """Three unknowns of the whole recording and what one unit of each adds to the equations.
+
+    ``walk`` is the slope of the tilt steps, shape (N-1, 3, 3), ``force`` that of the global force, shape (N, 3, 3).
+    """
+
+    walk: FloatArray | None = None
+    force: FloatArray | None = None
+    precision: FloatArray
+    information: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """Tilts about the global axes, shape (N, 3), rad; the lasting unknowns and their covariance."""
+
+    tilt: FloatArray
+    unknowns: FloatArray
+    covariance: FloatArray
+
+
+def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk: FloatArray) -> Solution:
+    """Solve for tilts and for the unknowns of the whole recording by a Schur complement.
+
+    `force` is the global force left at the linearisation point, `walk` the tilt steps the gyroscope asks for.
+    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. The vertical direction knows no
+    tilt; it takes part when some unknown acts through the force.
+    """
+    unknowns = 3 * len(blocks)
+    schur, data = np.zeros((unknowns, unknowns)), np.zeros(unknowns)
+    for at, block in enumerate(blocks):
+        part = slice(3 * at, 3 * at + 3)
+        schur[part, part] += block.precision
+        data[part] += block.information
+    # φx = θy and φy = −θx; the third direction is the vertical one
+    turns = ((1, 1.0), (0, -1.0), None)
+    through_force = any(block.force is not None for block in blocks)
+    up = system.up
+    phi = []
+    for axis, turn in enumerate(turns if through_force else turns[:2]):
+        lines = np.zeros((1 + unknowns, system.band.shape[1]))
+        level = force[:, axis] if turn is not None else up - STANDARD_GRAVITY_M_S2
+        tilting = up if turn is not None else np.zeros_like(up)
+        _add_force(lines[0], system, tilting, level)
+        if turn is not None:
+            walk_data = turn[1] * walk[:, turn[0]]
+            _add_walk(lines[0], system, walk_data)
+        for at, block in enumerate(blocks):
+            part = slice(3 * at, 3 * at + 3)
+            if block.force is not None:
+                slope = block.force[:, axis]
+                for i in range(3):
+                    _add_force(lines[1 + 3 * at + i], system, tilting, slope[:, i])
+                weighted = system.force_weight[:, None] * slope
+                for other, second in enumerate(blocks):
+                    if second.force is not None:
+                        schur[part, 3 * other : 3 * other + 3] += weighted.T @ second.force[:, axis]
+                data[part] -= weighted.T @ level
+            if block.walk is not None and turn is not None:
+                slope = turn[1] * block.walk[:, turn[0]]
+                for i in range(3):
+                    _add_walk(lines[1 + 3 * at + i], system, slope[:, i])
+                weighted = system.walk_weight[:, None] * slope
+                schur[part, part] += weighted.T @ slope
+                data[part] -= weighted.T @ walk_data
+        band = system.band if turn is not None else system.vertical_band
+        solved = solveh_banded(band, lines.T, lower=True, check_finite=False).T
+        schur -= lines[1:] @ solved[1:].T
+        data += solved[1:] @ lines[0]
+        if turn is not None:
+            phi.append(solved[:, 1::2])
+    covariance = np.linalg.inv(0.5 * (schur + schur.T))
+    g = covariance @ data
+    phi_x, phi_y = (line[0] + g @ line[1:] for line in phi)
+    tilt = np.stack([-phi_y, phi_x, np.zeros(len(phi_x))], axis=1)
+    return Solution(tilt=tilt, unknowns=g, covariance=covariance)
+
+
+def _add_force(row: FloatArray, system: TiltSystem, up: FloatArray, term: FloatArray) -> None:
+    """Right side of ``(v⁺ − v)/dt − up φ = term``."""
+    weighted = system.force_weight * term
+    row[1::2] -= weighted * up
+    weighted /= system.step_s
+    row[2::2] += weighted
+    row[0:-1:2] -= weighted
+
+
+def _add_walk(row: FloatArray, system: TiltSystem, term: FloatArray) -> None:
+    """Right side of ``φ⁺ − φ = term``."""
+    weighted = system.walk_weight * term
+    row[3::2] += weighted
+    row[1:-2:2] -= weighted
