@@ -9,6 +9,8 @@ def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
     from armarc.cli.exercises import exercises
     from armarc.cli.settings import settings
+    from armarc.cli.simulate import simulate
 
     app.command("exercises")(exercises)
     app.command("settings")(settings)
+    app.command("simulate")(simulate)

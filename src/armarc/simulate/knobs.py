@@ -10,6 +10,7 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.simulate.patterns import LATERAL_RAISE, Pattern
 from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
+from armarc.simulate.rep_shape import SMALLEST_GATED_ROM_RAD, concentric_knots, shortest_concentric_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +103,16 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
         if knobs.top_rad is not None and not math.isclose(knobs.top_rad - bottom, knobs.rom_rad):
             raise UsageError("top and range of motion contradict each other", "give one of them")
         top = bottom + knobs.rom_rad
+    # The wish itself must be possible; the spread around it is then fitted in.
+    concentric_knots(
+        RepPlan(
+            bottom_rad=bottom,
+            top_rad=top,
+            concentric_s=knobs.concentric_s,
+            start_velocity_rad_s=knobs.start_velocity_rad_s,
+        ),
+        0.0,
+    )
     rng = np.random.default_rng([seed, 7])
     sets = tuple(
         SetPlan(
@@ -163,9 +174,19 @@ def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generat
             rep = replace(rep, grind=knobs.grind)
             if knobs.partial_last:
                 rep = replace(rep, top_rad=rep.bottom_rad + 0.55 * (rep.top_rad - rep.bottom_rad))
+        rep = _fitted(rep)
         reps.append(rep)
         here = rep.lowest_end_rad
     return tuple(reps)
+
+
+def _fitted(rep: RepPlan) -> RepPlan:
+    start = rep.start_velocity_rad_s
+    if start is None:
+        return rep
+    if rep.top_rad - rep.bottom_rad <= SMALLEST_GATED_ROM_RAD:
+        return replace(rep, start_velocity_rad_s=None)
+    return replace(rep, concentric_s=max(rep.concentric_s, shortest_concentric_s(start)))
 
 
 def _cheated(rep: RepPlan) -> RepPlan:

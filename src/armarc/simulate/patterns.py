@@ -22,9 +22,9 @@ class Pattern:
     coordinate : str
         Which angle the exercise's measures speak of: ``"elevation"``, ``"horizontal"`` or ``"movement"``.
     about_vertical : bool
-        False: the arm is raised in the plane `plane_rad`, the movement angle is its elevation. True: the arm is
-        held at `elevation_rad` and swings about the vertical; the movement angle is 0 pointing straight ahead
-        and grows outward.
+        False: the arm is raised in the plane `plane_rad`, the movement angle is its elevation. True: the arm
+        is held at `elevation_rad` and swings about the vertical; the movement angle is 0 pointing straight
+        ahead and grows outward.
     plane_rad : float, rad
         Plane of elevation, 0 frontal, π/2 sagittal (elevation exercises).
     elevation_rad : float, rad

@@ -9,6 +9,13 @@ from armarc.simulate.plan import RepPlan
 from armarc.simulate.tracks import Knot
 
 GATE_RAD = (math.radians(10), math.radians(20))
+SMALLEST_GATED_ROM_RAD = 1.25 * GATE_RAD[1]
+
+
+def shortest_concentric_s(start_velocity_rad_s: float) -> float:
+    """Shortest concentric that a start at this speed leaves room for, s."""
+    low, high = GATE_RAD
+    return (2 * low + high - low) / start_velocity_rad_s / 0.8
 
 
 def concentric_knots(rep: RepPlan, start_s: float) -> list[Knot]:
@@ -29,20 +36,19 @@ def concentric_knots(rep: RepPlan, start_s: float) -> list[Knot]:
     if rep.start_velocity_rad_s is not None:
         wanted = rep.start_velocity_rad_s
         low, high = GATE_RAD
-        if wanted <= 0:
+        if not 0 < wanted < math.inf:
             raise UsageError(
-                f"the start velocity must be positive, got {math.degrees(wanted):g} °/s", "try 57"
+                f"the start velocity must be a positive speed, got {math.degrees(wanted):g} °/s", "try 57"
             )
-        if top - bottom <= 1.25 * high:
+        if top - bottom <= SMALLEST_GATED_ROM_RAD:
             raise UsageError(
-                f"a start velocity needs a range of motion above {math.degrees(1.25 * high):.0f}°",
+                f"a start velocity needs a range of motion above {math.degrees(SMALLEST_GATED_ROM_RAD):.0f}°",
                 "raise --rom or leave the start velocity out",
             )
         # A smooth ramp of the speed from rest takes twice the time the way would take at full speed.
         until_gate_s, gate_s = 2 * low / wanted, (high - low) / wanted
-        left_s = rep.concentric_s - until_gate_s - gate_s
-        slowest = (2 * low + high - low) / (0.8 * rep.concentric_s)
-        if left_s < 0.2 * rep.concentric_s:
+        if rep.concentric_s < (1 - 1e-9) * shortest_concentric_s(wanted):
+            slowest = wanted * shortest_concentric_s(wanted) / rep.concentric_s
             raise UsageError(
                 f"a start of {math.degrees(wanted):.0f} °/s leaves no time for the rest of a "
                 f"{rep.concentric_s:.2g} s concentric",

@@ -62,7 +62,7 @@ REP_KEYS = {
     "peak_eccentric_deg_s": "largest −rate",
     "peak_concentric_at_deg": "angle at the largest rate",
     "loaded_range_s": "time between 30° and 60°, both ways; null unless elevation counts",
-    "plane_deg": "circular mean over the concentric above 30°, weighted by sin²; null unless elevation counts",
+    "plane_deg": "circular mean over the concentric above 30°, weight sin²; null unless elevation counts",
     "hand_rotation_deg": "thumb above horizontal at the top",
     "smoothness_sparc": "SPARC of the rate over the concentric",
     "body_swing_cm": "largest distance between two points of the pivot's path during the concentric",
@@ -154,7 +154,7 @@ def truth_record(
         "conventions": {
             "instants": f"noise-free angle at {TRUTH_RATE_HZ:g} Hz; rate low-passed at {CUTOFF_HZ:g} Hz, "
             "2nd-order Butterworth, forward and backward",
-            "angles": "noise-free angle, not filtered; rates low-passed as above; start velocity not filtered",
+            "angles": "noise-free, not filtered; rates low-passed as above; start velocity not filtered",
             "v_on": "larger of 5 °/s and 5 % of the phase's own peak rate",
             "gate_deg": [10, 20],
             "loaded_range_deg": [30, 60],

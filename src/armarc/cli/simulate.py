@@ -1,0 +1,311 @@
+"""``armarc simulate``: make an invented recording with known truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from armarc.simulate import Knobs
+
+_REPS, _REST, _MOUNT, _SENSOR, _FILE = "Reps", "Around the sets", "Strap", "Sensor", "File"
+
+
+def simulate(
+    out: Annotated[Path, typer.Argument(metavar="OUT.csv", help="The recording to write.")],
+    exercise: Annotated[str, typer.Option(help="Movement, by its catalogue name.", rich_help_panel=_REPS)] = (
+        "lateral-raise"
+    ),
+    reps: Annotated[int, typer.Option(help="Reps per set.", rich_help_panel=_REPS)] = 8,
+    sets: Annotated[int, typer.Option(help="Sets.", rich_help_panel=_REPS)] = 1,
+    tempo: Annotated[
+        str,
+        typer.Option(
+            metavar="E/P/C/H",
+            help="Seconds of eccentric / pause at the bottom / concentric / hold at the top.",
+            rich_help_panel=_REPS,
+        ),
+    ] = "2/0.3/1.6/0.2",
+    hold_s: Annotated[
+        float | None, typer.Option(help="Hold at the top, instead of the tempo's.", rich_help_panel=_REPS)
+    ] = None,
+    start_velocity: Annotated[
+        str | None,
+        typer.Option(
+            metavar="DEG/S",
+            help="Speed through the start gate, or 'free' [default: 57, or free if too slow].",
+            rich_help_panel=_REPS,
+        ),
+    ] = None,
+    rom: Annotated[
+        float | None, typer.Option(metavar="DEG", help="Range of motion.", rich_help_panel=_REPS)
+    ] = None,
+    bottom: Annotated[
+        float | None, typer.Option(metavar="DEG", help="Angle at the bottom.", rich_help_panel=_REPS)
+    ] = None,
+    plane: Annotated[
+        float | None,
+        typer.Option(metavar="DEG", help="Plane of elevation, 0 side, 90 front.", rich_help_panel=_REPS),
+    ] = None,
+    hand_rotation: Annotated[
+        float | None, typer.Option(metavar="DEG", help="Thumb above level at the top.", rich_help_panel=_REPS)
+    ] = None,
+    side: Annotated[str, typer.Option(help="right or left.", rich_help_panel=_REPS)] = "right",
+    load: Annotated[
+        str | None, typer.Option(help="Load for the header, for example 6kg.", rich_help_panel=_REPS)
+    ] = None,
+    swing_cm: Annotated[
+        float, typer.Option(help="Shoulder travel in the concentric.", rich_help_panel=_REPS)
+    ] = 0.0,
+    swing_returns: Annotated[
+        str,
+        typer.Option(help="'within' the concentric or 'after' it.", rich_help_panel=_REPS),
+    ] = "within",
+    dip_cm: Annotated[
+        float, typer.Option(help="How far the shoulder sinks before the rep.", rich_help_panel=_REPS)
+    ] = 0.0,
+    fatigue: Annotated[
+        float, typer.Option(metavar="PERCENT", help="Speed lost by the last rep.", rich_help_panel=_REPS)
+    ] = 0.0,
+    variation: Annotated[
+        float, typer.Option(metavar="PERCENT", help="Spread from rep to rep.", rich_help_panel=_REPS)
+    ] = 3.0,
+    partial_last: Annotated[
+        bool, typer.Option("--partial-last", help="Last rep only half way.", rich_help_panel=_REPS)
+    ] = False,
+    cheat_rep: Annotated[
+        int | None, typer.Option(metavar="N", help="Swing rep N.", rich_help_panel=_REPS)
+    ] = None,
+    grind: Annotated[
+        float, typer.Option(help="Sticking point of the last rep, 0 to 1.", rich_help_panel=_REPS)
+    ] = 0.0,
+    tremor_deg: Annotated[float, typer.Option(help="8-12 Hz tremor.", rich_help_panel=_REPS)] = 0.0,
+    still_s: Annotated[float, typer.Option(help="Standing still first.", rich_help_panel=_REST)] = 2.0,
+    twist: Annotated[
+        bool, typer.Option("--twist", help="Palm in, palm out before the set.", rich_help_panel=_REST)
+    ] = False,
+    front_raise: Annotated[
+        bool, typer.Option("--front-raise", help="A reference raise to the front.", rich_help_panel=_REST)
+    ] = False,
+    pick_up: Annotated[
+        bool,
+        typer.Option(
+            "--pick-up/--no-pick-up", help="Pick the weight up, put it down.", rich_help_panel=_REST
+        ),
+    ] = False,
+    rest_s: Annotated[float, typer.Option(help="Rest between sets.", rich_help_panel=_REST)] = 60.0,
+    walk: Annotated[
+        bool, typer.Option("--walk", help="Walk about in the rests.", rich_help_panel=_REST)
+    ] = False,
+    fidget: Annotated[
+        bool, typer.Option("--fidget", help="Drink and scratch in the rests.", rich_help_panel=_REST)
+    ] = False,
+    sway_mm: Annotated[float, typer.Option(help="Wander of the trunk.", rich_help_panel=_REST)] = 3.0,
+    strap: Annotated[
+        str, typer.Option(help="back, inside, thumb or little-finger.", rich_help_panel=_MOUNT)
+    ] = "back",
+    hand_axis: Annotated[
+        str, typer.Option(help="Sensor axis to the hand, +x … -z.", rich_help_panel=_MOUNT)
+    ] = "+y",
+    strap_roll: Annotated[
+        float, typer.Option(metavar="DEG", help="Strap turned about the forearm.", rich_help_panel=_MOUNT)
+    ] = 0.0,
+    tilt: Annotated[
+        float, typer.Option(metavar="DEG", help="Sensor axis off the forearm.", rich_help_panel=_MOUNT)
+    ] = 3.0,
+    sensor_height_cm: Annotated[
+        float, typer.Option(help="Sensor above the bone.", rich_help_panel=_MOUNT)
+    ] = 2.5,
+    reach_m: Annotated[
+        float | None, typer.Option(help="Pivot to sensor [default: the movement's].", rich_help_panel=_MOUNT)
+    ] = None,
+    elbow_bend: Annotated[
+        float, typer.Option(metavar="DEG", help="Constant bend of the elbow.", rich_help_panel=_MOUNT)
+    ] = 0.0,
+    noise: Annotated[
+        str, typer.Option(help="ideal, good, common or poor sensor.", rich_help_panel=_SENSOR)
+    ] = "common",
+    rate: Annotated[float, typer.Option(help="Samples per second.", rich_help_panel=_SENSOR)] = 100.0,
+    accel_range_g: Annotated[
+        float, typer.Option(help="End of the accelerometer's range.", rich_help_panel=_SENSOR)
+    ] = 16.0,
+    gyro_range: Annotated[
+        float, typer.Option(metavar="DEG/S", help="End of the gyroscope's range.", rich_help_panel=_SENSOR)
+    ] = 2000.0,
+    gap: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="AT:LENGTH", help="Seconds without samples; repeatable.", rich_help_panel=_SENSOR
+        ),
+    ] = None,
+    drop_percent: Annotated[float, typer.Option(help="Samples lost.", rich_help_panel=_SENSOR)] = 0.0,
+    jitter_ms: Annotated[
+        float, typer.Option(help="Error of the time stamps.", rich_help_panel=_SENSOR)
+    ] = 0.0,
+    temperature: Annotated[
+        bool, typer.Option("--temperature", help="Add a temperature column.", rich_help_panel=_SENSOR)
+    ] = False,
+    seed: Annotated[int, typer.Option(help="Same seed, same recording.", rich_help_panel=_FILE)] = 1,
+    truth_series: Annotated[
+        bool,
+        typer.Option("--truth-series", help="Put the true path at 1 kHz into it.", rich_help_panel=_FILE),
+    ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Overwrite what is there.", rich_help_panel=_FILE)
+    ] = False,
+) -> None:
+    """Make an invented recording and the truth about it (OUT.csv and OUT.truth.json)."""
+    import math
+
+    from armarc.quantities import parse_load
+    from armarc.simulate import Knobs, MountPlan, SensorPlan, find_pattern
+
+    _check_target(out, force)
+    eccentric_s, pause_s, concentric_s, top_s = _parse_tempo(tempo)
+    pattern = find_pattern(exercise)
+    if plane is not None:
+        from dataclasses import replace
+
+        from armarc.errors import UsageError
+
+        if pattern.about_vertical:
+            raise UsageError(f"{exercise} has no plane of elevation to choose", "leave --plane out")
+        pattern = replace(pattern, plane_rad=math.radians(plane))
+    knobs = Knobs(
+        reps=reps,
+        sets=sets,
+        eccentric_s=eccentric_s,
+        pause_s=pause_s,
+        concentric_s=concentric_s,
+        hold_s=top_s if hold_s is None else hold_s,
+        start_velocity_rad_s=_start_velocity(start_velocity, concentric_s),
+        bottom_rad=None if bottom is None else math.radians(bottom),
+        rom_rad=None if rom is None else math.radians(rom),
+        swing_m=swing_cm / 100,
+        swing_returns=swing_returns,
+        dip_m=dip_cm / 100,
+        fatigue=fatigue / 100,
+        variation=variation / 100,
+        partial_last=partial_last,
+        cheat_rep=cheat_rep,
+        grind=grind,
+        tremor_rad=math.radians(tremor_deg),
+        pattern=pattern,
+        side=side,
+        still_s=still_s,
+        twist=twist,
+        front_raise=front_raise,
+        pick_up=pick_up,
+        walk=walk,
+        fidget=fidget,
+        rest_s=rest_s,
+        sway_m=sway_mm / 1000,
+        hand_rotation_rad=None if hand_rotation is None else math.radians(hand_rotation),
+        load_kg=None if load is None else parse_load(load),
+        mount=MountPlan(
+            strap=strap,
+            hand_axis=hand_axis,
+            roll_rad=math.radians(strap_roll),
+            tilt_rad=math.radians(tilt),
+            height_m=sensor_height_cm / 100,
+            reach_m=reach_m,
+            elbow_bend_rad=math.radians(elbow_bend),
+        ),
+        sensor=SensorPlan(
+            noise=noise,
+            rate_hz=rate,
+            accelerometer_range_m_s2=accel_range_g * 9.80665,
+            gyroscope_range_rad_s=math.radians(gyro_range),
+            gaps_s=tuple(_parse_gap(text) for text in gap or ()),
+            drop_fraction=drop_percent / 100,
+            jitter_s=jitter_ms / 1000,
+            temperature=temperature,
+        ),
+    )
+    _make(out, knobs, seed, truth_series)
+
+
+def _check_target(out: Path, force: bool) -> None:
+    from armarc.errors import UsageError
+
+    if out.suffix.lower() != ".csv":
+        raise UsageError(f"the recording's name must end in .csv, got {out.name!r}", f"try {out.stem}.csv")
+    if not out.parent.is_dir():
+        raise UsageError(f"there is no folder {str(out.parent)!r}", "make it first")
+    taken = [path for path in (out, out.with_suffix(".truth.json")) if path.exists()]
+    if taken and not force:
+        raise UsageError(f"{str(taken[0])!r} is already there", "choose another name or add --force")
+
+
+def _parse_tempo(text: str) -> tuple[float, float, float, float]:
+    from armarc.errors import UsageError
+
+    parts = list(text) if text.isdigit() and len(text) == 4 else text.split("/")
+    try:
+        eccentric, pause, concentric, hold = (float(part) for part in parts)
+    except ValueError:
+        raise UsageError(
+            f"expected a tempo of four numbers of seconds, got {text!r}",
+            "eccentric / pause at the bottom / concentric / hold at the top, for example 2/0/1.5/0",
+        ) from None
+    return eccentric, pause, concentric, hold
+
+
+def _parse_gap(text: str) -> tuple[float, float]:
+    from armarc.errors import UsageError
+
+    try:
+        at, length = (float(part) for part in text.split(":"))
+    except ValueError:
+        raise UsageError(
+            f"expected a gap as AT:LENGTH in seconds, got {text!r}", "for example 5:0.3"
+        ) from None
+    return at, length
+
+
+def _start_velocity(text: str | None, concentric_s: float) -> float | None:
+    import math
+
+    from armarc.errors import UsageError
+    from armarc.simulate.rep_shape import shortest_concentric_s
+
+    if text is None:
+        usual = math.radians(57)
+        return usual if concentric_s >= shortest_concentric_s(usual) else None
+    if text == "free":
+        return None
+    try:
+        return math.radians(float(text))
+    except ValueError:
+        raise UsageError(
+            f"expected a start velocity in °/s or 'free', got {text!r}", "for example 57"
+        ) from None
+
+
+def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool) -> None:
+    from armarc.cli.app import error_console
+    from armarc.errors import UsageError
+    from armarc.recording import write_csv
+    from armarc.simulate import plan_session, simulate_session, truth_path, write_truth
+
+    if seed < 0:
+        raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
+    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+    try:
+        write_csv(recording, out)
+        write_truth(truth_path(out), truth, recording, file=out.name, series=truth_series)
+    except OSError as error:
+        raise UsageError(f"cannot write {str(out)!r}: {error.strerror}", "choose another place") from None
+    lost = f", {len(recording.gaps)} gaps" if recording.gaps else ""
+    clipped = int(recording.is_clipped.sum())
+    lost += f", {clipped} clipped samples" if clipped else ""
+    error_console().print(
+        f"wrote {out}: {len(truth.reps)} reps in {len(truth.sets)} set(s), {recording.duration_s:.1f} s at "
+        f"{recording.rate_hz:g} Hz{lost}\n"
+        f"wrote {truth_path(out)}: what really happened\n"
+        "This data is invented: no person was measured.",
+        markup=False,
+        soft_wrap=True,
+    )
