@@ -1,0 +1,1 @@
+"""The Bluetooth side: finding sensors, holding on to them, one stream of events."""
