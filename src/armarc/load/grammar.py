@@ -182,7 +182,7 @@ def _band(size: str, values: dict[str, str]) -> Resistance:
     if "length" not in values or "anchor" not in values:
         raise UsageError(
             "a band needs its unstretched length and its anchor",
-            "for example band:120N/m,length=0.9,anchor=0.1/-1.3/0; with a table of measured forces use a file",
+            "for example band:120N/m,length=0.9,anchor=0.1/-1.3/0; measured forces go into a file",
         )
     return ElasticBand(
         anchor_m=_place(values["anchor"], "the anchor"),
@@ -212,7 +212,7 @@ _SHORT: dict[str, tuple[tuple[str, ...], Callable[[str, dict[str, str]], Resista
 }
 
 
-# ---------------------------------------------------------------------------------------------------------- files
+# Files
 
 
 def _place_list() -> Check:

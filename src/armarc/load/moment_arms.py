@@ -1,8 +1,8 @@
 """Line of pull: by how much each part of the deltoid and the supraspinatus could lift, as geometry.
 
-The numbers are those of a published musculoskeletal model of the upper limb (Saul et al. 2015, Comput Methods
-Biomech Biomed Engin 18:1445, after Holzbaur, Murray, Delp 2005, Ann Biomed Eng 33:829) as converted for an
-open physics engine and evaluated at fixed postures, with the model's own scapular rhythm. They are not cadaver
+The numbers are those of a published musculoskeletal model of the upper limb (Saul et al. 2015, Comput
+Methods Biomech Biomed Engin 18:1445, after Holzbaur, Murray, Delp 2005, Ann Biomed Eng 33:829), evaluated at
+fixed postures of an open conversion of it, with the model's own scapular rhythm. They are not cadaver
 measurements. Below 45° the model's deltoid arms are smaller than those reported from cadavers: use the shape
 and the direction of change, not the size. Signs agree with tendon-excursion studies where those were within
 reach: Ackland et al. 2008 (J Anat 213:383), Liu et al. 1997 (Clin Biomech 12:32), review Hik and Ackland 2019
@@ -33,8 +33,8 @@ LIMITS = (
 DISAGREEMENTS = (
     "In the model, turning the hand inward changes the middle deltoid's arm by a few millimetres, up in the "
     "frontal plane and hardly at all in the scapular plane: it does not isolate it.",
-    "The model gives the supraspinatus less leverage with the hand turned inward in the frontal plane; Liu et "
-    "al. 1997 found that rotation changes all six muscles they measured, and not in a straight line.",
+    "The model gives the supraspinatus less leverage with the hand turned inward in the frontal plane; Liu "
+    "et al. 1997 found that rotation changes all six muscles they measured, and not in a straight line.",
     "The model's posterior deltoid lifts at low angles in the frontal plane; Liu et al. 1997 found it lowers "
     "the arm in the scapular plane.",
     "Whether any angle or hand position harms the shoulder is contested; nothing here says that one does. "

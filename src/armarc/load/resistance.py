@@ -14,6 +14,7 @@ Hughes, Hurd, Jones, Sprigle 1999, JOSPT 29:413.)
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 
@@ -158,7 +159,7 @@ class Cable:
 
     def pull(self, hand: HandState) -> FloatArray:
         """Force on the hand, shape (n, 3), N; never pushes."""
-        toward, _, rate, acceleration = _line(hand, self.pulley_m)
+        toward, _, rate, acceleration = line_to(hand, self.pulley_m)
         tension = self.weight_n + self.inertia_kg * acceleration
         tension = tension * (1 + self.friction * np.tanh(rate / FRICTION_SPEED_M_S))
         return np.asarray(np.maximum(tension, 0.0)[:, None] * toward)
@@ -217,12 +218,13 @@ class ElasticBand:
 
     def pull(self, hand: HandState) -> FloatArray:
         """Force on the hand, shape (n, 3), N; never pushes."""
-        toward, length, _, _ = _line(hand, self.anchor_m)
+        toward, length, _, _ = line_to(hand, self.anchor_m)
         if self.table:
             lengths, forces = np.array(self.table).T
             tension = np.interp(length, lengths, forces, left=0.0)
         else:
-            assert self.stiffness_n_m is not None and self.unstretched_m is not None
+            assert self.stiffness_n_m is not None
+            assert self.unstretched_m is not None
             tension = self.stiffness_n_m * np.maximum(length - self.unstretched_m, 0.0)
         return np.asarray(tension[:, None] * toward)
 
@@ -308,7 +310,7 @@ def describe(resistances: tuple[Resistance, ...]) -> str:
     return " + ".join(r.label for r in resistances) or "no load"
 
 
-def _line(
+def line_to(
     hand: HandState, place_m: tuple[float, float, float]
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Unit vector hand → place, length, its rate and its second derivative."""
@@ -349,7 +351,7 @@ def _table(
     what: str, rows: tuple[tuple[float, float], ...], first: str, second: str, lowest: float | None = None
 ) -> None:
     values = [v for row in rows for v in row]
-    rising = all(a[0] < b[0] for a, b in zip(rows, rows[1:], strict=False))
+    rising = all(a[0] < b[0] for a, b in itertools.pairwise(rows))
     if not all(len(row) == 2 for row in rows) or not all(map(math.isfinite, values)) or not rising:
         raise UsageError(f"{what}'s table is expected as rows of {first} (rising) and {second}")
     if any(row[1] < 0 for row in rows) or (lowest is not None and rows[0][0] < lowest):

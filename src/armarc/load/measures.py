@@ -1,0 +1,185 @@
+"""The measures of one rep's load, from its dynamics."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from armarc.load.dynamics import Dynamics
+from armarc.recording import FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseTimes:
+    """The four instants, s, on the clock of the movement."""
+
+    start_s: float
+    top_start_s: float
+    top_end_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadMeasures:
+    """What the shoulder did in one rep; or, in the same places, the standard errors of it.
+
+    Parameters
+    ----------
+    peak_moment_n_m, peak_moment_at_rad : float
+        Largest net moment of the concentric about the movement axis, and its angle.
+    peak_eccentric_moment_n_m : float, N m
+    mean_moment_n_m : float, N m
+        Over the time from start to end.
+    mean_moment_over_angle_n_m : float, N m
+        Over the angle of the concentric.
+    moment_impulse_n_m_s : float, N m s
+        Moment over time, start to end.
+    concentric_work_j : float, J
+        Done by the shoulder moment.
+    eccentric_work_j : float, J
+        Taken up by it while the arm is lowered.
+    peak_power_w : float, W
+    loaded_impulse_share : float or None
+        Share of the moment impulse inside the loaded range.
+    swing_work_j : float or None, J
+        Brought in through the moving shoulder during the concentric.
+    swing_share : float or None
+        Of that in all the mechanical work of the trunk on the arm.
+    """
+
+    peak_moment_n_m: float
+    peak_moment_at_rad: float
+    peak_eccentric_moment_n_m: float
+    mean_moment_n_m: float
+    mean_moment_over_angle_n_m: float
+    moment_impulse_n_m_s: float
+    concentric_work_j: float
+    eccentric_work_j: float
+    peak_power_w: float
+    loaded_impulse_share: float | None
+    swing_work_j: float | None
+    swing_share: float | None
+
+
+MEASURES = tuple(field.name for field in fields(LoadMeasures))
+
+
+def integral_between(time_s: FloatArray, values: FloatArray, start_s: float, stop_s: float) -> float:
+    """Trapezoid integral between two instants that may fall between samples."""
+    steps = np.diff(time_s)
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * steps)])
+
+    def upto(t: float) -> float:
+        t = min(max(t, float(time_s[0])), float(time_s[-1]))
+        i = min(int(np.searchsorted(time_s, t, side="right")) - 1, len(steps) - 1)
+        share = (t - time_s[i]) / steps[i]
+        end = values[i] + share * (values[i + 1] - values[i])
+        return float(total[i] + 0.5 * (values[i] + end) * (t - time_s[i]))
+
+    return upto(stop_s) - upto(start_s)
+
+
+def inside_share(angle_rad: FloatArray, window: tuple[float, float]) -> FloatArray:
+    """Share of every step between neighbours that lies inside a window of angles, shape (n - 1,)."""
+    low = np.minimum(angle_rad[1:], angle_rad[:-1])
+    high = np.maximum(angle_rad[1:], angle_rad[:-1])
+    span = high - low
+    overlap = np.clip(np.minimum(high, window[1]) - np.maximum(low, window[0]), 0.0, None)
+    still = (low >= window[0]) & (high <= window[1])
+    return np.where(span > 1e-12, overlap / np.where(span > 1e-12, span, 1.0), np.where(still, 1.0, 0.0))
+
+
+def load_measures(
+    time_s: FloatArray,
+    angle_rad: FloatArray,
+    done: Dynamics,
+    phases: PhaseTimes,
+    loaded_range_rad: tuple[float, float] | None,
+    shoulder_moves: bool,
+) -> LoadMeasures:
+    """Work out the measures of one rep.
+
+    Parameters
+    ----------
+    time_s, angle_rad : ndarray, shape (n,)
+    done : Dynamics
+    phases : PhaseTimes
+    loaded_range_rad : tuple of float, rad, or None
+    shoulder_moves : bool
+        False leaves the body's share out.
+
+    Returns
+    -------
+    LoadMeasures
+    """
+    p, moment = phases, done.moment_n_m
+    rising = (time_s >= p.start_s - 1e-9) & (time_s <= p.top_start_s + 1e-9)
+    falling = (time_s >= p.top_end_s - 1e-9) & (time_s <= p.end_s + 1e-9)
+    if not rising.any():
+        rising[int(np.argmin(np.abs(time_s - p.start_s)))] = True
+    at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
+    impulse = integral_between(time_s, moment, p.start_s, p.end_s)
+    work = integral_between(time_s, done.moment_power_w, p.start_s, p.top_start_s)
+    first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
+    rate = np.gradient(angle_rad, time_s)
+    over_angle = integral_between(time_s, moment * rate, p.start_s, p.top_start_s) / max(top - first, 1e-9)
+    loaded = None
+    if loaded_range_rad is not None:
+        between = (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9)
+        steps = between[1:] & between[:-1]
+        each = 0.5 * (moment[1:] + moment[:-1]) * np.diff(time_s) * steps
+        total = float(each.sum())
+        share = inside_share(angle_rad, loaded_range_rad)
+        loaded = float((each * share).sum()) / total if total > 0 else None
+    swing = swing_share = None
+    if shoulder_moves:
+        swing = integral_between(time_s, done.force_power_w, p.start_s, p.top_start_s)
+        swing_share = swing / (swing + work) if swing + work > 0 else None
+    return LoadMeasures(
+        peak_moment_n_m=float(moment[at]),
+        peak_moment_at_rad=float(angle_rad[at]),
+        peak_eccentric_moment_n_m=float(moment[falling].max()) if falling.any() else math.nan,
+        mean_moment_n_m=impulse / max(p.end_s - p.start_s, 1e-9),
+        mean_moment_over_angle_n_m=over_angle,
+        moment_impulse_n_m_s=impulse,
+        concentric_work_j=work,
+        eccentric_work_j=-integral_between(time_s, done.moment_power_w, p.top_end_s, p.end_s),
+        peak_power_w=float(done.moment_power_w[rising].max()),
+        loaded_impulse_share=loaded,
+        swing_work_j=swing,
+        swing_share=swing_share,
+    )
+
+
+def by_angle(
+    time_s: FloatArray,
+    angle_rad: FloatArray,
+    values: FloatArray,
+    start_s: float,
+    stop_s: float,
+    grid: FloatArray,
+) -> FloatArray:
+    """Read a course off at given angles during one phase.
+
+    Parameters
+    ----------
+    time_s, angle_rad, values : ndarray, shape (n,)
+    start_s, stop_s : float, s
+        The phase; it may rise or fall.
+    grid : ndarray, shape (k,), rad
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        NaN at angles the phase did not pass. Where the angle wavers, its first passage counts.
+    """
+    use = (time_s > start_s) & (time_s < stop_s)
+    t = np.concatenate([[start_s], time_s[use], [stop_s]])
+    angle, value = np.interp(t, time_s, angle_rad), np.interp(t, time_s, values)
+    if angle[-1] < angle[0]:
+        angle, value = angle[::-1], value[::-1]
+    # Only records count: a later sample below an earlier one is a waver.
+    record = np.concatenate([[True], angle[1:] > np.maximum.accumulate(angle)[:-1]])
+    return np.asarray(np.interp(grid, angle[record], value[record], left=np.nan, right=np.nan))

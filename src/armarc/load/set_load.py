@@ -1,0 +1,360 @@
+"""What the shoulder did in a measured set, with how sure that is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.load.arm import ArmBody, arm_body, unbent
+from armarc.load.dynamics import dynamics
+from armarc.load.lifter import REFERENCE_LIFTER, Lifter
+from armarc.load.measures import MEASURES, LoadMeasures, PhaseTimes, by_angle, integral_between, load_measures
+from armarc.load.rep_motion import BANDWIDTH_HZ, RepMotion, SetMotion, rep_motion, set_motion
+from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
+from armarc.motion import ArmMotion
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.reps import MeasuredSet, Rep
+
+SEGMENT_MASS_SE = 0.10
+"""Body tables miss a person's segment masses by the order of 10 % (from memory; no single source)."""
+LENGTH_SE, MEASURED_LENGTH_SE = 0.03, 0.01
+GRIP_SE_M, MEASURED_GRIP_SE_M = 0.015, 0.005
+LOAD_SE = 0.02
+"""Weights and stacks are rarely truer than this (common practice, no source)."""
+SHOULDER_SE_M_S2 = 0.15
+"""Shoulder acceleration from a wrist: 5 % of the lever arm is 0.09, 20 mg of offset 0.20 before the ends are
+brought to rest."""
+SWING_FLOOR = 0.10
+"""A smaller share of body swing work is not told from none with a wrist sensor."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepLoad:
+    """One rep.
+
+    Parameters
+    ----------
+    rep : int
+    measures, se : LoadMeasures
+        Values and standard errors. Most of an error is shared by all reps of a set: it comes from the body
+        table and the load, so it hardly shrinks in a mean.
+    swing_floor : float or None
+        Smallest share of body swing work that would count as detected.
+    concentric_n_m, eccentric_n_m : ndarray, shape (k,), N m
+        Moment on the set's grid of angles; NaN where the rep did not pass.
+    energy_residual : float
+        Energy that does not add up over the concentric, as a share of the work done.
+    """
+
+    rep: int
+    measures: LoadMeasures
+    se: LoadMeasures
+    swing_floor: float | None
+    concentric_n_m: FloatArray
+    eccentric_n_m: FloatArray
+    energy_residual: float
+
+    @property
+    def swing_detected(self) -> bool | None:
+        """Whether the body helped by more than the floor; None where it cannot be told."""
+        share = self.measures.swing_share
+        return None if share is None or self.swing_floor is None else abs(share) > self.swing_floor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetLoad:
+    """A set.
+
+    Parameters
+    ----------
+    set : int
+    resistance : str
+        In words.
+    angle_rad : ndarray, shape (k,), rad
+        Whole degrees.
+    reps : tuple of RepLoad
+    concentric_mean_n_m, concentric_sd_n_m, eccentric_mean_n_m, eccentric_sd_n_m : ndarray, shape (k,)
+        Mean over the reps and their spread.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    set: int
+    resistance: str
+    loaded_range_rad: tuple[float, float] | None
+    angle_rad: FloatArray
+    reps: tuple[RepLoad, ...]
+    concentric_mean_n_m: FloatArray
+    concentric_sd_n_m: FloatArray
+    eccentric_mean_n_m: FloatArray
+    eccentric_sd_n_m: FloatArray
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Inputs:
+    """Everything the moment depends on and that is not known exactly."""
+
+    mass: float = 1.0
+    length: float = 1.0
+    grip_shift_m: float = 0.0
+    load: float = 1.0
+    tilt_rad: float = 0.0
+    shoulder_m_s2: float = 0.0
+
+
+def measure_load(
+    motion: ArmMotion,
+    measured: MeasuredSet,
+    *,
+    lifter: Lifter = REFERENCE_LIFTER,
+    resistances: tuple[Resistance, ...] | None = None,
+    loaded_range_rad: tuple[float, float] | None = None,
+    elbow_rad: float = 0.0,
+    plane_rad: float = 0.0,
+    sensor_mass_kg: float = 0.0,
+) -> SetLoad:
+    """Work out what the shoulder did in every rep of a set.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+        The motion the set was measured on.
+    measured : MeasuredSet
+    lifter : Lifter
+    resistances : tuple of Resistance or None
+        All act at once; None takes the set's own load as a dumbbell.
+    loaded_range_rad : tuple of float, rad, or None
+        In the exercise's own angle.
+    elbow_rad : float, rad
+        Bend held through the rep.
+    plane_rad : float, rad
+        Plane of elevation, for pulleys and anchors, where the recording does not tell it.
+    sensor_mass_kg : float, kg
+        At the wrist.
+
+    Returns
+    -------
+    SetLoad
+    """
+    if resistances is None:
+        resistances = (Dumbbell(mass_kg=measured.load_kg),) if measured.load_kg else ()
+    case = _Case(
+        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg
+    )
+    return case.whole()
+
+
+class _Case:
+    """One set with its fixed inputs; evaluated once for the values and once per uncertain input."""
+
+    def __init__(
+        self,
+        motion: ArmMotion,
+        measured: MeasuredSet,
+        lifter: Lifter,
+        resistances: tuple[Resistance, ...],
+        loaded_range_rad: tuple[float, float] | None,
+        elbow_rad: float,
+        plane_rad: float,
+        sensor_mass_kg: float,
+    ) -> None:
+        self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
+        self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
+        self.sensor_mass_kg = sensor_mass_kg
+        self.level = set_motion(motion)
+
+    def arm(self, inputs: _Inputs) -> ArmBody:
+        body = self.lifter.completed().scaled(
+            mass=inputs.mass, length=inputs.length, grip_shift_m=inputs.grip_shift_m
+        )
+        arm = arm_body(body, self.elbow_rad)
+        arm = arm.with_point(self.sensor_mass_kg, arm.wrist_m) if self.sensor_mass_kg else arm
+        return arm if self.elbow_rad == 0 or self.motion.mounting.thumb_axis is not None else unbent(arm)
+
+    def motion_with(self, inputs: _Inputs) -> SetMotion:
+        return set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
+
+    def one(self, rep: Rep, inputs: _Inputs, arm: ArmBody, whole: SetMotion) -> _Evaluated:
+        moved = rep_motion(
+            self.motion, whole, rep, plane_rad=self.plane_rad, shoulder_error_m_s2=inputs.shoulder_m_s2
+        )
+        return _evaluate(moved, arm, scaled(self.resistances, inputs.load), _times(rep), self.loaded)
+
+    def all(self, inputs: _Inputs) -> list[_Evaluated]:
+        arm, whole = self.arm(inputs), self.motion_with(inputs)
+        return [self.one(rep, inputs, arm, whole) for rep in self.measured.reps]
+
+    def uncertain(self) -> list[_Inputs]:
+        """One set of inputs per uncertain one, moved by its standard error."""
+        lifter, m = self.lifter, self.motion
+        known = lifter.upper_arm_m is not None and lifter.forearm_m is not None
+        tilt = _root_sum([m.mounting.uncertainty_rad, m.orientation.tilt_se_rad])
+        base = _Inputs()
+        out = [
+            replace(base, mass=1 + SEGMENT_MASS_SE),
+            replace(base, length=1 + (MEASURED_LENGTH_SE if known else LENGTH_SE)),
+            replace(base, grip_shift_m=GRIP_SE_M if lifter.grip_m is None else MEASURED_GRIP_SE_M),
+            replace(base, shoulder_m_s2=SHOULDER_SE_M_S2),
+        ]
+        if tilt > 0:
+            out.append(replace(base, tilt_rad=tilt))
+        if self.resistances:
+            out.append(replace(base, load=1 + LOAD_SE))
+        return out
+
+    def whole(self) -> SetLoad:
+        plain = self.all(_Inputs())
+        moved = [self.all(inputs) for inputs in self.uncertain()]
+        lowest = min((r.bottom_rad for r in self.measured.reps), default=0.0)
+        highest = max((r.top_rad for r in self.measured.reps), default=0.0)
+        low, high = math.ceil(math.degrees(lowest)), math.floor(math.degrees(highest))
+        grid = np.radians(np.arange(low, max(high, low) + 1, dtype=float))
+        reps = []
+        for i, (rep, found) in enumerate(zip(self.measured.reps, plain, strict=True)):
+            se = _standard_errors(found.measures, [each[i].measures for each in moved])
+            floor = _swing_floor(rep, found)
+            if floor is not None and found.measures.swing_share is not None:
+                se = replace(
+                    se,
+                    swing_share=found.swing_share_se(rep),
+                    swing_work_j=found.weight_n * (rep.body_swing_se_m or 0),
+                )
+            times = _times(rep)
+            reps.append(
+                RepLoad(
+                    rep=rep.rep,
+                    measures=found.measures,
+                    se=se,
+                    swing_floor=floor,
+                    concentric_n_m=found.on_grid(times.start_s, times.top_start_s, grid),
+                    eccentric_n_m=found.on_grid(times.top_end_s, times.end_s, grid),
+                    energy_residual=found.energy_residual,
+                )
+            )
+        up = _spread([r.concentric_n_m for r in reps], len(grid))
+        down = _spread([r.eccentric_n_m for r in reps], len(grid))
+        return SetLoad(
+            set=self.measured.set,
+            resistance=describe(self.resistances),
+            loaded_range_rad=self.loaded,
+            angle_rad=grid,
+            reps=tuple(reps),
+            concentric_mean_n_m=up[0],
+            concentric_sd_n_m=up[1],
+            eccentric_mean_n_m=down[0],
+            eccentric_sd_n_m=down[1],
+            notes=self.notes(plain),
+        )
+
+    def notes(self, plain: list[_Evaluated]) -> tuple[str, ...]:
+        said = [*self.lifter.assumed]
+        if not self.resistances:
+            said.append("no load stated: the moment is that of the arm alone; state it with --load")
+        pulled = any(not isinstance(r, Dumbbell | Machine) for r in self.resistances)
+        if pulled and any(rep.plane_rad is None for rep in self.measured.reps):
+            said.append(
+                f"the plane of the raise is unknown: pulleys and anchors were placed for a raise at "
+                f"{math.degrees(self.plane_rad):.0f}° (0 to the side, 90 forward)"
+            )
+        if plain and not any(e.moved.shoulder_moves for e in plain):
+            said.append("the shoulder's path is unknown: it was taken as fixed, no body swing work")
+        if self.elbow_rad and self.motion.mounting.thumb_axis is None:
+            said.append("where the elbow bends to is unknown: what it takes off the arm line was left out")
+        for r in self.resistances:
+            if isinstance(r, ElasticBand) and r.table and plain:
+                said.append(f"the band's table ends at {r.longest_m():g} m; its last force is held beyond")
+        body = self.lifter.completed()
+        reach = self.motion.mounting.reach_m
+        expected = body.upper_arm_m + body.forearm_m
+        if reach is not None and not 0.85 * expected <= reach <= 1.1 * expected and self.elbow_rad == 0:
+            said.append(
+                f"the sensor sits {100 * reach:.0f} cm from the shoulder, but this body's arm is "
+                f"{100 * expected:.0f} cm to the wrist: state the lifter's measures with armarc lifter"
+            )
+        said.append(f"angular acceleration from the gyroscope, low-passed at {BANDWIDTH_HZ:g} Hz")
+        return tuple(said)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Evaluated:
+    moved: RepMotion
+    measures: LoadMeasures
+    moment_n_m: FloatArray
+    energy_residual: float
+    weight_n: float
+
+    def on_grid(self, start_s: float, stop_s: float, grid: FloatArray) -> FloatArray:
+        m = self.moved.motion
+        return by_angle(m.time_s, m.angle_rad, self.moment_n_m, start_s, stop_s, grid)
+
+    def swing_share_se(self, rep: Rep) -> float:
+        total = self.measures.concentric_work_j + (self.measures.swing_work_j or 0.0)
+        return self.weight_n * (rep.body_swing_se_m or 0.0) / total if total > 0 else math.nan
+
+
+def _evaluate(
+    moved: RepMotion,
+    arm: ArmBody,
+    resistances: tuple[Resistance, ...],
+    times: PhaseTimes,
+    loaded: tuple[float, float] | None,
+) -> _Evaluated:
+    m = moved.motion
+    done = dynamics(m, arm, resistances, moved.axis, moved.body)
+    measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, moved.shoulder_moves)
+    given = done.moment_power_w + done.force_power_w + done.outside_power_w
+    work = integral_between(m.time_s, given, times.start_s, times.top_start_s)
+    before, after = np.interp([times.start_s, times.top_start_s], m.time_s, done.energy_j)
+    size = abs(measures.concentric_work_j) + abs(measures.swing_work_j or 0.0)
+    carried = arm.mass_kg + sum(r.mass_kg for r in resistances if isinstance(r, Dumbbell))
+    return _Evaluated(
+        moved=moved,
+        measures=measures,
+        moment_n_m=done.moment_n_m,
+        energy_residual=float(work - (after - before)) / size if size > 0 else math.nan,
+        weight_n=carried * STANDARD_GRAVITY_M_S2,
+    )
+
+
+def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeasures:
+    """Quadrature of the changes each uncertain input makes."""
+    out: dict[str, float | None] = {}
+    for name in MEASURES:
+        value = getattr(plain, name)
+        others = [getattr(each, name) for each in moved]
+        known = value is not None and all(other is not None for other in others)
+        out[name] = _root_sum([other - value for other in others]) if known else None
+    return LoadMeasures(**out)  # type: ignore[arg-type]
+
+
+def _swing_floor(rep: Rep, found: _Evaluated) -> float | None:
+    if found.measures.swing_share is None:
+        return None
+    se = found.swing_share_se(rep)
+    return max(SWING_FLOOR, 2 * se) if math.isfinite(se) else None
+
+
+def _times(rep: Rep) -> PhaseTimes:
+    p = rep.phases
+    return PhaseTimes(start_s=p.start_s, top_start_s=p.top_start_s, top_end_s=p.top_end_s, end_s=p.end_s)
+
+
+def _spread(curves: list[FloatArray], k: int) -> tuple[FloatArray, FloatArray]:
+    """Mean and sample standard deviation over the reps that passed an angle."""
+    if not curves:
+        return np.full(k, np.nan), np.full(k, np.nan)
+    stack = np.array(curves)
+    on = np.isfinite(stack)
+    count = on.sum(axis=0)
+    filled = np.where(on, stack, 0.0)
+    mean = np.where(count > 0, filled.sum(axis=0) / np.maximum(count, 1), np.nan)
+    square = np.where(on, (stack - mean) ** 2, 0.0).sum(axis=0)
+    sd = np.where(count > 1, np.sqrt(square / np.maximum(count - 1, 1)), np.nan)
+    return mean, sd
+
+
+def _root_sum(parts: list[float]) -> float:
+    return math.sqrt(sum(p * p for p in parts))
