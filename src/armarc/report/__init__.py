@@ -12,18 +12,19 @@ if TYPE_CHECKING:
     from armarc.report.saving import save_figure
     from armarc.report.session_figure import draw_session
     from armarc.report.set_figure import draw_set
-    from armarc.report.tables import plain_set, set_table, summary_block
+    from armarc.report.tables import plain_set, print_set, set_table, summary_block
 
 _HOMES = {
     "draw_session": "session_figure",
     "draw_set": "set_figure",
     "plain_set": "tables",
+    "print_set": "tables",
     "save_figure": "saving",
     "set_table": "tables",
     "summary_block": "tables",
 }
 
-__all__ = ["draw_session", "draw_set", "plain_set", "save_figure", "set_table", "summary_block"]
+__all__ = ["draw_session", "draw_set", "plain_set", "print_set", "save_figure", "set_table", "summary_block"]
 
 
 def __getattr__(name: str) -> Any:

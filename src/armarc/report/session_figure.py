@@ -27,7 +27,7 @@ _WIDTH_IN = 14.0
 _LEFT_IN = 1.2
 _RIGHT_IN = 0.55
 _HEAD_IN = 1.3
-_NAMES_IN = 1.15
+_NAMES_IN = 1.25
 _ANGLE_IN = 2.6
 _START_IN = 2.6
 _TITLE_IN = 0.66
@@ -68,11 +68,12 @@ def draw_session(
 def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palette) -> Figure:
     key = furniture.key_rows(_key(sets, palette), _WIDTH_IN - 2 * SIDE_IN)
     foot = furniture.foot_lines(_notes(motions, sets), _WIDTH_IN)
+    names_in = _NAMES_IN + (0.24 if _several(sets) else 0.0)
     key_in = 0.2 + 0.3 * len(key)
     height = (
         _HEAD_IN
         + key_in
-        + _NAMES_IN
+        + names_in
         + _ANGLE_IN
         + _TITLE_IN
         + _START_IN
@@ -87,10 +88,10 @@ def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palett
     inner = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
     start_s, end_s = float(motions[0].time_s[0]), float(motions[-1].time_s[-1])
     end_s = max(end_s, start_s + 1.0)
-    top = _HEAD_IN + key_in + _NAMES_IN
+    top = _HEAD_IN + key_in + names_in
     said = words.COORDINATES.get(motions[0].coordinate, "Angle")
     upper = style.inch_axes(figure, _LEFT_IN, top, inner, _ANGLE_IN)
-    furniture.panel_title(page, said, "degrees", height - top + _NAMES_IN - 0.5)
+    furniture.panel_title(page, said, "degrees", height - top + names_in - 0.5)
     _angle_panel(upper, motions, palette)
     top += _ANGLE_IN + _TITLE_IN
     furniture.panel_title(page, "Start velocity", "degrees per second", height - top + 0.16)
@@ -107,7 +108,7 @@ def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palett
     unit = "min:s" if end_s - start_s > 90 else "s"
     lower.set_xlabel(f"time in the recording, {unit}", size=style.SIZE_TEXT, labelpad=6)
     _set_names(
-        page, palette, sets, start_s, inner / (end_s - start_s), height - (_HEAD_IN + key_in + _NAMES_IN)
+        page, palette, sets, start_s, inner / (end_s - start_s), height - (_HEAD_IN + key_in + names_in)
     )
     furniture.draw_foot(page, palette, foot)
     return figure
@@ -165,7 +166,9 @@ def _angle_panel(axes: Axes, motions: list[ArmMotion], p: Palette) -> None:
         lows.append(float(np.nanmin(angle)))
         highs.append(float(np.nanmax(angle)))
         x, y = lines.thinned(motion.time_s, angle, max(200, _COLUMNS // len(motions)))
-        axes.plot(x, y, color=p.ink, linewidth=1.1, zorder=4)
+        axes.plot(
+            x, y, color=p.ink, linewidth=1.1 if len(motion.time_s) < 600 * motion.rate_hz else 0.6, zorder=4
+        )
     low, high = (min(lows), max(highs)) if lows else (0.0, 90.0)
     if motions[0].coordinate == "elevation":
         low = min(0.0, low)
@@ -212,30 +215,37 @@ def _set_names(
     """Name each set above its stretch, as far as there is room."""
     centres = [_LEFT_IN + (0.5 * (m.start_s + m.end_s) - start_s) * second_in for m in sets]
     gaps = [b - a for a, b in pairwise(centres)]
-    several = len({(m.exercise, m.side) for m in sets}) > 1
+    several = _several(sets)
     for i, (measured, x) in enumerate(zip(sets, centres, strict=True)):
         room = min([*gaps[max(0, i - 1) : i + 1], 2 * (x - 0.1), 2 * (_WIDTH_IN - 0.1 - x)]) - 0.12
         judged = sum(rep.start_verdict is not None for rep in measured.reps)
         inside = sum(rep.start_verdict == "inside" for rep in measured.reps)
-        facts = [words.counted(len(measured.reps), "rep")]
-        if measured.load_kg is not None:
-            facts[0] += f" × {measured.load_kg:g} kg"
-        if judged:
-            facts[0] += f", {inside} in band"
+        short = words.counted(len(measured.reps), "rep")
+        loaded = short + (f" × {measured.load_kg:g} kg" if measured.load_kg is not None else "")
+        facts = [(f"{loaded}, {inside} in band" if judged else loaded, loaded, short)]
         if several:
-            facts.append(f"{words.exercise_of(measured).name}{', ' + measured.side if measured.side else ''}")
+            side = f", {measured.side}" if measured.side else ""
+            name = words.exercise_of(measured).name
+            facts.append((name + side, name))
         y = floor_in + 0.12
-        for fact in facts:
-            size = style.fitting_size(fact, style.SIZE_SMALL + 1, room)
-            if size >= 8.0:
-                page.text(x, y, fact, size=size, ha="center", va="baseline")
-                y += 0.24
+        for versions in facts:
+            for said in versions:
+                size = style.fitting_size(said, style.SIZE_SMALL + 1, room)
+                if size >= 8.5:
+                    page.text(x, y, said, size=size, ha="center", va="baseline")
+                    y += 0.24
+                    break
         number = f"set {measured.set}"
         size = style.fitting_size(number, style.SIZE_HEAD, room, bold=True)
         if size < 9.0:
             number = f"{measured.set}"
             size = style.fitting_size(number, style.SIZE_HEAD, room, bold=True)
         page.text(x, y, number, size=max(size, 6.0), ha="center", va="baseline", weight="bold", color=p.ink)
+
+
+def _several(sets: Sequence[MeasuredSet]) -> bool:
+    """Whether the sets differ in exercise or side, so that each must be named."""
+    return len({(measured.exercise, measured.side) for measured in sets}) > 1
 
 
 def _minutes(axes: Axes, length_s: float) -> None:

@@ -1,4 +1,4 @@
-"""Words for pictures and tables: trade terms, flags, how a set was measured, the caution."""
+"""Words for pictures and tables: trade terms, how a set was measured, the caution."""
 
 from __future__ import annotations
 
@@ -7,25 +7,24 @@ import math
 from armarc.errors import ArmarcError
 from armarc.exercises import Exercise, find_exercise
 from armarc.motion import ArmMotion
+from armarc.report.flags import flag_letters, flag_words
 from armarc.reps.types import MeasuredSet
+
+__all__ = [
+    "CAUTION",
+    "COORDINATES",
+    "counted",
+    "exercise_of",
+    "flag_letters",
+    "flag_words",
+    "measured_how",
+    "set_facts",
+]
 
 CAUTION = (
     "Training log and measurement aid, not a medical device. Stop at pain, numbness, instability or "
     "dizziness and see a licensed practitioner. Never chase the number."
 )
-
-FLAGS = {
-    "gap": "samples are missing",
-    "clipped": "the sensor was at the end of its range",
-    "partial": "less than 70 % of the set's median range of motion",
-    "no_gate": "no start velocity: the start gate was not crossed cleanly",
-    "coarse": "crossed the start gate within few samples",
-    "open_end": "the recording ends inside the rep",
-    "stall": "came to a stop on the way up",
-    "bounce": "bounced out of the bottom",
-    "unsteady_sensor": "the strap moved on the arm",
-}
-"""What the flags of a rep mean; an unknown one is shown by its name."""
 
 COORDINATES = {
     "elevation": "Elevation of the arm",
@@ -39,20 +38,6 @@ MOUNTINGS = {
     "hanging": "the hanging arm",
     "stated": "what was stated",
 }
-
-
-_SUPERSCRIPTS = "ᵃᵇᶜᵈᵉᶠᵍʰⁱʲᵏˡᵐⁿᵒᵖʳˢᵗᵘᵛʷ"
-
-
-def flag_words(flag: str) -> str:
-    """Say what a flag means."""
-    return FLAGS.get(flag, flag.replace("_", " "))
-
-
-def flag_letters(reps: list[tuple[str, ...]]) -> dict[str, str]:
-    """Give each flag that occurs a raised letter, in order of first use."""
-    seen = dict.fromkeys(flag for flags in reps for flag in flags)
-    return {flag: _SUPERSCRIPTS[min(i, len(_SUPERSCRIPTS) - 1)] for i, flag in enumerate(seen)}
 
 
 def exercise_of(measured: MeasuredSet) -> Exercise:

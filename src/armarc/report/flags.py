@@ -1,0 +1,31 @@
+"""What the quality flags of a rep mean, in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+FLAGS = {
+    "gap": "samples are missing",
+    "clipped": "the sensor was at the end of its range",
+    "partial": "less than 70 % of the set's median range of motion",
+    "no_gate": "no start velocity: the start gate was not crossed cleanly",
+    "coarse": "crossed the start gate within few samples",
+    "open_end": "the recording ends inside the rep",
+    "stall": "came to a stop on the way up",
+    "bounce": "bounced out of the bottom",
+    "unsteady_sensor": "the strap moved on the arm",
+}
+"""What the flags of a rep mean; an unknown one is shown by its name."""
+
+_SUPERSCRIPTS = "ᵃᵇᶜᵈᵉᶠᵍʰⁱʲᵏˡᵐⁿᵒᵖʳˢᵗᵘᵛʷ"
+
+
+def flag_words(flag: str) -> str:
+    """Say what a flag means."""
+    return FLAGS.get(flag, flag.replace("_", " "))
+
+
+def flag_letters(reps: Sequence[Sequence[str]]) -> dict[str, str]:
+    """Give each flag that occurs a raised letter, in order of first use."""
+    seen = dict.fromkeys(flag for flags in reps for flag in flags)
+    return {flag: _SUPERSCRIPTS[min(i, len(_SUPERSCRIPTS) - 1)] for i, flag in enumerate(seen)}
