@@ -1,5 +1,8 @@
 """The raw stream: types, CSV in and out, units and columns, gaps, resampling, metadata."""
 
+from armarc.recording.csv_reader import read_csv
+from armarc.recording.csv_writer import RecordingWriter, write_csv
+from armarc.recording.resample import dropped_stretches, uniform_pieces
 from armarc.recording.types import (
     STANDARD_GRAVITY_M_S2,
     BoolArray,
@@ -19,5 +22,10 @@ __all__ = [
     "Metadata",
     "Piece",
     "Recording",
+    "RecordingWriter",
     "Source",
+    "dropped_stretches",
+    "read_csv",
+    "uniform_pieces",
+    "write_csv",
 ]

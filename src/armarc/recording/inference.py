@@ -1,0 +1,181 @@
+"""Units of acceleration and angular velocity: stated, named, or told by gravity."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armarc.errors import FormatError, UnitError
+from armarc.recording.consistency import Agreement, gravity_agreement
+from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording.units import SCALE, scale_of
+
+_FASTEST_ARM_RAD_S = 70.0
+_GRAVITY_TOLERANCE = 0.25
+_NO_GRAVITY_HINT = (
+    "record the accelerometer including gravity; without it nobody can tell which way the arm points"
+)
+
+
+def acceleration_unit(
+    acceleration: FloatArray, *, stated: str | None, named: str | None, file: str, column: str
+) -> tuple[str, list[str]]:
+    """Unit of the accelerometer and why.
+
+    At rest an accelerometer reads standard gravity (9.80665 m/s², CGPM 1901), and over a set its median magnitude stays
+    near it.
+
+    Raises
+    ------
+    UnitError
+        The unit cannot be told, or the stated one contradicts gravity.
+    FormatError
+        Gravity is missing from the data.
+    """
+    step = max(1, len(acceleration) // 200_000)
+    norm = np.linalg.norm(acceleration[::step], axis=1)
+    median = float(np.median(norm))
+    if not median > 0:
+        raise FormatError("the accelerometer reads zero", "check the sensor", file=file, column=column)
+    fitting = [
+        unit
+        for unit in ("m/s2", "g", "mg")
+        if abs(median * SCALE["acceleration"][unit] / STANDARD_GRAVITY_M_S2 - 1.0) < _GRAVITY_TOLERANCE
+    ]
+    unit = stated or named
+    if unit is not None:
+        ratio = median * scale_of(unit, "acceleration") / STANDARD_GRAVITY_M_S2
+        if 0.5 < ratio < 2.0:
+            return unit, []
+        if stated is None and not fitting and ratio < 0.5 and _looks_gravity_free(norm):
+            raise FormatError(
+                f"the acceleration is only {median:.3g} {unit} at its median: gravity was removed from it",
+                _NO_GRAVITY_HINT,
+                file=file,
+                column=column,
+            )
+        better = f"; in {fitting[0]} it would fit" if fitting else ""
+        advice = (
+            f"state --units acceleration={fitting[0]}"
+            if fitting
+            else "state the true unit: --units acceleration=…"
+        )
+        raise UnitError(
+            f"the accelerometer's median of {median:.4g} {unit} is {ratio:.2g} times gravity{better}",
+            advice,
+            file=file,
+            column=column,
+        )
+    if fitting:
+        return fitting[0], [f"acceleration is in {fitting[0]}: its median magnitude is {median:.4g}"]
+    if _looks_gravity_free(norm):
+        raise FormatError(
+            f"the acceleration has a median of only {median:.3g} and falls to {float(np.quantile(norm, 0.05)):.2g}: "
+            "gravity was removed from it",
+            _NO_GRAVITY_HINT,
+            file=file,
+            column=column,
+        )
+    counts = 2.0 ** round(np.log2(median)) if median > 200 else 0.0
+    advice = "state it: --units acceleration=m/s2 (or g, or mg)"
+    if counts:
+        advice = f"if these are raw counts, state them per g, for example --units acceleration=g/{counts:.0f}"
+    raise UnitError(
+        f"the unit of acceleration cannot be told: the median magnitude is {median:.4g}, gravity would be 9.81 m/s², 1 g "
+        "or 1000 mg",
+        advice,
+        file=file,
+        column=column,
+    )
+
+
+def _looks_gravity_free(norm: FloatArray) -> bool:
+    """Without gravity the magnitude falls near zero at rest; with it, it stays near one value."""
+    return bool(np.quantile(norm, 0.05) < 0.3 * np.median(norm))
+
+
+def angular_velocity_unit(
+    time_s: FloatArray,
+    specific_force_m_s2: FloatArray,
+    angular_velocity: FloatArray,
+    *,
+    stated: str | None,
+    named: str | None,
+    file: str,
+    column: str,
+) -> tuple[str, list[str], list[str]]:
+    """Unit of the gyroscope, why, and warnings.
+
+    Returns
+    -------
+    unit, inferences, warnings
+
+    Raises
+    ------
+    UnitError
+        Neither gravity's turning nor the size of the values tells the unit, or they contradict the column's name.
+    """
+    agreement = gravity_agreement(time_s, specific_force_m_s2, angular_velocity)
+    unit = stated or named
+    fastest = float(np.abs(angular_velocity).max())
+    if unit is not None:
+        scale = scale_of(unit, "angular_velocity")
+        other = _unit_from(agreement)
+        if other and other != unit and not 0.2 < agreement.scale / scale < 5.0:
+            message = (
+                f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in {other} "
+                f"(ratio {agreement.scale / scale:.3g})"
+            )
+            if stated:
+                return unit, [], [message]
+            raise UnitError(
+                message, f"state it: --units gyroscope={other} (or {unit})", file=file, column=column
+            )
+        if fastest * scale > 2.5 * _FASTEST_ARM_RAD_S and stated is None:
+            raise UnitError(
+                f"{fastest:.4g} {unit} is faster than any arm",
+                "state the true unit: --units gyroscope=deg/s",
+                file=file,
+                column=column,
+            )
+        return unit, [], _axis_warning(agreement)
+    found = _unit_from(agreement)
+    if found:
+        why = (
+            f"angular velocity is in {found}: gravity turns in the accelerometer {agreement.scale:.3g} rad per unit of the "
+            f"gyroscope's integral (correlation {agreement.correlation:.2f}); 1 would be rad/s, 0.0175 deg/s"
+        )
+        return found, [why], _axis_warning(agreement)
+    if 2.0 * _FASTEST_ARM_RAD_S < fastest <= 5000.0:
+        why = f"angular velocity is in deg/s: its largest value, {fastest:.4g}, would be faster than any arm in rad/s"
+        return "deg/s", [why], _axis_warning(agreement)
+    raise UnitError(
+        "the unit of the gyroscope cannot be told: the sensor hardly tilts in this recording and the column names do not "
+        "say it",
+        "state it: --units gyroscope=deg/s (or rad/s)",
+        file=file,
+        column=column,
+    )
+
+
+def _unit_from(agreement: Agreement) -> str | None:
+    if not agreement.usable or not agreement.scale > 0:
+        return None
+    for unit in ("rad/s", "deg/s", "mdeg/s"):
+        if 0.4 < agreement.scale / SCALE["angular_velocity"][unit] < 2.5:
+            return unit
+    return None
+
+
+def _axis_warning(agreement: Agreement) -> list[str]:
+    enough = agreement.windows >= 15 and agreement.turned_rad > 0.05
+    if enough and agreement.correlation < -0.6:
+        return [
+            "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or its sign is "
+            "reversed; angles from this recording cannot be trusted"
+        ]
+    if enough and abs(agreement.correlation) < 0.2:
+        return [
+            "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); angles from "
+            "this recording cannot be trusted"
+        ]
+    return []

@@ -1,0 +1,166 @@
+"""Even pieces of a recording: what orientation and reps are computed on."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from armarc.recording.types import BoolArray, FloatArray, Piece, Recording
+
+SHORTEST_PIECE_S = 1.0
+_STEADY = 0.02
+
+
+def uniform_pieces(
+    recording: Recording, *, longest_bridge_s: float = 0.05, longest_gap_s: float = 2.0
+) -> tuple[Piece, ...]:
+    """Lay a recording on an even grid, splitting it at long gaps.
+
+    A recording with a steady clock keeps its samples untouched; missing ones are filled in. Uneven stamps are
+    interpolated by local cubics: a straight line between samples of 100 Hz would take 1.2 % off a movement component of
+    5 Hz halfway between two samples, (π f / rate)² / 2, a cubic well under a tenth of that. Next to a gap, and over one,
+    the interpolation is a straight line.
+
+    Parameters
+    ----------
+    recording : Recording
+    longest_bridge_s : float, s
+        A stretch between samples up to this long is bridged without a mark.
+    longest_gap_s : float, s
+        Longer gaps split the recording.
+
+    Returns
+    -------
+    tuple of Piece
+        At least 1 s each. ``missing`` marks every sample that was filled in over a gap. Stretches shorter than 1 s are
+        left out; see `dropped_stretches`.
+    """
+    rate = recording.rate_hz
+    pieces = []
+    for start, end in _stretches(recording, longest_gap_s):
+        if _long_enough(recording, start, end):
+            pieces.append(_piece(recording, start, end, rate, longest_bridge_s))
+    return tuple(pieces)
+
+
+def dropped_stretches(recording: Recording, *, longest_gap_s: float = 2.0) -> tuple[tuple[float, float], ...]:
+    """Start and end, s, of the stretches that `uniform_pieces` leaves out because they are shorter than 1 s."""
+    return tuple(
+        (float(recording.time_s[start]), float(recording.time_s[end - 1]))
+        for start, end in _stretches(recording, longest_gap_s)
+        if not _long_enough(recording, start, end)
+    )
+
+
+def _stretches(recording: Recording, longest_gap_s: float) -> list[tuple[int, int]]:
+    breaks = np.flatnonzero(np.diff(recording.time_s) > longest_gap_s) + 1
+    bounds = [0, *breaks.tolist(), len(recording.time_s)]
+    return list(zip(bounds[:-1], bounds[1:], strict=True))
+
+
+def _long_enough(recording: Recording, start: int, end: int) -> bool:
+    if end - start < 3:
+        return False
+    span = float(recording.time_s[end - 1] - recording.time_s[start])
+    return span + 1.0 / recording.rate_hz >= SHORTEST_PIECE_S
+
+
+def _piece(recording: Recording, start: int, end: int, rate: float, longest_bridge_s: float) -> Piece:
+    t = recording.time_s[start:end] - recording.time_s[start]
+    values = np.concatenate(
+        [recording.specific_force_m_s2[start:end], recording.angular_velocity_rad_s[start:end]], axis=1
+    )
+    clipped = recording.is_clipped[start:end]
+    steps = np.diff(t) * rate
+    counts = np.maximum(1.0, np.round(steps))
+    # The last few microseconds of a stamp are rounding, not unevenness.
+    loose = np.maximum(_STEADY * counts, 2e-6 * rate)
+    long = steps > max(1.5, longest_bridge_s * rate)
+    if bool((np.abs(steps - counts)[~long] <= loose[~long]).all()):
+        index = _places(t, rate, counts, long)
+        grid_values, filled = _fill(index, values)
+        grid_clipped = np.zeros(len(grid_values), bool)
+        grid_clipped[index] = clipped
+        missing = _over_gaps(index, filled, longest_bridge_s * rate)
+    else:
+        n = int(np.floor(t[-1] * rate + 1e-6)) + 1
+        grid = np.arange(n) / rate
+        grid_values = _interpolate(t, values, grid, max(longest_bridge_s, 1.5 / rate))
+        right = np.clip(np.searchsorted(t, grid, side="left"), 1, len(t) - 1)
+        interval = t[right] - t[right - 1]
+        on_sample = np.minimum(np.abs(t[right] - grid), np.abs(grid - t[right - 1])) < 0.25 / rate
+        missing = (interval > max(longest_bridge_s, 1.5 / rate) * (1 + 1e-9)) & ~on_sample
+        grid_clipped = clipped[right] | clipped[right - 1]
+    return Piece(
+        start_s=float(recording.time_s[start]),
+        rate_hz=rate,
+        specific_force_m_s2=np.ascontiguousarray(grid_values[:, :3]),
+        angular_velocity_rad_s=np.ascontiguousarray(grid_values[:, 3:]),
+        missing=missing,
+        clipped=grid_clipped,
+    )
+
+
+def _places(t: FloatArray, rate: float, counts: FloatArray, long: BoolArray) -> NDArray[np.intp]:
+    """Grid index of each sample: counted inside runs, rounded from the clock after each gap so that errors do not add up."""
+    index = np.concatenate([[0.0], np.cumsum(counts)])
+    starts = np.flatnonzero(long) + 1
+    if len(starts):
+        bounds = np.append(starts, len(t))
+        end = index[starts[0] - 1]
+        for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+            place = max(end + 1.0, float(np.round(t[a] * rate)))
+            index[a:b] += place - index[a]
+            end = index[b - 1]
+    return index.astype(np.intp)
+
+
+def _fill(index: NDArray[np.intp], values: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Spread samples over the grid and join neighbours by straight lines where the grid is empty."""
+    n = int(index[-1]) + 1
+    filled = np.ones(n, bool)
+    filled[index] = False
+    if n == len(index):
+        return values, filled
+    grid = np.empty((n, values.shape[1]))
+    grid[index] = values
+    holes = np.flatnonzero(filled)
+    for column in range(values.shape[1]):
+        grid[holes, column] = np.interp(holes, index, values[:, column])
+    return grid, filled
+
+
+def _over_gaps(index: NDArray[np.intp], filled: BoolArray, longest_bridge: float) -> BoolArray:
+    """Filled samples between two real ones that are further apart than a bridge may be."""
+    apart = np.diff(index)
+    wide = np.flatnonzero(apart > max(1.5, longest_bridge * (1 + 1e-9)))
+    missing = np.zeros(len(filled), bool)
+    for i in wide:
+        missing[index[i] + 1 : index[i + 1]] = True
+    return missing & filled
+
+
+def _interpolate(t: FloatArray, values: FloatArray, grid: FloatArray, longest_bridge_s: float) -> FloatArray:
+    """Cubic through two samples on each side (Lagrange); straight lines at the ends and next to gaps."""
+    n = len(t)
+    left = np.clip(np.searchsorted(t, grid, side="right") - 1, 0, n - 2)
+    fraction = ((grid - t[left]) / (t[left + 1] - t[left]))[:, None]
+    out = values[left] * (1.0 - fraction) + values[left + 1] * fraction
+    step = np.diff(t)
+    typical = float(np.median(step))
+    even = (step <= longest_bridge_s) & (step >= 0.2 * typical)
+    inner = (left >= 1) & (left <= n - 3)
+    inner[inner] = even[left[inner] - 1] & even[left[inner]] & even[left[inner] + 1]
+    places = np.flatnonzero(inner)
+    if len(places):
+        x = grid[places]
+        knots = [t[left[places] + k] for k in (-1, 0, 1, 2)]
+        total = np.zeros((len(places), values.shape[1]))
+        for j in range(4):
+            weight = np.ones(len(places))
+            for k in range(4):
+                if k != j:
+                    weight *= (x - knots[k]) / (knots[j] - knots[k])
+            total += weight[:, None] * values[left[places] + j - 1]
+        out[places] = total
+    return np.asarray(out, dtype=float)

@@ -1,0 +1,263 @@
+"""The numbers of a text table, read in chunks."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import mmap
+import re
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from armarc.errors import FormatError
+from armarc.recording.layout import COMMENT_MARKS, MISSING_CELLS, WHITESPACE, Layout, is_number, split_line
+from armarc.recording.text import SpanReader, TextFile
+from armarc.recording.types import FloatArray
+
+_CHUNK_ROWS = 1 << 17
+_MISSING = sorted(
+    {form for word in MISSING_CELLS if word for form in (word, word.upper(), word.title(), "NaN")}
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Columns of a table.
+
+    Parameters
+    ----------
+    values : ndarray, shape (k, n)
+        One row per asked column, NaN where a cell is empty; zeros for text columns.
+    texts : dict of int to ndarray of object, shape (n,)
+        Cells of the columns read as text, by position.
+    comments : tuple of str
+        Comment lines found among the rows.
+    """
+
+    values: FloatArray
+    texts: dict[int, NDArray[Any]]
+    comments: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def load_table(
+    source: TextFile, layout: Layout, positions: tuple[int, ...], text_positions: tuple[int, ...] = ()
+) -> Table:
+    """Read columns by position.
+
+    Raises
+    ------
+    FormatError
+        A cell that should hold a number holds text, or a row has too many cells; the line is named.
+    """
+    notes: list[str] = []
+    end = _end_of_whole_lines(source, layout, notes)
+    spans, comments = _spans(source.data, layout, end, notes)
+    capacity = _estimated_rows(source.data, layout.data_start, end)
+    values = np.empty((len(positions), capacity))
+    texts: dict[int, list[NDArray[Any]]] = {place: [] for place in text_positions}
+    n = 0
+    try:
+        for chunk in _chunks(source.data, spans, layout, positions, text_positions):
+            m = len(chunk)
+            if n + m > values.shape[1]:
+                values = np.concatenate([values[:, :n], np.empty((len(positions), max(m, n // 2)))], axis=1)
+            if not text_positions:
+                values[:, n : n + m] = chunk.to_numpy().T
+            else:
+                for row, place in enumerate(positions):
+                    if place in texts:
+                        values[row, n : n + m] = 0.0
+                    else:
+                        values[row, n : n + m] = chunk[place].to_numpy()
+            for place, parts in texts.items():
+                parts.append(chunk[place].astype(object).to_numpy())
+            n += m
+    except (ValueError, pd.errors.ParserError, csv.Error, OverflowError, UnicodeError) as error:
+        raise _located(source, layout, positions, text_positions, end, error) from None
+    joined = {
+        place: np.concatenate(parts) if parts else np.empty(0, object) for place, parts in texts.items()
+    }
+    return Table(values=values[:, :n], texts=joined, comments=tuple(comments), warnings=tuple(notes))
+
+
+def _chunks(
+    data: bytes | mmap.mmap,
+    spans: list[tuple[int, int]],
+    layout: Layout,
+    positions: tuple[int, ...],
+    text_positions: tuple[int, ...],
+) -> Iterator[pd.DataFrame]:
+    wanted = sorted({*positions, *text_positions})
+    separator: dict[str, Any] = {"sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter}
+    if layout.delimiter not in (WHITESPACE, "\t"):
+        separator["skipinitialspace"] = True
+    with SpanReader(data, spans) as raw, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        reader = pd.read_csv(
+            io.BufferedReader(raw, 1 << 20),
+            header=None,
+            names=list(range(layout.n_columns)),
+            usecols=wanted,
+            dtype={place: ("object" if place in text_positions else "float64") for place in wanted},
+            engine="c",
+            decimal=layout.decimal,
+            na_values=_MISSING,
+            index_col=False,
+            chunksize=_CHUNK_ROWS,
+            encoding="utf-8",
+            encoding_errors="replace",
+            low_memory=True,
+            **separator,
+        )
+        with reader:
+            for chunk in reader:
+                yield chunk[list(positions)] if not text_positions else chunk
+
+
+def _estimated_rows(data: bytes | mmap.mmap, start: int, end: int) -> int:
+    block = bytes(data[start : min(end, start + (1 << 16))])
+    lines = max(block.count(b"\n"), block.count(b"\r"), 1)
+    return int((end - start) / (len(block) / lines) * 1.05) + 16
+
+
+def _end_of_whole_lines(source: TextFile, layout: Layout, notes: list[str]) -> int:
+    """Where the whole lines end: a last line that was cut while being written is left out."""
+    data = source.data
+    end = len(data)
+    tail_start = max(layout.data_start, end - (1 << 15))
+    tail = bytes(data[tail_start:end])
+    if tail.endswith((b"\n", b"\r")) or not tail.strip():
+        return end
+    lines = tail.splitlines(keepends=True)
+    last = lines[-1].decode(errors="replace")
+    if last.lstrip().startswith(COMMENT_MARKS):
+        return end
+    before = [
+        split_line(line.decode(errors="replace").strip("\r\n"), layout.delimiter) for line in lines[-12:-1]
+    ]
+    before = [row for row in before if len(row) == layout.n_columns]
+    if not before:
+        return end
+    cells = split_line(last, layout.delimiter)
+    cut = len(cells) < len(before[-1]) or (layout.own and bool(before))
+    if (
+        not cut
+        and cells[-1]
+        and not is_number(cells[-1], layout.decimal)
+        and is_number(before[-1][-1], layout.decimal)
+    ):
+        cut = True
+    if not cut and before[-1][-1]:
+        places = {_decimals(row[-1], layout.decimal) for row in before}
+        cut = len(before) >= 5 and len(places) == 1 and _decimals(cells[-1], layout.decimal) < min(places)
+    if cut:
+        notes.append(f"the last line is cut off and was left out: {last.strip()[:80]!r}")
+        return end - len(lines[-1])
+    return end
+
+
+def _decimals(cell: str, decimal: str) -> int:
+    return len(cell.partition(decimal)[2]) if "e" not in cell.lower() else 99
+
+
+def _spans(
+    data: bytes | mmap.mmap, layout: Layout, end: int, notes: list[str]
+) -> tuple[list[tuple[int, int]], list[str]]:
+    """Byte ranges of the rows, leaving out comment lines and repeated headers among them."""
+    cuts: list[tuple[int, int]] = []
+    comments: list[str] = []
+    marks = [mark.encode() for mark in COMMENT_MARKS]
+    if layout.header_text.strip():
+        marks.append(layout.header_text)
+    newline = (
+        b"\n"
+        if data.find(b"\n", layout.data_start) >= 0 or data.find(b"\r", layout.data_start) < 0
+        else b"\r"
+    )
+    for mark in marks:
+        at = data.find(newline + mark, layout.data_start, end)
+        repeats = 0
+        while at >= 0:
+            stop = data.find(newline, at + 1, end)
+            stop = end if stop < 0 else stop
+            cuts.append((at + 1, min(stop + 1, end)))
+            if mark == layout.header_text:
+                repeats += 1
+            else:
+                comments.append(bytes(data[at + 1 : stop]).decode(errors="replace").strip())
+            at = data.find(newline + mark, stop, end)
+        if repeats:
+            notes.append(
+                f"the header is repeated {repeats} more time(s) inside the file; the rows were joined"
+            )
+    spans: list[tuple[int, int]] = []
+    start = layout.data_start
+    for cut_start, cut_end in sorted(cuts):
+        if cut_start > start:
+            spans.append((start, cut_start))
+        start = max(start, cut_end)
+    spans.append((start, end))
+    return spans, comments
+
+
+def event_of(comment: str) -> dict[str, Any] | None:
+    """The JSON object a comment line carries, if it does."""
+    match = re.match(r"#\s*(\{.*\})\s*$", comment)
+    if not match:
+        return None
+    try:
+        found = json.loads(match[1])
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _located(
+    source: TextFile,
+    layout: Layout,
+    positions: tuple[int, ...],
+    text_positions: tuple[int, ...],
+    end: int,
+    error: Exception,
+) -> FormatError:
+    """Find the line and column that the fast parser stumbled over."""
+    text = io.TextIOWrapper(
+        SpanReader(source.data, [(layout.data_start, end)]), "utf-8", errors="replace", newline=None
+    )
+    with text:
+        for number, line in enumerate(text, layout.data_line):
+            stripped = line.strip("\n")
+            if not stripped.strip() or stripped.lstrip().startswith(COMMENT_MARKS):
+                continue
+            if stripped.encode() == layout.header_text:
+                continue
+            cells = split_line(stripped, layout.delimiter)
+            while len(cells) > layout.n_columns and not cells[-1]:
+                cells.pop()
+            if len(cells) > layout.n_columns:
+                return FormatError(
+                    f"expected {layout.n_columns} cells in a row, found {len(cells)}",
+                    "correct or delete this line",
+                    file=source.file,
+                    line=number,
+                )
+            for place in positions:
+                if place in text_positions or place >= len(cells) or is_number(cells[place], layout.decimal):
+                    continue
+                name = layout.names[place] if layout.names else str(place + 1)
+                return FormatError(
+                    f"{cells[place][:40]!r} is not a number",
+                    "correct or delete this line",
+                    file=source.file,
+                    line=number,
+                    column=name,
+                )
+    return FormatError(f"the table cannot be read: {error}", "export the recording again", file=source.file)

@@ -1,0 +1,220 @@
+"""From a path to UTF-8 bytes: what kind of file it is, its encoding, and where its lines are."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import mmap
+import os
+import stat
+import zlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from armarc.errors import FormatError
+
+_MAP_ABOVE_BYTES = 1 << 24
+_LARGEST_UNPACKED_BYTES = 4 << 30
+
+_SIGNATURES: tuple[tuple[bytes, str], ...] = (
+    (b"PK\x03\x04", "a zip archive (a spreadsheet or a zipped export)"),
+    (b"PK\x05\x06", "an empty zip archive"),
+    (b"\xff\xd8\xff", "a JPEG picture"),
+    (b"\x89PNG", "a PNG picture"),
+    (b"GIF8", "a GIF picture"),
+    (b"%PDF", "a PDF document"),
+    (b"\xd0\xcf\x11\xe0", "an old binary spreadsheet or document"),
+    (b"SQLite format 3\x00", "an SQLite database"),
+    (b"\x89HDF", "an HDF5 file"),
+    (b"PAR1", "a Parquet file"),
+    (b"\x93NUMPY", "a NumPy array"),
+    (b"BZh", "a bzip2 archive"),
+    (b"\xfd7zXZ", "an xz archive"),
+    (b"7z\xbc\xaf", "a 7z archive"),
+    (b"\x28\xb5\x2f\xfd", "a Zstandard archive"),
+    (b"RIFF", "a sound or video file"),
+    (b"\x7fELF", "a program"),
+    (b"MATLAB 5.0", "a MAT file"),
+    (b"bplist", "a binary property list"),
+)
+_EXPORT_HINT = "export the recording as a CSV text file and give that"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextFile:
+    """The text of a recording as UTF-8 bytes.
+
+    ``data`` starts after any byte-order mark; ``sha256`` is that of the file as it lies on disk.
+    """
+
+    file: str
+    data: bytes | mmap.mmap
+    start: int
+    sha256: str
+    warnings: tuple[str, ...] = ()
+
+    def head(self, size: int) -> bytes:
+        """First `size` bytes, cut back to whole lines unless the file is shorter."""
+        block = bytes(self.data[self.start : self.start + size])
+        if self.start + size >= len(self.data):
+            return block
+        last = max(block.rfind(b"\n"), block.rfind(b"\r"))
+        return block[: last + 1] if last >= 0 else block
+
+
+def open_text(path: str | os.PathLike[str]) -> TextFile:
+    """Open a CSV file, packed or not, in whatever encoding, as UTF-8 bytes.
+
+    Raises
+    ------
+    FormatError
+        The file is missing, a folder, empty, unreadable, or not a text table at all.
+    """
+    raw, name = _read(path)
+    digest = hashlib.sha256(raw).hexdigest()
+    warnings: list[str] = []
+    data: bytes | mmap.mmap = raw
+    if raw[:2] == b"\x1f\x8b":
+        data = _unpack(bytes(raw), name, warnings)
+    _refuse_other_kinds(bytes(data[:4096]), name)
+    data, start = _as_utf8(data, name, warnings)
+    if not bytes(data[start : start + 65536]).strip() and not bytes(data[start:]).strip():
+        raise FormatError("the file is empty", "record or export it again", file=name)
+    return TextFile(file=name, data=data, start=start, sha256=digest, warnings=tuple(warnings))
+
+
+def _read(path: str | os.PathLike[str]) -> tuple[bytes | mmap.mmap, str]:
+    name = os.fspath(path)
+    try:
+        status = os.stat(name)
+        if stat.S_ISDIR(status.st_mode):
+            raise FormatError("this is a folder, not a recording", "give the CSV file inside it", file=name)
+        if stat.S_ISREG(status.st_mode) and status.st_size > _MAP_ABOVE_BYTES:
+            with open(name, "rb") as handle:
+                return mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ), name
+        return Path(name).read_bytes(), name
+    except FileNotFoundError:
+        raise FormatError("there is no such file", "check the name and the folder", file=name) from None
+    except PermissionError:
+        raise FormatError("the file may not be read", "check its permissions", file=name) from None
+    except ValueError:
+        raise FormatError("this is not a usable file name", "check the name", file=repr(name)) from None
+    except OSError as error:
+        raise FormatError(f"the file cannot be read: {error.strerror or error}", file=name) from None
+
+
+def _unpack(raw: bytes, name: str, warnings: list[str]) -> bytes:
+    """Unpack gzip members; a cut or damaged tail costs only itself."""
+    parts: list[bytes] = []
+    size = 0
+    rest = raw
+    while rest[:2] == b"\x1f\x8b":
+        unpacker = zlib.decompressobj(wbits=31)
+        try:
+            while rest and not unpacker.eof:
+                parts.append(unpacker.decompress(rest, 1 << 24))
+                size += len(parts[-1])
+                if size > _LARGEST_UNPACKED_BYTES:
+                    raise FormatError("the packed file unpacks to more than 4 GiB", "split it", file=name)
+                rest = unpacker.unconsumed_tail
+            rest = unpacker.unused_data
+        except zlib.error as error:
+            if not size:
+                raise FormatError("the packed file is damaged", "copy it again", file=name) from error
+            warnings.append(f"the packed file is damaged after {size} bytes; what came before was read")
+            break
+        if not unpacker.eof:
+            warnings.append("the packed file ends early; what was there was read")
+            break
+    return b"".join(parts)
+
+
+def _refuse_other_kinds(head: bytes, name: str) -> None:
+    for signature, kind in _SIGNATURES:
+        if head.startswith(signature):
+            raise FormatError(f"this is {kind}, not a CSV recording", _EXPORT_HINT, file=name)
+    if head[4:8] == b"ftyp":
+        raise FormatError("this is a video file, not a CSV recording", _EXPORT_HINT, file=name)
+    text = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    lowered = text[:64].lower()
+    if text[:1] == b"{" or (text[:1] == b"[" and text[1:].lstrip()[:1] in (b"{", b"[", b'"')):
+        raise FormatError("this looks like JSON, not a CSV recording", _EXPORT_HINT, file=name)
+    if lowered.startswith((b"<!doctype", b"<html", b"<?xml", b"<svg")):
+        raise FormatError("this looks like a web page or XML, not a CSV recording", _EXPORT_HINT, file=name)
+
+
+def _as_utf8(data: bytes | mmap.mmap, name: str, warnings: list[str]) -> tuple[bytes | mmap.mmap, int]:
+    head = bytes(data[:4096])
+    encoding = ""
+    if head.startswith(b"\xef\xbb\xbf"):
+        return data, 3
+    if head.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+        encoding = "utf-32"
+    elif head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encoding = "utf-16"
+    elif head[1::2].count(0) > 0.4 * len(head) // 2:
+        encoding = "utf-16-le"
+    elif head[0::2].count(0) > 0.4 * len(head) // 2:
+        encoding = "utf-16-be"
+    elif b"\x00" in head:
+        raise FormatError("this is a binary file, not a CSV recording", _EXPORT_HINT, file=name)
+    if encoding:
+        try:
+            text = bytes(data).decode(encoding)
+        except UnicodeDecodeError as error:
+            text = bytes(data).decode(encoding, errors="ignore")
+            warnings.append(f"some characters are not valid {encoding.upper()} (byte {error.start})")
+        return text.encode(), 0
+    try:
+        _check_utf8(data)
+    except UnicodeDecodeError:
+        # One byte per character: keeps "°/s" and "m/s²" of older Windows programs.
+        return bytes(data).decode("latin-1").encode(), 0
+    return data, 0
+
+
+def _check_utf8(data: bytes | mmap.mmap) -> None:
+    """Raise UnicodeDecodeError unless every line is UTF-8; blocks, so that a large file stays on disk."""
+    size = 1 << 22
+    carried = b""
+    for start in range(0, len(data), size):
+        block = carried + bytes(data[start : start + size])
+        if block.isascii():
+            carried = b""
+            continue
+        last = block.rfind(b"\n") + 1 if start + size < len(data) else len(block)
+        block[:last].decode()
+        carried = block[last:]
+    carried.decode()
+
+
+class SpanReader(io.RawIOBase):
+    """Reads chosen byte ranges of a buffer as if they were one file, without copying the buffer."""
+
+    def __init__(self, data: bytes | mmap.mmap, spans: Iterable[tuple[int, int]]) -> None:
+        self._view = memoryview(data)
+        self._spans = [span for span in spans if span[1] > span[0]]
+        self._at = 0
+        self._position = self._spans[0][0] if self._spans else 0
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: object) -> int:
+        target = memoryview(buffer).cast("B")  # type: ignore[arg-type]
+        if self._at >= len(self._spans):
+            return 0
+        end = self._spans[self._at][1]
+        count = min(len(target), end - self._position)
+        target[:count] = self._view[self._position : self._position + count]
+        self._position += count
+        if self._position >= end:
+            self._at += 1
+            if self._at < len(self._spans):
+                self._position = self._spans[self._at][0]
+        return count
+
+    def close(self) -> None:
+        self._view.release()
+        super().close()
