@@ -202,6 +202,11 @@ def _start_panel(axes: Axes, sets: Sequence[MeasuredSet], p: Palette) -> None:
     furniture.draw_marks(
         axes, p, [rep.phases.start_s for rep in reps], values, [rep.start_verdict for rep in reps], size
     )
+    if not reps:
+        axes.text(
+            0.5, 0.5, "no start velocity was measured", transform=axes.transAxes, ha="center", va="center",
+            size=style.SIZE_TEXT, color=p.faint,
+        )  # fmt: skip
     levels += values
     low, high = (min(levels), max(levels)) if levels else (0.0, 100.0)
     room = max(high - low, 10.0)
@@ -222,7 +227,7 @@ def _set_names(
         inside = sum(rep.start_verdict == "inside" for rep in measured.reps)
         short = words.counted(len(measured.reps), "rep")
         loaded = short + (f" × {measured.load_kg:g} kg" if measured.load_kg is not None else "")
-        facts = [(f"{loaded}, {inside} in band" if judged else loaded, loaded, short)]
+        facts: list[tuple[str, ...]] = [(f"{loaded}, {inside} in band" if judged else loaded, loaded, short)]
         if several:
             side = f", {measured.side}" if measured.side else ""
             name = words.exercise_of(measured).name

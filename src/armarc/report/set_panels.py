@@ -1,0 +1,324 @@
+"""The three panels of a set's picture: angle, velocity, start velocities."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
+
+from armarc.exercises import Exercise
+from armarc.motion import ArmMotion
+from armarc.recording import FloatArray
+from armarc.report import furniture, lines, style
+from armarc.report import wording as words
+from armarc.report.style import Palette
+from armarc.reps.types import MeasuredSet, Rep
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """What the panels draw, in degrees and seconds."""
+
+    time_s: FloatArray
+    angle_deg: FloatArray
+    rate_deg_s: FloatArray
+    reps: tuple[Rep, ...]
+    letters: dict[str, str]
+    gate_deg: tuple[float, float]
+    band_deg_s: tuple[float, float] | None
+    loaded_deg: tuple[float, float] | None
+    palette: Palette
+    span_s: tuple[float, float]
+    rep_in: float
+    second_in: float
+
+
+def scene_of(
+    motion: ArmMotion, measured: MeasuredSet, exercise: Exercise, palette: Palette, inner_in: float
+) -> Scene:
+    """Cut the set out of the motion and turn it into degrees; `inner_in` is the width of a panel, inch."""
+    reps = measured.reps
+    margin = int(0.5 * motion.rate_hz)
+    first = max(0, min(reps[0].first_sample, int(np.searchsorted(motion.time_s, reps[0].phases.start_s))))
+    last = max(reps[-1].stop_sample, int(np.searchsorted(motion.time_s, reps[-1].phases.end_s)))
+    # A long stand before the first or after the last rep says nothing here.
+    first = max(first, int(np.searchsorted(motion.time_s, reps[0].phases.start_s - 1.0)))
+    last = min(last, int(np.searchsorted(motion.time_s, reps[-1].phases.end_s + 1.0)))
+    cut = slice(max(0, first - margin), min(len(motion.time_s), last + margin))
+    time_s = motion.time_s[cut]
+    missing = motion.missing[cut]
+    angle = np.where(missing, np.nan, np.degrees(motion.angle_rad[cut]))
+    rate = np.where(missing, np.nan, np.degrees(motion.angle_rate_rad_s[cut]))
+    # Room at the left for the number beside the first mark.
+    room_s = 0.03 * (time_s[-1] - time_s[0])
+    span_s = (float(time_s[0] - room_s), float(time_s[-1]))
+    band = measured.band
+    loaded = exercise.loaded_range_rad
+    return Scene(
+        time_s=time_s,
+        angle_deg=angle,
+        rate_deg_s=rate,
+        reps=reps,
+        letters=words.flag_letters([rep.quality for rep in reps]),
+        gate_deg=(math.degrees(exercise.gate_rad[0]), math.degrees(exercise.gate_rad[1])),
+        band_deg_s=(math.degrees(band.low_rad_s), math.degrees(band.high_rad_s)) if band else None,
+        loaded_deg=(math.degrees(loaded[0]), math.degrees(loaded[1])) if loaded else None,
+        palette=palette,
+        span_s=span_s,
+        rep_in=inner_in / len(reps),
+        second_in=inner_in / (span_s[1] - span_s[0]),
+    )
+
+
+def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
+    """Angle over time with phases, start gates, the loaded range, rep numbers, bottoms and tops."""
+    p = scene.palette
+    style.plain_axes(axes, p)
+    tops = [math.degrees(rep.top_rad) for rep in scene.reps]
+    bottoms = [math.degrees(rep.bottom_rad) for rep in scene.reps]
+    low = min(0.0, float(np.nanmin(scene.angle_deg)) - 2) if motion.coordinate == "elevation" else (
+        float(np.nanmin(scene.angle_deg)) - 4
+    )  # fmt: skip
+    high = max(*tops, float(np.nanmax(scene.angle_deg)))
+    reach = high - low
+    # Room for rep numbers and top angles above the highest curve.
+    axes.set_ylim(low, high + 0.24 * reach)
+    axes.set_xlim(*scene.span_s)
+    step = 30 if reach > 75 else 15 if reach > 35 else 10
+    axes.yaxis.set_major_locator(MultipleLocator(step))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.0f}°"))
+    axes.tick_params(axis="x", labelbottom=False)
+
+    if scene.loaded_deg:
+        _level_band(axes, scene, scene.loaded_deg, p.ink, "loaded", "°")
+    _phase_areas(axes, scene, low)
+    _gaps(axes, scene)
+    x, y = lines.thinned(scene.time_s, scene.angle_deg, 2000)
+    axes.plot(x, y, color=p.ink, linewidth=2.2, zorder=4)
+    _gates(axes, scene)
+
+    halo = style.halo(p)
+    number_size = _label_size(scene, "00", 15.0, share=0.72)
+    with_top = _label_size(scene, "00°", 11.0)
+    for rep, top in zip(scene.reps, tops, strict=True):
+        at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
+        marks = "".join(scene.letters[flag] for flag in rep.quality)
+        label = f"{rep.rep}{marks}"
+        offset = 5.0
+        if with_top:
+            axes.annotate(
+                f"{top:.0f}°", (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
+                size=with_top, path_effects=halo,
+            )  # fmt: skip
+            offset += with_top + 3.0
+        if number_size:
+            axes.annotate(
+                label, (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
+                size=number_size, weight="bold", path_effects=halo,
+            )  # fmt: skip
+    half = min(0.09, 0.13 * scene.rep_in) / scene.second_in
+    ticks = []
+    for rep, top, bottom in zip(scene.reps, tops, bottoms, strict=True):
+        at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
+        ticks.append([(at - half, top), (at + half, top)])
+        ticks.append([(rep.phases.start_s - half, bottom), (rep.phases.start_s + half, bottom)])
+    axes.add_collection(LineCollection(ticks, colors=p.ink, linewidths=3.4, zorder=5), autolim=False)
+
+
+def _phase_areas(axes: Axes, scene: Scene, floor: float) -> None:
+    """Shade concentric, hold and eccentric under the curve."""
+    p = scene.palette
+    known = ~np.isnan(scene.angle_deg)
+    filled = np.interp(scene.time_s, scene.time_s[known], scene.angle_deg[known])
+    for start, stop, colour in (
+        ("start_s", "top_start_s", p.raising),
+        ("top_start_s", "top_end_s", p.hold),
+        ("top_end_s", "end_s", p.lowering),
+    ):
+        outlines = [
+            lines.area(
+                scene.time_s,
+                filled,
+                getattr(rep.phases, start),
+                getattr(rep.phases, stop),
+                floor,
+            )
+            for rep in scene.reps
+        ]
+        axes.add_collection(
+            PolyCollection(outlines, facecolors=colour, edgecolors="none", zorder=2), autolim=False
+        )
+
+
+def _gaps(axes: Axes, scene: Scene) -> None:
+    """Hatch what was not recorded."""
+    for first, stop in lines.stretches(np.isnan(scene.angle_deg)):
+        axes.axvspan(
+            scene.time_s[first], scene.time_s[min(stop, len(scene.time_s) - 1)],
+            facecolor=scene.palette.paper,
+            edgecolor=scene.palette.faint, hatch="////", linewidth=0, zorder=3.5,
+        )  # fmt: skip
+
+
+def _gates(axes: Axes, scene: Scene) -> None:
+    """Draw each start gate as a small box on the curve, in the colour of its verdict."""
+    p = scene.palette
+    for rep in scene.reps:
+        crossing = gate_times(rep, scene.gate_deg)
+        if crossing is None:
+            continue
+        bottom = math.degrees(rep.bottom_rad)
+        middle = 0.5 * (crossing[0] + crossing[1])
+        half = max(0.5 * (crossing[1] - crossing[0]), min(0.045, 0.1 * scene.rep_in) / scene.second_in)
+        mark = style.verdict_mark(rep.start_verdict, p)
+        box = [
+            (middle - half, bottom + scene.gate_deg[0]),
+            (middle + half, bottom + scene.gate_deg[0]),
+            (middle + half, bottom + scene.gate_deg[1]),
+            (middle - half, bottom + scene.gate_deg[1]),
+        ]
+        axes.add_collection(
+            PolyCollection([box], facecolors=p.paper, edgecolors=mark.colour, linewidths=1.8, zorder=4.5),
+            autolim=False,
+        )
+
+
+def gate_times(rep: Rep, gate_deg: tuple[float, float]) -> tuple[float, float] | None:
+    """When the arm entered and left the start gate of a rep, s; None when it did not."""
+    if rep.gate_s is None or not rep.start_velocity_rad_s:
+        return None
+    took_s = (gate_deg[1] - gate_deg[0]) / math.degrees(rep.start_velocity_rad_s)
+    return rep.gate_s - took_s, rep.gate_s
+
+
+def speed_panel(axes: Axes, scene: Scene) -> None:
+    """Velocity over time against the target band, with each start as a mark."""
+    p = scene.palette
+    style.plain_axes(axes, p)
+    axes.set_xlim(*scene.span_s)
+    x, y = lines.thinned(scene.time_s, scene.rate_deg_s, 2000)
+    low, high = float(np.nanmin(y)), float(np.nanmax(y))
+    if scene.band_deg_s:
+        high = max(high, scene.band_deg_s[1] * 1.1)
+        _level_band(axes, scene, scene.band_deg_s, p.inside, "band", "")
+    axes.set_ylim(low - 0.08 * (high - low), high + 0.1 * (high - low))
+    axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
+    _gaps(axes, scene)
+    axes.axhline(0, color=p.faint, linewidth=1.2, zorder=2)
+    axes.plot(x, y, color=p.ink, linewidth=1.8, zorder=4)
+    axes.set_xlabel("time in the recording, s", size=style.SIZE_TEXT, labelpad=6)
+
+    halo = style.halo(p)
+    xs, ys, verdicts = [], [], []
+    for rep in scene.reps:
+        crossing = gate_times(rep, scene.gate_deg)
+        if rep.start_velocity_rad_s is None or crossing is None:
+            continue
+        xs.append(0.5 * (crossing[0] + crossing[1]))
+        ys.append(math.degrees(rep.start_velocity_rad_s))
+        verdicts.append(rep.start_verdict)
+    furniture.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
+    size = _label_size(scene, "00", 12.0, share=0.5, smallest=9.5)
+    if size:
+        for at, value, verdict in zip(xs, ys, verdicts, strict=True):
+            axes.annotate(
+                f"{value:.0f}", (at, value), (-8.5, 0), textcoords="offset points", ha="right", va="center",
+                size=size, weight="bold", color=style.verdict_mark(verdict, p).colour, zorder=7,
+                path_effects=halo,
+            )  # fmt: skip
+
+
+def start_panel(axes: Axes, scene: Scene) -> None:
+    """Start velocity of each rep with its standard error."""
+    p = scene.palette
+    style.plain_axes(axes, p)
+    numbers = [rep.rep for rep in scene.reps]
+    axes.set_xlim(numbers[0] - 0.5, numbers[-1] + 0.5)
+    measured = [rep for rep in scene.reps if rep.start_velocity_rad_s is not None]
+    values = [math.degrees(rep.start_velocity_rad_s or 0.0) for rep in measured]
+    errors = [math.degrees(rep.start_velocity_se_rad_s or 0.0) for rep in measured]
+    edges = [v + s * e for v, e in zip(values, errors, strict=True) for s in (-1, 1)]
+    edges += list(scene.band_deg_s or ())
+    low, high = (min(edges), max(edges)) if edges else (0.0, 100.0)
+    room = max(high - low, 10.0)
+    axes.set_ylim(max(0.0, low - 0.15 * room), high + 0.34 * room)
+    axes.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
+    axes.xaxis.set_major_locator(MaxNLocator(min(len(numbers) + 1, 21), integer=True, steps=[1, 2, 5, 10]))
+    if len(numbers) <= 20:
+        axes.set_xticks(numbers)
+    axes.set_xlabel("rep", size=style.SIZE_TEXT, labelpad=6)
+    if scene.band_deg_s:
+        _level_band(axes, scene, scene.band_deg_s, p.inside, "band", "")
+    xs = [float(rep.rep) for rep in measured]
+    _error_slabs(axes, scene, measured)
+    halo = style.halo(p)
+    furniture.draw_marks(
+        axes, p, xs, values, [r.start_verdict for r in measured], 12.0 if scene.rep_in > 0.4 else 9.0
+    )
+    size = _label_size(scene, "00", 13.0)
+    if size:
+        for x, value, error, rep in zip(xs, values, errors, measured, strict=True):
+            axes.annotate(
+                f"{value:.0f}", (x, value + error), (0, 8), textcoords="offset points", ha="center",
+                va="bottom", size=size, weight="bold", zorder=7, path_effects=halo,
+                color=style.verdict_mark(rep.start_verdict, p).colour,
+            )  # fmt: skip
+    for rep in scene.reps:
+        if rep.start_velocity_rad_s is None:
+            axes.annotate(
+                "–", (rep.rep, 0), (0, 6), xycoords=("data", "axes fraction"), textcoords="offset points",
+                ha="center", va="bottom", size=style.SIZE_TITLE, weight="bold", path_effects=halo, zorder=7,
+            )  # fmt: skip
+
+
+def _error_slabs(axes: Axes, scene: Scene, measured: list[Rep]) -> None:
+    """Standard errors as flat slabs, wide enough to show beside their mark."""
+    half = min(0.3, 0.24 / scene.rep_in)
+    slabs, colours = [], []
+    for rep in measured:
+        value = math.degrees(rep.start_velocity_rad_s or 0.0)
+        error = math.degrees(rep.start_velocity_se_rad_s or 0.0)
+        if error <= 0:
+            continue
+        slabs.append(
+            [
+                (rep.rep - half, value - error),
+                (rep.rep + half, value - error),
+                (rep.rep + half, value + error),
+                (rep.rep - half, value + error),
+            ]
+        )
+        colours.append(style.verdict_mark(rep.start_verdict, scene.palette).colour)
+    axes.add_collection(
+        PolyCollection(slabs, facecolors=colours, edgecolors="none", alpha=0.4, zorder=5), autolim=False
+    )
+
+
+def _level_band(
+    axes: Axes, scene: Scene, levels: tuple[float, float], colour: str, said: str, unit: str
+) -> None:
+    """A band between two levels with its words at the right edge."""
+    dark = scene.palette is style.DARK
+    axes.axhspan(*levels, facecolor=colour, alpha=0.2 if dark else 0.13, zorder=1, linewidth=0)
+    for level in levels:
+        axes.axhline(level, color=colour, linewidth=1.3, linestyle=(0, (4, 3)), zorder=3)
+    axes.annotate(
+        f"{said}\n{levels[0]:g}–{levels[1]:g}{unit}", (1.0, 0.5 * (levels[0] + levels[1])), (7, 0),
+        xycoords=("axes fraction", "data"), textcoords="offset points", ha="left", va="center",
+        size=style.SIZE_SMALL + 0.5, weight="bold", color=colour, annotation_clip=False,
+    )  # fmt: skip
+
+
+def _label_size(
+    scene: Scene, text: str, wanted: float, share: float = 0.86, smallest: float = 6.5
+) -> float | None:
+    """Size at which a label fits into one rep's width; None when it would be too small to read."""
+    size = style.fitting_size(text, wanted, share * scene.rep_in, bold=True)
+    return size if size >= smallest else None
