@@ -116,7 +116,7 @@ def fidget(stage: Choreography) -> None:
     kind = str(rng.choice(["scratch", "drink", "shake"]))
     if kind == "shake":
         start_s = stage.now_s
-        for name, size in (("torsion", 0.5), ("theta", 0.15)):
+        for name, size in (("torsion", 0.3), ("theta", 0.04)):
             stage.wave(
                 name, size, float(rng.uniform(2, 3.5)), start_s=start_s, end_s=start_s + 2.5, ramp_s=0.5
             )

@@ -42,7 +42,7 @@ class RepPlan:
     dip_m : float, m
         How far the shoulder sinks just before the rep, as part of a dip and drive.
     tremor_rad : float, rad
-        Amplitude of an 8–12 Hz tremor of the arm.
+        Amplitude of an 8–12 Hz tremor of the arm; 0.05° already shakes the wrist with 2 m/s².
     grind : float
         0 to 1: how much the speed drops at a sticking point about two thirds up.
     """
@@ -81,13 +81,21 @@ class RepPlan:
                 f"{name} must lie between 0 and 600 s, got {getattr(self, name):g}",
                 "seconds, 0 for none",
             )
-        _check(self.swing_returns in ("within", "after"), "swing returns 'within' or 'after'", "")
+        _check(
+            self.swing_returns in ("within", "after"),
+            "the swing returns 'within' the concentric or 'after' it",
+            "choose one",
+        )
         _check(
             0 <= self.swing_m <= 0.3, "shoulder travel must lie between 0 and 30 cm", "2 to 6 cm is a cheat"
         )
         _check(0 <= self.dip_m <= 0.3, "the dip must lie between 0 and 30 cm", "1 to 3 cm is usual")
         _check(0 <= self.grind < 1, "grind must lie between 0 and 1", "0.8 is a hard sticking point")
-        _check(0 <= self.tremor_rad <= math.radians(5), "tremor must lie between 0° and 5°", "0.2° is plenty")
+        _check(
+            0 <= self.tremor_rad <= math.radians(5),
+            "tremor must lie between 0° and 5°",
+            "0.05° is a tired arm",
+        )
 
     @property
     def lowest_end_rad(self) -> float:
@@ -178,7 +186,12 @@ class MountPlan:
             "the reach must lie between 0.05 and 1 m",
             "shoulder to wrist is 0.5 to 0.65 m",
         )
-        _check(0 <= self.elbow_bend_rad <= math.radians(60), "the elbow bend must lie between 0° and 60°", "")
+        _check(math.isfinite(self.roll_rad), "the strap's roll must be an angle", "0 to 360")
+        _check(
+            0 <= self.elbow_bend_rad <= math.radians(60),
+            "the elbow bend must lie between 0° and 60°",
+            "10 to 20° is soft",
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,9 +240,11 @@ class SensorPlan:
             "1 to 5 % is a bad link",
         )
         _check(0 <= self.jitter_s <= 0.1, "the jitter must lie between 0 and 100 ms", "2 ms is usual")
-        _check(self.packet_samples >= 1, "a packet carries at least one sample", "")
-        _check(self.accelerometer_range_m_s2 > 0, "the range must be positive", "")
-        _check(self.gyroscope_range_rad_s > 0, "the range must be positive", "")
+        _check(self.packet_samples >= 1, "a packet carries at least one sample", "4 is usual")
+        _check(
+            0 < self.accelerometer_range_m_s2 < 1e5, "no such accelerometer range", "4, 8 or 16 g are usual"
+        )
+        _check(0 < self.gyroscope_range_rad_s < 1e4, "no such gyroscope range", "500, 1000 or 2000 °/s")
         for at, length in self.gaps_s:
             _check(
                 at >= 0 and length > 0,
@@ -277,4 +292,6 @@ class SessionPlan:
         _check(len(self.sets) >= 1, "a session needs at least one set", "ask for 1 or more")
         _check(self.side in SIDES, f"unknown side {self.side!r}", "right or left")
         _check(0 <= self.still_s <= 600, "standing still must lie between 0 and 600 s", "2 is usual")
+        for angle in (self.pattern.plane_rad, self.hand_rotation_rad or 0.0):
+            _check(math.isfinite(angle), "plane and hand rotation must be angles", "degrees from -180 to 180")
         _check(0 <= self.sway_m <= 0.05, "the sway must lie between 0 and 5 cm", "3 mm is usual")

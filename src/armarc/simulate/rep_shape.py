@@ -22,72 +22,97 @@ def concentric_knots(rep: RepPlan, start_s: float) -> list[Knot]:
     """Knots from the bottom (at rest) to the top (at rest), the first one at `start_s`.
 
     With a wanted start velocity v the arm crosses bottom + 10° and bottom + 20° exactly 10°/v apart; what
-    remains of the concentric takes what remains of its time. Every piece has a monotone velocity, so that
-    the angle never turns back.
+    remains of the concentric takes what remains of its time. The angle never turns back.
 
     Raises
     ------
     UsageError
         If the start alone would take longer than the concentric.
     """
-    bottom, top, end_s = rep.bottom_rad, rep.top_rad, start_s + rep.concentric_s
-    knots = [Knot(start_s, bottom)]
-    time_s, angle, rate = start_s, bottom, 0.0
+    top, end_s = rep.top_rad, start_s + rep.concentric_s
+    knots = [Knot(start_s, rep.bottom_rad)]
     if rep.start_velocity_rad_s is not None:
-        wanted = rep.start_velocity_rad_s
-        low, high = GATE_RAD
-        if not 0 < wanted < math.inf:
-            raise UsageError(
-                f"the start velocity must be a positive speed, got {math.degrees(wanted):g} °/s", "try 57"
-            )
-        if top - bottom <= SMALLEST_GATED_ROM_RAD:
-            raise UsageError(
-                f"a start velocity needs a range of motion above {math.degrees(SMALLEST_GATED_ROM_RAD):.0f}°",
-                "raise --rom or leave the start velocity out",
-            )
-        # A smooth ramp of the speed from rest takes twice the time the way would take at full speed.
-        until_gate_s, gate_s = 2 * low / wanted, (high - low) / wanted
-        if rep.concentric_s < (1 - 1e-9) * shortest_concentric_s(wanted):
-            slowest = wanted * shortest_concentric_s(wanted) / rep.concentric_s
-            raise UsageError(
-                f"a start of {math.degrees(wanted):.0f} °/s leaves no time for the rest of a "
-                f"{rep.concentric_s:.2g} s concentric",
-                f"make the concentric longer or start at {math.ceil(math.degrees(slowest))} °/s or more",
-            )
-        knots += [
-            Knot(start_s + until_gate_s, bottom + low, wanted),
-            Knot(start_s + until_gate_s + gate_s, bottom + high, wanted),
-        ]
-        time_s, angle, rate = knots[-1].time_s, knots[-1].value, wanted
+        knots += _through_gate(rep, start_s, rep.start_velocity_rad_s)
+    here = knots[-1]
     if rep.grind > 0:
-        # A sticking point: slow around two thirds of the way, a fraction of what an even pace would be.
-        sticking = bottom + max(0.65 * (top - bottom), (angle - bottom) + 0.4 * (top - angle))
-        left_s = end_s - time_s
-        slow = (1 - rep.grind) * (top - angle) / left_s
-        stick_s = time_s + left_s * (0.35 + 0.2 * rep.grind)
-        knots += _carry(time_s, angle, rate, stick_s, sticking, slow)
-        knots += _carry(stick_s, sticking, slow, end_s, top, 0.0)
-    elif rate > 0:
-        knots += _carry(time_s, angle, rate, end_s, top, 0.0)
-    else:
+        # A sticking point: around two thirds of the way, at a fraction of what an even pace would be.
+        way, left_s = top - here.value, end_s - here.time_s
+        sticking = max(rep.bottom_rad + 0.65 * (top - rep.bottom_rad), here.value + 0.4 * way)
+        stuck = Knot(
+            here.time_s + left_s * (0.35 + 0.2 * rep.grind), sticking, (1 - rep.grind) * way / left_s
+        )
+        knots += _carry(here, stuck)
+        here = stuck
+    if here.rate > 0:
+        knots += _carry(here, Knot(end_s, top))
+    elif rep.grind == 0:
         knots.append(Knot(end_s, top))
     return knots
 
 
-def _carry(t0: float, x0: float, v0: float, t1: float, x1: float, v1: float) -> list[Knot]:
-    """Knots from (x0, v0) to (x1, v1) by way of a cruising speed, speed monotone between the knots."""
-    span, way = t1 - t0, x1 - x0
+def _through_gate(rep: RepPlan, start_s: float, wanted: float) -> list[Knot]:
+    """Knots at the two edges of the start gate, speeding up or slowing down through it."""
+    low, high = GATE_RAD
+    rom = rep.top_rad - rep.bottom_rad
+    if not 0 < wanted < math.inf:
+        raise UsageError(
+            f"the start velocity must be a positive speed, got {math.degrees(wanted):g} °/s", "try 57"
+        )
+    if rom <= SMALLEST_GATED_ROM_RAD:
+        raise UsageError(
+            f"a start velocity needs a range of motion above {math.degrees(SMALLEST_GATED_ROM_RAD):.0f}°",
+            "choose a larger range or leave the start velocity free",
+        )
+    if rep.concentric_s < (1 - 1e-9) * shortest_concentric_s(wanted):
+        slowest = wanted * shortest_concentric_s(wanted) / rep.concentric_s
+        raise UsageError(
+            f"a start of {math.degrees(wanted):.0f} °/s leaves no time for the rest of a "
+            f"{rep.concentric_s:.2g} s concentric",
+            f"make the concentric longer or start at {math.ceil(math.degrees(slowest))} °/s or more",
+        )
+    gate_s = (high - low) / wanted
+    ready_s = 2 * low / wanted
+    left_s = rep.concentric_s - ready_s - gate_s
+    # What comes after decides whether the speed still rises in the gate; the change keeps the speed after
+    # the gate monotone and the way to the gate within the time there is.
+    pace = (rom - high) / (0.55 * left_s) - 0.36 * wanted
+    change = 0.75 * (pace - wanted) * gate_s / (wanted * 0.4 * left_s)
+    change = min(max(change, -0.12), 0.12)
+    if left_s < 0.3 * rep.concentric_s:
+        change = 0.0
+    enter, leave = wanted * (1 - change), wanted * (1 + change)
+    acceleration = (leave - enter) / gate_s
+    if abs(change) > 1e-6:
+        root = math.sqrt(enter**2 / 4 - acceleration * low / 3)
+        ready_s = (enter / 2 - root) * 6 / acceleration
+    enter_s = start_s + ready_s
+    return [
+        Knot(enter_s, rep.bottom_rad + low, enter, acceleration),
+        Knot(enter_s + gate_s, rep.bottom_rad + high, leave, acceleration),
+    ]
+
+
+def _carry(here: Knot, there: Knot) -> list[Knot]:
+    """Knots after `here` to `there` by way of a cruising speed; `there` without acceleration.
+
+    Over a ramp from (v0, a0) to (v1, 0) with a cubic speed the way is (v0 + v1)/2·T + a0·T²/12.
+    """
+    span, way = there.time_s - here.time_s, there.value - here.value
     first, last = 0.4 * span, 0.5 * span
     # Shorten the ramps that would eat more way than there is.
-    if v0 * first / 2 > 0.35 * way:
-        first = 0.7 * way / v0
-    if v1 * last / 2 > 0.35 * way:
-        last = 0.7 * way / v1
+    if here.rate * first / 2 > 0.35 * way:
+        first = 0.7 * way / here.rate
+    if there.rate * last / 2 > 0.35 * way:
+        last = 0.7 * way / there.rate
+    bent = here.acceleration * first**2 / 12
+    if abs(bent) > 0.1 * way:
+        first *= math.sqrt(0.1 * way / abs(bent))
+        bent = here.acceleration * first**2 / 12
     middle = span - first - last
-    cruise = (way - v0 * first / 2 - v1 * last / 2) / (first / 2 + middle + last / 2)
-    at_first = x0 + (v0 + cruise) / 2 * first
+    cruise = (way - here.rate * first / 2 - bent - there.rate * last / 2) / (first / 2 + middle + last / 2)
+    at_first = here.value + (here.rate + cruise) / 2 * first + bent
     return [
-        Knot(t0 + first, at_first, cruise),
-        Knot(t1 - last, at_first + cruise * middle, cruise),
-        Knot(t1, x1, v1),
+        Knot(here.time_s + first, at_first, cruise),
+        Knot(there.time_s - last, at_first + cruise * middle, cruise),
+        there,
     ]

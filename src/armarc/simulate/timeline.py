@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armarc.errors import UsageError
 from armarc.simulate.arm import torsion_for_hand_rotation
 from armarc.simulate.plan import RepPlan, SessionPlan, SetPlan
 from armarc.simulate.rep_shape import concentric_knots
 from armarc.simulate.tracks import Knot, Track, Wave
 
+LONGEST_S = 3600.0
 CHANNELS = ("theta", "gamma", "torsion", "heading", "x", "y", "z")
 SAGITTAL = math.pi / 2
 
@@ -110,14 +112,17 @@ class Choreography:
     def finish(self) -> dict[str, Track]:
         """The tracks, with a body that is never perfectly still."""
         end_s = self.now_s
-        for name in "xyz":
-            for frequency in self.rng.uniform(0.08, 0.9, 5):
-                size = 0.35 * self.plan.sway_m * self.rng.uniform(0.5, 1.5) * (0.3 if name == "z" else 1.0)
+        # The trunk wanders by millimetres, the arm by tenths of a degree, more about its own axis.
+        sway = self.plan.sway_m
+        sizes = {"x": sway, "y": sway, "z": 0.3 * sway}
+        sizes |= {"theta": 0.5 * sway, "gamma": 3 * sway, "torsion": 4 * sway}
+        for name, size in sizes.items():
+            for frequency in self.rng.uniform(0.08, 0.9, 5) if size > 0 else ():
                 # Slow wander is large, quick wander small.
-                size *= min(1.0, 0.25 / frequency)
+                part = 0.35 * size * self.rng.uniform(0.5, 1.5) * min(1.0, 0.25 / frequency)
                 self.waves[name].append(
                     Wave(
-                        amplitude=float(size),
+                        amplitude=float(part),
                         frequency_hz=float(frequency),
                         phase_rad=float(self.rng.uniform(0, 2 * np.pi)),
                     )
@@ -160,6 +165,11 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
         if number + 1 < len(plan.sets):
             between.rest(stage, set_plan, postures[number + 1])
     stage.wait(0.8)
+    if stage.now_s > LONGEST_S:
+        raise UsageError(
+            f"this session would last {stage.now_s / 60:.0f} min",
+            f"{LONGEST_S / 60:.0f} min at most per recording",
+        )
     return Timeline(tracks=stage.finish(), duration_s=stage.now_s, sets=tuple(marks))
 
 
