@@ -8,9 +8,11 @@ import typer
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
     from armarc.cli.exercises import exercises
+    from armarc.cli.log import app as log
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate
 
     app.command("exercises")(exercises)
+    app.add_typer(log, name="log")
     app.command("settings")(settings)
     app.command("simulate")(simulate)

@@ -7,6 +7,7 @@ import json
 import os
 import time
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -53,6 +54,7 @@ def add_result(
     *,
     labels: Labels | None = None,
     started_at: datetime | None = None,
+    reading: Mapping[str, Any] | None = None,
 ) -> Added:
     """Log every set of one processed recording, and keep the raw recording beside the log.
 
@@ -70,6 +72,9 @@ def add_result(
         What the person said; goes before what the recording says about itself.
     started_at : datetime or None
         When the recording began; else what the recording says, else the file's own date.
+    reading : mapping or None
+        Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``),
+        needed to read it again.
 
     Raises
     ------
@@ -79,6 +84,8 @@ def add_result(
         If the log cannot be written.
     """
     document = _checked(result)
+    if options := {key: value for key, value in (reading or {}).items() if value is not None}:
+        document["settings"]["reading"] = options
     said = (labels or Labels()).checked()
     content = None if recording_path is None else read_recording(Path(recording_path))
     sha256 = sha256_of(content) if content is not None else _stand_in_hash(document)

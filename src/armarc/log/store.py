@@ -139,7 +139,8 @@ def _file_engine(file: Path, *, read_only: bool) -> sa.Engine:
             # Without a writable folder SQLite cannot make its index of the write-ahead log, so read the file
             # as it stands unless such a log is still beside it.
             still = "" if Path(f"{file}-wal").exists() else "&immutable=1"
-            connection = sqlite3.connect(f"{file.as_uri()}?mode=ro{still}", uri=True, **options)  # type: ignore[call-overload]
+            connection = sqlite3.connect(f"{file.as_uri()}?mode=ro{still}", uri=True, **options)  # type:
+            ignore[call - overload]
         else:
             connection = sqlite3.connect(str(file), **options)  # type: ignore[call-overload]
             _set_write_ahead(connection)

@@ -1,0 +1,169 @@
+"""``armarc log``: look at the training log and keep it in order."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from armarc.cli import log_change, log_keep
+from armarc.cli.log_options import (
+    AsJson,
+    ExerciseName,
+    Lifter,
+    Load,
+    LogFile,
+    SessionName,
+    Side,
+    Since,
+    Tag,
+    Until,
+    Variant,
+    make_filter,
+    print_json,
+    print_table,
+    say,
+    shown,
+)
+
+app = typer.Typer(
+    help="Look at the training log and keep it in order.",
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+@app.command("list")
+def list_command(
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    variant: Variant = None,
+    side: Side = None,
+    load: Load = None,
+    tag: Tag = None,
+    session: SessionName = None,
+    since: Since = None,
+    until: Until = None,
+    limit: Annotated[int, typer.Option("--limit", "-n", min=0, help="Newest sets shown; 0 for all.")] = 30,
+    removed: Annotated[bool, typer.Option("--removed", help="Show removed sets instead.")] = False,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """List sets, newest first."""
+    from armarc.log.reading import count_sets, list_sets
+    from armarc.log.records import SCHEMA, logged_record
+    from armarc.log.store import open_log
+
+    where = make_filter(
+        lifter=lifter,
+        exercise=exercise,
+        variant=variant,
+        side=side,
+        load=load,
+        tag=tag,
+        session=session,
+        since=since,
+        until=until,
+        removed=removed,
+    )
+    with open_log(log_file, create=False) as store:
+        entries = list_sets(store, where, limit=limit or None)
+        total = count_sets(store, where)
+    if as_json:
+        print_json({"schema": SCHEMA, "total": total, "sets": [logged_record(e) for e in entries]})
+        return
+    heads = ["Set", "When", "Lifter", "Exercise", "Side", "Load kg", "Reps", "In band", "Start °/s"]
+    heads += ["ROM °", "Vel. loss %", "RIR", "Tags, note"]
+    print_table(heads, [_line(entry) for entry in entries], right=frozenset({0, 5, 6, 7, 8, 9, 10, 11}))
+    if total > len(entries):
+        say(f"{len(entries)} of {total} sets; more with --limit")
+
+
+@app.command("show")
+def show_command(
+    sets: Annotated[list[str], typer.Argument(help="12, 12-15, a day 2026-03-01, last, last-3.")],
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    stop_at: Annotated[
+        float | None,
+        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop the set."),
+    ] = None,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Show sets rep by rep, with the loss of velocity and range along the set."""
+    from armarc.log.fatigue import fatigue_of
+    from armarc.log.reading import choose_sets, get_set, reps_by_set
+    from armarc.log.records import SCHEMA, logged_record
+    from armarc.log.store import open_log
+
+    with open_log(log_file, create=False) as store:
+        ids = choose_sets(store, sets, make_filter(lifter=lifter, exercise=exercise))
+        entries = [get_set(store, set_id) for set_id in ids]
+        reps = reps_by_set(store, ids)
+    losses = {set_id: fatigue_of(reps[set_id], stop_at_pct=stop_at) for set_id in ids}
+    if as_json:
+        records = [
+            {**logged_record(entry, reps[entry.id]), "fatigue": losses[entry.id].to_dict()}
+            for entry in entries
+        ]
+        print_json({"schema": SCHEMA, "total": len(records), "sets": records})
+        return
+    from armarc.log.records import title_of
+
+    for entry in entries:
+        say(title_of(entry))
+        if entry.note:
+            say(f"Note: {entry.note}")
+        loss = losses[entry.id]
+        heads = ["Rep", "Start °/s", "Start", "ROM °", "Conc. s", "Hold s", "Ecc. s", "Conc. °/s"]
+        heads += ["Vel. loss %", "ROM loss %", "Swing cm", "Flags"]
+        lines = [
+            [
+                str(rep["rep"]),
+                shown(rep["start_velocity_deg_s"]),
+                rep["start_verdict"] or "–",
+                shown(rep["rom_deg"]),
+                shown(rep["concentric_s"], 1),
+                shown(rep["hold_s"], 1),
+                shown(rep["eccentric_s"], 1),
+                shown(rep["mean_concentric_deg_s"]),
+                shown(loss.velocity_loss_pct[i]),
+                shown(loss.rom_loss_pct[i]),
+                shown(rep["body_swing_cm"], 1),
+                " ".join(rep["quality"]),
+            ]
+            for i, rep in enumerate(reps[entry.id])
+        ]
+        print_table(heads, lines, right=frozenset({0, 1, 3, 4, 5, 6, 7, 8, 9, 10}))
+        say(loss.words())
+
+
+def _line(entry: Any) -> list[str]:
+    summary = entry.summary
+    band = summary.get("in_band") or {}
+    exercise = f"{entry.exercise} ({entry.variant})" if entry.variant else entry.exercise
+    reserve = "–" if entry.rir is None else f"{entry.rir:g}"
+    if entry.rir is None and entry.rpe is not None:
+        reserve = f"RPE {entry.rpe:g}"
+    tags = " ".join(f"#{name}" for name in entry.tags)
+    note = entry.note.replace("\n", " ")
+    return [
+        str(entry.id),
+        entry.done_at.strftime("%Y-%m-%d %H:%M"),
+        entry.lifter,
+        exercise,
+        entry.side or "–",
+        "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
+        str(entry.reps),
+        f"{band['count']}/{entry.reps}" if band.get("count") is not None else "–",
+        shown(summary.get("mean_start_velocity_deg_s")),
+        shown(summary.get("mean_rom_deg")),
+        shown(summary.get("velocity_loss_pct")),
+        reserve,
+        " ".join(part for part in (tags, note) if part),
+    ]
+
+
+log_change.register(app)
+log_keep.register(app)

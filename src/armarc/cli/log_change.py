@@ -1,0 +1,143 @@
+"""``armarc log edit``, ``remove``, ``undo``, ``purge``: change what is in the log."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from armarc.cli.log_options import AsJson, LogFile, Yes, confirm, exercise_key, print_json, say
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+Sets = Annotated[list[str], typer.Argument(help="12, 12-15, a day 2026-03-01, last, last-3.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Attach the commands that change the log."""
+    app.command("edit")(edit)
+    app.command("remove")(remove)
+    app.command("undo")(undo)
+    app.command("purge")(purge)
+
+
+def edit(
+    sets: Sets,
+    lifter: Annotated[str | None, typer.Option(help="Who lifted.")] = None,
+    exercise: Annotated[str | None, typer.Option("--exercise", "-e", help="Exercise.")] = None,
+    variant: Annotated[str | None, typer.Option(help="Variant, e.g. cable.")] = None,
+    side: Annotated[str | None, typer.Option(help="left or right.")] = None,
+    load: Annotated[str | None, typer.Option(help="Load, e.g. 8kg or 17.5lb.")] = None,
+    rir: Annotated[float | None, typer.Option(help="Reps in reserve.")] = None,
+    rpe: Annotated[float | None, typer.Option(help="Rating of perceived exertion, 0 to 10.")] = None,
+    note: Annotated[str | None, typer.Option(help="Free note.")] = None,
+    tag: Annotated[list[str] | None, typer.Option(help="Add a tag; may be repeated.")] = None,
+    untag: Annotated[list[str] | None, typer.Option(help="Take a tag away; may be repeated.")] = None,
+    session: Annotated[str | None, typer.Option(help="Name of the session.")] = None,
+    when: Annotated[str | None, typer.Option(help="When it was done, e.g. '2026-03-01 18:30'.")] = None,
+    clear: Annotated[
+        list[str] | None, typer.Option(help="Empty a field: variant, side, load, rir, rpe or note.")
+    ] = None,
+    log_file: LogFile = None,
+) -> None:
+    """Change what is written about sets; `armarc log undo` takes it back."""
+    from armarc.errors import UsageError
+    from armarc.log.changing import edit_sets
+    from armarc.log.labels import Labels
+    from armarc.log.reading import choose_sets
+    from armarc.log.store import open_log
+    from armarc.quantities import parse_load
+
+    labels = Labels(
+        lifter=lifter,
+        exercise=None if exercise is None else exercise_key(exercise),
+        variant=variant,
+        side=side,
+        load_kg=None if load is None else parse_load(load),
+        rir=rir,
+        rpe=rpe,
+        note=note,
+        tags=tuple(tag or ()),
+        session=session,
+    )
+    if labels == Labels() and not (untag or clear or when):
+        raise UsageError("nothing to change was given", "for example --rir 2 or --note 'felt easy'")
+    moment = None if when is None else parse_moment(when)
+    with open_log(log_file, create=False) as store:
+        ids = choose_sets(store, sets)
+        changed = edit_sets(store, ids, labels, untag=untag or (), clear=clear or (), when=moment)
+    if changed:
+        say(f"{changed} of {len(ids)} sets changed; take it back with armarc log undo")
+    else:
+        say(f"nothing to change: {len(ids)} sets were like that already")
+
+
+def remove(sets: Sets, yes: Yes = False, log_file: LogFile = None) -> None:
+    """Take sets out of lists and counts; `armarc log undo` brings them back."""
+    from armarc.log.changing import remove_sets
+    from armarc.log.reading import choose_sets, get_set
+    from armarc.log.records import title_of
+    from armarc.log.store import open_log
+
+    with open_log(log_file, create=False) as store:
+        ids = choose_sets(store, sets)
+        for set_id in ids[:10]:
+            say(title_of(get_set(store, set_id)))
+        if len(ids) > 10:
+            say(f"… and {len(ids) - 10} more")
+        confirm(f"Remove {len(ids)} set{'s' * (len(ids) != 1)}?", yes)
+        count = remove_sets(store, ids)
+    say(f"{count} removed; bring back with armarc log undo")
+
+
+def undo(as_json: AsJson = False, log_file: LogFile = None) -> None:
+    """Take back the last change of the log; again for the one before."""
+    from datetime import datetime
+
+    from armarc.log.changing import undo as undo_last
+    from armarc.log.store import open_log
+
+    with open_log(log_file, create=False) as store:
+        undone = undo_last(store)
+    if as_json:
+        record = None
+        if undone is not None:
+            made_at = datetime.fromtimestamp(undone.made_at).astimezone().isoformat(timespec="seconds")
+            record = {"action": undone.action, "made_at": made_at, "sets": list(undone.set_ids)}
+        print_json({"schema": "armarc.log-undo/1", "undone": record})
+    elif undone is None:
+        say("nothing to take back")
+    else:
+        moment = datetime.fromtimestamp(undone.made_at)
+        names = ", ".join(map(str, undone.set_ids[:12])) + (" …" if len(undone.set_ids) > 12 else "")
+        say(f"taken back: {undone.action} of {moment:%Y-%m-%d %H:%M}, set {names}")
+
+
+def purge(yes: Yes = False, log_file: LogFile = None) -> None:
+    """Delete removed sets and their recordings for good."""
+    from armarc.log.changing import purge_removed
+    from armarc.log.reading import Filter, count_sets
+    from armarc.log.store import open_log
+
+    with open_log(log_file, create=False) as store:
+        removed = count_sets(store, Filter(removed=True))
+        if not removed:
+            say("no removed sets: nothing to delete")
+            return
+        confirm(f"Delete {removed} removed sets for good? This cannot be undone.", yes)
+        sets, recordings = purge_removed(store)
+    say(f"{sets} sets and {recordings} recordings deleted for good")
+
+
+def parse_moment(text: str) -> datetime:
+    """Read a day with a time; local time unless it says otherwise."""
+    import datetime as dates
+
+    from armarc.errors import UsageError
+
+    try:
+        moment = dates.datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(f"{text!r} is no time", "write it as '2026-03-01 18:30'") from None
+    return moment if moment.tzinfo else moment.astimezone()

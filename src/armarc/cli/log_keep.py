@@ -1,0 +1,333 @@
+"""``armarc log import``, ``export``, ``backup``, ``restore``, ``check`` and ``reprocess``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from armarc.cli.log_options import (
+    AsJson,
+    ExerciseName,
+    Lifter,
+    LogFile,
+    Side,
+    Since,
+    Tag,
+    Until,
+    Variant,
+    Yes,
+    confirm,
+    exercise_key,
+    make_filter,
+    print_json,
+    print_table,
+    say,
+)
+
+if TYPE_CHECKING:
+    from armarc.log.labels import Labels
+    from armarc.log.remeasuring import Remeasured
+    from armarc.log.store import Store
+
+
+def register(app: typer.Typer) -> None:
+    """Attach the commands that keep the log."""
+    app.command("import")(import_command)
+    app.command("export")(export_command)
+    app.command("backup")(backup_command)
+    app.command("restore")(restore_command)
+    app.command("check")(check_command)
+    app.command("reprocess")(reprocess_command)
+
+
+def import_command(
+    places: Annotated[
+        list[Path], typer.Argument(help="Recordings, or folders searched through and through.")
+    ],
+    lifter: Annotated[str | None, typer.Option(help="Who lifted.")] = None,
+    exercise: Annotated[str | None, typer.Option("--exercise", "-e", help="Exercise of all of them.")] = None,
+    variant: Annotated[str | None, typer.Option(help="Variant of all of them.")] = None,
+    side: Annotated[str | None, typer.Option(help="left or right.")] = None,
+    load: Annotated[str | None, typer.Option(help="Load, e.g. 8kg or 17.5lb.")] = None,
+    tag: Annotated[list[str] | None, typer.Option(help="Tag; may be repeated.")] = None,
+    session: Annotated[str | None, typer.Option(help="Name of the session.")] = None,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Measure and log many recordings; what is in the log already is not doubled."""
+    from armarc.errors import InputError
+    from armarc.log.labels import Labels, check_side
+    from armarc.log.store import open_log
+    from armarc.quantities import parse_load
+
+    labels = Labels(
+        lifter=lifter,
+        variant=variant,
+        side=check_side(side),
+        load_kg=None if load is None else parse_load(load),
+        tags=tuple(tag or ()),
+        session=session,
+    ).checked()
+    files = _recordings_in(places)
+    if not files:
+        raise InputError("no recordings there", "name CSV files, or folders that hold some")
+    records: list[dict[str, Any]] = []
+    with open_log(log_file) as store:
+        for file in _with_progress(files):
+            records.append(
+                _import_one(store, file, None if exercise is None else exercise_key(exercise), labels)
+            )
+    if as_json:
+        print_json({"schema": "armarc.log-import/1", "files": records})
+    else:
+        lines = [[r["file"], r["status"], str(r["sets"]), str(r["reps"]), r["message"]] for r in records]
+        print_table(["File", "Status", "Sets", "Reps", "Remark"], lines, right=frozenset({2, 3}))
+    failed = sum(record["status"] == "failed" for record in records)
+    say(f"{len(records) - failed} of {len(records)} recordings read, {sum(r['sets'] for r in records)} sets")
+    if failed:
+        raise typer.Exit(InputError.exit_code)
+
+
+def export_command(
+    to: Annotated[
+        str, typer.Argument(help="File ending in .csv, .parquet or .json; - for CSV on stdout.")
+    ] = "-",
+    per: Annotated[str, typer.Option("--per", help="What a row is: rep or set.")] = "rep",
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    variant: Variant = None,
+    side: Side = None,
+    tag: Tag = None,
+    since: Since = None,
+    until: Until = None,
+    kind: Annotated[
+        str | None, typer.Option("--format", help="csv, parquet or json; else by the file's ending.")
+    ] = None,
+    log_file: LogFile = None,
+) -> None:
+    """Write the log as a table for other programs."""
+    import sys
+
+    from armarc.errors import UsageError
+    from armarc.log.exporting import FORMATS, export, whole_file
+    from armarc.log.store import open_log
+
+    where = make_filter(
+        lifter=lifter, exercise=exercise, variant=variant, side=side, tag=tag, since=since, until=until
+    )
+    ending = Path(to).suffix.lower().lstrip(".")
+    chosen = (kind or ending or "csv").lower()
+    if chosen not in FORMATS:
+        raise UsageError(f"{chosen!r} is no export format", f"choose from: {', '.join(FORMATS)}")
+    with open_log(log_file, create=False) as store:
+        if to == "-":
+            export(store, sys.stdout.buffer, chosen, where, per=per)
+            sys.stdout.buffer.flush()
+            return
+        with whole_file(Path(to)) as stream:
+            count = export(store, stream, chosen, where, per=per)
+    say(f"{count} rows written to {to}" if chosen != "json" else f"{count} sets written to {to}")
+
+
+def backup_command(
+    to: Annotated[Path, typer.Argument(help="File to write, e.g. backup.zip.")],
+    yes: Yes = False,
+    log_file: LogFile = None,
+) -> None:
+    """Write the whole log with its recordings into one file."""
+    from armarc.log.backup import back_up
+    from armarc.log.store import open_log
+
+    with open_log(log_file, create=False) as store:
+        if to.exists():
+            confirm(f"{to} exists. Write over it?", yes)
+        carried = back_up(store, to)
+    say(f"{carried.sets} sets and {carried.recordings} recordings written to {to}")
+    if carried.missing:
+        say(f"{carried.missing} recordings are missing from the log: see armarc log check")
+
+
+def restore_command(
+    source: Annotated[Path, typer.Argument(help="File made by armarc log backup.")],
+    replace: Annotated[bool, typer.Option("--replace", help="Move the log that is there aside.")] = False,
+    yes: Yes = False,
+    log_file: LogFile = None,
+) -> None:
+    """Bring a backup back."""
+    from armarc.log.backup import restore
+    from armarc.log.location import find_location
+
+    location = find_location(log_file)
+    if replace and location.file is not None and location.file.exists():
+        confirm(f"Move {location.name} aside and bring the backup back in its place?", yes)
+    carried = restore(source, location, replace=replace)
+    say(f"{carried.sets} sets and {carried.recordings} recordings are back in {location.name}")
+
+
+def check_command(as_json: AsJson = False, log_file: LogFile = None) -> None:
+    """Look through the log and its recordings for damage."""
+    from armarc.errors import LogError
+    from armarc.log.checking import check_log
+    from armarc.log.store import open_log
+
+    with open_log(log_file, create=False) as store:
+        checked = check_log(store)
+        name = store.location.name
+    if as_json:
+        print_json(
+            {
+                "schema": "armarc.log-check/1",
+                "log": name,
+                "sets": checked.sets,
+                "reps": checked.reps,
+                "recordings": checked.recordings,
+                "problems": list(checked.problems),
+                "remarks": list(checked.remarks),
+            }
+        )
+    else:
+        say(f"{name}: {checked.sets} sets, {checked.reps} reps, {checked.recordings} recordings")
+        for line in checked.problems:
+            typer.echo(f"problem: {line}")
+        for line in checked.remarks:
+            say(f"remark: {line}")
+        if not checked.problems:
+            say("everything is in order")
+    if checked.problems:
+        raise typer.Exit(LogError.exit_code)
+
+
+def reprocess_command(
+    sets: Annotated[
+        list[str] | None, typer.Argument(help="12, 12-15, a day, last, last-3; or --all.")
+    ] = None,
+    everything: Annotated[bool, typer.Option("--all", help="Every recording of the log.")] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would change, change nothing.")
+    ] = False,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Measure logged recordings again with this version and show what changed; undo takes it back."""
+    from armarc.errors import UsageError
+    from armarc.log.measuring import measure_content
+    from armarc.log.reading import choose_sets, recording_ids
+    from armarc.log.remeasuring import remeasure
+    from armarc.log.store import open_log
+
+    if bool(sets) == everything:
+        raise UsageError("which sets?", "name some, e.g. last, or give --all")
+    with open_log(log_file, create=False) as store:
+        chosen = recording_ids(store, None if everything else choose_sets(store, sets or []))
+        done = [remeasure(store, [r], measure_content, keep=not dry_run)[0] for r in _with_progress(chosen)]
+    if as_json:
+        records = [_remeasured_record(one) for one in done]
+        print_json({"schema": "armarc.log-reprocess/1", "kept": not dry_run, "recordings": records})
+        return
+    lines = [
+        [
+            one.file_name,
+            f"{one.was_version} → {one.is_version}",
+            f"{one.reps_before} → {one.reps_after}",
+            one.problem or _moved_words(one) or "no change",
+        ]
+        for one in done
+    ]
+    print_table(["Recording", "Version", "Reps", "What changed (means)"], lines)
+    say("nothing was changed (dry run)" if dry_run else "take it back with armarc log undo")
+
+
+def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels) -> dict[str, Any]:
+    from datetime import datetime
+
+    from armarc.errors import ArmarcError, LogError
+    from armarc.log.adding import add_result
+    from armarc.pipeline import process
+    from armarc.recording.csv_reader import read_csv
+    from armarc.settings import load_settings
+
+    record: dict[str, Any] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
+    try:
+        recording = read_csv(file)
+        session = process(
+            recording,
+            exercise=exercise,
+            side=labels.side,
+            load_kg=labels.load_kg,
+            settings=load_settings(),
+        )
+        begun = None
+        if recording.metadata.started_at:
+            try:
+                begun = datetime.fromisoformat(recording.metadata.started_at)
+            except ValueError:
+                begun = None
+        result: dict[str, Any] = dict(session.to_dict())
+        if not result["sets"]:
+            return {**record, "status": "no reps", "message": "nothing to measure; not logged"}
+        added = add_result(store, result, file, labels=labels, started_at=begun)
+    except LogError:
+        raise
+    except ArmarcError as error:
+        return {**record, "message": str(error)}
+    reps = sum(len(entry["reps"]) for entry in result["sets"])
+    return {
+        **record,
+        "status": added.status,
+        "sets": len(added.set_ids),
+        "reps": reps,
+        "message": "; ".join(added.notes),
+    }
+
+
+def _recordings_in(places: list[Path]) -> list[Path]:
+    from armarc.errors import InputError
+
+    files: dict[Path, None] = {}
+    for place in places:
+        if place.is_dir():
+            found = [p for p in sorted(place.rglob("*")) if p.is_file() and _looks_like_recording(p)]
+            files |= dict.fromkeys(found)
+        elif place.exists():
+            files[place] = None
+        else:
+            raise InputError("there is no such file or folder", "check the name", file=str(place))
+    return list(files)
+
+
+def _looks_like_recording(path: Path) -> bool:
+    name = path.name.lower().removesuffix(".gz")
+    return name.endswith((".csv", ".tsv", ".txt")) and not path.name.startswith(".")
+
+
+def _with_progress(things: list[Any]) -> Any:
+    from rich.progress import track
+
+    from armarc.cli.app import error_console
+
+    console = error_console()
+    if len(things) < 4 or not console.is_terminal:
+        return things
+    return track(things, description="Measuring", console=console, transient=True)
+
+
+def _remeasured_record(one: Remeasured) -> dict[str, Any]:
+    return {
+        "file": one.file_name,
+        "sets": list(one.set_ids),
+        "was_version": one.was_version,
+        "is_version": one.is_version,
+        "reps_before": one.reps_before,
+        "reps_after": one.reps_after,
+        "changes": {name: {"was": old, "is": new} for name, (old, new) in one.changes.items()},
+        "problem": one.problem or None,
+    }
+
+
+def _moved_words(one: Remeasured) -> str:
+    def number(value: float | None) -> str:
+        return "none" if value is None else f"{value:.2f}"
+
+    return "; ".join(f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items())

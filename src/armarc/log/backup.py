@@ -1,0 +1,167 @@
+"""Carry a whole log away in one file, and bring it back."""
+
+from __future__ import annotations
+
+import json
+import re
+import tempfile
+import time
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from armarc import __version__
+from armarc.errors import LogError
+from armarc.log import schema
+from armarc.log.exporting import whole_file
+from armarc.log.location import Location, find_location
+from armarc.log.store import Store, open_log
+from armarc.log.vault import sha256_of
+
+FORMAT = "armarc.backup/1"
+_DATABASE = "log.sqlite"
+_RECORDING = re.compile(r"recordings/([0-9a-f]{64})((?:\.[a-z0-9]{1,8}){0,2})")
+_CHUNK = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """How much a backup holds, or brought back."""
+
+    sets: int
+    recordings: int
+    missing: int
+
+
+def back_up(store: Store, path: Path) -> Carried:
+    """Write log and recordings into one ZIP file, with a hash of every part; writers need not stop.
+
+    Raises
+    ------
+    LogError
+        If it cannot be written.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        copy_file = Path(folder) / _DATABASE
+        with open_log(str(copy_file)) as copy:
+            sets = copy_tables(store, copy)
+            copy.engine.dispose()
+        content = copy_file.read_bytes()
+    table = schema.recording
+    with store.reading() as connection:
+        rows = connection.execute(sa.select(table.c.sha256, table.c.suffix).where(table.c.kept)).all()
+    hashes, missing = {_DATABASE: sha256_of(content)}, 0
+    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(_DATABASE, content)
+        for row in rows:
+            raw = store.vault.get(row.sha256, row.suffix)
+            if raw is None:
+                missing += 1
+                continue
+            name = f"recordings/{row.sha256}{row.suffix}"
+            archive.writestr(name, raw)
+            hashes[name] = sha256_of(raw)
+        manifest = {"format": FORMAT, "armarc_version": __version__, "made_at": time.time(), "sha256": hashes}
+        archive.writestr("manifest.json", json.dumps(manifest, indent=1))
+    return Carried(sets=sets, recordings=len(hashes) - 1, missing=missing)
+
+
+def restore(path: Path, where: str | Location | None = None, *, replace: bool = False) -> Carried:
+    """Bring a backup back as the log at `where`.
+
+    Parameters
+    ----------
+    path : Path
+        A file made by `back_up`; every part is checked against its hash first.
+    where : str, Location or None
+        See `armarc.log.location.find_location`.
+    replace : bool
+        Move an existing log file aside (it is kept under a name with the time) instead of refusing.
+
+    Raises
+    ------
+    LogError
+        If the backup is damaged, or there is a log already.
+    """
+    location = where if isinstance(where, Location) else find_location(where)
+    with _checked_archive(path) as archive, tempfile.TemporaryDirectory() as folder:
+        old_file = Path(folder) / _DATABASE
+        old_file.write_bytes(archive.read(_DATABASE))
+        names = [name for name in archive.namelist() if _RECORDING.fullmatch(name)]
+        if replace and location.file is not None and location.file.exists():
+            _set_aside(location)
+        with open_log(str(old_file)) as old, open_log(location) as new:
+            with new.reading() as connection:
+                if connection.execute(sa.select(sa.func.count()).select_from(schema.recording)).scalar_one():
+                    raise LogError(
+                        f"there is a log at {new.location.name} already",
+                        "restore into another place with --log-file, or move it aside with --replace",
+                    )
+            for name in names:
+                match = _RECORDING.fullmatch(name)
+                assert match
+                new.vault.put(match[1], match[2], archive.read(name))
+            sets = copy_tables(old, new)
+    return Carried(sets=sets, recordings=len(names), missing=0)
+
+
+def copy_tables(old: Store, new: Store) -> int:
+    """Copy every row of one log into an empty other, of whichever kind, in one transaction.
+
+    Returns
+    -------
+    int
+        Number of sets.
+    """
+    left_out = (schema.migration, schema.recording_content)
+    count = 0
+    with old.reading() as source, new.writing() as target:
+        for table in schema.metadata.sorted_tables:
+            if table in left_out:
+                continue
+            result = source.execution_options(yield_per=_CHUNK).execute(sa.select(table))
+            for part in result.partitions(_CHUNK):
+                target.execute(sa.insert(table), [dict(row._mapping) for row in part])
+                count += len(part) if table is schema.training_set else 0
+            if target.dialect.name == "postgresql" and "id" in table.c:
+                # Numbers were given, not drawn: move the sequence behind the last one.
+                target.execute(
+                    sa.text(
+                        f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "
+                        f"coalesce((SELECT max(id) FROM {table.name}), 0) + 1, false)"
+                    )
+                )
+    return count
+
+
+def _checked_archive(path: Path) -> zipfile.ZipFile:
+    try:
+        archive = zipfile.ZipFile(path)
+        manifest = json.loads(archive.read("manifest.json"))
+        hashes = manifest["sha256"]
+        if manifest["format"] != FORMAT:
+            raise LogError(f"{path} has the form {manifest['format']!r}", f"this armarc reads {FORMAT}")
+        wrong = [name for name, sha256 in hashes.items() if sha256_of(archive.read(name)) != sha256]
+        wrong += [n for n in archive.namelist() if n != "manifest.json" and n not in hashes]
+        complete = _DATABASE in hashes
+    except FileNotFoundError:
+        raise LogError(f"there is no file {path}", "check the name of the backup") from None
+    except (OSError, zipfile.BadZipFile, KeyError, ValueError, TypeError, AttributeError, EOFError):
+        raise LogError(f"{path} is not a backup of armarc, or is damaged", "try an older backup") from None
+    if wrong or not complete:
+        raise LogError(f"{path} is damaged at {(wrong or [_DATABASE])[0]}", "try an older backup")
+    return archive
+
+
+def _set_aside(location: Location) -> None:
+    file, recordings = location.file, location.recordings
+    assert file is not None
+    assert recordings is not None
+    with open_log(location) as store, store.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    stamp = time.strftime("%Y%m%d-%H%M%S")
+    file.rename(file.with_name(f"{file.stem}-before-{stamp}{file.suffix}"))
+    if recordings.exists():
+        recordings.rename(recordings.with_name(f"{file.stem}-before-{stamp}-recordings"))

@@ -1,0 +1,78 @@
+"""Look through a log for damage."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from armarc.log import schema
+from armarc.log.store import Store
+from armarc.log.vault import FolderVault, sha256_of
+
+_LEFTOVER_AGE_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """What was looked at and what was found.
+
+    ``problems`` are damage; ``remarks`` are harmless, such as recordings kept by a program that was ended
+    before it wrote its sets.
+    """
+
+    sets: int
+    reps: int
+    recordings: int
+    problems: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+def check_log(store: Store) -> Checked:
+    """Check the database, every reference in it, and every kept recording against its hash."""
+    problems: list[str] = []
+    remarks: list[str] = []
+    table = schema.recording
+    with store.reading() as connection:
+        if connection.dialect.name == "sqlite":
+            found = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+            problems += [f"database: {line}" for line in found if line != "ok"]
+            broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+            problems += [f"{row[0]} row {row[1]} points to a {row[2]} that is not there" for row in broken]
+        count = {
+            t.name: connection.execute(sa.select(sa.func.count()).select_from(t)).scalar_one()
+            for t in (schema.training_set, schema.rep, table)
+        }
+        counted = (
+            sa.select(schema.training_set.c.id, schema.training_set.c.reps, sa.func.count(schema.rep.c.rep))
+            .outerjoin(schema.rep, schema.rep.c.set_id == schema.training_set.c.id)
+            .group_by(schema.training_set.c.id, schema.training_set.c.reps)
+        )
+        for set_id, said, there in connection.execute(counted):
+            if said != there:
+                problems.append(f"set {set_id} should have {said} reps, {there} are there")
+        kept = connection.execute(sa.select(table.c.sha256, table.c.suffix, table.c.file_name, table.c.kept))
+        rows = kept.all()
+    for row in rows:
+        if not row.kept:
+            continue
+        content = store.vault.get(row.sha256, row.suffix)
+        if content is None:
+            problems.append(f"the recording {row.file_name} ({row.sha256[:12]}) is missing")
+        elif sha256_of(content) != row.sha256:
+            problems.append(f"the recording {row.file_name} ({row.sha256[:12]}) was changed or damaged")
+    strays = store.vault.names() - {row.sha256 for row in rows}
+    if strays:
+        remarks.append(f"{len(strays)} kept recordings belong to no set (harmless)")
+    if isinstance(store.vault, FolderVault):
+        old = [p for p in store.vault.leftovers() if time.time() - p.stat().st_mtime > _LEFTOVER_AGE_S]
+        if old:
+            remarks.append(f"{len(old)} half-written files of programs that were ended (harmless)")
+    return Checked(
+        sets=count["training_set"],
+        reps=count["rep"],
+        recordings=count["recording"],
+        problems=tuple(problems),
+        remarks=tuple(remarks),
+    )

@@ -1,0 +1,182 @@
+"""The log as tables and files for other programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from armarc.errors import LogError, UsageError
+from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
+from armarc.log.records import SCHEMA, logged_record
+from armarc.log.schema import REP_NUMBERS
+from armarc.log.store import Store
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FORMATS = ("csv", "parquet", "json")
+SET_COLUMNS = (
+    "id",
+    "done_at",
+    "day",
+    "session",
+    "lifter",
+    "exercise",
+    "variant",
+    "side",
+    "load_kg",
+    "rir",
+    "rpe",
+    "note",
+    "tags",
+    "reps",
+)
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, Any]]:
+    """One row per set: labels, then every plain number or text of the summary."""
+    rows = []
+    for entry in entries:
+        record = logged_record(entry)
+        row = {name: record[name] for name in SET_COLUMNS}
+        row["tags"] = " ".join(entry.tags)
+        for key, value in entry.summary.items():
+            if isinstance(value, dict):
+                row |= {f"{key}_{part}": inner for part, inner in value.items()}
+            elif key not in row and (value is None or isinstance(value, int | float | str)):
+                row[key] = value
+        rows.append(row)
+    return _squared(rows)
+
+
+def reps_table(entries: Sequence[LoggedSet], reps: dict[int, list[dict[str, Any]]]) -> list[dict[str, Any]]:
+    """One row per rep: the labels of its set, then the published keys of the rep."""
+    rows = []
+    for entry in entries:
+        labels = {name: logged_record(entry)[name] for name in SET_COLUMNS if name not in ("reps", "id")}
+        labels["tags"] = " ".join(entry.tags)
+        for rep in reps[entry.id]:
+            measured = {**rep, "quality": " ".join(rep["quality"])}
+            plain = {k: v for k, v in measured.items() if v is None or isinstance(v, int | float | str)}
+            rows.append({"set_id": entry.id, **labels, **plain})
+    return _squared(rows)
+
+
+def frame(store: Store, where: Filter | None = None, *, per: str = "rep") -> pd.DataFrame:
+    """The log as a pandas table, oldest set first.
+
+    Parameters
+    ----------
+    store : Store
+    where : Filter or None
+    per : str
+        ``"rep"`` or ``"set"``: what a row is.
+    """
+    import pandas as pd
+
+    rows = _rows(store, where, per)
+    table = pd.DataFrame(rows)
+    for name in (*REP_NUMBERS, "load_kg", "rir", "rpe"):
+        if name in table:
+            table[name] = table[name].astype("float64")
+    return table
+
+
+def export(
+    store: Store, stream: BinaryIO, kind: str, where: Filter | None = None, *, per: str = "rep"
+) -> int:
+    """Write the log to a binary stream; returns the number of rows (of sets for JSON).
+
+    Raises
+    ------
+    UsageError
+        For an unknown format, or Parquet without its package.
+    """
+    if kind == "json":
+        entries = list_sets(store, where)[::-1]
+        reps = reps_by_set(store, [entry.id for entry in entries])
+        document = {"schema": SCHEMA, "sets": [logged_record(e, reps[e.id]) for e in entries]}
+        stream.write(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False).encode())
+        stream.write(b"\n")
+        return len(entries)
+    if kind == "csv":
+        rows = _rows(store, where, per)
+        text = io.StringIO(newline="")
+        names = list(rows[0]) if rows else ["set_id" if per == "rep" else "id", *SET_COLUMNS[1:]]
+        writer = csv.DictWriter(text, names, lineterminator="\r\n")
+        writer.writeheader()
+        writer.writerows({key: _safe_cell(value) for key, value in row.items()} for row in rows)
+        stream.write(text.getvalue().encode())
+        return len(rows)
+    if kind == "parquet":
+        if find_spec("pyarrow") is None:
+            raise UsageError(
+                "Parquet needs the package pyarrow", "install it with: pip install 'armarc[parquet]'"
+            )
+        table = frame(store, where, per=per)
+        table.to_parquet(stream, index=False)
+        return len(table)
+    raise UsageError(f"{kind!r} is no export format", f"choose from: {', '.join(FORMATS)}")
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """A file that appears under its name only when it is complete; a failure leaves the old one.
+
+    Raises
+    ------
+    LogError
+        If it cannot be written.
+    """
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.absolute().parent, prefix=f".{path.name[:40]}.")
+        with os.fdopen(handle, "wb") as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        umask = os.umask(0)
+        os.umask(umask)
+        os.chmod(temporary, 0o666 & ~umask)
+        os.replace(temporary, path)
+        temporary = ""
+    except OSError as error:
+        raise LogError(
+            f"{path} cannot be written: {error.strerror or error}",
+            "choose a folder that exists and has space",
+        ) from None
+    finally:
+        if temporary and os.path.exists(temporary):
+            os.unlink(temporary)
+
+
+def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, Any]]:
+    entries = list_sets(store, where)[::-1]
+    if per == "set":
+        return sets_table(entries)
+    if per == "rep":
+        return reps_table(entries, reps_by_set(store, [entry.id for entry in entries]))
+    raise UsageError(f"{per!r} is no kind of row", "choose rep or set")
+
+
+def _squared(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Give every row every column, in order of first appearance."""
+    names = dict.fromkeys(key for row in rows for key in row)
+    return [{name: row.get(name) for name in names} for row in rows]
+
+
+def _safe_cell(value: Any) -> Any:
+    """Stop a spreadsheet from running a note as a formula: text that begins like one gets an apostrophe.
+
+    The list of first characters is that of the OWASP page on CSV injection.
+    """
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA_STARTS) else value

@@ -1,0 +1,122 @@
+"""Loss of velocity and range along a set, and where it could have been stopped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+DEFAULT_STOP_AT_PCT = 20.0
+"""Between the two bands below."""
+
+LOW_BAND_PCT = (5.0, 20.0)
+HIGH_BAND_PCT = (20.0, 45.0)
+"""Bands of velocity loss in use: low ones leave more in reserve, high ones go nearer to failure. Losses of this
+size were followed in the squat and the bench press (Sánchez-Medina and González-Badillo 2011, Med Sci Sports
+Exerc 43:1725); for raises they are common practice without a source of their own."""
+
+CAUTION = (
+    "Velocity loss agrees poorly from day to day (Jukic et al. 2023, Sports Med Open 9:80) and was studied "
+    "in squat and bench press, not in raises: one sign among others."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fatigue:
+    """What was lost along a set.
+
+    Parameters
+    ----------
+    velocity_loss_pct, rom_loss_pct : tuple of float or None
+        Per rep: 100·(best so far − this)/best so far; 0 for a new best, None where a rep has no value.
+    velocity_loss_set_pct : float or None
+        100·(fastest − last)/fastest over the whole set.
+    stop_at_pct : float
+        Threshold in force.
+    stop_after_rep : int or None
+        Number of the first rep whose loss reached the threshold and stayed there for the next rep too (or
+        that was the last one); None when none did.
+    """
+
+    velocity_loss_pct: tuple[float | None, ...]
+    rom_loss_pct: tuple[float | None, ...]
+    velocity_loss_set_pct: float | None
+    stop_at_pct: float
+    stop_after_rep: int | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-ready."""
+        return {
+            "velocity_loss_pct": [_rounded(value) for value in self.velocity_loss_pct],
+            "rom_loss_pct": [_rounded(value) for value in self.rom_loss_pct],
+            "velocity_loss_set_pct": _rounded(self.velocity_loss_set_pct),
+            "stop_at_pct": self.stop_at_pct,
+            "stop_after_rep": self.stop_after_rep,
+        }
+
+    def words(self) -> str:
+        """The same for a lifter."""
+        if self.velocity_loss_set_pct is None:
+            return "No velocity loss: fewer than two reps with a raising velocity."
+        text = f"The last rep was {self.velocity_loss_set_pct:.0f} % slower than the fastest. "
+        if self.stop_after_rep is None:
+            text += f"The {self.stop_at_pct:g} % mark was not reached. "
+        else:
+            text += f"The {self.stop_at_pct:g} % mark was reached at rep {self.stop_after_rep}. "
+        return text + CAUTION
+
+
+def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None = None) -> Fatigue:
+    """Velocity and range loss of a set of rep records.
+
+    Parameters
+    ----------
+    reps : sequence of mapping
+        Rep records in order; ``mean_concentric_deg_s`` and ``rom_deg`` are used.
+    stop_at_pct : float or None, %
+        Velocity loss at which to stop; None for 20 %.
+
+    Notes
+    -----
+    Velocity loss is 100·(v_best − v_i)/v_best (Sánchez-Medina and González-Badillo 2011). Along the set the
+    best so far counts, because that is all one can know during it.
+    """
+    threshold = DEFAULT_STOP_AT_PCT if stop_at_pct is None else stop_at_pct
+    velocity = losses([rep.get("mean_concentric_deg_s") for rep in reps])
+    speeds = [v for rep in reps if (v := rep.get("mean_concentric_deg_s")) is not None and v > 0]
+    whole = 100 * (max(speeds) - speeds[-1]) / max(speeds) if len(speeds) > 1 else None
+    return Fatigue(
+        velocity_loss_pct=velocity,
+        rom_loss_pct=losses([rep.get("rom_deg") for rep in reps]),
+        velocity_loss_set_pct=whole,
+        stop_at_pct=threshold,
+        stop_after_rep=_stop_rep(reps, velocity, threshold),
+    )
+
+
+def losses(values: Sequence[float | None]) -> tuple[float | None, ...]:
+    """Loss of each value against the best so far, in %; None stays None."""
+    out: list[float | None] = []
+    best = 0.0
+    for value in values:
+        if value is None or not value > 0:
+            out.append(None)
+            continue
+        best = max(best, value)
+        out.append(100 * (best - value) / best)
+    return tuple(out)
+
+
+def _stop_rep(
+    reps: Sequence[Mapping[str, Any]], loss: Sequence[float | None], threshold: float
+) -> int | None:
+    known = [(int(rep["rep"]), value) for rep, value in zip(reps, loss, strict=True) if value is not None]
+    for i, (number, value) in enumerate(known):
+        # One slow rep among fast ones is a slip, not fatigue.
+        if value >= threshold and (i + 1 == len(known) or known[i + 1][1] >= threshold):
+            return number
+    return None
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
