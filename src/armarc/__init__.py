@@ -1,3 +1,38 @@
-"""Measures shoulder raises with one wrist sensor."""
+"""Measures shoulder raises with one wrist sensor.
+
+The names below are loaded when first used, so that ``import armarc`` is quick.
+
+>>> import armarc
+>>> recording = armarc.read_csv("set.csv")            # doctest: +SKIP
+>>> session = armarc.process(recording, side="left")  # doctest: +SKIP
+>>> session.frame()                                   # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from armarc.errors import ArmarcError
+    from armarc.pipeline import Session, process
+    from armarc.recording import Recording, read_csv, write_csv
+
+__all__ = ["ArmarcError", "Recording", "Session", "__version__", "process", "read_csv", "write_csv"]
+
+_HOMES = {
+    "ArmarcError": "armarc.errors",
+    "Recording": "armarc.recording",
+    "Session": "armarc.pipeline",
+    "process": "armarc.pipeline",
+    "read_csv": "armarc.recording",
+    "write_csv": "armarc.recording",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

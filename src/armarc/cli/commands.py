@@ -9,9 +9,11 @@ def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
     from armarc.cli.exercises import exercises
     from armarc.cli.log import app as log
+    from armarc.cli.process import process
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate
 
+    app.command("process")(process)
     app.command("exercises")(exercises)
     app.add_typer(log, name="log")
     app.command("settings")(settings)

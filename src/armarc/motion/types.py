@@ -44,13 +44,17 @@ class Mounting:
     arm_axis : ndarray, shape (3,)
         Unit vector in sensor axes from the shoulder toward the hand.
     uncertainty_rad : float, rad
-        Standard error of the direction.
+        Standard error of the direction (root mean square over the two directions across the axis).
     reach_m : float or None, m
         Distance from the shoulder to the sensor.
     thumb_axis : ndarray, shape (3,), or None
         Unit vector in sensor axes, across the arm, toward the thumb; None without a reference.
     lever_arm_m : ndarray, shape (3,), or None, m
         Vector from the shoulder to the sensor in sensor axes.
+    lever_se_m : float, m
+        Standard error of the lever arm within the plane of movement.
+    axis_covariance_rad2 : ndarray, shape (3, 3), rad², or None
+        Covariance of the direction, zero along it; None stands for the same uncertainty all round.
     """
 
     method: str
@@ -59,6 +63,8 @@ class Mounting:
     reach_m: float | None = None
     thumb_axis: FloatArray | None = None
     lever_arm_m: FloatArray | None = None
+    lever_se_m: float = 0.0
+    axis_covariance_rad2: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +97,8 @@ class ArmMotion:
     missing, clipped : ndarray of bool, shape (n,)
     orientation : Orientation
     mounting : Mounting
+    side : str
+        ``"right"`` or ``"left"``.
     notes : tuple of str
         Why something is missing, what was assumed.
     """
@@ -108,6 +116,7 @@ class ArmMotion:
     clipped: BoolArray
     orientation: Orientation
     mounting: Mounting
+    side: str = "right"
     plane_rad: FloatArray | None = None
     hand_rotation_rad: FloatArray | None = None
     notes: tuple[str, ...] = ()

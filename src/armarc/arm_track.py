@@ -1,0 +1,260 @@
+"""From one evenly sampled piece to the arm's motion: fusion, mounting and angles, in two passes.
+
+The first pass needs nothing but the movement itself and is good enough to find the sets. The second fits the
+lever arm to the quiet parts of those sets and fuses again with the arm's own acceleration taken away.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.choices import Choices
+from armarc.motion import (
+    ArmMotion,
+    LeverArm,
+    Mounting,
+    Orientation,
+    angle_about,
+    choose_mounting,
+    dominant_axis,
+    elevation,
+    elevation_rate,
+    find_twist,
+    fit_lever_arm,
+    fuse,
+    horizontal_angle,
+    horizontal_rate,
+    low_pass,
+    sensor_axis,
+    up_in_sensor,
+)
+from armarc.motion.quaternions import rotate
+from armarc.recording import FloatArray, Piece
+
+RATE_CUTOFF_HZ = 6.0
+"""Bandwidth of θ̇."""
+MOVING_RAD_S = math.radians(20)
+QUIET_RAD_S = math.radians(8)
+UPRIGHT_AXIS = 0.7
+"""Vertical share of the dominant axis above which a horizontal angle makes sense."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetWindows:
+    """Where the first pass found sets, as half-open sample ranges, and each sample's worth for the mounting.
+
+    ``bottoms`` are samples where the arm rests between reps.
+    """
+
+    ranges: tuple[tuple[int, int], ...]
+    weight: FloatArray
+    bottoms: tuple[tuple[int, ...], ...]
+
+
+def track(piece: Piece, choices: Choices, windows: SetWindows | None = None) -> ArmMotion:
+    """Work out what the arm did.
+
+    Parameters
+    ----------
+    piece : Piece
+    choices : Choices
+    windows : SetWindows or None
+        None for the first pass.
+
+    Returns
+    -------
+    ArmMotion
+        Without plane and hand rotation; `armarc.reference` adds them.
+    """
+    orientation = _fused(piece, choices, None)
+    notes: list[str] = []
+    mounting, lever = _mount(piece, choices, orientation, windows, notes)
+    if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
+        # Gravity is seen far better once the arm's own acceleration is known; then the lever arm is, too.
+        for _ in range(2):
+            if lever is None:
+                break
+            level = replace(piece, specific_force_m_s2=_levelled(piece, lever))
+            orientation = _fused(level, choices, lever.vector_m)
+            notes.clear()
+            mounting, lever = _mount(piece, choices, orientation, windows, notes)
+    omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
+    up = up_in_sensor(orientation.quaternion)
+    lifted = elevation(up, mounting.arm_axis)
+    coordinate = choices.exercise.coordinate
+    if coordinate == "elevation":
+        angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
+    else:
+        angle, rate, coordinate = _turned(orientation, omega, mounting, coordinate, windows, notes)
+    return ArmMotion(
+        time_s=piece.time_s,
+        rate_hz=piece.rate_hz,
+        coordinate=coordinate,
+        angle_rad=angle,
+        angle_rate_rad_s=low_pass(rate, piece.rate_hz, RATE_CUTOFF_HZ),
+        elevation_rad=lifted,
+        quaternion=orientation.quaternion,
+        angular_velocity_rad_s=omega,
+        specific_force_m_s2=_levelled(piece, lever),
+        missing=piece.missing,
+        clipped=piece.clipped,
+        orientation=orientation,
+        mounting=mounting,
+        side=choices.side,
+        notes=tuple(notes),
+    )
+
+
+def _levelled(piece: Piece, lever: LeverArm | None) -> FloatArray:
+    """Specific force with the accelerometer's zero-g offset taken out."""
+    return piece.specific_force_m_s2 if lever is None else piece.specific_force_m_s2 - lever.offset_m_s2
+
+
+def _fused(piece: Piece, choices: Choices, lever_arm_m: FloatArray | None) -> Orientation:
+    smooth = choices.fusion == "smoother"
+    return fuse(
+        piece.angular_velocity_rad_s,
+        piece.specific_force_m_s2,
+        piece.rate_hz,
+        method=choices.fusion,
+        missing=piece.missing if smooth else None,
+        lever_arm_m=lever_arm_m if smooth else None,
+    )
+
+
+def _mount(
+    piece: Piece,
+    choices: Choices,
+    orientation: Orientation,
+    windows: SetWindows | None,
+    notes: list[str],
+) -> tuple[Mounting, LeverArm | None]:
+    omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
+    up = up_in_sensor(orientation.quaternion)
+    speed = np.sqrt(np.einsum("ij,ij->i", omega, omega))
+    weight = (speed > MOVING_RAD_S).astype(float) if windows is None else windows.weight
+    lever = fit_lever_arm(
+        orientation.quaternion,
+        omega,
+        piece.specific_force_m_s2,
+        piece.rate_hz,
+        weight,
+        missing=piece.missing if piece.missing.any() else None,
+    )
+    hanging = _hanging(up, speed, piece.rate_hz, windows)
+    twist = None
+    if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):
+        twist = find_twist(omega, up, piece.rate_hz)
+        if twist is not None and choices.mounting == "auto" and lever is not None:
+            # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
+            # vertical axis (turning on the spot) is no twist.
+            apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
+            twist = twist if apart > math.cos(math.radians(30)) else None
+    mounting, said = choose_mounting(
+        lever=lever,
+        twist=twist,
+        hanging=hanging,
+        method=choices.mounting,
+        hand_axis=choices.hand_axis,
+        outward=outward_axis(choices),
+        sensor_height_m=choices.sensor_height_m,
+        reach_m=choices.reach_m,
+    )
+    if choices.exercise.coordinate == "elevation":
+        notes.extend(said)
+    return mounting, lever
+
+
+def outward_axis(choices: Choices) -> FloatArray | None:
+    """Sensor axis that points away from the skin: z for a flat sensor whose strap place was stated."""
+    return None if choices.strap is None else sensor_axis("+z")
+
+
+def _hanging(
+    up: FloatArray, speed: FloatArray, rate_hz: float, windows: SetWindows | None
+) -> FloatArray | None:
+    """Down in sensor axes while the arm hangs: between the reps, or else in the longest first rest."""
+    if windows is not None:
+        bottoms = [k for group in windows.bottoms for k in group]
+        if bottoms:
+            return _mean_direction(-up[bottoms])
+    quiet = speed < QUIET_RAD_S
+    least = round(0.4 * rate_hz)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
+    for first, stop in zip(edges[::2], edges[1::2], strict=True):
+        if stop - first >= least:
+            return _mean_direction(-up[first:stop])
+    return None
+
+
+def _mean_direction(vectors: FloatArray) -> FloatArray:
+    mean = vectors.mean(axis=0)
+    return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
+
+
+def _turned(
+    orientation: Orientation,
+    omega: FloatArray,
+    mounting: Mounting,
+    coordinate: str,
+    windows: SetWindows | None,
+    notes: list[str],
+) -> tuple[FloatArray, FloatArray, str]:
+    """Horizontal or movement angle, its rate, and which of the two it became."""
+    turning = rotate(orientation.quaternion, omega)
+    moving = np.sqrt(np.einsum("ij,ij->i", turning, turning)) > MOVING_RAD_S
+    used = moving.astype(float)
+    if windows is not None:
+        inside = np.zeros(len(used), bool)
+        for first, stop in windows.ranges:
+            inside[first:stop] = True
+        used = used * inside
+    axis, share = dominant_axis(turning, used if used.any() else None)
+    if coordinate == "horizontal":
+        if abs(axis[2]) >= UPRIGHT_AXIS:
+            arm = rotate(orientation.quaternion, np.broadcast_to(mounting.arm_axis, omega.shape))
+            level = float(np.median(np.abs(arm[moving, 2]))) if moving.any() else 1.0
+            if level < 0.8:
+                angle, rate = horizontal_angle(arm), horizontal_rate(arm, turning)
+                sign = resting_sign(angle, rate)
+                return sign * angle, sign * rate, "horizontal"
+            axis = np.array([0.0, 0.0, 1.0])
+        else:
+            notes.append(
+                "the movement does not turn about the vertical: measured as the angle about its own dominant axis"
+            )
+    if share < 0.6:
+        notes.append(
+            f"only {100 * share:.0f} % of the movement turns about one axis: the movement angle is a rough measure"
+        )
+    angle, rate = angle_about(orientation.quaternion, axis), turning @ axis
+    sign = resting_sign(angle, rate)
+    return sign * angle, sign * rate, "movement"
+
+
+def resting_sign(angle_rad: FloatArray, rate_rad_s: FloatArray) -> float:
+    """Decide which end of a movement is its bottom: the one the arm rests at, else the one it starts from.
+
+    Returns
+    -------
+    float
+        +1 when the angle already rises from the bottom, −1 when it has to be turned round.
+    """
+    moving = np.flatnonzero(np.abs(rate_rad_s) > MOVING_RAD_S)
+    if len(moving) == 0:
+        return 1.0
+    part = angle_rad[moving[0] : moving[-1] + 1]
+    low, high = np.quantile(part, [0.05, 0.95])
+    if high - low < 1e-6:
+        return 1.0
+    quiet = np.abs(rate_rad_s[moving[0] : moving[-1] + 1]) < QUIET_RAD_S
+    place = (part - low) / (high - low)
+    at_low, at_high = float((quiet & (place < 0.35)).sum()), float((quiet & (place > 0.65)).sum())
+    if max(at_low, at_high) > 2 * min(at_low, at_high) + 1:
+        return 1.0 if at_low > at_high else -1.0
+    return 1.0 if (angle_rad[moving[0]] - low) / (high - low) < 0.5 else -1.0
+
+

@@ -1,0 +1,121 @@
+"""What a recording is measured with: options, the recording's own header, the settings file, the exercise's entry,
+in this order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from armarc.errors import UsageError
+from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
+from armarc.recording import Metadata
+from armarc.settings import Settings
+
+SIDES = ("right", "left")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """Everything that decides how a recording is measured; angles in rad, lengths in m, loads in kg.
+
+    ``exercise`` already carries the gate, band, loaded range and rest in force. ``assumed`` holds sentences about
+    what nobody stated.
+    """
+
+    exercise: Exercise
+    side: str = "right"
+    load_kg: float | None = None
+    fusion: str = "smoother"
+    mounting: str = "auto"
+    strap: str | None = None
+    hand_axis: str | None = None
+    reach_m: float | None = None
+    sensor_height_m: float | None = None
+    reference: str | None = None
+    assumed: tuple[str, ...] = ()
+
+
+def choose(
+    metadata: Metadata,
+    settings: Settings | None = None,
+    *,
+    exercise: str | Exercise | None = None,
+    side: str | None = None,
+    band_rad_s: tuple[float, float] | None = None,
+    gate_rad: tuple[float, float] | None = None,
+    loaded_range_rad: tuple[float, float] | None = None,
+    rest_s: float | None = None,
+    load_kg: float | None = None,
+    fusion: str | None = None,
+    mounting: str | None = None,
+    strap: str | None = None,
+    hand_axis: str | None = None,
+    reach_m: float | None = None,
+    sensor_height_m: float | None = None,
+    reference: str | None = None,
+    catalogue: Mapping[str, Exercise] | None = None,
+) -> Choices:
+    """Settle what a recording is measured with.
+
+    Parameters
+    ----------
+    metadata : Metadata
+        The recording's own header.
+    settings : Settings or None
+        The lifter's settings file.
+    exercise : str or Exercise or None
+        Catalogue name, or an entry of the caller's own.
+    band_rad_s, gate_rad, loaded_range_rad : pair of float or None
+    reference : str or None
+        ``"front-raise"``: the first movement of the recording is a front raise that shows where the lifter faces.
+    catalogue : mapping or None
+        Entries to choose from; None for the built-in and the user's own.
+
+    Raises
+    ------
+    UsageError
+        For a side, gate or name that makes no sense.
+    """
+    saved = settings or Settings()
+    assumed: list[str] = []
+
+    def first(*values: Any) -> Any:
+        return next((value for value in values if value is not None), None)
+
+    name = first(exercise, metadata.exercise, saved.exercise)
+    if name is None:
+        name = DEFAULT_EXERCISE
+        assumed.append(f"no exercise was named: measured as {DEFAULT_EXERCISE}; name it with --exercise")
+    entry = name if isinstance(name, Exercise) else find_exercise(name, catalogue)
+    gate = first(gate_rad, saved.gate_rad, entry.gate_rad)
+    if not 0 <= gate[0] < gate[1]:
+        raise UsageError("a start gate needs two rising angles above the bottom", "for example --gate 10-20")
+    band = first(band_rad_s and Band(*band_rad_s), saved.band, entry.band)
+    entry = replace(
+        entry,
+        gate_rad=gate,
+        band=band,
+        loaded_range_rad=first(loaded_range_rad, saved.loaded_range_rad, entry.loaded_range_rad),
+        smallest_rom_rad=first(saved.smallest_rom_rad, entry.smallest_rom_rad),
+        rest_s=first(rest_s, saved.rest_s, entry.rest_s),
+    )
+    chosen_side = first(side, metadata.side, saved.side)
+    if chosen_side is None:
+        chosen_side = "right"
+        assumed.append("the side was not stated: measured as the right arm")
+    if chosen_side not in SIDES:
+        raise UsageError(f"{chosen_side!r} is not a side", "say right or left")
+    return Choices(
+        exercise=entry,
+        side=chosen_side,
+        load_kg=first(load_kg, metadata.load_kg, saved.load_kg),
+        fusion=first(fusion, saved.fusion, "smoother"),
+        mounting=first(mounting, saved.mounting, "auto"),
+        strap=first(strap, metadata.strap, saved.strap),
+        hand_axis=first(hand_axis, metadata.hand_axis, saved.hand_axis),
+        reach_m=first(reach_m, saved.reach_m),
+        sensor_height_m=first(sensor_height_m, metadata.other.get("sensor_height_m"), saved.sensor_height_m),
+        reference=first(reference, metadata.other.get("reference")),
+        assumed=tuple(assumed),
+    )

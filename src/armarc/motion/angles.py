@@ -1,0 +1,175 @@
+"""Angles of the arm and their rates, from orientation and angular velocity."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from armarc.motion.quaternions import conjugate, multiply, rotate
+from armarc.recording import FloatArray
+
+UNDEFINED_BELOW_RAD = math.radians(20)
+"""Plane and axial rotation are undefined near hanging and overhead: their noise grows as 1/sin θ."""
+
+
+def up_in_sensor(quaternion: FloatArray) -> FloatArray:
+    """Global up in sensor axes, shape (n, 3): the third row of the rotation matrix."""
+    w, x, y, z = quaternion.T
+    return np.stack([2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)], axis=1)
+
+
+def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
+    """Angle of the arm line from straight down.
+
+    Parameters
+    ----------
+    up : ndarray, shape (n, 3)
+        Global up in sensor axes.
+    arm_axis : ndarray, shape (3,)
+        Shoulder → hand in sensor axes.
+
+    Returns
+    -------
+    ndarray, shape (n,), rad, 0 … π
+        ISB: Wu et al. 2005, J Biomech 38:981–992 (elevation of the humerus; here of the forearm line).
+    """
+    cosine = -(up @ arm_axis)
+    # atan2 keeps its accuracy near 0 and 180°, where acos loses it.
+    sine = np.sqrt(np.maximum((up**2).sum(axis=1) - cosine**2, 0.0))
+    return np.arctan2(sine, cosine)
+
+
+def elevation_rate(up: FloatArray, angular_velocity_rad_s: FloatArray, arm_axis: FloatArray) -> FloatArray:
+    """Component of the angular velocity that raises the arm line, shape (n,), rad/s.
+
+    ``up`` is fixed in the global frame, so in sensor axes it turns with −ω; the angle itself is never
+    differentiated.
+    """
+    change = np.cross(angular_velocity_rad_s, up) @ arm_axis
+    cosine = -(up @ arm_axis)
+    sine = np.sqrt(np.maximum(1 - cosine**2, 1e-8))
+    return -change / sine
+
+
+def horizontal_angle(arm_direction: FloatArray) -> FloatArray:
+    """Angle of the arm line about the vertical, shape (n,), rad, unwrapped, arbitrary zero."""
+    return np.unwrap(np.arctan2(arm_direction[:, 1], arm_direction[:, 0]))
+
+
+def horizontal_rate(arm_direction: FloatArray, angular_velocity_global_rad_s: FloatArray) -> FloatArray:
+    """Rate of the horizontal angle from the gyroscope, shape (n,), rad/s."""
+    velocity = np.cross(angular_velocity_global_rad_s, arm_direction)
+    x, y = arm_direction[:, 0], arm_direction[:, 1]
+    return (x * velocity[:, 1] - y * velocity[:, 0]) / np.maximum(x * x + y * y, 1e-4)
+
+
+def dominant_axis(
+    angular_velocity_global_rad_s: FloatArray, weight: FloatArray | None = None
+) -> tuple[FloatArray, float]:
+    """Axis that carries most of the turning.
+
+    Returns
+    -------
+    axis : ndarray, shape (3,)
+        Unit vector, global frame; its sign is arbitrary.
+    share : float
+        Share of the squared rate it carries, 1/3 (no axis) to 1 (a hinge).
+    """
+    omega = angular_velocity_global_rad_s
+    weighted = omega if weight is None else omega * np.asarray(weight)[:, None]
+    values, vectors = np.linalg.eigh(weighted.T @ omega)
+    total = float(values.sum())
+    return vectors[:, 2], float(values[2]) / total if total > 0 else 0.0
+
+
+def angle_about(quaternion: FloatArray, axis: FloatArray) -> FloatArray:
+    """Rotation about a global axis since the first sample, shape (n,), rad, unwrapped.
+
+    The twist part of the swing–twist split of ``q(t)·q(0)*``.
+    """
+    relative = multiply(quaternion, np.broadcast_to(conjugate(quaternion[:1]), quaternion.shape))
+    half = np.arctan2(relative[:, 1:] @ axis, relative[:, 0])
+    return np.unwrap(2 * half)
+
+
+def plane_of_elevation(arm_direction: FloatArray, forward_heading_rad: FloatArray, side: str) -> FloatArray:
+    """Plane of elevation: 0 frontal (abduction), π/2 sagittal (flexion).
+
+    Parameters
+    ----------
+    arm_direction : ndarray, shape (n, 3)
+        Shoulder → hand, global frame.
+    forward_heading_rad : ndarray, shape (n,) or scalar, rad
+        Where the lifter faces, angle about global z from global x.
+    side : str
+        ``"right"`` or ``"left"``; the left arm is mirrored so that the same number means the same thing.
+
+    Returns
+    -------
+    ndarray, shape (n,), rad
+        NaN where the elevation is below 20° or above 160°. Wu et al. 2005, J Biomech 38:981–992.
+    """
+    heading = np.arctan2(arm_direction[:, 1], arm_direction[:, 0])
+    lateral_to_arm = heading - forward_heading_rad
+    # Seen from above, a right arm points sideways at −90° from forward, a left arm at +90°.
+    angle = lateral_to_arm + math.pi / 2 if side == "right" else math.pi / 2 - lateral_to_arm
+    wrapped = (angle + math.pi) % (2 * math.pi) - math.pi
+    level = np.hypot(arm_direction[:, 0], arm_direction[:, 1])
+    return np.where(level >= math.sin(UNDEFINED_BELOW_RAD), wrapped, np.nan)
+
+
+def hand_rotation(quaternion: FloatArray, thumb_axis: FloatArray) -> FloatArray:
+    """Elevation of the thumb direction above horizontal, shape (n,), rad; thumb up is positive."""
+    thumb = rotate(quaternion, np.broadcast_to(thumb_axis, (len(quaternion), 3)))
+    return np.arcsin(np.clip(thumb[:, 2], -1.0, 1.0))
+
+
+def axial_change(before: FloatArray, after: FloatArray, arm_axis: FloatArray, side: str) -> float:
+    """Rotation of the hand about the arm line between two instants, rad; toward thumb up is positive.
+
+    Parameters
+    ----------
+    before, after : ndarray, shape (4,)
+        Sensor → global at the two instants.
+    arm_axis : ndarray, shape (3,)
+    side : str
+
+    Notes
+    -----
+    Tilt-and-torsion: the arm line is carried along the shortest arc, and what is left is rotation about it
+    (Chénier et al. 2022, Clin Biomech 92:105573, recommend it over Y-X-Y near the hanging arm).
+    """
+    start = rotate(before[None], arm_axis[None])[0]
+    stop = rotate(after[None], arm_axis[None])[0]
+    # Carry "up in the plane across the arm" along the arc and compare a sensor axis with it.
+    probe = np.eye(3)[int(np.argmin(np.abs(arm_axis)))]
+    probe = probe - (probe @ arm_axis) * arm_axis
+    probe /= np.linalg.norm(probe)
+    first = rotate(before[None], probe[None])[0]
+    last = rotate(after[None], probe[None])[0]
+    cross = np.cross(start, stop)
+    carried = first + np.cross(cross, first) + np.cross(cross, np.cross(cross, first)) / (1 + start @ stop)
+    angle = math.atan2(float(np.cross(carried, last) @ stop), float(carried @ last))
+    return angle if side == "right" else -angle
+
+
+def remove_drift(angle_rad: FloatArray, at: np.ndarray) -> FloatArray:
+    """Take a straight-line drift out of an angle, so that it returns to the same place at the samples `at`.
+
+    Parameters
+    ----------
+    angle_rad : ndarray, shape (n,), rad
+    at : ndarray of int, shape (k,)
+        Samples where the arm rests in its bottom position; fewer than 3 leave the angle as it is.
+
+    Returns
+    -------
+    ndarray, shape (n,), rad
+        The slope is the median of all pairwise slopes (Theil 1950, Sen 1968).
+    """
+    if len(at) < 3:
+        return angle_rad
+    first, second = np.triu_indices(len(at), 1)
+    slopes = (angle_rad[at[second]] - angle_rad[at[first]]) / (at[second] - at[first])
+    return angle_rad - float(np.median(slopes)) * (np.arange(len(angle_rad)) - at[0])

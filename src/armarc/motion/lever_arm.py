@@ -1,0 +1,201 @@
+"""Where the sensor sits on the arm, from the set itself.
+
+With the shoulder nearly fixed, ``f − g = α×r + ω×(ω×r)`` is linear in r, the vector from the shoulder to the
+sensor in sensor axes. Its least-squares solution over the quiet parts of a set gives the direction of the arm
+in the sensor and the reach, with no calibration move at all.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.motion.filters import band_pass
+from armarc.motion.kinematics import angular_acceleration, lever_matrix
+from armarc.motion.quaternions import rotate
+from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
+
+PASS_BAND_HZ = (0.1, 6.0)
+"""Slower than this it is tilt error, faster it is noise and soft tissue."""
+ACROSS_PRIOR_M = 0.025
+"""Spread of r along the dominant rotation axis, which a plain hinge movement does not show."""
+ALONG_PRIOR_M = 1.0
+OFFSET_PRIOR_M_S2 = 0.3
+"""Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
+BLOCK_S = 10.0
+MOST_BLOCKS = 30
+"""More than five minutes of movement adds nothing to the fit but time."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeverArm:
+    """Vector from the shoulder to the sensor.
+
+    Parameters
+    ----------
+    vector_m : ndarray, shape (3,), m
+        Sensor axes.
+    covariance_m2 : ndarray, shape (3, 3), m²
+    offset_m_s2 : ndarray, shape (3,), m/s²
+        Zero-g offset of the accelerometer, sensor axes, as far as the set shows it.
+    residual_m_s2 : float, m/s²
+        What the shoulder's own movement and noise left over (root mean square of one axis).
+    explained : float
+        Share of the movement's acceleration the fixed shoulder explains, 0 to 1.
+    """
+
+    vector_m: FloatArray
+    covariance_m2: FloatArray
+    offset_m_s2: FloatArray
+    residual_m_s2: float
+    explained: float
+
+    @property
+    def reach_m(self) -> float:
+        """Distance from the shoulder to the sensor, m."""
+        return float(np.linalg.norm(self.vector_m))
+
+    @property
+    def direction_covariance_rad2(self) -> FloatArray:
+        """Shape (3, 3), rad²: covariance of the direction, zero along it."""
+        reach = max(self.reach_m, 1e-9)
+        unit = self.vector_m / reach
+        across = np.eye(3) - np.outer(unit, unit)
+        return np.asarray(across @ self.covariance_m2 @ across) / reach**2
+
+    @property
+    def direction_se_rad(self) -> float:
+        """Standard error of the direction, rad (root of the mean variance of the two angles)."""
+        return math.sqrt(max(float(np.trace(self.direction_covariance_rad2)) / 2, 0.0))
+
+
+def fit_lever_arm(
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    specific_force_m_s2: FloatArray,
+    rate_hz: float,
+    weight: FloatArray,
+    *,
+    missing: BoolArray | None = None,
+) -> LeverArm | None:
+    """Fit the vector from a nearly fixed shoulder to the sensor.
+
+    Parameters
+    ----------
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global, scalar first.
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, bias removed.
+    specific_force_m_s2 : ndarray, shape (n, 3), m/s²
+    rate_hz : float, Hz
+    weight : ndarray, shape (n,)
+        0 ignores a sample; quiet parts of a rep deserve more than its start.
+    missing : ndarray of bool, shape (n,), optional
+
+    Returns
+    -------
+    LeverArm or None
+        None when there is too little rotation to tell.
+
+    Notes
+    -----
+    The equation is rotated into the global frame, where a tilt error is nearly constant, and both sides are
+    passed through the same zero-phase band-pass, which leaves r untouched. Residuals are re-weighted (Huber).
+    """
+    blocks = _busiest_blocks(angular_velocity_rad_s, weight, rate_hz)
+    if not blocks:
+        return None
+    parts = []
+    for first, stop in blocks:
+        cut = slice(first, stop)
+        w = np.array(weight[cut], dtype=float)
+        if missing is not None and missing[cut].any():
+            w = np.where(_widened(missing[cut], round(0.3 * rate_hz)), 0.0, w)
+        if (w > 0).sum() < rate_hz:
+            continue
+        design, target = _equations(
+            quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
+        )
+        parts.append((design[w > 0], target[w > 0], w[w > 0], angular_velocity_rad_s[cut][w > 0]))
+    if not parts:
+        return None
+    design = np.concatenate([p[0] for p in parts])
+    target = np.concatenate([p[1] for p in parts])
+    weights = np.concatenate([p[2] for p in parts])
+    omega = np.concatenate([p[3] for p in parts])
+    return _solve(design, target, weights, omega, rate_hz)
+
+
+def _equations(
+    quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
+) -> tuple[FloatArray, FloatArray]:
+    """Design (n, 3 global axes, 6 unknowns: lever arm and zero-g offset) and target (n, 3)."""
+    n = len(omega)
+    alpha = angular_acceleration(omega, rate_hz)
+    matrix = lever_matrix(omega, alpha)
+    target = rotate(quaternion, force)
+    target[:, 2] -= STANDARD_GRAVITY_M_S2
+    columns = [rotate(quaternion, np.ascontiguousarray(matrix[:, :, k])) for k in range(3)]
+    columns += [rotate(quaternion, np.broadcast_to(axis, (n, 3))) for axis in np.eye(3)]
+    stacked = np.concatenate([*columns, target], axis=1)
+    high = min(PASS_BAND_HZ[1], 0.4 * rate_hz)
+    passed = band_pass(stacked, rate_hz, PASS_BAND_HZ[0], high)
+    return passed[:, :18].reshape(n, 6, 3).transpose(0, 2, 1), passed[:, 18:]
+
+
+def _solve(
+    design: FloatArray, target: FloatArray, weight: FloatArray, omega: FloatArray, rate_hz: float
+) -> LeverArm | None:
+    _, directions = np.linalg.eigh(np.einsum("n,ni,nj->ij", weight, omega, omega))
+    across = directions[:, 2]  # dominant rotation axis
+    precision = np.zeros((6, 6))
+    precision[:3, :3] = np.eye(3) / ALONG_PRIOR_M**2 + np.outer(across, across) * (
+        1 / ACROSS_PRIOR_M**2 - 1 / ALONG_PRIOR_M**2
+    )
+    precision[3:, 3:] = np.eye(3) / OFFSET_PRIOR_M_S2**2
+    robust = np.ones(len(weight))
+    # Neighbouring samples repeat each other: the pass band holds 2·bandwidth independent values a second.
+    independent = min(1.0, 2 * (PASS_BAND_HZ[1] - PASS_BAND_HZ[0]) / rate_hz)
+    variance = 1.0
+    unknowns = np.zeros(6)
+    information = precision
+    for _ in range(4):
+        w = weight * robust
+        weighted = (design * w[:, None, None]).reshape(-1, 6)
+        flat = design.reshape(-1, 6)
+        information = weighted.T @ flat * (independent / variance) + precision
+        unknowns = np.linalg.solve(information, weighted.T @ target.reshape(-1) * (independent / variance))
+        residual = target - design @ unknowns
+        size = np.sqrt((residual**2).sum(axis=1))
+        scale = 1.4826 * float(np.median(size)) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
+        robust = np.minimum(1.0, 2.5 * scale / np.maximum(size, 1e-12))
+        variance = max(float((w * (residual**2).sum(axis=1)).sum() / (3 * w.sum())), 1e-6)
+    moved = float((weight[:, None] * target**2).sum())
+    left = float((weight[:, None] * (target - design @ unknowns) ** 2).sum())
+    if moved <= 0:
+        return None
+    return LeverArm(
+        vector_m=unknowns[:3],
+        covariance_m2=np.linalg.inv(information)[:3, :3],
+        offset_m_s2=unknowns[3:],
+        residual_m_s2=math.sqrt(variance),
+        explained=max(0.0, 1.0 - left / moved),
+    )
+
+
+def _busiest_blocks(omega: FloatArray, weight: FloatArray, rate_hz: float) -> list[tuple[int, int]]:
+    n = len(omega)
+    length = max(1, round(BLOCK_S * rate_hz))
+    if n <= MOST_BLOCKS * length:
+        return [(0, n)] if float(weight.sum()) > 0 else []
+    starts = np.arange(0, n, length)
+    energy = np.add.reduceat(weight * np.einsum("ij,ij->i", omega, omega), starts)
+    chosen = np.sort(np.argsort(energy)[::-1][:MOST_BLOCKS])
+    return [(int(starts[k]), min(int(starts[k]) + length, n)) for k in chosen if energy[k] > 0]
+
+
+def _widened(mask: BoolArray, samples: int) -> BoolArray:
+    kernel = np.ones(2 * samples + 1)
+    return np.convolve(mask.astype(float), kernel, mode="same") > 0.5

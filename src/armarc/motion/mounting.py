@@ -1,0 +1,227 @@
+"""Which way the arm lies in the sensor, from the best evidence a recording holds.
+
+Best first: a twist of the forearm (its long axis as the gyroscope sees it), the lever arm fitted to the set
+itself, the hanging pose. The one used is reported with its uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from armarc.errors import UsageError
+from armarc.motion.lever_arm import LeverArm
+from armarc.motion.twist import Twist
+from armarc.motion.types import Mounting
+from armarc.recording import FloatArray
+
+METHODS = ("auto", "twist", "lever_arm", "hanging", "stated")
+HANGING_SE_RAD = math.radians(8.0)
+"""An arm with a weight in the hand hangs 7–11° off the vertical."""
+SKIN_SE_RAD = math.radians(1.0)
+"""Soft tissue and a wrist that is not quite straight."""
+LEAST_REACH_M, MOST_REACH_M = 0.15, 1.0
+MOST_LEVER_SE_RAD = math.radians(6.0)
+LEAST_EXPLAINED = 0.3
+MOST_DISAGREEMENT_RAD = math.radians(40)
+UNKNOWN_HEIGHT_M = 0.015
+"""Spread of the sensor's height above the bone when the strap's place was not stated."""
+USUAL_HEIGHT_M, USUAL_HEIGHT_SE_M = 0.025, 0.008
+"""Half a wrist and half a sensor (common practice, no source), used when only the strap's place was stated."""
+
+_AXES = {
+    f"{sign}{name}": (1.0 if sign == "+" else -1.0) * np.eye(3)[k]
+    for k, name in enumerate("xyz")
+    for sign in "+-"
+}
+STRAPS = ("back", "inside", "thumb", "little-finger")
+
+
+def sensor_axis(name: str) -> FloatArray:
+    """Turn ``"+x"`` … ``"-z"`` into a unit vector.
+
+    Raises
+    ------
+    UsageError
+        For any other name.
+    """
+    key = name.strip().lower()
+    key = key if key[:1] in "+-" else f"+{key}"
+    if key not in _AXES:
+        raise UsageError(f"{name!r} is not a sensor axis", "use one of " + ", ".join(_AXES))
+    return np.array(_AXES[key])
+
+
+def choose_mounting(
+    *,
+    lever: LeverArm | None,
+    twist: Twist | None,
+    hanging: FloatArray | None,
+    method: str = "auto",
+    hand_axis: str | None = None,
+    outward: FloatArray | None = None,
+    sensor_height_m: float | None = None,
+    reach_m: float | None = None,
+) -> tuple[Mounting, tuple[str, ...]]:
+    """Settle the direction of the arm in the sensor.
+
+    Parameters
+    ----------
+    lever, twist : evidence, or None
+    hanging : ndarray, shape (3,), or None
+        Down in sensor axes while the arm hangs.
+    method : str
+        One of `METHODS`; ``"auto"`` takes the best there is.
+    hand_axis : str or None
+        Sensor axis said to point to the hand; used by ``"stated"``.
+    outward : ndarray, shape (3,), or None
+        Sensor axis that points away from the skin, where the strap's place was stated.
+    sensor_height_m : float or None, m
+        Height of the sensor above the bone, taken out of the lever arm where `outward` is known.
+    reach_m : float or None, m
+        Measured distance from the shoulder to the sensor; replaces the fitted length.
+
+    Returns
+    -------
+    Mounting, notes
+
+    Raises
+    ------
+    UsageError
+        For an unknown method, or one the recording holds no evidence for.
+    """
+    if method not in METHODS:
+        raise UsageError(f"{method!r} is not a way to find the mounting", "use one of " + ", ".join(METHODS))
+    notes: list[str] = []
+    lever_ok = lever is not None and _is_sound(lever, hanging, notes)
+    if method == "lever_arm" and lever is None:
+        raise UsageError("the recording holds too little rotation to fit the lever arm", "try --mounting hanging")
+    if method == "twist" and twist is None:
+        raise UsageError(
+            "no twist of the hanging forearm was found in the recording",
+            "turn palm in, palm out a few times before lifting, or leave --mounting at auto",
+        )
+    if method == "stated" and hand_axis is None:
+        raise UsageError("the mounting is said to be stated, but not how", "add --hand-axis, for example +x")
+    if method == "auto":
+        method = "twist" if twist is not None else "lever_arm" if lever_ok else "hanging"
+        if method == "hanging" and hanging is None:
+            method = "lever_arm" if lever is not None else "stated"
+
+    vector = None if lever is None or not (lever_ok or method == "lever_arm") else lever.vector_m
+    if vector is not None and reach_m is not None:
+        vector = vector * (reach_m / float(np.linalg.norm(vector)))
+    if method == "twist" and twist is not None:
+        axis, spread = twist.arm_axis, _all_round(twist.arm_axis, math.hypot(twist.uncertainty_rad, SKIN_SE_RAD))
+        if lever_ok and lever is not None and float(axis @ lever.vector_m) < 0:
+            axis = -axis
+    elif method == "lever_arm" and lever is not None:
+        assert vector is not None
+        axis, height_se = _bone_line(vector, outward, sensor_height_m)
+        spread = lever.direction_covariance_rad2 + _all_round(axis, math.hypot(SKIN_SE_RAD, height_se))
+    elif method == "hanging" and hanging is not None:
+        axis, spread = hanging, _all_round(hanging, HANGING_SE_RAD)
+        notes.append(
+            "the arm's direction was taken from the hanging pose, which is off by as much as the arm hangs off the "
+            "vertical (7–11° with a weight); angles are shifted by that, differences hardly"
+        )
+    else:
+        axis = sensor_axis(hand_axis or "+x")
+        spread = _all_round(axis, math.radians(10.0))
+        method = "stated"
+        if hand_axis is None:
+            notes.append("nothing shows which way the arm lies in the sensor: its x axis was assumed to be the arm")
+    axis = axis / np.linalg.norm(axis)
+    if vector is None and reach_m is not None:
+        vector = reach_m * axis
+    mounting = Mounting(
+        method=method,
+        arm_axis=axis,
+        uncertainty_rad=math.sqrt(max(float(np.trace(spread)) / 2, 0.0)),
+        reach_m=None if vector is None else float(np.linalg.norm(vector)),
+        lever_arm_m=vector,
+        lever_se_m=_in_plane_se(lever) if lever is not None else 0.05,
+        axis_covariance_rad2=spread,
+    )
+    return mounting, tuple(notes)
+
+
+def _is_sound(lever: LeverArm, hanging: FloatArray | None, notes: list[str]) -> bool:
+    if not LEAST_REACH_M <= lever.reach_m <= MOST_REACH_M:
+        notes.append(
+            f"the fitted distance from shoulder to sensor ({100 * lever.reach_m:.0f} cm) is not an arm's: not used"
+        )
+        return False
+    if lever.direction_se_rad > MOST_LEVER_SE_RAD or lever.explained < LEAST_EXPLAINED:
+        notes.append("the movement does not turn about a steady shoulder: the lever arm was not used")
+        return False
+    if hanging is not None:
+        cosine = float(lever.vector_m @ hanging) / lever.reach_m
+        if math.acos(max(-1.0, min(1.0, cosine))) > MOST_DISAGREEMENT_RAD:
+            notes.append("lever arm and hanging pose disagree by more than 40°: the lever arm was not used")
+            return False
+    return True
+
+
+def _bone_line(
+    vector: FloatArray, outward: FloatArray | None, height_m: float | None
+) -> tuple[FloatArray, float]:
+    """Take the sensor's height above the bone out of the lever arm."""
+    reach = float(np.linalg.norm(vector))
+    if outward is None:
+        return vector / reach, math.atan2(UNKNOWN_HEIGHT_M, reach)
+    height_se = 0.005
+    if height_m is None:
+        height_m, height_se = USUAL_HEIGHT_M, USUAL_HEIGHT_SE_M
+    along = vector / reach
+    away = outward - (outward @ along) * along
+    length = float(np.linalg.norm(away))
+    if length < 0.3:
+        return along, math.atan2(UNKNOWN_HEIGHT_M, reach)
+    line = vector - height_m * away / length
+    return line / np.linalg.norm(line), math.atan2(height_se, reach)
+
+
+def _all_round(axis: FloatArray, se_rad: float) -> FloatArray:
+    """Covariance of a direction that is equally uncertain all round."""
+    return np.asarray((np.eye(3) - np.outer(axis, axis)) * se_rad**2)
+
+
+def _in_plane_se(lever: LeverArm) -> float:
+    values = np.linalg.eigvalsh(lever.covariance_m2)
+    return math.sqrt(float(values[0] + values[1]))
+
+
+def thumb_axis(arm_axis: FloatArray, outward: FloatArray, strap: str, side: str) -> FloatArray:
+    """Direction of the thumb in sensor axes, across the arm.
+
+    Parameters
+    ----------
+    arm_axis : ndarray, shape (3,)
+        Shoulder → hand.
+    outward : ndarray, shape (3,)
+        Sensor axis that points away from the skin.
+    strap : str
+        ``"back"``, ``"inside"``, ``"thumb"`` or ``"little-finger"``.
+    side : str
+
+    Raises
+    ------
+    UsageError
+        For an unknown strap place.
+
+    Notes
+    -----
+    With the hand hanging and the thumb forward, a right hand's back faces right: thumb = back × distal; the
+    left hand is its mirror image.
+    """
+    if strap not in STRAPS:
+        raise UsageError(f"{strap!r} is not a place for the strap", "use one of " + ", ".join(STRAPS))
+    away = outward - (outward @ arm_axis) * arm_axis
+    away = away / np.linalg.norm(away)
+    if strap in ("thumb", "little-finger"):
+        return away if strap == "thumb" else -away
+    back = away if strap == "back" else -away
+    thumb = np.cross(back, arm_axis)
+    return np.asarray(thumb if side == "right" else -thumb)

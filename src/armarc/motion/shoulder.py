@@ -1,0 +1,108 @@
+"""How the shoulder moved, seen from the wrist: what is left of the accelerometer once gravity and the arm's own
+rotation about the shoulder are taken away."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.motion.filters import low_pass
+from armarc.motion.kinematics import angular_acceleration, lever_acceleration
+from armarc.motion.quaternions import rotate
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+
+BANDWIDTH_HZ = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShoulderPath:
+    """Movement of the shoulder centre over one window, global frame.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (m,), s
+        From the start of the window.
+    acceleration_m_s2, velocity_m_s, position_m : ndarray, shape (m, 3)
+        Velocity is zero at both ends; position is zero at the start.
+    """
+
+    time_s: FloatArray
+    acceleration_m_s2: FloatArray
+    velocity_m_s: FloatArray
+    position_m: FloatArray
+
+    @property
+    def travel_m(self) -> float:
+        """Peak-to-peak of the path: the largest distance between two of its points, m."""
+        points = self.position_m[:: max(1, len(self.position_m) // 200)]
+        difference = points[:, None, :] - points[None, :, :]
+        return float(np.sqrt((difference**2).sum(axis=2)).max())
+
+
+def shoulder_acceleration(
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    specific_force_m_s2: FloatArray,
+    rate_hz: float,
+    lever_arm_m: FloatArray,
+    *,
+    bandwidth_hz: float = BANDWIDTH_HZ,
+) -> FloatArray:
+    """Acceleration of the shoulder centre, ``R·f − g·up − R·(α×r + ω×(ω×r))``.
+
+    Parameters
+    ----------
+    quaternion : ndarray, shape (n, 4)
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, bias removed.
+    specific_force_m_s2 : ndarray, shape (n, 3), m/s²
+    rate_hz : float, Hz
+    lever_arm_m : ndarray, shape (3,), m
+        Shoulder → sensor, sensor axes.
+    bandwidth_hz : float, Hz
+        Everything is low-passed to this.
+
+    Returns
+    -------
+    ndarray, shape (n, 3), m/s², global frame
+    """
+    alpha = angular_acceleration(angular_velocity_rad_s, rate_hz)
+    own = lever_acceleration(angular_velocity_rad_s, alpha, lever_arm_m)
+    total = rotate(quaternion, specific_force_m_s2 - own)
+    total[:, 2] -= STANDARD_GRAVITY_M_S2
+    return low_pass(total, rate_hz, min(bandwidth_hz, 0.4 * rate_hz))
+
+
+def integrate_path(acceleration_m_s2: FloatArray, rate_hz: float) -> ShoulderPath:
+    """Integrate an acceleration twice, with zero velocity at both ends of the window.
+
+    Parameters
+    ----------
+    acceleration_m_s2 : ndarray, shape (m, 3), m/s²
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    ShoulderPath
+        A constant acceleration error (tilt, zero-g offset) cancels exactly by the zero end velocities.
+    """
+    step = 1.0 / rate_hz
+    time_s = np.arange(len(acceleration_m_s2)) * step
+    velocity = _integral(acceleration_m_s2, step)
+    if len(time_s) > 1:
+        drift = velocity[-1] / time_s[-1]
+        velocity = velocity - time_s[:, None] * drift
+        acceleration_m_s2 = acceleration_m_s2 - drift
+    return ShoulderPath(
+        time_s=time_s,
+        acceleration_m_s2=acceleration_m_s2,
+        velocity_m_s=velocity,
+        position_m=_integral(velocity, step),
+    )
+
+
+def _integral(values: FloatArray, step: float) -> FloatArray:
+    out = np.zeros_like(values)
+    np.cumsum((values[1:] + values[:-1]) * (0.5 * step), axis=0, out=out[1:])
+    return out

@@ -1,0 +1,83 @@
+"""The twist: turning the hanging forearm palm-in, palm-out shows its long axis to the gyroscope."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import FloatArray
+
+LEAST_RATE_RAD_S = math.radians(40)
+LEAST_TURN_RAD = math.radians(120)
+"""Sum of the turning both ways; a palm-in, palm-out move is about twice 90°."""
+MOST_ACROSS = 0.35
+"""Share of the turning that may be about other axes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Twist:
+    """Long axis of the forearm, unit vector in sensor axes toward the hand, and its standard error."""
+
+    arm_axis: FloatArray
+    uncertainty_rad: float
+    first_sample: int
+    stop_sample: int
+
+
+def find_twist(
+    angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rate_hz: float
+) -> Twist | None:
+    """Look for a twist of the hanging arm.
+
+    Parameters
+    ----------
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, bias removed.
+    up_in_sensor : ndarray, shape (n, 3)
+        Global up in sensor axes.
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    Twist or None
+        A stretch that turns at least 120° in all, both ways, about one axis that stays near the vertical.
+    """
+    along = -np.einsum("ij,ij->i", angular_velocity_rad_s, up_in_sensor)
+    squared = np.einsum("ij,ij->i", angular_velocity_rad_s, angular_velocity_rad_s)
+    across = np.sqrt(np.maximum(squared - along**2, 0.0))
+    twisting = (np.abs(along) > LEAST_RATE_RAD_S) & (across < MOST_ACROSS * np.abs(along))
+    best: Twist | None = None
+    for first, stop in _stretches(twisting, longest_break=round(0.5 * rate_hz)):
+        inside = np.flatnonzero(twisting[first:stop]) + first
+        turned = along[inside] / rate_hz
+        forth, back = float(turned[turned > 0].sum()), float(-turned[turned < 0].sum())
+        if forth + back < LEAST_TURN_RAD or min(forth, back) < 0.25 * (forth + back):
+            continue
+        twist = _principal_axis(angular_velocity_rad_s[inside], up_in_sensor[inside], first, stop)
+        if best is None or twist.uncertainty_rad < best.uncertainty_rad:
+            best = twist
+    return best
+
+
+def _principal_axis(omega: FloatArray, up: FloatArray, first: int, stop: int) -> Twist:
+    values, vectors = np.linalg.eigh(omega.T @ omega)
+    axis = vectors[:, 2]
+    if float(axis @ up.mean(axis=0)) > 0:  # the hand hangs below the elbow
+        axis = -axis
+    # Sideways spread of the rate over the number of independent looks (about ten a second of twisting).
+    spread = math.sqrt(max(float(values[0] + values[1]) / 2, 0.0) / max(float(values[2]), 1e-12))
+    looks = max(len(omega) / 10.0, 1.0)
+    uncertainty = math.hypot(spread / math.sqrt(looks), math.radians(1.0))
+    return Twist(arm_axis=axis, uncertainty_rad=uncertainty, first_sample=first, stop_sample=stop)
+
+
+def _stretches(mask: np.ndarray, longest_break: int) -> list[tuple[int, int]]:
+    at = np.flatnonzero(mask)
+    if len(at) == 0:
+        return []
+    cuts = np.flatnonzero(np.diff(at) > longest_break)
+    firsts = np.concatenate([[at[0]], at[cuts + 1]])
+    stops = np.concatenate([at[cuts], [at[-1]]]) + 1
+    return [(int(a), int(b)) for a, b in zip(firsts, stops, strict=True)]

@@ -1,0 +1,108 @@
+"""A measured recording as one JSON-ready object."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from armarc import __version__
+from armarc.choices import Choices
+from armarc.motion import ArmMotion
+from armarc.recording import Recording
+from armarc.reps import MeasuredSet
+from armarc.reps.records import cm, deg, seconds, set_record
+
+SCHEMA = "armarc.sets/1"
+
+
+def source_record(recording: Recording) -> dict[str, Any]:
+    """What was read and how it was understood."""
+    source = recording.source
+    return {
+        "file": source.file,
+        "samples": len(recording.time_s),
+        "rate_hz": round(recording.rate_hz, 4),
+        "duration_s": seconds(recording.duration_s),
+        "gaps": [
+            {"start_s": seconds(g.start_s), "end_s": seconds(g.end_s), "missing_samples": g.missing_samples}
+            for g in recording.gaps
+        ],
+        "columns": dict(source.columns),
+        "units": dict(source.units),
+        "inferences": list(source.inferences),
+        "jitter_s": round(source.jitter_s, 6),
+        "duplicate_samples": source.duplicate_samples,
+        "nan_samples": source.nan_samples,
+        "clipped_samples": source.clipped_samples,
+        "sha256": source.sha256,
+    }
+
+
+def settings_record(choices: Choices) -> dict[str, Any]:
+    """What the recording was measured with."""
+    exercise = choices.exercise
+    band, loaded = exercise.band, exercise.loaded_range_rad
+    return {
+        "exercise": exercise.key,
+        "coordinate": exercise.coordinate,
+        "side": choices.side,
+        "fusion": choices.fusion,
+        "mounting": choices.mounting,
+        "band_deg_s": None if band is None else [deg(band.low_rad_s), deg(band.high_rad_s)],
+        "gate_deg": [deg(x) for x in exercise.gate_rad],
+        "loaded_range_deg": None if loaded is None else [deg(x) for x in loaded],
+        "smallest_rom_deg": deg(exercise.smallest_rom_rad),
+        "rest_s": exercise.rest_s,
+        "load_kg": choices.load_kg,
+        "strap": choices.strap,
+        "hand_axis": choices.hand_axis,
+        "reach_cm": cm(choices.reach_m),
+        "sensor_height_cm": cm(choices.sensor_height_m),
+        "reference": choices.reference,
+    }
+
+
+def mounting_record(motion: ArmMotion) -> dict[str, Any]:
+    """Which way the arm lies in the sensor, and how sure that is."""
+    mounting = motion.mounting
+
+    def vector(values: Any) -> list[float] | None:
+        return None if values is None else [round(float(x), 5) + 0.0 for x in values]
+
+    return {
+        "method": mounting.method,
+        "arm_axis": vector(mounting.arm_axis),
+        "uncertainty_deg": deg(mounting.uncertainty_rad),
+        "reach_m": None if mounting.reach_m is None else round(mounting.reach_m, 4),
+        "thumb_axis": vector(mounting.thumb_axis),
+        "gyroscope_bias_deg_s": [deg(float(x)) for x in motion.orientation.gyroscope_bias_rad_s],
+        "tilt_se_deg": deg(motion.orientation.tilt_se_rad),
+    }
+
+
+def session_record(
+    recording: Recording,
+    choices: Choices,
+    motions: Sequence[ArmMotion],
+    motion_of_set: Sequence[int],
+    sets: Sequence[MeasuredSet],
+    warnings: Sequence[str],
+) -> dict[str, Any]:
+    """The whole result of one recording, schema `SCHEMA`."""
+    main = None
+    if motions:
+        counted = [sum(len(s.reps) for s, k in zip(sets, motion_of_set, strict=True) if k == i) for i in
+                   range(len(motions))]
+        main = motions[counted.index(max(counted))]
+    settings = settings_record(choices)
+    if main is not None:
+        settings["coordinate"] = main.coordinate
+    return {
+        "schema": SCHEMA,
+        "armarc_version": __version__,
+        "source": source_record(recording),
+        "settings": settings,
+        "mounting": None if main is None else mounting_record(main),
+        "sets": [set_record(measured) for measured in sets],
+        "warnings": list(warnings),
+    }

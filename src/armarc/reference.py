@@ -1,0 +1,129 @@
+"""Plane of elevation and hand rotation: where the lifter faces and where the thumb points.
+
+A six-axis sensor has no absolute heading and a strap can sit at any roll, so both need a reference: a stated
+strap place together with "thumb forward when hanging", or a front raise at the start of the recording. Without
+one they stay empty, with the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from armarc.arm_track import outward_axis
+from armarc.choices import Choices
+from armarc.motion import ArmMotion, hand_rotation, plane_of_elevation, thumb_axis
+from armarc.motion.quaternions import rotate
+from armarc.recording import FloatArray
+
+NO_REFERENCE = (
+    "plane and hand rotation need a reference: say where the strap sits (--strap back, inside, thumb or "
+    "little-finger; the sensor's z axis pointing away from the skin) and let the thumb point forward when the arm "
+    "hangs, or begin with one front raise and say --reference front-raise"
+)
+
+
+def add_reference(
+    motion: ArmMotion,
+    choices: Choices,
+    bottoms: tuple[tuple[int, ...], ...],
+    front_raise_top: int | None,
+) -> ArmMotion:
+    """Add plane and hand rotation where the recording allows them.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+    choices : Choices
+    bottoms : tuple of tuple of int
+        For each set the samples where the arm hangs between reps.
+    front_raise_top : int or None
+        Sample at the top of the reference front raise.
+
+    Returns
+    -------
+    ArmMotion
+        With `plane_rad` and `hand_rotation_rad`, or with a note saying what is missing.
+    """
+    if motion.coordinate != "elevation":
+        return motion
+    outward = outward_axis(choices)
+    thumb = None
+    if outward is not None and choices.strap is not None:
+        thumb = thumb_axis(motion.mounting.arm_axis, outward, choices.strap, motion.side)
+    drift = _heading_drift(motion, bottoms)
+    forward: FloatArray | None = None
+    arm = motion.arm_direction
+    if front_raise_top is not None:
+        forward = np.arctan2(arm[front_raise_top, 1], arm[front_raise_top, 0]) + drift - drift[front_raise_top]
+        if thumb is None:
+            thumb = _forward_in_sensor(motion, forward, bottoms)
+    elif thumb is not None:
+        forward = _thumb_heading(motion, thumb, bottoms, drift)
+    if forward is None:
+        return replace(motion, notes=(*motion.notes, NO_REFERENCE))
+    return replace(
+        motion,
+        mounting=replace(motion.mounting, thumb_axis=thumb),
+        plane_rad=plane_of_elevation(arm, forward, motion.side),
+        hand_rotation_rad=None if thumb is None else hand_rotation(motion.quaternion, thumb),
+    )
+
+
+def _heading_drift(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) -> FloatArray:
+    """Heading of the hanging hand over time, piecewise straight: the drift of the heading, shape (n,), rad."""
+    n = len(motion.time_s)
+    places, headings = [], []
+    probe = _across_probe(motion)
+    for group in bottoms:
+        if len(group) < 3:
+            continue
+        at = np.asarray(group)
+        pointing = rotate(motion.quaternion[at], np.broadcast_to(probe, (len(at), 3)))
+        heading = np.unwrap(np.arctan2(pointing[:, 1], pointing[:, 0]))
+        first, second = np.triu_indices(len(at), 1)
+        slope = float(np.median((heading[second] - heading[first]) / (at[second] - at[first])))
+        level = float(np.median(heading - slope * at))
+        for end in (at[0], at[-1]):
+            places.append(float(end))
+            headings.append(level + slope * float(end))
+    if not places:
+        return np.zeros(n)
+    return np.interp(np.arange(n), places, np.unwrap(headings))
+
+
+def _across_probe(motion: ArmMotion) -> FloatArray:
+    axis = motion.mounting.arm_axis
+    probe = np.eye(3)[int(np.argmin(np.abs(axis)))]
+    probe = probe - (probe @ axis) * axis
+    return np.asarray(probe / np.linalg.norm(probe))
+
+
+def _thumb_heading(
+    motion: ArmMotion, thumb: FloatArray, bottoms: tuple[tuple[int, ...], ...], drift: FloatArray
+) -> FloatArray | None:
+    """Where the thumb points while the arm hangs is forward; slow drift follows the hanging hand."""
+    at = np.array([k for group in bottoms for k in group], dtype=int)
+    if len(at) == 0:
+        return None
+    pointing = rotate(motion.quaternion[at], np.broadcast_to(thumb, (len(at), 3)))
+    off = np.arctan2(pointing[:, 1], pointing[:, 0]) - drift[at]
+    level = np.arctan2(np.median(np.sin(off)), np.median(np.cos(off)))
+    return drift + float(level)
+
+
+def _forward_in_sensor(
+    motion: ArmMotion, forward: FloatArray, bottoms: tuple[tuple[int, ...], ...]
+) -> FloatArray | None:
+    """The sensor axis that points forward while the arm hangs: the thumb, by the rule of the hanging hand."""
+    at = np.array([k for group in bottoms for k in group], dtype=int)
+    if len(at) == 0:
+        return None
+    ahead = np.stack([np.cos(forward[at]), np.sin(forward[at]), np.zeros(len(at))], axis=1)
+    q = motion.quaternion[at] * np.array([1.0, -1.0, -1.0, -1.0])
+    seen = rotate(q, ahead).mean(axis=0)
+    axis = motion.mounting.arm_axis
+    seen = seen - (seen @ axis) * axis
+    length = float(np.linalg.norm(seen))
+    return None if length < 0.3 else np.asarray(seen / length)

@@ -1,0 +1,223 @@
+"""The measures of one rep."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.exercises import Exercise
+from armarc.motion import ArmMotion, axial_change
+from armarc.recording import FloatArray
+from armarc.reps.crossings import value_at
+from armarc.reps.movements import Movement
+from armarc.reps.phases import Instants, find_instants, gate_passage
+from armarc.reps.smoothness import sparc
+from armarc.reps.swing import Swing, body_swing
+from armarc.reps.types import Phases, Rep
+from armarc.reps.uncertainty import AngleErrors
+
+PLANE_FROM_RAD = math.radians(30)
+BOUNCE_SHARE = 0.5
+BOUNCE_PAUSE_S = 0.05
+COARSE_GATE_SAMPLES = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawRep:
+    """A movement with its instants; what set-wide judgements are made on before the measures are final."""
+
+    movement: Movement
+    instants: Instants
+
+
+def bound_reps(motion: ArmMotion, movements: tuple[Movement, ...]) -> list[RawRep]:
+    """Find the instants of every movement; movements without a proper rise fall out."""
+    raw = []
+    for m in movements:
+        instants = find_instants(
+            motion.angle_rad, motion.angle_rate_rad_s, m.earliest, m.top, m.latest + 1, motion.rate_hz
+        )
+        if instants is not None:
+            raw.append(RawRep(movement=m, instants=instants))
+    return raw
+
+
+def measure_rep(
+    motion: ArmMotion,
+    raw: RawRep,
+    exercise: Exercise,
+    errors: AngleErrors,
+    shoulder_acceleration_m_s2: FloatArray | None,
+    number: int,
+) -> Rep:
+    """Measure one rep.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+    raw : RawRep
+    exercise : Exercise
+        Gives gate, band and loaded range.
+    errors : AngleErrors
+        How uncertain θ is.
+    shoulder_acceleration_m_s2 : ndarray, shape (n, 3), or None
+        None where the lever arm is unknown: no body swing then.
+    number : int
+        1, 2, … inside the set.
+
+    Returns
+    -------
+    Rep
+        `pause_s` and the flags that need the whole set are filled in by `finish_set`.
+    """
+    angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
+    m, at = raw.movement, raw.instants
+    first, last = math.floor(at.start), math.ceil(at.end)
+    seconds = [float(motion.time_s[0]) + x / hz for x in (at.start, at.top_start, at.top_end, at.end)]
+    phases = Phases(start_s=seconds[0], top_start_s=seconds[1], top_end_s=seconds[2], end_s=seconds[3])
+
+    concentric = slice(first, max(math.ceil(at.top_start), first + 1) + 1)
+    eccentric = slice(math.floor(at.top_end), last + 1)
+    peak_at = first + int(rate[concentric].argmax())
+    up_s, down_s = (at.top_start - at.start) / hz, (at.end - at.top_end) / hz
+    travelled_up = value_at(angle, at.top_start) - value_at(angle, at.start)
+    travelled_down = value_at(angle, at.top_end) - value_at(angle, at.end)
+
+    gate = gate_passage(angle, at, m.earliest, m.top, exercise.gate_rad)
+    speed, speed_se, gate_s, quality = None, None, None, []
+    if gate is None:
+        quality.append("no_gate")
+    else:
+        gate_s = (gate[1] - gate[0]) / hz
+        speed = (exercise.gate_rad[1] - exercise.gate_rad[0]) / gate_s
+        speed_se = errors.of_speed(speed, gate, at.start)
+        if gate[1] - gate[0] < COARSE_GATE_SAMPLES:
+            quality.append("coarse")
+    swing = (
+        None
+        if shoulder_acceleration_m_s2 is None
+        else body_swing(motion, shoulder_acceleration_m_s2, at.start, at.top_start)
+    )
+    quality += _sample_flags(motion, raw)
+    if not at.is_complete:
+        quality.append("open_end")
+    if _stalls(angle, rate, at, m):
+        quality.append("stall")
+    return Rep(
+        rep=number,
+        phases=phases,
+        first_sample=m.bottom,
+        top_sample=m.top,
+        stop_sample=m.bottom_after + 1,
+        bottom_rad=at.bottom_rad,
+        top_rad=at.top_rad,
+        rom_rad=at.top_rad - at.bottom_rad,
+        rom_se_rad=errors.of_range(m.top, at.start),
+        top_se_rad=errors.of_angle(m.top),
+        concentric_s=up_s,
+        hold_s=(at.top_end - at.top_start) / hz,
+        eccentric_s=down_s,
+        time_under_tension_s=(at.end - at.start) / hz,
+        pause_s=None,
+        start_velocity_rad_s=speed,
+        start_velocity_se_rad_s=speed_se,
+        start_verdict=None if exercise.band is None or speed is None else exercise.band.verdict(speed),
+        gate_s=None if gate is None else float(motion.time_s[0]) + gate[1] / hz,
+        mean_concentric_rad_s=travelled_up / up_s if up_s > 0 else 0.0,
+        mean_eccentric_rad_s=travelled_down / down_s if down_s > 0 else 0.0,
+        peak_concentric_rad_s=float(rate[peak_at]),
+        peak_eccentric_rad_s=max(float(-rate[eccentric].min()), 0.0),
+        peak_concentric_at_rad=float(angle[peak_at]),
+        loaded_range_s=_time_inside(angle[first : last + 1], exercise.loaded_range_rad, hz),
+        plane_rad=_plane(motion, concentric),
+        hand_rotation_rad=None if motion.hand_rotation_rad is None else float(motion.hand_rotation_rad[m.top]),
+        hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
+        smoothness_sparc=sparc(np.linalg.norm(motion.angular_velocity_rad_s[concentric], axis=1), hz),
+        body_swing_m=None if swing is None else swing.travel_m,
+        body_swing_se_m=_swing_se(swing),
+        quality=tuple(quality),
+    )
+
+
+def finish_set(reps: list[Rep], motion: ArmMotion) -> tuple[Rep, ...]:
+    """Fill in pauses and the flags that compare a rep with its set (`partial`, `bounce`)."""
+    median = float(np.median([r.rom_rad for r in reps]))
+    finished = []
+    for k, rep in enumerate(reps):
+        following = reps[k + 1] if k + 1 < len(reps) else None
+        pause = None if following is None else max(following.phases.start_s - rep.phases.end_s, 0.0)
+        quality = list(rep.quality)
+        if rep.rom_rad < 0.7 * median:
+            quality.append("partial")
+        if pause is not None and pause < BOUNCE_PAUSE_S and _bounces(motion, rep):
+            quality.append("bounce")
+        finished.append(replace(rep, pause_s=pause, quality=tuple(quality)))
+    return tuple(finished)
+
+
+def _sample_flags(motion: ArmMotion, raw: RawRep) -> list[str]:
+    inside = slice(raw.movement.bottom, raw.movement.bottom_after + 1)
+    started = slice(math.floor(raw.instants.start), math.ceil(raw.instants.end) + 1)
+    flags = []
+    if motion.missing[inside].any() or motion.missing[started].any():
+        flags.append("gap")
+    if motion.clipped[started].any():
+        flags.append("clipped")
+    return flags
+
+
+def _stalls(angle: FloatArray, rate: FloatArray, at: Instants, m: Movement) -> bool:
+    """Whether the raise comes to a stop on its way up."""
+    rom = at.top_rad - at.bottom_rad
+    way = slice(math.ceil(at.start), m.top)
+    middle = (angle[way] > at.bottom_rad + 0.15 * rom) & (angle[way] < at.top_rad - 0.15 * rom)
+    return bool((rate[way][middle] <= 0).any())
+
+
+def _bounces(motion: ArmMotion, rep: Rep) -> bool:
+    """Whether the arm drops into the bottom and rebounds instead of being lowered onto it."""
+    part = slice(rep.top_sample, rep.stop_sample)
+    low = motion.angle_rad[rep.stop_sample - 1] + 0.1 * rep.rom_rad
+    near = motion.angle_rad[part] <= low
+    if not near.any():
+        return False
+    entry = -float(motion.angle_rate_rad_s[part][int(np.argmax(near))])
+    return entry > BOUNCE_SHARE * rep.peak_eccentric_rad_s
+
+
+def _time_inside(angle: FloatArray, window: tuple[float, float] | None, rate_hz: float) -> float:
+    """Time a sampled curve spends between two levels, with the crossings interpolated, s."""
+    if window is None or len(angle) < 2:
+        return 0.0
+    low, high = window
+    start, stop = np.minimum(angle[:-1], angle[1:]), np.maximum(angle[:-1], angle[1:])
+    span = stop - start
+    overlap = np.minimum(stop, high) - np.maximum(start, low)
+    inside = (start >= low) & (stop <= high)
+    share = np.where(span > 0, np.clip(overlap, 0, None) / np.where(span > 0, span, 1.0), inside)
+    return float(share.sum()) / rate_hz
+
+
+def _plane(motion: ArmMotion, concentric: slice) -> float | None:
+    """Circular mean of the plane over the concentric above 30°, weighted by sin²θ."""
+    if motion.plane_rad is None:
+        return None
+    plane, elevation = motion.plane_rad[concentric], motion.elevation_rad[concentric]
+    use = (elevation > PLANE_FROM_RAD) & np.isfinite(plane)
+    if not use.any():
+        return None
+    weight = np.sin(elevation[use]) ** 2
+    return math.atan2(float(weight @ np.sin(plane[use])), float(weight @ np.cos(plane[use])))
+
+
+def _hand_rotation_change(motion: ArmMotion, start: int, top: int) -> float | None:
+    if motion.coordinate != "elevation":
+        return None
+    q = motion.quaternion
+    return axial_change(q[start], q[top], motion.mounting.arm_axis, motion.side)
+
+
+def _swing_se(swing: Swing | None) -> float | None:
+    return None if swing is None else swing.se_m

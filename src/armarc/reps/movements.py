@@ -1,0 +1,147 @@
+"""Movements that could be reps: up and down again, large enough."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import FloatArray
+from armarc.reps.turning import Turn, turning_points
+
+HYSTERESIS_SHARE_OF_SMALLEST = 0.5
+HYSTERESIS_SHARE_OF_TYPICAL = 0.35
+"""Within a set, a reversal smaller than this share of the typical range is a wobble or a bounce."""
+LEAST_SHARE_OF_TYPICAL = 0.35
+"""A rep smaller than this share of the typical range is not counted, not even as a partial one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Movement:
+    """An excursion: sample indices of the bottoms beside it and of its top.
+
+    `earliest` and `latest` are the neighbouring tops (or the ends): how far its phases may be looked for.
+    `is_open` tells that the recording ended before the arm came down again.
+    """
+
+    bottom: int
+    top: int
+    bottom_after: int
+    earliest: int
+    latest: int
+    rise_rad: float
+    fall_rad: float
+    is_open: bool = False
+
+
+def find_movements(
+    angle_rad: FloatArray, hysteresis_rad: float, smallest_rad: float, *, offset: int = 0
+) -> list[Movement]:
+    """Find every up-and-down of at least `smallest_rad`.
+
+    Parameters
+    ----------
+    angle_rad : ndarray, shape (n,), rad
+    hysteresis_rad : float, rad
+    smallest_rad : float, rad
+        Least rise of a movement; its fall may be half of that.
+    offset : int
+        Added to every sample index (when the curve is a part of a longer one).
+
+    Returns
+    -------
+    list of Movement
+        In time order.
+    """
+    turns = turning_points(angle_rad, hysteresis_rad)
+    movements = []
+    for k, top in enumerate(turns):
+        if not top.is_top or k == 0:
+            continue
+        before = turns[k - 1]
+        is_open = k + 1 == len(turns)
+        after = Turn(len(angle_rad) - 1, float(angle_rad[-1]), False) if is_open else turns[k + 1]
+        rise, fall = top.angle_rad - before.angle_rad, top.angle_rad - after.angle_rad
+        if rise < smallest_rad or top.index == before.index:
+            continue
+        if not is_open and fall < 0.5 * smallest_rad:
+            continue
+        earliest = turns[k - 2].index if k >= 2 else 0
+        latest = turns[k + 2].index if k + 2 < len(turns) else len(angle_rad) - 1
+        movements.append(
+            Movement(
+                bottom=before.index + offset,
+                top=top.index + offset,
+                bottom_after=after.index + offset,
+                earliest=earliest + offset,
+                latest=latest + offset,
+                rise_rad=rise,
+                fall_rad=fall,
+                is_open=is_open,
+            )
+        )
+    return movements
+
+
+def typical_rise(movements: list[Movement]) -> float:
+    """Median rise of the larger half: partial reps and wobbles do not pull it down, rad."""
+    rises = np.sort([m.rise_rad for m in movements])
+    return float(np.median(rises[len(rises) // 2 :]))
+
+
+def refine(
+    angle_rad: FloatArray, cluster: list[Movement], smallest_rad: float, rate_hz: float
+) -> list[Movement]:
+    """Look again at a cluster of movements with a hysteresis scaled to its own range.
+
+    Returns the movements of at least `LEAST_SHARE_OF_TYPICAL` of the typical rise.
+    """
+    typical = typical_rise(cluster)
+    hysteresis = max(HYSTERESIS_SHARE_OF_SMALLEST * smallest_rad, HYSTERESIS_SHARE_OF_TYPICAL * typical)
+    least = max(smallest_rad, LEAST_SHARE_OF_TYPICAL * typical)
+    margin = round(2 * rate_hz)
+    first = max(min(cluster[0].bottom, cluster[0].earliest), cluster[0].bottom - margin, 0)
+    last = min(max(cluster[-1].bottom_after, cluster[-1].latest), cluster[-1].bottom_after + margin)
+    return find_movements(angle_rad[first : last + 1], hysteresis, least, offset=first)
+
+
+def clusters(
+    angle_rad: FloatArray, movements: list[Movement], rest_s: float, rate_hz: float
+) -> list[list[Movement]]:
+    """Split movements where the arm rests at the bottom for at least `rest_s`."""
+    groups: list[list[Movement]] = []
+    for movement in movements:
+        if groups and rest_between(angle_rad, groups[-1][-1], movement) / rate_hz < rest_s:
+            groups[-1].append(movement)
+        else:
+            groups.append([movement])
+    return groups
+
+
+def rest_between(angle_rad: FloatArray, before: Movement, after: Movement) -> int:
+    """Samples between the end of one movement and the start of the next."""
+    return max(0, _leaves(angle_rad, after) - _returns(angle_rad, before))
+
+
+def _returns(angle_rad: FloatArray, movement: Movement) -> int:
+    part = angle_rad[movement.top : movement.bottom_after + 1]
+    level = angle_rad[movement.bottom_after] + 0.25 * movement.fall_rad
+    return movement.top + int(np.flatnonzero(part <= level)[0])
+
+
+def _leaves(angle_rad: FloatArray, movement: Movement) -> int:
+    part = angle_rad[movement.bottom : movement.top + 1]
+    level = angle_rad[movement.bottom] + 0.25 * movement.rise_rad
+    return movement.bottom + int(np.flatnonzero(part <= level)[-1])
+
+
+def half_rise_rad_s(angle_rad: FloatArray, movement: Movement, rate_hz: float) -> float:
+    """Mean rate over the middle half of the rise, rad/s: how fast the movement is, whatever its pauses."""
+    part = angle_rad[movement.bottom : movement.top + 1]
+    low = angle_rad[movement.bottom]
+    start = np.flatnonzero(part <= low + 0.25 * movement.rise_rad)[-1]
+    stop = np.flatnonzero(part >= low + 0.75 * movement.rise_rad)
+    stop = stop[stop > start][0]
+    rate = 0.5 * movement.rise_rad * rate_hz / float(stop - start)
+    return rate if math.isfinite(rate) else 0.0

@@ -1,0 +1,162 @@
+"""The four instants that bound a rep's phases, and the start gate."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import FloatArray
+from armarc.reps.crossings import downward_crossings, upward_crossings
+
+ON_RATE_RAD_S = math.radians(5)
+"""A phase is on while the rate exceeds the larger of this …"""
+ON_SHARE_OF_PEAK = 0.05
+"""… and this share of the phase's own peak rate."""
+EDGE_SHARE = 0.10
+"""How far into the range (share of the ROM) a phase has certainly begun."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instants:
+    """Fractional sample indices of the four instants, and what they rest on."""
+
+    start: float
+    top_start: float
+    top_end: float
+    end: float
+    bottom_rad: float
+    bottom_after_rad: float
+    top_rad: float
+    is_complete: bool
+
+
+def _last_at_most(curve: FloatArray, level: float, before: float, first: int) -> float | None:
+    """Fractional index of the last sample position ≤ `before` where `curve` ≤ `level`."""
+    stop = int(math.floor(before)) + 1
+    below = np.flatnonzero(curve[first:stop] <= level)
+    if len(below) == 0:
+        return None
+    at = first + int(below[-1])
+    if at + 1 < len(curve) and curve[at + 1] > level:
+        return min(at + (level - curve[at]) / (curve[at + 1] - curve[at]), before)
+    return float(at)
+
+
+def _first_at_most(curve: FloatArray, level: float, after: float, stop: int) -> float | None:
+    """Fractional index of the first sample position ≥ `after` where `curve` ≤ `level`."""
+    first = int(math.ceil(after))
+    below = np.flatnonzero(curve[first:stop] <= level)
+    if len(below) == 0:
+        return None
+    at = first + int(below[0])
+    if at > 0 and curve[at - 1] > level:
+        return max(at - 1 + (curve[at - 1] - level) / (curve[at - 1] - curve[at]), after)
+    return float(at)
+
+
+def find_instants(
+    angle_rad: FloatArray, rate_rad_s: FloatArray, first: int, top: int, stop: int, rate_hz: float
+) -> Instants | None:
+    """Bound the phases of the rep that turns at `top`.
+
+    Parameters
+    ----------
+    angle_rad, rate_rad_s : ndarray, shape (n,), rad and rad/s
+        θ and its low-passed rate.
+    first, top, stop : int
+        Half-open range of samples the rep may use (the neighbouring tops), and its turning point.
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    Instants or None
+        None when the range holds no rise. `is_complete` is False when the recording ends before the rep does;
+        the last instants are then the last sample.
+    """
+    bottom, _ = _resting_value(angle_rad, first, top, rate_hz, backward=True)
+    bottom_after, _ = _resting_value(angle_rad, top, stop, rate_hz, backward=False)
+    top_rad = float(angle_rad[top])
+    rom, way_down = top_rad - bottom, top_rad - bottom_after
+    if rom <= 0 or top <= first:
+        return None
+    up, down = rate_rad_s, -rate_rad_s
+
+    low_cross = upward_crossings(angle_rad[first : top + 1], bottom + EDGE_SHARE * rom) + first
+    high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - EDGE_SHARE * rom) + first
+    if len(low_cross) == 0 or len(high_cross) == 0:
+        return None
+    on_up = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(up[first : top + 1].max()))
+    start = _last_at_most(up, on_up, low_cross[-1], first)
+    top_start = _first_at_most(up, on_up, high_cross[0], stop)
+
+    high_fall = downward_crossings(angle_rad[top:stop], top_rad - EDGE_SHARE * way_down) + top
+    low_fall = downward_crossings(angle_rad[top:stop], bottom_after + EDGE_SHARE * way_down) + top
+    on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top:stop].max()))
+    last = float(stop - 1)
+    top_end = _last_at_most(down, on_down, high_fall[-1], first) if len(high_fall) else None
+    end = _first_at_most(down, on_down, low_fall[0], stop) if len(low_fall) else None
+
+    start = float(first) if start is None else start
+    top_start = float(top) if top_start is None else top_start
+    # An instant pushed past its neighbour by a wobble at the top meets it instead.
+    top_end = top_start if top_end is None else max(top_end, top_start)
+    is_complete = end is not None and way_down > 0.5 * rom
+    return Instants(
+        start=start,
+        top_start=top_start,
+        top_end=top_end,
+        end=max(last if end is None else end, top_end),
+        bottom_rad=bottom,
+        bottom_after_rad=bottom_after,
+        top_rad=top_rad,
+        is_complete=is_complete,
+    )
+
+
+REST_WINDOW_S = 2.0
+"""How far back (and on) from the movement the lowest value is looked for: swaying in a long rest is not the
+bottom of a rep."""
+
+
+def _resting_value(
+    angle_rad: FloatArray, first: int, stop: int, rate_hz: float, *, backward: bool
+) -> tuple[float, int]:
+    """Lowest value beside a movement, and its index."""
+    part = angle_rad[first : stop + 1] if backward else angle_rad[first:stop]
+    top, low = float(part[-1] if backward else part[0]), float(part.min())
+    near = np.flatnonzero(part <= low + EDGE_SHARE * (top - low))
+    if len(near) == 0:
+        return low, first + int(part.argmin())
+    reach = max(1, round(REST_WINDOW_S * rate_hz))
+    if backward:
+        begin = max(int(near[-1]) - reach, 0)
+        at = begin + int(part[begin : int(near[-1]) + 1].argmin())
+    else:
+        begin = int(near[0])
+        at = begin + int(part[begin : begin + reach + 1].argmin())
+    return float(part[at]), first + at
+
+
+def gate_passage(
+    angle_rad: FloatArray,
+    instants: Instants,
+    first: int,
+    top: int,
+    gate_rad: tuple[float, float],
+) -> tuple[float, float] | None:
+    """Fractional indices at which the arm enters and leaves the start gate, like a light gate.
+
+    Returns None when the rep never passes the gate's far end.
+    """
+    rising = angle_rad[first : top + 1]
+    far = upward_crossings(rising, instants.bottom_rad + gate_rad[1]) + first
+    far = far[far >= instants.start - 1]
+    if len(far) == 0:
+        return None
+    near = upward_crossings(rising, instants.bottom_rad + gate_rad[0]) + first
+    near = near[near < far[0]]
+    if len(near) == 0:
+        return None
+    return float(near[-1]), float(far[0])

@@ -1,0 +1,120 @@
+"""Standard errors of angles, ranges and start velocities.
+
+Three sources are carried: the direction of the arm in the sensor (mounting), the tilt left over by the fusion,
+and the scale error of an uncalibrated gyroscope. Mounting is propagated by turning the arm axis by one standard
+error in two directions and taking the change of the measure, so that a constant offset of θ costs nothing
+where only a difference counts.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.motion import ArmMotion, Mounting, elevation, up_in_sensor
+from armarc.recording import FloatArray
+
+DEFAULT_SCALE_SE = 0.005
+"""Scale error of a gyroscope without calibration (consumer parts: ±0.5–3 % from memory of datasheets)."""
+SHORT_TERM_RAD = math.radians(0.05)
+"""Noise of θ differences over a gate's passage."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AngleErrors:
+    """What θ's errors are made of.
+
+    Parameters
+    ----------
+    turned : tuple of ndarray, each shape (n,), rad
+        Change of θ when the arm axis turns by one standard error, for two directions across it.
+    tilt_rad : float, rad
+        Standard error of the inclination left by the fusion.
+    scale : float
+        Relative scale error of the gyroscope.
+    angle_rad : ndarray, shape (n,), rad
+    rate_hz : float, Hz
+    """
+
+    turned: tuple[FloatArray, ...]
+    tilt_rad: float
+    scale: float
+    angle_rad: FloatArray
+    rate_hz: float
+
+    def of_angle(self, at: int) -> float:
+        """Standard error of θ at a sample, rad."""
+        return _root_sum([self.tilt_rad, *(float(change[at]) for change in self.turned)])
+
+    def of_range(self, top: int, bottom: float) -> float:
+        """Standard error of the difference of θ between two samples, rad."""
+        low = round(bottom)
+        changes = [float(change[top] - change[low]) for change in self.turned]
+        moved = float(self.angle_rad[top] - self.angle_rad[low])
+        return _root_sum([self.tilt_rad, self.scale * moved * 0.5, *changes])
+
+    def of_speed(self, speed_rad_s: float, gate: tuple[float, float], bottom: float) -> float:
+        """Standard error of the start velocity, rad/s: scale, noise of the passage, and mounting."""
+        near, far, low = round(gate[0]), round(gate[1]), round(bottom)
+        width = float(self.angle_rad[far] - self.angle_rad[near])
+        if abs(width) < math.radians(1):
+            return abs(speed_rad_s)
+        noise = speed_rad_s * math.sqrt(2) * SHORT_TERM_RAD / abs(width)
+        # A gate that opens later by δ is passed at another speed; to first order the width changes too.
+        widths = [float(change[far] - change[near]) / width * speed_rad_s for change in self.turned]
+        slope = self._speed_slope(near, far)
+        later = [slope * float(change[near] - change[low]) for change in self.turned]
+        return _root_sum([noise, self.scale * speed_rad_s, *widths, *later])
+
+    def _speed_slope(self, near: int, far: int) -> float:
+        """Change of the passage speed with the gate's place, 1/s."""
+        reach = far - near
+        before, after = near - reach, far + reach
+        if reach == 0 or before < 0 or after >= len(self.angle_rad):
+            return 0.0
+        slow = float(self.angle_rad[near] - self.angle_rad[before])
+        moved = float(self.angle_rad[far] - self.angle_rad[near])
+        fast = float(self.angle_rad[after] - self.angle_rad[far])
+        return (fast - slow) / reach * self.rate_hz / (2 * moved)
+
+
+def angle_errors(motion: ArmMotion, *, scale: float = DEFAULT_SCALE_SE) -> AngleErrors:
+    """Work out how uncertain θ is, for `ArmMotion` of any coordinate.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+    scale : float
+        Relative scale error of the gyroscope.
+    """
+    turned: tuple[FloatArray, ...] = ()
+    if motion.coordinate == "elevation":
+        up, axis = up_in_sensor(motion.quaternion), motion.mounting.arm_axis
+        changes = []
+        for across, sigma in _spread(motion.mounting):
+            tilted = math.cos(sigma) * axis + math.sin(sigma) * across
+            changes.append(elevation(up, tilted) - elevation(up, axis))
+        turned = tuple(changes)
+    return AngleErrors(
+        turned=turned,
+        tilt_rad=motion.orientation.tilt_se_rad,
+        scale=scale,
+        angle_rad=motion.angle_rad,
+        rate_hz=motion.rate_hz,
+    )
+
+
+def _spread(mounting: Mounting) -> list[tuple[FloatArray, float]]:
+    """Two directions across the arm axis and the standard error along each, rad."""
+    covariance = mounting.axis_covariance_rad2
+    if covariance is None:
+        across = np.eye(3) - np.outer(mounting.arm_axis, mounting.arm_axis)
+        covariance = across * mounting.uncertainty_rad**2
+    values, vectors = np.linalg.eigh(covariance)
+    return [(vectors[:, k], math.sqrt(max(float(values[k]), 0.0))) for k in (1, 2)]
+
+
+def _root_sum(parts: list[float]) -> float:
+    return math.sqrt(sum(p * p for p in parts))
