@@ -30,6 +30,8 @@ class Dynamics:
         Power of cables, bands and machines on the hand.
     energy_j : ndarray, shape (n,), J
         Kinetic and potential energy of the arm and the free weight.
+    slack : bool
+        A cable or band did not pull somewhere on the way.
     """
 
     moment_n_m: FloatArray
@@ -39,6 +41,7 @@ class Dynamics:
     force_power_w: FloatArray
     outside_power_w: FloatArray
     energy_j: FloatArray
+    slack: bool
 
 
 def loaded_arm(arm: ArmBody, resistances: tuple[Resistance, ...]) -> ArmBody:
@@ -95,13 +98,15 @@ def dynamics(
     whole = loaded_arm(arm, resistances)
     grip = motion.rotation @ arm.grip_m
     force = np.zeros_like(grip)
-    moment = np.zeros_like(grip)
     machine = np.zeros_like(grip)
+    slack = False
     for r in resistances:
         if isinstance(r, Machine):
             machine += r.moment(hand)
         elif not isinstance(r, Dumbbell):
-            force += r.pull(hand)
+            pull = r.pull(hand)
+            slack |= not bool(np.all(np.any(pull != 0, axis=1)))
+            force += pull
     moment = np.cross(grip, force) + machine
     total = shoulder_moment(motion, whole, moment, gravity_m_s2)
     reaction = shoulder_force(motion, whole, force, gravity_m_s2)
@@ -114,4 +119,5 @@ def dynamics(
         force_power_w=np.sum(reaction * motion.shoulder_m_s, axis=1),
         outside_power_w=np.sum(force * hand.velocity_m_s, axis=1) + np.sum(machine * w, axis=1),
         energy_j=mechanical_energy(motion, whole, gravity_m_s2),
+        slack=slack,
     )

@@ -28,7 +28,9 @@ class LoadMeasures:
     Parameters
     ----------
     peak_moment_n_m, peak_moment_at_rad : float
-        Largest net moment of the concentric about the movement axis, and its angle.
+        Largest net moment about the movement axis from start to end, and its angle.
+    peak_concentric_moment_n_m, peak_concentric_moment_at_rad : float
+        The same while the arm is raised, without the hold.
     peak_eccentric_moment_n_m : float, N m
     mean_moment_n_m : float, N m
         Over the time from start to end.
@@ -51,6 +53,8 @@ class LoadMeasures:
 
     peak_moment_n_m: float
     peak_moment_at_rad: float
+    peak_concentric_moment_n_m: float
+    peak_concentric_moment_at_rad: float
     peak_eccentric_moment_n_m: float
     mean_moment_n_m: float
     mean_moment_over_angle_n_m: float
@@ -119,7 +123,9 @@ def load_measures(
     falling = (time_s >= p.top_end_s - 1e-9) & (time_s <= p.end_s + 1e-9)
     if not rising.any():
         rising[int(np.argmin(np.abs(time_s - p.start_s)))] = True
-    at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
+    under_load = (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9) | rising
+    at = int(np.flatnonzero(under_load)[np.argmax(moment[under_load])])
+    up_at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
     impulse = integral_between(time_s, moment, p.start_s, p.end_s)
     work = integral_between(time_s, done.moment_power_w, p.start_s, p.top_start_s)
     first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
@@ -127,8 +133,7 @@ def load_measures(
     over_angle = integral_between(time_s, moment * rate, p.start_s, p.top_start_s) / max(top - first, 1e-9)
     loaded = None
     if loaded_range_rad is not None:
-        between = (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9)
-        steps = between[1:] & between[:-1]
+        steps = under_load[1:] & under_load[:-1]
         each = 0.5 * (moment[1:] + moment[:-1]) * np.diff(time_s) * steps
         total = float(each.sum())
         share = inside_share(angle_rad, loaded_range_rad)
@@ -140,6 +145,8 @@ def load_measures(
     return LoadMeasures(
         peak_moment_n_m=float(moment[at]),
         peak_moment_at_rad=float(angle_rad[at]),
+        peak_concentric_moment_n_m=float(moment[up_at]),
+        peak_concentric_moment_at_rad=float(angle_rad[up_at]),
         peak_eccentric_moment_n_m=float(moment[falling].max()) if falling.any() else math.nan,
         mean_moment_n_m=impulse / max(p.end_s - p.start_s, 1e-9),
         mean_moment_over_angle_n_m=over_angle,

@@ -52,8 +52,8 @@ class RepMotion:
 class SetMotion:
     """What is worked out once for a whole motion, shape (n, 3) each, global frame.
 
-    ``rotation`` has shape (n, 3, 3): arm axes into the global frame. ``shoulder_m_s2`` is None where the lever
-    arm of the sensor is unknown.
+    ``rotation`` has shape (n, 3, 3): arm axes into the global frame. ``shoulder_m_s2`` is None where the
+    lever arm of the sensor is unknown.
     """
 
     rotation: FloatArray

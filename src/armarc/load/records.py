@@ -1,0 +1,112 @@
+"""A set's load with the published keys: degrees, percent and SI units in the names."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from armarc.load.measures import LoadMeasures
+from armarc.load.set_load import RepLoad, SetLoad
+from armarc.load.wording import LOAD_CAUTIONS
+from armarc.recording import FloatArray
+
+# field of LoadMeasures -> published key and the factor that makes its unit
+KEYS: dict[str, tuple[str, float]] = {
+    "peak_moment_n_m": ("peak_moment_n_m", 1.0),
+    "peak_moment_at_rad": ("peak_moment_at_deg", 180 / math.pi),
+    "peak_concentric_moment_n_m": ("peak_concentric_moment_n_m", 1.0),
+    "peak_concentric_moment_at_rad": ("peak_concentric_moment_at_deg", 180 / math.pi),
+    "peak_eccentric_moment_n_m": ("peak_eccentric_moment_n_m", 1.0),
+    "mean_moment_n_m": ("mean_moment_n_m", 1.0),
+    "mean_moment_over_angle_n_m": ("mean_moment_over_angle_n_m", 1.0),
+    "moment_impulse_n_m_s": ("moment_impulse_n_m_s", 1.0),
+    "concentric_work_j": ("concentric_work_j", 1.0),
+    "eccentric_work_j": ("eccentric_work_j", 1.0),
+    "peak_power_w": ("peak_power_w", 1.0),
+    "loaded_impulse_share": ("loaded_impulse_pct", 100.0),
+}
+SWING_WORDS = {True: "detected", False: "none detected", None: "not measured"}
+
+
+def rounded(value: float | None, digits: int = 3) -> float | None:
+    """A number for JSON; None for what is not one."""
+    return None if value is None or not math.isfinite(value) else round(float(value), digits) + 0.0
+
+
+def measures_record(measures: LoadMeasures, se: LoadMeasures | None = None) -> dict[str, Any]:
+    """Measures and, where given, their standard errors (``…_se``)."""
+    out: dict[str, Any] = {}
+    for name, (key, factor) in KEYS.items():
+        out[key] = _times(getattr(measures, name), factor)
+        if se is not None:
+            out[f"{key}_se"] = _times(getattr(se, name), factor)
+    return out
+
+
+def rep_load_record(load: RepLoad) -> dict[str, Any]:
+    """One rep. A share of body swing work below its floor is null, and said to be none detected."""
+    detected = load.swing_detected
+    share = load.measures.swing_share
+    return {
+        "rep": load.rep,
+        **measures_record(load.measures, load.se),
+        "body_swing_work_pct": _times(share, 100.0) if detected else None,
+        "body_swing_work_pct_se": _times(load.se.swing_share, 100.0) if detected else None,
+        "body_swing_work_floor_pct": _times(load.swing_floor, 100.0),
+        "body_swing_work": SWING_WORDS[detected],
+        "energy_residual_pct": _times(load.energy_residual, 100.0),
+    }
+
+
+def load_record(load: SetLoad) -> dict[str, Any]:
+    """A whole set: summary, reps, mean curves, assumptions, cautions.
+
+    Parameters
+    ----------
+    load : SetLoad
+
+    Returns
+    -------
+    dict
+        ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps, their spread ``…_sd`` and the
+        error they share ``…_se``), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising
+        and lowering), ``assumptions``, ``cautions``. No NaN anywhere: null instead.
+    """
+    reps = [rep_load_record(rep) for rep in load.reps]
+    summary: dict[str, Any] = {}
+    for _, (key, _) in KEYS.items():
+        values = [rep[key] for rep in reps if rep[key] is not None]
+        errors = [rep[f"{key}_se"] for rep in reps if rep[f"{key}_se"] is not None]
+        summary[key] = rounded(float(np.mean(values))) if values else None
+        summary[f"{key}_sd"] = rounded(float(np.std(values, ddof=1))) if len(values) > 1 else None
+        # The error is shared by the reps: a mean does not make it smaller.
+        summary[f"{key}_se"] = rounded(float(np.mean(errors))) if errors else None
+    helped = [rep["rep"] for rep in reps if rep["body_swing_work"] == "detected"]
+    summary["body_swing_work_reps"] = helped
+    loaded = load.loaded_range_rad
+    return {
+        "resistance": load.resistance,
+        "loaded_range_deg": None if loaded is None else [round(math.degrees(a), 3) for a in loaded],
+        "summary": summary,
+        "reps": reps,
+        "curve": {
+            "angle_deg": [round(float(a), 3) for a in np.degrees(load.angle_rad)],
+            "concentric_n_m": series(load.concentric_mean_n_m),
+            "concentric_sd_n_m": series(load.concentric_sd_n_m),
+            "eccentric_n_m": series(load.eccentric_mean_n_m),
+            "eccentric_sd_n_m": series(load.eccentric_sd_n_m),
+        },
+        "assumptions": list(load.notes),
+        "cautions": list(LOAD_CAUTIONS),
+    }
+
+
+def series(values: FloatArray) -> list[float | None]:
+    """A curve for JSON."""
+    return [rounded(float(v)) for v in values]
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else rounded(value * factor)
