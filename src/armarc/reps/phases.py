@@ -34,7 +34,7 @@ class Instants:
 
 def _last_at_most(curve: FloatArray, level: float, before: float, first: int) -> float | None:
     """Fractional index of the last sample position ≤ `before` where `curve` ≤ `level`."""
-    stop = int(math.floor(before)) + 1
+    stop = math.floor(before) + 1
     below = np.flatnonzero(curve[first:stop] <= level)
     if len(below) == 0:
         return None
@@ -46,7 +46,7 @@ def _last_at_most(curve: FloatArray, level: float, before: float, first: int) ->
 
 def _first_at_most(curve: FloatArray, level: float, after: float, stop: int) -> float | None:
     """Fractional index of the first sample position ≥ `after` where `curve` ≤ `level`."""
-    first = int(math.ceil(after))
+    first = math.ceil(after)
     below = np.flatnonzero(curve[first:stop] <= level)
     if len(below) == 0:
         return None
