@@ -19,9 +19,9 @@ def clipped_samples(
 ) -> BoolArray:
     """Flag samples at the end of the range.
 
-    A sample counts as clipped when it reaches the stated range; when the largest value of all axes is, within 0.2 %,
-    one of the usual ranges and is reached more than once; or when an axis stays for three samples or more exactly at
-    its own extreme.
+    A sample counts as clipped when it reaches the stated range; when the largest value of all axes is, within
+    0.2 %, one of the usual ranges and is reached more than once; or when an axis stays for three samples or
+    more exactly at its own extreme.
 
     Parameters
     ----------

@@ -21,8 +21,8 @@ class Choice:
     """Columns by role: positions in the table, names, and the units their names state.
 
     ``gravity`` holds three positions that are to be added to the acceleration (files that carry both the
-    acceleration without gravity and gravity itself). ``turned`` marks angular velocities named alpha, beta, gamma,
-    whose order the data must tell.
+    acceleration without gravity and gravity itself). ``turned`` marks angular velocities named alpha, beta,
+    gamma, whose order the data must tell.
     """
 
     time: int | None = None
@@ -57,7 +57,7 @@ def choose_columns(
     """
     units = layout.unit_row or ("",) * layout.n_columns
     columns = [read_name(name, i, units[i]) for i, name in enumerate(layout.names)]
-    choice = Choice(names={i: name for i, name in enumerate(layout.names)})
+    choice = Choice(names=dict(enumerate(layout.names)))
     fixed = _stated_positions(layout, file, stated)
     _choose_time(columns, layout, choice, fixed)
     groups = _triplets(columns)
@@ -237,7 +237,8 @@ def _choose_acceleration(
             _clear_one(linear, "acceleration", layout, file),
             _clear_one(gravity, "gravity", layout, file),
         )
-        assert without is not None and pull is not None
+        assert without is not None
+        assert pull is not None
         _set(choice, "acceleration", without)
         choice.gravity = (pull[0].position, pull[1].position, pull[2].position)
         added = f"{without[0].name} … and {pull[0].name} … were added to give the accelerometer's reading"
@@ -246,7 +247,8 @@ def _choose_acceleration(
         return
     if linear:
         raise FormatError(
-            f"the columns {', '.join(c.name for c in linear[0])} hold acceleration without gravity; without gravity "
+            f"the columns {', '.join(c.name for c in linear[0])} hold acceleration without gravity; without "
+            "gravity "
             "nobody can tell which way the arm points",
             "record the accelerometer including gravity, or add the three gravity columns",
             file=file,

@@ -1,8 +1,8 @@
 """What gravity says about the gyroscope: its unit, its axes.
 
 Gravity is fixed in the room, so in sensor axes its direction u turns by du/dt = u × ω (kinematics of a rotating
-frame). Over windows of a third of a second the accelerometer's mean direction is close to gravity's, and regressing its
-change on the integral of u × ω gives the size of the gyroscope's unit in rad/s.
+frame). Over windows of a third of a second the accelerometer's mean direction is close to gravity's, and
+regressing its change on the integral of u × ω gives the size of the gyroscope's unit in rad/s.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from armarc.recording.types import FloatArray
 class Agreement:
     """How the turning of gravity agrees with the gyroscope.
 
-    ``scale`` is the size of the gyroscope's unit in rad/s, ``correlation`` that of the two turnings (1 is perfect,
-    −1 mirrored), ``turned_rad`` how far gravity turned in the root mean square per window.
+    ``scale`` is the size of the gyroscope's unit in rad/s, ``correlation`` that of the two turnings (1 is
+    perfect, −1 mirrored), ``turned_rad`` how far gravity turned in the root mean square per window.
     """
 
     scale: float

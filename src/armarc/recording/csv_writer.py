@@ -74,8 +74,8 @@ def write_csv(recording: Recording, path: str | os.PathLike[str]) -> None:
 class RecordingWriter:
     """Appends samples to a recording while they arrive.
 
-    Every line is written whole; a file cut anywhere by a crash stays readable up to its last whole line. An existing
-    file is never overwritten.
+    Every line is written whole; a file cut anywhere by a crash stays readable up to its last whole line. An
+    existing file is never overwritten.
 
     Parameters
     ----------

@@ -21,8 +21,8 @@ def acceleration_unit(
 ) -> tuple[str, list[str]]:
     """Unit of the accelerometer and why.
 
-    At rest an accelerometer reads standard gravity (9.80665 m/s², CGPM 1901), and over a set its median magnitude stays
-    near it.
+    At rest an accelerometer reads standard gravity (9.80665 m/s², CGPM 1901), and over a set its median
+    magnitude stays near it.
 
     Raises
     ------
@@ -69,7 +69,8 @@ def acceleration_unit(
         return fitting[0], [f"acceleration is in {fitting[0]}: its median magnitude is {median:.4g}"]
     if _looks_gravity_free(norm):
         raise FormatError(
-            f"the acceleration has a median of only {median:.3g} and falls to {float(np.quantile(norm, 0.05)):.2g}: "
+            f"the acceleration has a median of only {median:.3g} and falls to "
+            f"{float(np.quantile(norm, 0.05)):.2g}: "
             "gravity was removed from it",
             _NO_GRAVITY_HINT,
             file=file,
@@ -80,7 +81,8 @@ def acceleration_unit(
     if counts:
         advice = f"if these are raw counts, state them per g, for example --units acceleration=g/{counts:.0f}"
     raise UnitError(
-        f"the unit of acceleration cannot be told: the median magnitude is {median:.4g}, gravity would be 9.81 m/s², 1 g "
+        f"the unit of acceleration cannot be told: the median magnitude is {median:.4g}, gravity would be "
+        "9.81 m/s², 1 g "
         "or 1000 mg",
         advice,
         file=file,
@@ -112,7 +114,8 @@ def angular_velocity_unit(
     Raises
     ------
     UnitError
-        Neither gravity's turning nor the size of the values tells the unit, or they contradict the column's name.
+        Neither gravity's turning nor the size of the values tells the unit, or they contradict the column's
+        name.
     """
     agreement = gravity_agreement(time_s, specific_force_m_s2, angular_velocity)
     unit = stated or named
@@ -122,7 +125,8 @@ def angular_velocity_unit(
         other = _unit_from(agreement)
         if other and other != unit and not 0.2 < agreement.scale / scale < 5.0:
             message = (
-                f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in {other} "
+                f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in "
+                f"{other} "
                 f"(ratio {agreement.scale / scale:.3g})"
             )
             if stated:
@@ -141,7 +145,8 @@ def angular_velocity_unit(
     found = _unit_from(agreement)
     if found:
         why = (
-            f"angular velocity is in {found}: gravity turns in the accelerometer {agreement.scale:.3g} rad per unit of the "
+            f"angular velocity is in {found}: gravity turns in the accelerometer {agreement.scale:.3g} rad "
+            "per unit of the "
             f"gyroscope's integral (correlation {agreement.correlation:.2f}); 1 would be rad/s, 0.0175 deg/s"
         )
         return found, [why], _axis_warning(agreement)
@@ -149,7 +154,8 @@ def angular_velocity_unit(
         why = f"angular velocity is in deg/s: its largest value, {fastest:.4g}, would be faster than any arm in rad/s"
         return "deg/s", [why], _axis_warning(agreement)
     raise UnitError(
-        "the unit of the gyroscope cannot be told: the sensor hardly tilts in this recording and the column names do not "
+        "the unit of the gyroscope cannot be told: the sensor hardly tilts in this recording and the column "
+        "names do not "
         "say it",
         "state it: --units gyroscope=deg/s (or rad/s)",
         file=file,
@@ -170,12 +176,14 @@ def _axis_warning(agreement: Agreement) -> list[str]:
     enough = agreement.windows >= 15 and agreement.turned_rad > 0.05
     if enough and agreement.correlation < -0.6:
         return [
-            "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or its sign is "
+            "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or "
+            "its sign is "
             "reversed; angles from this recording cannot be trusted"
         ]
     if enough and abs(agreement.correlation) < 0.2:
         return [
-            "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); angles from "
+            "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); "
+            "angles from "
             "this recording cannot be trusted"
         ]
     return []

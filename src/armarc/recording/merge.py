@@ -19,8 +19,8 @@ def merge_streams(
 ) -> tuple[Timeline, FloatArray, FloatArray]:
     """Interpolate the slower stream linearly at the times of the faster one, over their common span.
 
-    Samples that would need interpolation over more than 50 ms (or 1.5 periods of a slower stream) are left out, so that
-    they show as a gap.
+    Samples that would need interpolation over more than 50 ms (or 1.5 periods of a slower stream) are left
+    out, so that they show as a gap.
 
     Parameters
     ----------
@@ -72,7 +72,8 @@ def merge_streams(
         duplicates=accelerometer.duplicates + gyroscope.duplicates,
         inferences=[
             *dict.fromkeys(accelerometer.inferences + gyroscope.inferences),
-            f"accelerometer ({rates[0]:.4g} Hz) and gyroscope ({rates[1]:.4g} Hz) were merged at the times of the "
+            f"accelerometer ({rates[0]:.4g} Hz) and gyroscope ({rates[1]:.4g} Hz) were merged at the times "
+            "of the "
             f"{'gyroscope' if gyroscope_leads else 'accelerometer'}, linearly interpolated",
         ],
         warnings=list(dict.fromkeys(accelerometer.warnings + gyroscope.warnings)),

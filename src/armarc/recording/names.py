@@ -10,23 +10,23 @@ from armarc.recording.units import QUANTITIES, any_unit, unit_in
 _GREEK = {"alpha": "alpha", "beta": "beta", "gamma": "gamma"}
 _AXES = {"x": "x", "y": "y", "z": "z", **_GREEK}
 _LAST_LETTER_AXIS = re.compile(
-    r"(a|w|g|f|m|q|v|la|ac|om|gy|gr|acc|accel|acceleration|accelerometer|gyr|gyro|gyroscope|omega|mag|magnetometer|rot|"
-    r"linacc|linear|user|grav|gravity|bias|rate|velocity)([xyz])"
+    "(a|w|g|f|m|q|v|la|ac|om|gy|gr|acc|accel|acceleration|accelerometer|gyr|gyro|gyroscope|omega|mag|"
+    "magnetometer|rot|linacc|linear|user|grav|gravity|bias|rate|velocity)([xyz])"
 )
 _TIME_WORDS = frozenset(
-    "time timestamp timestamps t ts epoch unix datetime date elapsed clock seconds millis micros nanos milliseconds "
-    "microseconds nanoseconds uptime systime sampletime utc sec localtime zeit temps tiempo".split()
+    ["time", "timestamp", "timestamps", "t", "ts", "epoch", "unix", "datetime", "date", "elapsed", "clock", "seconds", "millis", "micros", "nanos", "milliseconds", "microseconds", "nanoseconds", "uptime", "systime", "sampletime", "utc", "sec", "localtime", "zeit", "temps", "tiempo"]
 )
 _INDEX_WORDS = frozenset(
-    "index idx sample samples counter count packet frame seq sequence no row id n i number num unnamed nr".split()
+    ["index", "idx", "sample", "samples", "counter", "count", "packet", "frame", "seq", "sequence", "no", "row", "id", "n", "i", "number", "num", "unnamed", "nr"]
 )
-_LABEL_WORDS = frozenset("sensor sensortype sensorname type kind source stream channel name".split())
+_LABEL_WORDS = frozenset(
+    ["sensor", "sensortype", "sensorname", "type", "kind", "source", "stream", "channel", "name"]
+)
 _UNCLEAR = frozenset(
-    "uncalibrated uncal raw bias offset std sd var variance mean min max filtered unfiltered filt drift error".split()
+    ["uncalibrated", "uncal", "raw", "bias", "offset", "std", "sd", "var", "variance", "mean", "min", "max", "filtered", "unfiltered", "filt", "drift", "error"]
 )
 _OTHER = frozenset(
-    "jerk velocity speed position displacement pressure barometer baro altitude latitude longitude lat lon gps light "
-    "proximity humidity battery heart hr rssi status accuracy acc_accuracy label activity".split()
+    ["jerk", "velocity", "speed", "position", "displacement", "pressure", "barometer", "baro", "altitude", "latitude", "longitude", "lat", "lon", "gps", "light", "proximity", "humidity", "battery", "heart", "hr", "rssi", "status", "accuracy", "label", "activity"]
 )
 
 
@@ -35,8 +35,8 @@ class ColumnName:
     """One column name, read.
 
     ``kind`` is one of ``time, index, label, acceleration, linear, gravity, angular_velocity, magnetic,
-    orientation, temperature, other``; ``stem`` is what remains of the name without axis and unit, shared by the three
-    axes of one sensor.
+    orientation, temperature, other``; ``stem`` is what remains of the name without axis and unit, shared by
+    the three axes of one sensor.
     """
 
     name: str
@@ -160,7 +160,7 @@ def _kind(words: list[str], axis: str) -> str:
         return "linear"
     if any(word.startswith("grav") for word in words) and not acceleration:
         return "gravity"
-    if acceleration and axis or have & {"gforce"} or (axis and have <= {"a", "ac"} and have):
+    if (acceleration and axis) or have & {"gforce"} or (axis and have <= {"a", "ac"} and have):
         return "acceleration"
     if axis and (joined in ("gf", "gforce", "specificforce")):
         return "acceleration"
@@ -183,6 +183,6 @@ def _kind(words: list[str], axis: str) -> str:
         return "time"
     if not words or have & _INDEX_WORDS:
         return "index"
-    if len(words) <= 2 and have & _LABEL_WORDS or joined in _LABEL_WORDS:
+    if (len(words) <= 2 and have & _LABEL_WORDS) or joined in _LABEL_WORDS:
         return "label"
     return "other"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,9 +19,9 @@ def uniform_pieces(
     """Lay a recording on an even grid, splitting it at long gaps.
 
     A recording with a steady clock keeps its samples untouched; missing ones are filled in. Uneven stamps are
-    interpolated by local cubics: a straight line between samples of 100 Hz would take 1.2 % off a movement component of
-    5 Hz halfway between two samples, (π f / rate)² / 2, a cubic well under a tenth of that. Next to a gap, and over one,
-    the interpolation is a straight line.
+    interpolated by local cubics: a straight line between samples of 100 Hz would take 1.2 % off a movement
+    component of 5 Hz halfway between two samples, (π f / rate)² / 2, a cubic well under a tenth of that. Next
+    to a gap, and over one, the interpolation is a straight line.
 
     Parameters
     ----------
@@ -32,8 +34,8 @@ def uniform_pieces(
     Returns
     -------
     tuple of Piece
-        At least 1 s each. ``missing`` marks every sample that was filled in over a gap. Stretches shorter than 1 s are
-        left out; see `dropped_stretches`.
+        At least 1 s each. ``missing`` marks every sample that was filled in over a gap. Stretches shorter
+        than 1 s are left out; see `dropped_stretches`.
     """
     rate = recording.rate_hz
     pieces = []
@@ -44,7 +46,8 @@ def uniform_pieces(
 
 
 def dropped_stretches(recording: Recording, *, longest_gap_s: float = 2.0) -> tuple[tuple[float, float], ...]:
-    """Start and end, s, of the stretches that `uniform_pieces` leaves out because they are shorter than 1 s."""
+    """Start and end, s, of the stretches that `uniform_pieces` leaves out because they are shorter than 1
+    s."""
     return tuple(
         (float(recording.time_s[start]), float(recording.time_s[end - 1]))
         for start, end in _stretches(recording, longest_gap_s)
@@ -55,7 +58,7 @@ def dropped_stretches(recording: Recording, *, longest_gap_s: float = 2.0) -> tu
 def _stretches(recording: Recording, longest_gap_s: float) -> list[tuple[int, int]]:
     breaks = np.flatnonzero(np.diff(recording.time_s) > longest_gap_s) + 1
     bounds = [0, *breaks.tolist(), len(recording.time_s)]
-    return list(zip(bounds[:-1], bounds[1:], strict=True))
+    return list(pairwise(bounds))
 
 
 def _long_enough(recording: Recording, start: int, end: int) -> bool:
@@ -102,13 +105,14 @@ def _piece(recording: Recording, start: int, end: int, rate: float, longest_brid
 
 
 def _places(t: FloatArray, rate: float, counts: FloatArray, long: BoolArray) -> NDArray[np.intp]:
-    """Grid index of each sample: counted inside runs, rounded from the clock after each gap so that errors do not add up."""
+    """Grid index of each sample: counted inside runs, rounded from the clock after each gap so that errors do
+    not add up."""
     index = np.concatenate([[0.0], np.cumsum(counts)])
     starts = np.flatnonzero(long) + 1
     if len(starts):
         bounds = np.append(starts, len(t))
         end = index[starts[0] - 1]
-        for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+        for a, b in pairwise(bounds.tolist()):
             place = max(end + 1.0, float(np.round(t[a] * rate)))
             index[a:b] += place - index[a]
             end = index[b - 1]

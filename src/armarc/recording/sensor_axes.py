@@ -6,7 +6,8 @@ import re
 
 import numpy as np
 
-from armarc.errors import UsageError
+from armarc.errors import FormatError, UsageError
+from armarc.recording.consistency import gravity_agreement
 from armarc.recording.types import FloatArray
 
 
@@ -44,9 +45,41 @@ def reported_sign(stated: str | None, gravity_named: bool, own: bool) -> tuple[f
         return 1.0, []
     if gravity_named:
         return -1.0, [
-            "columns of user acceleration and gravity: such sources report gravity itself (downward at rest), so the signs "
+            "columns of user acceleration and gravity: such sources report gravity itself (downward at "
+            "rest), so the signs "
             "were turned round; state --gravity-sign reaction otherwise"
         ]
     return 1.0, [
-        "the accelerometer was taken to read +g upward at rest; state --gravity-sign gravity if it reads gravity downward"
+        "the accelerometer was taken to read +g upward at rest; state --gravity-sign gravity if it reads "
+        "gravity downward"
     ]
+
+
+def order_of_greek(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, names: list[str], file: str
+) -> tuple[list[int], list[str]]:
+    """Order that makes x, y, z of angular velocities named alpha, beta, gamma.
+
+    Some sources mean x, y, z by them, others z, x, y; gravity turns in the accelerometer as only one of the
+    two says.
+
+    Raises
+    ------
+    FormatError
+        The movement does not tell which.
+    """
+    orders = {"x, y, z": [0, 1, 2], "z, x, y": [1, 2, 0]}
+    agreements = {
+        name: gravity_agreement(time_s, acceleration, angular_velocity[:, order])
+        for name, order in orders.items()
+    }
+    best, other = sorted(agreements, key=lambda name: -agreements[name].correlation)
+    if not agreements[best].usable or agreements[best].correlation - agreements[other].correlation < 0.2:
+        raise FormatError(
+            f"the columns {', '.join(names)} may be about x, y, z or about z, x, y; the movement does not "
+            "tell",
+            f"name them: --columns gx={names[0]},gy={names[1]},gz={names[2]}",
+            file=file,
+        )
+    why = f"{', '.join(names)} are the angular velocities about {best}: so gravity turns in the accelerometer"
+    return orders[best], [why]

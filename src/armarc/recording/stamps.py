@@ -5,15 +5,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from armarc.errors import TimingError
 from armarc.recording.types import FloatArray
 from armarc.recording.units import SCALE, scale_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 10.0, 5000.0
 _USUAL_RATES_HZ = (10.0, 2000.0)
@@ -26,8 +28,9 @@ _DAY_S = 86400.0
 class Stamps:
     """Time stamps in seconds.
 
-    ``seconds`` counts from ``origin_s`` (an epoch for absolute stamps, so that two files of one session can be laid
-    on one clock); ``quantum_s`` is their finest step; ``started_at`` an ISO 8601 instant where the stamps tell one.
+    ``seconds`` counts from ``origin_s`` (an epoch for absolute stamps, so that two files of one session can
+    be laid on one clock); ``quantum_s`` is their finest step; ``started_at`` an ISO 8601 instant where the
+    stamps tell one.
     """
 
     seconds: FloatArray
@@ -72,7 +75,8 @@ def from_numbers(raw: FloatArray, *, named: str | None, stated: str | None, file
         inferences.append(f"time is in {unit}: its steps then mean {possible[unit]:.4g} Hz")
     elif stated is None and not _possible(possible[unit]) and usual:
         warnings.append(
-            f"the time column is called {column!r}, but in {unit} its steps would mean {possible[unit]:.4g} Hz; "
+            f"the time column is called {column!r}, but in {unit} its steps would mean {possible[unit]:.4g} "
+            "Hz; "
             f"it was read as {usual[0]} ({possible[usual[0]]:.4g} Hz)"
         )
         unit = usual[0]
@@ -118,6 +122,8 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
     TimingError
         The cells are neither.
     """
+    import pandas as pd  # heavy, and needed only for text
+
     text = pd.Series(cells, dtype="object").fillna("").astype(str).str.strip()
     filled = text[text != ""]
     if filled.empty:
@@ -155,7 +161,7 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         zone = "ISO 8601"
         seconds = seconds + origin
     return Stamps(
-        seconds=seconds - origin,
+        seconds=np.asarray(seconds - origin, dtype=np.float64),
         origin_s=origin,
         quantum_s=10.0**-digits,
         unit=zone,
@@ -165,7 +171,10 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
 
 
 def _other_dates(text: pd.Series[Any]) -> pd.Series[Any]:
-    """Year-first dates with slashes or dots, which cannot be mistaken; day and month order is never guessed."""
+    """Year-first dates with slashes or dots, which cannot be mistaken; day and month order is never
+    guessed."""
+    import pandas as pd
+
     cleaned = text.str.replace(r"^(\d{4})[/.](\d{1,2})[/.](\d{1,2})", r"\1-\2-\3", regex=True)
     return pd.to_datetime(cleaned, format="ISO8601", errors="coerce", utc=True)
 
@@ -214,7 +223,8 @@ def _no_unit(step: float, file: str, column: str) -> TimingError:
     trials = ", ".join(f"{1.0 / (step * scale):.3g} Hz in {unit}" for unit, scale in SCALE["time"].items())
     return TimingError(
         f"the unit of time cannot be told; the steps would mean {trials}",
-        f"a recording needs {LOWEST_RATE_HZ:.0f} to {HIGHEST_RATE_HZ:.0f} Hz; state the unit, as in --units time=ms",
+        f"a recording needs {LOWEST_RATE_HZ:.0f} to {HIGHEST_RATE_HZ:.0f} Hz; state the unit, as in --units "
+        "time=ms",
         file=file,
         column=column,
     )

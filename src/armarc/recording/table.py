@@ -10,16 +10,18 @@ import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from armarc.errors import FormatError
 from armarc.recording.layout import COMMENT_MARKS, MISSING_CELLS, WHITESPACE, Layout, is_number, split_line
 from armarc.recording.text import SpanReader, TextFile
 from armarc.recording.types import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _CHUNK_ROWS = 1 << 17
 _MISSING = sorted(
@@ -80,7 +82,7 @@ def load_table(
             for place, parts in texts.items():
                 parts.append(chunk[place].astype(object).to_numpy())
             n += m
-    except (ValueError, pd.errors.ParserError, csv.Error, OverflowError, UnicodeError) as error:
+    except (ValueError, csv.Error, OverflowError) as error:
         raise _located(source, layout, positions, text_positions, end, error) from None
     joined = {
         place: np.concatenate(parts) if parts else np.empty(0, object) for place, parts in texts.items()
@@ -95,6 +97,8 @@ def _chunks(
     positions: tuple[int, ...],
     text_positions: tuple[int, ...],
 ) -> Iterator[pd.DataFrame]:
+    import pandas as pd  # heavy, and needed only here
+
     wanted = sorted({*positions, *text_positions})
     separator: dict[str, Any] = {"sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter}
     if layout.delimiter not in (WHITESPACE, "\t"):
@@ -229,9 +233,8 @@ def _located(
     error: Exception,
 ) -> FormatError:
     """Find the line and column that the fast parser stumbled over."""
-    text = io.TextIOWrapper(
-        SpanReader(source.data, [(layout.data_start, end)]), "utf-8", errors="replace", newline=None
-    )
+    raw = io.BufferedReader(SpanReader(source.data, [(layout.data_start, end)]))
+    text = io.TextIOWrapper(raw, "utf-8", errors="replace", newline=None)
     with text:
         for number, line in enumerate(text, layout.data_line):
             stripped = line.strip("\n")

@@ -1,13 +1,15 @@
 """Time stamps made usable: order, duplicates, clock resets, bursts, quantised stamps, gaps.
 
-A sensor samples with its own steady clock; what a file shows is often that clock rounded to milliseconds, or the moments
-at which packets arrived. Where the stamps are compatible with a steady clock, samples get the times of that clock (the
-line through the stamps, sample by sample); where they are not, the stamps are believed.
+A sensor samples with its own steady clock; what a file shows is often that clock rounded to milliseconds, or
+the moments at which packets arrived. Where the stamps are compatible with a steady clock, samples get the
+times of that clock (the line through the stamps, sample by sample); where they are not, the stamps are
+believed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +28,8 @@ _DRIFT_KNOT_S = 30.0
 class Timeline:
     """Clean times of the rows that were kept.
 
-    ``rows`` indexes the original rows in the order of ``time_s``; ``time_s`` rises strictly on the original clock.
+    ``rows`` indexes the original rows in the order of ``time_s``; ``time_s`` rises strictly on the original
+    clock.
     """
 
     time_s: FloatArray
@@ -37,6 +40,11 @@ class Timeline:
     duplicates: int = 0
     inferences: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+
+    def select(self, values: FloatArray) -> FloatArray:
+        """Rows of `values` that were kept, in the order of time."""
+        untouched = len(self.rows) == len(values) and bool((np.diff(self.rows) == 1).all())
+        return values if untouched else values[self.rows]
 
 
 def clean_time(seconds: FloatArray, quantum_s: float, values: FloatArray, *, file: str = "") -> Timeline:
@@ -111,7 +119,7 @@ def _restore_order(timeline: Timeline, file: str) -> None:
     shifted = t.copy()
     for i in back:
         behind = shifted[i + 1 : i + 40]
-        if (behind < shifted[i]).mean() > 0.8 and not _fills_hole(shifted, i):
+        if (behind < shifted[i]).mean() > 0.8 and not _fills_hole(shifted, int(i)):
             shifted[i + 1 :] += shifted[i] + RESET_PAUSE_S - shifted[i + 1]
             resets += 1
     if resets > max(3, len(t) // 100):
@@ -122,7 +130,8 @@ def _restore_order(timeline: Timeline, file: str) -> None:
         )
     if resets:
         timeline.warnings.append(
-            f"the clock started again {resets} time(s); the length of such a pause is unknown and was taken as "
+            f"the clock started again {resets} time(s); the length of such a pause is unknown and was taken "
+            "as "
             f"{RESET_PAUSE_S:g} s, so that nothing is measured across it"
         )
     t = shifted
@@ -157,7 +166,8 @@ def _drop_duplicates(timeline: Timeline, values: FloatArray) -> None:
         drop[places + 1] = True
         if not same.all():
             timeline.warnings.append(
-                f"{int((~same).sum())} row(s) had the time of the row before but other values; the first was kept"
+                f"{int((~same).sum())} row(s) had the time of the row before but other values; the first "
+                "was kept"
             )
     timeline.duplicates = int(drop.sum())
     if timeline.duplicates and same.any():
@@ -174,9 +184,7 @@ def _spread_bursts(timeline: Timeline, period: float, near: NDArray[np.bool_]) -
     breaks = np.flatnonzero(steps > max(SHORTEST_GAP_S, 1.8 * packet, 1.5 * period)) + 1
     bounds = np.concatenate([[0], breaks, [len(t)]])
     slope = _pooled_slope(t, index, bounds, period)
-    offsets = [
-        float((t[a:b] - slope * index[a:b]).mean()) for a, b in zip(bounds[:-1], bounds[1:], strict=True)
-    ]
+    offsets = [float((t[a:b] - slope * index[a:b]).mean()) for a, b in pairwise(bounds.tolist())]
     out = np.empty_like(t)
     offset, weight, previous = offsets[0], bounds[1] - bounds[0], 0
     groups: list[tuple[int, int, float]] = []
@@ -199,8 +207,10 @@ def _spread_bursts(timeline: Timeline, period: float, near: NDArray[np.bool_]) -
     timeline.jitter_s = float(np.std(t - out))
     timeline.time_s, timeline.period_s, timeline.steady = out, slope, True
     timeline.inferences.append(
-        f"stamps come in bursts ({1.0 + float(near.mean()) / max(1e-9, 1.0 - float(near.mean())):.1f} samples per "
-        f"{1000 * packet:.0f} ms): they are arrival times; samples were spread evenly along a line through them"
+        f"stamps come in bursts ({1.0 + float(near.mean()) / max(1e-9, 1.0 - float(near.mean())):.1f} "
+        "samples per "
+        f"{1000 * packet:.0f} ms): they are arrival times; samples were spread evenly along a line through "
+        "them"
     )
 
 
@@ -219,7 +229,7 @@ def _follow_clock(timeline: Timeline, quantum_s: float) -> None:
     bounds = np.concatenate([[0], breaks, [len(t)]])
     slope = _pooled_slope(t, index, bounds, period)
     line = np.empty_like(t)
-    for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+    for a, b in pairwise(bounds.tolist()):
         line[a:b] = float((t[a:b] - slope * index[a:b]).mean()) + slope * index[a:b]
         line[a:b] += _slow_drift(t[a:b] - line[a:b], slope)
     off = np.abs(t - line)
@@ -232,12 +242,14 @@ def _follow_clock(timeline: Timeline, quantum_s: float) -> None:
     timeline.period_s = slope if steady else period
     if not steady:
         timeline.inferences.append(
-            f"samples are uneven in time ({1000 * timeline.jitter_s:.2g} ms standard deviation); the stamps were believed"
+            f"samples are uneven in time ({1000 * timeline.jitter_s:.2g} ms standard deviation); the stamps "
+            "were believed"
         )
         return
     if float(off.max()) > 0.01 * slope:
         timeline.inferences.append(
-            f"stamps differ by up to {1000 * float(off.max()):.2g} ms from a steady clock of {1 / slope:.6g} Hz; "
+            f"stamps differ by up to {1000 * float(off.max()):.2g} ms from a steady clock of "
+            f"{1 / slope:.6g} Hz; "
             "the steady clock was used"
         )
         timeline.time_s = line
@@ -258,7 +270,8 @@ def _pooled_slope(t: FloatArray, index: FloatArray, bounds: NDArray[np.intp], fa
 
 
 def _slow_drift(residual: FloatArray, period: float) -> FloatArray:
-    """Slow wander of a clock about its mean rate: averages over 30 s, joined by lines; zero for short runs."""
+    """Slow wander of a clock about its mean rate: averages over 30 s, joined by lines; zero for short
+    runs."""
     block = max(10, round(_DRIFT_KNOT_S / period))
     count = len(residual) // block
     if count < 3:

@@ -16,7 +16,7 @@ STANDARD_GRAVITY_M_S2 = 9.80665
 
 
 def _frozen(array: Any, dtype: type = np.float64) -> NDArray[Any]:
-    out = np.ascontiguousarray(array, dtype=dtype)
+    out: NDArray[Any] = np.ascontiguousarray(array, dtype=dtype)
     if out is array:
         out = out.view()
     out.flags.writeable = False

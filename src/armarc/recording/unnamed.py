@@ -16,8 +16,8 @@ _GRAVITIES = (1.0, 9.80665, 1000.0)
 def choose_unnamed(layout: Layout, file: str) -> Choice:
     """Tell the columns of a header-less table of six or seven numbers by their values.
 
-    With seven, the first or the last must rise like time. The accelerometer is the triple whose magnitude stays near
-    gravity.
+    With seven, the first or the last must rise like time. The accelerometer is the triple whose magnitude
+    stays near gravity.
 
     Raises
     ------
