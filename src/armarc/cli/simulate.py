@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,6 +15,7 @@ _REPS, _REST, _MOUNT, _SENSOR, _FILE = "Reps", "Around the sets", "Strap", "Sens
 
 
 def simulate(
+    ctx: typer.Context,
     out: Annotated[Path, typer.Argument(metavar="OUT.csv", help="The recording to write.")],
     exercise: Annotated[str, typer.Option(help="Movement, by its catalogue name.", rich_help_panel=_REPS)] = (
         "lateral-raise"
@@ -35,7 +37,7 @@ def simulate(
         str | None,
         typer.Option(
             metavar="DEG/S",
-            help="Speed through the start gate, or 'free' [default: 57, or free if too slow].",
+            help="Speed through the start gate, or 'free' (default 57 where it fits).",
             rich_help_panel=_REPS,
         ),
     ] = None,
@@ -119,7 +121,7 @@ def simulate(
         float, typer.Option(help="Sensor above the bone.", rich_help_panel=_MOUNT)
     ] = 2.5,
     reach_m: Annotated[
-        float | None, typer.Option(help="Pivot to sensor [default: the movement's].", rich_help_panel=_MOUNT)
+        float | None, typer.Option(help="Pivot to sensor (default: the movement's).", rich_help_panel=_MOUNT)
     ] = None,
     elbow_bend: Annotated[
         float, typer.Option(metavar="DEG", help="Constant bend of the elbow.", rich_help_panel=_MOUNT)
@@ -180,7 +182,7 @@ def simulate(
         pause_s=pause_s,
         concentric_s=concentric_s,
         hold_s=top_s if hold_s is None else hold_s,
-        start_velocity_rad_s=_start_velocity(start_velocity, concentric_s),
+        start_velocity_rad_s=_start_velocity(start_velocity, concentric_s, rom),
         bottom_rad=None if bottom is None else math.radians(bottom),
         rom_rad=None if rom is None else math.radians(rom),
         swing_m=swing_cm / 100,
@@ -224,7 +226,7 @@ def simulate(
             temperature=temperature,
         ),
     )
-    _make(out, knobs, seed, truth_series)
+    _make(out, knobs, seed, truth_series, _command_line(ctx, out))
 
 
 def _check_target(out: Path, force: bool) -> None:
@@ -265,15 +267,16 @@ def _parse_gap(text: str) -> tuple[float, float]:
     return at, length
 
 
-def _start_velocity(text: str | None, concentric_s: float) -> float | None:
+def _start_velocity(text: str | None, concentric_s: float, rom_deg: float | None) -> float | None:
     import math
 
     from armarc.errors import UsageError
-    from armarc.simulate.rep_shape import shortest_concentric_s
+    from armarc.simulate.rep_shape import SMALLEST_GATED_ROM_RAD, shortest_concentric_s
 
     if text is None:
         usual = math.radians(57)
-        return usual if concentric_s >= shortest_concentric_s(usual) else None
+        small = rom_deg is not None and math.radians(rom_deg) <= SMALLEST_GATED_ROM_RAD
+        return None if small or concentric_s < shortest_concentric_s(usual) else usual
     if text == "free":
         return None
     try:
@@ -284,7 +287,25 @@ def _start_velocity(text: str | None, concentric_s: float) -> float | None:
         ) from None
 
 
-def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool) -> None:
+def _command_line(ctx: typer.Context, out: Path) -> str:
+    """The command that makes this recording again, without folders and defaults."""
+    words = ["armarc", "simulate", out.name]
+    for option in ctx.command.params:
+        value = ctx.params.get(option.name or "")
+        if option.param_type_name != "option" or option.name == "force" or value in (None, option.default):
+            continue
+        name = max(option.opts, key=len)
+        if isinstance(value, bool):
+            words.append(name if value else option.secondary_opts[0])
+        else:
+            for one in value if isinstance(value, list | tuple) else [value]:
+                words += [name, f"{one:g}" if isinstance(one, float) else str(one)]
+    return shlex.join(words)
+
+
+def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) -> None:
+    from dataclasses import replace
+
     from armarc.cli.app import error_console
     from armarc.errors import UsageError
     from armarc.recording import write_csv
@@ -293,6 +314,9 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool) -> None:
     if seed < 0:
         raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
     recording, truth = simulate_session(plan_session(knobs, seed), seed)
+    metadata = recording.metadata
+    metadata = replace(metadata, note=f"{metadata.note} Made with: {command}")
+    recording = replace(recording, metadata=metadata)
     try:
         write_csv(recording, out)
         write_truth(truth_path(out), truth, recording, file=out.name, series=truth_series)

@@ -92,9 +92,13 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
     if not 1 <= knobs.sets <= 50:
         raise UsageError(f"a session has 1 to 50 sets, got {knobs.sets}", "3 is usual")
     if not 0 <= knobs.fatigue < 0.9:
-        raise UsageError(f"fatigue must lie between 0 and 0.9, got {knobs.fatigue:g}", "0.2 is a hard set")
+        raise UsageError(
+            f"fatigue must lie between 0 and 90 %, got {100 * knobs.fatigue:g} %", "20 % is a hard set"
+        )
     if not 0 <= knobs.variation <= 0.5:
-        raise UsageError(f"variation must lie between 0 and 0.5, got {knobs.variation:g}", "0.03 is usual")
+        raise UsageError(
+            f"variation must lie between 0 and 50 %, got {100 * knobs.variation:g} %", "3 % is usual"
+        )
     if knobs.cheat_rep is not None and not 1 <= knobs.cheat_rep <= knobs.reps:
         raise UsageError(f"there is no rep {knobs.cheat_rep} to cheat", f"1 to {knobs.reps}")
     bottom = knobs.pattern.bottom_rad if knobs.bottom_rad is None else knobs.bottom_rad
@@ -143,6 +147,8 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
 def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generator) -> tuple[RepPlan, ...]:
     reps: list[RepPlan] = []
     here = bottom
+    # An elevation cannot be negative: the arm would be on the other side.
+    lowest = -math.inf if knobs.pattern.about_vertical else 0.0
     for i in range(knobs.reps):
         tired = knobs.fatigue * i / max(knobs.reps - 1, 1)
         times, angles = 1 + knobs.variation * rng.standard_normal(4), rng.standard_normal(2)
@@ -156,7 +162,7 @@ def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generat
             )
         rep = RepPlan(
             bottom_rad=here,
-            end_rad=bottom + float(angles[0]),
+            end_rad=max(bottom + float(angles[0]), lowest),
             top_rad=bottom + rom + float(angles[1]),
             concentric_s=knobs.concentric_s / (1 - tired) * float(times[0]),
             hold_s=knobs.hold_s * float(times[1]),

@@ -246,11 +246,8 @@ class SensorPlan:
         )
         _check(0 < self.gyroscope_range_rad_s < 1e4, "no such gyroscope range", "500, 1000 or 2000 °/s")
         for at, length in self.gaps_s:
-            _check(
-                at >= 0 and length > 0,
-                f"a gap at {at:g} s of {length:g} s makes no sense",
-                "for example 5:0.3",
-            )
+            sensible = at >= 0 and 0 < length <= 3600
+            _check(sensible, f"a gap at {at:g} s of {length:g} s makes no sense", "for example 5:0.3")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -292,6 +289,15 @@ class SessionPlan:
         _check(len(self.sets) >= 1, "a session needs at least one set", "ask for 1 or more")
         _check(self.side in SIDES, f"unknown side {self.side!r}", "right or left")
         _check(0 <= self.still_s <= 600, "standing still must lie between 0 and 600 s", "2 is usual")
+        if not self.pattern.about_vertical:
+            lowest = min(rep.lowest_end_rad for one in self.sets for rep in one.reps)
+            lowest = min(lowest, *(one.reps[0].bottom_rad for one in self.sets))
+            highest = max(rep.top_rad for one in self.sets for rep in one.reps)
+            _check(
+                lowest >= 0 and highest <= math.radians(175),
+                f"elevations from {math.degrees(lowest):.1f}° to {math.degrees(highest):.1f}° leave the range",
+                "an arm hangs at 0° and reaches up to 175°",
+            )
         for angle in (self.pattern.plane_rad, self.hand_rotation_rad or 0.0):
             _check(math.isfinite(angle), "plane and hand rotation must be angles", "degrees from -180 to 180")
         _check(0 <= self.sway_m <= 0.05, "the sway must lie between 0 and 5 cm", "3 mm is usual")

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from armarc.errors import UsageError
 from armarc.recording import FloatArray, Metadata, Recording
 from armarc.simulate.arm import (
     FOREARM_SHARE_OF_BEND,
@@ -58,6 +59,12 @@ def simulate_session(plan: SessionPlan, seed: int = 0) -> tuple[Recording, Truth
     # Separate streams: another sensor on the same seed sees the same movement.
     body, device = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(2))
     timeline = build_timeline(plan, body)
+    for at, _ in plan.sensor.gaps_s:
+        if at >= timeline.duration_s:
+            raise UsageError(
+                f"the gap at {at:g} s lies after the end of the recording",
+                f"it lasts {timeline.duration_s:.1f} s",
+            )
     matrix = mount_matrix(plan.mount, plan.side)
     reach = plan.pattern.reach_m if plan.mount.reach_m is None else plan.mount.reach_m
     lever = lever_arm(plan.mount, plan.side, reach)
