@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import ceil
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,9 +16,10 @@ from armarc.recording import FloatArray
 def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float, *, order: int = 2) -> FloatArray:
     """Low-pass forward and backward, along the first axis.
 
-    `cutoff_hz` is that of the single pass: after both, the gain there is 1/2 (−6 dB). Ends are extended by point
-    reflection over one period of the cutoff, shortened for short inputs; a single sample comes back as it is. When
-    the cutoff is not below the Nyquist frequency there is nothing to remove and a copy is returned.
+    `cutoff_hz` is that of the single pass: after both, the gain there is 1/2 (−6 dB). Ends are extended by
+    point reflection over one period of the cutoff, shortened for short inputs; a single sample comes back as
+    it is. When the cutoff is not below the Nyquist frequency there is nothing to remove and a copy is
+    returned.
 
     Parameters
     ----------
@@ -57,7 +59,11 @@ def band_pass(x: ArrayLike, rate_hz: float, low_hz: float, high_hz: float, *, or
 
 
 def _both_ways(
-    x: ArrayLike, rate_hz: float, cutoffs_hz: tuple[float, ...], kind: str, order: int
+    x: ArrayLike,
+    rate_hz: float,
+    cutoffs_hz: tuple[float, ...],
+    kind: Literal["lowpass", "highpass"],
+    order: int,
 ) -> FloatArray:
     for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
         if not (np.isfinite(value) and value > 0):

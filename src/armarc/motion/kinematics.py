@@ -18,8 +18,8 @@ def angular_acceleration(
 ) -> FloatArray:
     """Rate of change of the angular velocity in sensor axes, low-passed at `cutoff_hz`.
 
-    Central differences of the zero-phase low-passed signal. A vector's rate of change is the same in turning and
-    in fixed axes when the vector is the angular velocity itself, so no transport term is needed.
+    Central differences of the zero-phase low-passed signal. A vector's rate of change is the same in turning
+    and in fixed axes when the vector is the angular velocity itself, so no transport term is needed.
 
     Parameters
     ----------

@@ -1,8 +1,10 @@
-"""Quaternion algebra over arrays: Hamilton, scalar first, unit; ``q`` turns sensor coordinates into global ones.
+"""Quaternion algebra over arrays: Hamilton, scalar first, unit; ``q`` turns sensor coordinates into global
+ones.
 
 ``v_global = q ⊗ v ⊗ q*``. This is the one place where scalar-first arrays meet
-:class:`scipy.spatial.transform.Rotation`, which is scalar last. Formulae: Diebel 2006, "Representing attitude:
-Euler angles, unit quaternions, and rotation vectors", sections 6 and 7 (written there for the conjugate).
+:class:`scipy.spatial.transform.Rotation`, which is scalar last. Formulae: Diebel 2006, "Representing
+attitude: Euler angles, unit quaternions, and rotation vectors", sections 6 and 7 (written there for the
+conjugate).
 """
 
 from __future__ import annotations
@@ -174,7 +176,7 @@ def to_rotation_vector(q: ArrayLike) -> FloatArray:
 
 
 def inclination(q: ArrayLike) -> FloatArray:
-    """Angle between the z axes on both sides of the rotation, rad, shape (...,): what heading cannot change."""
+    """Angle between the vertical axes on both sides, rad, shape (...,): what heading cannot change."""
     quaternion = np.asarray(q, dtype=np.float64)
     upright = np.hypot(quaternion[..., 0], quaternion[..., 3])
     tilted = np.hypot(quaternion[..., 1], quaternion[..., 2])

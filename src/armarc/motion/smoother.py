@@ -1,8 +1,8 @@
 """Maximum a posteriori smoothing of tilt: the whole recording is known, so every sample helps every other.
 
-Unknowns per node: two tilt errors and two horizontal velocities; for the whole recording: the gyroscope's bias (and,
-when asked, the lever arm). With ``φx = θy``, ``φy = −θx`` both horizontal directions obey the same equations about a
-first correction:
+Unknowns per node: two tilt errors and two horizontal velocities; for the whole recording: the gyroscope's
+bias (and, when asked, the lever arm). With ``φx = θy``, ``φy = −θx`` both horizontal directions obey the same
+equations about a first correction:
 
 - ``v[k+1] − v[k] = dt (f[k] + f_up[k] φ[k])``: what is left of the specific force accelerates the sensor;
 - ``φ[k+1] − φ[k] = −(U[k] b + δ[k])``: the gyroscope, corrected by the bias, says how tilt errors change;
@@ -10,8 +10,8 @@ first correction:
 - ``b ≈ 0``, and equal to the mean reading wherever the sensor is still.
 
 Weighted least squares gives one pentadiagonal system for both directions and a small Schur complement for the
-unknowns of the whole recording (Gauss-Newton on a trajectory, as in Barfoot 2017, "State Estimation for Robotics",
-chapter 3).
+unknowns of the whole recording (Gauss-Newton on a trajectory, as in Barfoot 2017, "State Estimation for
+Robotics", chapter 3).
 """
 
 from __future__ import annotations
@@ -27,6 +27,13 @@ from armarc.motion.tilt_system import Lasting, TiltSystem, build, eliminate, til
 from armarc.recording import BoolArray, FloatArray
 
 _DEGREE = np.pi / 180.0
+STILL_SPREAD_RAD_S = 1.0 * _DEGREE
+STILL_FORCE_M_S2 = 0.1
+STILL_RATE_RAD_S = 4.0 * _DEGREE
+"""A sensor is still while its angular velocity and specific force depart by no more than this from their
+means over a second (r.m.s., three axes together) and the mean rate is a plausible bias."""
+
+_RAISING_M_S = 0.1  # upward speed of the lever's end
 _SECTION_NODES, _OVERLAP_NODES = 12_000, 600  # ten minutes, and thirty seconds on either side
 
 
@@ -40,6 +47,8 @@ class Priors:
         Growth of the dead reckoning's error: noise, scale and alignment errors of a consumer gyroscope.
     velocity_m_s : float, m/s·√s
         How far the sensor's horizontal velocity departs from zero.
+    raising_velocity_m_s : float, m/s·√s
+        The same while a known lever arm is being raised: that is when a body swings.
     still_velocity_m_s : float, m/s·√s
         The same while the sensor is still.
     force_m_s2 : float, m/s²·√s
@@ -53,12 +62,15 @@ class Priors:
         How much a still sensor may really have turned between the ends of a still phase.
     lever_m : float, m
         Prior of each axis of a lever arm that is estimated along.
+    lever_across_m : float, m
+        Its prior along the dominant axis of rotation, which a hinge movement does not show.
     offset_m_s2 : float, m/s²
         Prior of each axis of the accelerometer's zero-g offset; zero for not estimating one.
     """
 
     tilt_walk_rad: float = 0.2 * _DEGREE
     velocity_m_s: float = 0.3
+    raising_velocity_m_s: float = 0.3
     still_velocity_m_s: float = 0.02
     force_m_s2: float = 0.02
     bias_rad_s: float = 2.0 * _DEGREE
@@ -66,6 +78,7 @@ class Priors:
     gap_force_m_s2: float = 30.0
     still_angle_rad: float = 0.3 * _DEGREE
     lever_m: float = 1.0
+    lever_across_m: float = 0.05
     offset_m_s2: float = 0.0
 
 
@@ -98,9 +111,10 @@ class Smoothed:
 def still_nodes(nodes: NodeSummary, window_s: float = 1.0) -> BoolArray:
     """Shape (N,): nodes inside a stretch of at least `window_s` in which the sensor does not move.
 
-    Still means: over the window the angular velocity departs from its mean by less than 1 °/s (r.m.s.) and the
-    specific force by less than 0.1 m/s². A steady turn would look alike to the gyroscope; the specific force gives it
-    away unless the axis is vertical, so the mean rate must also be a plausible bias: below 4 °/s.
+    Still means: over the window the angular velocity departs from its mean by less than 1 °/s (r.m.s.) and
+    the specific force by less than 0.1 m/s². A steady turn would look alike to the gyroscope; the specific
+    force gives it away unless the axis is vertical, so the mean rate must also be a plausible bias: below 4
+    °/s.
     """
     count = len(nodes.missing)
     width = max(round(window_s / nodes.step_s), 2)
@@ -117,9 +131,9 @@ def still_nodes(nodes: NodeSummary, window_s: float = 1.0) -> BoolArray:
     force = nodes.sensor_force_m_s2 - nodes.sensor_force_m_s2.mean(axis=0)
     force_variance = np.sum(mean(force**2) - mean(force) ** 2, axis=1)
     calm = (
-        (rate_variance < (1.0 * _DEGREE) ** 2)
-        & (force_variance < 0.1**2)
-        & (np.sum(rate_mean**2, axis=1) < (4.0 * _DEGREE) ** 2)
+        (rate_variance < STILL_SPREAD_RAD_S**2)
+        & (force_variance < STILL_FORCE_M_S2**2)
+        & (np.sum(rate_mean**2, axis=1) < STILL_RATE_RAD_S**2)
         & (mean(nodes.missing) == 0)
     )
     edges = np.zeros(count + 1, dtype=np.int64)
@@ -146,8 +160,8 @@ def smooth(
 ) -> Smoothed:
     """Tilt, bias and, when asked, the lever arm of the whole recording.
 
-    Recordings beyond twenty minutes are smoothed in overlapping sections of ten, each with a bias of its own (it
-    drifts with temperature), so that memory stays bounded.
+    Recordings beyond twenty minutes are smoothed in overlapping sections of ten, each with a bias of its own
+    (it drifts with temperature), so that memory stays bounded.
 
     Parameters
     ----------
@@ -243,12 +257,15 @@ def _smooth_section(
     return replace(state, tilt_se_rad=tilt_standard_error(nodes, priors, still, state))
 
 
-def _system(nodes: NodeSummary, priors: Priors, still: BoolArray, up: FloatArray) -> TiltSystem:
+def _system(
+    nodes: NodeSummary, priors: Priors, still: BoolArray, raising: BoolArray, up: FloatArray
+) -> TiltSystem:
     filled = nodes.missing > 0
+    velocity = np.where(raising, priors.raising_velocity_m_s, priors.velocity_m_s)
     return build(
         walk_variance=np.where(filled, priors.gap_tilt_walk_rad, priors.tilt_walk_rad) ** 2,
         force_variance=np.where(filled, priors.gap_force_m_s2, priors.force_m_s2) ** 2,
-        velocity_variance=np.where(still, priors.still_velocity_m_s, priors.velocity_m_s) ** 2,
+        velocity_variance=np.where(still, priors.still_velocity_m_s, velocity) ** 2,
         up=up,
         step_s=nodes.step_s,
     )
@@ -269,20 +286,24 @@ def _linearised(
     bias_turn = (0.5 * dt) * (turned[1:] + turned[:-1])
     step = quaternions.to_rotation_vector(quaternions.multiply(c[1:], quaternions.conjugate(c[:-1])))
 
-    precision, information = _bias_evidence(nodes, priors, still)
+    precision, information = _bias_evidence(nodes, priors, still, state.bias_rad_s)
     blocks = [Lasting(walk=-bias_turn, precision=precision, information=information)]
     if priors.offset_m_s2 > 0:
         precision = np.eye(3) / priors.offset_m_s2**2
         blocks.append(Lasting(force=-turned, precision=precision, information=-precision @ state.offset_m_s2))
     if estimate_lever and nodes.lever is not None and state.lever_arm_m is not None:
-        precision = np.eye(3) / priors.lever_m**2
+        precision = _lever_precision(nodes, priors)
         blocks.append(
             Lasting(
                 force=-matrix @ nodes.lever, precision=precision, information=-precision @ state.lever_arm_m
             )
         )
 
-    system = _system(nodes, priors, still, force[:, 2])
+    raising = np.zeros(count, bool)
+    if state.lever_arm_m is not None:
+        lift = np.sum(turned[:, 2] * np.cross(nodes.rate_rad_s - state.bias_rad_s, state.lever_arm_m), axis=1)
+        raising = lift > _RAISING_M_S
+    system = _system(nodes, priors, still, raising, force[:, 2])
     solution = eliminate(system, blocks, force, -step)
     g, covariance = solution.unknowns, solution.covariance
 
@@ -303,9 +324,24 @@ def _linearised(
     return out, float(np.max(np.abs(solution.tilt)))
 
 
-def _bias_evidence(nodes: NodeSummary, priors: Priors, still: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Information matrix and vector of the bias from its prior and the still phases."""
-    weight, total = 1.0 / priors.bias_rad_s**2, np.zeros(3)
+def _lever_precision(nodes: NodeSummary, priors: Priors) -> FloatArray:
+    """Information of the lever arm's prior, shape (3, 3)."""
+    rate = nodes.rate_rad_s - nodes.rate_rad_s.mean(axis=0)
+    across = np.linalg.eigh(rate.T @ rate)[1][:, 2]
+    narrower = 1.0 / priors.lever_across_m**2 - 1.0 / priors.lever_m**2
+    return np.asarray(np.eye(3) / priors.lever_m**2 + narrower * np.outer(across, across))
+
+
+def _bias_evidence(
+    nodes: NodeSummary, priors: Priors, still: BoolArray, bias_rad_s: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Information matrix and vector of the bias from its prior and the still phases.
+
+    The prior has the tails of Student's t (three degrees of freedom, by reweighting at the last estimate): a
+    sensor that is far out of its data sheet is not pulled back to it.
+    """
+    excess = float(np.sum(bias_rad_s**2)) / priors.bias_rad_s**2
+    weight, total = min(1.0, 6.0 / (3.0 + excess)) / priors.bias_rad_s**2, np.zeros(3)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8)))
     for begin, end in zip(edges[0::2], edges[1::2], strict=True):
         se = np.sqrt(2.0) * priors.still_angle_rad / ((end - begin) * nodes.step_s)
@@ -317,13 +353,13 @@ def _bias_evidence(nodes: NodeSummary, priors: Priors, still: BoolArray) -> tupl
 def tilt_standard_error(nodes: NodeSummary, priors: Priors, still: BoolArray, state: Smoothed) -> float:
     """Root mean square over time of the formal standard error of the inclination, rad.
 
-    From the inverse of the normal matrix at some twenty nodes of at most 2000 in the middle of the recording, and
-    the two directions together; the bias counts as known.
+    From the inverse of the normal matrix at some twenty nodes of at most 2000 in the middle of the recording,
+    and the two directions together; the bias counts as known.
     """
     count = len(nodes.missing)
     first = max((count - 2000) // 2, 0)
     middle = slice(first, first + 2000)
     force = quaternions.rotate(state.correction[middle], nodes.force_m_s2[middle])
-    system = _system(nodes.part(middle), priors, still[middle], force[:, 2])
+    system = _system(nodes.part(middle), priors, still[middle], np.zeros(len(force), bool), force[:, 2])
     chosen = np.unique(np.linspace(0, len(force) - 1, 20).round().astype(int))
     return float(np.sqrt(2.0 * tilt_variance(system, chosen).mean()))

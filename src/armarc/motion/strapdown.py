@@ -1,9 +1,10 @@
 """Dead reckoning of orientation by prefix products, and its summary at nodes some 50 ms apart.
 
-Nothing here loops over samples. Unit quaternions are pairs of complex numbers, ``q = z1 + z2 j`` with
-``z1 = w + i x`` and ``z2 = y + i z``, held as planes of shape (samples of a node, nodes): multiplying down the first
-axis gives the running product inside every node at once, a scan over the nodes' totals joins them. Integration is by
-the rectangle rule, ``q[k] = q[k-1] ⊗ exp(ω[k] dt)``: a sample stands for the interval that ends with it.
+Nothing here loops over samples. Unit quaternions are pairs of complex numbers, ``q = z1 + z2 j`` with ``z1 =
+w + i x`` and ``z2 = y + i z``, held as planes of shape (samples of a node, nodes): multiplying down the first
+axis gives the running product inside every node at once, a scan over the nodes' totals joins them.
+Integration is by the rectangle rule, ``q[k] = q[k-1] ⊗ exp(ω[k] dt)``: a sample stands for the interval that
+ends with it.
 
 "Drift frame" is the frame the dead reckoning starts in; it turns slowly against the global one because of the
 gyroscope's bias.
@@ -203,8 +204,8 @@ def _planes(rows: FloatArray, samples: int, *, pad_with_last: bool) -> FloatArra
 def _half_step_back(omega: FloatArray, vectors: FloatArray, half_step_s: float) -> FloatArray:
     """Turn sensor-axes planes by ``exp(−ω dt/2)``, first order.
 
-    The rectangle rule gives the orientation at the end of the interval a sample stands for; the specific force of
-    that sample belongs, like its angular velocity, to the middle.
+    The rectangle rule gives the orientation at the end of the interval a sample stands for; the specific
+    force of that sample belongs, like its angular velocity, to the middle.
     """
     x, y, z = half_step_s * omega
     a, b, c = vectors
@@ -240,7 +241,7 @@ def _increments(omega: FloatArray, step_s: float) -> Pair:
 
 
 def _running_product(increments: Pair, start: tuple[complex, complex]) -> Pair:
-    """Products of all increments up to each sample, after `start`; works in place on (samples, nodes) planes."""
+    """Products of all increments up to each sample, after `start`; overwrites the planes given."""
     z1, z2 = increments
     for row in range(1, len(z1)):
         z1[row], z2[row] = _product((z1[row - 1], z2[row - 1]), (z1[row], z2[row]))

@@ -1,7 +1,8 @@
 """Textbook orientation filters from the `ahrs` library, for comparison and cross-checks.
 
-They are causal, know no gyroscope bias (Mahony's excepted) and loop over samples in Python: slower by a factor of
-fifty and less accurate than the smoother. What has to be watched with `ahrs` 0.4, each pinned by a test:
+They are causal, know no gyroscope bias (Mahony's excepted) and loop over samples in Python: slower by a
+factor of fifty and less accurate than the smoother. What has to be watched with `ahrs` 0.4, each pinned by a
+test:
 
 - ``frequency`` silently defaults to 100 Hz and must, like the gains, be a positive Python number;
 - AQUA returns the conjugate of what the others return;

@@ -17,8 +17,8 @@ FIRST_TILT_RAD = 0.5
 class TiltSystem:
     """Normal matrix in lower bands and the weights it was made of.
 
-    Unknowns of one horizontal direction, in this order: v0 φ0 v1 φ1 … vN. Both directions share the matrix; the
-    vertical one (``vertical_band``) has the velocities only.
+    Unknowns of one horizontal direction, in this order: v0 φ0 v1 φ1 … vN. Both directions share the matrix;
+    the vertical one (``vertical_band``) has the velocities only.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def build(
 
 
 def tilt_variance(system: TiltSystem, chosen: FloatArray) -> FloatArray:
-    """Variance, rad², of the tilt about one axis at the `chosen` nodes, from the inverse of the normal matrix."""
+    """Variance, rad², of the tilt about one axis at the `chosen` nodes."""
     columns = np.arange(len(chosen))
     unit = np.zeros((system.band.shape[1], len(chosen)))
     unit[2 * chosen + 1, columns] = 1.0
@@ -100,7 +100,8 @@ def tilt_variance(system: TiltSystem, chosen: FloatArray) -> FloatArray:
 class Lasting:
     """Three unknowns of the whole recording and what one unit of each adds to the equations.
 
-    ``walk`` is the slope of the tilt steps, shape (N-1, 3, 3), ``force`` that of the global force, shape (N, 3, 3).
+    ``walk`` is the slope of the tilt steps, shape (N-1, 3, 3), ``force`` that of the global force, shape (N,
+    3, 3).
     """
 
     walk: FloatArray | None = None
@@ -122,8 +123,8 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
     """Solve for tilts and for the unknowns of the whole recording by a Schur complement.
 
     `force` is the global force left at the linearisation point, `walk` the tilt steps the gyroscope asks for.
-    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. The vertical direction knows no
-    tilt; it takes part when some unknown acts through the force.
+    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. The vertical direction knows
+    no tilt; it takes part when some unknown acts through the force.
     """
     unknowns = 3 * len(blocks)
     schur, data = np.zeros((unknowns, unknowns)), np.zeros(unknowns)
@@ -168,7 +169,7 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
         data += solved[1:] @ lines[0]
         if turn is not None:
             phi.append(solved[:, 1::2])
-    covariance = np.linalg.inv(0.5 * (schur + schur.T))
+    covariance: FloatArray = np.linalg.inv(0.5 * (schur + schur.T)).astype(np.float64, copy=False)
     g = covariance @ data
     phi_x, phi_y = (line[0] + g @ line[1:] for line in phi)
     tilt = np.stack([-phi_y, phi_x, np.zeros(len(phi_x))], axis=1)
