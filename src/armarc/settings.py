@@ -7,6 +7,7 @@ exercise's entry.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from typing import Any
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise
 from armarc.folders import config_folder
 from armarc.quantities import HEAVIEST_LOAD_KG, KG_PER_LB, parse_load, parse_pair
-from armarc.strict_toml import Check, checked, number, one_of, read_toml, rising_pair, text
+from armarc.strict_toml import Check, Unfit, checked, number, one_of, read_toml, rising_pair, text
 
 __all__ = [
     "FILE_NAME",
@@ -33,7 +34,18 @@ FILE_NAME = "armarc.toml"
 SIDES = ("right", "left")
 MOUNTINGS = ("auto", "twist", "lever_arm", "hanging")
 STRAPS = ("back", "inside", "thumb", "little-finger")
+GRAVITY_SIGNS = ("reaction", "gravity")
+FUSIONS = ("smoother", "madgwick", "mahony", "ekf", "aqua")
 HAND_AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
+
+
+def _axes(value: Any) -> str:
+    parts = [part.strip().lower() for part in value.split(",")] if isinstance(value, str) else []
+    known = len(parts) == 3 and all(re.fullmatch("[+-]?[xyz]", part) for part in parts)
+    if not known or len({part[-1] for part in parts}) != 3:
+        raise Unfit('three different axes such as "+y,-x,+z"')
+    return ",".join(parts)
+
 
 CHECKS: dict[str, Check] = {
     "exercise": text(longest=80),
@@ -44,12 +56,12 @@ CHECKS: dict[str, Check] = {
     "loaded_range_deg": rising_pair(-180, 360, "degrees", "[30, 60]"),
     "smallest_rom_deg": number(5, 180, "degrees"),
     "rest_s": number(1, 600, "seconds"),
-    "fusion": text(longest=40),
+    "fusion": one_of(FUSIONS),
     "mounting": one_of(MOUNTINGS),
     "strap": one_of(STRAPS),
     "hand_axis": one_of(HAND_AXES),
-    "axes": text(longest=40),
-    "gravity_sign": text(longest=40),
+    "axes": _axes,
+    "gravity_sign": one_of(GRAVITY_SIGNS),
     "reach_cm": number(15, 120, "cm"),
     "sensor_height_cm": number(0, 15, "cm"),
 }
@@ -192,7 +204,8 @@ TEMPLATE = """\
 # side = "right"                   # arm that wears the sensor: "right" or "left"
 # load_kg = 8                      # load in the hand, kg
 
-# The band and the loaded range below are common practice, without a source.
+# These go for every exercise; for a single one write an own entry (`armarc exercises --template`).
+# The band and the loaded range are common practice, without a source.
 # band_deg_s = [45, 70]            # target band of the start velocity, °/s
 # gate_deg = [10, 20]              # start gate: rise above the bottom of the rep, degrees
 # loaded_range_deg = [30, 60]      # where the load should meet the muscle, degrees
@@ -201,12 +214,12 @@ TEMPLATE = """\
 
 # strap = "back"                   # place on the wrist: "back", "inside", "thumb" or "little-finger"
 # hand_axis = "+x"                 # sensor axis that points to the hand: "+x", "-x", … "-z"
-# axes = "..."                     # as the option --axes takes it
-# gravity_sign = "..."             # as the option --gravity-sign takes it
+# axes = "+y,-x,+z"                # the file's axes that are the sensor's x, y and z
+# gravity_sign = "reaction"        # what the accelerometer reads at rest: "reaction" (up) or "gravity" (down)
 # reach_cm = 52                    # from the shoulder joint to the sensor, cm
 # sensor_height_cm = 3.5           # from the middle of the arm to the sensor, cm
 
-# fusion = "..."                   # as the option --fusion takes it
+# fusion = "smoother"              # as the option --fusion takes it
 # mounting = "auto"                # "auto", "twist", "lever_arm" or "hanging"
 """
 """Commented settings file."""
