@@ -11,8 +11,8 @@ DEFAULT_STOP_AT_PCT = 20.0
 
 LOW_BAND_PCT = (5.0, 20.0)
 HIGH_BAND_PCT = (20.0, 45.0)
-"""Bands of velocity loss in use: low ones leave more in reserve, high ones go nearer to failure. Losses of this
-size were followed in the squat and the bench press (Sánchez-Medina and González-Badillo 2011, Med Sci Sports
+"""Bands of velocity loss in use: low ones leave more in reserve, high ones go nearer to failure. Such losses
+were followed in the squat and the bench press (Sánchez-Medina and González-Badillo 2011, Med Sci Sports
 Exerc 43:1725); for raises they are common practice without a source of their own."""
 
 CAUTION = (

@@ -130,22 +130,19 @@ def _open_file(location: Location, create: bool) -> Store:
 
 def _file_engine(file: Path, *, read_only: bool) -> sa.Engine:
     def connect() -> sqlite3.Connection:
-        options: dict[str, object] = {
-            "timeout": BUSY_TIMEOUT_S,
-            "isolation_level": None,
-            "check_same_thread": False,
-        }
         if read_only:
             # Without a writable folder SQLite cannot make its index of the write-ahead log, so read the file
             # as it stands unless such a log is still beside it.
             still = "" if Path(f"{file}-wal").exists() else "&immutable=1"
-            connection = sqlite3.connect(f"{file.as_uri()}?mode=ro{still}", uri=True, **options)  # type:
-            ignore[call - overload]
+            name = f"{file.as_uri()}?mode=ro{still}"
         else:
-            connection = sqlite3.connect(str(file), **options)  # type: ignore[call-overload]
+            name = file.as_uri()
+        connection = sqlite3.connect(
+            name, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False
+        )
+        if not read_only:
             _set_write_ahead(connection)
         connection.execute("PRAGMA foreign_keys = ON")
-        assert isinstance(connection, sqlite3.Connection)
         return connection
 
     engine = sa.create_engine("sqlite+pysqlite://", creator=connect, poolclass=QueuePool)

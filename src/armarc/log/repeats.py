@@ -1,0 +1,162 @@
+"""Repeated sets in the log as a test–retest study of this lifter and this sensor."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from armarc.errors import UsageError
+from armarc.log.measures import Measure
+from armarc.log.reading import LoggedSet
+from armarc.log.repeatability import Icc, PairedError, intraclass, paired_error, smallest_worthwhile
+
+BETWEEN, WITHIN = "days", "sets"
+
+ADVICE = (
+    "For publishing, Hopkins (2000, Sports Med 30:1-15) advises about 50 people and three trials or more; with a "
+    "few sets of one person these are rough."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeatability:
+    """How well one measure repeats.
+
+    Parameters
+    ----------
+    measure : Measure
+    across : str
+        ``"days"``: session means of one task on different days; ``"sets"``: sets of one session.
+    targets : int
+        Tasks (lifter, exercise, variant, side, load) with at least two repeats.
+    repeats : int
+        Values in all.
+    error : PairedError or None
+        From neighbouring repeats of the same task.
+    icc : dict of Icc
+        Empty where it cannot be given.
+    why_no_icc : str
+    worthwhile : float or None
+        0.2 × pure SD between lifters, with three lifters or more.
+    """
+
+    measure: Measure
+    across: str
+    targets: int
+    repeats: int
+    error: PairedError | None
+    icc: dict[str, Icc]
+    why_no_icc: str
+    worthwhile: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-ready."""
+        error = self.error
+        record: dict[str, Any] = {
+            "measure": self.measure.key,
+            "unit": self.measure.unit,
+            "across": self.across,
+            "targets": self.targets,
+            "repeats": self.repeats,
+            "pairs": 0 if error is None else error.pairs,
+        }
+        for key in ("mean", "bias", "sd_change", "typical_error", "typical_error_low", "typical_error_high"):
+            record[key] = None if error is None else getattr(error, key)
+        record["cv_pct"] = None if error is None else error.cv_pct
+        record["detectable"] = None if error is None else error.detectable
+        record["limits_of_agreement"] = None if error is None else list(error.limits)
+        record["limits_half_width"] = None if error is None else error.limit_half_width
+        record["worthwhile"] = self.worthwhile
+        record["icc"] = {
+            form: {"value": one.value, "low": one.low, "high": one.high} for form, one in self.icc.items()
+        }
+        record["why_no_icc"] = self.why_no_icc or None
+        return record
+
+
+def repeatability_of(
+    entries: Sequence[LoggedSet], measure: Measure, *, across: str = BETWEEN
+) -> Repeatability:
+    """Typical error, limits of agreement and intraclass correlation of one measure.
+
+    Parameters
+    ----------
+    entries : sequence of LoggedSet
+    measure : Measure
+    across : str
+        ``"days"`` or ``"sets"``.
+
+    Raises
+    ------
+    UsageError
+        For another `across`.
+    """
+    if across not in (BETWEEN, WITHIN):
+        raise UsageError(f"{across!r} is no way to repeat", f"choose {BETWEEN} or {WITHIN}")
+    series = [values for values in repeated_values(entries, measure, across).values() if len(values) > 1]
+    pairs = [pair for values in series for pair in pairwise(values)]
+    error = paired_error([a for a, _ in pairs], [b for _, b in pairs]) if len(pairs) >= 3 else None
+    icc, why = _icc(series)
+    return Repeatability(
+        measure=measure,
+        across=across,
+        targets=len(series),
+        repeats=sum(map(len, series)),
+        error=error,
+        icc=icc,
+        why_no_icc=why,
+        worthwhile=None if error is None else _worthwhile(entries, measure, error.typical_error),
+    )
+
+
+def repeated_values(
+    entries: Sequence[LoggedSet], measure: Measure, across: str
+) -> dict[tuple[Any, ...], list[float]]:
+    """Values of the same task, in order of time: one list per target."""
+    by_session: dict[tuple[Any, ...], dict[int, list[float]]] = {}
+    for entry in sorted(entries, key=lambda one: (one.done_at, one.id)):
+        value = measure.of(entry)
+        if value is not None:
+            sessions = by_session.setdefault((entry.lifter, *entry.condition), {})
+            sessions.setdefault(entry.session_id, []).append(value)
+    if across == WITHIN:
+        return {
+            (*target, session): values
+            for target, sessions in by_session.items()
+            for session, values in sessions.items()
+        }
+    return {
+        target: [sum(values) / len(values) for values in sessions.values()]
+        for target, sessions in by_session.items()
+    }
+
+
+def between_lifters_sd(entries: Sequence[LoggedSet], measure: Measure) -> float | None:
+    """SD of the lifters' means; None with fewer than three lifters."""
+    by_lifter: dict[str, list[float]] = {}
+    for entry in entries:
+        value = measure.of(entry)
+        if value is not None:
+            by_lifter.setdefault(entry.lifter, []).append(value)
+    if len(by_lifter) < 3:
+        return None
+    return float(np.std([sum(values) / len(values) for values in by_lifter.values()], ddof=1))
+
+
+def _worthwhile(entries: Sequence[LoggedSet], measure: Measure, typical_error: float) -> float | None:
+    spread = between_lifters_sd(entries, measure)
+    return None if spread is None else smallest_worthwhile(spread, typical_error)
+
+
+def _icc(series: Sequence[Sequence[float]]) -> tuple[dict[str, Icc], str]:
+    if len(series) < 3:
+        return {}, "an intraclass correlation needs three tasks or lifters that were repeated"
+    trials = min(map(len, series))
+    scores = np.array([values[:trials] for values in series], float)
+    if np.ptp(scores) == 0:
+        return {}, "all values are equal"
+    return intraclass(scores), ""

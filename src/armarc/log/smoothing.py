@@ -1,0 +1,72 @@
+"""Robust smoothing of a scatter of points."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armarc.recording import FloatArray
+
+
+def lowess(x: FloatArray, y: FloatArray, *, span: float = 2 / 3, robust_rounds: int = 3) -> FloatArray:
+    """Locally weighted straight lines, made robust against outliers.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Rising; equal values are allowed.
+    y : ndarray, shape (n,)
+    span : float
+        Share of the points that each local line is fitted to.
+    robust_rounds : int
+        How often outliers are weighted down by their residual and the lines are fitted again.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+
+    Notes
+    -----
+    Cleveland 1979, J Am Stat Assoc 74:829: tricube weights over the nearest ``span·n`` points, bisquare weights
+    of residuals over six times their median.
+    """
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    n = len(x)
+    if n < 3:
+        return y.copy()
+    near = max(min(int(span * n + 1e-7), n), 2)
+    distance = np.abs(x[:, None] - x[None, :])
+    reach = np.sort(distance, axis=1)[:, near - 1][:, None]
+    extent = x[-1] - x[0]
+    inside = np.where(distance <= 0.999 * reach, 1.0, 0.0)
+    ratio = np.divide(distance, reach, out=np.zeros_like(distance), where=reach > 0)
+    # The thresholds 0.999 and 0.001 are those of Cleveland's own program.
+    tricube = np.where(ratio > 0.001, (1 - np.minimum(ratio, 1) ** 3) ** 3, 1.0) * inside
+    tricube = np.where(reach > 0, tricube, np.where(distance == 0, 1.0, 0.0))
+    trust = np.ones(n)
+    fitted = y.copy()
+    for _ in range(robust_rounds + 1):
+        fitted = _local_lines(x, y, tricube * trust[None, :], extent, fitted)
+        residual = np.abs(y - fitted)
+        six = 6 * float(np.median(residual))
+        if six < 1e-7 * float(np.mean(residual)) or six == 0:
+            break
+        u = residual / six
+        trust = np.where(u <= 0.001, 1.0, np.where(u > 0.999, 0.0, (1 - np.minimum(u, 1) ** 2) ** 2))
+    return fitted
+
+
+def _local_lines(
+    x: FloatArray, y: FloatArray, weight: FloatArray, extent: float, before: FloatArray
+) -> FloatArray:
+    """Value of each point's weighted line at the point itself; where no weight is left, the value before."""
+    total = weight.sum(axis=1)
+    known = total > 0
+    w = np.divide(weight, total[:, None], out=np.zeros_like(weight), where=known[:, None])
+    centre = w @ x
+    offset = x - centre
+    spread = np.sum(w * (x[None, :] - centre[:, None]) ** 2, axis=1)
+    # Points that stand on top of each other carry no slope.
+    sloped = np.sqrt(spread) > 0.001 * extent
+    lean = np.divide(offset, spread, out=np.zeros_like(offset), where=sloped)
+    w = w * (1 + lean[:, None] * (x[None, :] - centre[:, None]))
+    return np.where(known, w @ y, before)
