@@ -12,7 +12,10 @@ from armarc.recording.names import ColumnName, read_name
 
 AXES = ("x", "y", "z")
 ROLES = ("time", "ax", "ay", "az", "gx", "gy", "gz", "temperature")
-_COLUMNS_HINT = "name the columns: --columns ax=NAME,ay=NAME,az=NAME,gx=NAME,gy=NAME,gz=NAME,time=NAME"
+_COLUMNS_HINT = (
+    "name the columns, or number them from 1: "
+    "--columns time=NAME,ax=NAME,ay=NAME,az=NAME,gx=NAME,gy=NAME,gz=NAME"
+)
 _NUMBERED = (("0", "1", "2"), ("1", "2", "3"))
 
 
@@ -72,6 +75,8 @@ def choose_columns(
             raise UsageError(
                 f"only some of the three {quantity.replace('_', ' ')} columns were named", _COLUMNS_HINT
             )
+        elif needed == (quantity,) and not groups[quantity] and len(plain := _nameless(groups)) == 1:
+            _set(choice, quantity, plain[0])
         elif quantity == "acceleration":
             _choose_acceleration(groups, choice, layout, file, needed)
         else:
@@ -167,6 +172,11 @@ def _triplets(columns: list[ColumnName]) -> dict[str, list[list[ColumnName]]]:
                     groups[kind].extend([list(group) for group in zip(*repeats, strict=False)])
                 break
     return groups
+
+
+def _nameless(groups: dict[str, list[list[ColumnName]]]) -> list[list[ColumnName]]:
+    """Columns called just x, y, z: in a file of one sensor they are that sensor."""
+    return [group for group in groups["other"] if not group[0].stem]
 
 
 def _clear_one(

@@ -13,21 +13,29 @@ _LAST_LETTER_AXIS = re.compile(
     "(a|w|g|f|m|q|v|la|ac|om|gy|gr|acc|accel|acceleration|accelerometer|gyr|gyro|gyroscope|omega|mag|"
     "magnetometer|rot|linacc|linear|user|grav|gravity|bias|rate|velocity)([xyz])"
 )
-_TIME_WORDS = frozenset(
-    ["time", "timestamp", "timestamps", "t", "ts", "epoch", "unix", "datetime", "date", "elapsed", "clock", "seconds", "millis", "micros", "nanos", "milliseconds", "microseconds", "nanoseconds", "uptime", "systime", "sampletime", "utc", "sec", "localtime", "zeit", "temps", "tiempo"]
-)
-_INDEX_WORDS = frozenset(
-    ["index", "idx", "sample", "samples", "counter", "count", "packet", "frame", "seq", "sequence", "no", "row", "id", "n", "i", "number", "num", "unnamed", "nr"]
-)
-_LABEL_WORDS = frozenset(
-    ["sensor", "sensortype", "sensorname", "type", "kind", "source", "stream", "channel", "name"]
-)
-_UNCLEAR = frozenset(
-    ["uncalibrated", "uncal", "raw", "bias", "offset", "std", "sd", "var", "variance", "mean", "min", "max", "filtered", "unfiltered", "filt", "drift", "error"]
-)
-_OTHER = frozenset(
-    ["jerk", "velocity", "speed", "position", "displacement", "pressure", "barometer", "baro", "altitude", "latitude", "longitude", "lat", "lon", "gps", "light", "proximity", "humidity", "battery", "heart", "hr", "rssi", "status", "accuracy", "label", "activity"]
-)
+# fmt: off
+_TIME_WORDS = frozenset({
+    "time", "timestamp", "timestamps", "t", "ts", "epoch", "unix", "datetime", "date", "elapsed", "clock",
+    "seconds", "millis", "micros", "nanos", "milliseconds", "microseconds", "nanoseconds", "uptime",
+    "systime", "sampletime", "utc", "sec", "localtime", "zeit", "temps", "tiempo",
+})
+_INDEX_WORDS = frozenset({
+    "index", "idx", "sample", "samples", "counter", "count", "packet", "frame", "seq", "sequence", "no",
+    "row", "id", "n", "i", "number", "num", "unnamed", "nr",
+})
+_LABEL_WORDS = frozenset({
+    "sensor", "sensortype", "sensorname", "type", "kind", "source", "stream", "channel", "name",
+})
+_UNCLEAR = frozenset({
+    "uncalibrated", "uncal", "raw", "bias", "offset", "std", "sd", "var", "variance", "mean", "min", "max",
+    "filtered", "unfiltered", "filt", "drift", "error",
+})
+_OTHER = frozenset({
+    "jerk", "velocity", "speed", "position", "displacement", "pressure", "barometer", "baro", "altitude",
+    "latitude", "longitude", "lat", "lon", "gps", "light", "proximity", "humidity", "battery", "heart",
+    "hr", "rssi", "status", "accuracy", "label", "activity",
+})
+# fmt: on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -130,17 +130,9 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         raise TimingError("the time column is empty", file=file, column=column)
     first = str(filled.iloc[0])
     digits = _decimals_of_second(filled)
-    if re.fullmatch(r"\d{1,2}:\d{2}:\d{2}(?:[.,:]\d+)?", first):
-        days = pd.to_timedelta(
-            text.str.replace(r":(\d+)$", r".\1", regex=True)
-            .where(text.str.count(":") > 2, text)
-            .str.replace(",", "."),
-            errors="coerce",
-        )
-        seconds = days.dt.total_seconds().to_numpy(dtype=float)
-        steps = np.diff(seconds, prepend=seconds[:1])
-        seconds = seconds + _DAY_S * np.cumsum(np.nan_to_num(steps) < -_DAY_S / 2)
-        origin, started, zone = float(seconds[np.isfinite(seconds)][0]), None, "time of day"
+    clock = _times_of_day(text, first)
+    if clock is not None:
+        seconds, origin, started, zone = clock, 0.0, None, "time of day"
     else:
         instants = pd.to_datetime(text.str.replace(",", "."), format="ISO8601", errors="coerce", utc=True)
         if instants.isna().mean() > 0.5:
@@ -168,6 +160,26 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         started_at=started,
         inferences=(f"time is given as {zone}",),
     )
+
+
+def _times_of_day(text: pd.Series[Any], first: str) -> FloatArray | None:
+    """Seconds since midnight, counted on past midnight, of cells that hold a time of day.
+
+    Also of cells with a date in front whose order of day and month cannot be known: only its days count.
+    """
+    pattern = (
+        r"^(?:\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4},?\s+)?(\d{1,2}):(\d{2}):(\d{2})(?:[.,:](\d+))?\s*([AaPp][Mm])?$"
+    )
+    if re.match(pattern, first) is None:
+        return None
+    parts = text.str.extract(pattern)
+    hour, minute, second = (parts[i].astype(float).to_numpy() for i in range(3))
+    fraction = ("0." + parts[3].fillna("0")).astype(float).to_numpy()
+    half = parts[4].str.lower()
+    hour = np.where(half == "pm", hour % 12 + 12, np.where(half == "am", hour % 12, hour))
+    seconds = hour * 3600.0 + minute * 60.0 + second + fraction
+    steps = np.diff(seconds, prepend=seconds[:1])
+    return np.asarray(seconds + _DAY_S * np.cumsum(np.nan_to_num(steps) < -_DAY_S / 2), dtype=np.float64)
 
 
 def _other_dates(text: pd.Series[Any]) -> pd.Series[Any]:
@@ -207,12 +219,16 @@ def from_rate(count: int, rate_hz: float, counter: FloatArray | None = None) -> 
 
 def typical_step(raw: FloatArray) -> float:
     """Mean step between neighbouring samples, long pauses and backward steps left out."""
-    steps = np.diff(raw[np.isfinite(raw)])
-    rising = steps[steps > 0]
-    if not len(rising):
-        return 0.0
-    usual = steps[(steps >= 0) & (steps <= 10.0 * np.median(rising))]
-    return float(usual.mean())
+    steps: FloatArray = np.diff(raw[np.isfinite(raw)])
+    steps = steps[steps >= 0]
+    # A burst of equal stamps is followed by a long step, so the mean counts, not the median.
+    while len(steps):
+        mean = float(steps.mean())
+        usual = steps[steps <= 20.0 * mean]
+        if len(usual) == len(steps):
+            return mean
+        steps = usual
+    return 0.0
 
 
 def _possible(rate_hz: float) -> bool:

@@ -83,7 +83,11 @@ def load_table(
                 parts.append(chunk[place].astype(object).to_numpy())
             n += m
     except (ValueError, csv.Error, OverflowError) as error:
-        raise _located(source, layout, positions, text_positions, end, error) from None
+        found = _located(source, layout, positions, text_positions, end)
+        unknown = FormatError(
+            f"the table cannot be read: {error}", "export the recording again", file=source.file
+        )
+        raise found or unknown from None
     joined = {
         place: np.concatenate(parts) if parts else np.empty(0, object) for place, parts in texts.items()
     }
@@ -124,6 +128,18 @@ def _chunks(
         with reader:
             for chunk in reader:
                 yield chunk[list(positions)] if not text_positions else chunk
+
+
+def _has_spare_cells(
+    data: bytes | mmap.mmap, spans: list[tuple[int, int]], layout: Layout, rows: int
+) -> bool:
+    """Whether there are more delimiters than the rows can use; the fast parser drops surplus cells silently."""
+    if layout.delimiter == WHITESPACE:
+        return False
+    mark, count, block = layout.delimiter.encode(), 0, 1 << 22
+    for start, end in spans:
+        count += sum(bytes(data[at : min(at + block, end)]).count(mark) for at in range(start, end, block))
+    return count > rows * (layout.n_columns - 1)
 
 
 def _estimated_rows(data: bytes | mmap.mmap, start: int, end: int) -> int:
@@ -230,9 +246,8 @@ def _located(
     positions: tuple[int, ...],
     text_positions: tuple[int, ...],
     end: int,
-    error: Exception,
-) -> FormatError:
-    """Find the line and column that the fast parser stumbled over."""
+) -> FormatError | None:
+    """Find the line and column that the fast parser stumbled over, reading line by line."""
     raw = io.BufferedReader(SpanReader(source.data, [(layout.data_start, end)]))
     text = io.TextIOWrapper(raw, "utf-8", errors="replace", newline=None)
     with text:
@@ -263,4 +278,4 @@ def _located(
                     line=number,
                     column=name,
                 )
-    return FormatError(f"the table cannot be read: {error}", "export the recording again", file=source.file)
+    return None

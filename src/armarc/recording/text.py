@@ -86,6 +86,8 @@ def open_text(path: str | os.PathLike[str]) -> TextFile:
 
 def _read(path: str | os.PathLike[str]) -> tuple[bytes | mmap.mmap, str]:
     name = os.fspath(path)
+    if "\x00" in name:
+        raise FormatError("this is not a usable file name", "check the name", file=repr(name))
     try:
         status = os.stat(name)
         if stat.S_ISDIR(status.st_mode):
@@ -98,8 +100,6 @@ def _read(path: str | os.PathLike[str]) -> tuple[bytes | mmap.mmap, str]:
         raise FormatError("there is no such file", "check the name and the folder", file=name) from None
     except PermissionError:
         raise FormatError("the file may not be read", "check its permissions", file=name) from None
-    except ValueError:
-        raise FormatError("this is not a usable file name", "check the name", file=repr(name)) from None
     except OSError as error:
         raise FormatError(f"the file cannot be read: {error.strerror or error}", file=name) from None
 

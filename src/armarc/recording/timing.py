@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.errors import TimingError
-from armarc.recording.types import FloatArray, Gap
+from armarc.recording.stamps import typical_step
+from armarc.recording.types import BoolArray, FloatArray, Gap
 
 SHORTEST_GAP_S = 0.05
 RESET_PAUSE_S = 5.0
@@ -66,7 +67,7 @@ def clean_time(seconds: FloatArray, quantum_s: float, values: FloatArray, *, fil
         Fewer than three stamps, or a clock that jumps back all the time.
     """
     timeline = Timeline(
-        time_s=seconds, rows=np.arange(len(seconds)), period_s=0.0, jitter_s=0.0, steady=False
+        time_s=seconds.copy(), rows=np.arange(len(seconds)), period_s=0.0, jitter_s=0.0, steady=False
     )
     if len(seconds) < 3:
         raise TimingError("fewer than three samples", "record for longer", file=file)
@@ -76,8 +77,7 @@ def clean_time(seconds: FloatArray, quantum_s: float, values: FloatArray, *, fil
     steps = np.diff(t)
     if len(t) < 3 or not steps.max() > 0:
         raise TimingError("the time stamps never rise", "give the rate instead: --rate HZ", file=file)
-    rising = steps[steps > 0]
-    period = float(steps[steps <= 10.0 * np.median(rising)].mean())
+    period = typical_step(t)
     near = steps < max(0.2 * period, 1e-12)
     if (steps <= 0).any() or near.mean() > 0.02:
         _spread_bursts(timeline, period, near)
@@ -162,20 +162,35 @@ def _drop_duplicates(timeline: Timeline, values: FloatArray) -> None:
     drop = np.zeros(len(rows), bool)
     if same.mean() > 0.5 or equal.mean() < 0.02:
         drop[places[same] + 1] = True
-    if equal.mean() < 0.02:
-        drop[places + 1] = True
-        if not same.all():
-            timeline.warnings.append(
-                f"{int((~same).sum())} row(s) had the time of the row before but other values; the first "
-                "was kept"
-            )
-    timeline.duplicates = int(drop.sum())
-    if timeline.duplicates and same.any():
+    lone = places[~same]
+    if equal.mean() < 0.02 and len(lone):
+        moved = _into_holes(timeline.time_s, lone)
+        drop[lone[~moved] + 1] = True
+        timeline.warnings.append(
+            f"{len(lone)} row(s) had the time of the row before but other values; {int(moved.sum())} got the free "
+            f"place beside it, {int((~moved).sum())} were left out"
+        )
+    if drop[places[same] + 1].any():
         timeline.warnings.append(f"{int(drop[places[same] + 1].sum())} duplicate row(s) were dropped")
+    timeline.duplicates = int(drop.sum())
     timeline.time_s, timeline.rows = timeline.time_s[~drop], rows[~drop]
 
 
-def _spread_bursts(timeline: Timeline, period: float, near: NDArray[np.bool_]) -> None:
+def _into_holes(t: FloatArray, places: NDArray[np.intp]) -> BoolArray:
+    """Move one of two equal stamps into the hole before or behind the pair, in place, where there is one."""
+    step = typical_step(t)
+    moved = np.zeros(len(places), bool)
+    for k, i in enumerate(places.tolist()):
+        if i + 2 < len(t) and t[i + 2] - t[i] > 1.5 * step:
+            t[i + 1] = t[i] + min(step, 0.5 * (t[i + 2] - t[i]))
+            moved[k] = True
+        elif i > 0 and t[i] - t[i - 1] > 1.5 * step:
+            t[i] = t[i + 1] - min(step, 0.5 * (t[i + 1] - t[i - 1]))
+            moved[k] = True
+    return moved
+
+
+def _spread_bursts(timeline: Timeline, period: float, near: BoolArray) -> None:
     """Stamps are arrival times of packets: lay each run without loss on a line through its stamps."""
     t = timeline.time_s
     index = np.arange(len(t), dtype=float)
@@ -206,11 +221,13 @@ def _spread_bursts(timeline: Timeline, period: float, near: NDArray[np.bool_]) -
         end = float(out[b - 1])
     timeline.jitter_s = float(np.std(t - out))
     timeline.time_s, timeline.period_s, timeline.steady = out, slope, True
+    per_packet = len(t) / (1.0 + float((~near).sum()))
     timeline.inferences.append(
-        f"stamps come in bursts ({1.0 + float(near.mean()) / max(1e-9, 1.0 - float(near.mean())):.1f} "
-        "samples per "
-        f"{1000 * packet:.0f} ms): they are arrival times; samples were spread evenly along a line through "
-        "them"
+        f"stamps come in bursts of about {per_packet:.0f} every {1000 * packet:.0f} ms, so they are arrival times; "
+        "the samples were spread evenly along a line through them"
+        if per_packet > 1.5
+        else "some stamps follow the one before within a fifth of a period, so they are arrival times; the samples "
+        "were spread evenly along a line through them"
     )
 
 
