@@ -8,8 +8,10 @@ import typer
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
     from armarc.cli.exercises import exercises
+    from armarc.cli.lifter import app as lifter
     from armarc.cli.log import app as log
     from armarc.cli.process import process
+    from armarc.cli.resist import resist
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate
 
@@ -18,3 +20,5 @@ def register(app: typer.Typer) -> None:
     app.add_typer(log, name="log")
     app.command("settings")(settings)
     app.command("simulate")(simulate)
+    app.add_typer(lifter, name="lifter")
+    app.command("resist")(resist)

@@ -45,6 +45,8 @@ class LoadMeasures:
     peak_power_w : float, W
     loaded_impulse_share : float or None
         Share of the moment impulse inside the loaded range.
+    loaded_work_share : float or None
+        Share of the work on the way up inside the loaded range (moment over angle).
     swing_work_j : float or None, J
         Brought in through the moving shoulder during the concentric.
     swing_share : float or None
@@ -63,6 +65,7 @@ class LoadMeasures:
     eccentric_work_j: float
     peak_power_w: float
     loaded_impulse_share: float | None
+    loaded_work_share: float | None
     swing_work_j: float | None
     swing_share: float | None
 
@@ -131,12 +134,15 @@ def load_measures(
     first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
     rate = np.gradient(angle_rad, time_s)
     over_angle = integral_between(time_s, moment * rate, p.start_s, p.top_start_s) / max(top - first, 1e-9)
-    loaded = None
+    loaded = loaded_work = None
     if loaded_range_rad is not None:
         steps = under_load[1:] & under_load[:-1]
         each = 0.5 * (moment[1:] + moment[:-1]) * np.diff(time_s) * steps
         total = float(each.sum())
         share = inside_share(angle_rad, loaded_range_rad)
+        turned = 0.5 * (moment[1:] + moment[:-1]) * np.diff(angle_rad) * (rising[1:] & rising[:-1])
+        all_work = float(turned.sum())
+        loaded_work = float((turned * share).sum()) / all_work if all_work > 0 else None
         loaded = float((each * share).sum()) / total if total > 0 else None
     swing = swing_share = None
     if shoulder_moves:
@@ -155,6 +161,7 @@ def load_measures(
         eccentric_work_j=-integral_between(time_s, done.moment_power_w, p.top_end_s, p.end_s),
         peak_power_w=float(done.moment_power_w[rising].max()),
         loaded_impulse_share=loaded,
+        loaded_work_share=loaded_work,
         swing_work_j=swing,
         swing_share=swing_share,
     )

@@ -155,9 +155,9 @@ def judge(start_rate_rad_s: FloatArray, values: FloatArray, usable: BoolArray, a
 
 
 def _edge(test: Callable[[FloatArray], BoolArray], low: FloatArray, high: FloatArray) -> FloatArray:
-    """Largest value that passes, per lane, to a thousandth; `low` passes, `high` does not."""
+    """Largest value that passes, per lane; `low` passes, `high` does not. Good to 1e-4 of their distance."""
     levels = 11
-    for _ in range(3):
+    for _ in range(4):
         grid = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, levels)
         passed = test(grid)
         passed[:, 0] = True
@@ -237,8 +237,8 @@ def _heaviest_peaks(plan: RaisePlan, lanes: Shoulders, scale: FloatArray) -> Flo
     enough = ~fails(np.stack([low, high], axis=1))[:, 1]
     # Refine on a logarithm: strengths span decades.
     found = np.exp(_edge(lambda grid: fails(np.exp(grid)), np.log(low), np.log(high)))
-    # The edge found still fails by less than a per cent; the next level up passes.
-    step = math.exp((math.log(1000.0) - math.log(0.1)) / 1000)
+    # The edge found still fails; the next level up passes.
+    step = math.exp((math.log(1000.0) - math.log(0.1)) / 10**4)
     return np.where(enough, found * step, np.nan)
 
 

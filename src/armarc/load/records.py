@@ -26,6 +26,7 @@ KEYS: dict[str, tuple[str, float]] = {
     "eccentric_work_j": ("eccentric_work_j", 1.0),
     "peak_power_w": ("peak_power_w", 1.0),
     "loaded_impulse_share": ("loaded_impulse_pct", 100.0),
+    "loaded_work_share": ("loaded_work_pct", 100.0),
 }
 SWING_WORDS = {True: "detected", False: "none detected", None: "not measured"}
 

@@ -93,7 +93,7 @@ class Dumbbell:
     @property
     def label(self) -> str:
         """Short name for tables."""
-        return f"dumbbell {self.mass_kg:g} kg"
+        return f"dumbbell {self.mass_kg:.4g} kg"
 
     def scaled(self, factor: float) -> Dumbbell:
         """Return the same thing `factor` times as heavy."""
@@ -140,7 +140,7 @@ class Cable:
     @property
     def label(self) -> str:
         """Short name for tables."""
-        size = f"{self.stack_kg:g} kg" if self.stack_kg is not None else f"{self.force_n:g} N"
+        size = f"{self.stack_kg:.4g} kg" if self.stack_kg is not None else f"{self.force_n:.4g} N"
         ratio = f" {self.ratio:g}:1" if self.ratio != 1 else ""
         return f"cable {size}{ratio} at {_shown(self.pulley_m)}"
 
@@ -214,7 +214,7 @@ class ElasticBand:
         """Short name for tables."""
         if self.table:
             return f"band by table at {_shown(self.anchor_m)}"
-        return f"band {self.stiffness_n_m:g} N/m from {self.unstretched_m:g} m at {_shown(self.anchor_m)}"
+        return f"band {self.stiffness_n_m:.4g} N/m from {self.unstretched_m:.3g} m at {_shown(self.anchor_m)}"
 
     def pull(self, hand: HandState) -> FloatArray:
         """Force on the hand, shape (n, 3), N; never pushes."""
@@ -276,7 +276,7 @@ class Machine:
     def label(self) -> str:
         """Short name for tables."""
         rows, unit = (self.moment_table, "N m") if self.moment_table else (self.force_table, "N")
-        return f"machine {rows[0][1]:g} {unit}" if len(rows) == 1 else f"machine by angle in {unit}"
+        return f"machine {rows[0][1]:.4g} {unit}" if len(rows) == 1 else f"machine by angle in {unit}"
 
     def moment(self, hand: HandState) -> FloatArray:
         """Moment on the arm about the shoulder, shape (n, 3), N m."""

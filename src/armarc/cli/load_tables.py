@@ -1,0 +1,108 @@
+"""Tables and JSON of the commands about load: boxes on a terminal, tab-separated records into a pipe."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+
+
+def print_table(
+    title: str, heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1, head: bool = True
+) -> None:
+    """Print rows of texts; the first `left` columns lean left, the others right.
+
+    Into a pipe every row is one tab-separated line, with the heads first and nothing cut.
+    """
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        lines = (heads, *rows) if head else rows
+        typer.echo("\n".join("\t".join(row) for row in lines))
+        return
+    console.print(Text(title, style="bold"))
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0), show_header=head)
+    for i, name in enumerate(heads):
+        if i < left:
+            table.add_column(Text(name), overflow="fold")
+        else:
+            table.add_column(Text(name), justify="right", no_wrap=True)
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    console.print(table)
+
+
+def say(lines: Sequence[str]) -> None:
+    """Print sentences on stdout, below a table on a terminal; on stderr when stdout is a pipe."""
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    if console.is_terminal:
+        for line in lines:
+            console.print(line, markup=False)
+    else:
+        from armarc.cli.app import error_console
+
+        for line in lines:
+            error_console().print(line, markup=False, soft_wrap=True)
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """Print one JSON object."""
+    typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def number(value: float | None, digits: int = 1, none: str = "–") -> str:
+    """A number as text; a dash for what is not one."""
+    import math
+
+    return none if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
+
+
+def degrees_option(text: str | None, what: str, low: float, high: float) -> float | None:
+    """Read an angle such as ``30`` or ``30°`` and check its range; gives rad.
+
+    Raises
+    ------
+    UsageError
+        Not an angle, or outside the range.
+    """
+    import math
+
+    from armarc.errors import UsageError
+
+    if text is None:
+        return None
+    try:
+        value = float(text.strip().rstrip("°").replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise UsageError(f"expected {what} from {low:g} to {high:g}°, got {text!r}")
+    return math.radians(value)
+
+
+def range_option(text: str, what: str) -> tuple[float, float]:
+    """Read two rising angles such as ``30-60``; gives rad.
+
+    Raises
+    ------
+    UsageError
+        Not a pair of rising angles.
+    """
+    import math
+
+    from armarc.errors import UsageError
+    from armarc.quantities import parse_pair
+
+    try:
+        low, high = parse_pair(text)
+    except UsageError as error:
+        raise UsageError(f"{what}: {error.message}", "for example 30-60") from None
+    return math.radians(low), math.radians(high)
