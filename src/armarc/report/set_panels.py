@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -37,6 +38,9 @@ class Scene:
     palette: Palette
     span_s: tuple[float, float]
     rep_in: float
+    """Width of one rep in the strip of start velocities, inch."""
+    top_in: float
+    """Distance from one top to the next on the time axis, inch."""
     second_in: float
 
 
@@ -57,8 +61,12 @@ def scene_of(
     angle = np.where(missing, np.nan, np.degrees(motion.angle_rad[cut]))
     rate = np.where(missing, np.nan, np.degrees(motion.angle_rate_rad_s[cut]))
     # Room at the left for the number beside the first mark.
-    room_s = 0.03 * (time_s[-1] - time_s[0])
+    room_s = 0.45 * (time_s[-1] - time_s[0]) / (inner_in - 0.45)
     span_s = (float(time_s[0] - room_s), float(time_s[-1]))
+    second_in = inner_in / (span_s[1] - span_s[0])
+    apart_s = np.diff([motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)] for rep in reps])
+    # One hurried rep must not take the labels from all the others.
+    near_s = max(float(apart_s.min()), 0.75 * float(np.median(apart_s))) if len(apart_s) else np.inf
     band = measured.band
     loaded = exercise.loaded_range_rad
     return Scene(
@@ -73,7 +81,8 @@ def scene_of(
         palette=palette,
         span_s=span_s,
         rep_in=inner_in / len(reps),
-        second_in=inner_in / (span_s[1] - span_s[0]),
+        top_in=min(near_s * second_in, inner_in / len(reps)),
+        second_in=second_in,
     )
 
 
@@ -105,8 +114,9 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     _gates(axes, scene)
 
     halo = style.halo(p)
-    number_size = _label_size(scene, "00", 15.0, share=0.72)
-    with_top = _label_size(scene, "00°", 11.0)
+    longest_marks = "ᵃ" * max(len(rep.quality) for rep in scene.reps)
+    number_size = _label_size(_widest([scene.reps[-1].rep]) + longest_marks, 15.0, scene.top_in, share=0.8)
+    with_top = _label_size(_widest(tops) + "°", 11.0, scene.top_in)
     for rep, top in zip(scene.reps, tops, strict=True):
         at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
         marks = "".join(scene.letters[flag] for flag in rep.quality)
@@ -225,7 +235,7 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
         ys.append(math.degrees(rep.start_velocity_rad_s))
         verdicts.append(rep.start_verdict)
     furniture.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
-    size = _label_size(scene, "00", 12.0, share=0.5, smallest=9.5)
+    size = _label_size(_widest(ys), 12.0, scene.top_in, share=0.5, smallest=9.5)
     if size:
         for at, value, verdict in zip(xs, ys, verdicts, strict=True):
             axes.annotate(
@@ -262,7 +272,7 @@ def start_panel(axes: Axes, scene: Scene) -> None:
     furniture.draw_marks(
         axes, p, xs, values, [r.start_verdict for r in measured], 12.0 if scene.rep_in > 0.4 else 9.0
     )
-    size = _label_size(scene, "00", 13.0)
+    size = _label_size(_widest(values), 13.0, scene.rep_in)
     if size:
         for x, value, error, rep in zip(xs, values, errors, measured, strict=True):
             axes.annotate(
@@ -316,9 +326,14 @@ def _level_band(
     )  # fmt: skip
 
 
+def _widest(values: Sequence[float]) -> str:
+    """As many digits as the longest of the rounded values has."""
+    return "0" * max((len(f"{value:.0f}") for value in values), default=1)
+
+
 def _label_size(
-    scene: Scene, text: str, wanted: float, share: float = 0.86, smallest: float = 6.5
+    text: str, wanted: float, room_in: float, share: float = 0.86, smallest: float = 6.5
 ) -> float | None:
-    """Size at which a label fits into one rep's width; None when it would be too small to read."""
-    size = style.fitting_size(text, wanted, share * scene.rep_in, bold=True)
+    """Size at which a label fits into its room; None when it would be too small to read."""
+    size = style.fitting_size(text, wanted, share * room_in, bold=True)
     return size if size >= smallest else None
