@@ -20,7 +20,7 @@ Vector = tuple[float, float, float]
 Quaternion = tuple[float, float, float, float]
 
 NODE_S = 0.08
-STILL_WINDOW_S = 1.0
+STILL_WINDOW_S = 0.8
 GAP_S = 0.1
 """A step longer than this is a gap: the turn during it is a guess."""
 
@@ -30,7 +30,7 @@ _ZERO3: Vector = (0.0, 0.0, 0.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Belief:
-    """What the Kalman filter carries from node to node, and the nodes of the last second.
+    """What the Kalman filter carries from node to node, and the last nodes.
 
     Velocity (2), covariance of (φ, v, b) (7, 7); per node: duration, mean ω, mean ω², mean f.
     """
@@ -52,7 +52,7 @@ class CausalOrientation:
     lever_arm_m : tuple of 3 floats, m, or None
         Vector from the nearly fixed shoulder to the sensor, sensor axes: its acceleration is removed.
     still : bool
-        Whether the sensor has not moved during the last second.
+        Whether the sensor has not moved during the last 0.8 s.
     time_s : float, s
         Since the first sample.
     """
@@ -220,7 +220,7 @@ def _update(state: CausalOrientation) -> CausalOrientation:
     assert state.quaternion is not None
     sums, priors, belief = state.sums, state.priors, state.belief
     duration, gap = sums[0], sums[17] > 0.0
-    recent, still = _stillness(belief.recent, sums)
+    recent, still, rest_rate = _stillness(belief.recent, sums)
 
     # φx = θy, φy = −θx; bias turns the tilt, tilt leaks gravity into the velocity
     transition = np.eye(7)
@@ -241,8 +241,11 @@ def _update(state: CausalOrientation) -> CausalOrientation:
     rows, innovation, variance = [2, 3], [-velocity[0], -velocity[1]], [sigma**2 / duration] * 2
     if still:
         rows += [4, 5, 6]
-        innovation += [sums[10 + i] / duration - state.bias_rad_s[i] for i in range(3)]
-        variance += [priors.still_angle_rad**2 / duration] * 3
+        # on entering a still phase its whole window speaks, later only what is new
+        rate = (sums[10] / duration, sums[11] / duration, sums[12] / duration) if state.still else rest_rate
+        span = duration if state.still else STILL_WINDOW_S**2 / 2.0
+        innovation += [rate[i] - state.bias_rad_s[i] for i in range(3)]
+        variance += [priors.still_angle_rad**2 / span] * 3
     spread = covariance[np.ix_(rows, rows)] + np.diag(variance)
     gain = np.linalg.solve(spread, covariance[rows]).T
     error = gain @ np.array(innovation)
@@ -276,26 +279,27 @@ def _tilted(q: Quaternion, half_x: float, half_y: float) -> Quaternion:
 
 def _stillness(
     recent: tuple[tuple[float, ...], ...], sums: tuple[float, ...]
-) -> tuple[tuple[tuple[float, ...], ...], bool]:
-    """Nodes of the last second with the newest one, and whether the sensor was still during them."""
+) -> tuple[tuple[tuple[float, ...], ...], bool, Vector]:
+    """Nodes of the window with the newest one, whether the sensor was still during them, and its mean rate."""
     if sums[17] > 0.0:
-        return (), False
+        return (), False, _ZERO3
     duration = sums[0]
     recent = (*recent, (duration, *(value / duration for value in sums[10:17])))
     total = sum(node[0] for node in recent)
-    while len(recent) > 2 and total - recent[0][0] >= STILL_WINDOW_S:
+    while len(recent) > 2 and total - recent[0][0] >= STILL_WINDOW_S - 1e-9:
         total -= recent[0][0]
         recent = recent[1:]
-    if total < STILL_WINDOW_S:
-        return recent, False
+    if total < STILL_WINDOW_S - 1e-9:
+        return recent, False, _ZERO3
     table = np.array(recent)
     weight = table[:, 0] / total
     mean = weight @ table[:, 1:]
-    rate_square = float(mean[0] ** 2 + mean[1] ** 2 + mean[2] ** 2)
+    rate: Vector = (float(mean[0]), float(mean[1]), float(mean[2]))
+    rate_square = rate[0] ** 2 + rate[1] ** 2 + rate[2] ** 2
     force_variance = float(weight @ np.square(table[:, 5:] - mean[4:]).sum(axis=1))
     still = (
         float(mean[3]) - rate_square < STILL_SPREAD_RAD_S**2
         and force_variance < STILL_FORCE_M_S2**2
         and rate_square < STILL_RATE_RAD_S**2
     )
-    return recent, still
+    return recent, still, rate
