@@ -256,5 +256,3 @@ def resting_sign(angle_rad: FloatArray, rate_rad_s: FloatArray) -> float:
     if max(at_low, at_high) > 2 * min(at_low, at_high) + 1:
         return 1.0 if at_low > at_high else -1.0
     return 1.0 if (angle_rad[moving[0]] - low) / (high - low) < 0.5 else -1.0
-
-

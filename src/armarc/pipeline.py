@@ -177,7 +177,9 @@ def measure(recording: Recording, choices: Choices) -> Session:
         warnings.append(note)
     if left_out:
         what = "movement was" if left_out == 1 else "movements were"
-        warnings.append(f"{left_out} {what} not counted as reps: unlike the reps beside them (handling, walking)")
+        warnings.append(
+            f"{left_out} {what} not counted as reps: unlike the reps beside them (handling, walking)"
+        )
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
     return Session(
@@ -253,9 +255,7 @@ def _without_drift(motion: ArmMotion, windows: SetWindows) -> ArmMotion:
     return replace(motion, angle_rad=remove_drift(motion.angle_rad, np.asarray(longest)))
 
 
-def _front_raise(
-    motion: ArmMotion, choices: Choices, grouping: Grouping, warnings: list[str]
-) -> int | None:
+def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnings: list[str]) -> int | None:
     """Top of the reference front raise: the first large raise before the first counted rep."""
     if choices.reference != "front-raise":
         return None
@@ -270,9 +270,7 @@ def _front_raise(
     return None
 
 
-def _measured(
-    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int
-) -> list[MeasuredSet]:
+def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int) -> list[MeasuredSet]:
     exercise = choices.exercise
     errors = angle_errors(motion)
     shoulder: FloatArray | None = None
@@ -291,7 +289,8 @@ def _measured(
         if not raw:
             continue
         reps = [
-            measure_rep(motion, each, exercise, errors, shoulder, number + 1) for number, each in enumerate(raw)
+            measure_rep(motion, each, exercise, errors, shoulder, number + 1)
+            for number, each in enumerate(raw)
         ]
         finished = finish_set(reps, motion)
         sets.append(

@@ -91,8 +91,10 @@ def session_record(
     """The whole result of one recording, schema `SCHEMA`."""
     main = None
     if motions:
-        counted = [sum(len(s.reps) for s, k in zip(sets, motion_of_set, strict=True) if k == i) for i in
-                   range(len(motions))]
+        counted = [
+            sum(len(s.reps) for s, k in zip(sets, motion_of_set, strict=True) if k == i)
+            for i in range(len(motions))
+        ]
         main = motions[counted.index(max(counted))]
     settings = settings_record(choices)
     if main is not None:

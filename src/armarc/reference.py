@@ -56,7 +56,9 @@ def add_reference(
     forward: FloatArray | None = None
     arm = motion.arm_direction
     if front_raise_top is not None:
-        forward = np.arctan2(arm[front_raise_top, 1], arm[front_raise_top, 0]) + drift - drift[front_raise_top]
+        forward = (
+            np.arctan2(arm[front_raise_top, 1], arm[front_raise_top, 0]) + drift - drift[front_raise_top]
+        )
         if thumb is None:
             thumb = _forward_in_sensor(motion, forward, bottoms)
     elif thumb is not None:

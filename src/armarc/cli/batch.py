@@ -99,7 +99,9 @@ def expand(files: list[Path]) -> list[Path]:
             found = sorted(p for p in path.iterdir() if p.name.lower().endswith(RECORDING_SUFFIXES))
             if not found:
                 raise FormatError(
-                    "the folder holds no recording", "expected files ending in .csv, .tsv or .txt", file=str(path)
+                    "the folder holds no recording",
+                    "expected files ending in .csv, .tsv or .txt",
+                    file=str(path),
                 )
             paths.extend(found)
         else:

@@ -23,7 +23,9 @@ def process(
     ] = None,
     band: Annotated[
         str | None,
-        typer.Option(metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=_WHAT),
+        typer.Option(
+            metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=_WHAT
+        ),
     ] = None,
     gate: Annotated[
         str | None,
@@ -34,7 +36,9 @@ def process(
     ] = None,
     rest: Annotated[
         float | None,
-        typer.Option(metavar="SECONDS", help="A pause at the bottom this long ends a set.", rich_help_panel=_WHAT),
+        typer.Option(
+            metavar="SECONDS", help="A pause at the bottom this long ends a set.", rich_help_panel=_WHAT
+        ),
     ] = None,
     mounting: Annotated[
         str | None,
@@ -50,7 +54,9 @@ def process(
     ] = None,
     hand_axis: Annotated[
         str | None,
-        typer.Option(metavar="±x|±y|±z", help="Sensor axis that points to the hand.", rich_help_panel=_SENSOR),
+        typer.Option(
+            metavar="±x|±y|±z", help="Sensor axis that points to the hand.", rich_help_panel=_SENSOR
+        ),
     ] = None,
     reach_cm: Annotated[
         float | None, typer.Option(help="Measured distance shoulder to sensor.", rich_help_panel=_SENSOR)
@@ -75,7 +81,9 @@ def process(
     ] = None,
     rate: Annotated[
         float | None,
-        typer.Option(metavar="HZ", help="Sampling rate of a file without time stamps.", rich_help_panel=_READ),
+        typer.Option(
+            metavar="HZ", help="Sampling rate of a file without time stamps.", rich_help_panel=_READ
+        ),
     ] = None,
     gyroscope: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Gyroscope in a second file.", rich_help_panel=_READ)
@@ -83,7 +91,9 @@ def process(
     columns: Annotated[
         str | None,
         typer.Option(
-            metavar="ROLE=NAME,…", help="Name columns: time, ax … gz (names or numbers).", rich_help_panel=_READ
+            metavar="ROLE=NAME,…",
+            help="Name columns: time, ax … gz (names or numbers).",
+            rich_help_panel=_READ,
         ),
     ] = None,
     units: Annotated[
@@ -92,7 +102,9 @@ def process(
     ] = None,
     axes: Annotated[
         str | None,
-        typer.Option(metavar="X,Y,Z", help="Sensor axes in the file's, such as +y,-x,+z.", rich_help_panel=_READ),
+        typer.Option(
+            metavar="X,Y,Z", help="Sensor axes in the file's, such as +y,-x,+z.", rich_help_panel=_READ
+        ),
     ] = None,
     gravity_sign: Annotated[
         str | None,
@@ -108,9 +120,13 @@ def process(
     ] = None,
     plot: Annotated[
         Path | None,
-        typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf) of the set.", rich_help_panel=_OUT),
+        typer.Option(
+            metavar="OUT.png", help="Picture (.png, .svg or .pdf) of the set.", rich_help_panel=_OUT
+        ),
     ] = None,
-    dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)] = False,
+    dark: Annotated[
+        bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)
+    ] = False,
 ) -> None:
     """Find and measure the sets and reps of recordings.
 

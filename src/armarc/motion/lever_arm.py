@@ -19,9 +19,13 @@ from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
 PASS_BAND_HZ = (0.1, 6.0)
 """Slower than this it is tilt error, faster it is noise and soft tissue."""
-ACROSS_PRIOR_M = 0.025
-"""Spread of r along the dominant rotation axis, which a plain hinge movement does not show."""
+ACROSS_PRIOR_M = 0.008
+"""How firmly r is held across the dominant rotation axis: along it a hinge movement shows nothing, and what seems
+to show there is noise …"""
+ACROSS_SPREAD_M = 0.02
+"""… but this is how far it may really lie off, and what its standard error says."""
 ALONG_PRIOR_M = 1.0
+ACROSS_OFFSET_PRIOR_M_S2 = 0.03
 OFFSET_PRIOR_M_S2 = 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
 BLOCK_S = 10.0
@@ -154,7 +158,10 @@ def _solve(
     precision[:3, :3] = np.eye(3) / ALONG_PRIOR_M**2 + np.outer(across, across) * (
         1 / ACROSS_PRIOR_M**2 - 1 / ALONG_PRIOR_M**2
     )
-    precision[3:, 3:] = np.eye(3) / OFFSET_PRIOR_M_S2**2
+    # An offset along the rotation axis looks the same at every angle: it cannot be told from a tilt.
+    precision[3:, 3:] = np.eye(3) / OFFSET_PRIOR_M_S2**2 + np.outer(across, across) * (
+        1 / ACROSS_OFFSET_PRIOR_M_S2**2 - 1 / OFFSET_PRIOR_M_S2**2
+    )
     robust = np.ones(len(weight))
     # Neighbouring samples repeat each other: the pass band holds 2·bandwidth independent values a second.
     independent = min(1.0, 2 * (PASS_BAND_HZ[1] - PASS_BAND_HZ[0]) / rate_hz)
@@ -178,7 +185,7 @@ def _solve(
         return None
     return LeverArm(
         vector_m=unknowns[:3],
-        covariance_m2=np.linalg.inv(information)[:3, :3],
+        covariance_m2=np.linalg.inv(information)[:3, :3] + np.outer(across, across) * ACROSS_SPREAD_M**2,
         offset_m_s2=unknowns[3:],
         residual_m_s2=math.sqrt(variance),
         explained=max(0.0, 1.0 - left / moved),

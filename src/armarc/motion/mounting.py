@@ -96,7 +96,9 @@ def choose_mounting(
     notes: list[str] = []
     lever_ok = lever is not None and _is_sound(lever, hanging, notes)
     if method == "lever_arm" and lever is None:
-        raise UsageError("the recording holds too little rotation to fit the lever arm", "try --mounting hanging")
+        raise UsageError(
+            "the recording holds too little rotation to fit the lever arm", "try --mounting hanging"
+        )
     if method == "twist" and twist is None:
         raise UsageError(
             "no twist of the hanging forearm was found in the recording",
@@ -113,7 +115,10 @@ def choose_mounting(
     if vector is not None and reach_m is not None:
         vector = vector * (reach_m / float(np.linalg.norm(vector)))
     if method == "twist" and twist is not None:
-        axis, spread = twist.arm_axis, _all_round(twist.arm_axis, math.hypot(twist.uncertainty_rad, SKIN_SE_RAD))
+        axis, spread = (
+            twist.arm_axis,
+            _all_round(twist.arm_axis, math.hypot(twist.uncertainty_rad, SKIN_SE_RAD)),
+        )
         if lever_ok and lever is not None and float(axis @ lever.vector_m) < 0:
             axis = -axis
     elif method == "lever_arm" and lever is not None:
@@ -131,7 +136,9 @@ def choose_mounting(
         spread = _all_round(axis, math.radians(10.0))
         method = "stated"
         if hand_axis is None:
-            notes.append("nothing shows which way the arm lies in the sensor: its x axis was assumed to be the arm")
+            notes.append(
+                "nothing shows which way the arm lies in the sensor: its x axis was assumed to be the arm"
+            )
     axis = axis / np.linalg.norm(axis)
     if vector is None and reach_m is not None:
         vector = reach_m * axis

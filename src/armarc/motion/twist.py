@@ -26,9 +26,7 @@ class Twist:
     stop_sample: int
 
 
-def find_twist(
-    angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rate_hz: float
-) -> Twist | None:
+def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rate_hz: float) -> Twist | None:
     """Look for a twist of the hanging arm.
 
     Parameters

@@ -79,6 +79,7 @@ def group_movements(
                     groups.append([movement])
                 break
     kept = _believable(angle_rad, top_feature, groups, rate_hz)
+    kept = [part for group in kept if (part := _without_false_start(angle_rad, group, rate_hz))]
     kept.sort(key=lambda group: group[0].top)
     counted = sum(len(group) for group in kept)
     return Grouping(sets=tuple(tuple(group) for group in kept), left_out=total - counted)
@@ -155,6 +156,27 @@ def _believable(
                 kept.append(group)
                 break
     return kept
+
+
+def _without_false_start(angle_rad: FloatArray, group: list[Movement], rate_hz: float) -> list[Movement]:
+    """A recording may start in the middle of a rep, but lowering the arm into position is none.
+
+    The first movement, begun before the recording, counts only when it comes down about as far as the others
+    go up and the next rep follows as promptly as they follow each other.
+    """
+    if not group[0].is_begun:
+        return group
+    others = group[1:]
+    if len(others) < FULL_SET:
+        return others
+    typical = float(np.median([m.rise_rad for m in others]))
+    pauses = [rest_between(angle_rad, a, b) for a, b in zip(others, others[1:], strict=False)]
+    prompt = max(2 * float(np.median(pauses)), rate_hz)
+    lowered = float(angle_rad[group[0].top] - angle_rad[group[0].bottom_after])
+    held_s = group[0].top / rate_hz
+    longest = max((m.bottom_after - m.bottom) / rate_hz for m in others)
+    is_rep = lowered > 0.5 * typical and rest_between(angle_rad, group[0], others[0]) <= prompt
+    return group if is_rep and held_s < longest else others
 
 
 def _in_order(one: Movement, other: Movement) -> tuple[Movement, Movement]:

@@ -37,7 +37,13 @@ def bound_reps(motion: ArmMotion, movements: tuple[Movement, ...]) -> list[RawRe
     raw = []
     for m in movements:
         instants = find_instants(
-            motion.angle_rad, motion.angle_rate_rad_s, m.earliest, m.top, m.latest + 1, motion.rate_hz
+            motion.angle_rad,
+            motion.angle_rate_rad_s,
+            m.earliest,
+            m.top,
+            m.latest + 1,
+            motion.rate_hz,
+            is_begun=m.is_begun,
         )
         if instants is not None:
             raw.append(RawRep(movement=m, instants=instants))
@@ -85,7 +91,7 @@ def measure_rep(
     travelled_up = value_at(angle, at.top_start) - value_at(angle, at.start)
     travelled_down = value_at(angle, at.top_end) - value_at(angle, at.end)
 
-    gate = gate_passage(angle, at, m.earliest, m.top, exercise.gate_rad)
+    gate = None if at.is_begun else gate_passage(angle, at, m.earliest, m.top, exercise.gate_rad)
     speed, speed_se, gate_s, quality = None, None, None, []
     if gate is None:
         quality.append("no_gate")
@@ -101,6 +107,8 @@ def measure_rep(
         else body_swing(motion, shoulder_acceleration_m_s2, at.start, at.top_start)
     )
     quality += _sample_flags(motion, raw)
+    if at.is_begun:
+        quality.append("open_start")
     if not at.is_complete:
         quality.append("open_end")
     if _stalls(angle, rate, at, m):
@@ -132,7 +140,9 @@ def measure_rep(
         peak_concentric_at_rad=float(angle[peak_at]),
         loaded_range_s=_time_inside(angle[first : last + 1], exercise.loaded_range_rad, hz),
         plane_rad=_plane(motion, concentric),
-        hand_rotation_rad=None if motion.hand_rotation_rad is None else float(motion.hand_rotation_rad[m.top]),
+        hand_rotation_rad=None
+        if motion.hand_rotation_rad is None
+        else float(motion.hand_rotation_rad[m.top]),
         hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
         smoothness_sparc=sparc(np.linalg.norm(motion.angular_velocity_rad_s[concentric], axis=1), hz),
         body_swing_m=None if swing is None else swing.travel_m,

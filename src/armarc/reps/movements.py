@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +21,8 @@ class Movement:
     """An excursion: sample indices of the bottoms beside it and of its top.
 
     `earliest` and `latest` are the neighbouring tops (or the ends): how far its phases may be looked for.
-    `is_open` tells that the recording ended before the arm came down again.
+    `is_open` tells that the recording ended before the arm came down again, `is_begun` that it started when
+    the arm was already up.
     """
 
     bottom: int
@@ -33,6 +33,7 @@ class Movement:
     rise_rad: float
     fall_rad: float
     is_open: bool = False
+    is_begun: bool = False
 
 
 def find_movements(
@@ -57,15 +58,19 @@ def find_movements(
     turns = turning_points(angle_rad, hysteresis_rad)
     movements = []
     for k, top in enumerate(turns):
-        if not top.is_top or k == 0:
+        if not top.is_top:
             continue
-        before = turns[k - 1]
+        is_begun = k == 0
+        before = Turn(0, float(angle_rad[0]), False) if is_begun else turns[k - 1]
         is_open = k + 1 == len(turns)
         after = Turn(len(angle_rad) - 1, float(angle_rad[-1]), False) if is_open else turns[k + 1]
         rise, fall = top.angle_rad - before.angle_rad, top.angle_rad - after.angle_rad
-        if rise < smallest_rad or top.index == before.index:
-            continue
-        if not is_open and fall < 0.5 * smallest_rad:
+        if is_begun:
+            # The way up is not in the recording: the way down has to stand for the range.
+            if is_open or fall < smallest_rad:
+                continue
+            rise = fall
+        elif rise < smallest_rad or top.index == before.index or (not is_open and fall < 0.5 * smallest_rad):
             continue
         earliest = turns[k - 2].index if k >= 2 else 0
         latest = turns[k + 2].index if k + 2 < len(turns) else len(angle_rad) - 1
@@ -79,6 +84,7 @@ def find_movements(
                 rise_rad=rise,
                 fall_rad=fall,
                 is_open=is_open,
+                is_begun=is_begun,
             )
         )
     return movements
@@ -86,7 +92,7 @@ def find_movements(
 
 def typical_rise(movements: list[Movement]) -> float:
     """Median rise of the larger half: partial reps and wobbles do not pull it down, rad."""
-    rises = np.sort([m.rise_rad for m in movements])
+    rises = np.sort([m.rise_rad for m in movements if not m.is_begun] or [m.rise_rad for m in movements])
     return float(np.median(rises[len(rises) // 2 :]))
 
 
@@ -131,6 +137,8 @@ def _returns(angle_rad: FloatArray, movement: Movement) -> int:
 
 
 def _leaves(angle_rad: FloatArray, movement: Movement) -> int:
+    if movement.is_begun:
+        return movement.top
     part = angle_rad[movement.bottom : movement.top + 1]
     level = angle_rad[movement.bottom] + 0.25 * movement.rise_rad
     return movement.bottom + int(np.flatnonzero(part <= level)[-1])
@@ -138,10 +146,12 @@ def _leaves(angle_rad: FloatArray, movement: Movement) -> int:
 
 def half_rise_rad_s(angle_rad: FloatArray, movement: Movement, rate_hz: float) -> float:
     """Mean rate over the middle half of the rise, rad/s: how fast the movement is, whatever its pauses."""
-    part = angle_rad[movement.bottom : movement.top + 1]
-    low = angle_rad[movement.bottom]
-    start = np.flatnonzero(part <= low + 0.25 * movement.rise_rad)[-1]
-    stop = np.flatnonzero(part >= low + 0.75 * movement.rise_rad)
-    stop = stop[stop > start][0]
-    rate = 0.5 * movement.rise_rad * rate_hz / float(stop - start)
-    return rate if math.isfinite(rate) else 0.0
+    if movement.is_begun:  # only the way down is there: read it backward
+        part = angle_rad[movement.top : movement.bottom_after + 1][::-1]
+    else:
+        part = angle_rad[movement.bottom : movement.top + 1]
+    low, rise = float(part[0]), float(part[-1] - part[0])
+    start = np.flatnonzero(part <= low + 0.25 * rise)[-1]
+    stop = np.flatnonzero(part >= low + 0.75 * rise)
+    stop = stop[stop > start]
+    return 0.5 * rise * rate_hz / float(stop[0] - start) if len(stop) else 0.0

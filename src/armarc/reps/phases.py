@@ -30,6 +30,7 @@ class Instants:
     bottom_after_rad: float
     top_rad: float
     is_complete: bool
+    is_begun: bool = False
 
 
 def _last_at_most(curve: FloatArray, level: float, before: float, first: int) -> float | None:
@@ -57,7 +58,14 @@ def _first_at_most(curve: FloatArray, level: float, after: float, stop: int) -> 
 
 
 def find_instants(
-    angle_rad: FloatArray, rate_rad_s: FloatArray, first: int, top: int, stop: int, rate_hz: float
+    angle_rad: FloatArray,
+    rate_rad_s: FloatArray,
+    first: int,
+    top: int,
+    stop: int,
+    rate_hz: float,
+    *,
+    is_begun: bool = False,
 ) -> Instants | None:
     """Bound the phases of the rep that turns at `top`.
 
@@ -68,6 +76,9 @@ def find_instants(
     first, top, stop : int
         Half-open range of samples the rep may use (the neighbouring tops), and its turning point.
     rate_hz : float, Hz
+    is_begun : bool
+        The recording starts in the middle of the way up: its first sample stands for the start, and the bottom
+        after the rep for the one before.
 
     Returns
     -------
@@ -75,24 +86,28 @@ def find_instants(
         None when the range holds no rise. `is_complete` is False when the recording ends before the rep does;
         the last instants are then the last sample.
     """
-    bottom, _ = _resting_value(angle_rad, first, top, rate_hz, backward=True)
     bottom_after, _ = _resting_value(angle_rad, top, stop, rate_hz, backward=False)
+    bottom = bottom_after if is_begun else _resting_value(angle_rad, first, top, rate_hz, backward=True)[0]
     top_rad = float(angle_rad[top])
     rom, way_down = top_rad - bottom, top_rad - bottom_after
-    if rom <= 0 or top <= first:
+    if rom <= 0 or (top <= first and not is_begun):
         return None
     up, down = rate_rad_s, -rate_rad_s
 
     low_cross = upward_crossings(angle_rad[first : top + 1], bottom + EDGE_SHARE * rom) + first
     high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - EDGE_SHARE * rom) + first
-    if len(low_cross) == 0 or len(high_cross) == 0:
+    if not is_begun and (len(low_cross) == 0 or len(high_cross) == 0):
         return None
     on_up = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(up[first : top + 1].max()))
-    start = _last_at_most(up, on_up, low_cross[-1], first)
-    top_start = _first_at_most(up, on_up, high_cross[0], stop)
+    start = _last_at_most(up, on_up, low_cross[-1], first) if len(low_cross) and not is_begun else None
+    reached = high_cross[0] if len(high_cross) else float(first)
+    top_start = _first_at_most(up, on_up, reached, stop)
 
     high_fall = downward_crossings(angle_rad[top:stop], top_rad - EDGE_SHARE * way_down) + top
     low_fall = downward_crossings(angle_rad[top:stop], bottom_after + EDGE_SHARE * way_down) + top
+    if len(low_fall):
+        # What comes after the arm is down belongs to the next rep.
+        high_fall = high_fall[high_fall < low_fall[0]]
     on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top:stop].max()))
     last = float(stop - 1)
     top_end = _last_at_most(down, on_down, high_fall[-1], first) if len(high_fall) else None
@@ -112,6 +127,7 @@ def find_instants(
         bottom_after_rad=bottom_after,
         top_rad=top_rad,
         is_complete=is_complete,
+        is_begun=is_begun,
     )
 
 

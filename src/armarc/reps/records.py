@@ -91,5 +91,3 @@ def reps_frame(sets: Sequence[MeasuredSet]) -> pd.DataFrame:
             record["quality"] = " ".join(record["quality"])
             rows.append({"set": measured.set, **record})
     return pd.DataFrame(rows)
-
-

@@ -29,9 +29,19 @@ AVERAGED = (
 )
 """Measures a set gives a mean and a coefficient of variation of; the plane is averaged as a direction."""
 WITHOUT_CV = frozenset(
-    {"bottom_deg", "hand_rotation_deg", "hand_rotation_change_deg", "peak_concentric_at_deg", "pause_s", "hold_s"}
+    {
+        "bottom_deg",
+        "hand_rotation_deg",
+        "hand_rotation_change_deg",
+        "peak_concentric_at_deg",
+        "pause_s",
+        "hold_s",
+    }
 )
 """Their zero is arbitrary or they are often near zero, so a coefficient of variation would say nothing."""
+
+CUT = frozenset({"open_start", "open_end"})
+"""Flags of reps the recording holds only in part: they count and add up, but spoil no mean and no loss."""
 
 
 def summarise(
@@ -54,14 +64,15 @@ def summarise(
         ``cv_<measure>_pct`` (100·SD/|mean|, SD with n − 1), ``tempo``, ``velocity_loss_pct``,
         ``rom_loss_pct``, ``in_band``.
     """
+    whole = [r for r in reps if not CUT.intersection(r["quality"])] or list(reps)
     summary: dict[str, Any] = {
         "reps": len(reps),
         "duration_s": round(end_s - start_s, 4),
         "time_under_tension_s": round(sum(r["time_under_tension_s"] for r in reps), 4),
         "loaded_range_s": round(sum(r["loaded_range_s"] for r in reps), 4),
-        "tempo": tempo(reps),
-        "velocity_loss_pct": _loss(reps, "mean_concentric_deg_s"),
-        "rom_loss_pct": _loss(reps, "rom_deg"),
+        "tempo": tempo(whole),
+        "velocity_loss_pct": _loss(whole, "mean_concentric_deg_s"),
+        "rom_loss_pct": _loss(whole, "rom_deg"),
         "in_band": None,
     }
     if has_band:
@@ -69,7 +80,7 @@ def summarise(
         inside = sum(verdict == "inside" for verdict in judged)
         summary["in_band"] = {"count": inside, "share": round(inside / len(judged), 4) if judged else None}
     for key in AVERAGED:
-        values = [float(r[key]) for r in reps if r[key] is not None]
+        values = [float(r[key]) for r in whole if r[key] is not None]
         mean = sum(values) / len(values) if values else None
         name = key if key.startswith("mean_") else f"mean_{key}"
         summary[name] = None if mean is None else round(mean, 4)
