@@ -11,6 +11,7 @@ FLAGS = {
     "no_gate": "no start velocity: the start gate was not crossed cleanly",
     "coarse": "crossed the start gate within few samples",
     "open_end": "the recording ends inside the rep",
+    "open_start": "the recording begins inside the rep",
     "stall": "came to a stop on the way up",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",

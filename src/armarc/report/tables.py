@@ -104,7 +104,7 @@ def summary_block(
     grid.add_column(overflow="fold")
     for name, said in _summary_lines(records, summary, band_deg_s, ascii_only):
         grid.add_row(name, said)
-    return Group(grid, *(Text(note, style="dim") for note in _notes(records, band_deg_s)))
+    return Group(grid, *(Text(note, style="dim") for note in _notes(records, band_deg_s, ascii_only)))
 
 
 def plain_set(records: Sequence[Record], *, set_number: int | None = None, header: bool = True) -> str:
@@ -285,11 +285,12 @@ def _under_tension(summary: Record) -> str:
     return f"{total:.0f} s" + (f", {loaded:.0f} s of it in the loaded range" if loaded else "")
 
 
-def _notes(records: Sequence[Record], band_deg_s: Sequence[float] | None) -> list[str]:
+def _notes(records: Sequence[Record], band_deg_s: Sequence[float] | None, ascii_only: bool) -> list[str]:
     notes = []
     letters = flag_letters([tuple(record.get("quality") or ()) for record in records])
     if letters:
-        notes.append("; ".join(f"{letter} {flag_words(flag)}" for flag, letter in letters.items()))
+        told = {flag if ascii_only else letter: flag_words(flag) for flag, letter in letters.items()}
+        notes.append("; ".join(f"{mark}{':' if ascii_only else ''} {said}" for mark, said in told.items()))
     if band_deg_s:
         notes.append("The start velocity band is common practice, no source; your own: --band")
     return notes

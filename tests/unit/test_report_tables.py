@@ -1,0 +1,155 @@
+"""Tables of a set for the terminal and for pipes."""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+import sys
+
+import pytest
+from invented_sets import invent
+from rich.console import Console
+
+from armarc.report.flags import FLAGS, flag_letters, flag_words
+from armarc.report.tables import plain_set, print_set, set_table, summary_block
+from armarc.reps.records import set_record
+
+BAND = (45.0, 70.0)
+
+
+def record(reps=8, **changes):
+    _, measured = invent(reps, **changes)
+    return set_record(measured)
+
+
+def printed(thing, width, encoding="utf-8"):
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding=encoding)
+    Console(file=file, width=width, force_terminal=True, no_color=True, color_system=None).print(thing)
+    file.flush()
+    return raw.getvalue().decode(encoding)
+
+
+@pytest.mark.parametrize("width", range(26, 150, 4))
+def test_no_number_is_ever_cut(width):
+    made = record(12, flags={3: ("partial",), 7: ("gap", "clipped", "stall")}, without_start=(5,))
+    lines = printed(set_table(made["reps"], width=width), width).splitlines()
+    assert all(len(line) <= width for line in lines)
+    assert len(lines) == 3 + 12
+    assert not any("…" in line for line in lines)
+    for rep, line in zip(made["reps"], lines[3:], strict=True):
+        assert line.split()[0] == str(rep["rep"])
+        if rep["start_verdict"]:
+            assert re.search(rf" {rep['start_velocity_deg_s']:.0f} [▽●▲] {rep['start_verdict']}\b", line)
+
+
+def test_wide_terminal_shows_everything_a_gym_asks_for():
+    made = record(3, flags={2: ("partial",)})
+    for rep in made["reps"]:
+        rep |= {"plane_deg": 31.4, "hand_rotation_deg": -12.0}
+    lines = printed(set_table(made["reps"], width=140), 140).splitlines()
+    heads = ["rep", "start", "±", "ROM", "top", "tempo", "TUT", "loaded", "peak", "plane", "hand", "swing"]
+    assert lines[0].split() == [*heads, "flags"]
+    first = made["reps"][0]
+    e, p, c, h = (first[k] for k in ("eccentric_s", "pause_s", "concentric_s", "hold_s"))
+    assert f"{e:.1f}/{p:.1f}/{c:.1f}/{h:.1f}" in lines[3]
+    assert f"{first['rom_deg']:.0f}" in lines[3].split()
+    assert "-12" in lines[3]
+
+
+def test_narrow_terminal_keeps_what_matters_most():
+    lines = printed(set_table(record(3)["reps"], width=40), 40).splitlines()
+    assert lines[0].split()[:3] == ["rep", "start", "ROM"]
+    assert "peak" not in lines[0]
+
+
+def test_columns_without_a_value_are_left_out():
+    made = record(3)
+    assert "plane" not in printed(set_table(made["reps"], width=200), 200)
+    made["reps"][1]["plane_deg"] = 30.0
+    text = printed(set_table(made["reps"], width=200), 200)
+    assert "plane" in text
+    assert "–" in text
+
+
+def test_plain_letters_where_the_terminal_knows_no_others():
+    made = record(12, seed=3, flags={2: ("partial",)}, without_start=(4,))
+    out = printed(set_table(made["reps"], width=120, ascii_only=True), 120, encoding="ascii")
+    assert "partial" in out
+    block = summary_block(made["reps"], made["summary"], ascii_only=True)
+    assert "of 11" in printed(block, 120, encoding="ascii")
+
+
+def test_summary_says_what_the_record_says():
+    made = record(10, seed=5, without_start=(4,))
+    summary = made["summary"]
+    out = printed(summary_block(made["reps"], summary, band_deg_s=BAND), 120)
+    assert f"{summary['in_band']['count']} of 9 ({100 * summary['in_band']['share']:.0f} %)" in out
+    assert f"{summary['velocity_loss_pct']:.0f} % of the best mean concentric" in out
+    assert f"{summary['rom_loss_pct']:.0f} % lost" in out
+    assert summary["tempo"] in out
+    assert f"{summary['time_under_tension_s']:.0f} s" in out
+    assert "common practice, no source; your own: --band" in out
+    below = sum(rep["start_verdict"] == "below" for rep in made["reps"])
+    above = sum(rep["start_verdict"] == "above" for rep in made["reps"])
+    assert below == 0 or f"{below} below" in out
+    assert above == 0 or f"{above} above" in out
+
+
+def test_summary_without_a_band_has_no_band():
+    made = record(3, band=None)
+    out = printed(summary_block(made["reps"], made["summary"]), 80)
+    assert "band" not in out.lower()
+
+
+def test_flags_are_explained_once():
+    made = record(4, flags={1: ("partial",), 2: ("partial", "new_one")})
+    out = printed(summary_block(made["reps"], made["summary"]), 100)
+    assert out.count(FLAGS["partial"]) == 1
+    assert "new one" in out
+    assert flag_letters([("a", "b"), ("b", "c")]) == {"a": "ᵃ", "b": "ᵇ", "c": "ᶜ"}
+    assert flag_words("gap") == "samples are missing"
+
+
+def test_every_flag_the_reps_can_carry_has_words():
+    from pathlib import Path
+
+    import armarc.reps
+
+    source = "".join(p.read_text(encoding="utf-8") for p in Path(armarc.reps.__file__).parent.glob("*.py"))
+    raised = set(re.findall(r"""(?:quality|flags)\.append\("(\w+)"\)""", source))
+    assert raised
+    assert raised <= set(FLAGS)
+
+
+def test_pipe_gets_every_key_tab_separated():
+    made = record(3, flags={2: ("gap", "clipped")}, without_start=(3,))
+    lines = plain_set(made["reps"], set_number=4).splitlines()
+    header = lines[0].split("\t")
+    assert header == ["set", *made["reps"][0]]
+    rows = [dict(zip(header, line.split("\t"), strict=True)) for line in lines[1:]]
+    assert [row["set"] for row in rows] == ["4"] * 3
+    assert float(rows[0]["rom_deg"]) == made["reps"][0]["rom_deg"]
+    assert rows[2]["start_velocity_deg_s"] == ""
+    assert rows[1]["quality"] == "gap clipped"
+    assert plain_set(made["reps"], header=False).count("\n") == 3
+    assert plain_set([]) == ""
+
+
+def test_print_set_chooses_by_the_console():
+    made = record(2)
+    pipe = io.StringIO()
+    print_set(Console(file=pipe), made["reps"], made["summary"], title="x")
+    assert pipe.getvalue() == plain_set(made["reps"])
+    screen = io.StringIO()
+    console = Console(file=screen, force_terminal=True, width=90, no_color=True, color_system=None)
+    print_set(console, made["reps"], made["summary"], title="[bold]Set 1[/x]", band_deg_s=BAND)
+    assert "[bold]Set 1[/x]" in screen.getvalue()
+    assert "In the band" in screen.getvalue()
+
+
+def test_tables_do_not_load_the_plotting_library():
+    code = "import sys, armarc.report.tables; print('matplotlib' in sys.modules, 'numpy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "False"]
