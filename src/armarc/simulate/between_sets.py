@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from armarc.simulate.choreography import SAGITTAL, Choreography
 from armarc.simulate.plan import SetPlan
-from armarc.simulate.timeline import SAGITTAL, Choreography
 
 HANGING_RAD = math.radians(6)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from armarc.errors import UsageError
+from armarc.simulate.grades import GRADES
 from armarc.simulate.patterns import LATERAL_RAISE, Pattern
 
 STRAP_PLACES = ("back", "inside", "thumb", "little-finger")
@@ -201,7 +202,7 @@ class SensorPlan:
     Parameters
     ----------
     noise : str
-        Grade, a key of `armarc.simulate.sensor.GRADES`.
+        Grade, a key of `armarc.simulate.grades.GRADES`.
     rate_hz : float, Hz
     gyroscope_bias_rad_s : tuple of float or None, rad/s
         Constant zero-rate offset per axis; None draws one within the grade.
@@ -228,8 +229,6 @@ class SensorPlan:
     temperature: bool = False
 
     def __post_init__(self) -> None:
-        from armarc.simulate.sensor import GRADES
-
         _check(self.noise in GRADES, f"unknown noise grade {self.noise!r}", "one of " + ", ".join(GRADES))
         _check(
             10 <= self.rate_hz <= 2000, f"a rate of {self.rate_hz:g} Hz is out of range", "25 to 400 is usual"

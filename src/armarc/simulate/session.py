@@ -20,9 +20,10 @@ from armarc.simulate.arm import (
     sensor_quaternion,
     sensor_signals,
 )
+from armarc.simulate.choreography import SAGITTAL
 from armarc.simulate.plan import SessionPlan
 from armarc.simulate.sensor import sense
-from armarc.simulate.timeline import SAGITTAL, build_timeline
+from armarc.simulate.timeline import build_timeline
 from armarc.simulate.truth import (
     TRUTH_RATE_HZ,
     Truth,

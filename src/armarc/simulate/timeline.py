@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from armarc.errors import UsageError
+from armarc.simulate import between_sets as between
 from armarc.simulate.arm import torsion_for_hand_rotation
+from armarc.simulate.choreography import SAGITTAL, Choreography
 from armarc.simulate.plan import RepPlan, SessionPlan, SetPlan
 from armarc.simulate.rep_shape import concentric_knots
-from armarc.simulate.tracks import Knot, Track, Wave
+from armarc.simulate.tracks import Knot, Track
 
 LONGEST_S = 3600.0
-CHANNELS = ("theta", "gamma", "torsion", "heading", "x", "y", "z")
-SAGITTAL = math.pi / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,102 +38,6 @@ class Timeline:
     sets: tuple[tuple[RepMarks, ...], ...]
 
 
-class Choreography:
-    """Collects knots and waves while time runs on; the present is `now_s`."""
-
-    def __init__(self, plan: SessionPlan, rng: np.random.Generator) -> None:
-        self.plan = plan
-        self.rng = rng
-        self.now_s = 0.0
-        self.knots: dict[str, list[Knot]] = {name: [Knot(0.0, 0.0)] for name in CHANNELS}
-        self.waves: dict[str, list[Wave]] = {name: [] for name in CHANNELS}
-
-    def value(self, name: str) -> float:
-        """Where a channel rests now."""
-        return self.knots[name][-1].value
-
-    def place(self, **values: float) -> None:
-        """Set where channels are at the very beginning."""
-        for name, value in values.items():
-            self.knots[name] = [Knot(0.0, value)]
-
-    def wait(self, duration_s: float) -> None:
-        """Stay."""
-        self.now_s += duration_s
-
-    def follow(self, name: str, knots: Sequence[Knot]) -> None:
-        """Add knots to a channel; the first one is where it rests and when it sets off."""
-        last = self.knots[name][-1]
-        if knots[0].time_s > last.time_s + 1e-9:
-            self.knots[name].append(Knot(knots[0].time_s, last.value))
-        self.knots[name].extend(knots[1:])
-
-    def move(self, duration_s: float, **targets: float) -> None:
-        """Take channels to new resting places by minimum-jerk moves, and let the time pass."""
-        end_s = self.now_s + duration_s
-        for name, target in targets.items():
-            self.follow(name, [Knot(self.now_s, 0.0), Knot(end_s, target)])
-        self.now_s = end_s
-
-    def wave(
-        self,
-        name: str,
-        amplitude: float,
-        frequency_hz: float,
-        *,
-        start_s: float,
-        end_s: float,
-        ramp_s: float,
-        phase_rad: float | None = None,
-    ) -> None:
-        """Add a wave between two instants, by default with a random phase."""
-        phase = float(self.rng.uniform(0, 2 * np.pi)) if phase_rad is None else phase_rad
-        self.waves[name].append(
-            Wave(
-                amplitude=amplitude,
-                frequency_hz=frequency_hz,
-                phase_rad=phase,
-                start_s=start_s,
-                end_s=end_s,
-                ramp_s=min(ramp_s, (end_s - start_s) / 2),
-            )
-        )
-
-    def shift(self, forward_m: float, up_m: float) -> dict[str, float]:
-        """Targets of the shoulder for a move relative to where it is and to the heading."""
-        heading = self.value("heading")
-        return {
-            "x": self.value("x") + forward_m * math.cos(heading),
-            "y": self.value("y") + forward_m * math.sin(heading),
-            "z": self.value("z") + up_m,
-        }
-
-    def finish(self) -> dict[str, Track]:
-        """The tracks, with a body that is never perfectly still."""
-        end_s = self.now_s
-        # The trunk wanders by millimetres, the arm by tenths of a degree, more about its own axis.
-        sway = self.plan.sway_m
-        sizes = {"x": sway, "y": sway, "z": 0.3 * sway}
-        sizes |= {"theta": 0.5 * sway, "gamma": 3 * sway, "torsion": 4 * sway}
-        for name, size in sizes.items():
-            for frequency in self.rng.uniform(0.08, 0.9, 5) if size > 0 else ():
-                # Slow wander is large, quick wander small.
-                part = 0.35 * size * self.rng.uniform(0.5, 1.5) * min(1.0, 0.25 / frequency)
-                self.waves[name].append(
-                    Wave(
-                        amplitude=float(part),
-                        frequency_hz=float(frequency),
-                        phase_rad=float(self.rng.uniform(0, 2 * np.pi)),
-                    )
-                )
-        for knots in self.knots.values():
-            if knots[-1].time_s < end_s - 1e-9:
-                knots.append(Knot(end_s, knots[-1].value))
-        return {
-            name: Track(knots=tuple(self.knots[name]), waves=tuple(self.waves[name])) for name in CHANNELS
-        }
-
-
 def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
     """Lay out a whole session.
 
@@ -144,8 +47,6 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
     rng : numpy.random.Generator
         Drives what is irregular: sway, fidgeting, walking, picking up.
     """
-    from armarc.simulate import between_sets as between
-
     pattern = plan.pattern
     stage = Choreography(plan, rng)
     postures = [start_posture(plan, set_plan) for set_plan in plan.sets]
@@ -182,7 +83,7 @@ def start_posture(plan: SessionPlan, set_plan: SetPlan) -> dict[str, float]:
         torsion = torsion_for_hand_rotation(first.top_rad, gamma, wanted)
     else:
         theta, gamma = pattern.elevation_rad, movement_to_plane(first.bottom_rad)
-        torsion = torsion_for_hand_rotation(theta, movement_to_plane(first.top_rad), wanted)
+        torsion = torsion_for_hand_rotation(theta, gamma, wanted)
     return {"theta": theta, "gamma": gamma, "torsion": torsion}
 
 
@@ -205,8 +106,9 @@ def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -
             knots.append(Knot(top_end_s, rep.top_rad))
         knots.append(Knot(end_s, rep.lowest_end_rad))
         if about_vertical:
-            knots = [Knot(k.time_s, movement_to_plane(k.value), -k.rate, -k.acceleration) for k in knots]
-        stage.follow("gamma" if about_vertical else "theta", knots)
+            _follow_vertical(stage, knots)
+        else:
+            stage.follow("theta", knots)
         _swing_body(stage, rep, start_s, top_start_s, end_s)
         _tremble(stage, rep, start_s, end_s)
         stage.now_s = end_s + rep.pause_s
@@ -219,6 +121,14 @@ def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -
     # Whatever comes next, the last rep ends at the bottom.
     stage.now_s = max(stage.now_s, marks[-1].end_s + 0.8)
     return tuple(marks)
+
+
+def _follow_vertical(stage: Choreography, knots: list[Knot]) -> None:
+    """Swing about the vertical; the torsion, counted from the plane, turns along so that the grip stays."""
+    turned = [Knot(k.time_s, movement_to_plane(k.value), -k.rate, -k.acceleration) for k in knots]
+    offset = stage.value("torsion") - stage.value("gamma")
+    stage.follow("gamma", turned)
+    stage.follow("torsion", [replace(k, value=k.value + offset) for k in turned])
 
 
 def _swing_body(stage: Choreography, rep: RepPlan, start_s: float, top_s: float, end_s: float) -> None:
