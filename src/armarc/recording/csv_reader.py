@@ -132,17 +132,15 @@ def _one_file(loaded: LoadedFile) -> _Samples:
     # Blanks here and there are lost rows; whole rows of one sensor only are two sensors at their own rates.
     if loaded.choice.label is not None or forces + rates - 2 * pairs > 0.05 * max(forces, rates):
         return _merged(loaded, has_force, loaded, has_rate, 0.0)
-    values = np.column_stack([acceleration, angular_velocity])
-    stamps = loaded.stamps
+    stamps, seconds = loaded.stamps, loaded.stamps.seconds
     if pairs < len(both):
-        values = values[both]
-    timeline = clean_time(stamps.seconds[both], stamps.quantum_s, values, file=loaded.file)
-    values = timeline.select(values)
+        acceleration, angular_velocity, seconds = acceleration[both], angular_velocity[both], seconds[both]
+    timeline = clean_time(seconds, stamps.quantum_s, acceleration, angular_velocity, file=loaded.file)
     temperature = None if loaded.temperature is None else timeline.select(loaded.temperature[both])
     return _Samples(
         timeline=timeline,
-        acceleration=values[:, :3],
-        angular_velocity=values[:, 3:],
+        acceleration=timeline.select(acceleration),
+        angular_velocity=timeline.select(angular_velocity),
         temperature=temperature,
         incomplete_rows=len(both) - pairs,
     )

@@ -16,7 +16,7 @@ from armarc.recording.units import any_unit
 OWN_MARK = "# armarc recording"
 COMMENT_MARKS = ("#", "%", "//")
 WHITESPACE = " "
-_HEAD_BYTES = 1 << 17
+_HEAD_BYTES = 1 << 16
 _DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
 _DOT_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")

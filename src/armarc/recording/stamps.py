@@ -219,16 +219,17 @@ def from_rate(count: int, rate_hz: float, counter: FloatArray | None = None) -> 
 
 def typical_step(raw: FloatArray) -> float:
     """Mean step between neighbouring samples, long pauses and backward steps left out."""
-    steps: FloatArray = np.diff(raw[np.isfinite(raw)])
-    steps = steps[steps >= 0]
+    steps = np.diff(raw[np.isfinite(raw)])
+    limit = np.inf
     # A burst of equal stamps is followed by a long step, so the mean counts, not the median.
-    while len(steps):
-        mean = float(steps.mean())
-        usual = steps[steps <= 20.0 * mean]
-        if len(usual) == len(steps):
+    while True:
+        usual = steps[(steps >= 0) & (steps <= limit)]
+        if not len(usual):
+            return 0.0
+        mean = float(usual.mean())
+        if float(usual.max()) <= 20.0 * mean:
             return mean
-        steps = usual
-    return 0.0
+        limit = 20.0 * mean
 
 
 def _possible(rate_hz: float) -> bool:

@@ -88,6 +88,10 @@ def load_table(
             f"the table cannot be read: {error}", "export the recording again", file=source.file
         )
         raise found or unknown from None
+    if _has_spare_cells(source.data, spans, layout, n):
+        wide = _located(source, layout, positions, text_positions, end)
+        if wide is not None:
+            raise wide
     joined = {
         place: np.concatenate(parts) if parts else np.empty(0, object) for place, parts in texts.items()
     }
@@ -195,29 +199,21 @@ def _spans(
     cuts: list[tuple[int, int]] = []
     comments: list[str] = []
     marks = [mark.encode() for mark in COMMENT_MARKS]
-    if layout.header_text.strip():
-        marks.append(layout.header_text)
-    newline = (
-        b"\n"
-        if data.find(b"\n", layout.data_start) >= 0 or data.find(b"\r", layout.data_start) < 0
-        else b"\r"
-    )
-    for mark in marks:
-        at = data.find(newline + mark, layout.data_start, end)
-        repeats = 0
-        while at >= 0:
-            stop = data.find(newline, at + 1, end)
-            stop = end if stop < 0 else stop
-            cuts.append((at + 1, min(stop + 1, end)))
-            if mark == layout.header_text:
-                repeats += 1
-            else:
-                comments.append(bytes(data[at + 1 : stop]).decode(errors="replace").strip())
-            at = data.find(newline + mark, stop, end)
-        if repeats:
-            notes.append(
-                f"the header is repeated {repeats} more time(s) inside the file; the rows were joined"
-            )
+    header = layout.header_text if layout.header_text.strip() else None
+    repeats = 0
+    for start, stop in _lines_beginning_with(
+        data, [*marks, *([header] if header else [])], layout.data_start, end
+    ):
+        line = bytes(data[start:stop])
+        cuts.append((start, stop))
+        if header is not None and line.rstrip(b"\r\n") == header:
+            repeats += 1
+        elif line.startswith(tuple(marks)):
+            comments.append(line.decode(errors="replace").strip())
+        else:
+            cuts.pop()
+    if repeats:
+        notes.append(f"the header is repeated {repeats} more time(s) inside the file; the rows were joined")
     spans: list[tuple[int, int]] = []
     start = layout.data_start
     for cut_start, cut_end in sorted(cuts):
@@ -226,6 +222,28 @@ def _spans(
         start = max(start, cut_end)
     spans.append((start, end))
     return spans, comments
+
+
+def _lines_beginning_with(
+    data: bytes | mmap.mmap, marks: list[bytes], start: int, end: int
+) -> Iterator[tuple[int, int]]:
+    """Byte ranges of the lines that begin with one of `marks`, in order, line end included."""
+    newline = b"\n" if data.find(b"\n", start) >= 0 or data.find(b"\r", start) < 0 else b"\r"
+    block_size, overlap = 1 << 22, max(len(mark) for mark in marks)
+    for at in range(start - 1, end, block_size):
+        # One block as bytes: its search is several times faster than the map's.
+        block = bytes(data[max(at, 0) : min(at + block_size + overlap, end)])
+        found: list[int] = []
+        for mark in marks:
+            if mark[:1] in block:
+                place = block.find(newline + mark)
+                while 0 <= place < block_size:
+                    found.append(place)
+                    place = block.find(newline + mark, place + 1)
+        for place in sorted(set(found)):
+            first = max(at, 0) + place + 1
+            stop = data.find(newline, first, end)
+            yield first, end if stop < 0 else stop + 1
 
 
 def event_of(comment: str) -> dict[str, Any] | None:

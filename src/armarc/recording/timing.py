@@ -48,7 +48,7 @@ class Timeline:
         return values if untouched else values[self.rows]
 
 
-def clean_time(seconds: FloatArray, quantum_s: float, values: FloatArray, *, file: str = "") -> Timeline:
+def clean_time(seconds: FloatArray, quantum_s: float, *values: FloatArray, file: str = "") -> Timeline:
     """Order the stamps and give every sample the time its clock says.
 
     Parameters
@@ -57,7 +57,7 @@ def clean_time(seconds: FloatArray, quantum_s: float, values: FloatArray, *, fil
         Stamps as read, finite.
     quantum_s : float, s
         Finest step of the stamps.
-    values : ndarray, shape (n, k)
+    *values : ndarray, shape (n, k)
         Samples, to tell a row that was written twice from two samples with one stamp.
     file : str
 
@@ -80,7 +80,7 @@ def clean_time(seconds: FloatArray, quantum_s: float, values: FloatArray, *, fil
     period = typical_step(t)
     near = steps < max(0.2 * period, 1e-12)
     if (steps <= 0).any() or near.mean() > 0.02:
-        _spread_bursts(timeline, period, near)
+        _spread_bursts(timeline, period, near, quantum_s)
     else:
         _follow_clock(timeline, quantum_s)
     return timeline
@@ -151,13 +151,14 @@ def _fills_hole(t: FloatArray, i: int) -> bool:
     return bool(len(later) <= 200 and i + 41 < len(t) and t[i + 1 : i + 201].max() > before.max())
 
 
-def _drop_duplicates(timeline: Timeline, values: FloatArray) -> None:
+def _drop_duplicates(timeline: Timeline, values: tuple[FloatArray, ...]) -> None:
     equal = np.diff(timeline.time_s) == 0
     if not equal.any():
         return
     places = np.flatnonzero(equal)
     rows = timeline.rows
-    a, b = values[rows[places]], values[rows[places + 1]]
+    a = np.concatenate([part[rows[places]] for part in values], axis=1)
+    b = np.concatenate([part[rows[places + 1]] for part in values], axis=1)
     same = ((a == b) | (np.isnan(a) & np.isnan(b))).all(axis=1)
     drop = np.zeros(len(rows), bool)
     if same.mean() > 0.5 or equal.mean() < 0.02:
@@ -190,7 +191,7 @@ def _into_holes(t: FloatArray, places: NDArray[np.intp]) -> BoolArray:
     return moved
 
 
-def _spread_bursts(timeline: Timeline, period: float, near: BoolArray) -> None:
+def _spread_bursts(timeline: Timeline, period: float, near: BoolArray, quantum_s: float) -> None:
     """Stamps are arrival times of packets: lay each run without loss on a line through its stamps."""
     t = timeline.time_s
     index = np.arange(len(t), dtype=float)
@@ -222,13 +223,13 @@ def _spread_bursts(timeline: Timeline, period: float, near: BoolArray) -> None:
     timeline.jitter_s = float(np.std(t - out))
     timeline.time_s, timeline.period_s, timeline.steady = out, slope, True
     per_packet = len(t) / (1.0 + float((~near).sum()))
-    timeline.inferences.append(
-        f"stamps come in bursts of about {per_packet:.0f} every {1000 * packet:.0f} ms, so they are arrival times; "
-        "the samples were spread evenly along a line through them"
-        if per_packet > 1.5
-        else "some stamps follow the one before within a fifth of a period, so they are arrival times; the samples "
-        "were spread evenly along a line through them"
-    )
+    if packet < 1.5 * quantum_s:
+        said = f"stamps are coarser ({1000 * quantum_s:.3g} ms) than the sampling"
+    elif per_packet > 1.5:
+        said = f"stamps come in bursts of about {per_packet:.0f} every {1000 * packet:.0f} ms: they are arrival times"
+    else:
+        said = "some stamps follow the one before within a fifth of a period: they are arrival times"
+    timeline.inferences.append(f"{said}; the samples were spread evenly along a line through them")
 
 
 def _follow_clock(timeline: Timeline, quantum_s: float) -> None:
