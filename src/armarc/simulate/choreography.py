@@ -12,6 +12,8 @@ from armarc.simulate.tracks import Knot, Track, Wave
 
 CHANNELS = ("theta", "gamma", "torsion", "heading", "x", "y", "z")
 SAGITTAL = math.pi / 2
+SHORTEST_S = 1e-6
+"""Anything shorter is no time at all."""
 
 
 class Choreography:
@@ -40,7 +42,7 @@ class Choreography:
     def follow(self, name: str, knots: Sequence[Knot]) -> None:
         """Add knots to a channel; the first one is where it rests and when it sets off."""
         last = self.knots[name][-1]
-        if knots[0].time_s > last.time_s + 1e-9:
+        if knots[0].time_s > last.time_s + SHORTEST_S:
             self.knots[name].append(Knot(knots[0].time_s, last.value))
         self.knots[name].extend(knots[1:])
 
@@ -103,7 +105,7 @@ class Choreography:
                     )
                 )
         for knots in self.knots.values():
-            if knots[-1].time_s < end_s - 1e-9:
+            if knots[-1].time_s < end_s - SHORTEST_S:
                 knots.append(Knot(end_s, knots[-1].value))
         return {
             name: Track(knots=tuple(self.knots[name]), waves=tuple(self.waves[name])) for name in CHANNELS

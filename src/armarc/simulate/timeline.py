@@ -10,7 +10,7 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.simulate import between_sets as between
 from armarc.simulate.arm import torsion_for_hand_rotation
-from armarc.simulate.choreography import SAGITTAL, Choreography
+from armarc.simulate.choreography import SAGITTAL, SHORTEST_S, Choreography
 from armarc.simulate.plan import RepPlan, SessionPlan, SetPlan
 from armarc.simulate.rep_shape import concentric_knots
 from armarc.simulate.tracks import Knot, Track
@@ -102,7 +102,7 @@ def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -
         top_start_s = knots[-1].time_s
         top_end_s = top_start_s + rep.hold_s
         end_s = top_end_s + rep.eccentric_s
-        if rep.hold_s > 0:
+        if rep.hold_s > SHORTEST_S:
             knots.append(Knot(top_end_s, rep.top_rad))
         knots.append(Knot(end_s, rep.lowest_end_rad))
         if about_vertical:
