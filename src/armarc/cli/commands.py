@@ -7,13 +7,18 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
+    from armarc.cli.compare import compare
     from armarc.cli.exercises import exercises
     from armarc.cli.lifter import app as lifter
+    from armarc.cli.line_of_pull import line_of_pull
     from armarc.cli.log import app as log
+    from armarc.cli.plan import plan
     from armarc.cli.process import process
     from armarc.cli.resist import resist
+    from armarc.cli.reliability import reliability
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate
+    from armarc.cli.trend import trend
 
     app.command("process")(process)
     app.command("exercises")(exercises)
@@ -22,3 +27,8 @@ def register(app: typer.Typer) -> None:
     app.command("simulate")(simulate)
     app.add_typer(lifter, name="lifter")
     app.command("resist")(resist)
+    app.command("trend")(trend)
+    app.command("compare")(compare)
+    app.command("reliability")(reliability)
+    app.command("plan")(plan)
+    app.command("line-of-pull")(line_of_pull)

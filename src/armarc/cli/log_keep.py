@@ -240,10 +240,8 @@ def reprocess_command(
 
 
 def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels) -> dict[str, Any]:
-    from datetime import datetime
-
     from armarc.errors import ArmarcError, LogError
-    from armarc.log.adding import add_result
+    from armarc.log.keeping import log_session
     from armarc.pipeline import process
     from armarc.recording.csv_reader import read_csv
     from armarc.settings import load_settings
@@ -258,16 +256,10 @@ def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels) 
             load_kg=labels.load_kg,
             settings=load_settings(),
         )
-        begun = None
-        if recording.metadata.started_at:
-            try:
-                begun = datetime.fromisoformat(recording.metadata.started_at)
-            except ValueError:
-                begun = None
         result: dict[str, Any] = dict(session.to_dict())
         if not result["sets"]:
             return {**record, "status": "no reps", "message": "nothing to measure; not logged"}
-        added = add_result(store, result, file, labels=labels, started_at=begun)
+        added = log_session(store, session, file, labels=labels, result=result)
     except LogError:
         raise
     except ArmarcError as error:

@@ -14,9 +14,7 @@ from armarc.log.reading import LoggedSet
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
 
-REPS_CAUTION = (
-    "Reps of one set are not independent trials: the interval speaks of these sets only, not of the next ones."
-)
+REPS_CAUTION = "Reps of one set are not independent trials: the interval speaks of these sets only."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

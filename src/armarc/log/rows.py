@@ -76,9 +76,21 @@ def measured_part(record: dict[str, Any]) -> dict[str, Any]:
         "start_s": start_s,
         "end_s": end_s,
         "reps": len(record["reps"]),
-        "summary": record.get("summary") or {},
+        "summary": {**(record.get("summary") or {}), **impulse_of(record)},
         "other": {key: value for key, value in record.items() if key not in _SET_KEYS},
     }
+
+
+def impulse_of(record: dict[str, Any]) -> dict[str, float]:
+    """Impulse of the shoulder moment inside the loaded range, summed over the set, where the result has it."""
+    load = record.get("load")
+    reps = load.get("reps") if isinstance(load, dict) else record["reps"]
+    parts = []
+    for rep in reps if isinstance(reps, list) else []:
+        whole, share = rep.get("moment_impulse_n_m_s"), rep.get("loaded_impulse_pct")
+        if isinstance(whole, int | float) and isinstance(share, int | float):
+            parts.append(whole * share / 100)
+    return {"loaded_range_impulse_n_m_s": round(sum(parts), 3)} if parts else {}
 
 
 def said_by_result(record: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:

@@ -1,0 +1,180 @@
+"""``armarc compare``: sets, sessions, variants or sides next to each other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from armarc.cli.log_options import (
+    AsJson,
+    ExerciseName,
+    Lifter,
+    Load,
+    LogFile,
+    Side,
+    Since,
+    Tag,
+    Until,
+    Variant,
+    make_filter,
+    print_json,
+    print_table,
+    say,
+)
+
+if TYPE_CHECKING:
+    from armarc.log.comparing import Group, Row
+    from armarc.log.curves import SetCurves
+    from armarc.log.reading import Filter
+    from armarc.log.store import Store
+
+SCHEMA = "armarc.compare/1"
+MOST_CURVES = 4
+
+
+def compare(
+    what: Annotated[
+        list[str] | None,
+        typer.Argument(help="Two or more of: a set 12, sets 12-15, a day 2026-03-01, last; else use --by."),
+    ] = None,
+    by: Annotated[
+        str | None,
+        typer.Option("--by", help="Split by side, variant, load, exercise, lifter, session or tag."),
+    ] = None,
+    measure: Annotated[
+        list[str] | None, typer.Option("--measure", "-m", help="Measure; may be repeated.")
+    ] = None,
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    variant: Variant = None,
+    side: Side = None,
+    load: Load = None,
+    tag: Tag = None,
+    since: Since = None,
+    until: Until = None,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", help="Overlay of the curves, from the raw recordings.")
+    ] = None,
+    curves: Annotated[bool, typer.Option("--curves", help="Put the curves into the JSON.")] = False,
+    dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Compare groups of sets: differences with effect sizes and intervals, left against right, curves."""
+    from armarc.errors import UsageError
+    from armarc.log.comparing import compare as compare_groups
+    from armarc.log.measures import COMPARED, find_measure
+    from armarc.log.reading import reps_by_set
+    from armarc.log.store import open_log
+
+    if bool(what) == bool(by):
+        raise UsageError("what is to be compared?", "name two sets or days, or split with --by side")
+    measures = [find_measure(name) for name in measure or COMPARED]
+    where = make_filter(
+        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
+    )  # fmt: skip
+    with open_log(log_file, create=False) as store:
+        groups = _groups(store, what or [], by, where)
+        ids = [entry.id for group in groups for entry in group.entries]
+        rows = compare_groups(groups, measures, reps_by_set(store, ids))
+        drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
+    if as_json:
+        document: dict[str, Any] = {
+            "schema": SCHEMA,
+            "groups": [{"name": g.name, "set_ids": [e.id for e in g.entries]} for g in groups],
+            "rows": [row.to_dict() for row in rows],
+        }
+        if curves:
+            from armarc.log.curves import curves_record
+
+            document["curves"] = curves_record([curve for _, curve in drawn])
+        print_json(document)
+    else:
+        _print_rows(groups, rows)
+    if plot is not None:
+        from armarc.report.saving import save_figure
+        from armarc.report.trend_figures import draw_overlay
+
+        picture = draw_overlay(
+            [curve for _, curve in drawn],
+            [name for name, _ in drawn],
+            title="Side by side",
+            facts="mean of the reps of one set each",
+            dark=dark,
+        )
+        save_figure(picture, plot)
+        say(f"picture written to {plot}")
+
+
+def _groups(store: Store, what: list[str], by: str | None, where: Filter) -> list[Group]:
+    from armarc.log.comparing import Group, group_by
+    from armarc.log.reading import choose_sets, get_set, list_sets
+
+    if by is not None:
+        return group_by(list_sets(store, where), by)
+    groups = []
+    for word in what:
+        entries = tuple(get_set(store, set_id) for set_id in choose_sets(store, [word], where))
+        name = f"set {entries[0].id}" if len(entries) == 1 else word
+        groups.append(Group(name=name, entries=entries))
+    return groups
+
+
+def _curves(store: Store, groups: list[Group]) -> list[tuple[str, SetCurves]]:
+    """Curves of the newest set of each group whose recording was kept."""
+    from armarc.errors import LogError
+    from armarc.log.curves import set_curves
+
+    out = []
+    for group in groups[:MOST_CURVES]:
+        entry = max(group.entries, key=lambda one: (one.done_at, one.id))
+        name = group.name if group.name == f"set {entry.id}" else f"{group.name}, set {entry.id}"
+        out.append((name, set_curves(store, entry)))
+    if len(groups) > MOST_CURVES:
+        say(f"curves of the first {MOST_CURVES} groups only")
+    if not out:
+        raise LogError("no curves to draw", "name sets whose recordings were kept")
+    return out
+
+
+def _print_rows(groups: list[Group], rows: list[Row]) -> None:
+    from armarc.log import asymmetry
+    from armarc.log.comparing import REPS_CAUTION
+
+    for group in groups:
+        count = len(group.entries)
+        say(f"{group.name}: {count} set{'s' * (count != 1)}")
+    heads = [
+        "Measure",
+        "First",
+        "Second",
+        "Mean first",
+        "Mean second",
+        "Difference (95 %)",
+        "Size (95 %)",
+        "Clear",
+    ]
+    heads += ["Counted"]
+    with_index = any(row.asymmetry is not None for row in rows)
+    heads += ["Symmetry index"] if with_index else []
+    lines = []
+    for row in rows:
+        d, e = max(row.measure.digits, 1), row.effect
+        line = [row.measure.label, row.first, row.second]
+        if e is None:
+            line += ["–"] * 6
+        else:
+            span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
+            size = "–" if e.size is None else f"{e.size:+.2f} ({e.size_low:+.2f} to {e.size_high:+.2f})"
+            counted = f"{e.n_first} pairs of {row.unit_of_analysis}s" if e.paired else ""
+            counted = counted or f"{e.n_first} and {e.n_second} {row.unit_of_analysis}s"
+            line += [f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}", f"{e.difference:+.{d}f}{span}", size]
+            line += ["yes" if e.is_clear else "no", counted]
+        lines.append([*line, row.asymmetry.words() if row.asymmetry else "–"] if with_index else line)
+    print_table(heads, lines, right=frozenset({3, 4}))
+    if any(row.unit_of_analysis == "rep" for row in rows):
+        say(REPS_CAUTION)
+    if with_index:
+        say(f"{asymmetry.DEFINITION}. {asymmetry.CAUTION}")

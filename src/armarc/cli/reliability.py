@@ -1,0 +1,110 @@
+"""``armarc reliability``: how well the numbers repeat for this lifter and this sensor."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from armarc.cli.log_options import (
+    AsJson,
+    ExerciseName,
+    Lifter,
+    Load,
+    LogFile,
+    Side,
+    Since,
+    Tag,
+    Until,
+    Variant,
+    make_filter,
+    print_json,
+    print_table,
+    say,
+    shown,
+)
+
+
+def reliability(
+    measures: Annotated[
+        list[str] | None, typer.Argument(help="Measures; the usual ones when none is named.")
+    ] = None,
+    across: Annotated[
+        str, typer.Option("--across", help="days: sessions of the same task; sets: sets of one session.")
+    ] = "days",
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    variant: Variant = None,
+    side: Side = None,
+    load: Load = None,
+    tag: Tag = None,
+    since: Since = None,
+    until: Until = None,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Typical error, smallest detectable change, limits of agreement and intraclass correlation from repeated sets."""
+    from armarc.errors import NothingToMeasure
+    from armarc.log.measures import COMPARED, find_measure
+    from armarc.log.reading import list_sets
+    from armarc.log.repeats import ADVICE, repeatability_of
+    from armarc.log.store import open_log
+
+    chosen = [find_measure(name) for name in measures or COMPARED]
+    where = make_filter(
+        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
+    )  # fmt: skip
+    with open_log(log_file, create=False) as store:
+        entries = list_sets(store, where)
+    found = [repeatability_of(entries, measure, across=across) for measure in chosen]
+    if as_json:
+        print_json({"schema": "armarc.reliability/1", "measures": [one.to_dict() for one in found]})
+    else:
+        heads = [
+            "Measure",
+            "Pairs",
+            "Mean",
+            "Typical error (95 %)",
+            "CV %",
+            "Detectable",
+            "Limits of agreement",
+        ]
+        heads += ["Worthwhile", "ICC 2,1 (95 %)", "ICC 3,1 (95 %)"]
+        lines = []
+        for one in found:
+            d, e = max(one.measure.digits, 1), one.error
+            line = [one.measure.label]
+            if e is None:
+                line += ["0", *["–"] * 5]
+            else:
+                spread = (
+                    f"{e.typical_error:.{d}f} ({e.typical_error_low:.{d}f} to {e.typical_error_high:.{d}f})"
+                )
+                limits = f"{e.limits[0]:+.{d}f} to {e.limits[1]:+.{d}f}"
+                line += [
+                    str(e.pairs),
+                    shown(e.mean, d),
+                    spread,
+                    shown(e.cv_pct, 1),
+                    shown(e.detectable, d),
+                    limits,
+                ]
+            line.append(shown(one.worthwhile, d))
+            for form in ("2,1", "3,1"):
+                icc = one.icc.get(form)
+                line.append("–" if icc is None else f"{icc.value:.2f} ({icc.low:.2f} to {icc.high:.2f})")
+            lines.append(line)
+        print_table(heads, lines, right=frozenset({1, 2, 4, 5, 7}))
+        say(
+            "Repeats are neighbouring sessions of one task (lifter, exercise, variant, side, load)."
+            if across == "days"
+            else "Repeats are neighbouring sets of one session and task; tiring adds to the error."
+        )
+        for why in dict.fromkeys(one.why_no_icc for one in found if one.why_no_icc):
+            say(f"No ICC: {why}.")
+        say(ADVICE)
+    if all(one.error is None for one in found):
+        raise NothingToMeasure(
+            "fewer than three pairs of repeats",
+            "log the same task on four days or more, or use --across sets",
+        )

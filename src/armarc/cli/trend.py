@@ -1,0 +1,270 @@
+"""``armarc trend``: one measure over sessions, weekly volume, personal bests."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from armarc.cli.log_options import (
+    AsJson,
+    ExerciseName,
+    Lifter,
+    Load,
+    LogFile,
+    Side,
+    Since,
+    Tag,
+    Until,
+    Variant,
+    make_filter,
+    print_json,
+    print_table,
+    say,
+    shown,
+)
+
+if TYPE_CHECKING:
+    from armarc.log.reading import LoggedSet
+    from armarc.log.trend import Trend
+
+SCHEMA = "armarc.trend/1"
+
+
+def trend(
+    measure: Annotated[
+        str, typer.Argument(help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
+    ] = "mean_concentric_deg_s",
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    variant: Variant = None,
+    side: Side = None,
+    load: Load = None,
+    all_loads: Annotated[bool, typer.Option("--all-loads", help="Do not keep to one load.")] = False,
+    tag: Tag = None,
+    since: Since = None,
+    until: Until = None,
+    worthwhile: Annotated[
+        float | None, typer.Option(min=0, help="Smallest change that matters to you, in the measure's unit.")
+    ] = None,
+    plot: Annotated[Path | None, typer.Option("--plot", help="Write a picture: .svg, .png or .pdf.")] = None,
+    dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Show a measure over sessions and whether it really changed; `weeks` shows volume, `bests` the records."""
+    from armarc.log.reading import list_sets
+    from armarc.log.store import open_log
+
+    where = make_filter(
+        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
+    )  # fmt: skip
+    with open_log(log_file, create=False) as store:
+        entries = list_sets(store, where)
+    if measure.strip() in ("weeks", "week", "volume"):
+        _weeks(entries, plot, dark, as_json)
+    elif measure.strip() in ("bests", "best"):
+        _bests(entries, as_json)
+    else:
+        _trend(entries, measure, worthwhile, load is None and not all_loads, plot, dark, as_json)
+
+
+def _trend(
+    entries: list[LoggedSet],
+    name: str,
+    worthwhile: float | None,
+    keep_to_one: bool,
+    plot: Path | None,
+    dark: bool,
+    as_json: bool,
+) -> None:
+    from armarc.errors import NothingToMeasure
+    from armarc.log.measures import find_measure
+    from armarc.log.repeats import between_lifters_sd
+    from armarc.log.trend import session_points, trend_of
+
+    wanted = find_measure(name)
+    chosen, kept = narrowed(entries, one_load=keep_to_one and wanted.key != "load_kg")
+    found = trend_of(
+        session_points(chosen, wanted),
+        wanted,
+        worthwhile=worthwhile,
+        between_sd=between_lifters_sd(alike(entries, chosen), wanted),
+    )
+    if as_json:
+        print_json(trend_record(found, kept))
+    else:
+        digits = max(wanted.digits, 1)
+        heads = ["Day", wanted.label, "Smoothed", "Sets"]
+        lines = [
+            [point.day.isoformat(), f"{point.value:.{digits}f}", f"{smooth:.{digits}f}", str(point.sets)]
+            for point, smooth in zip(found.points, found.smooth, strict=True)
+        ]
+        say(f"{wanted.label}: {kept}")
+        print_table(heads, lines, right=frozenset({1, 2, 3}))
+        say(found.words())
+        if found.typical_error is not None:
+            say(
+                f"Typical error of a session {found.typical_error:.{digits}f}, smallest detectable change "
+                f"between two sessions {shown(found.detectable, digits)} {wanted.unit}. "
+                f"Smallest worthwhile change {shown(found.worthwhile, digits)} ({found.worthwhile_from})."
+            )
+    if plot is not None:
+        if not found.points:
+            raise NothingToMeasure("no session to draw", "widen the filter")
+        from armarc.report.saving import save_figure
+        from armarc.report.trend_figures import draw_trend
+
+        save_figure(draw_trend(found, title=f"{wanted.title} over sessions", facts=kept, dark=dark), plot)
+        say(f"picture written to {plot}")
+    if not found.points:
+        raise NothingToMeasure(f"no set with {wanted.key} passes", "widen the filter or log more sets")
+
+
+def narrowed(entries: list[LoggedSet], *, one_load: bool) -> tuple[list[LoggedSet], str]:
+    """Keep to one task where several are mixed, the one with most sets, and say which."""
+    from collections import Counter
+
+    def key(entry: LoggedSet) -> tuple[Any, ...]:
+        task = (entry.lifter, entry.exercise, entry.variant, entry.side)
+        return (*task, entry.load_kg) if one_load else task
+
+    counts = Counter(key(entry) for entry in entries)
+    if not counts:
+        return [], "no sets"
+    most = max(counts, key=lambda one: (counts[one], str(one)))
+    chosen = [entry for entry in entries if key(entry) == most]
+    words = [most[0], f"{most[1]} ({most[2]})" if most[2] else most[1], f"{most[3]} arm" if most[3] else ""]
+    if one_load:
+        words.append("no load stated" if most[4] is None else f"{most[4]:.4g} kg")
+    else:
+        words.append("all loads")
+    left = len(entries) - len(chosen)
+    if left:
+        words.append(f"{left} other set{'s' * (left != 1)} left out")
+    return chosen, ", ".join(word for word in words if word)
+
+
+def alike(entries: list[LoggedSet], chosen: list[LoggedSet]) -> list[LoggedSet]:
+    """Sets of all lifters at the exercise and variant that was chosen."""
+    tasks = {(entry.exercise, entry.variant) for entry in chosen}
+    return [entry for entry in entries if (entry.exercise, entry.variant) in tasks]
+
+
+def trend_record(found: Trend, kept: str) -> dict[str, Any]:
+    """JSON of a trend."""
+    change = found.change
+    return {
+        "schema": SCHEMA,
+        "measure": found.measure.key,
+        "unit": found.measure.unit,
+        "of": kept,
+        "points": [
+            {
+                "day": point.day.isoformat(),
+                "value": point.value,
+                "smooth": smooth,
+                "sets": point.sets,
+                "set_ids": list(point.set_ids),
+            }
+            for point, smooth in zip(found.points, found.smooth, strict=True)
+        ],
+        "typical_error": found.typical_error,
+        "detectable": found.detectable,
+        "worthwhile": found.worthwhile,
+        "worthwhile_from": found.worthwhile_from,
+        "slope_per_week": found.slope_per_week,
+        "slope_interval": None if found.slope_low is None else [found.slope_low, found.slope_high],
+        "change": None
+        if change is None
+        else {
+            "sessions": change.sessions,
+            "difference": change.difference,
+            "low": change.low,
+            "high": change.high,
+            "real": change.is_real,
+        },
+        "verdict": found.words(),
+    }
+
+
+def _weeks(entries: list[LoggedSet], plot: Path | None, dark: bool, as_json: bool) -> None:
+    from armarc.log.volume import weekly_volume
+
+    weeks = weekly_volume(entries)
+    if as_json:
+        print_json({"schema": "armarc.weeks/1", "weeks": [week.to_dict() for week in weeks]})
+    else:
+        heads = [
+            "Week",
+            "Monday",
+            "Sets",
+            "Reps",
+            "Time under tension s",
+            "In the loaded range s",
+            "Load × reps kg",
+        ]
+        impulse = any(week.impulse_n_m_s is not None for week in weeks)
+        heads += ["Impulse in the loaded range N·m·s"] if impulse else []
+        lines = []
+        for week in weeks:
+            record = week.to_dict()
+            line = [record["week"], record["monday"], str(week.sets), str(week.reps)]
+            line += [
+                shown(week.time_under_tension_s),
+                shown(week.loaded_range_s, 1),
+                shown(week.load_reps_kg),
+            ]
+            lines.append([*line, shown(week.impulse_n_m_s)] if impulse else line)
+        print_table(heads, lines, right=frozenset(range(2, 8)))
+    if plot is not None and weeks:
+        from armarc.report.saving import save_figure
+        from armarc.report.trend_figures import draw_weeks
+
+        save_figure(draw_weeks(weeks, title="Training per week", dark=dark), plot)
+        say(f"picture written to {plot}")
+
+
+def _bests(entries: list[LoggedSet], as_json: bool) -> None:
+    from armarc.log.bests import personal_bests
+
+    bests = personal_bests(entries)
+    if as_json:
+        records = [
+            {
+                "lifter": best.entry.lifter,
+                "exercise": best.entry.exercise,
+                "variant": best.entry.variant,
+                "side": best.entry.side,
+                "load_kg": best.entry.load_kg,
+                "measure": best.measure.key,
+                "value": best.value,
+                "second": best.second,
+                "set_id": best.entry.id,
+                "day": best.entry.day.isoformat(),
+                "sets": best.sets,
+            }
+            for best in bests
+        ]
+        print_json({"schema": "armarc.bests/1", "bests": records})
+        return
+    heads = ["Lifter", "Exercise", "Side", "Load kg", "Measure", "Best", "Other sessions' best", "Day", "Set"]
+    lines = [
+        [
+            best.entry.lifter,
+            f"{best.entry.exercise} ({best.entry.variant})" if best.entry.variant else best.entry.exercise,
+            best.entry.side or "–",
+            "–" if best.entry.load_kg is None else f"{best.entry.load_kg:.4g}",
+            best.measure.label,
+            shown(best.value, best.measure.digits),
+            shown(best.second, best.measure.digits),
+            best.entry.day.isoformat(),
+            str(best.entry.id),
+        ]
+        for best in bests
+    ]
+    print_table(heads, lines, right=frozenset({3, 5, 6, 8}))
+    say(
+        "Bests are kept apart by lifter, exercise, variant, side and load. A best inside the error is no progress."
+    )

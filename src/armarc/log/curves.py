@@ -1,0 +1,161 @@
+"""Mean curves of a logged set, worked out from its raw recording: elevation, velocity, moment by angle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from armarc.errors import LogError
+from armarc.log.measuring import measure_session
+from armarc.log.reading import LoggedSet, recording_of
+from armarc.log.remeasuring import match_by_overlap
+from armarc.log.store import Store
+from armarc.recording import FloatArray
+
+if TYPE_CHECKING:
+    from armarc.motion import ArmMotion
+    from armarc.pipeline import Session
+    from armarc.reps import MeasuredSet
+
+PHASE_POINTS = 51
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetCurves:
+    """Mean over the reps of a set, with spread.
+
+    Parameters
+    ----------
+    set_id : int
+    progress : ndarray, shape (m,)
+        0 at the start of a rep, 1 at the top, 2 at its end: raising and lowering each stretched to 1.
+    angle_deg, angle_sd_deg : ndarray, shape (m,)
+    speed_angle_deg : ndarray, shape (k,)
+        Whole degrees that every rep passed.
+    speed_deg_s, speed_sd_deg_s : ndarray, shape (k,)
+        Velocity while raising, at these angles.
+    moment_angle_deg, moment_n_m : ndarray, or None
+        Net shoulder moment while raising, by angle; None without a load.
+    """
+
+    set_id: int
+    progress: FloatArray
+    angle_deg: FloatArray
+    angle_sd_deg: FloatArray
+    speed_angle_deg: FloatArray
+    speed_deg_s: FloatArray
+    speed_sd_deg_s: FloatArray
+    moment_angle_deg: FloatArray | None
+    moment_n_m: FloatArray | None
+
+
+def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, MeasuredSet, ArmMotion]:
+    """A logged set measured again from its raw recording, with the motion behind it.
+
+    Raises
+    ------
+    LogError
+        If the recording is not there, or the set is not found in it any more.
+    """
+    file_name, content, settings = recording_of(store, entry.id)
+    if content is None:
+        raise LogError(
+            f"the raw recording of set {entry.id} was not kept", "curves need it; numbers are still there"
+        )
+    current: dict[str, Any] = {**settings, "side": entry.side or settings.get("side")}
+    if entry.load_kg is not None:
+        current["load_kg"] = entry.load_kg
+    session = measure_session(content, file_name, current)
+    pairs = match_by_overlap([(entry.start_s, entry.end_s)], [(s.start_s, s.end_s) for s in session.sets])
+    if not pairs:
+        raise LogError(f"set {entry.id} is not found in its recording any more", "see armarc log reprocess")
+    found = pairs[0][1]
+    return session, session.sets[found], session.motions[session.motion_of_set[found]]
+
+
+def set_curves(store: Store, entry: LoggedSet) -> SetCurves:
+    """Mean curves of one logged set.
+
+    Raises
+    ------
+    LogError
+        See `remeasured_set`.
+    """
+    _, measured, motion = remeasured_set(store, entry)
+    return curves_of(entry.id, measured, motion)
+
+
+def curves_of(set_id: int, measured: MeasuredSet, motion: ArmMotion) -> SetCurves:
+    """Mean curves of a measured set."""
+    angles, speeds, low, high = [], [], -math.inf, math.inf
+    angle, rate = np.degrees(motion.angle_rad), np.degrees(motion.angle_rate_rad_s)
+    for rep in measured.reps:
+        p = rep.phases
+        half = np.linspace(0, 1, PHASE_POINTS)
+        up = p.start_s + half * (p.top_start_s - p.start_s)
+        down = p.top_end_s + half * (p.end_s - p.top_end_s)
+        when = np.concatenate([up, down[1:]])
+        angles.append(np.interp(when, motion.time_s, angle))
+        use = (motion.time_s >= p.start_s) & (motion.time_s <= p.top_start_s)
+        a, v = angle[use], rate[use]
+        if len(a) < 2:
+            continue
+        rising = np.maximum.accumulate(a)
+        new = np.concatenate([[True], rising[1:] > rising[:-1]])
+        speeds.append((a[new], v[new]))
+        low, high = max(low, float(a[new][0])), min(high, float(a[new][-1]))
+    grid = np.arange(math.ceil(low), math.floor(high) + 1.0) if high > low else np.empty(0)
+    by_angle = np.array([np.interp(grid, a, v) for a, v in speeds]).reshape(len(speeds), len(grid))
+    table = np.array(angles)
+    moment = _moment(measured, motion)
+    return SetCurves(
+        set_id=set_id,
+        progress=np.linspace(0, 2, 2 * PHASE_POINTS - 1),
+        angle_deg=table.mean(axis=0),
+        angle_sd_deg=_spread(table),
+        speed_angle_deg=grid,
+        speed_deg_s=by_angle.mean(axis=0) if len(speeds) else grid,
+        speed_sd_deg_s=_spread(by_angle) if len(speeds) else grid,
+        moment_angle_deg=None if moment is None else moment[0],
+        moment_n_m=None if moment is None else moment[1],
+    )
+
+
+def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
+    """JSON-ready curves."""
+
+    def plain(values: FloatArray | None) -> list[float] | None:
+        return None if values is None else [round(float(v), 3) for v in values]
+
+    return [
+        {
+            "set_id": c.set_id,
+            "progress": plain(c.progress),
+            "angle_deg": plain(c.angle_deg),
+            "speed_angle_deg": plain(c.speed_angle_deg),
+            "speed_deg_s": plain(c.speed_deg_s),
+            "moment_angle_deg": plain(c.moment_angle_deg),
+            "moment_n_m": plain(c.moment_n_m),
+        }
+        for c in curves
+    ]
+
+
+def _moment(measured: MeasuredSet, motion: ArmMotion) -> tuple[FloatArray, FloatArray] | None:
+    if measured.load_kg is None or motion.coordinate != "elevation":
+        return None
+    from armarc.load.set_load import measure_load
+
+    load = measure_load(motion, measured)
+    known = np.isfinite(load.concentric_mean_n_m)
+    if not known.any():
+        return None
+    return np.degrees(load.angle_rad[known]), load.concentric_mean_n_m[known]
+
+
+def _spread(table: FloatArray) -> FloatArray:
+    return table.std(axis=0, ddof=1) if len(table) > 1 else np.zeros(table.shape[1])

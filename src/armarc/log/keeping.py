@@ -1,0 +1,85 @@
+"""Log a recording that was just measured: the one call that measuring commands need."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from armarc.log.adding import Added, add_result
+from armarc.log.labels import Labels
+from armarc.log.measuring import READING_OPTIONS
+from armarc.log.store import Store
+
+if TYPE_CHECKING:
+    from armarc.pipeline import Session
+
+
+def log_session(
+    store: Store,
+    session: Session,
+    path: str | os.PathLike[str],
+    *,
+    labels: Labels | None = None,
+    reading: Mapping[str, Any] | None = None,
+    result: dict[str, Any] | None = None,
+) -> Added:
+    """Log every set of a measured recording and keep the raw file.
+
+    Parameters
+    ----------
+    store : Store
+    session : Session
+        What `armarc.pipeline.process` gave.
+    path : path
+        The file it was read from.
+    labels : Labels or None
+        What the person said. A note in the recording's own header is taken over when none is said.
+    reading : mapping or None
+        Options of `read_csv` the file was read with. With ``gyroscope_path`` the two files are kept as one, in
+        armarc's own form.
+    result : dict or None
+        ``session.to_dict()``, perhaps with more in it; made here when None.
+
+    Raises
+    ------
+    InputError, LogError
+        See `armarc.log.adding.add_result`.
+    """
+    from armarc.recording.csv_writer import write_csv
+
+    said = labels or Labels()
+    metadata = session.recording.metadata
+    if said.note is None and metadata.note:
+        said = _with_note(said, metadata.note)
+    document = dict(session.to_dict()) if result is None else result
+    options = {name: reading.get(name) for name in READING_OPTIONS} if reading else {}
+    begun = _moment(metadata.started_at)
+    if reading is None or not reading.get("gyroscope_path"):
+        return add_result(store, document, path, labels=said, started_at=begun, reading=options)
+    with tempfile.TemporaryDirectory() as folder:
+        merged = Path(folder) / f"{Path(path).stem}.csv"
+        write_csv(session.recording, merged)
+        begun = begun or datetime.fromtimestamp(Path(path).stat().st_mtime).astimezone()
+        return add_result(store, document, merged, labels=said, started_at=begun)
+
+
+def _with_note(labels: Labels, note: str) -> Labels:
+    from dataclasses import replace
+
+    # A header may hold what a label may not; it must not stop the set from being logged.
+    plain = "".join(c for c in note if c.isprintable() or c in "\n\t")[:10_000]
+    return replace(labels, note=plain)
+
+
+def _moment(text: str | None) -> datetime | None:
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text.strip())
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else moment.astimezone()
