@@ -233,7 +233,18 @@ def test_text_is_measured_as_it_is_drawn():
     assert fitting_size("a long line", 20, 0.5) < 20
     assert fitting_size("a", 20, 5) == 20
     lines = wrapped("one two three four five six seven eight nine ten", 12, 1.0)
-    assert " ".join(lines).split() == ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"]
+    assert " ".join(lines).split() == [
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "ten",
+    ]
     assert all(text_width_in(line, 12) <= 1.0 for line in lines)
 
 

@@ -58,6 +58,13 @@ def test_wide_terminal_shows_everything_a_gym_asks_for():
     assert "-12" in lines[3]
 
 
+def test_a_little_below_zero_is_zero():
+    made = record(2)
+    for rep in made["reps"]:
+        rep["plane_deg"] = -0.3
+    assert "-0" not in printed(set_table(made["reps"], width=140), 140)
+
+
 def test_narrow_terminal_keeps_what_matters_most():
     lines = printed(set_table(record(3)["reps"], width=40), 40).splitlines()
     assert lines[0].split()[:3] == ["rep", "start", "ROM"]

@@ -79,7 +79,7 @@ def draw_moments(
     palette = style.palette_for(dark)
     with style.look(palette):
         width, plot_in = 11.0, 5.2
-        figure, page, top, foot = _page(width, plot_in + 1.1, title, facts, notes, palette)
+        figure, page, top, foot = _page(width, plot_in + 0.55, title, facts, notes, palette)
         furniture.panel_title(page, "Moment while raising", "N m, by angle in degrees", top + 0.18)
         axes = style.inch_axes(
             figure, _LEFT_IN, page.get_ylim()[1] - top, width - _LEFT_IN - _LABEL_IN - 0.4, plot_in

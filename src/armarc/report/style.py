@@ -142,12 +142,12 @@ def fitting_size(text: str, size: float, width_in: float, *, bold: bool = False)
 
 
 def wrapped(text: str, size: float, width_in: float) -> list[str]:
-    """Break a text into lines that fit."""
+    """Break a text into lines that fit; a no-break space stays in its line."""
     space = text_width_in("n n", size) - text_width_in("nn", size)
     lines: list[str] = []
     line = ""
     used = 0.0
-    for word in text.split():
+    for word in text.replace("\n", " ").split(" "):
         width = text_width_in(word, size)
         if line and used + space + width > width_in:
             lines.append(line)

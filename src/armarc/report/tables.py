@@ -163,7 +163,10 @@ def _columns(
     marks: Mapping[str, str], none: str, letters: Mapping[str, str], ascii_only: bool
 ) -> list[_Column]:
     def value(key: str, digits: int) -> Callable[[Record], str]:
-        return lambda record: none if record.get(key) is None else f"{record[key]:.{digits}f}"
+        # Adding zero turns a minus zero into a plain one.
+        return lambda record: (
+            none if record.get(key) is None else f"{round(record[key], digits) + 0.0:.{digits}f}"
+        )
 
     def start(record: Record) -> str:
         if record.get("start_velocity_deg_s") is None:

@@ -58,7 +58,7 @@ def measured_how(motion: ArmMotion, place: str = "wrist") -> str:
     fusion = f"orientation by {motion.orientation.method}"
     tilt = motion.orientation.tilt_se_rad
     if math.isfinite(tilt):
-        fusion += f", tilt ±{math.degrees(tilt):.1f}°"
+        fusion += f", tilt\u00a0±{math.degrees(tilt):.1f}°"
     return f"Measured on the {place} at {motion.rate_hz:.0f} Hz; arm line from {direction}{sure}; {fusion}."
 
 
