@@ -70,38 +70,32 @@ def _long_enough(recording: Recording, start: int, end: int) -> bool:
 
 def _piece(recording: Recording, start: int, end: int, rate: float, longest_bridge_s: float) -> Piece:
     t = recording.time_s[start:end] - recording.time_s[start]
-    values = np.concatenate(
-        [recording.specific_force_m_s2[start:end], recording.angular_velocity_rad_s[start:end]], axis=1
-    )
+    force, turning = recording.specific_force_m_s2[start:end], recording.angular_velocity_rad_s[start:end]
     clipped = recording.is_clipped[start:end]
     steps = np.diff(t) * rate
     counts = np.maximum(1.0, np.round(steps))
     # The last few microseconds of a stamp are rounding, not unevenness.
     loose = np.maximum(_STEADY * counts, 2e-6 * rate)
-    long = steps > max(1.5, longest_bridge_s * rate)
-    if bool((np.abs(steps - counts)[~long] <= loose[~long]).all()):
+    bridge_s = max(longest_bridge_s, 1.5 / rate)
+    long = steps > bridge_s * rate * (1 + 1e-9)
+    if not bool((np.abs(steps - counts)[~long] <= loose[~long]).all()):
+        force, turning, clipped, missing = _interpolated(t, force, turning, clipped, rate, bridge_s)
+    elif counts.max() > 1.0:
         index = _places(t, rate, counts, long)
-        grid_values, filled = _fill(index, values)
-        grid_clipped = np.zeros(len(grid_values), bool)
-        grid_clipped[index] = clipped
-        missing = _over_gaps(index, filled, longest_bridge_s * rate)
+        force, turning, clipped, missing = _filled(index, force, turning, clipped, long)
     else:
-        n = int(np.floor(t[-1] * rate + 1e-6)) + 1
-        grid = np.arange(n) / rate
-        grid_values = _interpolate(t, values, grid, max(longest_bridge_s, 1.5 / rate))
-        right = np.clip(np.searchsorted(t, grid, side="left"), 1, len(t) - 1)
-        interval = t[right] - t[right - 1]
-        on_sample = np.minimum(np.abs(t[right] - grid), np.abs(grid - t[right - 1])) < 0.25 / rate
-        missing = (interval > max(longest_bridge_s, 1.5 / rate) * (1 + 1e-9)) & ~on_sample
-        grid_clipped = clipped[right] | clipped[right - 1]
+        missing = np.zeros(len(t), bool)
     return Piece(
         start_s=float(recording.time_s[start]),
         rate_hz=rate,
-        specific_force_m_s2=np.ascontiguousarray(grid_values[:, :3]),
-        angular_velocity_rad_s=np.ascontiguousarray(grid_values[:, 3:]),
+        specific_force_m_s2=force,
+        angular_velocity_rad_s=turning,
         missing=missing,
-        clipped=grid_clipped,
+        clipped=clipped,
     )
+
+
+_Columns = tuple[FloatArray, FloatArray, BoolArray, BoolArray]
 
 
 def _places(t: FloatArray, rate: float, counts: FloatArray, long: BoolArray) -> NDArray[np.intp]:
@@ -119,29 +113,45 @@ def _places(t: FloatArray, rate: float, counts: FloatArray, long: BoolArray) -> 
     return index.astype(np.intp)
 
 
-def _fill(index: NDArray[np.intp], values: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """Spread samples over the grid and join neighbours by straight lines where the grid is empty."""
+def _filled(
+    index: NDArray[np.intp], force: FloatArray, turning: FloatArray, clipped: BoolArray, long: BoolArray
+) -> _Columns:
+    """Spread samples over the grid; join neighbours by straight lines where it is empty; mark the long gaps."""
     n = int(index[-1]) + 1
-    filled = np.ones(n, bool)
-    filled[index] = False
-    if n == len(index):
-        return values, filled
-    grid = np.empty((n, values.shape[1]))
-    grid[index] = values
-    holes = np.flatnonzero(filled)
-    for column in range(values.shape[1]):
-        grid[holes, column] = np.interp(holes, index, values[:, column])
-    return grid, filled
-
-
-def _over_gaps(index: NDArray[np.intp], filled: BoolArray, longest_bridge: float) -> BoolArray:
-    """Filled samples between two real ones that are further apart than a bridge may be."""
-    apart = np.diff(index)
-    wide = np.flatnonzero(apart > max(1.5, longest_bridge * (1 + 1e-9)))
-    missing = np.zeros(len(filled), bool)
-    for i in wide:
+    empty = np.ones(n, bool)
+    empty[index] = False
+    holes = np.flatnonzero(empty)
+    out = []
+    for values in (force, turning):
+        grid = np.empty((n, 3))
+        grid[index] = values
+        for axis in range(3):
+            grid[holes, axis] = np.interp(holes, index, values[:, axis])
+        out.append(grid)
+    grid_clipped = np.zeros(n, bool)
+    grid_clipped[index] = clipped
+    missing = np.zeros(n, bool)
+    for i in np.flatnonzero(long).tolist():
         missing[index[i] + 1 : index[i + 1]] = True
-    return missing & filled
+    return out[0], out[1], grid_clipped, missing
+
+
+def _interpolated(
+    t: FloatArray, force: FloatArray, turning: FloatArray, clipped: BoolArray, rate: float, bridge_s: float
+) -> _Columns:
+    """Values on an even grid between uneven stamps."""
+    grid = np.arange(int(np.floor(t[-1] * rate + 1e-6)) + 1) / rate
+    values = _interpolate(t, np.concatenate([force, turning], axis=1), grid, bridge_s)
+    right = np.clip(np.searchsorted(t, grid, side="left"), 1, len(t) - 1)
+    interval = t[right] - t[right - 1]
+    on_sample = np.minimum(np.abs(t[right] - grid), np.abs(grid - t[right - 1])) < 0.25 / rate
+    missing = (interval > bridge_s * (1 + 1e-9)) & ~on_sample
+    return (
+        np.ascontiguousarray(values[:, :3]),
+        np.ascontiguousarray(values[:, 3:]),
+        clipped[right] | clipped[right - 1],
+        missing,
+    )
 
 
 def _interpolate(t: FloatArray, values: FloatArray, grid: FloatArray, longest_bridge_s: float) -> FloatArray:

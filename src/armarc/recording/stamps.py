@@ -132,7 +132,8 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
     digits = _decimals_of_second(filled)
     clock = _times_of_day(text, first)
     if clock is not None:
-        seconds, origin, started, zone = clock, 0.0, None, "time of day"
+        seconds: FloatArray = clock
+        origin, started, zone = 0.0, None, "time of day"
     else:
         instants = pd.to_datetime(text.str.replace(",", "."), format="ISO8601", errors="coerce", utc=True)
         if instants.isna().mean() > 0.5:
@@ -146,7 +147,7 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
                 line=line,
             )
         base = instants.dropna().iloc[0]
-        seconds = (instants - base).dt.total_seconds().to_numpy(dtype=float)
+        seconds = np.asarray((instants - base).dt.total_seconds(), dtype=np.float64)
         origin = base.timestamp()
         zoned = re.search(r"(Z|[+-]\d{2}:?\d{2})$", first) is not None
         started = base.isoformat().replace("+00:00", "Z" if zoned else "")
