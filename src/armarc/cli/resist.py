@@ -111,7 +111,9 @@ def resist(
     if match or examples:
         resistances = matched(template, resistances, body, elbow_rad=elbow_rad)
     found = compare(template, resistances, body, loaded_range_rad=loaded, elbow_rad=elbow_rad)
-    notes = [*(f"{line}." for line in template.notes), *(f"Assumed: {line}." for line in body.assumed)]
+    notes = [f"{line}." for line in template.notes]
+    if body.assumed:
+        notes.append(f"Assumed: {'; '.join(body.assumed)}.")
     if examples:
         notes.insert(0, "No resistance was named: these are examples, scaled to the same work on the way up.")
     elif match:
@@ -214,7 +216,9 @@ def _print(
     best = _best(found)
     if best is not None and len(found) > 1:
         share = best.measures.loaded_work_share or 0.0
-        near = [e.label for e in found if e is not best and (e.measures.loaded_work_share or 0) > share - 0.02]
+        near = [
+            e.label for e in found if e is not best and (e.measures.loaded_work_share or 0) > share - 0.02
+        ]
         level = f"; within 2 %: {', '.join(near)}" if near else ""
         said.append(
             f"Most inside {inside}: {best.label} ({100 * share:.0f} % of the work on the way up{level})."

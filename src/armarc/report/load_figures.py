@@ -10,6 +10,8 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from armarc.load.set_load import SetLoad
+from armarc.load.wording import LOAD_CAUTIONS
 from armarc.recording import FloatArray
 from armarc.report import furniture, style
 from armarc.report.furniture import SIDE_IN
@@ -54,6 +56,7 @@ def draw_moments(
     facts: str,
     loaded_deg: tuple[float, float] | None,
     notes: Sequence[str],
+    panel: str = "Moment while raising",
     dark: bool = False,
 ) -> Figure:
     """Shoulder moment by angle, one line per curve, labels at the lines' ends.
@@ -67,6 +70,8 @@ def draw_moments(
         Shaded.
     notes : sequence of str
         At the foot.
+    panel : str
+        Head of the panel.
     dark : bool
 
     Raises
@@ -80,7 +85,7 @@ def draw_moments(
     with style.look(palette):
         width, plot_in = 11.0, 5.2
         figure, page, top, foot = _page(width, plot_in + 0.55, title, facts, notes, palette)
-        furniture.panel_title(page, "Moment while raising", "N m, by angle in degrees", top + 0.18)
+        furniture.panel_title(page, panel, "N m, by angle in degrees", top + 0.18)
         axes = style.inch_axes(
             figure, _LEFT_IN, page.get_ylim()[1] - top, width - _LEFT_IN - _LABEL_IN - 0.4, plot_in
         )
@@ -93,6 +98,28 @@ def draw_moments(
         end_labels(axes, palette, curves, plot_in)
         furniture.draw_foot(page, palette, foot)
         return figure
+
+
+def draw_set_load(load: SetLoad, *, title: str, facts: str, dark: bool = False) -> Figure:
+    """Moment by angle of a measured set: mean and spread over its reps, raising and lowering."""
+    degrees = np.degrees(load.angle_rad)
+    curves = [
+        Curve(label=label, x=degrees, y=mean, low=mean - sd, high=mean + sd)
+        for label, mean, sd in (
+            ("raising, mean of the reps and their spread", load.concentric_mean_n_m, load.concentric_sd_n_m),
+            ("lowering", load.eccentric_mean_n_m, load.eccentric_sd_n_m),
+        )
+    ]
+    loaded = load.loaded_range_rad
+    return draw_moments(
+        curves,
+        title=title,
+        facts=facts,
+        loaded_deg=None if loaded is None else (float(np.degrees(loaded[0])), float(np.degrees(loaded[1]))),
+        notes=[f"Assumed: {'; '.join(load.notes)}.", *LOAD_CAUTIONS],
+        panel="Moment about the shoulder",
+        dark=dark,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -291,7 +318,8 @@ def end_labels(axes: Axes, palette: Palette, curves: Sequence[Curve], height_in:
         lines = style.wrapped(curve.label + share, style.SIZE_SMALL + 0.5, _LABEL_IN - 0.35)
         place = (float(curve.y[on[-1]]) - low) / (high - low) * height_in
         texts.append((place, lines, i, float(curve.x[on[-1]])))
-    texts.sort(key=lambda t: t[0])
+    # Lines that end at the same place keep their order from top to bottom.
+    texts.sort(key=lambda t: (round(t[0], 1), -t[2]))
     need = [0.2 * len(t[1]) + 0.06 for t in texts]
     spots = [t[0] for t in texts]
     for _ in range(200):

@@ -1,0 +1,233 @@
+"""``armarc plan``: simulate the raise for start velocities and loads, under stated assumptions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from armarc.load.plan_report import PlanReport
+
+
+def plan(
+    recording: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="Scale the shoulder from the measured reps of this recording."),
+    ] = None,
+    load: Annotated[str | None, typer.Option(help="Dumbbell to plan for, such as 8kg.")] = None,
+    resistance: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="RESISTANCE", help="Cable, band or machine instead: see `armarc resist --help`."
+        ),
+    ] = None,
+    heaviest: Annotated[
+        str | None, typer.Option(help="Heaviest strict single rep, as a dumbbell: such as 14kg.")
+    ] = None,
+    capacity: Annotated[
+        str,
+        typer.Option(
+            help="Strength by angle: descending, mid-range, flat, or your own degrees:share table such as "
+            "0:1,45:0.9,90:0.5."
+        ),
+    ] = "descending",
+    capacity_nm: Annotated[
+        float | None, typer.Option(metavar="N·M", help="Largest isometric raising moment, if measured.")
+    ] = None,
+    speed_from: Annotated[
+        str, typer.Option(help="Who makes the start velocity: body (for nothing) or shoulder.")
+    ] = "body",
+    aim: Annotated[
+        str, typer.Option(help="peak, loaded-peak, mean, loaded-mean, loaded-impulse or work.")
+    ] = "loaded-peak",
+    effort: Annotated[
+        float, typer.Option(help="Share of full effort, 0.3 to 1: below 1 for a raise that is held back.")
+    ] = 1.0,
+    start: Annotated[str, typer.Option(help="Start of the raise, degrees.")] = "5",
+    top: Annotated[str, typer.Option(help="Top of the raise, degrees.")] = "90",
+    loaded_range: Annotated[
+        str, typer.Option(metavar="LOW-HIGH", help="Range you want loaded, degrees.")
+    ] = "30-60",
+    fastest_start: Annotated[
+        float, typer.Option(metavar="°/s", help="Largest start velocity to try.")
+    ] = 150.0,
+    plane: Annotated[str, typer.Option(help="Plane of the raise: 0 to the side, 90 forward.")] = "0",
+    elbow: Annotated[str, typer.Option(help="Elbow bend held through the raise, degrees.")] = "0",
+    explore: Annotated[
+        bool, typer.Option("--explore", help="Also draw other plausible shoulders (takes a few seconds).")
+    ] = False,
+    exercise: Annotated[
+        str | None, typer.Option("--exercise", "-e", help="Of the recording; see `armarc exercises`.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
+    ] = None,
+    dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+) -> None:
+    """Simulate the raise over start velocities and loads: does it reach the top, and what does the shoulder do.
+
+    The shoulder is scaled from your heaviest strict single, from measured reps, from a measured moment, or, with
+    nothing given, from a published group mean. Full effort, shoulder fixed after the start. A description of a
+    model, not advice to swing a load.
+    """
+    from armarc.cli.batch import check_picture
+    from armarc.cli.load_tables import degrees_option, print_json, range_option
+    from armarc.errors import UsageError
+    from armarc.load.capacity import capacity_curve
+    from armarc.load.grammar import parse_all
+    from armarc.load.lifter_file import load_lifter
+    from armarc.load.plan_report import make_report, plan_record
+    from armarc.load.planning import AIMS
+    from armarc.load.resistance import Dumbbell
+    from armarc.quantities import parse_load
+
+    if plot is not None:
+        check_picture(plot)
+    if aim not in AIMS:
+        raise UsageError(f"there is no aim {aim!r}", f"one of {', '.join(AIMS)}")
+    if speed_from not in ("body", "shoulder"):
+        raise UsageError(f"the start velocity comes from the body or the shoulder, got {speed_from!r}")
+    if load and resistance:
+        raise UsageError(
+            "--load and --resistance exclude each other", "join them: --resistance 8kg+band.toml"
+        )
+    if sum(v is not None for v in (recording, heaviest, capacity_nm)) > 1:
+        raise UsageError(
+            "strength comes from one place", "give FILE, --heaviest or --capacity-nm, not several"
+        )
+    if not 0.3 <= effort <= 1:
+        raise UsageError(f"expected an effort from 0.3 to 1, got {effort:g}")
+    if not 10 <= fastest_start <= 600:
+        raise UsageError(f"expected a largest start velocity from 10 to 600 °/s, got {fastest_start:g}")
+    measured: Any = None
+    resistances = parse_all(resistance) if resistance else None
+    if load:
+        resistances = (Dumbbell(mass_kg=parse_load(load)),)
+    if recording is not None:
+        measured = _measured(recording, exercise)
+        if resistances is None and measured[1].load_kg:
+            resistances = (Dumbbell(mass_kg=measured[1].load_kg),)
+    if resistances is None:
+        heavy = parse_load(heaviest) if heaviest else None
+        resistances = (Dumbbell(mass_kg=round(0.65 * heavy, 1) if heavy else 6.0),)
+        load_assumed = "65 % of the heaviest strict rep" if heavy else "an example"
+    else:
+        load_assumed = ""
+    report = make_report(
+        lifter=load_lifter(),
+        resistances=resistances,
+        load_assumed=load_assumed,
+        curve=capacity_curve(capacity),
+        heaviest_kg=parse_load(heaviest) if heaviest else None,
+        capacity_n_m=capacity_nm,
+        measured=measured,
+        by_shoulder=speed_from == "shoulder",
+        aim=aim,
+        effort=effort,
+        start_rad=degrees_option(start, "a start", 0, 120) or 0.0,
+        top_rad=degrees_option(top, "a top", 20, 150) or 0.0,
+        loaded_range_rad=range_option(loaded_range, "the loaded range"),
+        fastest_start_deg_s=fastest_start,
+        plane_rad=degrees_option(plane, "a plane", -90, 180) or 0.0,
+        elbow_rad=degrees_option(elbow, "an elbow bend", 0, 120) or 0.0,
+        with_exploration=explore,
+    )
+    if as_json:
+        print_json(plan_record(report))
+    else:
+        _print(report)
+    if plot is not None:
+        _draw(report, plot, dark)
+
+
+def _measured(path: Path, exercise: str | None) -> Any:
+    from armarc.cli.batch import measure_file, parsed
+    from armarc.errors import NothingToMeasure
+
+    session = measure_file(path, {}, parsed({"exercise": exercise}))
+    if not session.sets:
+        raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
+    return session.motions[session.motion_of_set[0]], session.sets[0]
+
+
+def _print(report: PlanReport) -> None:
+    from armarc.cli.load_tables import number, print_table, say
+    from armarc.load.plan_report import assumptions, findings_words, suggestion_words
+
+    heads = (
+        "Start °/s",
+        "Reaches",
+        "Peak N m",
+        "at °",
+        "Mean N m",
+        "In range s",
+        "In range N m s",
+        "N m per °",
+        "Liftable",
+    )
+    rows = []
+    for row in report.rows():
+        reached = "top" if row["reached"] else "cannot start" if not row["possible"] else "stalls at "
+        if reached == "stalls at ":
+            reached += f"{row['highest_deg']:.0f}°"
+        liftable = row["liftable"]
+        rows.append(
+            (
+                number(row["start_deg_s"], 0),
+                reached,
+                number(row["peak_n_m"]),
+                number(row["peak_at_deg"], 0),
+                number(row["mean_n_m"]),
+                number(row["loaded_s"], 2),
+                number(row["loaded_impulse_n_m_s"]),
+                number(row["mean_over_angle_n_m"]),
+                number(liftable, 2 if report.unit_of_scale == "×" else 1) + " " + report.unit_of_scale,
+            )
+        )
+    print_table(f"Simulated raise · {report.label}", heads, rows, left=0)
+    loads = [
+        (
+            each["load"],
+            "top" if each["reached_from_rest"] else f"stalls at {each['highest_deg']:.0f}°",
+            number(each["least_start_deg_s"], 0),
+            number(each["best_deg_s"], 0),
+            each["words"],
+        )
+        for each in report.load_rows()
+    ]
+    print_table(
+        f"By load · aim: {report.aim_words}",
+        ("Load", "From rest", "Least start °/s", "Best start °/s", "Best start against rest"),
+        loads,
+        left=1,
+    )
+    say([*findings_words(report), suggestion_words(report), "", *assumptions(report)])
+
+
+def _draw(report: PlanReport, path: Path, dark: bool) -> None:
+    from armarc.cli.app import error_console
+    from armarc.load.plan_report import assumptions, suggestion_words
+    from armarc.report.load_figures import Curve, SpeedCurve, draw_plan
+    from armarc.report.saving import save_figure
+
+    courses = [Curve(label=label, x=x, y=y) for label, x, y in report.courses()]
+    x, y = report.capacity_line()
+    band = report.suggested_deg_s
+    figure = draw_plan(
+        courses,
+        [SpeedCurve(label=label, x=x_, y=y_) for label, x_, y_ in report.by_speed()],
+        capacity=Curve(label="isometric capacity (assumed)", x=x, y=y),
+        title="What a start velocity would change",
+        facts=report.label,
+        loaded_deg=report.loaded_deg,
+        band_deg_s=band,
+        band_words=f"within 2 % of the best for: {report.aim_words}",
+        base_words=report.base_words,
+        notes=[suggestion_words(report), *assumptions(report)],
+        dark=dark,
+    )
+    save_figure(figure, path)
+    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)

@@ -1,0 +1,544 @@
+"""A plan put together: shoulder scaled, sweeps run, findings judged and worded."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from armarc.errors import UsageError
+from armarc.load.arm import arm_body
+from armarc.load.capacity import CURVES, CapacityCurve, ShoulderCapacity, capacity_curve
+from armarc.load.forward import Raises
+from armarc.load.lifter import Lifter
+from armarc.load.measures import by_angle
+from armarc.load.planar_load import planar_load
+from armarc.load.planning import (
+    AIMS,
+    COARSE_STEP_S,
+    RUN_UP_RAD,
+    Exploration,
+    Finding,
+    RaisePlan,
+    aim_values,
+    explore,
+    judge,
+    liftable_scale,
+    strength_from_heaviest,
+    strength_from_reps,
+)
+from armarc.load.records import rounded, series
+from armarc.load.resistance import Dumbbell, Resistance, describe, scaled
+from armarc.load.set_load import measure_load
+from armarc.load.wording import LOAD_CAUTIONS
+from armarc.motion import ArmMotion
+from armarc.recording import FloatArray
+from armarc.reps import MeasuredSet
+
+PUBLISHED_N_M, PUBLISHED_AT_RAD, WOMEN_SHARE = 68.6, math.radians(45), 0.5
+"""Isometric shoulder flexion of 26 men at 45°, and women's share of it, from a published study of dynamic
+shoulder flexion strength for occupational risk analysis. It is flexion: no abduction figure was within reach."""
+
+SHOWN_STARTS_DEG_S = (0.0, 30.0, 60.0, 90.0, 120.0)
+LOAD_STEPS = (0.6, 0.8, 1.0, 1.2, 1.4)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanReport:
+    """Everything a plan found.
+
+    Parameters
+    ----------
+    plan : RaisePlan
+    resistances : tuple of Resistance
+    starts_rad_s : ndarray, shape (k,), rad/s
+    raises : Raises
+        One lane per start velocity, with courses.
+    liftable : ndarray, shape (k,)
+        In multiples of the described load.
+    findings : tuple of Finding
+        One per aim.
+    other_curves : dict of str to Finding
+        The chosen aim under the other named capacity curves, scaled the same way.
+    by_load : tuple of (multiple, Raises, Finding)
+    strength : str
+        Where the shoulder's strength came from.
+    """
+
+    plan: RaisePlan
+    lifter: Lifter
+    resistances: tuple[Resistance, ...]
+    load_assumed: str
+    aim: str
+    starts_rad_s: FloatArray
+    raises: Raises
+    liftable: FloatArray
+    findings: tuple[Finding, ...]
+    other_curves: dict[str, Finding]
+    by_load: tuple[tuple[float, Raises, Finding], ...]
+    strength: str
+    exploration: Exploration | None
+    effort: float
+
+    @property
+    def label(self) -> str:
+        """Load and who makes the speed, for headings."""
+        who = "the shoulder" if self.plan.by_shoulder else "the body"
+        return f"{describe(self.resistances)}, start velocity from {who}"
+
+    @property
+    def aim_words(self) -> str:
+        """The aim in words."""
+        return AIMS[self.aim]
+
+    @property
+    def base_words(self) -> str:
+        """What the changes are measured against."""
+        return f"percent of {_base(self)}"
+
+    @property
+    def loaded_deg(self) -> tuple[float, float]:
+        """Loaded range, degrees."""
+        low, high = self.plan.loaded_range_rad
+        return math.degrees(low), math.degrees(high)
+
+    @property
+    def unit_of_scale(self) -> str:
+        """Unit of the liftable load: kg for a single dumbbell, multiples otherwise."""
+        return "kg" if _single_mass(self.resistances) is not None else "×"
+
+    @property
+    def finding(self) -> Finding:
+        """The finding of the chosen aim."""
+        return next(f for f in self.findings if f.aim == self.aim)
+
+    @property
+    def suggested_deg_s(self) -> tuple[float, float] | None:
+        """Personal band, °/s: where nothing of the aim worth speaking of is lost; None when there is none."""
+        band = self.finding.band_rad_s
+        if band is None or band[0] == band[1]:
+            return None
+        return math.degrees(band[0]), math.degrees(band[1])
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One record per start velocity, degrees and SI."""
+        r, unit = self.raises, _single_mass(self.resistances) or 1.0
+        over_angle = r.work_j / np.maximum(r.highest_rad - self.plan.start_rad, 1e-9)
+        out = []
+        for i, start in enumerate(self.starts_rad_s):
+            out.append(
+                {
+                    "start_deg_s": round(math.degrees(start), 3),
+                    "possible": bool(r.possible[i]),
+                    "reached": bool(r.reached[i]),
+                    "highest_deg": rounded(math.degrees(r.highest_rad[i])),
+                    "duration_s": rounded(r.duration_s[i]),
+                    "peak_n_m": rounded(r.peak_n_m[i]),
+                    "peak_at_deg": rounded(math.degrees(r.peak_at_rad[i])),
+                    "mean_n_m": rounded(r.mean_n_m[i]),
+                    "mean_over_angle_n_m": rounded(over_angle[i]),
+                    "work_j": rounded(r.work_j[i]),
+                    "loaded_s": rounded(r.loaded_s[i]),
+                    "loaded_impulse_n_m_s": rounded(r.loaded_impulse_n_m_s[i]),
+                    "loaded_peak_n_m": rounded(r.loaded_peak_n_m[i]),
+                    "fastest_deg_s": rounded(math.degrees(r.fastest_rad_s[i])),
+                    "liftable": rounded(float(self.liftable[i]) * unit),
+                }
+            )
+        return out
+
+    def load_rows(self) -> list[dict[str, Any]]:
+        """One record per load."""
+        out = []
+        for multiple, raises, found in self.by_load:
+            on = np.flatnonzero(raises.reached)
+            out.append(
+                {
+                    "multiple": multiple,
+                    "load": describe(scaled(self.resistances, multiple)),
+                    "reached_from_rest": bool(raises.reached[0]),
+                    "highest_deg": rounded(math.degrees(raises.highest_rad[0])),
+                    "least_start_deg_s": rounded(math.degrees(self.starts_rad_s[on[0]])) if len(on) else None,
+                    "best_deg_s": None
+                    if found.best_rad_s is None
+                    else rounded(math.degrees(found.best_rad_s)),
+                    "gain_pct": None if found.gain is None else rounded(100 * found.gain),
+                    "verdict": found.verdict,
+                    "words": _verdict_words(found, _base(self)),
+                }
+            )
+        return out
+
+    def courses(self) -> list[tuple[str, FloatArray, FloatArray]]:
+        """Moment by angle for a few start velocities: label, degrees, N m."""
+        out = []
+        starts = np.degrees(self.starts_rad_s)
+        for wanted in SHOWN_STARTS_DEG_S:
+            i = int(np.argmin(np.abs(starts - wanted)))
+            if abs(starts[i] - wanted) > 4 or not self.raises.possible[i]:
+                continue
+            x, y = np.degrees(self.raises.angle_rad[:, i]), self.raises.moment_n_m[:, i]
+            on = np.isfinite(x)
+            label = _base(self) if i == 0 else f"start at {starts[i]:.0f} °/s"
+            if not self.raises.reached[i]:
+                label += f", stalls at {math.degrees(self.raises.highest_rad[i]):.0f}°"
+            out.append((label, x[on], y[on]))
+        return out
+
+    def capacity_line(self) -> tuple[FloatArray, FloatArray]:
+        """Isometric capacity: degrees, N m."""
+        degrees = np.arange(
+            math.ceil(math.degrees(self.plan.start_rad)), math.degrees(self.plan.top_rad) + 0.5
+        )
+        angle = np.radians(degrees)
+        return degrees, self.plan.capacity.full_n_m(angle, np.zeros(len(angle)))
+
+    def by_speed(self) -> list[tuple[str, FloatArray, FloatArray]]:
+        """Aims by start velocity in percent of the start from rest: label, °/s, %."""
+        out = []
+        for aim in dict.fromkeys((self.aim, "peak", "mean", "work")):
+            values = aim_values(self.raises, aim, self.plan.start_rad)
+            values = np.where(self.raises.reached, values, np.nan)
+            if self.raises.reached[0] and values[0] > 0:
+                out.append((AIMS[aim], np.degrees(self.starts_rad_s), 100 * values / values[0]))
+            elif np.isfinite(values).any():
+                first = values[np.flatnonzero(np.isfinite(values))[0]]
+                out.append((AIMS[aim], np.degrees(self.starts_rad_s), 100 * values / first))
+        return out or [
+            ("never reaches the top", np.degrees(self.starts_rad_s), np.full(len(self.liftable), np.nan))
+        ]
+
+
+def make_report(
+    *,
+    lifter: Lifter,
+    resistances: tuple[Resistance, ...],
+    curve: CapacityCurve,
+    load_assumed: str = "",
+    heaviest_kg: float | None = None,
+    capacity_n_m: float | None = None,
+    measured: tuple[ArmMotion, MeasuredSet] | None = None,
+    by_shoulder: bool = False,
+    aim: str = "loaded-peak",
+    effort: float = 1.0,
+    start_rad: float = math.radians(5),
+    top_rad: float = math.radians(90),
+    loaded_range_rad: tuple[float, float] = (math.radians(30), math.radians(60)),
+    fastest_start_deg_s: float = 150.0,
+    plane_rad: float = 0.0,
+    elbow_rad: float = 0.0,
+    with_exploration: bool = False,
+) -> PlanReport:
+    """Scale the shoulder, sweep start velocity and load, judge.
+
+    Parameters
+    ----------
+    lifter : Lifter
+    resistances : tuple of Resistance
+    curve : CapacityCurve
+    load_assumed : str
+        Why this load, where the lifter named none.
+    heaviest_kg, capacity_n_m, measured
+        Where the strength comes from: a heaviest strict dumbbell, a measured moment, measured reps, or (all
+        None) a published group mean.
+    by_shoulder : bool
+    aim : str
+        A key of `armarc.load.planning.AIMS`.
+    effort : float
+        Share of the capacity that is used, once the shoulder is scaled.
+    start_rad, top_rad, loaded_range_rad, plane_rad, elbow_rad : rad
+    fastest_start_deg_s : float, °/s
+        End of the sweep.
+    with_exploration : bool
+
+    Raises
+    ------
+    UsageError
+        For inputs that make no sense together.
+    """
+    if not start_rad < top_rad - math.radians(15):
+        raise UsageError("the raise needs at least 15° between its start and its top")
+    arm = arm_body(lifter.completed(), elbow_rad)
+    unit = ShoulderCapacity(peak_n_m=1.0, curve=curve)
+    plan = RaisePlan(
+        load=planar_load(arm, resistances, plane_rad),
+        capacity=unit,
+        start_rad=start_rad,
+        top_rad=top_rad,
+        loaded_range_rad=loaded_range_rad,
+    )
+    heavy = None
+    if heaviest_kg is not None:
+        heavy = replace(plan, load=planar_load(arm, (Dumbbell(mass_kg=heaviest_kg),), plane_rad))
+
+    def strong(shape: CapacityCurve) -> ShoulderCapacity:
+        shaped = replace(unit, curve=shape)
+        if heavy is not None:
+            return strength_from_heaviest(replace(heavy, capacity=shaped), 1.0)
+        if capacity_n_m is not None:
+            return replace(shaped, peak_n_m=capacity_n_m)
+        if measured is not None:
+            return _from_reps(shaped, measured, lifter, resistances, elbow_rad, plane_rad)
+        share = float(shape(np.array([PUBLISHED_AT_RAD]))[0])
+        sex = WOMEN_SHARE if lifter.sex == "female" else 1.0
+        return replace(shaped, peak_n_m=PUBLISHED_N_M * sex / max(share, 0.05))
+
+    def held_back(shape: CapacityCurve) -> ShoulderCapacity:
+        full = strong(shape)
+        return replace(full, peak_n_m=effort * full.peak_n_m)
+
+    plan = replace(plan, capacity=held_back(curve), by_shoulder=by_shoulder)
+    starts = _starts(fastest_start_deg_s)
+    raises = plan.run(starts, keep_course=True, step_s=0.002)
+    findings = tuple(
+        judge(starts, aim_values(raises, each, start_rad), raises.reached, each) for each in AIMS
+    )
+    others = {}
+    for name in CURVES:
+        if curve.name.startswith(name):
+            continue
+        other = replace(plan, capacity=held_back(capacity_curve(name)))
+        done = other.run(starts, step_s=COARSE_STEP_S)
+        others[name] = judge(starts, aim_values(done, aim, start_rad), done.reached, aim)
+    by_load = []
+    for multiple in LOAD_STEPS:
+        done = plan.run(starts, multiple, step_s=COARSE_STEP_S)
+        by_load.append((multiple, done, judge(starts, aim_values(done, aim, start_rad), done.reached, aim)))
+    exploration = None
+    if with_exploration:
+        # The heaviest strict load in multiples of the planned one; None keeps the peak of the plan.
+        multiple_heavy = None
+        mass = _single_mass(resistances)
+        if heaviest_kg is not None and mass:
+            multiple_heavy = heaviest_kg / mass
+        exploration = explore(plan, starts[::2], aim, heaviest_scale=multiple_heavy)
+    return PlanReport(
+        plan=plan,
+        lifter=lifter,
+        resistances=resistances,
+        load_assumed=load_assumed,
+        aim=aim,
+        starts_rad_s=starts,
+        raises=raises,
+        liftable=liftable_scale(plan, starts),
+        findings=findings,
+        other_curves=others,
+        by_load=tuple(by_load),
+        strength=_strength_words(
+            plan.capacity.peak_n_m / effort, heaviest_kg, capacity_n_m, measured is not None, lifter
+        ),
+        exploration=exploration,
+        effort=effort,
+    )
+
+
+def _starts(fastest_deg_s: float) -> FloatArray:
+    """Start velocities to try, rad/s: round steps up to the largest."""
+    step = next(s for s in (2.5, 5.0, 10.0, 20.0, 50.0) if fastest_deg_s / s <= 16)
+    return np.asarray(np.radians(np.append(np.arange(0.0, fastest_deg_s - 1e-9, step), fastest_deg_s)))
+
+
+def _from_reps(
+    shaped: ShoulderCapacity,
+    measured: tuple[ArmMotion, MeasuredSet],
+    lifter: Lifter,
+    resistances: tuple[Resistance, ...],
+    elbow_rad: float,
+    plane_rad: float,
+) -> ShoulderCapacity:
+    motion, found = measured
+    done = measure_load(
+        motion, found, lifter=lifter, resistances=resistances, elbow_rad=elbow_rad, plane_rad=plane_rad
+    )
+    angle, rate, moment = [], [], []
+    for rep, load in zip(found.reps, done.reps, strict=True):
+        p = rep.phases
+        angle.append(done.angle_rad)
+        rate.append(
+            by_angle(
+                motion.time_s,
+                motion.angle_rad,
+                motion.angle_rate_rad_s,
+                p.start_s,
+                p.top_start_s,
+                done.angle_rad,
+            )
+        )
+        moment.append(load.concentric_n_m)
+    return strength_from_reps(shaped, np.concatenate(angle), np.concatenate(rate), np.concatenate(moment))
+
+
+def _single_mass(resistances: tuple[Resistance, ...]) -> float | None:
+    only = resistances[0] if len(resistances) == 1 else None
+    return only.mass_kg if isinstance(only, Dumbbell) else None
+
+
+def _base(report: PlanReport) -> str:
+    return "going all out from the bottom" if report.plan.by_shoulder else "the start from rest"
+
+
+def _strength_words(
+    peak_n_m: float,
+    heaviest_kg: float | None,
+    capacity_n_m: float | None,
+    measured: bool,
+    lifter: Lifter,
+) -> str:
+    peak = f"{peak_n_m:.0f} N m at its best angle"
+    if heaviest_kg is not None:
+        return f"{peak}, scaled so that {heaviest_kg:g} kg just reaches the top from rest"
+    if capacity_n_m is not None:
+        return f"{peak}, as stated"
+    if measured:
+        return (
+            f"{peak}, at least: the smallest that explains the measured reps, which may not have been all-out"
+        )
+    group = "women, half of 26 men" if lifter.sex == "female" else "26 men"
+    return (
+        f"{peak}, an example from a published group mean ({group}, isometric flexion 68.6 N m at 45° for men; no "
+        "abduction figure was within reach): state your own with --heaviest"
+    )
+
+
+def _verdict_words(found: Finding, base: str) -> str:
+    if found.verdict == "unreachable":
+        return "not reached from any start velocity tried"
+    if found.verdict == "needed":
+        return "not reached from rest: only with help"
+    if found.verdict == "rest":
+        return f"no better than {base} (less than 1 %)"
+    gain = f"+{100 * (found.gain or 0):.1f} %"
+    return f"{gain}, too shallow to matter" if found.verdict == "shallow" else gain
+
+
+def findings_words(report: PlanReport) -> list[str]:
+    """One sentence per aim, and how the chosen one fares under other assumptions."""
+    base = _base(report)
+    out = []
+    for found in report.findings:
+        at = "–" if found.best_rad_s is None else f"best at {math.degrees(found.best_rad_s):.0f} °/s"
+        out.append(f"{AIMS[found.aim].capitalize()}: {at}; {_verdict_words(found, base)}.")
+    for name, found in report.other_curves.items():
+        at = "–" if found.best_rad_s is None else f"best at {math.degrees(found.best_rad_s):.0f} °/s"
+        out.append(f"With a {name} capacity, {report.aim_words}: {at}; {_verdict_words(found, base)}.")
+    e = report.exploration
+    if e is not None:
+        share = f"{e.with_optimum} of {e.draws} plausible shoulders"
+        detail = ""
+        if e.quartiles_rad_s is not None:
+            low, mid, high = (math.degrees(q) for q in e.quartiles_rad_s)
+            detail = (
+                f": at {mid:.0f} °/s (quartiles {low:.0f}–{high:.0f}), median gain "
+                f"{100 * (e.median_gain or 0):.1f} %"
+            )
+        out.append(f"For {report.aim_words}, {share} do better than {base} by more than 1 %{detail}.")
+    return out
+
+
+def suggestion_words(report: PlanReport) -> str:
+    """The personal band, or why there is none."""
+    found, band = report.finding, report.suggested_deg_s
+    base = _base(report)
+    if found.verdict == "unreachable":
+        return "No band: this load does not reach the top from any start velocity tried; take less."
+    if found.verdict == "needed":
+        return (
+            "No band is suggested: from rest this load does not reach the top, so every start velocity here is "
+            "help from the body. Take less load to train the shoulder through the range."
+        )
+    if band is None:
+        return (
+            f"No band: for {report.aim_words} {base} is best in this model, and any start velocity tried costs "
+            "more than 2 %. Choose by control."
+        )
+    if found.verdict == "rest":
+        return (
+            f"Personal band for {report.aim_words}: up to {band[1]:.0f} °/s nothing worth speaking of is lost "
+            f"(within 2 %), and nothing is gained either: no optimum in this model. Choose by control."
+        )
+    words = f"Personal band for {report.aim_words}: {band[0]:.0f}–{band[1]:.0f} °/s (within 2 % of the best)"
+    if found.verdict == "shallow":
+        return (
+            f"{words}, but the optimum is too shallow to matter: {100 * (found.gain or 0):.1f} % over {base}, "
+            "less than strength differs from day to day."
+        )
+    return f"{words}, {100 * (found.gain or 0):.1f} % over {base} in this model."
+
+
+def assumptions(report: PlanReport) -> list[str]:
+    """What the plan rests on, one sentence each, with the cautions."""
+    p, c = report.plan, report.plan.capacity
+    who = (
+        f"the shoulder itself, evenly over the first {math.degrees(RUN_UP_RAD):.0f}°"
+        if p.by_shoulder
+        else "the body, for nothing; the shoulder's centre stays put afterwards"
+    )
+    rise = f"effort rising with a time constant of {1000 * c.activation_s:.0f} ms"
+    effort = "full effort" if report.effort == 1 else f"{100 * report.effort:.0f} % effort"
+    out = [
+        f"Assumed: capacity {c.curve.name}, {report.strength}.",
+        f"Assumed: {effort} from {math.degrees(p.start_rad):.0f}° to {math.degrees(p.top_rad):.0f}°, {rise}; "
+        f"Hill curve a/F0 {c.hill_shape:g}, no load at {math.degrees(c.fastest_rad_s):.0f} °/s.",
+        f"Assumed: the start velocity comes from {who}.",
+    ]
+    if report.load_assumed:
+        out.append(f"Assumed: load {describe(report.resistances)} ({report.load_assumed}).")
+    if report.lifter.assumed:
+        out.append(f"Assumed: {'; '.join(report.lifter.assumed)}.")
+    out.append(
+        "Not in the model: the shoulder blade, tendons, fatigue, pacing below full effort, lowering. Start "
+        "velocity alone cannot tell shoulder effort from swing."
+    )
+    return [*out, *LOAD_CAUTIONS]
+
+
+def plan_record(report: PlanReport) -> dict[str, Any]:
+    """The plan for JSON, schema ``armarc.plan/1``."""
+
+    def finding(found: Finding) -> dict[str, Any]:
+        band = found.band_rad_s
+        return {
+            "aim": found.aim,
+            "best_deg_s": None if found.best_rad_s is None else rounded(math.degrees(found.best_rad_s)),
+            "gain_pct": None if found.gain is None else rounded(100 * found.gain),
+            "verdict": found.verdict,
+            "within_2_pct_deg_s": None if band is None else [rounded(math.degrees(v)) for v in band],
+        }
+
+    e = report.exploration
+    degrees, line = report.capacity_line()
+    band = report.suggested_deg_s if report.finding.verdict in ("rest", "shallow", "optimum") else None
+    return {
+        "schema": "armarc.plan/1",
+        "load": describe(report.resistances),
+        "start_velocity_from": "shoulder" if report.plan.by_shoulder else "body",
+        "aim": report.aim,
+        "effort": report.effort,
+        "suggested_band_deg_s": None if band is None else [rounded(v) for v in band],
+        "suggestion": suggestion_words(report),
+        "capacity": {
+            "curve": report.plan.capacity.curve.name,
+            "peak_n_m": rounded(report.plan.capacity.peak_n_m),
+            "strength_from": report.strength,
+            "angle_deg": [float(v) for v in degrees],
+            "isometric_n_m": series(line),
+        },
+        "liftable_unit": "kg" if report.unit_of_scale == "kg" else "multiple",
+        "starts": report.rows(),
+        "loads": report.load_rows(),
+        "findings": [finding(found) for found in report.findings],
+        "other_capacity_curves": {name: finding(found) for name, found in report.other_curves.items()},
+        "exploration": None
+        if e is None
+        else {
+            "draws": e.draws,
+            "with_optimum": e.with_optimum,
+            "quartiles_deg_s": None
+            if e.quartiles_rad_s is None
+            else [rounded(math.degrees(q)) for q in e.quartiles_rad_s],
+            "median_gain_pct": None if e.median_gain is None else rounded(100 * e.median_gain),
+        },
+        "assumptions": assumptions(report),
+    }
