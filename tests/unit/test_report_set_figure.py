@@ -185,6 +185,17 @@ def test_long_recordings_are_thinned():
     assert max(len(p.vertices) for c in axes.collections for p in c.get_paths()) < 500
 
 
+@pytest.mark.parametrize(("top_deg", "labelled"), [(36.0, True), (22.5, False)])
+def test_a_range_out_of_sight_is_named_only_where_it_shows(top_deg, labelled):
+    motion, measured = invent(4, top_deg=top_deg, bottom_deg=1.0)
+    figure = draw_set(motion, measured)
+    assert_tidy(figure)
+    panel = figure.axes[1].get_window_extent()
+    boxes = [box for text, box in shown_texts(figure) if text.startswith("loaded")]
+    assert bool(boxes) == labelled
+    assert all(panel.y0 < 0.5 * (box.y0 + box.y1) < panel.y1 for box in boxes)
+
+
 def test_unknown_exercise_name_is_shown_as_it_is():
     motion, measured = invent(2, exercise="$x_1$ & <b>")
     figure = draw_set(motion, measured)

@@ -118,10 +118,10 @@ def _notes(scene: Scene, motion: ArmMotion, measured: MeasuredSet, exercise: Exe
     notes = []
     if scene.letters:
         told = "; ".join(f"{letter} {words.flag_words(flag)}" for flag, letter in scene.letters.items())
-        notes.append(f"Marked reps:  {told}.")
+        notes.append(f"Marked reps: {told}.")
     unknown = [rep for rep in measured.reps if rep.start_velocity_rad_s is None]
     if any("no_gate" not in rep.quality for rep in unknown):
-        notes.append("–  no start velocity: the gate was not crossed cleanly.")
+        notes.append("– no start velocity: the gate was not crossed cleanly.")
     notes.append(words.measured_how(motion, exercise.sensor_place))
     if scene.band_deg_s or scene.loaded_deg:
         notes.append("Target band and loaded range are common practice, without a source.")

@@ -217,8 +217,9 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
     low, high = float(np.nanmin(y)), float(np.nanmax(y))
     if scene.band_deg_s:
         high = max(high, scene.band_deg_s[1] * 1.1)
-        _level_band(axes, scene, scene.band_deg_s, p.inside, "band", "")
     axes.set_ylim(low - 0.08 * (high - low), high + 0.1 * (high - low))
+    if scene.band_deg_s:
+        _level_band(axes, scene, scene.band_deg_s, p.inside, "band", "")
     axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
     _gaps(axes, scene)
     axes.axhline(0, color=p.faint, linewidth=1.2, zorder=2)
@@ -235,7 +236,7 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
         ys.append(math.degrees(rep.start_velocity_rad_s))
         verdicts.append(rep.start_verdict)
     furniture.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
-    size = _label_size(_widest(ys), 12.0, scene.top_in, share=0.5, smallest=9.5)
+    size = _label_size(_widest(ys), 12.0, scene.top_in, share=0.6, smallest=9.5)
     if size:
         for at, value, verdict in zip(xs, ys, verdicts, strict=True):
             axes.annotate(
@@ -314,13 +315,17 @@ def _error_slabs(axes: Axes, scene: Scene, measured: list[Rep]) -> None:
 def _level_band(
     axes: Axes, scene: Scene, levels: tuple[float, float], colour: str, said: str, unit: str
 ) -> None:
-    """A band between two levels with its words at the right edge."""
+    """A band between two levels with its words at the right edge; call it once the limits stand."""
     dark = scene.palette is style.DARK
     axes.axhspan(*levels, facecolor=colour, alpha=0.2 if dark else 0.13, zorder=1, linewidth=0)
     for level in levels:
         axes.axhline(level, color=colour, linewidth=1.3, linestyle=(0, (4, 3)), zorder=3)
+    bottom, top = axes.get_ylim()
+    shown = max(levels[0], bottom), min(levels[1], top)
+    if shown[0] >= shown[1]:
+        return
     axes.annotate(
-        f"{said}\n{levels[0]:g}–{levels[1]:g}{unit}", (1.0, 0.5 * (levels[0] + levels[1])), (7, 0),
+        f"{said}\n{levels[0]:g}–{levels[1]:g}{unit}", (1.0, 0.5 * sum(shown)), (7, 0),
         xycoords=("axes fraction", "data"), textcoords="offset points", ha="left", va="center",
         size=style.SIZE_SMALL + 0.5, weight="bold", color=colour, annotation_clip=False,
     )  # fmt: skip
