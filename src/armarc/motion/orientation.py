@@ -218,8 +218,8 @@ def _checked(
                 f"the {name} has shape {array.shape}",
                 hint="give one row per sample with x, y and z: shape (n, 3)",
             )
-        bad = ~np.isfinite(array).all(axis=1)
-        if bad.any():
+        if not np.isfinite(array).all():
+            bad = ~np.isfinite(array).all(axis=1)
             raise InputError(
                 f"the {name} is not finite in {int(bad.sum())} samples, first in sample {int(bad.argmax())}",
                 hint="fill the gaps and mark those samples as missing",

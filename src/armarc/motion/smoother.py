@@ -34,6 +34,7 @@ STILL_RATE_RAD_S = 4.0 * _DEGREE
 means over a second (r.m.s., three axes together) and the mean rate is a plausible bias."""
 
 _RAISING_M_S = 0.1  # upward speed of the lever's end
+_SE_NODES = 600
 _SECTION_NODES, _OVERLAP_NODES = 12_000, 600  # ten minutes, and thirty seconds on either side
 
 
@@ -353,13 +354,13 @@ def _bias_evidence(
 def tilt_standard_error(nodes: NodeSummary, priors: Priors, still: BoolArray, state: Smoothed) -> float:
     """Root mean square over time of the formal standard error of the inclination, rad.
 
-    From the inverse of the normal matrix at some twenty nodes of at most 2000 in the middle of the recording,
+    From the inverse of the normal matrix at twelve nodes of at most 600 in the middle of the recording,
     and the two directions together; the bias counts as known.
     """
     count = len(nodes.missing)
-    first = max((count - 2000) // 2, 0)
-    middle = slice(first, first + 2000)
+    first = max((count - _SE_NODES) // 2, 0)
+    middle = slice(first, first + _SE_NODES)
     force = quaternions.rotate(state.correction[middle], nodes.force_m_s2[middle])
     system = _system(nodes.part(middle), priors, still[middle], np.zeros(len(force), bool), force[:, 2])
-    chosen = np.unique(np.linspace(0, len(force) - 1, 20).round().astype(int))
+    chosen = np.unique(np.linspace(0, len(force) - 1, 12).round().astype(int))
     return float(np.sqrt(2.0 * tilt_variance(system, chosen).mean()))

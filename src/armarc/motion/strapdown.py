@@ -124,7 +124,10 @@ def integrate(
         matrix = _matrices(pair)
         acceleration = _half_step_back(omega, acceleration, 0.5 / rate_hz)
         for i in range(3):
-            force[at, i] = sum(matrix[i][j] * acceleration[j] for j in range(3)).mean(axis=0)
+            turned_force = matrix[i][0] * acceleration[0]
+            turned_force += matrix[i][1] * acceleration[1]
+            turned_force += matrix[i][2] * acceleration[2]
+            force[at, i] = turned_force.mean(axis=0)
             for j in range(3):
                 rotation[at, i, j] = matrix[i][j].mean(axis=0)
         mean = omega.mean(axis=1)

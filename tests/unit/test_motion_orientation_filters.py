@@ -1,0 +1,82 @@
+"""Zero-phase filters and lever kinematics against closed forms and scipy."""
+
+import numpy as np
+import pytest
+from scipy.signal import butter, filtfilt
+
+from armarc.errors import UsageError
+from armarc.motion.filters import band_pass, high_pass, low_pass
+from armarc.motion.kinematics import angular_acceleration, lever_acceleration
+
+RATE_HZ = 100.0
+TIME_S = np.arange(4000) / RATE_HZ
+MIDDLE = slice(1000, 3000)
+
+
+@pytest.mark.parametrize(("frequency_hz", "gain"), [(0.5, 1.0), (6.0, 0.5), (30.0, 0.0)])
+def test_gain_of_the_low_pass(frequency_hz, gain):
+    """Two passes of a Butterworth filter: half of the amplitude is left at the cutoff, without delay."""
+    wave = np.sin(2 * np.pi * frequency_hz * TIME_S)
+    np.testing.assert_allclose(low_pass(wave, RATE_HZ, 6.0)[MIDDLE], gain * wave[MIDDLE], atol=0.01)
+
+
+def test_low_pass_is_scipys_filtfilt_away_from_the_ends():
+    noise = np.random.default_rng(0).normal(size=(4000, 2))
+    b, a = butter(2, 6.0, fs=RATE_HZ)
+    expected = filtfilt(b, a, noise, axis=0)
+    np.testing.assert_allclose(low_pass(noise, RATE_HZ, 6.0)[MIDDLE], expected[MIDDLE], atol=1e-9)
+
+
+def test_high_and_band_pass():
+    slow, fast = np.sin(2 * np.pi * 0.2 * TIME_S), np.sin(2 * np.pi * 5.0 * TIME_S)
+    np.testing.assert_allclose(high_pass(slow + fast + 3.0, RATE_HZ, 1.0)[MIDDLE], fast[MIDDLE], atol=0.02)
+    very_fast = np.sin(2 * np.pi * 40.0 * TIME_S)
+    passed = band_pass(slow + fast + very_fast, RATE_HZ, 1.0, 20.0)[MIDDLE]
+    np.testing.assert_allclose(passed, fast[MIDDLE], atol=0.03)
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 3, 5, 8])
+@pytest.mark.parametrize("columns", [None, 3])
+def test_short_inputs(n, columns):
+    x = np.ones(n) if columns is None else np.ones((n, columns))
+    for y in (low_pass(x, RATE_HZ, 0.1), low_pass(x, RATE_HZ, 6.0)):
+        np.testing.assert_allclose(y, x, atol=1e-9)
+    np.testing.assert_allclose(high_pass(x, RATE_HZ, 1.0), 0.0 * x, atol=1e-9)
+
+
+def test_straight_line_passes_to_its_ends():
+    line = np.linspace(-3.0, 5.0, 200)
+    np.testing.assert_allclose(low_pass(line, RATE_HZ, 6.0), line, atol=0.01)
+
+
+def test_cutoff_above_nyquist():
+    x = np.random.default_rng(0).normal(size=50)
+    y = low_pass(x, 10.0, 6.0)
+    np.testing.assert_array_equal(y, x)
+    assert y is not x
+    with pytest.raises(UsageError, match="leaves nothing"):
+        high_pass(x, 10.0, 6.0)
+
+
+@pytest.mark.parametrize(("rate_hz", "cutoff_hz"), [(0.0, 1.0), (100.0, 0.0), (100.0, np.nan), (-1.0, 1.0)])
+def test_senseless_frequencies(rate_hz, cutoff_hz):
+    with pytest.raises(UsageError, match="Hz"):
+        low_pass(np.ones(10), rate_hz, cutoff_hz)
+    with pytest.raises(UsageError, match="empty"):
+        band_pass(np.ones(10), RATE_HZ, 5.0, 5.0)
+
+
+def test_angular_acceleration_of_a_swing():
+    amplitude, pulse = 2.0, 2 * np.pi * 0.8
+    omega = np.outer(amplitude * np.sin(pulse * TIME_S), [0.0, 1.0, 0.0])
+    expected = np.outer(amplitude * pulse * np.cos(pulse * TIME_S), [0.0, 1.0, 0.0])
+    found = angular_acceleration(omega, RATE_HZ)
+    np.testing.assert_allclose(found[MIDDLE], expected[MIDDLE], atol=0.01 * amplitude * pulse)
+    np.testing.assert_array_equal(angular_acceleration(omega[:1], RATE_HZ), np.zeros((1, 3)))
+
+
+def test_lever_acceleration_of_a_circle():
+    """Steady turning: r ω² toward the centre. Growing rate: r α along the path."""
+    omega, alpha = np.array([[0.0, 0.0, 3.0]]), np.zeros((1, 3))
+    np.testing.assert_allclose(lever_acceleration(omega, alpha, [0.6, 0, 0.1]), [[-5.4, 0, 0]], atol=1e-12)
+    np.testing.assert_allclose(lever_acceleration(alpha, omega, [0.6, 0, 0.1]), [[0.0, 1.8, 0.0]], atol=1e-12)
