@@ -221,7 +221,7 @@ def reprocess_command(
         raise UsageError("which sets?", "name some, e.g. last, or give --all")
     with open_log(log_file, create=False) as store:
         chosen = recording_ids(store, None if everything else choose_sets(store, sets or []))
-        done = [remeasure(store, [r], measure_content, keep=not dry_run)[0] for r in _with_progress(chosen)]
+        done = remeasure(store, _with_progress(chosen), measure_content, keep=not dry_run)
     if as_json:
         records = [_remeasured_record(one) for one in done]
         print_json({"schema": "armarc.log-reprocess/1", "kept": not dry_run, "recordings": records})

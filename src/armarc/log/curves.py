@@ -111,7 +111,7 @@ def curves_of(set_id: int, measured: MeasuredSet, motion: ArmMotion) -> SetCurve
     grid = np.arange(math.ceil(low), math.floor(high) + 1.0) if high > low else np.empty(0)
     by_angle = np.array([np.interp(grid, a, v) for a, v in speeds]).reshape(len(speeds), len(grid))
     table = np.array(angles)
-    moment = _moment(measured, motion)
+    moment = _moment(measured, motion, low, high)
     return SetCurves(
         set_id=set_id,
         progress=np.linspace(0, 2, 2 * PHASE_POINTS - 1),
@@ -145,16 +145,20 @@ def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
     ]
 
 
-def _moment(measured: MeasuredSet, motion: ArmMotion) -> tuple[FloatArray, FloatArray] | None:
+def _moment(
+    measured: MeasuredSet, motion: ArmMotion, low_deg: float, high_deg: float
+) -> tuple[FloatArray, FloatArray] | None:
     if measured.load_kg is None or motion.coordinate != "elevation":
         return None
     from armarc.load.set_load import measure_load
 
     load = measure_load(motion, measured)
-    known = np.isfinite(load.concentric_mean_n_m)
+    angle = np.degrees(load.angle_rad)
+    # At the ends only some reps passed, and a mean of fewer of them would jump.
+    known = np.isfinite(load.concentric_mean_n_m) & (angle >= low_deg) & (angle <= high_deg)
     if not known.any():
         return None
-    return np.degrees(load.angle_rad[known]), load.concentric_mean_n_m[known]
+    return angle[known], load.concentric_mean_n_m[known]
 
 
 def _spread(table: FloatArray) -> FloatArray:

@@ -119,6 +119,8 @@ def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[flo
     df = (va + vb) ** 2 / (va**2 / (n - 1) + vb**2 / (m - 1))
     half = float(stats.t.ppf(0.5 + CONFIDENCE / 2, df)) * math.sqrt(va + vb)
     pooled = math.sqrt((va * n * (n - 1) + vb * m * (m - 1)) / (n + m - 2))
+    if min(n, m) < 3 or pooled <= 0:
+        return Effect(**base, low=difference - half, high=difference + half)  # type: ignore[arg-type]
     root = math.sqrt(n * m / (n + m))
     t = difference / pooled * root
     low, high = noncentrality_interval(t, n + m - 2)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -100,6 +101,7 @@ COMPARED = (
 )
 """Measures a comparison shows unless others are named."""
 
+_UNIT = re.compile(r"(_deg_s|_deg|_s|_cm|_pct|_kg|_sparc)$")
 _BY_KEY = {measure.key: measure for measure in MEASURES}
 
 
@@ -117,7 +119,9 @@ def find_measure(name: str) -> Measure:
     if key.startswith("summary:") and len(key) > len("summary:"):
         inner = key.removeprefix("summary:")
         return Measure(key=key, title=inner.replace("_", " "), unit="", digits=2, summary_key=inner)
-    loose = [known for known in _BY_KEY if key and key.lower().replace("-", "_") in known]
+    word = key.lower().replace("-", "_").replace(" ", "_")
+    short = [known for known in _BY_KEY if word and _UNIT.sub("", known) == word]
+    loose = short or [known for known in _BY_KEY if word and word in known]
     if len(loose) == 1:
         return _BY_KEY[loose[0]]
     raise UsageError(

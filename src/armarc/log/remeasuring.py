@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -60,14 +60,14 @@ class Remeasured:
 
 
 def remeasure(
-    store: Store, recording_ids: Sequence[int], measure: Measure, *, keep: bool = True
+    store: Store, recording_ids: Iterable[int], measure: Measure, *, keep: bool = True
 ) -> list[Remeasured]:
     """Measure recordings again with the settings they were logged with.
 
     Parameters
     ----------
     store : Store
-    recording_ids : sequence of int
+    recording_ids : iterable of int
     measure : callable
         See `Measure`.
     keep : bool
@@ -78,10 +78,11 @@ def remeasure(
     list of Remeasured
         One per recording, in order.
     """
-    return [_remeasure_one(store, recording_id, measure, keep) for recording_id in recording_ids]
+    batch = uuid.uuid4().hex
+    return [_remeasure_one(store, recording_id, measure, keep, batch) for recording_id in recording_ids]
 
 
-def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool) -> Remeasured:
+def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool, batch: str) -> Remeasured:
     with store.reading() as connection:
         row = connection.execute(
             sa.select(schema.recording, schema.measurement.c.id.label("measurement_id"))
@@ -118,7 +119,7 @@ def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool
     after = [rep for record in result["sets"] for rep in record["reps"]]
     if keep:
         with store.writing() as connection:
-            ids = replace_sets(connection, row.measurement_id, result, labels=Labels())
+            ids = replace_sets(connection, row.measurement_id, result, labels=Labels(), batch=batch)
     return Remeasured(
         file_name=row.file_name,
         set_ids=ids,
@@ -131,13 +132,18 @@ def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool
 
 
 def replace_sets(
-    connection: sa.Connection, measurement_id: int, document: dict[str, Any], *, labels: Labels
+    connection: sa.Connection,
+    measurement_id: int,
+    document: dict[str, Any],
+    *,
+    labels: Labels,
+    batch: str | None = None,
 ) -> tuple[int, ...]:
     """Put the sets of a new result in place of the old ones of the same recording.
 
     New and old sets are matched by how long they overlap in time. A matched set keeps its number in the log
     and its labels; an old set without a match is removed, a new one without a match is added. All of it is
-    one undoable change.
+    one undoable change; `batch` ties it to others that are to be taken back with it.
     """
     table = schema.training_set
     old_measurement = connection.execute(
@@ -150,7 +156,10 @@ def replace_sets(
         sa.select(table).where(table.c.measurement_id == measurement_id).order_by(table.c.id)
     ).all()
     values = measurement_values(document)
-    batch, now = uuid.uuid4().hex, time.time()
+    was = old_measurement._mapping
+    if all(was[key] == value for key, value in values.items() if key != "measured_at"):
+        values["measured_at"] = old_measurement.measured_at  # the same again is no change
+    batch, now = batch or uuid.uuid4().hex, time.time()
     before_measurement = {
         "measurement": {"id": measurement_id, **{key: old_measurement._mapping[key] for key in values}}
     }

@@ -62,14 +62,17 @@ def draw_trend(trend: Trend, *, title: str, facts: str = "", dark: bool = False)
             items.append(KeyItem(words="± typical error of a session", fill=palette.raising))
         if trend.worthwhile is not None:
             items.append(
-                KeyItem(words="smallest worthwhile change from the start", edge=palette.above, fill="none")
+                KeyItem(words="smallest worthwhile change (dashed)", edge=palette.above, fill="none")
             )
         if trend.measure.better == "higher":
             items.append(KeyItem(words="best session", marker="*", colour=palette.above))
         figure, page, top = _page(palette, title, facts, items, 3.9, [trend.words()])
         axes = style.inch_axes(figure, _LEFT_IN, top, WIDTH_IN - _LEFT_IN - _RIGHT_IN, 3.9)
         furniture.panel_title(
-            page, trend.measure.title, trend.measure.unit, float(figure.get_size_inches()[1]) - top + 0.16
+            page,
+            trend.measure.title,
+            unit_words(trend.measure.unit),
+            float(figure.get_size_inches()[1]) - top + 0.16,
         )
         _trend_panel(axes, trend, palette)
     return figure
@@ -352,19 +355,25 @@ def _start_panel(
 def _page(
     palette: Palette, title: str, facts: str, key: Sequence[KeyItem], body_in: float, notes: Sequence[str]
 ) -> tuple[Figure, Axes, float]:
-    """Empty picture with headline, key and foot; gives the distance of the first panel from the top."""
+    """Empty picture with headline, notes and key; gives the distance of the first panel from the top."""
     rows = furniture.key_rows(key, WIDTH_IN - 2 * SIDE_IN) if key else []
-    foot = furniture.foot_lines(notes, WIDTH_IN)
-    top = _HEAD_IN + 0.3 * len(rows) + 0.55
-    height = top + body_in + 0.75 + (furniture.foot_height_in(foot) if foot else 0.0)
+    said = [line for note in notes for line in style.wrapped(note, style.SIZE_TEXT, WIDTH_IN - 2 * SIDE_IN)]
+    head = _HEAD_IN + 0.28 * len(said) + (0.1 if said else 0.0) - (0.0 if facts else 0.3)
+    top = head + 0.3 * len(rows) + 0.55
+    height = top + body_in + 0.75
     figure = Figure(figsize=(WIDTH_IN, height), facecolor=palette.paper)
     page = furniture.canvas(figure)
     furniture.headline(page, palette, title=title, facts=facts, score="", score_words="", all_inside=False)
     if rows:
-        furniture.draw_key(page, palette, rows, height - _HEAD_IN - 0.14)
-    if foot:
-        furniture.draw_foot(page, palette, foot)
+        furniture.draw_key(page, palette, rows, height - head - 0.14)
+    for i, line in enumerate(said):
+        page.text(SIDE_IN, height - _HEAD_IN - 0.2 - 0.28 * i, line, size=style.SIZE_TEXT, va="baseline")
     return figure, page, top
+
+
+def unit_words(unit: str) -> str:
+    """A unit in words for the head of a panel."""
+    return {"°": "degrees", "°/s": "degrees per second", "s": "seconds", "%": "per cent"}.get(unit, unit)
 
 
 def _dates(days: Sequence[date]) -> Any:
