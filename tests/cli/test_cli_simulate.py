@@ -108,7 +108,7 @@ def test_every_knob_reaches_the_recording(tmp_path):
         ),
         *("--load", "15lb", "--temperature", "--elbow-bend", 10, "--hand-axis", "-x", "--truth-series"),
         *("--accel-range-g", 8, "--gyro-range", 1000, "--plane", 80, "--hand-rotation", 30, "--sway-mm", 2),
-        *("--variation", 2, "--start-velocity", 70),
+        *("--variation", 2, "--start-velocity", 70, "--hang-turn", 5),
     )
     assert done.exit_code == 0, done.output
     recording = read_csv(out)

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from scipy.spatial.transform import Rotation
 
 from armarc.errors import UsageError
 from armarc.simulate import (
@@ -119,6 +120,17 @@ def test_plane_and_hand_rotation_are_those_of_the_plan():
         rep = truth_of(RepPlan(), pattern=pattern, side=side, hand_rotation_rad=math.radians(20)).reps[0]
         assert DEG(rep.plane_rad) == pytest.approx(33, abs=1e-6)
         assert DEG(rep.hand_rotation_rad) == pytest.approx(20, abs=1e-3)
+
+
+def test_the_thumb_hangs_forward_unless_turned():
+    for side in ("right", "left"):
+        for turn in (0.0, 25.0):
+            truth = truth_of(RepPlan(bottom_rad=0.0), side=side, hang_turn_rad=math.radians(turn))
+            turned = Rotation.from_quat(np.array(truth.series.quaternion[0]), scalar_first=True)
+            thumb = turned.apply(truth.thumb_axis)
+            # x is forward, y left: inward is to the left of a right arm.
+            inward = thumb[1] if side == "right" else -thumb[1]
+            assert math.degrees(math.atan2(inward, thumb[0])) == pytest.approx(turn, abs=1e-6)
 
 
 def test_durations_add_up():

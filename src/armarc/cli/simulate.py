@@ -54,6 +54,10 @@ def simulate(
     hand_rotation: Annotated[
         float | None, typer.Option(metavar="DEG", help="Thumb above level at the top.", rich_help_panel=_REPS)
     ] = None,
+    hang_turn: Annotated[
+        float,
+        typer.Option(metavar="DEG", help="Thumb turned inward while hanging.", rich_help_panel=_REPS),
+    ] = 0.0,
     side: Annotated[str, typer.Option(help="right or left.", rich_help_panel=_REPS)] = "right",
     load: Annotated[
         str | None, typer.Option(help="Load for the header, for example 6kg.", rich_help_panel=_REPS)
@@ -205,6 +209,7 @@ def simulate(
         rest_s=rest_s,
         sway_m=sway_mm / 1000,
         hand_rotation_rad=None if hand_rotation is None else math.radians(hand_rotation),
+        hang_turn_rad=math.radians(hang_turn),
         load_kg=None if load is None else parse_load(load),
         mount=MountPlan(
             strap=strap,

@@ -74,6 +74,7 @@ class Knobs:
     rest_s: float = 60.0
     sway_m: float = 0.003
     hand_rotation_rad: float | None = None
+    hang_turn_rad: float = 0.0
     load_kg: float | None = None
     mount: MountPlan = field(default_factory=MountPlan)
     sensor: SensorPlan = field(default_factory=SensorPlan)
@@ -138,6 +139,7 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
         front_raise=knobs.front_raise,
         sway_m=knobs.sway_m,
         hand_rotation_rad=knobs.hand_rotation_rad,
+        hang_turn_rad=knobs.hang_turn_rad,
         load_kg=knobs.load_kg,
         mount=knobs.mount,
         sensor=knobs.sensor,

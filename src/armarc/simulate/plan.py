@@ -268,6 +268,8 @@ class SessionPlan:
         Typical wander of the trunk.
     hand_rotation_rad : float or None, rad
         Elevation of the thumb above horizontal at the top; None takes the exercise's.
+    hang_turn_rad : float, rad
+        How far the thumb is turned inward from forward while the arm hangs.
     load_kg : float or None
         Written into the metadata only.
     """
@@ -280,6 +282,7 @@ class SessionPlan:
     front_raise: bool = False
     sway_m: float = 0.003
     hand_rotation_rad: float | None = None
+    hang_turn_rad: float = 0.0
     load_kg: float | None = None
     mount: MountPlan = field(default_factory=MountPlan)
     sensor: SensorPlan = field(default_factory=SensorPlan)
@@ -297,6 +300,6 @@ class SessionPlan:
                 f"elevations from {math.degrees(lowest):.1f}° to {math.degrees(highest):.1f}° leave the range",
                 "an arm hangs at 0° and reaches up to 175°",
             )
-        for angle in (self.pattern.plane_rad, self.hand_rotation_rad or 0.0):
+        for angle in (self.pattern.plane_rad, self.hand_rotation_rad or 0.0, self.hang_turn_rad):
             _check(math.isfinite(angle), "plane and hand rotation must be angles", "degrees from -180 to 180")
         _check(0 <= self.sway_m <= 0.05, "the sway must lie between 0 and 5 cm", "3 mm is usual")

@@ -47,7 +47,6 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
     rng : numpy.random.Generator
         Drives what is irregular: sway, fidgeting, walking, picking up.
     """
-    pattern = plan.pattern
     stage = Choreography(plan, rng)
     postures = [start_posture(plan, set_plan) for set_plan in plan.sets]
     stage.place(**postures[0])
@@ -60,7 +59,7 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
     for number, set_plan in enumerate(plan.sets):
         if set_plan.pick_up:
             between.reach_for_weight(stage, postures[number])
-        marks.append(_perform_set(stage, set_plan, pattern.about_vertical))
+        marks.append(_perform_set(stage, set_plan))
         if set_plan.put_down:
             between.reach_for_weight(stage, postures[number])
         if number + 1 < len(plan.sets):
@@ -77,14 +76,16 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
 def start_posture(plan: SessionPlan, set_plan: SetPlan) -> dict[str, float]:
     """Where the arm's angles are at the bottom of a set's first rep."""
     pattern, first = plan.pattern, set_plan.reps[0]
-    wanted = pattern.hand_rotation_rad if plan.hand_rotation_rad is None else plan.hand_rotation_rad
     if not pattern.about_vertical:
-        theta, gamma = first.bottom_rad, pattern.plane_rad
-        torsion = torsion_for_hand_rotation(first.top_rad, gamma, wanted)
-    else:
-        theta, gamma = pattern.elevation_rad, movement_to_plane(first.bottom_rad)
-        torsion = torsion_for_hand_rotation(theta, gamma, wanted)
+        return {"theta": first.bottom_rad, "gamma": pattern.plane_rad, "torsion": plan.hang_turn_rad}
+    theta, gamma = pattern.elevation_rad, movement_to_plane(first.bottom_rad)
+    torsion = torsion_for_hand_rotation(theta, gamma, _wanted_hand_rotation(plan))
     return {"theta": theta, "gamma": gamma, "torsion": torsion}
+
+
+def _wanted_hand_rotation(plan: SessionPlan) -> float:
+    own = plan.hand_rotation_rad
+    return plan.pattern.hand_rotation_rad if own is None else own
 
 
 def movement_to_plane(angle_rad: float) -> float:
@@ -92,7 +93,7 @@ def movement_to_plane(angle_rad: float) -> float:
     return SAGITTAL - angle_rad
 
 
-def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -> tuple[RepMarks, ...]:
+def _perform_set(stage: Choreography, set_plan: SetPlan) -> tuple[RepMarks, ...]:
     stage.wait(set_plan.ready_s)
     ready_s = stage.now_s - min(set_plan.ready_s, 1.0)
     marks: list[RepMarks] = []
@@ -105,10 +106,10 @@ def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -
         if rep.hold_s > SHORTEST_S:
             knots.append(Knot(top_end_s, rep.top_rad))
         knots.append(Knot(end_s, rep.lowest_end_rad))
-        if about_vertical:
+        if stage.plan.pattern.about_vertical:
             _follow_vertical(stage, knots)
         else:
-            stage.follow("theta", knots)
+            _follow_upward(stage, knots, set_plan.reps[0])
         _swing_body(stage, rep, start_s, top_start_s, end_s)
         _tremble(stage, rep, start_s, end_s)
         stage.now_s = end_s + rep.pause_s
@@ -121,6 +122,24 @@ def _perform_set(stage: Choreography, set_plan: SetPlan, about_vertical: bool) -
     # Whatever comes next, the last rep ends at the bottom.
     stage.now_s = max(stage.now_s, marks[-1].end_s + 0.8)
     return tuple(marks)
+
+
+def _follow_upward(stage: Choreography, knots: list[Knot], first: RepPlan) -> None:
+    """Raise the arm; the hand turns along in proportion, from how it hangs to how the first rep's top wants it."""
+    plan = stage.plan
+    at_top = torsion_for_hand_rotation(first.top_rad, plan.pattern.plane_rad, _wanted_hand_rotation(plan))
+    share = (at_top - plan.hang_turn_rad) / (first.top_rad - first.bottom_rad)
+    turned = [
+        Knot(
+            k.time_s,
+            plan.hang_turn_rad + share * (k.value - first.bottom_rad),
+            share * k.rate,
+            share * k.acceleration,
+        )
+        for k in knots
+    ]
+    stage.follow("theta", knots)
+    stage.follow("torsion", turned)
 
 
 def _follow_vertical(stage: Choreography, knots: list[Knot]) -> None:
