@@ -1,0 +1,173 @@
+"""What the live engine tells, and how it looks as JSON (schema ``armarc.events/1``).
+
+Every event carries ``time_s``: the signal time it belongs to, in seconds on the clock of the samples. ``rep`` is
+the number inside the running set and ``reps`` how many reps of it count at this moment.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from armarc.recording import Recording
+from armarc.reps.records import deg, rep_record, seconds
+from armarc.reps.types import Rep
+
+SCHEMA = "armarc.events/1"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ready:
+    """The direction of the arm in the sensor is known (again); ``method`` as in `armarc.motion.Mounting`."""
+
+    time_s: float
+    method: str
+    uncertainty_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepStarted:
+    """The arm has left the bottom and entered the start gate."""
+
+    time_s: float
+    rep: int
+    bottom_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateCrossed:
+    """The arm has passed the start gate.
+
+    ``late`` marks a verdict on a movement that was recognised as a rep only afterwards: no longer of use as a cue.
+    """
+
+    time_s: float
+    rep: int
+    start_velocity_rad_s: float
+    verdict: str | None
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopReached:
+    """The arm has turned round; told again when it rises higher after all."""
+
+    time_s: float
+    rep: int
+    top_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepEnded:
+    """A rep counts. ``measured`` holds its live measures; numbers start at 1 in each set."""
+
+    time_s: float
+    rep: int
+    reps: int
+    measured: Rep
+    tempo: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepWithdrawn:
+    """What had been taken for a rep is none; ``reps`` is the count without it, the others move up."""
+
+    time_s: float
+    rep: int
+    reps: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetEnded:
+    """A set is over.
+
+    ``reason`` is ``"rest"``, ``"gap"`` or ``"stop"``; ``raw`` holds its samples with some time on either side, to be
+    measured offline (not part of the JSON). ``raw_start_s`` is the signal time of its first sample.
+    """
+
+    time_s: float
+    set: int
+    reps: tuple[Rep, ...]
+    start_s: float
+    end_s: float
+    tempo: str
+    velocity_loss_pct: float | None
+    reason: str
+    raw: Recording
+    raw_start_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GapSeen:
+    """Samples are missing between two times. ``restarted``: too long to bridge, orientation begins anew."""
+
+    time_s: float
+    start_s: float
+    end_s: float
+    restarted: bool
+
+
+EngineEvent = (
+    Ready | RepStarted | GateCrossed | TopReached | RepEnded | RepWithdrawn | SetEnded | GapSeen
+)
+
+NAMES: dict[type[Any], str] = {
+    Ready: "ready",
+    RepStarted: "rep started",
+    GateCrossed: "gate crossed",
+    TopReached: "top",
+    RepEnded: "rep ended",
+    RepWithdrawn: "rep withdrawn",
+    SetEnded: "set ended",
+    GapSeen: "gap",
+}
+
+
+def event_record(event: EngineEvent) -> dict[str, Any]:
+    """One event as a JSON-ready object, schema ``armarc.events/1``; degrees at this edge."""
+    record: dict[str, Any] = {"schema": SCHEMA, "event": NAMES[type(event)], "time_s": seconds(event.time_s)}
+    match event:
+        case Ready():
+            record |= {"mounting": event.method, "uncertainty_deg": deg(event.uncertainty_rad)}
+        case RepStarted():
+            record |= {"rep": event.rep, "bottom_deg": deg(event.bottom_rad)}
+        case GateCrossed():
+            record |= {
+                "rep": event.rep,
+                "start_velocity_deg_s": deg(event.start_velocity_rad_s),
+                "start_verdict": event.verdict,
+                "late": event.late,
+            }
+        case TopReached():
+            record |= {"rep": event.rep, "top_deg": deg(event.top_rad)}
+        case RepEnded():
+            record |= {"rep": event.rep, "reps": event.reps, "tempo": event.tempo}
+            record["measures"] = rep_record(event.measured) | {"rep": event.rep}
+        case RepWithdrawn():
+            record |= {"rep": event.rep, "reps": event.reps, "reason": event.reason}
+        case SetEnded():
+            loss = event.velocity_loss_pct
+            record |= {
+                "set": event.set,
+                "reps": len(event.reps),
+                "start_s": seconds(event.start_s),
+                "end_s": seconds(event.end_s),
+                "tempo": event.tempo,
+                "velocity_loss_pct": loss,
+                "reason": event.reason,
+                "measures": [rep_record(rep) for rep in event.reps],
+            }
+        case GapSeen():
+            record |= {
+                "start_s": seconds(event.start_s),
+                "end_s": seconds(event.end_s),
+                "restarted": event.restarted,
+            }
+    return record
+
+
+def speed_deg_s(event: GateCrossed) -> float:
+    """Start velocity of a verdict, °/s."""
+    return math.degrees(event.start_velocity_rad_s)

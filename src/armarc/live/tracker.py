@@ -1,0 +1,255 @@
+"""One movement after the other, sample by sample: leaving the bottom, the gate, the top, the return.
+
+The tracker only follows the angle; whether a movement is a rep is judged elsewhere.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from armarc.live.rows import ANGLE, TIME, Rows
+from armarc.reps.turning import Turn, TurningState, step
+
+REST_WINDOW_S = 2.0
+"""How far back the lowest value counts as the bottom, as in the offline phases."""
+MOST_LEAVE_RAD = math.radians(5)
+TOP_FALL_RAD = math.radians(5)
+"""Fall from the highest point after which it is told as the top."""
+RETURN_SHARE = 0.25
+"""A movement has come back once it is within this share of its rise above its bottom …"""
+ON_RATE_RAD_S = math.radians(5)
+ON_SHARE_OF_PEAK = 0.05
+"""… and lowers no faster than the phase threshold."""
+SETTLED_RAD = math.radians(4)
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """The arm rose through the gate's near end."""
+
+    time_s: float
+    bottom_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """The arm rose through the gate's far end; `near_s` and `far_s` are interpolated."""
+
+    near_s: float
+    far_s: float
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class FellBack:
+    """It came down again without having been a movement."""
+
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Top:
+    """Highest point so far, told after a small fall."""
+
+    time_s: float
+    angle_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Back:
+    """A movement is complete; `row` is the sample of its top."""
+
+    time_s: float
+    top_row: int
+    bottom_rad: float
+
+
+Signal = Left | Gate | FellBack | Top | Back
+
+
+class Tracker:
+    """Follows θ.
+
+    Parameters
+    ----------
+    rows : Rows
+        Where the angle's past is looked up; the sample stepped must be its newest row.
+    gate_rad : pair of float, rad
+        Start gate above the bottom.
+    smallest_rad : float, rad
+        Least rise of a movement.
+    """
+
+    def __init__(self, rows: Rows, gate_rad: tuple[float, float], smallest_rad: float) -> None:
+        self._rows = rows
+        self._near_rad, self._far_rad = gate_rad
+        self._smallest_rad = smallest_rad
+        self._leave_rad = max(min(MOST_LEAVE_RAD, 0.5 * self._near_rad), math.radians(1))
+        self._commit_rad = min(self._far_rad, smallest_rad)
+        self.hysteresis_rad = 0.5 * smallest_rad
+        self._turning = TurningState()
+        self._lowest: deque[tuple[float, float]] = deque()
+        self.phase = "low"
+        self.bottom_rad = 0.0
+        self._left_s = 0.0
+        self._left_row = 0
+        self._told_left = self._gate_done = False
+        self._told_top_rad = -math.inf
+        self._high_rad, self._high_s, self._high_row = -math.inf, 0.0, 0
+        self._low_rad, self._low_s, self._low_row = math.inf, 0.0, 0
+        self._peak_down = 0.0
+        self._top_confirmed = False
+
+    @property
+    def moving(self) -> bool:
+        """Whether a movement is under way."""
+        return self.phase != "low"
+
+    @property
+    def left_s(self) -> float:
+        """When the movement under way left its bottom, s."""
+        return self._left_s
+
+    @property
+    def open_movement(self) -> tuple[int, float] | None:
+        """Row of the top and bottom of a movement that has not come back yet, if it is large enough."""
+        if self.phase == "up" and self._high_rad - self.bottom_rad >= self._smallest_rad:
+            return self._high_row, self.bottom_rad
+        return None
+
+    def rebuild(self, first: int) -> None:
+        """Begin anew at the bottom with the rows from `first` on, after their angles have changed."""
+        self.phase = "low"
+        self._lowest.clear()
+        self._turning = TurningState()
+        for row in range(max(first, self._rows.first), self._rows.stop):
+            angle = self._rows.cell(row, ANGLE)
+            self._push_low(self._rows.cell(row, TIME), angle)
+            self._turning, _ = step(self._turning, row, angle, self.hysteresis_rad)
+
+    def step(self, row: int, time_s: float, angle: float, rate: float) -> list[Signal]:
+        """Take the newest row; return what happened with it, in order."""
+        self._turning, turn = step(self._turning, row, angle, self.hysteresis_rad)
+        if self.phase == "low":
+            self._push_low(time_s, angle)
+            bottom = self._lowest[0][1]
+            if angle > bottom + self._leave_rad:
+                self._leave(row, time_s, angle, bottom)
+            else:
+                self.bottom_rad = bottom
+                return []
+        signals: list[Signal] = []
+        if self.phase == "leaving":
+            self._while_leaving(time_s, angle, signals)
+        if self.phase == "up":
+            self._while_up(row, time_s, angle, rate, turn, signals)
+        if self.phase != "low" and not self._gate_done:
+            self._look_for_gate(row, time_s, angle, signals)
+        return signals
+
+    def _push_low(self, time_s: float, angle: float) -> None:
+        lowest = self._lowest
+        while lowest and lowest[-1][1] > angle:
+            lowest.pop()
+        lowest.append((time_s, angle))
+        while lowest[0][0] < time_s - REST_WINDOW_S:
+            lowest.popleft()
+
+    def _leave(self, row: int, time_s: float, angle: float, bottom: float) -> None:
+        self.phase = "leaving"
+        self.bottom_rad = bottom
+        self._left_s, self._left_row = time_s, row
+        self._told_left = self._gate_done = False
+        self._told_top_rad = -math.inf
+        self._high_rad, self._high_s, self._high_row = angle, time_s, row
+        self._low_rad, self._peak_down, self._top_confirmed = math.inf, 0.0, False
+
+    def _while_leaving(self, time_s: float, angle: float, signals: list[Signal]) -> None:
+        self._push_low(time_s, angle)
+        if angle < self.bottom_rad + 0.5 * self._leave_rad:
+            self._fall_back(time_s, angle, signals)
+            return
+        level = self.bottom_rad + self._near_rad
+        if not self._told_left and angle >= level:
+            self._told_left = True
+            signals.append(Left(time_s, self.bottom_rad))
+        if angle >= self.bottom_rad + self._commit_rad:
+            self.phase = "up"
+        elif time_s - self._left_s > REST_WINDOW_S:
+            lowest = self._lowest[0][1]
+            if lowest > self.bottom_rad + 0.8 * self._leave_rad and angle - lowest < SETTLED_RAD:
+                # It rests at a new place: that is the bottom now.
+                if self._told_left:
+                    signals.append(FellBack(time_s))
+                self.phase, self.bottom_rad = "low", lowest
+
+    def _fall_back(self, time_s: float, angle: float, signals: list[Signal]) -> None:
+        if self._told_left:
+            signals.append(FellBack(time_s))
+        self.phase = "low"
+        self._push_low(time_s, angle)
+
+    def _look_for_gate(self, row: int, time_s: float, angle: float, signals: list[Signal]) -> None:
+        far = self.bottom_rad + self._far_rad
+        if angle < far:
+            return
+        self._gate_done = True
+        far_s = self._crossing(row, far)
+        near_s = self._crossing(row, self.bottom_rad + self._near_rad)
+        if far_s is None or near_s is None or near_s >= far_s:
+            return
+        if not self._told_left:
+            self._told_left = True
+            signals.append(Left(time_s, self.bottom_rad))
+        signals.append(Gate(near_s, far_s, row))
+
+    def _crossing(self, row: int, level: float) -> float | None:
+        """Time of the last rise through a level at or before a row, interpolated."""
+        rows = self._rows
+        after = rows.cell(row, ANGLE)
+        for number in range(row - 1, rows.first - 1, -1):
+            before = rows.cell(number, ANGLE)
+            if before < level <= after:
+                t0, t1 = rows.cell(number, TIME), rows.cell(number + 1, TIME)
+                return t0 + (t1 - t0) * (level - before) / (after - before)
+            after = before
+        return None
+
+    def _while_up(
+        self, row: int, time_s: float, angle: float, rate: float, turn: Turn | None, signals: list[Signal]
+    ) -> None:
+        if angle > self._high_rad:
+            self._high_rad, self._high_s, self._high_row = angle, time_s, row
+            self._low_rad, self._peak_down, self._top_confirmed = math.inf, 0.0, False
+        if angle < self._low_rad:
+            self._low_rad, self._low_s, self._low_row = angle, time_s, row
+        self._peak_down = max(self._peak_down, -rate)
+        rise, fall = self._high_rad - self.bottom_rad, self._high_rad - angle
+        self._top_confirmed = self._top_confirmed or fall >= self.hysteresis_rad
+        if rise < self._smallest_rad:
+            if angle < self.bottom_rad + min(self._near_rad, 0.5 * self._commit_rad):
+                self._fall_back(time_s, angle, signals)
+            return
+        if fall >= TOP_FALL_RAD and self._high_rad > self._told_top_rad:
+            self._told_top_rad = self._high_rad
+            signals.append(Top(self._high_s, self._high_rad))
+        slow = -rate <= max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * self._peak_down)
+        if fall >= (1 - RETURN_SHARE) * rise and slow:
+            signals.append(Back(time_s, self._high_row, self.bottom_rad))
+            self.phase = "low"
+            self._lowest.clear()
+            self._push_low(time_s, angle)
+            self.bottom_rad = angle
+            return
+        again = self._top_confirmed and angle >= self._low_rad + self._far_rad
+        if again or (turn is not None and not turn.is_top and turn.index > self._high_row):
+            # It turned round above its bottom: the next movement has begun.
+            signals.append(Back(time_s, self._high_row, self.bottom_rad))
+            low_s, low, low_row = self._low_s, self._low_rad, self._low_row
+            self._leave(low_row, low_s, angle, low)
+            self._high_s, self._high_row = time_s, row
+            self.phase = "up" if angle >= low + self._commit_rad else "leaving"
+            self._lowest.clear()
+            self._push_low(low_s, low)
