@@ -182,6 +182,7 @@ def replace_sets(
                 "number": int(record.get("set") or 1),
                 "done_at": before["done_at"] - before["start_s"] + float(record["start_s"]),
                 "rep_records": record["reps"],
+                "removed_at": None if _lost_by_measuring(connection, row.id) else before["removed_at"],
                 **_labels_after(before, record, old_measurement.settings, document["settings"], labels),
             }
         elif row.removed_at is None:
@@ -237,6 +238,17 @@ def reps_of(connection: sa.Connection, set_id: int) -> list[dict[str, Any]]:
         sa.select(schema.rep).where(schema.rep.c.set_id == set_id).order_by(schema.rep.c.rep)
     )
     return [rep_record(dict(row._mapping)) for row in rows]
+
+
+def _lost_by_measuring(connection: sa.Connection, set_id: int) -> bool:
+    """Whether an earlier measurement took the set out, not a person: then it may come back."""
+    table = schema.change
+    changes = connection.execute(
+        sa.select(table.c.action, table.c.after)
+        .where(table.c.set_id == set_id, table.c.undone_at.is_(None))
+        .order_by(table.c.id.desc())
+    )
+    return next((row.action == "measure" for row in changes if "removed_at" in row.after), False)
 
 
 def _labels_after(

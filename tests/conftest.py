@@ -1,0 +1,1 @@
+"""Makes the inventions beside this file importable from every folder of tests."""
