@@ -1,8 +1,10 @@
 """``armarc simulate`` from the outside."""
 
 import json
+import shlex
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +14,8 @@ from typer.testing import CliRunner
 from armarc.cli.app import ErrorBoundary
 from armarc.cli.simulate import simulate
 from armarc.recording import read_csv
+
+DEMOS = Path(__file__).parents[2] / "recordings"
 
 app = typer.Typer(cls=ErrorBoundary)
 app.command("simulate")(simulate)
@@ -203,3 +207,27 @@ def test_places_that_cannot_be_written(tmp_path):
 @pytest.mark.parametrize("words", [["--tempo", "2010"], ["--tempo", "1/0/0.5/0"], ["--rom", "20"]])
 def test_the_usual_start_velocity_gives_way(tmp_path, words):
     assert run(tmp_path / "x.csv", "--reps", 2, *words).exit_code == 0
+
+
+@pytest.mark.parametrize("path", sorted(DEMOS.glob("*.truth.json")), ids=lambda path: path.name)
+def test_the_demo_recordings_are_what_their_headers_say(tmp_path, path):
+    kept = json.loads(path.read_text())
+    demo = read_csv(DEMOS / kept["recording"]["file"])
+    _, command = demo.metadata.note.split("Made with: ")
+    program, verb, name, *options = shlex.split(command)
+    assert (program, verb) == ("armarc", "simulate")
+    assert run(tmp_path / name, *options).exit_code == 0
+    again = read_csv(tmp_path / name)
+    np.testing.assert_array_equal(again.time_s, demo.time_s)
+    # One step of the sensor's resolution, should another machine round the other way.
+    np.testing.assert_allclose(again.specific_force_m_s2, demo.specific_force_m_s2, atol=5e-3)
+    np.testing.assert_allclose(again.angular_velocity_rad_s, demo.angular_velocity_rad_s, atol=1.1e-3)
+    made = json.loads((tmp_path / path.name).read_text())
+    for one, other in zip(made["sets"], kept["sets"], strict=True):
+        assert [rep["rom_deg"] for rep in one["reps"]] == pytest.approx(
+            [rep["rom_deg"] for rep in other["reps"]]
+        )
+
+
+def test_there_are_demo_recordings():
+    assert len(list(DEMOS.glob("*.truth.json"))) >= 6

@@ -318,7 +318,9 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) 
 
     if seed < 0:
         raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
-    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+    talk = error_console()
+    with talk.status("simulating …"):
+        recording, truth = simulate_session(plan_session(knobs, seed), seed)
     metadata = recording.metadata
     metadata = replace(metadata, note=f"{metadata.note} Made with: {command}")
     recording = replace(recording, metadata=metadata)
@@ -330,7 +332,7 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) 
     lost = f", {len(recording.gaps)} gaps" if recording.gaps else ""
     clipped = int(recording.is_clipped.sum())
     lost += f", {clipped} clipped samples" if clipped else ""
-    error_console().print(
+    talk.print(
         f"wrote {out}: {len(truth.reps)} reps in {len(truth.sets)} set(s), {recording.duration_s:.1f} s at "
         f"{recording.rate_hz:g} Hz{lost}\n"
         f"wrote {truth_path(out)}: what really happened\n"

@@ -70,7 +70,9 @@ def _add_wave(out: FloatArray, t: FloatArray, wave: Wave) -> None:
     t = t[first:last]
     w = 2 * np.pi * wave.frequency_hz
     angle = w * t + wave.phase_rad
-    s, ds, dds = wave.amplitude * np.array([np.sin(angle), w * np.cos(angle), -(w**2) * np.sin(angle)])
+    s = wave.amplitude * np.sin(angle)
+    ds = wave.amplitude * w * np.cos(angle)
+    dds = -(w**2) * s
     if wave.ramp_s > 0:
         h = wave.ramp_s
         up, dup, ddup = _ramp((t - wave.start_s) / h)
@@ -78,7 +80,8 @@ def _add_wave(out: FloatArray, t: FloatArray, wave: Wave) -> None:
         e, de = up * down, (dup * down - up * ddown) / h
         dde = (ddup * down - 2 * dup * ddown + up * dddown) / h**2
         s, ds, dds = e * s, de * s + e * ds, dde * s + 2 * de * ds + e * dds
-    out[:, first:last] += [s, ds, dds]
+    for row, values in zip(out, (s, ds, dds), strict=True):
+        row[first:last] += values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
