@@ -59,7 +59,10 @@ def choose_columns(
         A stated column is not there.
     """
     units = layout.unit_row or ("",) * layout.n_columns
-    columns = [read_name(name, i, units[i]) for i, name in enumerate(layout.names)]
+    if layout.names:
+        columns = [read_name(name, i, units[i]) for i, name in enumerate(layout.names)]
+    else:
+        columns = [ColumnName(name="", position=i, kind="other") for i in range(layout.n_columns)]
     choice = Choice(names=dict(enumerate(layout.names)))
     fixed = _stated_positions(layout, file, stated)
     _choose_time(columns, layout, choice, fixed)
@@ -115,7 +118,7 @@ def _stated_positions(layout: Layout, file: str, stated: Mapping[str, str]) -> d
 def _choose_time(columns: list[ColumnName], layout: Layout, choice: Choice, fixed: Mapping[str, int]) -> None:
     candidates = [column for column in columns if column.kind == "time"]
     if "time" in fixed:
-        candidates = [columns[fixed["time"]]] if columns else []
+        candidates = [columns[fixed["time"]]]
         choice.time = fixed["time"]
     elif candidates:
         candidates.sort(key=lambda column: _time_rank(column, layout))

@@ -105,8 +105,8 @@ def sniff(source: TextFile) -> Layout:
     plain = [line for line in lines if line.text.strip() and not line.text.lstrip().startswith(COMMENT_MARKS)]
     if not plain:
         raise FormatError("there are only comments in this file, no samples", file=source.file)
-    delimiter, rows, width = _best_delimiter([line.text for line in plain])
-    if width < 3:
+    delimiter, rows, width, numbers = _best_delimiter([line.text for line in plain])
+    if width < 3 or (not numbers and len(plain) > 1):
         raise FormatError(
             "no columns of numbers were found",
             "a recording is a table with time, three accelerations and three angular velocities per row",
@@ -129,7 +129,12 @@ def sniff(source: TextFile) -> Layout:
     metadata: dict[str, Any] = {}
     for line in (*preamble, *comments):
         if line.number < plain[first].number:
-            metadata |= _metadata_of(line.text, delimiter, own)
+            found = _metadata_of(line.text, delimiter)
+            if own and metadata and found:
+                # The second line carries the metadata; any JSON line after it is an event.
+                metadata["events"] = [*metadata.get("events", []), found]
+            else:
+                metadata |= found
     header_text = b"" if header_index is None else plain[header_index].text.encode()
     return Layout(
         delimiter=delimiter,
@@ -156,8 +161,8 @@ def _lines(source: TextFile) -> list[_Line]:
     return lines
 
 
-def _best_delimiter(lines: list[str]) -> tuple[str, list[list[str]], int]:
-    """The delimiter that gives the most numbers in rows of one width."""
+def _best_delimiter(lines: list[str]) -> tuple[str, list[list[str]], int, int]:
+    """The delimiter that gives the most numbers in rows of one width; its rows, that width, that many numbers."""
     best: tuple[int, str, list[list[str]], int] = (-1, ",", [], 0)
     for delimiter in _DELIMITERS:
         rows = [split_line(line, delimiter) for line in lines]
@@ -171,7 +176,7 @@ def _best_delimiter(lines: list[str]) -> tuple[str, list[list[str]], int]:
         )
         if score > best[0]:
             best = (score, delimiter, rows, width)
-    return best[1:]
+    return best[1], best[2], best[3], best[0]
 
 
 def _decimal_mark(rows: list[list[str]], delimiter: str) -> str:
@@ -234,7 +239,7 @@ def _header_in_comment(comments: list[_Line], before: int, width: int, delimiter
     return tuple(names)
 
 
-def _metadata_of(text: str, delimiter: str, own: bool) -> dict[str, Any]:
+def _metadata_of(text: str, delimiter: str) -> dict[str, Any]:
     """Key and value of one preamble or comment line; keys in lower case with underscores."""
     body = text.lstrip()
     for mark in COMMENT_MARKS:
@@ -245,7 +250,7 @@ def _metadata_of(text: str, delimiter: str, own: bool) -> dict[str, Any]:
             found = json.loads(body)
         except (ValueError, RecursionError):
             return {}
-        return found if isinstance(found, dict) and (not own or "event" not in found) else {}
+        return found if isinstance(found, dict) else {}
     match = re.match(r"\s*\"?([A-Za-z][\w .()/°²µ\[\]-]*?)\"?\s*[:=]\s*(.+?)[\s,;]*$", body)
     if match:
         return {_key(match[1]): match[2].strip('"')}

@@ -152,7 +152,7 @@ def _kind(words: list[str], axis: str) -> str:
         "attitude",
     }:
         return "orientation"
-    if joined.startswith(("orientation", "quat")) or have == {"q"}:
+    if joined.startswith(("orientation", "quat")) or have == {"q"} or re.fullmatch("q[0-3w]", joined):
         return "orientation"
     if any(word.startswith(("magn", "compass")) for word in words) or have & {"mag", "m", "mfield"}:
         return "magnetic"

@@ -38,6 +38,7 @@ _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"MATLAB 5.0", "a MAT file"),
     (b"bplist", "a binary property list"),
 )
+_TEXT_BYTES = bytes({7, 8, 9, 10, 12, 13, 26, 27, *range(32, 127), *range(128, 256)})
 _EXPORT_HINT = "export the recording as a CSV text file and give that"
 
 
@@ -79,6 +80,8 @@ def open_text(path: str | os.PathLike[str]) -> TextFile:
         data = _unpack(bytes(raw), name, warnings)
     _refuse_other_kinds(bytes(data[:4096]), name)
     data, start = _as_utf8(data, name, warnings)
+    if bytes(data[start : start + 4096]).translate(None, _TEXT_BYTES):
+        raise FormatError("this is a binary file, not a CSV recording", _EXPORT_HINT, file=name)
     if not bytes(data[start : start + 65536]).strip() and not bytes(data[start:]).strip():
         raise FormatError("the file is empty", "record or export it again", file=name)
     return TextFile(file=name, data=data, start=start, sha256=digest, warnings=tuple(warnings))

@@ -1,0 +1,159 @@
+"""Units: stated, named, or told by gravity."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from invented_movement import GRAVITY, HEADER, movement, text_table
+
+from armarc.errors import FormatError, UnitError, UsageError
+from armarc.recording import read_csv
+from armarc.recording.consistency import gravity_agreement
+from armarc.recording.units import scale_of, stated_units, unit_in
+
+T, FORCE, TURNING = movement()
+A_SI, W_SI = list(FORCE.T), list(TURNING.T)
+A_G, W_DEG = list(FORCE.T / GRAVITY), list(np.degrees(TURNING).T)
+
+
+def read_columns(tmp_path, columns, header=HEADER, **options):
+    path = tmp_path / "recording.csv"
+    path.write_text(text_table(columns, header), encoding="utf-8")
+    return read_csv(path, **options)
+
+
+def assert_same(recording, within: float = 3e-5):
+    np.testing.assert_allclose(recording.specific_force_m_s2, FORCE, atol=within)
+    np.testing.assert_allclose(recording.angular_velocity_rad_s, TURNING, atol=within)
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "unit"),
+    [
+        ("m/s²", "acceleration", "m/s2"),
+        ("m/s^2", "acceleration", "m/s2"),
+        ("m·s⁻²", "acceleration", "m/s2"),
+        ("m s-2", "acceleration", "m/s2"),
+        ("G", "acceleration", "g"),
+        ("mg", "acceleration", "mg"),
+        ("°/s", "angular_velocity", "deg/s"),
+        ("dps", "angular_velocity", "deg/s"),
+        ("deg s-1", "angular_velocity", "deg/s"),
+        ("rad/s", "angular_velocity", "rad/s"),
+        ("rad/sec", "angular_velocity", "rad/s"),
+        ("mdps", "angular_velocity", "mdeg/s"),
+        ("µs", "time", "us"),
+        ("μs", "time", "us"),
+        ("milliseconds", "time", "ms"),
+        ("kg", "acceleration", None),
+    ],
+)
+def test_spellings(text, quantity, unit):
+    assert unit_in(text, quantity) == unit
+
+
+def test_counts_per_unit():
+    assert scale_of("g/4096", "acceleration") == pytest.approx(GRAVITY / 4096)
+    assert scale_of("deg/s/16.4", "angular_velocity") == pytest.approx(np.pi / 180 / 16.4)
+    assert scale_of("rad/s", "angular_velocity") == 1.0
+
+
+@pytest.mark.parametrize(
+    "units", ["gyroscope=furlong", "acceleration=deg/s", "mass=kg", "gyroscope", "time=s/0"]
+)
+def test_units_that_make_no_sense(units):
+    with pytest.raises(UsageError):
+        stated_units(units)
+
+
+@pytest.mark.parametrize(("acceleration", "a"), [("m/s2", 1.0), ("g", 1 / GRAVITY), ("mg", 1000 / GRAVITY)])
+@pytest.mark.parametrize(
+    ("angular", "w"), [("rad/s", 1.0), ("deg/s", 180 / np.pi), ("mdeg/s", 180e3 / np.pi)]
+)
+def test_units_told_by_gravity(tmp_path, acceleration, a, angular, w):
+    recording = read_columns(tmp_path, [T, *(FORCE.T * a), *(TURNING.T * w)])
+    assert recording.source.units == {"time": "s", "acceleration": acceleration, "angular_velocity": angular}
+    assert_same(recording)
+    said = " ".join(recording.source.inferences)
+    assert f"acceleration is in {acceleration}" in said
+    assert f"angular velocity is in {angular}: gravity turns" in said
+
+
+def test_slow_degrees_are_not_taken_for_radians(tmp_path):
+    """A swing of at most 8 °/s looks like a fast one in rad/s; gravity knows better."""
+    t = np.arange(3000) / 100.0
+    angle = 0.3 * (1 - np.cos(2 * np.pi * t / 15))
+    rate = 0.3 * 2 * np.pi / 15 * np.sin(2 * np.pi * t / 15)
+    zero = np.zeros_like(t)
+    columns = [t, zero, np.sin(angle), np.cos(angle), np.degrees(rate), zero, zero]
+    recording = read_columns(tmp_path, columns)
+    assert recording.source.units["angular_velocity"] == "deg/s"
+    assert np.degrees(recording.angular_velocity_rad_s).max() == pytest.approx(
+        np.degrees(rate).max(), rel=1e-3
+    )
+
+
+def test_a_gyroscope_that_gravity_does_not_see_must_be_stated(tmp_path):
+    rng = np.random.default_rng(1)
+    rate = 1.5 * np.sin(2 * np.pi * T / 3)
+    noise = [0.003 * rng.normal(size=len(T)) for _ in range(5)]
+    columns = [T, noise[0], noise[1], 1 + noise[2], noise[3], noise[4], rate]
+    with pytest.raises(UnitError, match=r"hardly tilts.*--units gyroscope=deg/s"):
+        read_columns(tmp_path, columns)
+    recording = read_columns(tmp_path, columns, units={"gyroscope": "rad/s"})
+    np.testing.assert_allclose(recording.angular_velocity_rad_s[:, 2], rate, atol=1e-6)
+
+
+def test_far_too_fast_for_radians(tmp_path):
+    rng = np.random.default_rng(1)
+    noise = [0.003 * rng.normal(size=len(T)) for _ in range(5)]
+    columns = [T, noise[0], noise[1], 1 + noise[2], noise[3], noise[4], 300 * np.sin(2 * np.pi * T / 3)]
+    assert read_columns(tmp_path, columns).source.units["angular_velocity"] == "deg/s"
+
+
+def test_names_that_contradict_gravity(tmp_path):
+    wrong_a = ["time", "ax [g]", "ay [g]", "az [g]", "gx", "gy", "gz"]
+    with pytest.raises(UnitError, match=r"9\.8 times gravity; in m/s2 it would fit.*acceleration=m/s2"):
+        read_columns(tmp_path, [T, *A_SI, *W_SI], wrong_a)
+    assert_same(read_columns(tmp_path, [T, *A_SI, *W_SI], wrong_a, units="acceleration=m/s2"))
+    wrong_g = ["time", "ax", "ay", "az", "gx [rad/s]", "gy [rad/s]", "gz [rad/s]"]
+    with pytest.raises(UnitError, match=r"said to be in rad/s.*as if it were in deg/s.*gyroscope=deg/s"):
+        read_columns(tmp_path, [T, *A_SI, *W_DEG], wrong_g)
+    assert_same(read_columns(tmp_path, [T, *A_SI, *W_DEG], wrong_g, units="gyroscope=deg/s"))
+
+
+def test_what_the_user_states_wins_but_is_doubted(tmp_path):
+    recording = read_columns(tmp_path, [T, *A_SI, *W_DEG], units="gyroscope=rad/s")
+    np.testing.assert_allclose(recording.angular_velocity_rad_s, np.degrees(TURNING), atol=1e-5)
+    assert any("as if it were in deg/s" in warning for warning in recording.warnings)
+
+
+def test_raw_counts(tmp_path):
+    counts = [*(np.round(4096 * a) for a in A_G), *(np.round(16.4 * w) for w in W_DEG)]
+    with pytest.raises(UnitError, match="acceleration=g/4096"):
+        read_columns(tmp_path, [T, *counts])
+    recording = read_columns(tmp_path, [T, *counts], units="acceleration=g/4096,gyroscope=deg/s/16.4")
+    assert_same(recording, within=3e-3)
+
+
+def test_absurd_acceleration(tmp_path):
+    with pytest.raises(UnitError, match="cannot be told"):
+        read_columns(tmp_path, [T, *[0.05 * a for a in A_SI], *W_SI])
+    with pytest.raises(FormatError, match=r"reads zero|never changes"):
+        read_columns(tmp_path, [T, *[0 * a for a in A_SI], *W_SI])
+
+
+def test_mirrored_and_mixed_axes_are_warned_of(tmp_path):
+    mirrored = read_columns(tmp_path, [T, *A_SI, *[-w for w in W_SI]], units="gyroscope=rad/s")
+    assert any("against each other" in warning for warning in mirrored.warnings)
+    fine = read_columns(tmp_path, [T, *A_SI, *W_SI], units="gyroscope=rad/s")
+    assert fine.warnings == ()
+
+
+def test_agreement_of_a_pure_rotation_is_one():
+    agreement = gravity_agreement(T, FORCE, TURNING)
+    assert agreement.scale == pytest.approx(1.0, abs=0.05)
+    assert agreement.correlation > 0.98
+    # Gravity enters only by its direction's change, so its sign cannot matter.
+    assert gravity_agreement(T, -FORCE, TURNING).scale == pytest.approx(agreement.scale)
+    assert not gravity_agreement(T[:10], FORCE[:10], TURNING[:10]).usable
