@@ -16,6 +16,7 @@ def register(app: typer.Typer) -> None:
     from armarc.cli.process import process
     from armarc.cli.resist import resist
     from armarc.cli.reliability import reliability
+    from armarc.cli.report import report
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate
     from armarc.cli.trend import trend
@@ -32,3 +33,4 @@ def register(app: typer.Typer) -> None:
     app.command("reliability")(reliability)
     app.command("plan")(plan)
     app.command("line-of-pull")(line_of_pull)
+    app.command("report")(report)

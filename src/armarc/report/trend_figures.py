@@ -36,7 +36,9 @@ LINE_STYLES = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 """Groups differ by the kind of line first, by colour second."""
 
 
-def draw_trend(trend: Trend, *, title: str, facts: str = "", dark: bool = False) -> Figure:
+def draw_trend(
+    trend: Trend, *, title: str, facts: str = "", width_in: float = WIDTH_IN, dark: bool = False
+) -> Figure:
     """Draw one measure over sessions with its error, its smooth course and what is worth anything.
 
     Parameters
@@ -45,6 +47,7 @@ def draw_trend(trend: Trend, *, title: str, facts: str = "", dark: bool = False)
         One session or more.
     title, facts : str
         Two lines above the picture.
+    width_in : float, inch
     dark : bool
 
     Raises
@@ -66,8 +69,8 @@ def draw_trend(trend: Trend, *, title: str, facts: str = "", dark: bool = False)
             )
         if trend.measure.better == "higher":
             items.append(KeyItem(words="best session", marker="*", colour=palette.above))
-        figure, page, top = _page(palette, title, facts, items, 3.9, [trend.words()])
-        axes = style.inch_axes(figure, _LEFT_IN, top, WIDTH_IN - _LEFT_IN - _RIGHT_IN, 3.9)
+        figure, page, top = _page(palette, width_in, title, facts, items, 3.9, [trend.words()])
+        axes = style.inch_axes(figure, _LEFT_IN, top, width_in - _LEFT_IN - _RIGHT_IN, 3.9)
         furniture.panel_title(
             page,
             trend.measure.title,
@@ -109,7 +112,9 @@ def _trend_panel(axes: Axes, trend: Trend, palette: Palette) -> None:
     _date_axis(axes)
 
 
-def draw_weeks(weeks: Sequence[Week], *, title: str, facts: str = "", dark: bool = False) -> Figure:
+def draw_weeks(
+    weeks: Sequence[Week], *, title: str, facts: str = "", width_in: float = WIDTH_IN, dark: bool = False
+) -> Figure:
     """Draw sets, reps and time under tension per week, one row each.
 
     Raises
@@ -130,13 +135,13 @@ def draw_weeks(weeks: Sequence[Week], *, title: str, facts: str = "", dark: bool
     palette = style.palette_for(dark)
     with style.look(palette):
         step = 1.75
-        figure, page, top = _page(palette, title, facts, [], step * len(rows) - 0.5, [])
+        figure, page, top = _page(palette, width_in, title, facts, [], step * len(rows) - 0.5, [])
         height = float(figure.get_size_inches()[1])
         x = _dates([week.monday for week in weeks])
         for i, (name, unit, values) in enumerate(rows):
             at = top + i * step
             furniture.panel_title(page, name, unit, height - at + 0.14)
-            axes = style.inch_axes(figure, _LEFT_IN, at, WIDTH_IN - _LEFT_IN - _RIGHT_IN, step - 0.75)
+            axes = style.inch_axes(figure, _LEFT_IN, at, width_in - _LEFT_IN - _RIGHT_IN, step - 0.75)
             style.plain_axes(axes, palette)
             axes.bar(x, values, width=5.2, color=palette.inside, align="edge")
             axes.set_xlim(x[0] - 1.5, x[-1] + 8.5)
@@ -155,7 +160,13 @@ def draw_weeks(weeks: Sequence[Week], *, title: str, facts: str = "", dark: bool
 
 
 def draw_overlay(
-    curves: Sequence[SetCurves], names: Sequence[str], *, title: str, facts: str = "", dark: bool = False
+    curves: Sequence[SetCurves],
+    names: Sequence[str],
+    *,
+    title: str,
+    facts: str = "",
+    width_in: float = WIDTH_IN,
+    dark: bool = False,
 ) -> Figure:
     """Lay the mean curves of sets over each other: angle along the rep, velocity and moment by angle.
 
@@ -173,9 +184,9 @@ def draw_overlay(
         heights = [2.7, 2.5, 2.3] if with_moment else [2.7, 2.5]
         gap = 1.15
         total = sum(heights) + gap * (len(heights) - 1)
-        figure, page, top = _page(palette, title, facts, [], total + 0.45, [])
+        figure, page, top = _page(palette, width_in, title, facts, [], total + 0.45, [])
         height = float(figure.get_size_inches()[1])
-        inner = WIDTH_IN - _LEFT_IN - _RIGHT_IN
+        inner = width_in - _LEFT_IN - _RIGHT_IN
         titles = [
             ("Angle along the rep", "degrees, mean ± SD of the reps"),
             ("Velocity while raising", "degrees per second, by angle"),
@@ -213,7 +224,9 @@ def draw_overlay(
     return figure
 
 
-def draw_differences(rows: Sequence[Row], *, title: str, facts: str = "", dark: bool = False) -> Figure:
+def draw_differences(
+    rows: Sequence[Row], *, title: str, facts: str = "", width_in: float = WIDTH_IN, dark: bool = False
+) -> Figure:
     """Draw standardised differences with their 95 % intervals, one row per measure.
 
     Raises
@@ -231,9 +244,9 @@ def draw_differences(rows: Sequence[Row], *, title: str, facts: str = "", dark: 
             KeyItem(words="not clear", marker="o", filled=False, colour=palette.ink),
         ]
         tall = 0.48 * len(shown) + 0.2
-        figure, _, top = _page(palette, title, facts, items, tall + 0.3, [])
+        figure, _, top = _page(palette, width_in, title, facts, items, tall + 0.3, [])
         left = 3.6
-        axes = style.inch_axes(figure, left, top, WIDTH_IN - left - _RIGHT_IN, tall)
+        axes = style.inch_axes(figure, left, top, width_in - left - _RIGHT_IN, tall)
         for side in ("top", "right", "left"):
             axes.spines[side].set_visible(False)
         axes.axvline(0, color=palette.ink, linewidth=1.2)
@@ -268,6 +281,7 @@ def draw_reps(
     *,
     title: str,
     facts: str = "",
+    width_in: float = WIDTH_IN,
     dark: bool = False,
 ) -> Figure:
     """Draw a set from its rep records: start velocity against the band, raising velocity and range along the set.
@@ -295,9 +309,9 @@ def draw_reps(
                         colour=mark.colour,
                     )
                 )
-        figure, page, top = _page(palette, title, facts, items, 7.15, [])
+        figure, page, top = _page(palette, width_in, title, facts, items, 7.15, [])
         height = float(figure.get_size_inches()[1])
-        inner = WIDTH_IN - _LEFT_IN - _RIGHT_IN
+        inner = width_in - _LEFT_IN - _RIGHT_IN
         panels = []
         for name, unit in (
             ("Start velocity", "degrees per second"),
@@ -353,15 +367,21 @@ def _start_panel(
 
 
 def _page(
-    palette: Palette, title: str, facts: str, key: Sequence[KeyItem], body_in: float, notes: Sequence[str]
+    palette: Palette,
+    width_in: float,
+    title: str,
+    facts: str,
+    key: Sequence[KeyItem],
+    body_in: float,
+    notes: Sequence[str],
 ) -> tuple[Figure, Axes, float]:
     """Empty picture with headline, notes and key; gives the distance of the first panel from the top."""
-    rows = furniture.key_rows(key, WIDTH_IN - 2 * SIDE_IN) if key else []
-    said = [line for note in notes for line in style.wrapped(note, style.SIZE_TEXT, WIDTH_IN - 2 * SIDE_IN)]
+    rows = furniture.key_rows(key, width_in - 2 * SIDE_IN) if key else []
+    said = [line for note in notes for line in style.wrapped(note, style.SIZE_TEXT, width_in - 2 * SIDE_IN)]
     head = _HEAD_IN + 0.28 * len(said) + (0.1 if said else 0.0) - (0.0 if facts else 0.3)
     top = head + 0.3 * len(rows) + 0.55
     height = top + body_in + 0.75
-    figure = Figure(figsize=(WIDTH_IN, height), facecolor=palette.paper)
+    figure = Figure(figsize=(width_in, height), facecolor=palette.paper)
     page = furniture.canvas(figure)
     furniture.headline(page, palette, title=title, facts=facts, score="", score_words="", all_inside=False)
     if rows:

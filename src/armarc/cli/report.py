@@ -1,0 +1,87 @@
+"""``armarc report``: a page a lifter can read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from armarc.cli.log_options import (
+    ExerciseName,
+    Lifter,
+    Load,
+    LogFile,
+    Side,
+    Since,
+    Tag,
+    Until,
+    Variant,
+    make_filter,
+    say,
+)
+
+
+def report(
+    sets: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="12, 12-15, a day 2026-03-01, last, last-3; else the period of --since and --until."
+        ),
+    ] = None,
+    out: Annotated[
+        str | None, typer.Option("--out", "-o", metavar="FILE", help="Page to write; - for stdout.")
+    ] = None,
+    lifter: Lifter = None,
+    exercise: ExerciseName = None,
+    variant: Variant = None,
+    side: Side = None,
+    load: Load = None,
+    tag: Tag = None,
+    since: Since = None,
+    until: Until = None,
+    title: Annotated[str | None, typer.Option("--title", help="Title of the page.")] = None,
+    stop_at: Annotated[
+        float | None,
+        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop a set."),
+    ] = None,
+    log_file: LogFile = None,
+) -> None:
+    """Write a page about sets, a session or a period: one file, for screen, phone and paper (print it as PDF)."""
+    from armarc.errors import NothingToMeasure
+    from armarc.log.labels import clean_name
+    from armarc.log.reading import choose_sets, get_set, list_sets
+    from armarc.log.store import open_log
+    from armarc.report.page import render_page
+    from armarc.report.page_build import build_sections, is_invented, title_for
+
+    where = make_filter(
+        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
+    )  # fmt: skip
+    chosen_title = None if title is None else clean_name(title, "title", empty=False)
+    with open_log(log_file, create=False) as store:
+        if sets:
+            entries = [get_set(store, set_id) for set_id in choose_sets(store, sets, where)]
+        else:
+            entries = list_sets(store, where)
+        if not entries:
+            raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
+        heading, below = title_for(entries)
+        sections = build_sections(store, entries, stop_at_pct=stop_at)
+        invented = is_invented(entries)
+    page = render_page(chosen_title or heading, below, sections, invented=invented)
+    if out == "-":
+        typer.echo(page)
+        return
+    target = Path(out) if out else Path(f"armarc-{_slug(heading)}.html")
+    from armarc.log.exporting import whole_file
+
+    with whole_file(target) as stream:
+        stream.write(page.encode())
+    say(f"page written to {target}; open it in a browser, print it for a PDF")
+
+
+def _slug(text: str) -> str:
+    import re
+
+    return re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-")[:80] or "report"

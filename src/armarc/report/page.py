@@ -1,0 +1,100 @@
+"""A report as one HTML file: no network, light and dark, for paper, screen, phone and screen reader."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from importlib.resources import files
+from typing import Any
+
+from armarc import __version__
+from armarc.report.page_parts import Section
+from armarc.report.page_pictures import css_colours, inline_svg
+
+CAUTIONS = (
+    "Training log and measurement aid, not a medical device: it does not diagnose, treat or predict injury.",
+    "Stop at pain, numbness, tingling, instability, dizziness or chest discomfort and see a licensed practitioner. "
+    "After injury or surgery, or with heart, metabolic or kidney disease: medical clearance first.",
+    "Angles come from the forearm: a bent elbow, a loose strap or a leaning trunk changes them. ± is one standard "
+    "error where one can be given.",
+    "Moments are estimates from body tables and the load you typed, not forces in muscles or joints.",
+    "Velocity loss and reps in reserve vary between days and people (Jukic et al. 2023, Sports Med Open 9:80).",
+    "Bands and loaded ranges are common practice without a source. Start light and never chase a number.",
+)
+
+
+def render_page(
+    title: str,
+    subtitle: str,
+    sections: Sequence[Section],
+    *,
+    made_at: datetime | None = None,
+    invented: bool = False,
+) -> str:
+    """Make the page.
+
+    Parameters
+    ----------
+    title, subtitle : str
+    sections : sequence of Section
+    made_at : datetime or None
+        Shown at the foot; None for now.
+    invented : bool
+        Say that the data is invented.
+
+    Returns
+    -------
+    str
+        A whole HTML document; every text in it is escaped.
+    """
+    from markupsafe import Markup
+
+    number = 0
+    shown: list[dict[str, Any]] = []
+    for section in sections:
+        pictures = []
+        for picture in section.pictures:
+            number += 1
+            # The drawing library escapes what it writes; the alt text is quoted by `inline_svg`.
+            svg = Markup(inline_svg(picture.figure, picture.alt, number=number))
+            pictures.append({"svg": svg, "wide": picture.wide, "alt": picture.alt})
+        shown.append(
+            {
+                "heading": section.heading,
+                "words": section.words,
+                "pictures": pictures,
+                "tables": section.tables,
+                "notes": section.notes,
+                "quotes": section.quotes,
+            }
+        )
+    page: str = (
+        environment()
+        .get_template("report.html.j2")
+        .render(
+            title=title,
+            subtitle=subtitle,
+            sections=shown,
+            cautions=CAUTIONS,
+            made_at=(made_at or datetime.now().astimezone()).strftime("%Y-%m-%d %H:%M"),
+            version=__version__,
+            invented=invented,
+            light=css_colours(dark=False),
+            dark=css_colours(dark=True),
+        )
+    )
+    return page
+
+
+def environment() -> Any:
+    """Template environment of the package: everything escaped, a missing value is an error."""
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    folder = files("armarc.report") / "templates"
+    return Environment(
+        loader=FunctionLoader(lambda name: (folder / name).read_text(encoding="utf-8")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
