@@ -48,7 +48,9 @@ def hill(
     """
     v = np.asarray(rate_rad_s, float) / fastest_rad_s
     up = np.maximum(v, 0.0)
-    shortening = np.maximum(1 - up, 0.0) / (1 + up / shape)
+    shortening = np.asarray(np.maximum(1 - up, 0.0) / (1 + up / shape))
+    if np.all(v >= 0):
+        return shortening
     down = np.maximum(-v, 0.0)
     stiff = 8 * down * (1 + 1 / np.asarray(shape))
     lengthening = (ceiling - 1 + stiff * ceiling) / (ceiling - 1 + stiff)

@@ -23,6 +23,8 @@ from armarc.load.planar_load import PlanarLoad
 from armarc.recording import BoolArray, FloatArray
 
 LONGEST_S = 8.0
+CRAWL_RAD_S = math.radians(0.5)
+"""A raise that slows down and creeps at less than this has stalled: it would only creep closer for ever."""
 Share = Callable[[FloatArray], FloatArray]
 """Isometric capacity of every lane as a share of its peak, from the angle of every lane (rad)."""
 
@@ -198,13 +200,16 @@ def simulate_raises(
         next_omega = np.where(still, 0.0, next_omega)
         moved |= next_omega > 0
         t += h
-        stalled = running & (next_omega <= 0) & (moved | (t > 10 * np.where(instant, 0.0, tau) + 0.1))
+        full_effort = t > 10 * np.where(instant, 0.0, tau) + 0.1
+        slowing = omega - next_omega
+        creeps = moved & (next_omega < CRAWL_RAD_S) & (slowing > 0) & (slowing < 0.1 * omega)
+        stalled = running & (((next_omega <= 0) & (moved | full_effort)) | (creeps & full_effort))
         over = running & (next_theta >= top_rad)
         # The last step is cut where the lane ends, by straight lines.
         gone = np.ones(k)
         gone = np.where(over, (top_rad - theta) / np.where(over, next_theta - theta, 1.0), gone)
-        drop = omega - next_omega
-        gone = np.where(stalled & (drop > 0), omega / np.where(drop > 0, drop, 1.0), gone)
+        halts = stalled & (next_omega <= 0) & (slowing > 0)
+        gone = np.where(halts, omega / np.where(halts, slowing, 1.0), gone)
         end_theta = np.where(over, top_rad, theta + gone * (next_theta - theta))
         end_omega = omega + gone * (next_omega - omega)
         end_theta = np.where(stalled, np.maximum(end_theta, theta), end_theta)

@@ -35,8 +35,8 @@ DISAGREEMENTS = (
     "frontal plane and hardly at all in the scapular plane: it does not isolate it.",
     "The model gives the supraspinatus less leverage with the hand turned inward in the frontal plane; Liu "
     "et al. 1997 found that rotation changes all six muscles they measured, and not in a straight line.",
-    "The model's posterior deltoid lifts at low angles in the frontal plane; Liu et al. 1997 found it lowers "
-    "the arm in the scapular plane.",
+    "In the scapular plane the model's posterior deltoid lowers the arm, as Liu et al. 1997 found; in the "
+    "frontal plane the model lets it lift at low angles, which no source within reach confirms.",
     "Whether any angle or hand position harms the shoulder is contested; nothing here says that one does. "
     "Pain means stop.",
 )

@@ -17,6 +17,8 @@ from armarc.recording import BoolArray, FloatArray
 RUN_UP_RAD = math.radians(10)
 """Over which the shoulder brings the arm to its start velocity when the body does not."""
 COARSE_STEP_S = 0.004
+SEARCH_STEP_S = 0.008
+"""Enough to tell whether the top is reached."""
 NO_GAIN, TOO_SHALLOW = 0.01, 0.05
 """Below the first there is no optimum to speak of; below the second it is smaller than what strength tests
 differ by from day to day (concentric peak torque 15-19 %: Mayer 1994, Int J Sports Med 15:S26)."""
@@ -156,8 +158,9 @@ def judge(start_rate_rad_s: FloatArray, values: FloatArray, usable: BoolArray, a
 
 def _edge(test: Callable[[FloatArray], BoolArray], low: FloatArray, high: FloatArray) -> FloatArray:
     """Largest value that passes, per lane; `low` passes, `high` does not. Good to 1e-4 of their distance."""
-    levels = 11
-    for _ in range(4):
+    # Few lanes cost the same however wide the grid is.
+    levels, rounds = (101, 2) if len(low) <= 4 else (11, 4)
+    for _ in range(rounds):
         grid = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, levels)
         passed = test(grid)
         passed[:, 0] = True
@@ -186,7 +189,7 @@ def liftable_scale(plan: RaisePlan, start_rate_rad_s: FloatArray, largest: float
 
     def reaches(scale: FloatArray) -> BoolArray:
         rates = np.repeat(start_rate_rad_s, scale.shape[1])
-        return plan.run(rates, scale.ravel(), step_s=COARSE_STEP_S).reached.reshape(scale.shape)
+        return plan.run(rates, scale.ravel(), step_s=SEARCH_STEP_S).reached.reshape(scale.shape)
 
     ends = reaches(np.tile([1e-9, largest], (k, 1)))
     found = _edge(reaches, np.full(k, 1e-9), np.full(k, largest))
@@ -230,7 +233,7 @@ def _heaviest_peaks(plan: RaisePlan, lanes: Shoulders, scale: FloatArray) -> Flo
     def fails(peak: FloatArray) -> BoolArray:
         many = peak.shape[1]
         wide = _repeated(lanes, many, peak.ravel())
-        done = plan.run(np.zeros(k * many), np.repeat(scale, many), lanes=wide, step_s=COARSE_STEP_S)
+        done = plan.run(np.zeros(k * many), np.repeat(scale, many), lanes=wide, step_s=SEARCH_STEP_S)
         return np.asarray(~done.reached.reshape(peak.shape))
 
     low, high = np.full(k, 0.1), np.full(k, 1000.0)

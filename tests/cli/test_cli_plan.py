@@ -1,0 +1,60 @@
+"""``armarc plan`` end to end."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+
+def armarc(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "armarc", "plan", *arguments],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"},
+        timeout=90,
+        check=False,
+    )
+
+
+def test_plan_from_the_heaviest_rep(tmp_path: Path) -> None:
+    picture = tmp_path / "plan.svg"
+    done = armarc(tmp_path, "--heaviest", "12kg", "--load", "8kg", "--json", "--plot", str(picture))
+    assert done.returncode == 0, done.stderr
+    record = json.loads(done.stdout)
+    assert record["schema"] == "armarc.plan/1"
+    assert record["liftable_unit"] == "kg"
+    assert abs(record["starts"][0]["liftable"] - 12) < 0.15
+    assert "12 kg just reaches the top from rest" in record["capacity"]["strength_from"]
+    peak = next(f for f in record["findings"] if f["aim"] == "peak")
+    assert peak["verdict"] in ("rest", "shallow")
+    assert "57.5" not in done.stdout
+    assert picture.read_text(encoding="utf-8").startswith("<?xml")
+
+
+def test_table_names_its_assumptions(tmp_path: Path) -> None:
+    done = armarc(tmp_path, "--capacity", "0:1,90:0.8", "--load", "5kg", "--speed-from", "shoulder")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Start °/s\t")
+    for said in ("own table", "published group mean", "not advice to swing", "Pain means stop", "57.5"):
+        assert (said in done.stderr) == (said != "57.5")
+
+
+def test_faults(tmp_path: Path) -> None:
+    for arguments, said in (
+        (["--aim", "size"], "no aim"),
+        (["--capacity", "peaky"], "capacity curve"),
+        (["--load", "8kg", "--resistance", "8kg"], "exclude"),
+        (["--heaviest", "12kg", "--capacity-nm", "60"], "one place"),
+        (["--speed-from", "legs"], "body or the shoulder"),
+        (["--start", "80", "--top", "90"], "15°"),
+        (["--loaded-range", "60-30"], "rising"),
+        (["--effort", "3"], "effort"),
+        (["--fastest-start", "0"], "10 to 600"),
+    ):
+        done = armarc(tmp_path, *arguments)
+        assert (done.returncode, said in done.stderr) == (2, True), done.stderr
+        assert "Traceback" not in done.stderr

@@ -1,0 +1,183 @@
+"""The load of measured sets, against the truth of synthetic ones (invented data)."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from armarc.load.arm import arm_body
+from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
+from armarc.load.dynamics import Dynamics, dynamics
+from armarc.load.lifter import Lifter
+from armarc.load.measures import integral_between
+from armarc.load.mechanics import ArmKinematics, movement_axis
+from armarc.load.records import load_record
+from armarc.load.resistance import Cable, Dumbbell
+from armarc.load.set_load import SetLoad, measure_load
+from armarc.motion.quaternions import rotate
+from armarc.pipeline import Session, process
+from armarc.simulate import Knobs, Truth, plan_session, simulate_session
+
+LOADED = (math.radians(30), math.radians(60))
+
+
+@cache
+def session(swing_m: float) -> tuple[Session, Truth]:
+    knobs = Knobs(reps=4, swing_m=swing_m, dip_m=0.5 * swing_m, load_kg=8.0)
+    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    return process(recording, exercise="lateral-raise", load_kg=8.0), truth
+
+
+def load_of(swing_m: float, lifter: Lifter | None = None) -> SetLoad:
+    done, _ = session(swing_m)
+    return measure_load(done.motions[0], done.sets[0], lifter=lifter or Lifter(), loaded_range_rad=LOADED)
+
+
+def true_dynamics(truth: Truth, arm_axis: np.ndarray) -> tuple[np.ndarray, Dynamics]:
+    """Inverse dynamics of the noise-free arm at 1 kHz, by central differences of its orientation."""
+    series = truth.series
+    q, dt = series.quaternion, 1e-3
+    along = rotate(q, np.broadcast_to(arm_axis, (len(q), 3)))
+    other = np.cross(arm_axis, [0.3, 0.5, 0.8])
+    other /= np.linalg.norm(other)
+    columns = [
+        along,
+        *(rotate(q, np.broadcast_to(a, (len(q), 3))) for a in (other, np.cross(arm_axis, other))),
+    ]
+    rate = np.cross(along, np.gradient(along, dt, axis=0))
+    path = series.shoulder_m
+    velocity = np.gradient(path, dt, axis=0)
+    rep = truth.sets[0].reps[0]
+    up = (series.time_s >= rep.start_s) & (series.time_s <= rep.top_start_s)
+    motion = ArmKinematics(
+        time_s=series.time_s,
+        angle_rad=series.angle_rad,
+        rotation=np.stack(columns, axis=2),
+        angular_velocity_rad_s=rate,
+        angular_acceleration_rad_s2=np.gradient(rate, dt, axis=0),
+        shoulder_m=path,
+        shoulder_m_s=velocity,
+        shoulder_m_s2=np.gradient(velocity, dt, axis=0),
+    )
+    arm = arm_body(Lifter().completed())
+    return series.time_s, dynamics(
+        motion, arm, (Dumbbell(mass_kg=8.0),), movement_axis(along[up][::20]), np.eye(3)
+    )
+
+
+@pytest.mark.parametrize("swing_m", [0.0, 0.05])
+def test_against_the_truth(swing_m: float) -> None:
+    done, truth = session(swing_m)
+    found = load_of(swing_m)
+    axis = done.motions[0].mounting.arm_axis
+    time_s, true = true_dynamics(truth, axis)
+    assert len(found.reps) == len(truth.sets[0].reps)
+    for rep, real in zip(found.reps, truth.sets[0].reps, strict=True):
+        work = integral_between(time_s, true.moment_power_w, real.start_s, real.top_start_s)
+        mean = integral_between(time_s, true.moment_n_m, real.start_s, real.end_s) / (
+            real.end_s - real.start_s
+        )
+        m = rep.measures
+        assert m.concentric_work_j == pytest.approx(work, rel=0.04)
+        assert m.mean_moment_n_m == pytest.approx(mean, rel=0.04)
+        up = (time_s >= real.start_s) & (time_s <= real.top_start_s)
+        assert m.peak_concentric_moment_n_m == pytest.approx(true.moment_n_m[up].max(), rel=0.05)
+        swing = integral_between(time_s, true.force_power_w, real.start_s, real.top_start_s)
+        assert m.swing_work_j == pytest.approx(swing, abs=2.5)
+
+
+@pytest.mark.parametrize("swing_m", [0.0, 0.05])
+def test_energy_closes_within_two_percent(swing_m: float) -> None:
+    for rep in load_of(swing_m).reps:
+        assert abs(rep.energy_residual) < 0.02
+
+
+def test_no_swing_is_said_to_be_none() -> None:
+    record = load_record(load_of(0.0))
+    assert {rep["body_swing_work"] for rep in record["reps"]} == {"none detected"}
+    assert all(rep["body_swing_work_pct"] is None for rep in record["reps"])
+    assert record["summary"]["body_swing_work_reps"] == []
+
+
+def test_known_body_has_smaller_errors() -> None:
+    guessed = load_of(0.0).reps[0]
+    known = load_of(0.0, Lifter(body_mass_kg=73, upper_arm_m=0.2817, forearm_m=0.2689, grip_m=0.094)).reps[0]
+    assert known.measures.peak_moment_n_m == pytest.approx(guessed.measures.peak_moment_n_m, rel=1e-3)
+    assert 0 < known.se.peak_moment_n_m < guessed.se.peak_moment_n_m
+    assert guessed.se.peak_moment_n_m < 0.1 * guessed.measures.peak_moment_n_m
+
+
+def test_record_has_no_nan_and_carries_the_cautions() -> None:
+    record = load_record(load_of(0.05))
+    text = json.dumps(record, allow_nan=False)
+    assert "net resultant" in text
+    assert "Pain means stop" in text
+    curve = record["curve"]
+    assert len(curve["angle_deg"]) == len(curve["concentric_n_m"]) == len(curve["eccentric_sd_n_m"])
+    assert record["summary"]["peak_moment_n_m_se"] > 0
+    assert record["reps"][0]["loaded_impulse_pct"] == pytest.approx(
+        100 * load_of(0.05).reps[0].measures.loaded_impulse_share,
+        abs=1e-3,  # type: ignore[operator]
+    )
+
+
+def test_without_a_load_it_is_the_arm_alone_and_says_so() -> None:
+    done, _ = session(0.0)
+    bare = measure_load(done.motions[0], replace(done.sets[0], load_kg=None))
+    assert any("arm alone" in note for note in bare.notes)
+    assert bare.reps[0].measures.loaded_impulse_share is None
+    assert bare.reps[0].measures.peak_moment_n_m < 12
+
+
+def test_without_a_lever_arm_the_shoulder_is_taken_as_fixed() -> None:
+    done, _ = session(0.05)
+    motion = done.motions[0]
+    blind = replace(motion, mounting=replace(motion.mounting, lever_arm_m=None))
+    found = measure_load(blind, done.sets[0])
+    assert any("taken as fixed" in note for note in found.notes)
+    assert found.reps[0].swing_detected is None
+    assert load_record(found)["reps"][0]["body_swing_work"] == "not measured"
+
+
+def test_cable_without_a_known_plane_is_noted() -> None:
+    done, _ = session(0.0)
+    cable = (Cable(stack_kg=6, pulley_m=(-0.5, -1.2, 0)),)
+    found = measure_load(done.motions[0], done.sets[0], resistances=cable)
+    known = all(rep.plane_rad is not None for rep in done.sets[0].reps)
+    assert known or any("plane of the raise is unknown" in note for note in found.notes)
+
+
+def test_comparison_on_measured_and_ideal_reps() -> None:
+    done, _ = session(0.0)
+    rep = middle_rep(done.sets[0].reps)
+    variants = [
+        (Dumbbell(mass_kg=8.0),),
+        *at_heights(Cable(stack_kg=6, pulley_m=(-0.5, -1.2, 0)), (-1.2, 0.0)),
+    ]
+    measured = measured_template(done.motions[0], rep)
+    ideal = ideal_template(
+        bottom_rad=rep.bottom_rad, top_rad=rep.top_rad, concentric_s=1.6, hold_s=0.2, eccentric_s=2.0
+    )
+    found, model = (compare(t, variants, Lifter(), loaded_range_rad=LOADED) for t in (measured, ideal))
+    for a, b in zip(found, model, strict=True):
+        assert a.label == b.label
+        assert a.measures.mean_moment_over_angle_n_m == pytest.approx(
+            b.measures.mean_moment_over_angle_n_m, rel=0.1
+        )
+    # a dumbbell is heaviest near level, a pulley at shoulder height near the bottom
+    assert model[0].measures.peak_moment_at_rad > math.radians(60)
+    assert model[2].measures.peak_moment_at_rad < math.radians(30)
+
+
+def test_matching_gives_equal_work() -> None:
+    ideal = ideal_template(bottom_rad=0.1, top_rad=1.5, concentric_s=1.5, hold_s=0.0, eccentric_s=2.0)
+    variants = [(Dumbbell(mass_kg=8.0),), (Cable(stack_kg=20, pulley_m=(-0.5, -0.6, 0)),)]
+    same = matched(ideal, variants, Lifter())
+    found = compare(ideal, same, Lifter(), loaded_range_rad=None)
+    assert found[0].measures.concentric_work_j == pytest.approx(found[1].measures.concentric_work_j, rel=1e-3)
+    assert same[0] == variants[0]
