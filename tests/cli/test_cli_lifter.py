@@ -3,33 +3,35 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
+
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.lifter import app as lifter
 
 
-def armarc(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "armarc", "lifter", *arguments],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"},
-        timeout=60,
-        check=False,
-    )
+def armarc(folder: Path, *arguments: str) -> Any:
+    """Run the command inside this process, with its own configuration folder."""
+    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
+    app.callback()(lambda: None)
+    app.add_typer(lifter, name="lifter")
+    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
+    return CliRunner().invoke(app, ["lifter", *arguments], env=environment)
 
 
 def test_set_show_and_take_away(tmp_path: Path) -> None:
     empty = armarc(tmp_path, "--json")
-    assert empty.returncode == 0
+    assert empty.exit_code == 0
     before = json.loads(empty.stdout)
     assert before["used"]["body_mass_kg"] == 73.0
     assert before["given"]["body_mass_kg"] is None
     assert before["assumptions"]
 
     done = armarc(tmp_path, "set", "--body-mass", "180lb", "--stature", "181cm", "--sex", "Male")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     assert "81.6 kg\tgiven" in done.stdout
     after = json.loads(armarc(tmp_path, "show", "--json").stdout)
     assert after["given"]["stature_m"] == 1.81
@@ -49,7 +51,7 @@ def test_nonsense_changes_nothing(tmp_path: Path) -> None:
         (["set", "--body-mass", "heavy"], "expected a load"),
     ):
         done = armarc(tmp_path, *arguments)
-        assert done.returncode == 2
+        assert done.exit_code == 2
         assert said in done.stderr
         assert "Traceback" not in done.stderr
     assert json.loads(armarc(tmp_path, "--json").stdout)["given"]["body_mass_kg"] == 70.0
@@ -58,6 +60,6 @@ def test_nonsense_changes_nothing(tmp_path: Path) -> None:
 def test_broken_file_is_named(tmp_path: Path) -> None:
     (tmp_path / "lifter.toml").write_text("body_mass = 70\n", encoding="utf-8")
     done = armarc(tmp_path)
-    assert done.returncode == 3
+    assert done.exit_code == 3
     assert "body_mass_kg" in done.stderr
     assert "lifter.toml" in done.stderr

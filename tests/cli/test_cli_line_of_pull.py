@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
+
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.line_of_pull import line_of_pull
 
 
-def armarc(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "armarc", "line-of-pull", *arguments],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"},
-        timeout=60,
-        check=False,
-    )
+def armarc(folder: Path, *arguments: str) -> Any:
+    """Run the command inside this process, with its own configuration folder."""
+    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
+    app.callback()(lambda: None)
+    app.command("line-of-pull")(line_of_pull)
+    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
+    return CliRunner().invoke(app, ["line-of-pull", *arguments], env=environment)
 
 
 def test_frontal_against_scapular_plane(tmp_path: Path) -> None:
@@ -25,7 +27,7 @@ def test_frontal_against_scapular_plane(tmp_path: Path) -> None:
     done = armarc(
         tmp_path, "--plane", "0", "--plane", "30", "--hand", "neutral", "--json", "--plot", str(picture)
     )
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     record = json.loads(done.stdout)
     frontal, scapular = record["positions"]
     at = record["elevation_deg"].index(60.0)
@@ -66,4 +68,4 @@ def test_faults(tmp_path: Path) -> None:
         (["--shoulder-share", "2"], "between 0 and 1"),
     ):
         done = armarc(tmp_path, *arguments)
-        assert (done.returncode, said in done.stderr) == (2, True), done.stderr
+        assert (done.exit_code, said in done.stderr) == (2, True), done.stderr

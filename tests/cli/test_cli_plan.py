@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
+
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.plan import plan
 
 
-def armarc(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "armarc", "plan", *arguments],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"},
-        timeout=90,
-        check=False,
-    )
+def armarc(folder: Path, *arguments: str) -> Any:
+    """Run the command inside this process, with its own configuration folder."""
+    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
+    app.callback()(lambda: None)
+    app.command("plan")(plan)
+    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
+    return CliRunner().invoke(app, ["plan", *arguments], env=environment)
 
 
 def test_plan_from_the_heaviest_rep(tmp_path: Path) -> None:
     picture = tmp_path / "plan.svg"
     done = armarc(tmp_path, "--heaviest", "12kg", "--load", "8kg", "--json", "--plot", str(picture))
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     record = json.loads(done.stdout)
     assert record["schema"] == "armarc.plan/1"
     assert record["liftable_unit"] == "kg"
@@ -37,7 +39,7 @@ def test_plan_from_the_heaviest_rep(tmp_path: Path) -> None:
 
 def test_table_names_its_assumptions(tmp_path: Path) -> None:
     done = armarc(tmp_path, "--capacity", "0:1,90:0.8", "--load", "5kg", "--speed-from", "shoulder")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     assert done.stdout.startswith("Start °/s\t")
     for said in ("own table", "published group mean", "not advice to swing", "Pain means stop", "57.5"):
         assert (said in done.stderr) == (said != "57.5")
@@ -56,5 +58,5 @@ def test_faults(tmp_path: Path) -> None:
         (["--fastest-start", "0"], "10 to 600"),
     ):
         done = armarc(tmp_path, *arguments)
-        assert (done.returncode, said in done.stderr) == (2, True), done.stderr
+        assert (done.exit_code, said in done.stderr) == (2, True), done.stderr
         assert "Traceback" not in done.stderr

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.resist import resist
 
 
-def armarc(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "armarc", *arguments],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"},
-        timeout=90,
-        check=False,
-    )
+def armarc(folder: Path, *arguments: str) -> Any:
+    """Run the command inside this process, with its own configuration folder."""
+    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
+    app.callback()(lambda: None)
+    app.command("resist")(resist)
+    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
+    return CliRunner().invoke(app, [*arguments], env=environment)
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +41,7 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_examples_without_a_word(tmp_path: Path) -> None:
     done = armarc(tmp_path, "resist")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     lines = done.stdout.splitlines()
     assert lines[0].startswith("Resistance\tPeak")
     assert len(lines) == 7
@@ -54,7 +55,7 @@ def test_json_and_picture_from_a_recording(tmp_path: Path, recording: Path) -> N
         tmp_path, "resist", "8kg", "cable:6kg,pulley=-0.5/-1.2/0", "--heights=-1.2,0", "--recording",
         str(recording), "--json", "--plot", str(picture),
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     record = json.loads(done.stdout)
     assert record["schema"] == "armarc.resist/1"
     assert "measured rep" in record["rep"]
@@ -81,6 +82,6 @@ def test_faults(tmp_path: Path, recording: Path) -> None:
         (["8kg", "--recording", str(recording), "--set", "9"], 2, "no set 9"),
     ):
         done = armarc(tmp_path, "resist", *arguments)
-        assert (done.returncode, said in done.stderr) == (code, True), done.stderr
+        assert (done.exit_code, said in done.stderr) == (code, True), done.stderr
         assert "Traceback" not in done.stderr
         assert done.stdout == ""
