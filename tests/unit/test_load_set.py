@@ -83,10 +83,10 @@ def test_against_the_truth(swing_m: float) -> None:
             real.end_s - real.start_s
         )
         m = rep.measures
-        assert m.concentric_work_j == pytest.approx(work, rel=0.04)
-        assert m.mean_moment_n_m == pytest.approx(mean, rel=0.04)
+        assert m.concentric_work_j == pytest.approx(work, rel=0.02)
+        assert m.mean_moment_n_m == pytest.approx(mean, rel=0.02)
         up = (time_s >= real.start_s) & (time_s <= real.top_start_s)
-        assert m.peak_concentric_moment_n_m == pytest.approx(true.moment_n_m[up].max(), rel=0.05)
+        assert m.peak_concentric_moment_n_m == pytest.approx(true.moment_n_m[up].max(), rel=0.02)
         swing = integral_between(time_s, true.force_power_w, real.start_s, real.top_start_s)
         assert m.swing_work_j == pytest.approx(swing, abs=2.5)
 

@@ -16,12 +16,14 @@ from armarc.motion import (
     low_pass,
     shoulder_acceleration,
 )
+from armarc.motion.kinematics import ANGULAR_ACCELERATION_CUTOFF_HZ
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 from armarc.reps import Rep
 
-BANDWIDTH_HZ = 6.0
-"""Low-pass of angular velocity and acceleration, the same as that of the angle's rate."""
+BANDWIDTH_HZ = ANGULAR_ACCELERATION_CUTOFF_HZ
+"""Low-pass of angular velocity and acceleration. At 6 Hz peaks of fast starts come out 2-10 % too small on
+synthetic sets, at 12 Hz within 1.2 %."""
 
 LEAST_PATH_S = 0.2
 """A shorter concentric tells nothing about the shoulder's path."""

@@ -28,6 +28,8 @@ SHOULDER_SE_M_S2 = 0.15
 brought to rest."""
 SWING_FLOOR = 0.10
 """A smaller share of body swing work is not told from none with a wrist sensor."""
+SWING_SHARE_SE = 0.03
+"""What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,7 +222,7 @@ class _Case:
                 se = replace(
                     se,
                     swing_share=found.swing_share_se(rep),
-                    swing_work_j=found.weight_n * (rep.body_swing_se_m or 0),
+                    swing_work_j=found.swing_work_se(rep),
                 )
             times = _times(rep)
             reps.append(
@@ -290,9 +292,15 @@ class _Evaluated:
         m = self.moved.motion
         return by_angle(m.time_s, m.angle_rad, self.moment_n_m, start_s, stop_s, grid)
 
+    def swing_work_se(self, rep: Rep) -> float:
+        total = self.measures.concentric_work_j + (self.measures.swing_work_j or 0.0)
+        return self.swing_share_se(rep) * max(total, 0.0)
+
     def swing_share_se(self, rep: Rep) -> float:
         total = self.measures.concentric_work_j + (self.measures.swing_work_j or 0.0)
-        return self.weight_n * (rep.body_swing_se_m or 0.0) / total if total > 0 else math.nan
+        if total <= 0:
+            return math.nan
+        return math.hypot(self.weight_n * (rep.body_swing_se_m or 0.0) / total, SWING_SHARE_SE)
 
 
 def _evaluate(
