@@ -7,6 +7,7 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
+    from armarc.cli.browse import browse
     from armarc.cli.compare import compare
     from armarc.cli.exercises import exercises
     from armarc.cli.lifter import app as lifter
@@ -34,3 +35,4 @@ def register(app: typer.Typer) -> None:
     app.command("plan")(plan)
     app.command("line-of-pull")(line_of_pull)
     app.command("report")(report)
+    app.command("browse")(browse)

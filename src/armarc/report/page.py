@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from importlib.resources import files
 from typing import Any
@@ -30,6 +30,8 @@ def render_page(
     *,
     made_at: datetime | None = None,
     invented: bool = False,
+    nav: Sequence[Mapping[str, str]] = (),
+    form: Mapping[str, Any] | None = None,
 ) -> str:
     """Make the page.
 
@@ -41,6 +43,10 @@ def render_page(
         Shown at the foot; None for now.
     invented : bool
         Say that the data is invented.
+    nav : sequence of mapping
+        Links above the page (``href``, ``words``), for pages that are served.
+    form : mapping or None
+        What can be edited, for pages that are served; see ``edit.html.j2``.
 
     Returns
     -------
@@ -79,6 +85,9 @@ def render_page(
             made_at=(made_at or datetime.now().astimezone()).strftime("%Y-%m-%d %H:%M"),
             version=__version__,
             invented=invented,
+            nav=nav,
+            form=form,
+            form_action="'self'" if form else "'none'",
             light=css_colours(dark=False),
             dark=css_colours(dark=True),
         )

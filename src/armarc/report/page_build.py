@@ -9,7 +9,7 @@ from typing import Any
 from armarc.errors import ArmarcError
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
 from armarc.log.bests import personal_bests
-from armarc.log.comparing import compare, group_by
+from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.reading import recording_of, reps_by_set
 from armarc.log.records import reserve_words
@@ -74,6 +74,8 @@ def build_sections(
                     curves=curves and len(ordered) <= MOST_CURVES,
                 )
             )
+    if len(ordered) > 1:
+        sections.append(_all_sets(ordered))
     return sections
 
 
@@ -149,11 +151,20 @@ def _reps_picture(
 
 
 def _overview(entries: Sequence[LoggedSet]) -> Section:
+    words = _amount(entries)
+    return Section(heading="What was done", words=tuple(words))
+
+
+def _amount(entries: Sequence[LoggedSet]) -> list[str]:
     reps = sum(entry.reps for entry in entries)
     tension = sum(float(entry.summary.get("time_under_tension_s") or 0) for entry in entries)
     days = len({(entry.day, entry.session) for entry in entries})
     words = [f"{len(entries)} sets, {reps} reps, {tension:.0f} seconds under tension"]
     words.append(f"in {days} sessions." if days > 1 else "in one session.")
+    return words
+
+
+def _all_sets(entries: Sequence[LoggedSet]) -> Section:
     heads: tuple[str, ...] = ("When", "Set", "Exercise", "Side", "Load kg", "Reps", "In band")
     heads += ("Start °/s", "Range °", "Slower %", "RIR")
     rows = []
@@ -177,8 +188,7 @@ def _overview(entries: Sequence[LoggedSet]) -> Section:
         )
     caption = "Sets" if len(entries) <= 60 else f"The last 60 of {len(entries)} sets"
     return Section(
-        heading="What was done",
-        words=tuple(words),
+        heading="All sets",
         tables=(PageTable(caption=caption, heads=heads, rows=tuple(rows)),),
     )
 
@@ -229,9 +239,8 @@ def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -
         alike = [entry for entry in everyone if entry.exercise == chosen[0].exercise]
         trend = trend_of(points, measure, between_sd=between_lifters_sd(alike, measure))
         listed = "; ".join(f"{point.day}: {point.value:.1f}" for point in points[-40:])
-        figure = draw_trend(
-            trend, title=measure.title, facts=_facts(chosen[0], reps=False), width_in=PICTURE_IN
-        )
+        facts = _facts(chosen[0], reps=False)
+        figure = draw_trend(trend, title=measure.title, facts=facts, width_in=PICTURE_IN, verdict=False)
         pictures.append(Picture(figure=figure, alt=f"{measure.label} per session. {listed}. {trend.words()}"))
         words.append(f"{measure.title}: {trend.words()}")
     if not pictures:
@@ -276,6 +285,49 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         tables=(table,),
         notes=(f"{asymmetry.DEFINITION}.", asymmetry.CAUTION),
     )
+
+
+def compare_section(store: Store, groups: Sequence[Group]) -> list[Section]:
+    """Sets side by side: curves where the recordings were kept, differences with their intervals."""
+    from armarc.log.curves import set_curves
+    from armarc.report.trend_figures import draw_overlay
+
+    entries = [entry for group in groups for entry in group.entries]
+    rows = compare(
+        groups, [find_measure(key) for key in COMPARED], reps_by_set(store, [e.id for e in entries])
+    )
+    pictures, notes, curves, names = [], [REPS_CAUTION], [], []
+    for entry in entries:
+        try:
+            curves.append(set_curves(store, entry))
+            names.append(f"set {entry.id}: {_facts(entry)}")
+        except ArmarcError as error:
+            notes.append(f"No curve of set {entry.id}: {error.message}.")
+    if curves:
+        figure = draw_overlay(curves, names, title="Mean of the reps", width_in=PICTURE_IN)
+        alt = f"Mean angle along the rep, velocity and moment by angle of {'; '.join(names)}."
+        pictures.append(Picture(figure=figure, alt=alt))
+    first_rows = [row for row in rows if row.second == groups[1].name]
+    if any(row.effect is not None and row.effect.size is not None for row in first_rows):
+        figure = draw_differences(first_rows, title="How large the differences are", width_in=PICTURE_IN)
+        alt = "Standardised differences with 95 % intervals; the numbers stand in the table."
+        pictures.append(Picture(figure=figure, alt=alt))
+    lines = [
+        (
+            row.measure.label,
+            f"{row.second} − {row.first}",
+            f"{e.mean_first:.{d}f}",
+            f"{e.mean_second:.{d}f}",
+            f"{e.difference:+.{d}f}" + ("" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"),
+            "yes" if e.is_clear else "no",
+        )
+        for row in rows
+        if (e := row.effect) is not None and (d := max(row.measure.digits, 1))
+    ]
+    heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Clear")
+    table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
+    heading = "; ".join(f"set {entry.id}: {_facts(entry)}" for entry in entries)
+    return [Section(heading=heading, pictures=tuple(pictures), tables=(table,), notes=tuple(notes))]
 
 
 def _exercise(entry: LoggedSet) -> str:

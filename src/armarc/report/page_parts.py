@@ -127,3 +127,26 @@ def _with_error(rep: Mapping[str, Any], key: str, digits: int) -> str:
     if not isinstance(error, int | float):
         return f"{value:.{digits}f}"
     return f"{value:.{digits}f} ± {error:.{max(digits, 1)}f}"
+
+
+def list_row(entry: LoggedSet) -> dict[str, str]:
+    """A set as a line of a list."""
+    summary = entry.summary
+    count = (summary.get("in_band") or {}).get("count")
+    first_line = (entry.note.splitlines() or [""])[0]
+    tags = [f"#{tag}" for tag in entry.tags]
+    return {
+        "id": str(entry.id),
+        "day": entry.day.isoformat(),
+        "when": entry.done_at.strftime("%Y-%m-%d %H:%M"),
+        "lifter": entry.lifter,
+        "exercise": f"{entry.exercise} ({entry.variant})" if entry.variant else entry.exercise,
+        "side": entry.side or "–",
+        "load": "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
+        "reps": str(entry.reps),
+        "in_band": "–" if count is None else f"{count}/{entry.reps}",
+        "start": _number(summary.get("mean_start_velocity_deg_s"), 0),
+        "rom": _number(summary.get("mean_rom_deg"), 0),
+        "loss": _number(summary.get("velocity_loss_pct"), 0),
+        "note": " ".join([*tags, first_line if len(first_line) <= 80 else first_line[:79] + "…"]).strip(),
+    }

@@ -37,7 +37,13 @@ LINE_STYLES = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 
 
 def draw_trend(
-    trend: Trend, *, title: str, facts: str = "", width_in: float = WIDTH_IN, dark: bool = False
+    trend: Trend,
+    *,
+    title: str,
+    facts: str = "",
+    width_in: float = WIDTH_IN,
+    verdict: bool = True,
+    dark: bool = False,
 ) -> Figure:
     """Draw one measure over sessions with its error, its smooth course and what is worth anything.
 
@@ -48,6 +54,8 @@ def draw_trend(
     title, facts : str
         Two lines above the picture.
     width_in : float, inch
+    verdict : bool
+        Write below the title whether anything really changed.
     dark : bool
 
     Raises
@@ -69,7 +77,9 @@ def draw_trend(
             )
         if trend.measure.better == "higher":
             items.append(KeyItem(words="best session", marker="*", colour=palette.above))
-        figure, page, top = _page(palette, width_in, title, facts, items, 3.9, [trend.words()])
+        figure, page, top = _page(
+            palette, width_in, title, facts, items, 3.9, [trend.words()] if verdict else []
+        )
         axes = style.inch_axes(figure, _LEFT_IN, top, width_in - _LEFT_IN - _RIGHT_IN, 3.9)
         furniture.panel_title(
             page,
@@ -184,9 +194,10 @@ def draw_overlay(
         heights = [2.7, 2.5, 2.3] if with_moment else [2.7, 2.5]
         gap = 1.15
         total = sum(heights) + gap * (len(heights) - 1)
-        figure, page, top = _page(palette, width_in, title, facts, [], total + 0.45, [])
+        figure, page, top = _page(palette, width_in, title, facts, [], total + 0.45 + 0.32 * len(curves), [])
         height = float(figure.get_size_inches()[1])
         inner = width_in - _LEFT_IN - _RIGHT_IN
+        top += 0.32 * len(curves)
         titles = [
             ("Angle along the rep", "degrees, mean ± SD of the reps"),
             ("Velocity while raising", "degrees per second, by angle"),
@@ -202,12 +213,14 @@ def draw_overlay(
             top += panel_height + gap
         for i, curve in enumerate(curves):
             colour, dash = colours[i % len(colours)], LINE_STYLES[i % len(LINE_STYLES)]
-            name = f"{i + 1}  {names[i]}"
+            at = height - _HEAD_IN - 0.1 - 0.32 * i + (0.0 if facts else 0.3)
+            page.plot([SIDE_IN, SIDE_IN + 0.7], [at, at], color=colour, linestyle=dash, linewidth=2.6)
+            room = width_in - 2 * SIDE_IN - 0.85
+            size = style.fitting_size(names[i], style.SIZE_TEXT, room)
+            page.text(SIDE_IN + 0.85, at, names[i], size=size, va="center")
             low, high = curve.angle_deg - curve.angle_sd_deg, curve.angle_deg + curve.angle_sd_deg
             panels[0].fill_between(curve.progress, low, high, color=colour, alpha=0.16, linewidth=0)
-            panels[0].plot(
-                curve.progress, curve.angle_deg, color=colour, linestyle=dash, linewidth=2.6, label=name
-            )
+            panels[0].plot(curve.progress, curve.angle_deg, color=colour, linestyle=dash, linewidth=2.6)
             panels[1].plot(
                 curve.speed_angle_deg, curve.speed_deg_s, color=colour, linestyle=dash, linewidth=2.6
             )
@@ -217,7 +230,6 @@ def draw_overlay(
                 )
         panels[0].set_xticks([0, 1, 2], ["start", "top", "end"])
         panels[0].set_xlim(-0.02, 2.02)
-        panels[0].legend(frameon=False, loc="lower center", fontsize=style.SIZE_SMALL + 1, handlelength=3.2)
         for panel in panels[1:]:
             panel.set_xlabel("angle, degrees", size=style.SIZE_TEXT)
             panel.set_ylim(bottom=min(0.0, panel.get_ylim()[0]))

@@ -1,0 +1,57 @@
+"""``armarc browse``: the log as pages in the browser of this machine."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from armarc.cli.log_options import LogFile, say
+
+
+def browse(
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 for a free one.")] = 0,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open a browser.")] = False,
+    log_file: LogFile = None,
+) -> None:
+    """Look through the log in the browser: filter, open reports, compare sets. Only this machine can reach it."""
+    import secrets
+    import socket
+
+    from armarc.errors import UsageError
+    from armarc.log.store import open_log
+
+    try:
+        import uvicorn
+
+        from armarc.report.page_server import make_app
+    except ModuleNotFoundError as error:
+        if error.name is None or error.name.startswith("armarc"):
+            raise
+        raise UsageError(
+            f"browsing needs the package {error.name}", "install it with: pip install 'armarc[web]'"
+        ) from None
+    with open_log(log_file, create=False) as store, socket.socket() as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind(("127.0.0.1", port))
+        except OSError as error:
+            raise UsageError(
+                f"port {port} cannot be used: {error.strerror}", "choose another --port"
+            ) from None
+        secret = secrets.token_urlsafe(24)
+        address = f"http://127.0.0.1:{listening.getsockname()[1]}/{secret}/"
+        typer.echo(address)
+        say("Only this machine can open it. Stop with Ctrl-C.")
+        if not no_open:
+            import webbrowser
+
+            webbrowser.open(address)
+        config = uvicorn.Config(
+            make_app(store, secret),
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            timeout_graceful_shutdown=2,
+        )
+        uvicorn.Server(config).run(sockets=[listening])

@@ -1,0 +1,284 @@
+"""The log as pages on this machine only: list, filter, open, compare, edit.
+
+Nobody without the secret part of the address sees or changes anything: it is random, new on every start, and never
+sent on to another site. No script runs in the pages.
+"""
+
+from __future__ import annotations
+
+import hmac
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qs, urlencode
+
+import sqlalchemy as sa
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from armarc.errors import ArmarcError, LogError, UsageError
+from armarc.log import Filter, Labels, LoggedSet, Store, list_sets, schema
+from armarc.log.changing import edit_sets, remove_sets, undo
+from armarc.log.comparing import Group
+from armarc.log.labels import check_side
+from armarc.log.reading import count_sets, get_set, parse_day
+from armarc.report.page import environment, render_page
+from armarc.report.page_build import build_sections, compare_section, is_invented, title_for
+from armarc.report.page_parts import list_row
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+PAGE_SETS = 100
+MOST_REPORT_SETS = 5000
+LARGEST_FORM_BYTES = 64_000
+FILTERS = ("lifter", "exercise", "side", "tag", "since", "until")
+
+_HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "Cache-Control": "no-store",
+}
+
+
+def make_app(store: Store, secret: str) -> Starlette:
+    """Pages over an open log.
+
+    Parameters
+    ----------
+    store : Store
+    secret : str
+        Part of every address; without it the answer is 404.
+    """
+    pages = _Pages(store, secret)
+    routes = [
+        Route("/{secret}/", pages.guarded(pages.index), methods=["GET"]),
+        Route("/{secret}/report", pages.guarded(pages.report), methods=["GET"]),
+        Route("/{secret}/compare", pages.guarded(pages.compare), methods=["GET"]),
+        Route("/{secret}/set/{number:int}", pages.guarded(pages.one_set), methods=["GET"]),
+        Route("/{secret}/set/{number:int}", pages.guarded(pages.change), methods=["POST"]),
+    ]
+    hosts = ["127.0.0.1", "localhost", "[::1]"]
+    return Starlette(
+        routes=routes, middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=hosts, www_redirect=False)]
+    )
+
+
+class _Pages:
+    """Handlers that share the log; drawing is done one at a time, as the plotting library wants it."""
+
+    def __init__(self, store: Store, secret: str) -> None:
+        self.store = store
+        self.secret = secret
+        self.base = f"/{secret}/"
+        self.drawing = threading.Lock()
+
+    def guarded(self, handler: Callable[[Request, bytes], Response]) -> Callable[[Request], Any]:
+        """Check the secret, turn errors into plain pages, add the headers."""
+
+        async def answer(request: Request) -> Response:
+            from starlette.concurrency import run_in_threadpool
+
+            given = request.path_params["secret"].encode()
+            if not hmac.compare_digest(given, self.secret.encode()):
+                return PlainTextResponse("not found", status_code=404)
+            if request.method == "POST" and not _same_origin(request):
+                return PlainTextResponse("refused: the form comes from another site", status_code=403)
+            body = b""
+            async for chunk in request.stream():
+                body += chunk
+                if len(body) > LARGEST_FORM_BYTES:
+                    return PlainTextResponse("refused: the form is too large", status_code=413)
+            try:
+                response = await run_in_threadpool(handler, request, body)
+            except ArmarcError as error:
+                status = 404 if isinstance(error, LogError) else 400
+                response = HTMLResponse(self._error_page(error), status_code=status)
+            response.headers.update(_HEADERS)
+            return response
+
+        return answer
+
+    def index(self, request: Request, body: bytes) -> Response:
+        """List of sets with its filter."""
+        chosen = {name: request.query_params.get(name, "").strip() for name in FILTERS}
+        where = _filter(chosen)
+        offset = _whole(request.query_params.get("from", "0"))
+        entries = list_sets(self.store, where, limit=PAGE_SETS, offset=offset)
+        total = count_sets(self.store, where)
+        page = (
+            environment()
+            .get_template("browse.html.j2")
+            .render(
+                base=self.base,
+                total=total,
+                first=offset + 1,
+                rows=[list_row(entry) for entry in entries],
+                chosen=chosen,
+                lifters=self._distinct(schema.lifter.c.name),
+                exercises=self._distinct(schema.training_set.c.exercise),
+                newer=self._list_link(chosen, offset - PAGE_SETS) if offset > 0 else "",
+                older=self._list_link(chosen, offset + PAGE_SETS) if offset + PAGE_SETS < total else "",
+                **_colours(),
+            )
+        )
+        return HTMLResponse(page)
+
+    def report(self, request: Request, body: bytes) -> Response:
+        """Report of everything the filter lets through."""
+        where = _filter({name: request.query_params.get(name, "").strip() for name in FILTERS})
+        entries = list_sets(self.store, where, limit=MOST_REPORT_SETS)
+        if not entries:
+            raise LogError("no set passes the filter", "widen it")
+        return self._page(entries)
+
+    def one_set(self, request: Request, body: bytes) -> Response:
+        """One set in full, with the form to edit it."""
+        entry = get_set(self.store, request.path_params["number"])
+        return self._page([entry], form=self._form(entry))
+
+    def compare(self, request: Request, body: bytes) -> Response:
+        """Two to four sets side by side."""
+        numbers = list(dict.fromkeys(_whole(word) for word in request.query_params.getlist("set")))
+        if not 2 <= len(numbers) <= 4:
+            raise UsageError(f"{len(numbers)} sets are ticked", "tick two to four in the list")
+        entries = sorted((get_set(self.store, n) for n in numbers), key=lambda one: (one.done_at, one.id))
+        groups = [Group(name=f"set {entry.id}", entries=(entry,)) for entry in entries]
+        with self.drawing:
+            sections = compare_section(self.store, groups)
+            page = render_page(
+                "Sets " + ", ".join(str(entry.id) for entry in entries) + " side by side",
+                ", ".join(dict.fromkeys(entry.lifter for entry in entries)),
+                sections,
+                invented=is_invented(entries),
+                nav=self._nav(entries),
+            )
+        return HTMLResponse(page)
+
+    def change(self, request: Request, body: bytes) -> Response:
+        """Save, remove or undo, then show the set again."""
+        number = int(request.path_params["number"])
+        entry = get_set(self.store, number)
+        fields = {key: values[0] for key, values in parse_qs(body.decode("utf-8", "replace"), True).items()}
+        action = fields.get("do", "")
+        if action == "remove":
+            remove_sets(self.store, [number])
+        elif action == "undo":
+            undo(self.store)
+        elif action == "save":
+            self._save(entry, fields)
+        else:
+            raise UsageError("the form asks for nothing known", "go back and try again")
+        return RedirectResponse(f"{self.base}set/{number}", status_code=303)
+
+    def _save(self, entry: LoggedSet, fields: Mapping[str, str]) -> None:
+        from armarc.log.measures import find_measure
+
+        clear = [name for name in ("load_kg", "rir", "side") if name in fields and not fields[name].strip()]
+        tags = fields.get("tags", " ".join(entry.tags)).split()
+        labels = Labels(
+            lifter=fields.get("lifter"),
+            variant=fields.get("variant"),
+            side=check_side(fields.get("side")),
+            load_kg=_decimal(fields.get("load_kg"), find_measure("load_kg").title),
+            rir=_decimal(fields.get("rir"), find_measure("rir").title),
+            note=fields.get("note"),
+            tags=tuple(tags),
+        )
+        gone = [tag for tag in entry.tags if tag not in labels.checked().tags]
+        edit_sets(self.store, [entry.id], labels, untag=gone, clear=clear)
+
+    def _page(self, entries: list[LoggedSet], form: Mapping[str, Any] | None = None) -> Response:
+        title, below = title_for(entries)
+        with self.drawing:
+            sections = build_sections(self.store, entries)
+            page = render_page(
+                title, below, sections, invented=is_invented(entries), nav=self._nav(entries), form=form
+            )
+        return HTMLResponse(page)
+
+    def _form(self, entry: LoggedSet) -> dict[str, Any]:
+        with self.store.reading() as connection:
+            table = schema.training_set
+            chosen = sa.select(table.c.removed_at).where(table.c.id == entry.id)
+            removed = connection.execute(chosen).scalar_one() is not None
+        return {
+            "action": f"{self.base}set/{entry.id}",
+            "lifter": entry.lifter,
+            "variant": entry.variant,
+            "side": entry.side or "",
+            "load_kg": "" if entry.load_kg is None else f"{entry.load_kg:.6g}",
+            "rir": "" if entry.rir is None else f"{entry.rir:g}",
+            "tags": " ".join(entry.tags),
+            "note": entry.note,
+            "removed": removed,
+        }
+
+    def _nav(self, entries: list[LoggedSet]) -> list[dict[str, str]]:
+        links = [{"href": self.base, "words": "All sets"}]
+        days = {entry.day for entry in entries}
+        if len(days) == 1:
+            day = days.pop().isoformat()
+            links.append({"href": f"{self.base}report?since={day}&until={day}", "words": f"Session of {day}"})
+        if len(entries) <= 4:
+            links += [{"href": f"{self.base}set/{e.id}", "words": f"Set {e.id}"} for e in entries]
+        return links
+
+    def _list_link(self, chosen: Mapping[str, str], offset: int) -> str:
+        words = {name: value for name, value in chosen.items() if value}
+        return f"{self.base}?{urlencode({**words, 'from': max(offset, 0)})}"
+
+    def _distinct(self, column: sa.Column[Any]) -> list[str]:
+        with self.store.reading() as connection:
+            return sorted(connection.execute(sa.select(column).distinct()).scalars())
+
+    def _error_page(self, error: ArmarcError) -> str:
+        nav = [{"href": self.base, "words": "All sets"}]
+        return render_page("This did not work", str(error), [], nav=nav)
+
+
+def _same_origin(request: Request) -> bool:
+    """A form of our own pages names our own host as its origin, or (without referrer) ``null``."""
+    origin = request.headers.get("origin")
+    site = request.headers.get("sec-fetch-site")
+    if site is not None and site not in ("same-origin", "none"):
+        return False
+    return origin in (None, "null") or origin == f"{request.url.scheme}://{request.headers.get('host', '')}"
+
+
+def _filter(chosen: Mapping[str, str]) -> Filter:
+    where = Filter(
+        lifter=chosen["lifter"] or None,
+        exercise=chosen["exercise"] or None,
+        side=check_side(chosen["side"] or None),
+        tag=chosen["tag"] or None,
+    )
+    since, until = (parse_day(chosen[name]) if chosen[name] else None for name in ("since", "until"))
+    return replace(where, since=since, until=until)
+
+
+def _whole(text: str) -> int:
+    if not text.isdecimal() or len(text) > 9:
+        raise UsageError(f"{text[:20]!r} is no number", "go back and try again")
+    return int(text)
+
+
+def _decimal(text: str | None, what: str) -> float | None:
+    if text is None or not text.strip():
+        return None
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        raise UsageError(f"{what}: {text[:20]!r} is no number", "for example 7.5") from None
+
+
+def _colours() -> dict[str, str]:
+    from armarc.report.page_pictures import css_colours
+
+    return {"light": css_colours(dark=False), "dark": css_colours(dark=True)}
