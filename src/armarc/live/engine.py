@@ -29,10 +29,10 @@ from armarc.live.events import (
     TopReached,
 )
 from armarc.live.judge import Kind, find_groups, kind_of, measure_movement
-from armarc.live.mount import check_mounting, fit_mounting, hanging_mounting, turn_axis
+from armarc.live.mount import Learned, check_mounting, hanging_mounting, learn_mounting, turn_axis
 from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top, Tracker
-from armarc.motion import LeverArm, Mounting
+from armarc.motion import Mounting
 from armarc.motion.causal import CausalOrientation
 from armarc.motion.causal import start as start_fusion
 from armarc.motion.causal import step as fuse_step
@@ -59,6 +59,7 @@ ALIKE_AT_GATE = math.cos(math.radians(16))
 FASTER_AT_GATE = 3.0
 HANG_AGAIN_RAD = math.radians(40)
 HANG_SHIFT_RAD = math.radians(3)
+REP_AFTER_REP_S = 2.5
 FALLBACK_AFTER_S = 5.0
 FALLBACK_EVERY_S = 2.0
 MOVED_RAD_S = math.radians(20)
@@ -112,8 +113,7 @@ class Engine:
         self._exercise = choices.exercise
         self._period = 1.0 / rate_hz
         self._kind: Kind | None = None
-        self._lever: LeverArm | None = None
-        self._good_mounting: tuple[Mounting, LeverArm | None] | None = None
+        self._learned: Learned | None = None
         self._time = -math.inf
         self._begin()
 
@@ -137,8 +137,8 @@ class Engine:
         self._last_full_s = -math.inf
         self._blend = 0.0
         self._late = False
-        if self._good_mounting is not None and self._exercise.coordinate == "elevation":
-            self._use(*self._good_mounting)
+        if self._learned is not None and self._exercise.coordinate == "elevation":
+            self._use_learned(self._learned)
 
     # What the faces ask for.
 
@@ -330,12 +330,12 @@ class Engine:
             self._rest_here(q, events)
             return
         down = self._calm.down()
-        if self._good_mounting is not None:
-            axis = self._good_mounting[0].arm_axis
+        if self._learned is not None:
+            axis = self._learned.mounting.arm_axis
             apart = math.acos(max(-1.0, min(1.0, float(axis @ down))))
             if apart < HANG_AGAIN_RAD:
-                if self.mounting is not self._good_mounting[0]:
-                    self._remount(*self._good_mounting, events)
+                if self.mounting is not self._learned.mounting:
+                    self._remount(self._learned, events)
                 return
         here = Elevation.step(self._angle, q, (0.0, 0.0, 0.0))[0]
         if here > HANG_SHIFT_RAD:
@@ -343,7 +343,7 @@ class Engine:
 
     def _rest_here(self, q: Quaternion, events: list[EngineEvent]) -> None:
         if self._exercise.coordinate == "elevation":
-            self._remount(hanging_mounting(self._calm.down(), self.choices), None, events)
+            self._remount(hanging_mounting(self._calm.down(), self.choices), events)
             return
         known = self._angle.axis if isinstance(self._angle, Turn) else None
         first = self._angle is None
@@ -360,10 +360,10 @@ class Engine:
         if len(table) < 3 * self.rate_hz:
             return
         if self._exercise.coordinate == "elevation":
-            mounting, lever = fit_mounting(table, (), self._fusion.bias_rad_s, self.choices, None)
-            if mounting.method not in ("lever_arm", "twist"):
+            learned = learn_mounting(table, (), self.choices, self._fusion.bias_rad_s)
+            if learned is None:
                 return
-            self._remount(mounting, lever, events)
+            self._remount(learned, events)
         else:
             calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
             q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
@@ -397,27 +397,37 @@ class Engine:
         self._time = now_s
         self._late = False
 
-    def _remount(self, mounting: Mounting, lever: LeverArm | None, events: list[EngineEvent]) -> None:
+    def _remount(self, new: Mounting | Learned, events: list[EngineEvent]) -> None:
         """Take another mounting; the angles of the rows at hand are worked out again, the screen glides."""
         before, first = self.mounting, self._angle is None
-        self._use(mounting, lever)
+        if isinstance(new, Learned):
+            self._use_learned(new)
+        else:
+            self._use(new)
         assert self._angle is not None
+        assert self.mounting is not None
         self._change(self._angle)
-        if first or before is None or before.method != mounting.method:
+        if first or before is None or before.method != self.mounting.method:
             events.append(
-                Ready(time_s=self._time, method=mounting.method, uncertainty_rad=mounting.uncertainty_rad)
+                Ready(
+                    time_s=self._time,
+                    method=self.mounting.method,
+                    uncertainty_rad=self.mounting.uncertainty_rad,
+                )
             )
 
-    def _use(self, mounting: Mounting, lever: LeverArm | None) -> None:
+    def _use(self, mounting: Mounting) -> None:
         x, y, z = mounting.arm_axis.tolist()
-        self.mounting, self._lever, self._angle = mounting, lever, Elevation((x, y, z))
-        if mounting.method in ("lever_arm", "twist"):
-            self._good_mounting = (mounting, lever)
-        if lever is not None and mounting.lever_arm_m is not None:
-            vector, offset = mounting.lever_arm_m.tolist(), lever.offset_m_s2.tolist()
-            known = start_fusion(lever_arm_m=(vector[0], vector[1], vector[2]))
+        self.mounting, self._angle = mounting, Elevation((x, y, z))
+
+    def _use_learned(self, learned: Learned) -> None:
+        self._learned = learned
+        self._use(learned.mounting)
+        self._force_offset = learned.force_offset_m_s2
+        if learned.mounting.lever_arm_m is not None:
+            x, y, z = learned.mounting.lever_arm_m.tolist()
+            known = start_fusion(lever_arm_m=(x, y, z))
             self._fusion = replace(self._fusion, lever_arm_m=known.lever_arm_m, priors=known.priors)
-            self._force_offset = (offset[0], offset[1], offset[2])
 
     def _change(self, angle: ArmAngle) -> None:
         rows = self._rows
@@ -447,8 +457,8 @@ class Engine:
             return False
         if self._calm.last_calm_s >= self._tracker.left_s - CALM_BEFORE_S:
             return True
-        recent = self._counted or time_s - self._last_full_s < self._exercise.rest_s
-        return bool(recent) and self._calm.steady
+        since_s = time_s - self._last_full_s
+        return since_s < REP_AFTER_REP_S or (since_s < self._exercise.rest_s and self._calm.steady)
 
     def _hear(self, signal: Signal, row: int, up: Vector, events: list[EngineEvent]) -> None:
         match signal:
@@ -664,9 +674,9 @@ class Engine:
         ]
         if not inside:
             return
-        mounting, lever = fit_mounting(table, inside, bias, self.choices, None)
-        if mounting.method in ("lever_arm", "twist", "stated"):
-            self._remount(mounting, lever, events)
+        learned = learn_mounting(table, inside, self.choices, bias)
+        if learned is not None:
+            self._remount(learned, events)
 
     # Sets.
 

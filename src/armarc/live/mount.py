@@ -2,95 +2,98 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.arm_track import outward_axis
+from armarc.arm_track import SetWindows, track
 from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.live.judge import rate_of
-from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE
-from armarc.motion import (
-    LeverArm,
-    Mounting,
-    choose_mounting,
-    dominant_axis,
-    find_twist,
-    fit_lever_arm,
-    up_in_sensor,
-)
+from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME
+from armarc.motion import Mounting, choose_mounting, dominant_axis, up_in_sensor
 from armarc.motion.quaternions import rotate
 from armarc.pipeline import CONCENTRIC_WORTH
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Piece
 from armarc.reps.movements import Movement
 
-MOVING_RAD_S = math.radians(20)
+REST_TAIL_S = 0.6
 UPRIGHT_AXIS = 0.7
-TWIST_APART = math.cos(math.radians(30))
 
 
-def fit_mounting(
-    table: FloatArray,
-    movements: Sequence[Movement],
-    bias_rad_s: tuple[float, float, float],
-    choices: Choices,
-    hanging: tuple[float, float, float] | None,
-) -> tuple[Mounting, LeverArm | None]:
-    """Settle the mounting from the rows at hand, with the same evidence and preferences as offline.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """What a look back at the stretch at hand has taught.
+
+    ``force_offset_m_s2`` is the accelerometer's zero-g offset, sensor axes.
+    """
+
+    mounting: Mounting
+    force_offset_m_s2: tuple[float, float, float]
+
+
+def learn_mounting(
+    table: FloatArray, movements: Sequence[Movement], choices: Choices, bias_rad_s: tuple[float, float, float]
+) -> Learned | None:
+    """Settle the mounting with the offline road on the rows at hand.
 
     Parameters
     ----------
     table : ndarray, shape (n, 14)
     movements : sequence of Movement
         Reps in the table; without any, all that moves is used.
-    hanging : tuple of 3 floats, or None
-        Down in sensor axes while the arm hung.
+    bias_rad_s : tuple of 3 floats, rad/s
+        The gyroscope's bias as the live filter knows it.
+
+    Returns
+    -------
+    Learned or None
+        None when the stretch shows no better than the hanging pose.
     """
-    rate_hz = rate_of(table)
-    omega = table[:, RATE : RATE + 3] - np.array(bias_rad_s)
-    quaternion = np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4])
-    up = up_in_sensor(quaternion)
-    weight = np.zeros(len(table))
-    for m in movements:
-        weight[m.bottom : m.top] = CONCENTRIC_WORTH
-        weight[m.top : m.bottom_after + 1] = 1.0
-    if not movements:
-        weight = (np.linalg.norm(omega, axis=1) > MOVING_RAD_S).astype(float)
-    missing = table[:, MISSING] > 0
-    lever = fit_lever_arm(
-        quaternion,
-        omega,
-        np.ascontiguousarray(table[:, FORCE : FORCE + 3]),
-        rate_hz,
-        weight,
-        missing=missing if missing.any() else None,
+    table = _brought_to_rest(table, bias_rad_s)
+    n = len(table)
+    piece = Piece(
+        start_s=float(table[0, TIME]),
+        rate_hz=rate_of(table),
+        specific_force_m_s2=np.ascontiguousarray(table[:, FORCE : FORCE + 3]),
+        angular_velocity_rad_s=np.ascontiguousarray(table[:, RATE : RATE + 3]),
+        missing=table[:, MISSING] > 0,
+        clipped=np.zeros(n, bool),
     )
+    windows = None
     if movements:
-        bottoms = [m.bottom for m in movements]
-        mean = -up[bottoms].mean(axis=0)
-        down: FloatArray | None = mean / np.linalg.norm(mean)
-    else:
-        down = None if hanging is None else np.array(hanging)
-    twist = find_twist(omega, up, rate_hz) if choices.mounting in ("auto", "twist") else None
-    if twist is not None and choices.mounting == "auto" and lever is not None:
-        apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
-        twist = twist if apart > TWIST_APART else None
-    method = choices.mounting
-    if (method == "lever_arm" and lever is None) or (method == "twist" and twist is None):
-        method = "auto"
-    mounting, _ = choose_mounting(
-        lever=lever,
-        twist=twist,
-        hanging=down,
-        method=method,
-        hand_axis=choices.hand_axis,
-        outward=outward_axis(choices),
-        sensor_height_m=choices.sensor_height_m,
-        reach_m=choices.reach_m,
-    )
-    return mounting, lever
+        weight = np.zeros(n)
+        for m in movements:
+            weight[m.bottom : m.top] = CONCENTRIC_WORTH
+            weight[m.top : m.bottom_after + 1] = 1.0
+        margin = round(0.5 * piece.rate_hz)
+        windows = SetWindows(
+            ranges=((max(movements[0].bottom - margin, 0), min(movements[-1].bottom_after + margin, n)),),
+            weight=weight,
+            bottoms=(tuple(m.bottom for m in movements),),
+        )
+    try:
+        motion = track(piece, choices, windows)
+    except UsageError:
+        # The way asked for finds no evidence yet.
+        motion = track(piece, replace(choices, mounting="auto"), windows)
+    if motion.mounting.method not in ("lever_arm", "twist", "stated"):
+        return None
+    offset = (piece.specific_force_m_s2[0] - motion.specific_force_m_s2[0]).tolist()
+    return Learned(mounting=motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
+
+
+def _brought_to_rest(table: FloatArray, bias_rad_s: tuple[float, float, float]) -> FloatArray:
+    """Add a moment of rest in the last pose: filters and smoother do badly when a stretch ends in motion."""
+    rate_hz = rate_of(table)
+    tail = np.repeat(table[-1:], round(REST_TAIL_S * rate_hz), axis=0)
+    tail[:, TIME] += (1 + np.arange(len(tail))) / rate_hz
+    tail[:, RATE : RATE + 3] = bias_rad_s
+    recent = table[-max(round(0.1 * rate_hz), 1) :]
+    up = up_in_sensor(np.ascontiguousarray(recent[:, QUATERNION : QUATERNION + 4])).mean(axis=0)
+    tail[:, FORCE : FORCE + 3] = STANDARD_GRAVITY_M_S2 * up
+    return np.concatenate([table, tail])
 
 
 def hanging_mounting(down: tuple[float, float, float], choices: Choices) -> Mounting:
