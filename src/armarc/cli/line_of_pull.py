@@ -97,7 +97,9 @@ def line_of_pull(
             for label, _, _, _, lines in found
             for line in lines
         ]
-        print_table("Moment arm for raising, mm by elevation (above zero lifts)", heads, rows, left=2)
+        spare = (2, 9, 4, 6, 8) if len(shown) > 1 else ()
+        title = "Moment arm for raising, mm by elevation (above zero lifts)"
+        print_table(title, heads, rows, left=2, spare=spare)
         say(words)
     if plot is not None:
         _draw(found, shoulder_share, [*notes, share, SOURCE, LIMITS], plot, dark)
@@ -121,7 +123,11 @@ def _hand(text: str, plane_rad: float) -> tuple[str, float]:
             f"one of {NEUTRAL}, {', '.join(HANDS)}, or the thumb's elevation in degrees (-90 to 90)",
         ) from None
     assert value is not None
-    return f"thumb {math.degrees(value):+.0f}°", value
+    return _thumb(value), value
+
+
+def _thumb(angle_rad: float) -> str:
+    return f"thumb {round(math.degrees(angle_rad)):+d}°"
 
 
 def _measured(
@@ -151,7 +157,7 @@ def _measured(
         stated = degrees_option(plane[0], "a plane", 0, 90) if plane else sum(planes) / len(planes)
         clipped = min(max(stated or 0.0, 0.0), math.pi / 2)
         name, hand_rad = _hand(hand[0], clipped) if hand else ("", sum(hands) / len(hands))
-        words = name or f"thumb {math.degrees(hand_rad):+.0f}°"
+        words = name or _thumb(hand_rad)
         out.append((clipped, f"set {measured.set}, {words}", hand_rad))
     return out
 

@@ -10,11 +10,18 @@ import typer
 
 
 def print_table(
-    title: str, heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1, head: bool = True
+    title: str,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    left: int = 1,
+    spare: Sequence[int] = (),
 ) -> None:
     """Print rows of texts; the first `left` columns lean left, the others right.
 
-    Into a pipe every row is one tab-separated line, with the heads first and nothing cut.
+    A line break in a head splits it over two lines on a terminal. On a narrow terminal the columns named in
+    `spare` are left out in that order before anything is folded. Into a pipe every row is one tab-separated
+    line, with the heads first and nothing left out.
     """
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
@@ -23,19 +30,31 @@ def print_table(
 
     console = Console(highlight=False)
     if not console.is_terminal:
-        lines = (heads, *rows) if head else rows
-        typer.echo("\n".join("\t".join(row) for row in lines))
+        plain = [head.replace("\n", " ") for head in heads]
+        typer.echo("\n".join("\t".join(row) for row in (plain, *rows)))
         return
+    widths = [_width([*heads[i].split("\n"), *(row[i] for row in rows)]) for i in range(len(heads))]
+    shown = list(range(len(heads)))
+    for i in spare:
+        if sum(widths[j] + 2 for j in shown) <= console.width:
+            break
+        shown.remove(i)
     console.print(Text(title, style="bold"))
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0), show_header=head)
-    for i, name in enumerate(heads):
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0))
+    for i in shown:
         if i < left:
-            table.add_column(Text(name), overflow="fold")
+            table.add_column(Text(heads[i]), overflow="fold", vertical="bottom")
         else:
-            table.add_column(Text(name), justify="right", no_wrap=True)
+            table.add_column(Text(heads[i]), justify="right", no_wrap=True, vertical="bottom")
     for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
+        table.add_row(*(Text(row[i]) for i in shown))
     console.print(table)
+
+
+def _width(texts: Sequence[str]) -> int:
+    from rich.cells import cell_len
+
+    return max(cell_len(text) for text in texts)
 
 
 def say(lines: Sequence[str]) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import statistics
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -45,8 +47,12 @@ def plan(
     effort: Annotated[
         float, typer.Option(help="Share of full effort, 0.3 to 1: below 1 for a raise that is held back.")
     ] = 1.0,
-    start: Annotated[str, typer.Option(help="Start of the raise, degrees.")] = "5",
-    top: Annotated[str, typer.Option(help="Top of the raise, degrees.")] = "90",
+    start: Annotated[
+        str | None, typer.Option(help="Start of the raise, degrees: 5, or the recording's median bottom.")
+    ] = None,
+    top: Annotated[
+        str | None, typer.Option(help="Top of the raise, degrees: 90, or the recording's median top.")
+    ] = None,
     loaded_range: Annotated[
         str, typer.Option(metavar="LOW-HIGH", help="Range you want loaded, degrees.")
     ] = "30-60",
@@ -103,11 +109,16 @@ def plan(
     if not 10 <= fastest_start <= 600:
         raise UsageError(f"expected a largest start velocity from 10 to 600 °/s, got {fastest_start:g}")
     measured: Any = None
+    bottom_rad, top_rad = math.radians(5), math.radians(90)
     resistances = parse_all(resistance) if resistance else None
     if load:
         resistances = (Dumbbell(mass_kg=parse_load(load)),)
     if recording is not None:
         measured = _measured(recording, exercise)
+        bottom_rad = min(
+            max(statistics.median(r.bottom_rad for r in measured[1].reps), 0.0), math.radians(120)
+        )
+        top_rad = statistics.median(r.top_rad for r in measured[1].reps)
         if resistances is None and measured[1].load_kg:
             resistances = (Dumbbell(mass_kg=measured[1].load_kg),)
     if resistances is None:
@@ -127,8 +138,8 @@ def plan(
         by_shoulder=speed_from == "shoulder",
         aim=aim,
         effort=effort,
-        start_rad=degrees_option(start, "a start", 0, 120) or 0.0,
-        top_rad=degrees_option(top, "a top", 20, 150) or 0.0,
+        start_rad=_or(degrees_option(start, "a start", 0, 120), bottom_rad),
+        top_rad=_or(degrees_option(top, "a top", 20, 150), top_rad),
         loaded_range_rad=range_option(loaded_range, "the loaded range"),
         fastest_start_deg_s=fastest_start,
         plane_rad=degrees_option(plane, "a plane", -90, 180) or 0.0,
@@ -141,6 +152,10 @@ def plan(
         _print(report)
     if plot is not None:
         _draw(report, plot, dark)
+
+
+def _or(value: float | None, otherwise: float) -> float:
+    return otherwise if value is None else value
 
 
 def _measured(path: Path, exercise: str | None) -> Any:
@@ -158,14 +173,14 @@ def _print(report: PlanReport) -> None:
     from armarc.load.plan_report import assumptions, findings_words, suggestion_words
 
     heads = (
-        "Start °/s",
+        "Start\n°/s",
         "Reaches",
-        "Peak N m",
+        "Peak\nN m",
         "at °",
-        "Mean N m",
-        "In range s",
-        "In range N m s",
-        "N m per °",
+        "Mean\nN m",
+        "In range\ns",
+        "In range\nN m s",
+        "Mean by\nangle N m",
         "Liftable",
     )
     rows = []
@@ -187,7 +202,7 @@ def _print(report: PlanReport) -> None:
                 number(liftable, 2 if report.unit_of_scale == "×" else 1) + " " + report.unit_of_scale,
             )
         )
-    print_table(f"Simulated raise · {report.label}", heads, rows, left=0)
+    print_table(f"Simulated raise · {report.label}", heads, rows, left=0, spare=(5, 3, 7, 6))
     loads = [
         (
             each["load"],
@@ -200,9 +215,10 @@ def _print(report: PlanReport) -> None:
     ]
     print_table(
         f"By load · aim: {report.aim_words}",
-        ("Load", "From rest", "Least start °/s", "Best start °/s", "Best start against rest"),
+        ("Load", "From rest", "Least\nstart °/s", "Best\nstart °/s", "Best start against rest"),
         loads,
         left=1,
+        spare=(2,),
     )
     say([*findings_words(report), suggestion_words(report), "", *assumptions(report)])
 

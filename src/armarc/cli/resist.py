@@ -190,12 +190,12 @@ def _print(
     inside = _range_words(loaded)
     heads = (
         "Resistance",
-        "Peak N m",
+        "Peak\nN m",
         "at °",
-        "Mean N m",
-        f"Work in {inside} %",
-        f"Impulse in {inside} %",
-        "Work up J",
+        "Mean\nN m",
+        f"Work in\n{inside} %",
+        f"Impulse in\n{inside} %",
+        "Work up\nJ",
     )
     rows = []
     for each in found:
@@ -211,7 +211,7 @@ def _print(
                 number(m.concentric_work_j),
             )
         )
-    print_table(f"Shoulder moment · {template.name}", heads, rows)
+    print_table(f"Shoulder moment · {template.name}", heads, rows, spare=(6, 5, 3))
     said = []
     best = _best(found)
     if best is not None and len(found) > 1:

@@ -163,7 +163,7 @@ def draw_plan(
     palette = style.palette_for(dark)
     with style.look(palette):
         width, plot_in, second_in = 11.0, 4.2, 3.2
-        figure, page, top, foot = _page(width, plot_in + second_in + 2.7, title, facts, notes, palette)
+        figure, page, top, foot = _page(width, plot_in + second_in + 2.2, title, facts, notes, palette)
         height = page.get_ylim()[1]
         inner = width - _LEFT_IN - _LABEL_IN - 0.4
         furniture.panel_title(page, "Simulated moment", "N m, by angle in degrees", top + 0.18)
@@ -196,8 +196,8 @@ def draw_plan(
         lower.set_xlabel("start velocity, degrees per second", size=style.SIZE_TEXT)
         if band_deg_s is not None:
             lower.text(
-                band_deg_s[0], 1.02, band_words, transform=lower.get_xaxis_transform(), size=style.SIZE_SMALL,
-                color=palette.faint, va="bottom",
+                band_deg_s[0] + 2, 0.03, band_words, transform=lower.get_xaxis_transform(),
+                size=style.SIZE_SMALL, color=palette.ink, va="bottom", path_effects=style.halo(palette),
             )  # fmt: skip
         end_labels(lower, palette, curves, second_in)
         furniture.draw_foot(page, palette, foot)
@@ -226,7 +226,7 @@ def draw_lines_of_pull(
         labels = [curve.label for curve in panels[0][1]]
         key_in = 0.34 * len(labels) + 0.25
         figure, page, top, foot = _page(
-            width, key_in + rows * (plot_in + gap_in), title, facts, notes, palette
+            width, key_in + rows * (plot_in + gap_in) - 0.45, title, facts, notes, palette
         )
         height = page.get_ylim()[1]
         for i, label in enumerate(labels):
