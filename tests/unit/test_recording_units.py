@@ -8,7 +8,7 @@ from invented_movement import GRAVITY, HEADER, movement, text_table
 
 from armarc.errors import FormatError, UnitError, UsageError
 from armarc.recording import read_csv
-from armarc.recording.consistency import gravity_agreement
+from armarc.recording.consistency import gravity_smear, gravity_spread
 from armarc.recording.units import scale_of, stated_units, unit_in
 
 T, FORCE, TURNING = movement()
@@ -76,7 +76,7 @@ def test_units_told_by_gravity(tmp_path, acceleration, a, angular, w):
     assert_same(recording)
     said = " ".join(recording.source.inferences)
     assert f"acceleration is in {acceleration}" in said
-    assert f"angular velocity is in {angular}: gravity turns" in said
+    assert f"angular velocity is in {angular}: " in said
 
 
 def test_slow_degrees_are_not_taken_for_radians(tmp_path):
@@ -98,7 +98,7 @@ def test_a_gyroscope_that_gravity_does_not_see_must_be_stated(tmp_path):
     rate = 1.5 * np.sin(2 * np.pi * T / 3)
     noise = [0.003 * rng.normal(size=len(T)) for _ in range(5)]
     columns = [T, noise[0], noise[1], 1 + noise[2], noise[3], noise[4], rate]
-    with pytest.raises(UnitError, match=r"hardly tilts.*--units gyroscope=deg/s"):
+    with pytest.raises(UnitError, match=r"tilts too little.*--units gyroscope=deg/s"):
         read_columns(tmp_path, columns)
     recording = read_columns(tmp_path, columns, units={"gyroscope": "rad/s"})
     np.testing.assert_allclose(recording.angular_velocity_rad_s[:, 2], rate, atol=1e-6)
@@ -150,10 +150,27 @@ def test_mirrored_and_mixed_axes_are_warned_of(tmp_path):
     assert fine.warnings == ()
 
 
-def test_agreement_of_a_pure_rotation_is_one():
-    agreement = gravity_agreement(T, FORCE, TURNING)
-    assert agreement.scale == pytest.approx(1.0, abs=0.05)
-    assert agreement.correlation > 0.98
-    # Gravity enters only by its direction's change, so its sign cannot matter.
-    assert gravity_agreement(T, -FORCE, TURNING).scale == pytest.approx(agreement.scale)
-    assert not gravity_agreement(T[:10], FORCE[:10], TURNING[:10]).usable
+def test_gravity_stands_still_only_with_the_right_turning():
+    smear = gravity_smear(T, FORCE, TURNING)
+    assert smear.rad_s < 1e-3
+    assert smear.deg_s > 0.05
+    assert (smear.unit, smear.certain) == ("rad/s", True)
+    degrees = gravity_smear(T, FORCE, np.degrees(TURNING))
+    assert degrees.deg_s == pytest.approx(smear.rad_s)
+    assert degrees.rad_s > 0.8
+    assert (degrees.unit, degrees.certain) == ("deg/s", True)
+    # Only the direction of gravity's line counts, so its sign cannot matter.
+    assert gravity_smear(T, -FORCE, TURNING).rad_s == pytest.approx(smear.rad_s)
+
+
+def test_spread_known_answers():
+    """A reading that does not move has none; turned evenly through a full circle it has all of it."""
+    t = np.arange(400) / 100.0
+    still = np.tile([0.0, 0.0, 1.0], (400, 1))
+    around = np.tile([np.pi, 0.0, 0.0], (400, 1))
+    assert gravity_spread(t, still, 0 * around) == pytest.approx(0.0, abs=1e-12)
+    assert gravity_spread(t, still, around) == pytest.approx(1.0, abs=1e-3)
+    # Over half a circle the mean of the unit vector is 2/π long.
+    assert gravity_spread(t, still, 0.5 * around) == pytest.approx(1 - (2 / np.pi) ** 2, abs=1e-3)
+    assert np.isnan(gravity_spread(t[:19], still[:19], around[:19]))
+    assert gravity_smear(t[:19], still[:19], around[:19]).unit is None

@@ -1,97 +1,117 @@
-"""What gravity says about the gyroscope: its unit, its axes.
+"""What gravity says about the gyroscope: its unit, the order and the signs of its axes.
 
-Gravity is fixed in the room, so in sensor axes its direction u turns by du/dt = u × ω (kinematics of a rotating
-frame). Over windows of a third of a second the accelerometer's mean direction is close to gravity's, and
-regressing its change on the integral of u × ω gives the size of the gyroscope's unit in rad/s.
+Gravity is fixed in the room. Turn the accelerometer's readings of a short window back by the gyroscope's
+integral, and gravity stands still if the gyroscope's unit and axes are right, while pushes and swings average
+out; with a wrong unit or axis it is smeared over the sphere. No threshold on the gyroscope's size is
+involved.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.recording.types import FloatArray
 
+_WINDOW_S = 2.0
+_STEP_S = 0.02
+_LONGEST_S = 600.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Agreement:
-    """How the turning of gravity agrees with the gyroscope.
+class Smear:
+    """`gravity_spread` under each reading of the gyroscope's numbers; NaN for fewer than 20 samples."""
 
-    ``scale`` is the size of the gyroscope's unit in rad/s, ``correlation`` that of the two turnings (1 is
-    perfect, −1 mirrored), ``turned_rad`` how far gravity turned in the root mean square per window.
-    """
-
-    scale: float
-    correlation: float
-    turned_rad: float
-    windows: int
+    unturned: float
+    rad_s: float
+    deg_s: float
 
     @property
-    def usable(self) -> bool:
-        """Whether there was enough turning, and enough agreement, to conclude something."""
-        return self.windows >= 5 and self.turned_rad > 0.02 and self.correlation > 0.6
+    def unit(self) -> str | None:
+        """The unit that gravity tells, or None.
+
+        Radians must explain the turning of the readings. Degrees must explain it, or radians must smear
+        gravity all over: that happens only to numbers much larger than true radians. Real recordings whose
+        gyroscope axes do not fit the accelerometer's fall between, and tell nothing.
+        """
+        if self.rad_s < 0.7 * min(self.unturned, self.deg_s):
+            return "rad/s"
+        if self.rad_s > 2.0 * self.deg_s and (self.explained_by_degrees or self.rad_s > 0.6):
+            return "deg/s"
+        return None
+
+    @property
+    def explained_by_degrees(self) -> bool:
+        """Whether turning back by degrees makes gravity stand stiller than not turning at all."""
+        return self.deg_s < 0.8 * self.unturned
+
+    @property
+    def certain(self) -> bool:
+        """Whether the evidence is strong enough to contradict what a column's name says."""
+        return self.unit == "rad/s" or (self.unit == "deg/s" and self.explained_by_degrees)
 
 
-def gravity_agreement(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
-) -> Agreement:
-    """Compare the turning of gravity with the gyroscope.
+def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Smear:
+    """Try the gyroscope's numbers as rad/s, as deg/s and not at all; arguments as for `gravity_spread`."""
+    return Smear(
+        unturned=gravity_spread(time_s, acceleration, np.zeros_like(acceleration)),
+        rad_s=gravity_spread(time_s, acceleration, angular_velocity),
+        deg_s=gravity_spread(time_s, acceleration, angular_velocity * (math.pi / 180.0)),
+    )
+
+
+def gravity_spread(time_s: FloatArray, acceleration: FloatArray, rotation_rad_s: FloatArray) -> float:
+    """How far gravity is smeared after turning it back by a gyroscope.
 
     Parameters
     ----------
     time_s : ndarray, shape (n,), s
     acceleration : ndarray, shape (n, 3), any unit
-    angular_velocity : ndarray, shape (n, 3), any unit
+    rotation_rad_s : ndarray, shape (n, 3), rad/s
+        Of zeros, the smear of the readings as they are.
 
     Returns
     -------
-    Agreement
+    float
+        Mean over windows of 2 s of 1 − |mean|² / mean square of the turned readings: 0 when they coincide,
+        near 1 when they point everywhere; NaN for fewer than 20 samples.
     """
-    nothing = Agreement(scale=float("nan"), correlation=0.0, turned_rad=0.0, windows=0)
     n = len(time_s)
     if n < 20:
-        return nothing
+        return float("nan")
     period = float(np.median(np.diff(time_s)))
     if not period > 0:
-        return nothing
-    n = min(n, int(600.0 / period))
-    width = max(3, round(0.33 / period))
-    count = n // width
-    if count < 6:
-        return nothing
-    used = count * width
-    blocks = (count, width, 3)
-    force = acceleration[:used].reshape(blocks)
-    rate = angular_velocity[:used].reshape(blocks)
-    norm = np.linalg.norm(force, axis=2, keepdims=True)
-    typical = float(np.median(norm))
-    if not typical > 0:
-        return nothing
-    # Samples far from 1 g say more about the push than about gravity.
-    weight = ((norm > 0.5 * typical) & (norm < 1.7 * typical)).astype(float)
-    direction = (force * weight).sum(axis=1)
-    length = np.linalg.norm(direction, axis=1, keepdims=True)
-    good = length[:, 0] > 0.3 * typical * width
-    direction = direction / np.where(length > 0, length, 1.0)
-    middle = time_s[:used].reshape(count, width).mean(axis=1)
-    step = np.diff(middle)
-    turned = np.diff(direction, axis=0)
-    between = direction[:-1] + direction[1:]
-    between /= np.maximum(np.linalg.norm(between, axis=1, keepdims=True), 1e-9)
-    mean_rate = rate.mean(axis=1)
-    expected = np.cross(between, 0.5 * (mean_rate[:-1] + mean_rate[1:])) * step[:, None]
-    usable = good[:-1] & good[1:] & (step < 3.0 * width * period) & (np.linalg.norm(turned, axis=1) < 1.2)
-    usable &= np.isfinite(expected).all(axis=1)
-    if usable.sum() < 5:
-        return nothing
-    turned, expected = turned[usable], expected[usable]
-    power, cross, own = float((expected**2).sum()), float((turned * expected).sum()), float((turned**2).sum())
-    if power <= 0 or own <= 0:
-        return nothing
-    return Agreement(
-        scale=cross / power,
-        correlation=cross / float(np.sqrt(power * own)),
-        turned_rad=float(np.sqrt(own / len(turned))),
-        windows=len(turned),
-    )
+        return float("nan")
+    width = max(1, round(_STEP_S / period))
+    n = min(n, int(_LONGEST_S / period))
+    steps = min(max(8, round(_WINDOW_S / (width * period))), n // width)
+    windows = n // (width * steps)
+    used = windows * steps * width
+    force = acceleration[:used].reshape(windows, steps, width, 3).mean(axis=2)
+    turn = rotation_rad_s[:used].reshape(windows, steps, width, 3).mean(axis=2) * (width * period)
+    turned = _turned_back(force, turn)
+    mean = turned.mean(axis=1)
+    power = np.maximum((turned**2).sum(axis=2).mean(axis=1), 1e-300)
+    return float(np.mean(1.0 - (mean**2).sum(axis=1) / power))
+
+
+def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:
+    """Readings (k, m, 3) in the sensor's frame at the start of each of k windows; `turn` holds rotation
+    vectors, rad."""
+    angle = np.linalg.norm(turn, axis=2, keepdims=True)
+    half = np.concatenate([np.cos(0.5 * angle), 0.5 * np.sinc(angle / (2 * np.pi)) * turn], axis=2)
+    q = np.zeros((len(force), 4))
+    q[:, 0] = 1.0
+    out = np.empty_like(force)
+    for i in range(force.shape[1]):
+        # The middle of the step: half the turn before the reading, half after.
+        w, v = q[:, :1], q[:, 1:]
+        t = 2.0 * np.cross(v, force[:, i])
+        out[:, i] = force[:, i] + w * t + np.cross(v, t)
+        r, u = half[:, i, :1], half[:, i, 1:]
+        q = np.concatenate(
+            [w * r - (v * u).sum(axis=1, keepdims=True), w * u + r * v + np.cross(v, u)], axis=1
+        )
+    return out

@@ -212,8 +212,9 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     inferences += why
     force = samples.acceleration * scale_of(unit_a, "acceleration")
     rotation = samples.angular_velocity
+    named_g = stated.units.get("angular_velocity") or second.choice.units.get("angular_velocity")
     if second.choice.turned:
-        order, why = order_of_greek(time_s, force, rotation, names_g, second.file)
+        order, why = order_of_greek(time_s, force, rotation, named_g, names_g, second.file)
         rotation, names_g = rotation[:, order], [names_g[i] for i in order]
         inferences += why
     unit_g, why, doubts = angular_velocity_unit(

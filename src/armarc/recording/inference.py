@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from armarc.errors import FormatError, UnitError
-from armarc.recording.consistency import Agreement, gravity_agreement
+from armarc.recording.consistency import Smear, gravity_smear, gravity_spread
 from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.recording.units import SCALE, scale_of
 
 _FASTEST_ARM_RAD_S = 70.0
+_FASTEST_DEG_S = 5000.0
 _GRAVITY_TOLERANCE = 0.25
 _NO_GRAVITY_HINT = (
     "record the accelerometer including gravity; without it nobody can tell which way the arm points"
@@ -117,73 +118,75 @@ def angular_velocity_unit(
         Neither gravity's turning nor the size of the values tells the unit, or they contradict the column's
         name.
     """
-    agreement = gravity_agreement(time_s, specific_force_m_s2, angular_velocity)
-    unit = stated or named
+    smear = gravity_smear(time_s, specific_force_m_s2, angular_velocity)
     fastest = float(np.abs(angular_velocity).max())
-    if unit is not None:
-        scale = scale_of(unit, "angular_velocity")
-        other = _unit_from(agreement)
-        if other and other != unit and not 0.2 < agreement.scale / scale < 5.0:
-            message = (
-                f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in "
-                f"{other} "
-                f"(ratio {agreement.scale / scale:.3g})"
-            )
-            if stated:
-                return unit, [], [message]
-            raise UnitError(
-                message, f"state it: --units gyroscope={other} (or {unit})", file=file, column=column
-            )
-        if fastest * scale > 2.5 * _FASTEST_ARM_RAD_S and stated is None:
-            raise UnitError(
-                f"{fastest:.4g} {unit} is faster than any arm",
-                "state the true unit: --units gyroscope=deg/s",
-                file=file,
-                column=column,
-            )
-        return unit, [], _axis_warning(agreement)
-    found = _unit_from(agreement)
-    if found:
-        why = (
-            f"angular velocity is in {found}: gravity turns in the accelerometer {agreement.scale:.3g} rad "
-            "per unit of the "
-            f"gyroscope's integral (correlation {agreement.correlation:.2f}); 1 would be rad/s, 0.0175 deg/s"
+    unit = stated or named
+    if unit is None:
+        unit, why = _told_unit(smear, fastest, file, column)
+        return unit, [why], _axis_warning(time_s, specific_force_m_s2, angular_velocity, unit, smear)
+    scale = scale_of(unit, "angular_velocity")
+    if smear.certain and smear.unit and not 0.2 < SCALE["angular_velocity"][smear.unit] / scale < 5.0:
+        message = (
+            f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in "
+            f"{smear.unit} "
+            f"({_numbers(smear)})"
         )
-        return found, [why], _axis_warning(agreement)
-    if 2.0 * _FASTEST_ARM_RAD_S < fastest <= 5000.0:
+        if stated:
+            return unit, [], [message]
+        hint = f"state it: --units gyroscope={smear.unit} (or {unit})"
+        raise UnitError(message, hint, file=file, column=column)
+    if fastest * scale > 2.5 * _FASTEST_ARM_RAD_S and stated is None:
+        raise UnitError(
+            f"{fastest:.4g} {unit} is faster than any arm",
+            "state the true unit: --units gyroscope=deg/s",
+            file=file,
+            column=column,
+        )
+    return unit, [], _axis_warning(time_s, specific_force_m_s2, angular_velocity, unit, smear)
+
+
+def _told_unit(smear: Smear, fastest: float, file: str, column: str) -> tuple[str, str]:
+    if fastest > _FASTEST_DEG_S:
+        why = f"angular velocity is in mdeg/s: its largest value, {fastest:.4g}, is beyond any gyroscope in deg/s"
+        return "mdeg/s", why
+    if smear.unit:
+        why = f"angular velocity is in {smear.unit}: turned back by it, gravity stands still ({_numbers(smear)})"
+        return smear.unit, why
+    if fastest > 2.0 * _FASTEST_ARM_RAD_S:
         why = f"angular velocity is in deg/s: its largest value, {fastest:.4g}, would be faster than any arm in rad/s"
-        return "deg/s", [why], _axis_warning(agreement)
+        return "deg/s", why
     raise UnitError(
-        "the unit of the gyroscope cannot be told: the sensor hardly tilts in this recording and the column "
-        "names do not "
-        "say it",
+        "the unit of the gyroscope cannot be told: the column names do not say it, and the sensor tilts too "
+        "little, or "
+        f"not as its accelerometer does, for gravity to tell ({_numbers(smear)})",
         "state it: --units gyroscope=deg/s (or rad/s)",
         file=file,
         column=column,
     )
 
 
-def _unit_from(agreement: Agreement) -> str | None:
-    if not agreement.usable or not agreement.scale > 0:
-        return None
-    for unit in ("rad/s", "deg/s", "mdeg/s"):
-        if 0.4 < agreement.scale / SCALE["angular_velocity"][unit] < 2.5:
-            return unit
-    return None
+def _numbers(smear: Smear) -> str:
+    return f"smear {smear.rad_s:.2g} as rad/s, {smear.deg_s:.2g} as deg/s, {smear.unturned:.2g} unturned"
 
 
-def _axis_warning(agreement: Agreement) -> list[str]:
-    enough = agreement.windows >= 15 and agreement.turned_rad > 0.05
-    if enough and agreement.correlation < -0.6:
+def _axis_warning(
+    time_s: FloatArray, force: FloatArray, angular_velocity: FloatArray, unit: str, smear: Smear
+) -> list[str]:
+    rotation = angular_velocity * scale_of(unit, "angular_velocity")
+    known = {"rad/s": smear.rad_s, "deg/s": smear.deg_s}
+    spread = known.get(unit)
+    spread = gravity_spread(time_s, force, rotation) if spread is None else spread
+    if not spread > max(0.05, 1.2 * smear.unturned):
+        return []
+    reversed_spread = gravity_spread(time_s, force, -rotation)
+    if reversed_spread < 0.5 * spread and reversed_spread < 0.7 * smear.unturned:
         return [
             "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or "
             "its sign is "
             "reversed; angles from this recording cannot be trusted"
         ]
-    if enough and abs(agreement.correlation) < 0.2:
-        return [
-            "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); "
-            "angles from "
-            "this recording cannot be trusted"
-        ]
-    return []
+    return [
+        "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); "
+        "angles from "
+        "this recording cannot be trusted"
+    ]

@@ -7,8 +7,9 @@ import re
 import numpy as np
 
 from armarc.errors import FormatError, UsageError
-from armarc.recording.consistency import gravity_agreement
+from armarc.recording.consistency import gravity_spread
 from armarc.recording.types import FloatArray
+from armarc.recording.units import scale_of
 
 
 def axis_matrix(axes: str | None) -> FloatArray:
@@ -56,12 +57,19 @@ def reported_sign(stated: str | None, gravity_named: bool, own: bool) -> tuple[f
 
 
 def order_of_greek(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, names: list[str], file: str
+    time_s: FloatArray,
+    acceleration: FloatArray,
+    angular_velocity: FloatArray,
+    unit: str | None,
+    names: list[str],
+    file: str,
 ) -> tuple[list[int], list[str]]:
     """Order that makes x, y, z of angular velocities named alpha, beta, gamma.
 
     Some sources mean x, y, z by them, others z, x, y; gravity turns in the accelerometer as only one of the
     two says.
+
+    Without a `unit` they are taken as deg/s, as the open sensor interfaces that use these names do.
 
     Raises
     ------
@@ -69,17 +77,23 @@ def order_of_greek(
         The movement does not tell which.
     """
     orders = {"x, y, z": [0, 1, 2], "z, x, y": [1, 2, 0]}
-    agreements = {
-        name: gravity_agreement(time_s, acceleration, angular_velocity[:, order])
+    scale = np.pi / 180.0 if unit is None else scale_of(unit, "angular_velocity")
+    unturned = gravity_spread(time_s, acceleration, np.zeros_like(acceleration))
+    spreads = {
+        name: gravity_spread(time_s, acceleration, scale * angular_velocity[:, order])
         for name, order in orders.items()
     }
-    best, other = sorted(agreements, key=lambda name: -agreements[name].correlation)
-    if not agreements[best].usable or agreements[best].correlation - agreements[other].correlation < 0.2:
+    best, other = sorted(spreads, key=lambda name: spreads[name])
+    if not (spreads[best] < 0.5 * spreads[other] and spreads[best] < 0.7 * unturned):
         raise FormatError(
             f"the columns {', '.join(names)} may be about x, y, z or about z, x, y; the movement does not "
             "tell",
             f"name them: --columns gx={names[0]},gy={names[1]},gz={names[2]}",
             file=file,
         )
-    why = f"{', '.join(names)} are the angular velocities about {best}: so gravity turns in the accelerometer"
+    why = (
+        f"{', '.join(names)} are the angular velocities about {best}: turned back by them, gravity stands "
+        "still "
+        f"(smear {spreads[best]:.2g}, the other way {spreads[other]:.2g})"
+    )
     return orders[best], [why]

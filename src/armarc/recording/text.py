@@ -38,7 +38,7 @@ _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"MATLAB 5.0", "a MAT file"),
     (b"bplist", "a binary property list"),
 )
-_TEXT_BYTES = bytes({7, 8, 9, 10, 12, 13, 26, 27, *range(32, 127), *range(128, 256)})
+_TEXT_BYTES = bytes({7, 8, 9, 10, 12, 13, 26, 27, *range(32, 256)})
 _EXPORT_HINT = "export the recording as a CSV text file and give that"
 
 
