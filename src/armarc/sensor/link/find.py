@@ -17,7 +17,9 @@ from armarc.sensor.remembered import Remembered
 
 if TYPE_CHECKING:
     from bleak.backends.device import BLEDevice
+    from bleak.backends.scanner import AdvertisementData
 
+TICK_S = 0.1
 AMBIGUITY_S = 1.5
 """After the first sensor, how long to look for a second one before the first is taken for the only one."""
 
@@ -52,8 +54,9 @@ def prepare_platform() -> None:
         uninitialize_sta()
 
 
-async def sightings(dialects: Sequence[Dialect]) -> AsyncGenerator[Seen, None]:
-    """Devices as they are seen, again and again, until the iterator is closed.
+async def sightings(dialects: Sequence[Dialect]) -> AsyncGenerator[Seen | None, None]:
+    """Devices as they are seen, again and again, until the iterator is closed; None now and then when nothing
+    is seen, so that whoever listens can look at the time.
 
     A sensor that this machine still holds (after a program was killed) does not advertise; it comes first.
 
@@ -74,8 +77,15 @@ async def sightings(dialects: Sequence[Dialect]) -> AsyncGenerator[Seen, None]:
                         device=device, name=name, address=device.address, rssi_dbm=None, dialect=dialect
                     )
                     break
-        async with BleakScanner() as scanner:
-            async for device, said in scanner.advertisement_data():
+        heard: asyncio.Queue[tuple[BLEDevice, AdvertisementData]] = asyncio.Queue()
+        async with BleakScanner(lambda device, said: heard.put_nowait((device, said))):
+            while True:
+                try:
+                    async with asyncio.timeout(TICK_S):
+                        device, said = await heard.get()
+                except TimeoutError:
+                    yield None
+                    continue
                 name = said.local_name or device.name or ""
                 services = [text.lower() for text in said.service_uuids]
                 speaks = next((d for d in dialects if d.advertised_by(name, services)), None)
@@ -101,12 +111,13 @@ async def _held(dialects: Sequence[Dialect]) -> list[BLEDevice]:
 async def look_around(dialects: Sequence[Dialect], seconds: float) -> list[Seen]:
     """Everything seen within `seconds`, strongest first, each device once."""
     found: dict[str, Seen] = {}
-    with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(seconds), contextlib.aclosing(sightings(dialects)) as seen:
-            async for one in seen:
-                before = found.get(one.address)
-                if before is not None and before.dialect is not None and one.dialect is None:
-                    continue
+    ends_s = time.monotonic() + seconds
+    async with contextlib.aclosing(sightings(dialects)) as seen:
+        async for one in seen:
+            if time.monotonic() >= ends_s:
+                break
+            before = found.get(one.address) if one is not None else None
+            if one is not None and (before is None or before.dialect is None or one.dialect is not None):
                 found[one.address] = one
     return sorted(found.values(), key=lambda one: -(one.rssi_dbm if one.rssi_dbm is not None else 0))
 
@@ -126,7 +137,7 @@ class Wish:
     text: str = ""
     remembered: Remembered | None = None
 
-    def fits(self, seen: Seen, known: Sequence[Remembered]) -> bool:
+    def fits(self, seen: Seen) -> bool:
         """Whether a device may be the one (a serial number is compared after connecting)."""
         if self.remembered is not None:
             if seen.address.casefold() == self.remembered.address.casefold():
@@ -140,18 +151,23 @@ class Wish:
         return f"sensor {self.text!r}" if self.text else "a sensor"
 
 
-async def find(
+@contextlib.asynccontextmanager
+async def found(
     wish: Wish,
     dialects: Sequence[Dialect],
     seconds: float,
     *,
     known: Sequence[Remembered] = (),
     not_these: Sequence[str] = (),
-) -> Seen:
-    """Look for one sensor; the scan has ended when this returns.
+    hold_scan: bool = False,
+) -> AsyncGenerator[Seen, None]:
+    """Look for one sensor and hand it to the body of an ``async with``.
 
     Parameters
     ----------
+    hold_scan : bool
+        Connections succeed best when the scan has ended before, which is what happens otherwise; but a
+        system may forget a device with the end of the scan, and then it has to go on during the body.
     known : sequence of Remembered
         Without a stated wish, one of these is taken before a stranger.
     not_these : sequence of str
@@ -164,28 +180,39 @@ async def find(
     UsageError
         No sensor was stated and several are here.
     """
+    async with contextlib.aclosing(sightings(dialects)) as seen:
+        one = await _choose(seen, wish, seconds, known, not_these)
+        if hold_scan:
+            yield one
+    if not hold_scan:
+        yield one
+
+
+async def _choose(
+    seen: AsyncGenerator[Seen | None, None],
+    wish: Wish,
+    seconds: float,
+    known: Sequence[Remembered],
+    not_these: Sequence[str],
+) -> Seen:
     others: set[str] = set()
     candidates: dict[str, Seen] = {}
     ends_s = time.monotonic() + seconds
     decided_s = ends_s
     mine = {one.address.casefold() for one in known}
-    async with contextlib.aclosing(sightings(dialects)) as seen:
-        while (left_s := min(ends_s, decided_s) - time.monotonic()) > 0:
-            try:
-                async with asyncio.timeout(left_s):
-                    one = await anext(seen)
-            except TimeoutError:
-                break
-            except StopAsyncIteration:
-                break
-            if one.address in not_these or not wish.fits(one, known):
-                others.add(one.name or one.address)
-                continue
-            if wish.text or mine == {one.address.casefold()}:
-                return one
-            if not candidates:
-                decided_s = time.monotonic() + AMBIGUITY_S
-            candidates[one.address] = one
+    async for one in seen:
+        if time.monotonic() >= min(ends_s, decided_s):
+            break
+        if one is None:
+            continue
+        if one.address in not_these or not wish.fits(one):
+            others.add(one.name or one.address)
+            continue
+        if wish.text or mine == {one.address.casefold()}:
+            return one
+        if not candidates:
+            decided_s = time.monotonic() + AMBIGUITY_S
+        candidates[one.address] = one
     familiar = [one for one in candidates.values() if one.address.casefold() in mine]
     pool = familiar or list(candidates.values())
     if len(pool) == 1:

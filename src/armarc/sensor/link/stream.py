@@ -11,7 +11,7 @@ from typing import Any
 from armarc.errors import SensorError
 from armarc.sensor.dialect import Dialect
 from armarc.sensor.events import Battery, Ended, Event, LinkLost, LinkUp, SensorFacts, Trouble
-from armarc.sensor.link.find import Wish, find
+from armarc.sensor.link.find import Wish, found
 from armarc.sensor.link.session import LinkBroken, NoLink, Session, connect, host_clock
 from armarc.sensor.link.wrist import WristDialect
 from armarc.sensor.remembered import Remembered, recall
@@ -177,6 +177,8 @@ class Listener:
         self._facts: SensorFacts | None = None
         self._not_these: set[str] = set()
         self._links = 0
+        self._tries = 0
+        self._address = ""
         self._bad = 0
         self._battery_pct: int | None = None
         self._low = False
@@ -208,17 +210,16 @@ class Listener:
             )
 
     async def _keep_linked(self) -> None:
-        tries = 0
         while not self._halt.is_set():
             try:
                 session = await self._unless_halted(self._link())
             except SensorError as error:
-                tries += 1
-                if not self._worth_another_try(error, tries):
+                self._tries += 1
+                if not self._worth_another_try(error):
                     raise self._last_word(error) from error
-                if tries == 1:
+                if self._tries == 1:
                     self._emit(Trouble(sensor=self.number, time_s=self._clock(), message=error.message))
-                await self._pause(min(2.0, 0.2 * 2**tries))
+                await self._pause(min(2.0, 0.1 * 2**self._tries))
                 continue
             if session is None:
                 return
@@ -226,7 +227,7 @@ class Listener:
                 await self._listen(session)
                 return
             except LinkBroken as broken:
-                tries = 0
+                self._tries = 0
                 self._release()
                 reason = self._reason(str(broken))
                 self._emit(LinkLost(sensor=self.number, time_s=self._clock(), reason=reason))
@@ -235,10 +236,10 @@ class Listener:
                 self._session = None
                 await session.hang_up()
 
-    def _worth_another_try(self, error: SensorError, tries: int) -> bool:
+    def _worth_another_try(self, error: SensorError) -> bool:
         if self.ever_up:
             return self._clock() - self._last_data_s <= self._options.give_up_s
-        return isinstance(error, WrongSensor) or (isinstance(error, NoLink) and tries < FIRST_TRIES)
+        return isinstance(error, WrongSensor) or (isinstance(error, NoLink) and self._tries < FIRST_TRIES)
 
     def _last_word(self, error: SensorError) -> SensorError:
         if not self.ever_up:
@@ -278,17 +279,19 @@ class Listener:
     async def _link(self) -> Session:
         """Scan anew, connect with a new client; one sensor at a time."""
         again = self.ever_up
-        async with self._radio:
-            wish = self._wish
-            if again and self._facts is not None and not wish.text:
-                wish = Wish(text=self._facts.address)
-            seen = await find(
-                wish,
-                self._dialects,
-                4.0 if again else self._options.find_s,
-                known=self._options.known,
-                not_these=tuple(self._not_these),
-            )
+        wish = self._wish
+        if self._address and not wish.text:
+            wish = Wish(text=self._address)
+        looking = found(
+            wish,
+            self._dialects,
+            4.0 if again else self._options.find_s,
+            known=self._options.known,
+            not_these=tuple(self._not_these),
+            hold_scan=self._tries % 2 == 1,
+        )
+        async with self._radio, looking as seen:
+            self._address = seen.address
             session = await connect(
                 seen,
                 self._dialects,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from armarc.sensor.dialect import Batch, Timing
@@ -99,7 +100,7 @@ class Unwrapper:
         expected_s = arrival_s - self._least_offset_s
         if batch.device_time_s is not None:
             time_s = batch.device_time_s
-            if timing.time_modulus_s:
+            if timing.time_modulus_s and timing.time_modulus_s < math.inf:
                 wraps = round((expected_s - time_s) / timing.time_modulus_s)
                 time_s += wraps * timing.time_modulus_s
             index = self._index_from_time(batch, time_s)

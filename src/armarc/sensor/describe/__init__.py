@@ -1,0 +1,16 @@
+"""Sensors that do not speak the wrist profile: a description in TOML instead of code."""
+
+from armarc.sensor.describe.dialect import DescribedDialect
+from armarc.sensor.describe.layout import Command, Description, Field, Quantity, decode_described
+from armarc.sensor.describe.loader import load_description, load_descriptions
+
+__all__ = [
+    "Command",
+    "DescribedDialect",
+    "Description",
+    "Field",
+    "Quantity",
+    "decode_described",
+    "load_description",
+    "load_descriptions",
+]

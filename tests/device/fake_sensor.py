@@ -1,0 +1,217 @@
+"""An invented wrist sensor: samples on a clock of its own, holds frames in a queue, speaks the wrist profile.
+
+Frame k carries `frame_counts(k)`, so that a test can tell which frames arrived, exactly.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import time
+from collections import deque
+
+import numpy as np
+from dbus_fast import Variant
+from fake_daemon import Characteristic, Peripheral, Refusal
+from numpy.typing import NDArray
+
+from armarc.sensor.wire import (
+    FIRST,
+    LOW_BATTERY,
+    OVERFLOW,
+    ClockReading,
+    DataPacket,
+    SensorState,
+    decode_command,
+    encode_clock,
+    encode_packet,
+    encode_state,
+    frames_that_fit,
+)
+from armarc.sensor.wire import identifiers as ids
+
+
+def frame_counts(k: int) -> NDArray[np.int16]:
+    """Six values that spell the frame's number in base 1000, plus something like gravity on z."""
+    return np.array([k % 1000, k // 1000 % 1000, 4096, k % 7, k % 11, k % 13], np.int16)
+
+
+def frame_numbers(specific_force_m_s2: NDArray[np.float64], range_g: int = 8) -> NDArray[np.int64]:
+    """The other way round, from what a capture stored."""
+    counts = np.rint(specific_force_m_s2[:, :2] * 32768 / (range_g * 9.80665)).astype(np.int64)
+    return np.asarray(counts[:, 0] + 1000 * counts[:, 1], dtype=np.int64)
+
+
+class FakeSensor(Peripheral):
+    """Parameters
+    ----------
+    frames_per_packet : int
+        0 does as the host asks.
+    rates_hz : tuple
+        What it can do; the nearest to what is asked is taken.
+    drift_ppm : float
+        Error of its clock.
+    queue_frames : int
+        Kept while the link is down, the newest.
+    """
+
+    def __init__(
+        self,
+        *,
+        name: str = "wrist-1",
+        address: str = "C0:FF:EE:00:00:01",
+        serial: str = "A-0001",
+        att_mtu: int = 247,
+        frames_per_packet: int = 1,
+        rates_hz: tuple[float, ...] = (100.0, 200.0, 400.0),
+        drift_ppm: float = 30.0,
+        queue_frames: int = 800,
+        battery_pct: int = 87,
+        version: int = 1,
+    ) -> None:
+        self._data = Characteristic(ids.WRIST_DATA, ["notify"])
+        self._battery = Characteristic(ids.BATTERY_LEVEL, ["read", "notify"], bytes([battery_pct]))
+        control = Characteristic(
+            ids.WRIST_CONTROL, ["read", "write"], read=self._read_state, write=self._command
+        )
+        super().__init__(
+            name=name,
+            address=address,
+            att_mtu=att_mtu,
+            advertises=[ids.WRIST_SERVICE],
+            services=[
+                (
+                    ids.DEVICE_INFORMATION_SERVICE,
+                    [
+                        Characteristic(ids.SERIAL_NUMBER, ["read"], serial.encode()),
+                        Characteristic(ids.FIRMWARE_REVISION, ["read"], b"0.3 (invented)"),
+                    ],
+                ),
+                (ids.BATTERY_SERVICE, [self._battery]),
+                (
+                    ids.WRIST_SERVICE,
+                    [
+                        self._data,
+                        control,
+                        Characteristic(ids.WRIST_CLOCK, ["read"], read=lambda: encode_clock(self.clock())),
+                    ],
+                ),
+            ],
+        )
+        self.mute = False
+        self.repeat = 1
+        self.garbage: list[bytes] = []
+        self.low_battery = False
+        self.dropped = 0
+        self.sent_packets = 0
+        self._version, self._rates_hz, self._drift = version, rates_hz, drift_ppm * 1e-6
+        self._forced_frames, self._queue_frames = frames_per_packet, queue_frames
+        self._rate_hz, self._acc_g, self._gyr_deg_s, self._frames = 200.0, 8, 1000, frames_per_packet or 5
+        self._task: asyncio.Task[None] | None = None
+        self.power_up()
+
+    def power_up(self) -> None:
+        """Everything starts from nothing."""
+        self._boot = random.getrandbits(32)
+        self._booted_s = time.monotonic()
+        self._uptime_at_boot_us = random.randrange(1_000_000)
+        self._next_frame = 0
+        self._streaming = False
+        self._overflow = self._first = False
+        self._queue: deque[tuple[int, int]] = deque()
+
+    def clock(self) -> ClockReading:
+        return ClockReading(boot=self._boot, uptime_us=self._now_us(), next_frame=self._next_frame)
+
+    def set_battery(self, percent: int) -> None:
+        self._battery.value = bytes([percent])
+        self.notify(ids.BATTERY_LEVEL, bytes([percent]))
+
+    async def __aenter__(self) -> FakeSensor:
+        self._task = asyncio.create_task(self._live())
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        assert self._task is not None
+        self._task.cancel()
+        await asyncio.gather(self._task, return_exceptions=True)
+
+    def _now_us(self) -> int:
+        run_s = (time.monotonic() - self._booted_s) * (1 + self._drift)
+        return self._uptime_at_boot_us + int(run_s * 1e6)
+
+    def _read_state(self) -> bytes:
+        state = SensorState(
+            streaming=self._streaming,
+            rate_hz=self._rate_hz,
+            accelerometer_range_g=self._acc_g,
+            gyroscope_range_deg_s=self._gyr_deg_s,
+            frames_per_packet=self._frames,
+            filter_hz=50.0,
+            queue_frames=self._queue_frames,
+            dropped_frames=self.dropped,
+        )
+        return bytes([self._version]) + encode_state(state)[1:]
+
+    def _command(self, data: bytes) -> None:
+        opcode, settings = decode_command(data)
+        if settings is not None:
+            if settings.accelerometer_range_g not in (4, 8, 16):
+                raise Refusal("org.bluez.Error.Failed", "Operation failed with ATT error: 0x80")
+            self._rate_hz = min(self._rates_hz, key=lambda rate: abs(rate - settings.rate_hz))
+            self._acc_g = settings.accelerometer_range_g
+            self._gyr_deg_s = settings.gyroscope_range_deg_s
+            fit = frames_that_fit(self.att_mtu)
+            self._frames = min(fit, self._forced_frames or settings.frames_per_packet or fit)
+        elif opcode == 2:
+            self._streaming = self._first = True
+            self._sampled_to_us = self._now_us()
+        else:
+            self._streaming = False
+
+    async def _live(self) -> None:
+        while True:
+            if self._streaming:
+                self._sample()
+            self._send()
+            await asyncio.sleep(0.002)
+
+    def _sample(self) -> None:
+        period_us = 1e6 / self._rate_hz
+        now_us = self._now_us()
+        while self._sampled_to_us + period_us <= now_us:
+            self._sampled_to_us += period_us
+            self._queue.append((self._next_frame, int(self._sampled_to_us)))
+            self._next_frame += 1
+            if len(self._queue) > self._queue_frames:
+                self._queue.popleft()
+                self.dropped += 1
+                self._overflow = True
+
+    def _send(self) -> None:
+        if self.mute or not self.connected:
+            return
+        while self.garbage and self.notify(ids.WRIST_DATA, self.garbage[0]):
+            self.garbage.pop(0)
+        while len(self._queue) >= self._frames or (self._queue and not self._streaming):
+            n = min(self._frames, len(self._queue))
+            frames = [self._queue[k] for k in range(n)]
+            flags = OVERFLOW * self._overflow + FIRST * self._first + LOW_BATTERY * self.low_battery
+            packet = DataPacket(
+                index=frames[0][0] % 65536,
+                time_us=frames[0][1] % 2**32,
+                counts=np.array([frame_counts(k) for k, _ in frames]),
+                flags=flags,
+            )
+            if not self.notify(ids.WRIST_DATA, encode_packet(packet)):
+                return
+            for _ in range(self.repeat - 1):
+                self.daemon.changed(
+                    self._data.path,
+                    "org.bluez.GattCharacteristic1",
+                    {"Value": Variant("ay", self._data.value)},
+                )
+            self._overflow = self._first = False
+            self.sent_packets += 1
+            for _ in range(n):
+                self._queue.popleft()
