@@ -16,7 +16,8 @@ from armarc.load.dynamics import dynamics
 from armarc.load.forward import shoulders, simulate_raises
 from armarc.load.ideal import PLANAR_AXIS, planar_body, planar_motion
 from armarc.load.lifter import Lifter
-from armarc.load.plan_report import make_report, plan_record, suggestion_words
+from armarc.load.plan_report import make_report
+from armarc.load.plan_words import plan_record, suggestion_words
 from armarc.load.planar_load import planar_load
 from armarc.load.planning import (
     RaisePlan,
@@ -121,10 +122,7 @@ def test_loaded_range_adds_up() -> None:
     """Three windows side by side hold all the time and all the impulse."""
     plan = plan_for()
     edges = [plan.start_rad, math.radians(30), math.radians(60), plan.top_rad]
-    parts = [
-        replace(plan, loaded_range_rad=(a, b)).run(np.zeros(1))
-        for a, b in itertools.pairwise(edges)
-    ]
+    parts = [replace(plan, loaded_range_rad=(a, b)).run(np.zeros(1)) for a, b in itertools.pairwise(edges)]
     whole = parts[0]
     assert sum(p.loaded_s[0] for p in parts) == pytest.approx(whole.duration_s[0], rel=1e-6)
     total = whole.mean_n_m[0] * whole.duration_s[0]

@@ -36,7 +36,7 @@ def print_table(
     widths = [_width([*heads[i].split("\n"), *(row[i] for row in rows)]) for i in range(len(heads))]
     shown = list(range(len(heads)))
     for i in spare:
-        if sum(widths[j] + 2 for j in shown) <= console.width - 2:
+        if sum(widths[j] + 3 for j in shown) <= console.width:
             break
         shown.remove(i)
     console.print(Text(title, style="bold"))

@@ -85,7 +85,8 @@ def plan(
     from armarc.load.capacity import capacity_curve
     from armarc.load.grammar import parse_all
     from armarc.load.lifter_file import load_lifter
-    from armarc.load.plan_report import make_report, plan_record
+    from armarc.load.plan_report import make_report
+    from armarc.load.plan_words import plan_record
     from armarc.load.planning import AIMS
     from armarc.load.resistance import Dumbbell
     from armarc.quantities import parse_load
@@ -170,7 +171,7 @@ def _measured(path: Path, exercise: str | None) -> Any:
 
 def _print(report: PlanReport) -> None:
     from armarc.cli.load_tables import number, print_table, say
-    from armarc.load.plan_report import assumptions, findings_words, suggestion_words
+    from armarc.load.plan_words import assumptions, findings_words, suggestion_words, verdict_words
 
     heads = (
         "Start\n°/s",
@@ -209,9 +210,9 @@ def _print(report: PlanReport) -> None:
             "top" if each["reached_from_rest"] else f"stalls at {each['highest_deg']:.0f}°",
             number(each["least_start_deg_s"], 0),
             number(each["best_deg_s"], 0),
-            each["words"],
+            verdict_words(found, report.base),
         )
-        for each in report.load_rows()
+        for each, (_, _, found) in zip(report.load_rows(), report.by_load, strict=True)
     ]
     print_table(
         f"By load · aim: {report.aim_words}",
@@ -225,7 +226,7 @@ def _print(report: PlanReport) -> None:
 
 def _draw(report: PlanReport, path: Path, dark: bool) -> None:
     from armarc.cli.app import error_console
-    from armarc.load.plan_report import assumptions, suggestion_words
+    from armarc.load.plan_words import assumptions, suggestion_words
     from armarc.report.load_figures import Curve, SpeedCurve, draw_plan
     from armarc.report.saving import save_figure
 

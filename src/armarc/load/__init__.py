@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from armarc.load.lifter import Lifter
     from armarc.load.lifter_file import load_lifter, save_lifter
     from armarc.load.moment_arms import lines_of_pull
-    from armarc.load.plan_report import make_report, plan_record
+    from armarc.load.plan_report import make_report
+    from armarc.load.plan_words import plan_record
     from armarc.load.records import load_record
     from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance, describe
     from armarc.load.set_load import RepLoad, SetLoad, measure_load
@@ -30,7 +31,7 @@ _PLACES = {
     "save_lifter": "lifter_file",
     "lines_of_pull": "moment_arms",
     "make_report": "plan_report",
-    "plan_record": "plan_report",
+    "plan_record": "plan_words",
     "load_record": "records",
     "Cable": "resistance",
     "Dumbbell": "resistance",

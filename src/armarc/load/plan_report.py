@@ -18,7 +18,6 @@ from armarc.load.planar_load import planar_load
 from armarc.load.planning import (
     AIMS,
     COARSE_STEP_S,
-    RUN_UP_RAD,
     Exploration,
     Finding,
     RaisePlan,
@@ -29,10 +28,9 @@ from armarc.load.planning import (
     strength_from_heaviest,
     strength_from_reps,
 )
-from armarc.load.records import rounded, series
+from armarc.load.records import rounded
 from armarc.load.resistance import Dumbbell, Resistance, describe, scaled
 from armarc.load.set_load import measure_load
-from armarc.load.wording import LOAD_CAUTIONS
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.reps import MeasuredSet
@@ -94,9 +92,14 @@ class PlanReport:
         return AIMS[self.aim]
 
     @property
+    def base(self) -> str:
+        """What a start velocity is compared with."""
+        return "going all out from the bottom" if self.plan.by_shoulder else "the start from rest"
+
+    @property
     def base_words(self) -> str:
         """What the changes are measured against."""
-        return f"percent of {_base(self)}"
+        return f"percent of {self.base}"
 
     @property
     def loaded_deg(self) -> tuple[float, float]:
@@ -166,7 +169,6 @@ class PlanReport:
                     else rounded(math.degrees(found.best_rad_s)),
                     "gain_pct": None if found.gain is None else rounded(100 * found.gain),
                     "verdict": found.verdict,
-                    "words": _verdict_words(found, _base(self)),
                 }
             )
         return out
@@ -181,7 +183,7 @@ class PlanReport:
                 continue
             x, y = np.degrees(self.raises.angle_rad[:, i]), self.raises.moment_n_m[:, i]
             on = np.isfinite(x)
-            label = _base(self) if i == 0 else f"start at {starts[i]:.0f} °/s"
+            label = self.base if i == 0 else f"start at {starts[i]:.0f} °/s"
             if not self.raises.reached[i]:
                 label += f", stalls at {math.degrees(self.raises.highest_rad[i]):.0f}°"
             out.append((label, x[on], y[on]))
@@ -375,10 +377,6 @@ def _single_mass(resistances: tuple[Resistance, ...]) -> float | None:
     return only.mass_kg if isinstance(only, Dumbbell) else None
 
 
-def _base(report: PlanReport) -> str:
-    return "going all out from the bottom" if report.plan.by_shoulder else "the start from rest"
-
-
 def _strength_words(
     peak_n_m: float,
     heaviest_kg: float | None,
@@ -400,145 +398,3 @@ def _strength_words(
         f"{peak}, an example from a published group mean ({group}, isometric flexion 68.6 N m at 45° for men; no "
         "abduction figure was within reach): state your own with --heaviest"
     )
-
-
-def _verdict_words(found: Finding, base: str) -> str:
-    if found.verdict == "unreachable":
-        return "not reached from any start velocity tried"
-    if found.verdict == "needed":
-        return "not reached from rest: only with help"
-    if found.verdict == "rest":
-        return f"no better than {base} (less than 1 %)"
-    gain = f"+{100 * (found.gain or 0):.1f} %"
-    return f"{gain}, too shallow to matter" if found.verdict == "shallow" else gain
-
-
-def findings_words(report: PlanReport) -> list[str]:
-    """One sentence per aim, and how the chosen one fares under other assumptions."""
-    base = _base(report)
-    out = []
-    for found in report.findings:
-        at = "–" if found.best_rad_s is None else f"best at {math.degrees(found.best_rad_s):.0f} °/s"
-        out.append(f"{AIMS[found.aim].capitalize()}: {at}; {_verdict_words(found, base)}.")
-    for name, found in report.other_curves.items():
-        at = "–" if found.best_rad_s is None else f"best at {math.degrees(found.best_rad_s):.0f} °/s"
-        out.append(f"With a {name} capacity, {report.aim_words}: {at}; {_verdict_words(found, base)}.")
-    e = report.exploration
-    if e is not None:
-        share = f"{e.with_optimum} of {e.draws} plausible shoulders"
-        detail = ""
-        if e.quartiles_rad_s is not None:
-            low, mid, high = (math.degrees(q) for q in e.quartiles_rad_s)
-            detail = (
-                f": at {mid:.0f} °/s (quartiles {low:.0f}–{high:.0f}), median gain "
-                f"{100 * (e.median_gain or 0):.1f} %"
-            )
-        out.append(f"For {report.aim_words}, {share} do better than {base} by more than 1 %{detail}.")
-    return out
-
-
-def suggestion_words(report: PlanReport) -> str:
-    """The personal band, or why there is none."""
-    found, band = report.finding, report.suggested_deg_s
-    base = _base(report)
-    if found.verdict == "unreachable":
-        return "No band: this load does not reach the top from any start velocity tried; take less."
-    if found.verdict == "needed":
-        return (
-            "No band is suggested: from rest this load does not reach the top, so every start velocity here is "
-            "help from the body. Take less load to train the shoulder through the range."
-        )
-    if band is None:
-        return (
-            f"No band: for {report.aim_words} {base} is best in this model, and any start velocity tried costs "
-            "more than 2 %. Choose by control."
-        )
-    if found.verdict == "rest":
-        return (
-            f"Personal band for {report.aim_words}: up to {band[1]:.0f} °/s nothing worth speaking of is lost "
-            f"(within 2 %), and nothing is gained either: no optimum in this model. Choose by control."
-        )
-    words = f"Personal band for {report.aim_words}: {band[0]:.0f}–{band[1]:.0f} °/s (within 2 % of the best)"
-    if found.verdict == "shallow":
-        return (
-            f"{words}, but the optimum is too shallow to matter: {100 * (found.gain or 0):.1f} % over {base}, "
-            "less than strength differs from day to day."
-        )
-    return f"{words}, {100 * (found.gain or 0):.1f} % over {base} in this model."
-
-
-def assumptions(report: PlanReport) -> list[str]:
-    """What the plan rests on, one sentence each, with the cautions."""
-    p, c = report.plan, report.plan.capacity
-    who = (
-        f"the shoulder itself, evenly over the first {math.degrees(RUN_UP_RAD):.0f}°"
-        if p.by_shoulder
-        else "the body, for nothing; the shoulder's centre stays put afterwards"
-    )
-    rise = f"effort rising with a time constant of {1000 * c.activation_s:.0f} ms"
-    effort = "full effort" if report.effort == 1 else f"{100 * report.effort:.0f} % effort"
-    out = [
-        f"Assumed: capacity {c.curve.name}, {report.strength}.",
-        f"Assumed: {effort} from {math.degrees(p.start_rad):.0f}° to {math.degrees(p.top_rad):.0f}°, {rise}; "
-        f"Hill curve a/F0 {c.hill_shape:g}, no load at {math.degrees(c.fastest_rad_s):.0f} °/s.",
-        f"Assumed: the start velocity comes from {who}.",
-    ]
-    if report.load_assumed:
-        out.append(f"Assumed: load {describe(report.resistances)} ({report.load_assumed}).")
-    if report.lifter.assumed:
-        out.append(f"Assumed: {'; '.join(report.lifter.assumed)}.")
-    out.append(
-        "Not in the model: the shoulder blade, tendons, fatigue, pacing below full effort, lowering. Start "
-        "velocity alone cannot tell shoulder effort from swing."
-    )
-    return [*out, *LOAD_CAUTIONS]
-
-
-def plan_record(report: PlanReport) -> dict[str, Any]:
-    """The plan for JSON, schema ``armarc.plan/1``."""
-
-    def finding(found: Finding) -> dict[str, Any]:
-        band = found.band_rad_s
-        return {
-            "aim": found.aim,
-            "best_deg_s": None if found.best_rad_s is None else rounded(math.degrees(found.best_rad_s)),
-            "gain_pct": None if found.gain is None else rounded(100 * found.gain),
-            "verdict": found.verdict,
-            "within_2_pct_deg_s": None if band is None else [rounded(math.degrees(v)) for v in band],
-        }
-
-    e = report.exploration
-    degrees, line = report.capacity_line()
-    band = report.suggested_deg_s if report.finding.verdict in ("rest", "shallow", "optimum") else None
-    return {
-        "schema": "armarc.plan/1",
-        "load": describe(report.resistances),
-        "start_velocity_from": "shoulder" if report.plan.by_shoulder else "body",
-        "aim": report.aim,
-        "effort": report.effort,
-        "suggested_band_deg_s": None if band is None else [rounded(v) for v in band],
-        "suggestion": suggestion_words(report),
-        "capacity": {
-            "curve": report.plan.capacity.curve.name,
-            "peak_n_m": rounded(report.plan.capacity.peak_n_m),
-            "strength_from": report.strength,
-            "angle_deg": [float(v) for v in degrees],
-            "isometric_n_m": series(line),
-        },
-        "liftable_unit": "kg" if report.unit_of_scale == "kg" else "multiple",
-        "starts": report.rows(),
-        "loads": report.load_rows(),
-        "findings": [finding(found) for found in report.findings],
-        "other_capacity_curves": {name: finding(found) for name, found in report.other_curves.items()},
-        "exploration": None
-        if e is None
-        else {
-            "draws": e.draws,
-            "with_optimum": e.with_optimum,
-            "quartiles_deg_s": None
-            if e.quartiles_rad_s is None
-            else [rounded(math.degrees(q)) for q in e.quartiles_rad_s],
-            "median_gain_pct": None if e.median_gain is None else rounded(100 * e.median_gain),
-        },
-        "assumptions": assumptions(report),
-    }
