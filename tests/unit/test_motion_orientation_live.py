@@ -7,7 +7,7 @@ import pytest
 from invented_raises import GRAVITY_M_S2, make_raises
 
 from armarc.errors import InputError
-from armarc.motion import causal
+from armarc.motion import causal, quaternions
 from armarc.motion.orientation import estimate_orientation, fuse
 
 
@@ -108,6 +108,18 @@ def test_first_sample_upside_down_or_useless():
     assert state.bias_se_rad_s > 0.0
     state = causal.step(state, (0.0, 0.0, 0.0), (0.0, 0.0, -9.8), 0.01)
     assert state.quaternion == (0.0, 1.0, 0.0, 0.0)
+
+
+def test_steady_turn_is_followed_without_lag():
+    rate = np.array([-1.0, 3.0, 0.5])
+    time_s = np.arange(1000)[:, None] * 0.01
+    start = quaternions.from_rotation_vector([0.4, -0.2, 0.1])
+    truth = quaternions.multiply(start, quaternions.from_rotation_vector(time_s * rate))
+    middle = quaternions.multiply(start, quaternions.from_rotation_vector((time_s - 0.005) * rate))
+    force = quaternions.rotate_back(middle, [0.0, 0.0, GRAVITY_M_S2])
+    q = orientations(run(causal.start(), np.tile(rate, (1000, 1)), force, 0.01))
+    error = quaternions.inclination(quaternions.multiply(q, quaternions.conjugate(truth)))
+    assert np.degrees(error[300:].max()) < 0.1
 
 
 def test_fast_turn_is_exact():

@@ -35,7 +35,7 @@ means over a second (r.m.s., three axes together) and the mean rate is a plausib
 
 _RAISING_M_S = 0.1  # upward speed of the lever's end
 _SE_NODES = 600
-_SECTION_NODES, _OVERLAP_NODES = 12_000, 600  # ten minutes, and thirty seconds on either side
+_SECTION_NODES, _OVERLAP_NODES = 7_500, 375  # ten minutes, and thirty seconds on either side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ class Priors:
     force_m_s2: float = 0.02
     bias_rad_s: float = 2.0 * _DEGREE
     gap_tilt_walk_rad: float = 60.0 * _DEGREE
-    gap_force_m_s2: float = 30.0
+    gap_force_m_s2: float = 300.0
     still_angle_rad: float = 0.3 * _DEGREE
     lever_m: float = 1.0
     lever_across_m: float = 0.05
