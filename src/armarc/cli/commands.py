@@ -16,8 +16,10 @@ def register(app: typer.Typer) -> None:
     from armarc.cli.plan import plan
     from armarc.cli.process import process
     from armarc.cli.resist import resist
+    from armarc.cli.record import record
     from armarc.cli.reliability import reliability
     from armarc.cli.report import report
+    from armarc.cli.sensor import app as sensor
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate
     from armarc.cli.trend import trend
@@ -36,3 +38,5 @@ def register(app: typer.Typer) -> None:
     app.command("line-of-pull")(line_of_pull)
     app.command("report")(report)
     app.command("browse")(browse)
+    app.command("record")(record)
+    app.add_typer(sensor, name="sensor")

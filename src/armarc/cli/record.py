@@ -1,0 +1,173 @@
+"""`armarc record`: capture one or two sensors into files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from armarc.errors import UsageError
+
+if TYPE_CHECKING:
+    from armarc.sensor.capture import CaptureReport, FilePlan
+    from armarc.sensor.link import StreamOptions
+
+
+def record(
+    out: Annotated[Path, typer.Argument(metavar="OUT.csv", help="File to write; never overwritten.")],
+    sensor: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--sensor",
+            "-s",
+            help="Nickname, name, address or serial number; give it twice for both wrists. "
+            "Without it: the one sensor in reach.",
+        ),
+    ] = None,
+    seconds: Annotated[
+        float | None, typer.Option("--seconds", min=0.1, help="Stop after so many seconds of samples.")
+    ] = None,
+    rate: Annotated[float, typer.Option("--rate", min=10, max=1000, help="Samples per second.")] = 200.0,
+    accelerometer_range: Annotated[
+        int, typer.Option("--acc-range", min=2, max=64, help="Range of the accelerometer, ± g.")
+    ] = 8,
+    gyroscope_range: Annotated[
+        int, typer.Option("--gyr-range", min=125, max=8000, help="Range of the gyroscope, ± °/s.")
+    ] = 1000,
+    description: Annotated[
+        list[Path] | None,
+        typer.Option("--description", "-d", help="Description (TOML) of a sensor that speaks otherwise."),
+    ] = None,
+    exercise: Annotated[str | None, typer.Option("--exercise", "-e", help="Written into the file.")] = None,
+    side: Annotated[
+        str | None, typer.Option("--side", help="left or right; taken from the nickname otherwise.")
+    ] = None,
+    load: Annotated[float | None, typer.Option("--load", min=0, help="Load in the hand, kg.")] = None,
+    note: Annotated[str | None, typer.Option("--note", help="Written into the file.")] = None,
+    timeout: Annotated[
+        float, typer.Option("--timeout", min=1, help="How long to look for the sensor, s.")
+    ] = 15.0,
+    give_up: Annotated[
+        float, typer.Option("--give-up", min=1, help="How long to wait for a lost sensor, s.")
+    ] = 120.0,
+    as_json: Annotated[bool, typer.Option("--json", help="Print a summary as JSON on stdout.")] = False,
+) -> None:
+    """Capture a sensor into a file. Ctrl-C ends the capture; everything received is kept."""
+    import asyncio
+
+    from armarc.cli.capture_talk import Talk, summary
+    from armarc.sensor.capture import capture, check_targets
+    from armarc.sensor.link.find import prepare_platform
+
+    sensors = sensor or [""]
+    if len(sensors) > 2 or len({one.casefold() for one in sensors}) != len(sensors):
+        raise UsageError("expected one sensor, or two different ones (left and right wrist)")
+    if side not in (None, "left", "right"):
+        raise UsageError(f"--side {side}: expected left or right")
+    if side is not None and len(sensors) == 2:
+        raise UsageError("--side makes no sense with two sensors", "armarc sensor remember keeps their sides")
+    options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
+    plans = _plans(out, sensors, options, exercise=exercise, side=side, load_kg=load, note=note)
+    check_targets([plan.path for plan in plans])
+    prepare_platform()
+    talk = Talk(len(sensors))
+
+    async def run() -> CaptureReport:
+        stop = asyncio.Event()
+        _stop_on_signals(stop)
+        return await capture(plans, sensors, options, stop=stop, seconds=seconds, listen=talk.hear)
+
+    report = asyncio.run(run())
+    talk.end(report)
+    if as_json:
+        typer.echo(summary(report))
+    else:
+        for one in report.files:
+            if one.samples:
+                typer.echo(str(one.path))
+    if report.fault is not None:
+        raise report.fault
+    if report.samples == 0:
+        raise typer.Exit(130)
+
+
+def _options(
+    rate_hz: float, acc_g: int, gyr_deg_s: int, files: list[Path] | None, find_s: float, give_up_s: float
+) -> StreamOptions:
+    from armarc.sensor.describe import DescribedDialect, load_description, load_descriptions
+    from armarc.sensor.link import StreamOptions
+    from armarc.sensor.remembered import load_known
+    from armarc.sensor.wire import SensorSettings
+
+    described = [load_description(path) for path in files or []]
+    return StreamOptions(
+        settings=SensorSettings(
+            rate_hz=rate_hz, accelerometer_range_g=acc_g, gyroscope_range_deg_s=gyr_deg_s
+        ),
+        find_s=find_s,
+        give_up_s=give_up_s,
+        known=load_known(),
+        descriptions=tuple(DescribedDialect(one) for one in (*described, *load_descriptions())),
+    )
+
+
+def _plans(
+    out: Path,
+    sensors: list[str],
+    options: StreamOptions,
+    *,
+    exercise: str | None,
+    side: str | None,
+    load_kg: float | None,
+    note: str | None,
+) -> list[FilePlan]:
+    import uuid
+    from datetime import UTC, datetime
+
+    from armarc.recording import Metadata
+    from armarc.sensor.capture import FilePlan
+    from armarc.sensor.remembered import recall
+
+    now = datetime.now(UTC)
+    # Files of one capture carry one clock: its name and its zero stand in each of them.
+    shared = {"capture": uuid.uuid4().hex, "clock_zero_at": now.isoformat(timespec="milliseconds")}
+    plans = []
+    for number, text in enumerate(sensors, start=1):
+        known = recall(options.known, text) if text else None
+        its_side = side or (known.side if known else None)
+        suffix = its_side or (known.nickname if known else str(number))
+        path = out if len(sensors) == 1 else out.with_name(f"{out.stem}-{suffix}{out.suffix}")
+        metadata = Metadata(
+            exercise=exercise,
+            side=its_side,
+            load_kg=load_kg,
+            sensor=known.nickname if known else None,
+            note=note,
+            started_at=now.astimezone().isoformat(timespec="seconds"),
+            other=dict(shared),
+        )
+        plans.append(FilePlan(path=path, metadata=metadata))
+    return plans
+
+
+def _stop_on_signals(stop: object) -> None:
+    """First Ctrl-C: end in good order. Second: at once."""
+    import asyncio
+    import signal
+
+    assert isinstance(stop, asyncio.Event)
+    loop = asyncio.get_running_loop()
+    task = asyncio.current_task()
+    assert task is not None
+
+    def ask() -> None:
+        if stop.is_set():
+            task.cancel()
+        stop.set()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        try:
+            loop.add_signal_handler(number, ask)
+        except NotImplementedError:
+            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
