@@ -261,8 +261,7 @@ def _choose_acceleration(
     if linear:
         raise FormatError(
             f"the columns {', '.join(c.name for c in linear[0])} hold acceleration without gravity; without "
-            "gravity "
-            "nobody can tell which way the arm points",
+            "gravity nobody can tell which way the arm points",
             "record the accelerometer including gravity, or add the three gravity columns",
             file=file,
             line=layout.header_line,

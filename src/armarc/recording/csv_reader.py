@@ -193,7 +193,7 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     timeline = samples.timeline
     inferences = [sentence for part in (*both, timeline) for sentence in part.inferences]
     warnings = [sentence for part in (*both, timeline) for sentence in part.warnings]
-    rate = 1.0 / timeline.period_s
+    rate = float(f"{1.0 / timeline.period_s:.10g}")
     time_s = timeline.time_s - timeline.time_s[0]
     _check_extent(rate, time_s, first.file)
     _check_alive(samples.acceleration, "accelerometer", first.file)

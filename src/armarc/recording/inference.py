@@ -83,8 +83,7 @@ def acceleration_unit(
         advice = f"if these are raw counts, state them per g, for example --units acceleration=g/{counts:.0f}"
     raise UnitError(
         f"the unit of acceleration cannot be told: the median magnitude is {median:.4g}, gravity would be "
-        "9.81 m/s², 1 g "
-        "or 1000 mg",
+        "9.81 m/s², 1 g or 1000 mg",
         advice,
         file=file,
         column=column,
@@ -128,8 +127,7 @@ def angular_velocity_unit(
     if smear.certain and smear.unit and not 0.2 < SCALE["angular_velocity"][smear.unit] / scale < 5.0:
         message = (
             f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in "
-            f"{smear.unit} "
-            f"({_numbers(smear)})"
+            f"{smear.unit} ({_numbers(smear)})"
         )
         if stated:
             return unit, [], [message]
@@ -157,8 +155,7 @@ def _told_unit(smear: Smear, fastest: float, file: str, column: str) -> tuple[st
         return "deg/s", why
     raise UnitError(
         "the unit of the gyroscope cannot be told: the column names do not say it, and the sensor tilts too "
-        "little, or "
-        f"not as its accelerometer does, for gravity to tell ({_numbers(smear)})",
+        f"little, or not as its accelerometer does, for gravity to tell ({_numbers(smear)})",
         "state it: --units gyroscope=deg/s (or rad/s)",
         file=file,
         column=column,
@@ -182,11 +179,9 @@ def _axis_warning(
     if reversed_spread < 0.5 * spread and reversed_spread < 0.7 * smear.unturned:
         return [
             "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or "
-            "its sign is "
-            "reversed; angles from this recording cannot be trusted"
+            "its sign is reversed; angles from this recording cannot be trusted"
         ]
     return [
         "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); "
-        "angles from "
-        "this recording cannot be trusted"
+        "angles from this recording cannot be trusted"
     ]

@@ -73,8 +73,7 @@ def merge_streams(
         inferences=[
             *dict.fromkeys(accelerometer.inferences + gyroscope.inferences),
             f"accelerometer ({rates[0]:.4g} Hz) and gyroscope ({rates[1]:.4g} Hz) were merged at the times "
-            "of the "
-            f"{'gyroscope' if gyroscope_leads else 'accelerometer'}, linearly interpolated",
+            f"of the {'gyroscope' if gyroscope_leads else 'accelerometer'}, linearly interpolated",
         ],
         warnings=list(dict.fromkeys(accelerometer.warnings + gyroscope.warnings)),
     )

@@ -46,8 +46,7 @@ def uniform_pieces(
 
 
 def dropped_stretches(recording: Recording, *, longest_gap_s: float = 2.0) -> tuple[tuple[float, float], ...]:
-    """Start and end, s, of the stretches that `uniform_pieces` leaves out because they are shorter than 1
-    s."""
+    """Start and end, s, of the stretches under 1 s that `uniform_pieces` leaves out."""
     return tuple(
         (float(recording.time_s[start]), float(recording.time_s[end - 1]))
         for start, end in _stretches(recording, longest_gap_s)
@@ -99,8 +98,7 @@ _Columns = tuple[FloatArray, FloatArray, BoolArray, BoolArray]
 
 
 def _places(t: FloatArray, rate: float, counts: FloatArray, long: BoolArray) -> NDArray[np.intp]:
-    """Grid index of each sample: counted inside runs, rounded from the clock after each gap so that errors do
-    not add up."""
+    """Grid index of each sample: counted inside runs, rounded from the clock after each gap, lest errors add up."""
     index = np.concatenate([[0.0], np.cumsum(counts)])
     starts = np.flatnonzero(long) + 1
     if len(starts):

@@ -47,8 +47,7 @@ def reported_sign(stated: str | None, gravity_named: bool, own: bool) -> tuple[f
     if gravity_named:
         return -1.0, [
             "columns of user acceleration and gravity: such sources report gravity itself (downward at "
-            "rest), so the signs "
-            "were turned round; state --gravity-sign reaction otherwise"
+            "rest), so the signs were turned round; state --gravity-sign reaction otherwise"
         ]
     return 1.0, [
         "the accelerometer was taken to read +g upward at rest; state --gravity-sign gravity if it reads "
@@ -93,7 +92,6 @@ def order_of_greek(
         )
     why = (
         f"{', '.join(names)} are the angular velocities about {best}: turned back by them, gravity stands "
-        "still "
-        f"(smear {spreads[best]:.2g}, the other way {spreads[other]:.2g})"
+        f"still (smear {spreads[best]:.2g}, the other way {spreads[other]:.2g})"
     )
     return orders[best], [why]

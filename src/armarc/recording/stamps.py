@@ -76,8 +76,7 @@ def from_numbers(raw: FloatArray, *, named: str | None, stated: str | None, file
     elif stated is None and not _possible(possible[unit]) and usual:
         warnings.append(
             f"the time column is called {column!r}, but in {unit} its steps would mean {possible[unit]:.4g} "
-            "Hz; "
-            f"it was read as {usual[0]} ({possible[usual[0]]:.4g} Hz)"
+            f"Hz; it was read as {usual[0]} ({possible[usual[0]]:.4g} Hz)"
         )
         unit = usual[0]
     scale = scale_of(unit, "time")
@@ -184,8 +183,7 @@ def _times_of_day(text: pd.Series[Any], first: str) -> FloatArray | None:
 
 
 def _other_dates(text: pd.Series[Any]) -> pd.Series[Any]:
-    """Year-first dates with slashes or dots, which cannot be mistaken; day and month order is never
-    guessed."""
+    """Dates with the year first, in slashes or dots; the order of day and month is never guessed."""
     import pandas as pd
 
     cleaned = text.str.replace(r"^(\d{4})[/.](\d{1,2})[/.](\d{1,2})", r"\1-\2-\3", regex=True)

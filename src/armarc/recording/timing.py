@@ -131,8 +131,7 @@ def _restore_order(timeline: Timeline, file: str) -> None:
     if resets:
         timeline.warnings.append(
             f"the clock started again {resets} time(s); the length of such a pause is unknown and was taken "
-            "as "
-            f"{RESET_PAUSE_S:g} s, so that nothing is measured across it"
+            f"as {RESET_PAUSE_S:g} s, so that nothing is measured across it"
         )
     t = shifted
     displaced = int((t < np.maximum.accumulate(t)).sum())
@@ -267,8 +266,7 @@ def _follow_clock(timeline: Timeline, quantum_s: float) -> None:
     if float(off.max()) > 0.01 * slope:
         timeline.inferences.append(
             f"stamps differ by up to {1000 * float(off.max()):.2g} ms from a steady clock of "
-            f"{1 / slope:.6g} Hz; "
-            "the steady clock was used"
+            f"{1 / slope:.6g} Hz; the steady clock was used"
         )
         timeline.time_s = line
 
@@ -288,8 +286,7 @@ def _pooled_slope(t: FloatArray, index: FloatArray, bounds: NDArray[np.intp], fa
 
 
 def _slow_drift(residual: FloatArray, period: float) -> FloatArray:
-    """Slow wander of a clock about its mean rate: averages over 30 s, joined by lines; zero for short
-    runs."""
+    """Slow wander of a clock about its mean rate: averages over 30 s joined by lines; none in short runs."""
     block = max(10, round(_DRIFT_KNOT_S / period))
     count = len(residual) // block
     if count < 3:
