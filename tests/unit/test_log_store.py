@@ -7,7 +7,6 @@ from datetime import UTC, date, datetime
 
 import pytest
 import sqlalchemy as sa
-from invented_log import MONDAY, fill, invented_file, invented_result
 
 from armarc.errors import InputError, LogError, UsageError
 from armarc.log import Filter, Labels, add_result, choose_sets, list_sets, open_log, result_of, schema
@@ -16,6 +15,7 @@ from armarc.log.checking import check_log
 from armarc.log.location import find_location
 from armarc.log.reading import count_sets, get_set, recording_of
 from armarc.log.remeasuring import match_by_overlap, remeasure
+from invented_log import MONDAY, fill, invented_file, invented_result
 
 
 @pytest.fixture

@@ -187,7 +187,9 @@ def intraclass(scores: FloatArray) -> dict[str, Icc]:
     out = {"1,1": _one_ratio("1,1", b, w, k, n - 1, n * (k - 1), tail)}
     two = _share(b - e, b + (k - 1) * e + k * (j - e) / n)
     low, high = _two_way_interval(two, b, j, e, n, k, tail)
-    out["2,1"] = Icc(form="2,1", value=two, low=low, high=high)
+    # The interval of (2,1) is an approximation that fails for tiny tables with a negative value: say nothing then.
+    low, high = low if math.isfinite(low) else -1.0, high if math.isfinite(high) else 1.0
+    out["2,1"] = Icc(form="2,1", value=two, low=min(low, two), high=max(high, two))
     out["3,1"] = _one_ratio("3,1", b, e, k, n - 1, (n - 1) * (k - 1), tail)
     return out
 

@@ -1,0 +1,199 @@
+"""Trends, bests, weeks, comparisons and repeats on invented sets with known answers."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from armarc.errors import UsageError
+from armarc.log import Labels, add_result, fatigue_of, list_sets, open_log
+from armarc.log.bests import personal_bests
+from armarc.log.comparing import Group, compare, group_by
+from armarc.log.measures import MEASURES, find_measure
+from armarc.log.reading import reps_by_set
+from armarc.log.repeats import between_lifters_sd, repeatability_of
+from armarc.log.rows import impulse_of
+from armarc.log.trend import Point, session_points, trend_of
+from armarc.log.volume import weekly_volume
+from invented_log import fill, invented_result
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    with open_log(str(tmp_path_factory.mktemp("log") / "log.sqlite")) as opened:
+        fill(opened, days=8, sets=2, gain=1.5)
+        fill(opened, days=8, sets=1, lifter="Ada", seed=500)
+        fill(opened, days=8, sets=1, seed=700, side="left")
+        yield opened
+
+
+def points(values):
+    first = date(2026, 1, 5)
+    return [
+        Point(day=first + timedelta(days=3 * i), value=v, sets=1, set_ids=(i + 1,))
+        for i, v in enumerate(values)
+    ]
+
+
+def test_a_rise_is_real_and_noise_is_not(store):
+    rom = find_measure("rom")
+    mine = [e for e in list_sets(store) if e.lifter == "me" and e.side == "right"]
+    rise = trend_of(session_points(mine, rom), rom)
+    assert len(rise.points) == 8
+    assert rise.change.is_real
+    assert rise.change.low > 0
+    assert rise.words().startswith("Real change: +")
+    ada = [e for e in list_sets(store) if e.lifter == "Ada"]
+    flat = trend_of(session_points(ada, rom), rom)
+    assert not flat.change.is_real
+    assert flat.words().startswith("No real change")
+
+
+def test_the_worthwhile_change_decides_the_words():
+    rom = find_measure("rom_deg")
+    values = [80.0, 80.2, 79.8, 80.1, 83.0, 83.2, 82.8, 83.1]
+    assert trend_of(points(values), rom, worthwhile=2).words().startswith("Real and worthwhile")
+    assert trend_of(points(values), rom, worthwhile=5).words().startswith("Real but small")
+    assert "own number" in trend_of(points(values), rom, worthwhile=5).worthwhile_from
+    assert "Hopkins" in trend_of(points(values), rom, between_sd=6.0).worthwhile_from
+    assert "--worthwhile" in trend_of(points(values), rom).worthwhile_from
+
+
+def test_slope_is_per_week():
+    rom = find_measure("rom_deg")
+    trend = trend_of(points([70, 71, 72, 73, 74, 75]), rom)
+    assert trend.slope_per_week == pytest.approx(7 / 3)
+
+
+def test_few_or_equal_sessions_give_no_verdict():
+    rom = find_measure("rom_deg")
+    assert "3 more needed" in trend_of(points([70.0]), rom).words()
+    assert "do not differ" in trend_of(points([70.0] * 6), rom).words()
+    assert trend_of([], rom).change is None
+
+
+def test_bests_keep_loads_apart(tmp_path):
+    with open_log(str(tmp_path / "log.sqlite")) as store:
+        for seed, (reps, load) in enumerate([(8, 8), (12, 8), (15, 6), (9, 8), (14, 6)]):
+            add_result(
+                store, invented_result(seed, reps=reps, load_kg=load), labels=Labels(session=str(seed))
+            )
+        found = {(b.entry.load_kg, b.measure.key): b for b in personal_bests(list_sets(store))}
+    assert (found[8, "reps"].value, found[8, "reps"].second, found[8, "reps"].entry.id) == (12, 9, 2)
+    assert (found[6, "reps"].value, found[6, "reps"].second) == (15, 14)
+    assert {key for _, key in found} == {"reps", "rom_deg", "mean_concentric_deg_s"}
+
+
+def test_weeks_without_training_are_there(tmp_path):
+    with open_log(str(tmp_path / "log.sqlite")) as store:
+        fill(store, days=1, sets=2)
+        result = invented_result(9)
+        result["source"]["started_at"] = "2026-01-21T10:00:00+00:00"
+        add_result(store, result)
+        weeks = weekly_volume(list_sets(store))
+    assert [week.sets for week in weeks] == [2, 0, 1]
+    assert weeks[0].monday == date(2026, 1, 5)
+    assert weeks[0].to_dict()["week"] == "2026-W02"
+    assert weeks[0].load_reps_kg == 2 * 6 * 8
+    assert weeks[1].load_reps_kg is None
+
+
+def test_impulse_in_the_loaded_range_is_summed():
+    reps = [{"moment_impulse_n_m_s": 50.0, "loaded_impulse_pct": 40.0}, {"moment_impulse_n_m_s": 60.0}]
+    assert impulse_of({"reps": reps}) == {"loaded_range_impulse_n_m_s": 20.0}
+    assert impulse_of({"reps": [], "load": {"reps": reps[:1]}}) == {"loaded_range_impulse_n_m_s": 20.0}
+    assert impulse_of({"reps": [{"rep": 1}]}) == {}
+
+
+def test_single_sets_are_paired_by_rep(store):
+    entries = list_sets(store)[:2]
+    groups = [Group(name=str(e.id), entries=(e,)) for e in entries]
+    (row,) = compare(groups, [find_measure("rom")], reps_by_set(store, [e.id for e in entries]))
+    assert row.unit_of_analysis == "rep"
+    assert row.effect.paired
+    assert row.effect.n_first == 6
+    want = entries[1].summary["mean_rom_deg"] - entries[0].summary["mean_rom_deg"]
+    assert row.effect.difference == pytest.approx(want, abs=2e-4)
+
+
+def test_sides_are_paired_by_session_and_get_an_index(store):
+    mine = [e for e in list_sets(store) if e.lifter == "me"]
+    groups = group_by(mine, "side")
+    assert [g.name for g in groups] == ["left", "right"]
+    (row,) = compare(groups, [find_measure("rom")], {})
+    assert row.unit_of_analysis == "session"
+    assert row.effect.n_first == 8
+    assert row.asymmetry.sessions == 8
+    assert row.asymmetry.index_pct > 0
+    assert "right" in row.asymmetry.words()
+
+
+def test_groups_without_common_sessions_are_independent(store):
+    entries = sorted(list_sets(store), key=lambda e: e.done_at)
+    groups = [Group(name="a", entries=tuple(entries[:4])), Group(name="b", entries=tuple(entries[-5:]))]
+    (row,) = compare(groups, [find_measure("rom")], {})
+    assert (row.unit_of_analysis, row.effect.paired) == ("set", False)
+    assert (row.effect.n_first, row.effect.n_second) == (4, 5)
+
+
+def test_a_comparison_needs_two_groups(store):
+    with pytest.raises(UsageError, match="two groups"):
+        compare(group_by([e for e in list_sets(store) if e.lifter == "Ada"], "side"), MEASURES, {})
+    with pytest.raises(UsageError, match="by 'mood'"):
+        group_by([], "mood")
+
+
+def test_repeats_of_several_tasks(store):
+    entries = list_sets(store)
+    found = repeatability_of(entries, find_measure("start_velocity"), across="days")
+    assert (found.targets, found.repeats) == (3, 24)
+    assert found.error.pairs == 21
+    assert set(found.icc) == {"1,1", "2,1", "3,1"}
+    within = repeatability_of(entries, find_measure("start_velocity"), across="sets")
+    assert (within.targets, within.error.pairs) == (8, 8)
+    with pytest.raises(UsageError):
+        repeatability_of(entries, find_measure("rom"), across="years")
+
+
+def test_too_few_repeats_say_so(store):
+    found = repeatability_of(list_sets(store)[:1], find_measure("rom"))
+    assert found.error is None
+    assert "three tasks" in found.why_no_icc
+    assert found.to_dict()["typical_error"] is None
+
+
+def test_spread_between_lifters_needs_three(store):
+    assert between_lifters_sd(list_sets(store), find_measure("rom")) is None
+
+
+@pytest.mark.parametrize("name", ["", "nothing", "deg", "summary:"])
+def test_unknown_measures(name):
+    with pytest.raises(UsageError):
+        find_measure(name)
+
+
+def test_measures_by_short_and_other_names(store):
+    assert find_measure("ROM").key == "rom_deg"
+    assert find_measure("body-swing").key == "body_swing_cm"
+    other = find_measure("summary:cv_rom_deg_pct")
+    assert other.of(list_sets(store)[0]) is not None
+    assert find_measure("in_band").of(list_sets(store)[0]) is not None
+
+
+def test_loss_along_a_set():
+    reps = [
+        {"rep": i + 1, "mean_concentric_deg_s": v, "rom_deg": r}
+        for i, (v, r) in enumerate([(50, 80), (40, 80), (60, 72), (47, 76), (45, None), (None, 60)])
+    ]
+    found = fatigue_of(reps, stop_at_pct=20)
+    assert found.velocity_loss_pct == pytest.approx((0, 20, 0, 21.6667, 25, None), abs=1e-3)
+    assert found.rom_loss_pct == pytest.approx((0, 0, 10, 5, None, 25))
+    # Rep 2 was slow alone and rep 3 fast again: a slip, not fatigue.
+    assert found.stop_after_rep == 4
+    assert found.velocity_loss_set_pct == pytest.approx(25)
+    assert "Jukic" in found.words()
+
+
+def test_loss_of_next_to_nothing():
+    assert fatigue_of([]).velocity_loss_set_pct is None
+    assert "fewer than two" in fatigue_of([]).words()
+    assert fatigue_of([{"rep": 1, "mean_concentric_deg_s": 50, "rom_deg": 80}]).stop_after_rep is None
