@@ -55,28 +55,29 @@ class Smear:
 
 def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Smear:
     """Try the gyroscope's numbers as rad/s, as deg/s and not at all; arguments as for `gravity_spread`."""
-    return Smear(
-        unturned=gravity_spread(time_s, acceleration, np.zeros_like(acceleration)),
-        rad_s=gravity_spread(time_s, acceleration, angular_velocity),
-        deg_s=gravity_spread(time_s, acceleration, angular_velocity * (math.pi / 180.0)),
-    )
+    scales = (0.0, 1.0, math.pi / 180.0)
+    spreads = [gravity_spread(time_s, acceleration, angular_velocity, scale=scale) for scale in scales]
+    return Smear(unturned=spreads[0], rad_s=spreads[1], deg_s=spreads[2])
 
 
-def gravity_spread(time_s: FloatArray, acceleration: FloatArray, rotation_rad_s: FloatArray) -> float:
+def gravity_spread(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, *, scale: float = 1.0
+) -> float:
     """How far gravity is smeared after turning it back by a gyroscope.
 
     Parameters
     ----------
     time_s : ndarray, shape (n,), s
     acceleration : ndarray, shape (n, 3), any unit
-    rotation_rad_s : ndarray, shape (n, 3), rad/s
-        Of zeros, the smear of the readings as they are.
+    angular_velocity : ndarray, shape (n, 3), any unit
+    scale : float
+        Size of that unit in rad/s; 0 leaves the readings as they are.
 
     Returns
     -------
     float
-        Mean over windows of 2 s of 1 − |mean|² / mean square of the turned readings: 0 when they coincide,
-        near 1 when they point everywhere; NaN for fewer than 20 samples.
+        Mean, over the windows of 2 s with the most turning and the least pushing, of 1 − |mean|² / mean square of
+        the turned readings: 0 when they coincide, near 1 when they point everywhere; NaN for fewer than 20 samples.
     """
     n = len(time_s)
     if n < 20:
@@ -90,8 +91,15 @@ def gravity_spread(time_s: FloatArray, acceleration: FloatArray, rotation_rad_s:
     windows = n // (width * steps)
     used = windows * steps * width
     force = acceleration[:used].reshape(windows, steps, width, 3).mean(axis=2)
-    turn = rotation_rad_s[:used].reshape(windows, steps, width, 3).mean(axis=2) * (width * period)
-    turned = _turned_back(force, turn)
+    turn = angular_velocity[:used].reshape(windows, steps, width, 3).mean(axis=2) * (width * period)
+    # Windows that turn a lot while nothing pushes say most; rest and impacts say little. Neither the path nor the
+    # evenness of the magnitude depends on the unit, so the choice favours none.
+    path = np.linalg.norm(turn, axis=2).sum(axis=1)
+    magnitude = np.linalg.norm(force, axis=2)
+    pushed = magnitude.std(axis=1) / np.maximum(magnitude.mean(axis=1), 1e-300)
+    worth = path / (0.03 + pushed)
+    turning = worth >= 0.5 * float(np.quantile(worth, 0.9))
+    turned = _turned_back(force[turning], scale * turn[turning])
     mean = turned.mean(axis=1)
     power = np.maximum((turned**2).sum(axis=2).mean(axis=1), 1e-300)
     return float(np.mean(1.0 - (mean**2).sum(axis=1) / power))

@@ -150,7 +150,7 @@ def _told_unit(smear: Smear, fastest: float, file: str, column: str) -> tuple[st
     if smear.unit:
         why = f"angular velocity is in {smear.unit}: turned back by it, gravity stands still ({_numbers(smear)})"
         return smear.unit, why
-    if fastest > 2.0 * _FASTEST_ARM_RAD_S:
+    if fastest > _FASTEST_ARM_RAD_S:
         why = f"angular velocity is in deg/s: its largest value, {fastest:.4g}, would be faster than any arm in rad/s"
         return "deg/s", why
     raise UnitError(

@@ -77,9 +77,9 @@ def order_of_greek(
     """
     orders = {"x, y, z": [0, 1, 2], "z, x, y": [1, 2, 0]}
     scale = np.pi / 180.0 if unit is None else scale_of(unit, "angular_velocity")
-    unturned = gravity_spread(time_s, acceleration, np.zeros_like(acceleration))
+    unturned = gravity_spread(time_s, acceleration, angular_velocity, scale=0.0)
     spreads = {
-        name: gravity_spread(time_s, acceleration, scale * angular_velocity[:, order])
+        name: gravity_spread(time_s, acceleration, angular_velocity[:, order], scale=scale)
         for name, order in orders.items()
     }
     best, other = sorted(spreads, key=lambda name: spreads[name])
