@@ -1,7 +1,8 @@
 """How fast and with how much memory a long recording is read, against plain pandas on the same file.
 
 Run: ``python tests/benchmarks/bench_csv.py [minutes] [rate_hz]`` (default 120 minutes at 400 Hz, 2.9 million samples).
-Each reading runs in its own process, so that the peak of memory is its own (Linux). Elapsed time suffers from whatever else the machine does; CPU time less so.
+Each reading runs in its own process, so that the peak of memory is its own (Linux).
+Elapsed time suffers from whatever else the machine does; CPU time less so.
 """
 
 from __future__ import annotations
