@@ -46,6 +46,7 @@ class PrivateBus:
         self._process = subprocess.Popen(
             ["dbus-daemon", f"--config-file={configuration}", "--nofork", "--nopidfile", "--print-address"],
             stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
             text=True,
         )
         assert self._process.stdout is not None
@@ -273,8 +274,14 @@ class FakeDaemon:
         return self
 
     async def __aexit__(self, *_: object) -> None:
+        for one in self._peripherals:
+            one.connected = one.exists = one.exported = False
+            for _, many in one.services:
+                for characteristic in many:
+                    characteristic.subscribers.clear()
         for task in list(self._tasks):
             task.cancel()
+        await asyncio.sleep(0.05)  # a message half sent would be sent on by whoever gets the socket's number
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._bus.disconnect()
         try:
@@ -284,6 +291,7 @@ class FakeDaemon:
 
     def add(self, one: Peripheral) -> None:
         one.daemon = self
+        one._signal_sent = None
         one.path = f"{self.adapter}/dev_{one.address.replace(':', '_')}"
         self._peripherals.append(one)
 

@@ -104,7 +104,7 @@ class FakeSensor(Peripheral):
         self.low_battery = False
         self.dropped = 0
         self.sent_packets = 0
-        self._version, self._rates_hz, self._drift = version, rates_hz, drift_ppm * 1e-6
+        self._version, self._rates_hz, self.drift = version, rates_hz, drift_ppm * 1e-6
         self._forced_frames, self._queue_frames = frames_per_packet, queue_frames
         self._rate_hz, self._acc_g, self._gyr_deg_s, self._frames = 200.0, 8, 1000, frames_per_packet or 5
         self._task: asyncio.Task[None] | None = None
@@ -115,7 +115,7 @@ class FakeSensor(Peripheral):
         self._boot = random.getrandbits(32)
         self._booted_s = time.monotonic()
         self._uptime_at_boot_us = random.randrange(1_000_000)
-        self._next_frame = 0
+        self._next_frame = self.newest_sent = 0
         self._streaming = False
         self._overflow = self._first = False
         self._queue: deque[tuple[int, int]] = deque()
@@ -137,7 +137,7 @@ class FakeSensor(Peripheral):
         await asyncio.gather(self._task, return_exceptions=True)
 
     def _now_us(self) -> int:
-        run_s = (time.monotonic() - self._booted_s) * (1 + self._drift)
+        run_s = (time.monotonic() - self._booted_s) * (1 + self.drift)
         return self._uptime_at_boot_us + int(run_s * 1e6)
 
     def _read_state(self) -> bytes:
@@ -165,7 +165,8 @@ class FakeSensor(Peripheral):
             self._frames = min(fit, self._forced_frames or settings.frames_per_packet or fit)
         elif opcode == 2:
             self._streaming = self._first = True
-            self._sampled_to_us = self._now_us()
+            self._sampled_to_us: float = self._now_us()
+            self.started_s = time.monotonic()
         else:
             self._streaming = False
 
@@ -193,7 +194,9 @@ class FakeSensor(Peripheral):
             return
         while self.garbage and self.notify(ids.WRIST_DATA, self.garbage[0]):
             self.garbage.pop(0)
-        while len(self._queue) >= self._frames or (self._queue and not self._streaming):
+        for _ in range(3):  # about as fast as a radio link sends what was held back
+            if len(self._queue) < self._frames and not (self._queue and not self._streaming):
+                return
             n = min(self._frames, len(self._queue))
             frames = [self._queue[k] for k in range(n)]
             flags = OVERFLOW * self._overflow + FIRST * self._first + LOW_BATTERY * self.low_battery
@@ -213,5 +216,6 @@ class FakeSensor(Peripheral):
                 )
             self._overflow = self._first = False
             self.sent_packets += 1
+            self.newest_sent = frames[-1][0]
             for _ in range(n):
                 self._queue.popleft()

@@ -15,10 +15,10 @@ def register(app: typer.Typer) -> None:
     from armarc.cli.log import app as log
     from armarc.cli.plan import plan
     from armarc.cli.process import process
-    from armarc.cli.resist import resist
     from armarc.cli.record import record
     from armarc.cli.reliability import reliability
     from armarc.cli.report import report
+    from armarc.cli.resist import resist
     from armarc.cli.sensor import app as sensor
     from armarc.cli.settings import settings
     from armarc.cli.simulate import simulate

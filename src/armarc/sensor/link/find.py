@@ -54,11 +54,14 @@ def prepare_platform() -> None:
         uninitialize_sta()
 
 
-async def sightings(dialects: Sequence[Dialect]) -> AsyncGenerator[Seen | None, None]:
+async def sightings(
+    dialects: Sequence[Dialect], *, held: bool = True
+) -> AsyncGenerator[Seen | None, None]:
     """Devices as they are seen, again and again, until the iterator is closed; None now and then when nothing
     is seen, so that whoever listens can look at the time.
 
-    A sensor that this machine still holds (after a program was killed) does not advertise; it comes first.
+    A sensor that this machine still holds (after a program was killed) does not advertise; it comes first,
+    unless `held` is False: after the system's service has died, what is remembered as held is not.
 
     Raises
     ------
@@ -68,7 +71,7 @@ async def sightings(dialects: Sequence[Dialect]) -> AsyncGenerator[Seen | None, 
     from bleak import BleakScanner
 
     try:
-        for device in await _held(dialects):
+        for device in await _held(dialects) if held else []:
             name = device.name or ""
             for dialect in dialects:
                 # It is connected and has the service; the advertised name decides between descriptions.
@@ -160,6 +163,7 @@ async def found(
     known: Sequence[Remembered] = (),
     not_these: Sequence[str] = (),
     hold_scan: bool = False,
+    held: bool = True,
 ) -> AsyncGenerator[Seen, None]:
     """Look for one sensor and hand it to the body of an ``async with``.
 
@@ -168,6 +172,8 @@ async def found(
     hold_scan : bool
         Connections succeed best when the scan has ended before, which is what happens otherwise; but a
         system may forget a device with the end of the scan, and then it has to go on during the body.
+    held : bool
+        Whether a sensor that this machine is connected to already counts as seen.
     known : sequence of Remembered
         Without a stated wish, one of these is taken before a stranger.
     not_these : sequence of str
@@ -180,7 +186,7 @@ async def found(
     UsageError
         No sensor was stated and several are here.
     """
-    async with contextlib.aclosing(sightings(dialects)) as seen:
+    async with contextlib.aclosing(sightings(dialects, held=held)) as seen:
         one = await _choose(seen, wish, seconds, known, not_these)
         if hold_scan:
             yield one

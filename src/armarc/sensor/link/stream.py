@@ -179,6 +179,7 @@ class Listener:
         self._links = 0
         self._tries = 0
         self._address = ""
+        self._told = ""
         self._bad = 0
         self._battery_pct: int | None = None
         self._low = False
@@ -217,7 +218,8 @@ class Listener:
                 self._tries += 1
                 if not self._worth_another_try(error):
                     raise self._last_word(error) from error
-                if self._tries == 1:
+                if error.message != self._told:
+                    self._told = error.message
                     self._emit(Trouble(sensor=self.number, time_s=self._clock(), message=error.message))
                 await self._pause(min(2.0, 0.1 * 2**self._tries))
                 continue
@@ -228,6 +230,7 @@ class Listener:
                 return
             except LinkBroken as broken:
                 self._tries = 0
+                self._told = ""
                 self._release()
                 reason = self._reason(str(broken))
                 self._emit(LinkLost(sensor=self.number, time_s=self._clock(), reason=reason))
@@ -289,6 +292,7 @@ class Listener:
             known=self._options.known,
             not_these=tuple(self._not_these),
             hold_scan=self._tries % 2 == 1,
+            held=self._tries == 0,
         )
         async with self._radio, looking as seen:
             self._address = seen.address
