@@ -1,0 +1,65 @@
+"""``armarc compare`` end to end."""
+
+import pytest
+
+from log_program import real_log, run, run_json, wide_log
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory):
+    return wide_log(tmp_path_factory.mktemp("wide"))
+
+
+@pytest.fixture(scope="module")
+def real(tmp_path_factory):
+    return real_log(tmp_path_factory.mktemp("real"))
+
+
+def test_two_sets_are_paired_rep_by_rep(log):
+    found = run_json("compare", "1", "2", "--log-file", log)
+    assert [group["name"] for group in found["groups"]] == ["set 1", "set 2"]
+    rows = {row["measure"]: row for row in found["rows"]}
+    assert rows["rom_deg"]["unit_of_analysis"] == "rep"
+    assert rows["rom_deg"]["n_first"] == 6
+    assert rows["rom_deg"]["low"] < rows["rom_deg"]["difference"] < rows["rom_deg"]["high"]
+    assert "not independent" in run("compare", "1", "2", "--log-file", log).stderr
+
+
+def test_sides_get_an_index_with_its_definition(log):
+    found = run_json("compare", "--by", "side", "--lifter", "me", "-m", "rom", "--log-file", log)
+    assert found["rows"][0]["symmetry_index"]["sessions"] == 8
+    said = run("compare", "--by", "side", "--lifter", "me", "--log-file", log)
+    assert "symmetry index = 100" in said.stderr
+    assert "Bishop" in said.stderr
+
+
+def test_days_lifters_and_three_groups(log):
+    found = run_json(
+        "compare", "2026-01-05", "2026-01-26", "--side", "right", "-m", "rom_deg", "--log-file", log
+    )
+    assert found["rows"][0]["difference"] > 5
+    assert len(run_json("compare", "1", "2", "3", "-m", "rom", "--log-file", log)["rows"]) == 2
+    assert run_json("compare", "--by", "lifter", "-m", "rom", "--log-file", log)["rows"][0]["second"] == "Ada"
+
+
+def test_curves_come_from_the_raw_recordings(real, tmp_path):
+    found = run_json("compare", "1", "3", "--curves", "--log-file", real)
+    assert len(found["curves"]) == 2
+    for curve in found["curves"]:
+        assert len(curve["progress"]) == len(curve["angle_deg"]) == 101
+        assert 70 < max(curve["angle_deg"]) < 110
+        assert max(curve["angle_deg"]) == pytest.approx(curve["angle_deg"][50], abs=1.0)
+        # A dumbbell of 8 kg and an arm held level: some 50 to 70 N m (statics, de Leva's arm).
+        assert 40 < max(curve["moment_n_m"]) < 90
+    run("compare", "1", "3", "--plot", tmp_path / "c.svg", "--log-file", real)
+    assert (tmp_path / "c.svg").stat().st_size > 10_000
+
+
+def test_wrong_words(log, tmp_path):
+    run("compare", "--log-file", log, code=2)
+    run("compare", "1", "--log-file", log, code=2)
+    run("compare", "1", "2", "--by", "side", "--log-file", log, code=2)
+    run("compare", "--by", "mood", "--log-file", log, code=2)
+    run("compare", "1", "999", "--log-file", log, code=5)
+    missing = run("compare", "1", "2", "--plot", tmp_path / "c.png", "--log-file", log, code=5)
+    assert "was not kept" in missing.stderr

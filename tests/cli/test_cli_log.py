@@ -1,0 +1,279 @@
+"""``armarc log`` end to end, on invented recordings."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+import zipfile
+
+import numpy as np
+import pytest
+
+from armarc.recording import read_csv
+from log_program import real_log, recordings, run, run_json, wide_log
+
+
+@pytest.fixture(scope="module")
+def wide(tmp_path_factory):
+    return wide_log(tmp_path_factory.mktemp("wide"))
+
+
+def test_a_folder_is_imported_once_and_bad_files_do_not_stop_it(tmp_path):
+    folder = tmp_path / "in"
+    folder.mkdir()
+    (folder / "s1.csv").write_bytes((recordings() / "s1.csv").read_bytes())
+    (folder / "broken.csv").write_text("no,table\nhere")
+    (folder / ".hidden.csv").write_text("x")
+    (folder / "picture.png").write_bytes(b"x")
+    log = tmp_path / "log.sqlite"
+    done = run_json("log", "import", folder, "--lifter", "Ada", "--tag", "Block 1", "--log-file", log, code=3)
+    files = {os.path.basename(one["file"]): one for one in done["files"]}
+    assert set(files) == {"s1.csv", "broken.csv"}
+    assert files["broken.csv"]["status"] == "failed"
+    assert (files["s1.csv"]["status"], files["s1.csv"]["sets"], files["s1.csv"]["reps"]) == ("added", 2, 10)
+    (folder / "broken.csv").unlink()
+    again = run_json("log", "import", folder, "--lifter", "Ada", "--log-file", log)
+    assert again["files"][0]["status"] == "already there"
+    listed = run_json("log", "list", "--log-file", log)
+    assert listed["total"] == 2
+    assert {(s["lifter"], tuple(s["tags"]), s["load_kg"], s["side"]) for s in listed["sets"]} == {
+        ("Ada", ("block 1",), 8.0, "right")
+    }
+
+
+def test_list_filters_and_says_how_many_more(wide):
+    assert run_json("log", "list", "--log-file", wide)["total"] == 28
+    assert len(run_json("log", "list", "--log-file", wide, "-n", "5")["sets"]) == 5
+    assert "5 of 28" in run("log", "list", "--log-file", wide, "-n", "5").stderr
+    assert run_json("log", "list", "--log-file", wide, "--lifter", "ada")["total"] == 4
+    assert run_json("log", "list", "--log-file", wide, "--side", "L")["total"] == 8
+    assert run_json("log", "list", "--log-file", wide, "--load", "17.637 lb")["total"] == 28
+    assert run_json("log", "list", "--log-file", wide, "--exercise", "Lateral raise")["total"] == 28
+    assert (
+        run_json("log", "list", "--log-file", wide, "--since", "2026-01-20", "--until", "2026-01-30")["total"]
+        == 9
+    )
+    lines = run("log", "list", "--log-file", wide).stdout.splitlines()
+    assert len(lines) == 29
+    assert all(len(line.split("\t")) == 13 for line in lines)
+    run("log", "list", "--log-file", wide, "--since", "2026-02-01", "--until", "2026-01-01", code=2)
+    run("log", "list", "--log-file", wide, "--since", "soon", code=2)
+    run("log", "list", "--log-file", wide, "--side", "up", code=2)
+
+
+def test_show_tells_the_losses(wide):
+    shown = run_json("log", "show", "1", "--stop-at", "5", "--log-file", wide)["sets"][0]
+    assert len(shown["rep_records"]) == shown["reps"] == 6
+    assert len(shown["fatigue"]["velocity_loss_pct"]) == 6
+    # The invented set slows by 2 % a rep, less its noise.
+    assert 5 < shown["fatigue"]["velocity_loss_set_pct"] < 15
+    assert shown["fatigue"]["stop_after_rep"] is not None
+    said = run("log", "show", "last-2", "--log-file", wide)
+    assert said.stderr.count("Jukic") == 2
+    assert len(said.stdout.splitlines()) == 14
+
+
+def test_edit_remove_undo(tmp_path):
+    log = wide_log(tmp_path)
+    hostile = "<script>alert(1)</script> [bold]=1+1"
+    run("log", "edit", "1", "2", "--rir", "2", "--note", hostile, "--tag", "heavy", "--log-file", log)
+    shown = run_json("log", "show", "1", "--log-file", log)["sets"][0]
+    assert (shown["rir"], shown["note"], shown["tags"]) == (2, hostile, ["heavy"])
+    assert hostile in run("log", "list", "--log-file", log, "-n", "0").stdout
+    assert "sets were like that" in run("log", "edit", "1", "--rir", "2", "--log-file", log).stderr
+    refused = run("log", "remove", "1-3", "--log-file", log, code=2)
+    assert "--yes" in refused.stderr
+    run("log", "remove", "1-3", "--yes", "--log-file", log)
+    assert run_json("log", "list", "--log-file", log)["total"] == 25
+    assert run_json("log", "list", "--removed", "--log-file", log)["total"] == 3
+    undone = run_json("log", "undo", "--log-file", log)["undone"]
+    assert (undone["action"], undone["sets"]) == ("remove", [1, 2, 3])
+    run("log", "undo", "--log-file", log)
+    assert run_json("log", "show", "1", "--log-file", log)["sets"][0]["rir"] is None
+    assert run_json("log", "undo", "--log-file", log)["undone"] is None
+    run("log", "edit", "1", "--when", "2026-03-01 18:30", "--lifter", "Bo", "--log-file", log)
+    moved = run_json("log", "show", "1", "--log-file", log)["sets"][0]
+    assert (moved["lifter"], moved["day"]) == ("Bo", "2026-03-01")
+    for wrong in (
+        ["1"],
+        ["1", "--when", "x"],
+        ["1", "--rir", "-3"],
+        ["x", "--rir", "1"],
+        ["1", "--clear", "reps"],
+    ):
+        run("log", "edit", *wrong, "--log-file", log, code=2)
+    run("log", "edit", "999", "--rir", "1", "--log-file", log, code=5)
+    run("log", "remove", "5", "-y", "--log-file", log)
+    run("log", "purge", "-y", "--log-file", log)
+    assert run_json("log", "list", "--removed", "--log-file", log)["total"] == 0
+
+
+def test_reprocess_gives_the_same_again_and_says_so(tmp_path):
+    log = real_log(tmp_path)
+    done = run_json("log", "reprocess", "--all", "--log-file", log)
+    assert len(done["recordings"]) == 3
+    for one in done["recordings"]:
+        assert one["problem"] is None
+        assert one["reps_before"] == one["reps_after"] == 10
+        assert one["changes"] == {}
+    run("log", "reprocess", "--log-file", log, code=2)
+
+
+def test_reprocess_shows_what_a_new_version_changes(tmp_path, monkeypatch):
+    from armarc.log import measuring
+
+    log = real_log(tmp_path)
+    before = run_json("log", "show", "1", "--log-file", log)["sets"][0]
+    run("log", "edit", "1", "--note", "mine", "--log-file", log)
+    real = measuring.measure_content
+
+    def newer(*words):
+        result = real(*words)
+        result["armarc_version"] = "9.9.9"
+        for record in result["sets"]:
+            for rep in record["reps"]:
+                rep["rom_deg"] += 1.5
+        return result
+
+    monkeypatch.setattr(measuring, "measure_content", newer)
+    done = run_json("log", "reprocess", "1", "--dry-run", "--log-file", log)
+    assert done["kept"] is False
+    assert run_json("log", "show", "1", "--log-file", log)["sets"][0]["rep_records"] == before["rep_records"]
+    (one,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert one["is_version"] == "9.9.9"
+    assert one["changes"]["rom_deg"]["is"] - one["changes"]["rom_deg"]["was"] == pytest.approx(1.5)
+    after = run_json("log", "show", "1", "--log-file", log)["sets"][0]
+    assert after["note"] == "mine"
+    assert after["rep_records"][0]["rom_deg"] == pytest.approx(before["rep_records"][0]["rom_deg"] + 1.5)
+    run("log", "undo", "--log-file", log)
+    again = run_json("log", "show", "1", "--log-file", log)["sets"][0]
+    assert again["rep_records"] == before["rep_records"]
+
+
+def table(path, head, columns):
+    np.savetxt(path, columns, fmt="%.9g", delimiter=",", header=head, comments="")
+
+
+def test_options_of_reading_are_used_again(tmp_path):
+    """A file in °/s with bare columns can be measured again only with the options it was read with."""
+    from armarc.log import log_session, open_log
+    from armarc.pipeline import process
+
+    recording = read_csv(recordings() / "s1.csv")
+    plain = tmp_path / "plain.csv"
+    force, rate, times = (
+        recording.specific_force_m_s2,
+        recording.angular_velocity_rad_s,
+        recording.time_s[:, None],
+    )
+    table(plain, "ax,ay,az,gx,gy,gz", np.hstack([force, np.degrees(rate)]))
+    reading = {"rate_hz": 100.0, "units": "acceleration=m/s2,gyroscope=deg/s"}
+    session = process(read_csv(plain, **reading), side="right", load_kg=8)
+    log = tmp_path / "log.sqlite"
+    with open_log(str(log)) as store:
+        log_session(store, session, plain, reading=reading)
+    (one,) = run_json("log", "reprocess", "--all", "--log-file", log)["recordings"]
+    assert (one["problem"], one["changes"]) == (None, {})
+    # Two files are kept as one.
+    first, second = tmp_path / "a.csv", tmp_path / "g.csv"
+    table(first, "time_s,ax_m_s2,ay_m_s2,az_m_s2", np.hstack([times, force]))
+    table(second, "time_s,gx_rad_s,gy_rad_s,gz_rad_s", np.hstack([times, rate]))
+    reading = {"gyroscope_path": second}
+    session = process(read_csv(first, gyroscope_path=second), side="right")
+    with open_log(str(log)) as store:
+        added = log_session(store, session, first, reading=reading)
+    (one,) = run_json("log", "reprocess", str(added.set_ids[0]), "--log-file", log)["recordings"]
+    assert (one["problem"], one["reps_after"]) == (None, 10)
+
+
+def test_exports(tmp_path, wide):
+    rows = list(csv.DictReader(io.StringIO(run("log", "export", "--log-file", wide).stdout, newline="")))
+    assert len(rows) == 28 * 6
+    assert {"set_id", "lifter", "rom_deg", "rom_deg_se", "quality"} <= set(rows[0])
+    assert float(rows[0]["rom_deg"]) > 50
+    run("log", "export", tmp_path / "sets.csv", "--per", "set", "--side", "left", "--log-file", wide)
+    sets = list(csv.DictReader(io.StringIO((tmp_path / "sets.csv").read_text(), newline="")))
+    assert len(sets) == 8
+    assert {"mean_rom_deg", "velocity_loss_pct", "in_band_share"} <= set(sets[0])
+    run("log", "export", tmp_path / "log.json", "--log-file", wide)
+    document = json.loads((tmp_path / "log.json").read_text())
+    assert document["schema"] == "armarc.log/1"
+    assert len(document["sets"]) == 28
+    pandas = pytest.importorskip("pandas")
+    pytest.importorskip("pyarrow")
+    run("log", "export", tmp_path / "log.parquet", "--log-file", wide)
+    frame = pandas.read_parquet(tmp_path / "log.parquet")
+    assert len(frame) == 28 * 6
+    assert str(frame["rom_deg"].dtype) == "float64"
+    assert list(frame["rom_deg"]) == pytest.approx([float(row["rom_deg"]) for row in rows])
+    run("log", "export", tmp_path / "log.xlsx", "--log-file", wide, code=2)
+    run("log", "export", tmp_path / "no" / "log.csv", "--log-file", wide, code=5)
+    assert not (tmp_path / "log.xlsx").exists()
+
+
+def test_backup_and_restore(tmp_path):
+    log = real_log(tmp_path)
+    run("log", "backup", tmp_path / "b.zip", "--log-file", log)
+    refused = run("log", "backup", tmp_path / "b.zip", "--log-file", log, code=2)
+    assert "--yes" in refused.stderr
+    other = tmp_path / "elsewhere" / "log.sqlite"
+    run("log", "restore", tmp_path / "b.zip", "--log-file", other)
+    assert run_json("log", "list", "--log-file", other) == run_json("log", "list", "--log-file", log)
+    assert run_json("log", "check", "--log-file", other)["problems"] == []
+    run("log", "restore", tmp_path / "b.zip", "--log-file", other, code=5)
+    run("log", "remove", "1-6", "-y", "--log-file", other)
+    run("log", "restore", tmp_path / "b.zip", "--replace", "-y", "--log-file", other)
+    assert run_json("log", "list", "--log-file", other)["total"] == 6
+    assert len(list(other.parent.glob("log-before-*.sqlite"))) == 1
+
+
+def test_a_damaged_backup_is_refused(tmp_path):
+    log = wide_log(tmp_path)
+    run("log", "backup", tmp_path / "b.zip", "--log-file", log)
+    whole = (tmp_path / "b.zip").read_bytes()
+    (tmp_path / "cut.zip").write_bytes(whole[: len(whole) // 2])
+    flipped = bytearray(whole)
+    flipped[len(whole) // 3] ^= 0xFF
+    (tmp_path / "flipped.zip").write_bytes(bytes(flipped))
+    with zipfile.ZipFile(tmp_path / "b.zip") as archive, zipfile.ZipFile(tmp_path / "more.zip", "w") as more:
+        for name in archive.namelist():
+            more.writestr(name, archive.read(name))
+        more.writestr("../evil.csv", "x")
+    (tmp_path / "text.zip").write_text("no archive")
+    for name in ("cut", "flipped", "more", "text", "none"):
+        target = tmp_path / f"from-{name}.sqlite"
+        run("log", "restore", tmp_path / f"{name}.zip", "--log-file", target, code=5)
+        assert not target.exists()
+    assert not (tmp_path.parent / "evil.csv").exists()
+
+
+def test_check_names_the_damage(tmp_path):
+    log = real_log(tmp_path)
+    kept = next((tmp_path / "real" / "log-recordings").rglob("*.csv"))
+    kept.write_text("changed")
+    found = run("log", "check", "--log-file", log, code=5)
+    assert "changed or damaged" in found.stdout
+    assert "problems" in run_json("log", "check", "--log-file", log, code=5)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["log", "list"], ["log", "show", "last"], ["trend"], ["compare", "1", "2"], ["reliability"], ["report"],
+     ["log", "undo"], ["log", "check"], ["log", "export"], ["browse", "--no-open"]],
+)  # fmt: skip
+def test_without_a_log_every_command_says_how_to_get_one(tmp_path, words):
+    said = run(*words, "--log-file", tmp_path / "none.sqlite", code=5)
+    assert "no log" in said.stderr
+    assert "process" in said.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_environment_names_the_log_and_the_program_runs(tmp_path):
+    log = wide_log(tmp_path)
+    environment = {**os.environ, "ARMARC_LOG": str(log)}
+    words = [sys.executable, "-m", "armarc", "log", "list", "--json", "-n", "1"]
+    done = subprocess.run(words, capture_output=True, text=True, env=environment, timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["total"] == 28

@@ -1,0 +1,127 @@
+"""``armarc report`` end to end: what is on the page. How it looks is tried in a browser elsewhere."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from log_program import real_log, run, wide_log
+
+
+class Page(HTMLParser):
+    """Collects what matters: addresses, scripts, texts of pictures, headings, ids."""
+
+    VOID = frozenset({"meta", "link", "input", "br", "hr", "img"})
+
+    def __init__(self, text):
+        super().__init__()
+        self.attributes, self.open, self.ids, self.text, self.tags = [], [], [], [], []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        self.attributes += [(tag, key, value or "") for key, value in attributes]
+        self.ids += [value for key, value in attributes if key == "id"]
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.handle_starttag(tag, attributes)
+        if tag not in self.VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory):
+    return wide_log(tmp_path_factory.mktemp("wide"))
+
+
+@pytest.fixture(scope="module")
+def real(tmp_path_factory):
+    return real_log(tmp_path_factory.mktemp("real"))
+
+
+def sound(text):
+    """A whole page that needs nothing from anywhere."""
+    page = Page(text)
+    assert page.open == []
+    assert len(page.ids) == len(set(page.ids))
+    assert not {"script", "img", "iframe", "object", "link"} & set(page.tags)
+    for _tag, key, value in page.attributes:
+        assert not key.startswith("on")
+        if key in ("src", "href", "xlink:href", "action"):
+            assert value.startswith("#"), value
+    assert "http://" not in re.sub(r'xmlns(:xlink)?="[^"]+"', "", text)
+    assert "https://" not in text
+    svgs = [a for a in page.attributes if a[0] == "svg" and a[1] == "role"]
+    labels = [a for a in page.attributes if a[0] == "svg" and a[1] == "aria-label" and len(a[2]) > 40]
+    assert len(svgs) == len(labels) == page.tags.count("svg")
+    assert page.tags.count("h1") == 1
+    assert ("html", "lang", "en") in page.attributes
+    assert "not a medical device" in " ".join(page.text)
+    return page
+
+
+def test_one_set_from_its_recording(real, tmp_path):
+    run("report", "1", "-o", tmp_path / "p.html", "--log-file", real)
+    text = (tmp_path / "p.html").read_text()
+    page = sound(text)
+    assert page.tags.count("svg") == 2
+    words = " ".join(page.text)
+    assert "Invented data: nobody was measured" in words
+    assert re.search(r"5 reps in \d+ seconds", words)
+    assert "±" in words
+    assert "s1.csv" in words
+
+
+def test_a_session_and_a_period(log, tmp_path):
+    run("report", "2026-01-05", "-o", tmp_path / "day.html", "--log-file", log)
+    day = sound((tmp_path / "day.html").read_text())
+    assert "Session of 05 January 2026" in "".join(day.text)
+    run("report", "--lifter", "me", "-o", tmp_path / "all.html", "--log-file", log)
+    everything = sound((tmp_path / "all.html").read_text())
+    words = " ".join(everything.text)
+    for part in ("Week by week", "Over time", "Personal bests", "Left and right", "Real change", "All sets"):
+        assert part in words
+
+
+def test_names_and_notes_of_people_stay_text(tmp_path):
+    log = wide_log(tmp_path)
+    evil = "\"><script>alert(1)</script><img src=x onerror=alert(2)> {{ 7*7 }} </svg> ' & é"
+    run("log", "edit", "1", "2", "--note", evil, "--lifter", evil, "--variant", evil, "--log-file", log)
+    run("report", "1", "2", "--title", evil, "-o", tmp_path / "p.html", "--log-file", log)
+    text = (tmp_path / "p.html").read_text()
+    page = sound(text)
+    assert evil in "".join(page.text)
+    assert "{{ 7*7 }}" in text
+    assert "49" not in "".join(page.text).split("armarc")[0][:40]
+
+
+def test_stdout_and_names(log, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run("report", "1", "-o", "-", "--log-file", log).stdout.startswith("<!doctype html>")
+    said = run("report", "1", "--log-file", log)
+    (made,) = tmp_path.glob("*.html")
+    assert made.name in said.stderr
+    run("report", "1", "-o", tmp_path / "no" / "p.html", "--log-file", log, code=5)
+    run("report", "999", "--log-file", log, code=5)
+    run("report", "--lifter", "nobody", "--log-file", log, code=6)
+    run("report", "1", "--title", "\x1b", "--log-file", log, code=2)
+
+
+def test_colours_of_the_pictures_follow_the_page(log, tmp_path):
+    run("report", "1", "-o", tmp_path / "p.html", "--log-file", log)
+    text = (tmp_path / "p.html").read_text()
+    svg = text[text.index("<svg") : text.rindex("</svg>")]
+    assert "var(--ink" in svg
+    bare = set(re.findall(r"(?<![(,] )#[0-9a-fA-F]{6}\b", svg))
+    assert bare == set()
+    assert "prefers-color-scheme: dark" in text
+    assert "@page { size: A4" in text

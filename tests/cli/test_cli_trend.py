@@ -1,0 +1,63 @@
+"""``armarc trend`` end to end."""
+
+import pytest
+
+from log_program import run, run_json, wide_log
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory):
+    return wide_log(tmp_path_factory.mktemp("wide"))
+
+
+def test_a_rise_of_known_size_is_found(log):
+    found = run_json("trend", "rom", "--side", "right", "--lifter", "me", "--log-file", log)
+    # Invented: 1.5° a session, eight sessions three days apart: 3.5° a week.
+    assert len(found["points"]) == 8
+    assert found["slope_per_week"] == pytest.approx(3.5, abs=1.0)
+    assert found["slope_interval"][0] < 3.5 < found["slope_interval"][1]
+    assert found["change"]["real"] is True
+    assert found["verdict"].startswith("Real change")
+    assert found["points"][0]["sets"] == 2
+
+
+def test_no_change_is_called_none(log):
+    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "2", "--log-file", log)
+    assert found["change"]["real"] is False
+    assert found["verdict"].startswith("No real change")
+    assert found["worthwhile"] == 2
+
+
+def test_mixed_tasks_are_narrowed_and_said(log):
+    said = run("trend", "reps", "--log-file", log)
+    assert "other sets left out" in said.stderr
+    assert "me, lateral-raise, right arm, 8 kg" in said.stderr
+    assert len(said.stdout.splitlines()) == 9
+
+
+@pytest.mark.parametrize("kind", ["svg", "png", "pdf"])
+def test_pictures(log, tmp_path, kind):
+    run("trend", "rom", "--plot", tmp_path / f"t.{kind}", "--log-file", log)
+    run("trend", "weeks", "--dark", "--plot", tmp_path / f"w.{kind}", "--log-file", log)
+    start = {"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[kind]
+    for name in "tw":
+        assert (tmp_path / f"{name}.{kind}").read_bytes().startswith(start)
+
+
+def test_weeks_and_bests(log):
+    weeks = run_json("trend", "weeks", "--log-file", log)["weeks"]
+    assert sum(week["sets"] for week in weeks) == 28
+    assert sum(week["reps"] for week in weeks) == 28 * 6
+    bests = run_json("trend", "bests", "--lifter", "me", "--log-file", log)["bests"]
+    assert {best["side"] for best in bests} == {"left", "right"}
+    rom = next(best for best in bests if best["measure"] == "rom_deg" and best["side"] == "right")
+    assert rom["value"] > 85
+    assert run("trend", "bests", "--log-file", log).stdout.startswith("Lifter\t")
+
+
+def test_wrong_words(log, tmp_path):
+    assert "choose from" in run("trend", "strength", "--log-file", log, code=2).stderr
+    run("trend", "rom", "--lifter", "nobody", "--log-file", log, code=6)
+    assert run("trend", "rom", "--plot", tmp_path / "x.gif", "--log-file", log, code=2).stderr
+    empty = run_json("trend", "rom", "--lifter", "nobody", "--log-file", log, code=6)
+    assert empty["points"] == []

@@ -1,0 +1,81 @@
+"""The commands over the log, called as from the command line, on a log of invented recordings."""
+
+from __future__ import annotations
+
+import functools
+import json
+import shutil
+import tempfile
+from pathlib import Path
+
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.browse import browse
+from armarc.cli.compare import compare
+from armarc.cli.log import app as log
+from armarc.cli.reliability import reliability
+from armarc.cli.report import report
+from armarc.cli.trend import trend
+from armarc.log import open_log
+from invented_log import fill
+
+app = typer.Typer(cls=ErrorBoundary)
+app.add_typer(log, name="log")
+for command in (trend, compare, reliability, report, browse):
+    app.command(command.__name__)(command)
+
+
+def run(*words, code=0, **other):
+    """Run a command; the exit code must be the one expected, and nothing may look like a traceback."""
+    result = CliRunner().invoke(app, [str(word) for word in words], **other)
+    assert result.exit_code == code, (result.exit_code, result.stdout, result.stderr, result.exception)
+    assert "Traceback" not in result.stderr
+    return result
+
+
+def run_json(*words, **other):
+    """Run a command with ``--json`` and read what it prints; NaN is refused."""
+
+    def refuse(word):
+        raise AssertionError(f"{word} in JSON")
+
+    return json.loads(run(*words, "--json", **other).stdout, parse_constant=refuse)
+
+
+@functools.cache
+def recordings() -> Path:
+    """Folder with three invented recordings of two sets, made once."""
+    from armarc.recording.csv_writer import write_csv
+    from armarc.simulate import Knobs, plan_session, simulate_session
+
+    folder = Path(tempfile.mkdtemp(prefix="armarc-test-"))
+    for seed, side in ((1, "right"), (2, "left"), (3, "right")):
+        knobs = Knobs(reps=5, sets=2, rest_s=14.0, side=side, load_kg=8.0, fatigue=0.2)
+        recording, _ = simulate_session(plan_session(knobs, seed), seed)
+        write_csv(recording, folder / f"s{seed}.csv")
+    return folder
+
+
+@functools.cache
+def _imported() -> Path:
+    folder = Path(tempfile.mkdtemp(prefix="armarc-test-"))
+    run("log", "import", recordings(), "--log-file", folder / "log.sqlite")
+    return folder
+
+
+def real_log(folder: Path) -> Path:
+    """A log of the invented recordings, with their raw files, of the caller's own."""
+    shutil.copytree(_imported(), folder / "real")
+    return folder / "real" / "log.sqlite"
+
+
+def wide_log(folder: Path) -> Path:
+    """A log of many invented results without raw recordings: two lifters, both sides, eight sessions each."""
+    path = folder / "wide.sqlite"
+    with open_log(str(path)) as store:
+        fill(store, days=8, sets=2, gain=1.5)
+        fill(store, days=8, sets=1, seed=700, side="left")
+        fill(store, days=4, sets=1, lifter="Ada", seed=500)
+    return path
