@@ -12,6 +12,7 @@ def register(app: typer.Typer) -> None:
     from armarc.cli.exercises import exercises
     from armarc.cli.lifter import app as lifter
     from armarc.cli.line_of_pull import line_of_pull
+    from armarc.cli.live import live
     from armarc.cli.log import app as log
     from armarc.cli.plan import plan
     from armarc.cli.process import process
@@ -39,4 +40,5 @@ def register(app: typer.Typer) -> None:
     app.command("report")(report)
     app.command("browse")(browse)
     app.command("record")(record)
+    app.command("live")(live)
     app.add_typer(sensor, name="sensor")

@@ -29,11 +29,17 @@ from armarc.live.events import (
     TopReached,
 )
 from armarc.live.judge import Kind, find_groups, kind_of, measure_movement
-from armarc.live.mount import Learned, check_mounting, hanging_mounting, learn_mounting, turn_axis
+from armarc.live.mount import (
+    Learned,
+    check_mounting,
+    hanging_mounting,
+    learn_from_scratch,
+    learn_mounting,
+    turn_axis,
+)
 from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top, Tracker
 from armarc.motion import Mounting
-from armarc.motion.causal import CausalOrientation
 from armarc.motion.causal import start as start_fusion
 from armarc.motion.causal import step as fuse_step
 from armarc.recording import FloatArray, Gap, Metadata, Recording
@@ -52,6 +58,7 @@ KEPT_S = 60.0
 LONGEST_SET_S = 900.0
 LEAD_IN_S = 8.0
 FIT_S = 45.0
+LEARN_EACH = 4
 SAME_TOP_S = 0.3
 BLEND_S = 0.6
 CALM_BEFORE_S = 0.8
@@ -62,6 +69,7 @@ HANG_SHIFT_RAD = math.radians(3)
 REP_AFTER_REP_S = 2.5
 FALLBACK_AFTER_S = 5.0
 FALLBACK_EVERY_S = 2.0
+FALLBACK_LAST_S = 12.0
 MOVED_RAD_S = math.radians(20)
 
 
@@ -252,7 +260,11 @@ class Engine:
         for k in range(1, steps):
             s = k / steps
             t = start_s + s * length
-            f = (f0[0] + s * (force[0] - f0[0]), f0[1] + s * (force[1] - f0[1]), f0[2] + s * (force[2] - f0[2]))
+            f = (
+                f0[0] + s * (force[0] - f0[0]),
+                f0[1] + s * (force[1] - f0[1]),
+                f0[2] + s * (force[2] - f0[2]),
+            )
             w = (w0[0] + s * (rate[0] - w0[0]), w0[1] + s * (rate[1] - w0[1]), w0[2] + s * (rate[2] - w0[2]))
             events += self._take(t, length / steps, f, w, 1.0)
             self._last = (t, f, w)
@@ -286,9 +298,8 @@ class Engine:
             theta, theta_rate = self._angle.step(q, omega)
         for signal in self._tracker.step(row, time_s, theta, theta_rate):
             self._hear(signal, row, up, events)
-        if self._counted and self._tracker.phase != "up":
-            if time_s - self._last_back_s >= self._exercise.rest_s and not self._told:
-                self._end_set("rest", events)
+        if self._counted and time_s - self._last_back_s >= self._exercise.rest_s and not self._busy:
+            self._end_set("rest", events)
         if self._blend:
             self._blend *= max(1.0 - dt / BLEND_S, 0.0)
             if abs(self._blend) < 1e-4:
@@ -297,6 +308,10 @@ class Engine:
         if not row % 64:
             self._forget(time_s)
         return events
+
+    @property
+    def _busy(self) -> bool:
+        return self._told or self._tracker.phase == "up"
 
     @property
     def _told(self) -> bool:
@@ -360,10 +375,10 @@ class Engine:
         if len(table) < 3 * self.rate_hz:
             return
         if self._exercise.coordinate == "elevation":
-            learned = learn_mounting(table, (), self.choices, self._fusion.bias_rad_s)
-            if learned is None:
+            found = learn_from_scratch(self._recording(table), self.choices)
+            if found is None or (found[1] < FULL_SET and self._time - self._began_s < FALLBACK_LAST_S):
                 return
-            self._remount(learned, events)
+            self._remount(found[0], events)
         else:
             calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
             q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
@@ -513,14 +528,14 @@ class Engine:
         size = math.sqrt(sum(c * c for c in mean)) or 1.0
         cosine = sum(a * b for a, b in zip(mean, current.up, strict=True)) / size
         usual = sorted(speeds)[len(speeds) // 2]
-        return cosine > ALIKE_AT_GATE and usual / FASTER_AT_GATE < current.speed_rad_s < usual * FASTER_AT_GATE
+        return (
+            cosine > ALIKE_AT_GATE and usual / FASTER_AT_GATE < current.speed_rad_s < usual * FASTER_AT_GATE
+        )
 
     def _withdraw_current(self, reason: str, events: list[EngineEvent]) -> None:
         current = self._current
         if current is not None and current.told:
-            events.append(
-                RepWithdrawn(time_s=self._time, rep=current.number, reps=self.reps, reason=reason)
-            )
+            events.append(RepWithdrawn(time_s=self._time, rep=current.number, reps=self.reps, reason=reason))
         self._current = None
 
     def _judge(self, top_row: int, row: int, events: list[EngineEvent]) -> None:
@@ -560,7 +575,8 @@ class Engine:
         rises = [c.movement for c in self._counted]
         share = HYSTERESIS_SHARE_OF_TYPICAL * typical_rise(rises)
         self._tracker.hysteresis_rad = max(0.5 * self._exercise.smallest_rom_rad, share)
-        if self._tracker.phase == "low" and not self._late:
+        learns = self.reps <= LEARN_EACH or not self.reps % 3
+        if self._tracker.phase == "low" and not self._late and learns:
             self._improve(events)
 
     @property
@@ -594,7 +610,12 @@ class Engine:
             )
 
     def _count(
-        self, table: FloatArray, movement: Movement, first: int, current: _Current | None, events: list[EngineEvent]
+        self,
+        table: FloatArray,
+        movement: Movement,
+        first: int,
+        current: _Current | None,
+        events: list[EngineEvent],
     ) -> int:
         assert self.mounting is not None
         rep = measure_movement(
@@ -663,7 +684,8 @@ class Engine:
             return
         first = max(
             self._row_at(self._time - FIT_S),
-            min(self._counted[0].movement.bottom, self._counted[-1].movement.bottom) - round(20 * self.rate_hz),
+            min(self._counted[0].movement.bottom, self._counted[-1].movement.bottom)
+            - round(20 * self.rate_hz),
             self._rows.first,
         )
         table = self._rows.table(first)
@@ -675,6 +697,10 @@ class Engine:
         if not inside:
             return
         learned = learn_mounting(table, inside, self.choices, bias)
+        if learned is None and len(inside) >= FULL_SET and not len(inside) % FULL_SET:
+            # What the live angle has found may itself rest on a wrong direction.
+            found = learn_from_scratch(self._recording(table), self.choices)
+            learned = None if found is None or found[0].mounting.method == "hanging" else found[0]
         if learned is not None:
             self._remount(learned, events)
 
@@ -709,7 +735,10 @@ class Engine:
             for left in range(len(counted) - 1, -1, -1):
                 events.append(
                     RepWithdrawn(
-                        time_s=self._time, rep=left + 1, reps=left, reason="too few movements alike to be a set"
+                        time_s=self._time,
+                        rep=left + 1,
+                        reps=left,
+                        reason="too few movements alike to be a set",
                     )
                 )
             return
@@ -779,9 +808,7 @@ def _moved(m: Movement, by: int) -> Movement:
     )
 
 
-def _with_top(
-    groups: tuple[tuple[Movement, ...], ...], top: int, within: int
-) -> tuple[Movement, ...] | None:
+def _with_top(groups: tuple[tuple[Movement, ...], ...], top: int, within: int) -> tuple[Movement, ...] | None:
     """The group that holds the movement with its top at a row."""
     for group in groups:
         if any(abs(m.top - top) <= within for m in group):

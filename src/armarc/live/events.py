@@ -109,9 +109,7 @@ class GapSeen:
     restarted: bool
 
 
-EngineEvent = (
-    Ready | RepStarted | GateCrossed | TopReached | RepEnded | RepWithdrawn | SetEnded | GapSeen
-)
+EngineEvent = Ready | RepStarted | GateCrossed | TopReached | RepEnded | RepWithdrawn | SetEnded | GapSeen
 
 NAMES: dict[type[Any], str] = {
     Ready: "ready",

@@ -14,8 +14,8 @@ from armarc.live.judge import rate_of
 from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import Mounting, choose_mounting, dominant_axis, up_in_sensor
 from armarc.motion.quaternions import rotate
-from armarc.pipeline import CONCENTRIC_WORTH
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Piece
+from armarc.pipeline import CONCENTRIC_WORTH, measure
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Piece, Recording
 from armarc.reps.movements import Movement
 
 REST_TAIL_S = 0.6
@@ -82,6 +82,26 @@ def learn_mounting(
         return None
     offset = (piece.specific_force_m_s2[0] - motion.specific_force_m_s2[0]).tolist()
     return Learned(mounting=motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
+
+
+def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned, int] | None:
+    """Settle the mounting by measuring the stretch at hand as if it were a recording of its own.
+
+    Slower than `learn_mounting`, but it does not rest on what the live angle has found so far.
+
+    Returns
+    -------
+    (Learned, reps found) or None
+        None without a set in it.
+    """
+    session = measure(recording, choices)
+    if not session.sets:
+        return None
+    motion = session.motions[0]
+    start = int(np.searchsorted(recording.time_s, motion.time_s[0] - 1e-6))
+    offset = (recording.specific_force_m_s2[start] - motion.specific_force_m_s2[0]).tolist()
+    learned = Learned(mounting=motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
+    return learned, sum(len(one.reps) for one in session.sets)
 
 
 def _brought_to_rest(table: FloatArray, bias_rad_s: tuple[float, float, float]) -> FloatArray:

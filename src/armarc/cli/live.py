@@ -1,0 +1,449 @@
+"""``armarc live``: reps, verdicts and sets while they are lifted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    import asyncio
+    from collections.abc import AsyncIterator, Callable
+
+    from armarc.choices import Choices
+    from armarc.live.session import Face, Session
+    from armarc.live.source import Item
+    from armarc.live.web.server import WebFace
+    from armarc.recording import Metadata, Recording, RecordingWriter
+    from armarc.sensor.link import StreamOptions
+
+_WHAT, _FROM, _FACES, _AFTER = "What is lifted", "Where the samples come from", "Faces", "After a set"
+
+
+def live(
+    sensor: Annotated[
+        str,
+        typer.Argument(
+            metavar="[SENSOR]", help="Nickname, name or address; without it the one sensor in reach."
+        ),
+    ] = "",
+    exercise: Annotated[
+        str | None, typer.Option("--exercise", "-e", help="See `armarc exercises`.", rich_help_panel=_WHAT)
+    ] = None,
+    side: Annotated[str | None, typer.Option(help="right or left arm.", rich_help_panel=_WHAT)] = None,
+    load: Annotated[
+        str | None, typer.Option(help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=_WHAT)
+    ] = None,
+    band: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=_WHAT
+        ),
+    ] = None,
+    gate: Annotated[
+        str | None,
+        typer.Option(metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=_WHAT),
+    ] = None,
+    rest: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS", help="A pause at the bottom this long ends a set.", rich_help_panel=_WHAT
+        ),
+    ] = None,
+    mounting: Annotated[
+        str | None, typer.Option(help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=_WHAT)
+    ] = None,
+    strap: Annotated[
+        str | None, typer.Option(help="back, inside, thumb or little-finger.", rich_help_panel=_WHAT)
+    ] = None,
+    hand_axis: Annotated[
+        str | None,
+        typer.Option(metavar="±x|±y|±z", help="Sensor axis that points to the hand.", rich_help_panel=_WHAT),
+    ] = None,
+    from_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--from", metavar="FILE", help="Play a recording instead of a sensor.", rich_help_panel=_FROM
+        ),
+    ] = None,
+    speed: Annotated[
+        str, typer.Option(metavar="X|max", help="How fast to play it.", rich_help_panel=_FROM)
+    ] = "1",
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="OUT.csv",
+            help="File of the raw stream; with a sensor always written [default: named by date and time].",
+            rich_help_panel=_FROM,
+        ),
+    ] = None,
+    rate: Annotated[
+        float, typer.Option(min=25, max=1000, help="Samples per second of the sensor.", rich_help_panel=_FROM)
+    ] = 200.0,
+    description: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--description",
+            "-d",
+            help="Description (TOML) of a sensor that speaks otherwise.",
+            rich_help_panel=_FROM,
+        ),
+    ] = None,
+    json_: Annotated[
+        bool,
+        typer.Option(
+            "--json",
+            help="One JSON object per event on stdout (also when stdout is no terminal).",
+            rich_help_panel=_FACES,
+        ),
+    ] = False,
+    sound: Annotated[
+        bool,
+        typer.Option(
+            "--sound",
+            help="A tone per start: low below, middle inside, high twice above.",
+            rich_help_panel=_FACES,
+        ),
+    ] = False,
+    say: Annotated[bool, typer.Option("--say", help="Speak the rep count.", rich_help_panel=_FACES)] = False,
+    web: Annotated[
+        bool,
+        typer.Option("--web", help="Show it on a page for a phone or tablet, too.", rich_help_panel=_FACES),
+    ] = False,
+    host: Annotated[
+        str,
+        typer.Option(
+            help="Address the page listens on; 0.0.0.0 opens it to the network, behind a token.",
+            rich_help_panel=_FACES,
+        ),
+    ] = "127.0.0.1",
+    port: Annotated[
+        int,
+        typer.Option(min=0, max=65535, help="Port of the page; 0 takes a free one.", rich_help_panel=_FACES),
+    ] = 8765,
+    hook: Annotated[
+        str | None,
+        typer.Option(
+            metavar="COMMAND",
+            help="Run it after every set, the set as JSON on its stdin.",
+            rich_help_panel=_AFTER,
+        ),
+    ] = None,
+    log: Annotated[
+        bool, typer.Option("--log", help="Write every set into the training log.", rich_help_panel=_AFTER)
+    ] = False,
+    log_file: Annotated[
+        str | None, typer.Option(help="Another log than the usual one.", rich_help_panel=_AFTER)
+    ] = None,
+) -> None:
+    """Lift and know: the start velocity against the band during the rep, reps and sets as they happen.
+
+    Stand still for a moment with the arm hanging, then lift. Ctrl-C ends in good order and keeps the running set;
+    a second one ends at once. Try it without a sensor: armarc live --from FILE --speed 4.
+    """
+    import asyncio
+
+    from armarc.errors import UsageError
+    from armarc.live.after_set import parse_hook
+    from armarc.live.session import After
+
+    if from_file is not None and sensor:
+        raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
+    pace = _pace(speed)
+    if pace != 1.0 and from_file is None:
+        raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
+    after = After(
+        hook=None if hook is None else parse_hook(hook), log=log or log_file is not None, log_file=log_file
+    )
+    stated = {
+        "exercise": exercise,
+        "side": side,
+        "load": load,
+        "band": band,
+        "gate": gate,
+        "rest_s": rest,
+        "mounting": mounting,
+        "strap": strap,
+        "hand_axis": hand_axis,
+    }
+    recording: Recording | None = None
+    options: StreamOptions | None = None
+    if from_file is not None:
+        from armarc.recording import read_csv
+
+        recording = read_csv(from_file)
+        choices = _choices(stated, recording.metadata)
+    else:
+
+        options, choices, out = _sensor_plan(sensor, stated, rate, description, out)
+    faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
+    code = asyncio.run(_run(choices, recording, pace, sensor, options, out, faces, after))
+    if code:
+        raise typer.Exit(code)
+
+
+def _pace(text: str) -> float | None:
+    from armarc.errors import UsageError
+
+    if text.strip().lower() == "max":
+        return None
+    try:
+        pace = float(text.lower().removesuffix("x"))
+    except ValueError:
+        pace = 0.0
+    if not 0.05 <= pace <= 1000:
+        raise UsageError(
+            f"--speed {text}: expected a factor from 0.05 to 1000, or max", "for example --speed 4"
+        )
+    return pace
+
+
+def _choices(stated: dict[str, Any], metadata: Metadata) -> Choices:
+    import math
+
+    from armarc.choices import choose
+    from armarc.quantities import parse_load, parse_pair
+    from armarc.settings import load_settings
+
+    def rad(text: str | None) -> tuple[float, float] | None:
+        if text is None:
+            return None
+        low, high = parse_pair(text)
+        return math.radians(low), math.radians(high)
+
+    return choose(
+        metadata,
+        load_settings(),
+        exercise=stated["exercise"],
+        side=stated["side"],
+        load_kg=None if stated["load"] is None else parse_load(stated["load"]),
+        band_rad_s=rad(stated["band"]),
+        gate_rad=rad(stated["gate"]),
+        rest_s=stated["rest_s"],
+        mounting=stated["mounting"],
+        strap=stated["strap"],
+        hand_axis=stated["hand_axis"],
+    )
+
+
+def _sensor_plan(
+    sensor: str, stated: dict[str, Any], rate: float, description: list[Path] | None, out: Path | None
+) -> tuple[StreamOptions, Choices, Path]:
+    from datetime import datetime
+
+    from armarc.errors import UsageError
+    from armarc.recording import Metadata
+    from armarc.sensor.describe import DescribedDialect, load_description, load_descriptions
+    from armarc.sensor.link import StreamOptions
+    from armarc.sensor.link.find import prepare_platform
+    from armarc.sensor.remembered import load_known, recall
+    from armarc.sensor.wire import SensorSettings
+
+    described = [load_description(path) for path in description or []]
+    options = StreamOptions(
+        settings=SensorSettings(rate_hz=rate),
+        known=load_known(),
+        descriptions=tuple(DescribedDialect(one) for one in (*described, *load_descriptions())),
+    )
+    known = recall(options.known, sensor) if sensor else None
+    choices = _choices(stated, Metadata(side=None if known is None else known.side))
+    path = out or Path(f"armarc-live-{datetime.now():%Y%m%d-%H%M%S}.csv")
+    if path.exists():
+        raise UsageError(
+            f"there is a file {path} already, and recordings are never overwritten", "choose another --out"
+        )
+    if not path.parent.is_dir():
+        raise UsageError(f"there is no folder {path.parent}", "make it first")
+    prepare_platform()
+    return options, choices, path
+
+
+async def _run(
+    choices: Choices,
+    recording: Recording | None,
+    pace: float | None,
+    sensor: str,
+    options: StreamOptions | None,
+    out: Path | None,
+    wanted: dict[str, Any],
+    after: Any,
+) -> int:
+    import asyncio
+    import contextlib
+    import sys
+
+    from rich.console import Console
+
+    from armarc.live.faces import JsonLines, TerminalFace
+    from armarc.live.screen import Screen
+    from armarc.live.session import Session
+    from armarc.live.source import listen, play
+
+    stop = asyncio.Event()
+    said: list[str] = []
+    console = Console(highlight=False)
+    on_screen = console.is_terminal and not wanted["json"]
+
+    def tell(text: str) -> None:
+        # A sentence on stderr would tear the screen: it is said below it, at the end.
+        if on_screen:
+            said.append(text)
+        else:
+            print(f"armarc: {text}", file=sys.stderr, flush=True)
+
+    async with contextlib.AsyncExitStack() as stack:
+        faces: list[Face] = []
+        if wanted["web"]:
+            faces.append(await _web(stack, wanted["host"], wanted["port"], on_screen, tell))
+        faces += _sounds(wanted["sound"], wanted["say"], tell)
+        session = Session(
+            choices=choices,
+            faces=faces,
+            after=after,
+            tell=tell,
+            writer_for=None if out is None else _writer(out, choices),
+            stamp_for=_stamps(recording),
+            in_step=recording is not None and pace is None,
+        )
+        _stop_on_signals(stop, session)
+        if on_screen:
+            faces.append(TerminalFace(stack.enter_context(Screen(console))))
+        else:
+            faces.append(JsonLines())
+        source: AsyncIterator[Item]
+        if recording is not None:
+            source = play(recording, pace, stop)
+            rate_hz: float | None = recording.rate_hz
+        else:
+            assert options is not None
+            source, rate_hz = listen(sensor, options, stop), None
+        await session.run(source, rate_hz)
+    _report(session, choices, said, on_screen, out)
+    if recording is not None and not session.sets and not stop.is_set():
+        return 6
+    return 0
+
+
+async def _web(stack: Any, host: str, port: int, on_screen: bool, tell: Callable[[str], None]) -> WebFace:
+    from armarc.live.web.access import open_access, own_address
+    from armarc.live.web.server import Server, WebFace
+
+    access = open_access(host, port)
+    face = WebFace()
+    server = await stack.enter_async_context(Server(face, access))
+    shown = own_address(host)
+    shown = f"[{shown}]" if ":" in shown else shown
+    query = f"/?token={access.token}" if access.token else "/"
+    import sys
+
+    print(f"armarc: the page is at http://{shown}:{server.port}{query}", file=sys.stderr, flush=True)
+    if on_screen:
+        import asyncio
+
+        await asyncio.sleep(2.0)  # long enough to read it before the screen takes over
+        tell(f"the page was at http://{shown}:{server.port}{query}")
+    return face
+
+
+def _sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:
+    from armarc.live.faces import SoundFace, SpeechFace
+    from armarc.live.speech import Speaker, find_speech
+    from armarc.live.tones import open_player
+
+    faces: list[Face] = []
+    if sound:
+        player, problem = open_player()
+        if player is None:
+            tell(problem)
+        else:
+            faces.append(SoundFace(player))
+    if say:
+        command = find_speech()
+        if command is None:
+            tell("no speech: no speech command was found (install espeak-ng)")
+        else:
+            faces.append(SpeechFace(Speaker(command), tell))
+    return faces
+
+
+def _writer(path: Path, choices: Choices) -> Callable[[float], RecordingWriter]:
+    from datetime import datetime
+
+    from armarc.recording import Metadata, RecordingWriter
+
+    def open_writer(rate_hz: float) -> RecordingWriter:
+        metadata = Metadata(
+            exercise=choices.exercise.key,
+            side=choices.side,
+            load_kg=choices.load_kg,
+            strap=choices.strap,
+            hand_axis=choices.hand_axis,
+            started_at=datetime.now().astimezone().isoformat(timespec="seconds"),
+        )
+        return RecordingWriter(path, metadata, rate_hz)
+
+    return open_writer
+
+
+def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
+    """Wall-clock stamps of signal times: the recording's own, or this machine's from now on."""
+    from datetime import datetime, timedelta
+
+    if recording is None:
+        zero: datetime | None = datetime.now().astimezone()
+    else:
+        try:
+            zero = datetime.fromisoformat(recording.metadata.started_at or "")
+        except ValueError:
+            zero = None
+    return lambda time_s: (
+        None if zero is None else (zero + timedelta(seconds=time_s)).isoformat(timespec="milliseconds")
+    )
+
+
+def _stop_on_signals(stop: asyncio.Event, session: Session) -> None:
+    """First Ctrl-C: end in good order and keep the running set. Second: at once."""
+    import asyncio
+    import os
+    import signal
+
+    loop = asyncio.get_running_loop()
+
+    def ask() -> None:
+        if stop.is_set():
+            os._exit(130)
+        stop.set()
+        session.board.stopping = True
+        session.tell(
+            "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
+        )
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        try:
+            loop.add_signal_handler(number, ask)
+        except NotImplementedError:
+            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
+
+
+def _report(session: Session, choices: Choices, said: list[str], on_screen: bool, out: Path | None) -> None:
+    """What stays on the terminal when the screen is gone."""
+    from armarc.cli.app import error_console
+
+    talk = error_console()
+    for text in dict.fromkeys([*choices.assumed, *said]):
+        talk.print(f"armarc: {text}", markup=False, soft_wrap=True)
+    if out is not None and out.exists():
+        talk.print(f"armarc: raw stream: {out}", markup=False, soft_wrap=True)
+    if not on_screen:
+        return
+    for line in session.board.sets:
+        parts = [f"set {line.number}: {line.reps} {'rep' if line.reps == 1 else 'reps'}"]
+        if line.in_band is not None:
+            parts.append(f"{line.in_band} inside the band")
+        if line.mean_speed_deg_s is not None:
+            parts.append(f"mean start {line.mean_speed_deg_s:.0f} °/s")
+        parts.append(f"tempo {line.tempo}")
+        if line.loss_pct is not None:
+            parts.append(f"velocity loss {line.loss_pct:.0f} %")
+        typer.echo(", ".join(parts))

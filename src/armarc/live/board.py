@@ -1,0 +1,213 @@
+"""What a lifter needs to see at this moment, kept up by the events; every face draws the same board."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any
+
+from armarc.choices import Choices
+from armarc.live.events import (
+    EngineEvent,
+    GapSeen,
+    GateCrossed,
+    Ready,
+    RepEnded,
+    RepStarted,
+    RepWithdrawn,
+    SetEnded,
+    TopReached,
+)
+from armarc.reps.types import Rep
+
+TRACE_S = 12.0
+FLASH_S = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class StripMark:
+    """One rep of the strip: its speed (°/s) and verdict."""
+
+    speed_deg_s: float | None
+    verdict: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class SetLine:
+    """One finished set, as the offline road or, until it has answered, the live engine measured it."""
+
+    number: int
+    reps: int
+    in_band: int | None
+    mean_speed_deg_s: float | None
+    tempo: str
+    loss_pct: float | None
+    measured: bool
+
+
+@dataclass(slots=True)
+class Board:
+    """The state all faces draw.
+
+    Parameters
+    ----------
+    exercise, side, load, band_deg_s, gate_deg
+        What is being lifted.
+    """
+
+    exercise: str
+    side: str
+    load: str
+    band_deg_s: tuple[float, float] | None
+    gate_deg: tuple[float, float]
+    time_s: float = 0.0
+    ready: bool = False
+    rep: int = 0
+    under_way: bool = False
+    speed_deg_s: float | None = None
+    verdict: str | None = None
+    said_s: float = -math.inf
+    top_deg: float | None = None
+    rom_deg: float | None = None
+    tempo: str = ""
+    loss_pct: float | None = None
+    strip: list[StripMark] = field(default_factory=list)
+    angle_deg: float = 0.0
+    bottom_deg: float = 0.0
+    trace: deque[tuple[float, float]] = field(default_factory=deque)
+    trace_from: int = 0
+    sets: list[SetLine] = field(default_factory=list)
+    set_ended_s: float | None = None
+    battery_pct: int | None = None
+    battery_low: bool = False
+    link: str = ""
+    notice: str = ""
+    stopping: bool = False
+    _speeds: list[float] = field(default_factory=list)
+
+    def tick(self, time_s: float, angle_rad: float, bottom_rad: float) -> None:
+        """A new sample: move the trace on."""
+        self.time_s = time_s
+        self.angle_deg = math.degrees(angle_rad)
+        self.bottom_deg = math.degrees(bottom_rad)
+        if not self.trace or time_s - self.trace[-1][0] >= 0.019:
+            self.trace.append((time_s, self.angle_deg))
+            while self.trace and self.trace[0][0] < time_s - TRACE_S:
+                self.trace.popleft()
+                self.trace_from += 1
+
+    def hear(self, event: EngineEvent) -> None:
+        """Take in one event."""
+        match event:
+            case Ready():
+                self.ready = True
+            case RepStarted():
+                if event.rep == 1:
+                    self._new_set()
+                self.rep, self.under_way = event.rep, True
+                self.speed_deg_s = self.verdict = self.top_deg = None
+            case GateCrossed() if not event.late:
+                self.speed_deg_s = math.degrees(event.start_velocity_rad_s)
+                self.verdict, self.said_s = event.verdict, event.time_s
+            case TopReached():
+                self.top_deg = math.degrees(event.top_rad)
+            case RepEnded():
+                if event.rep == 1 and self.set_ended_s is not None:
+                    self._new_set()
+                self._end_rep(event.reps, event.measured, event.tempo)
+            case RepWithdrawn():
+                if event.rep <= len(self.strip):
+                    del self.strip[event.rep - 1]
+                    del self._speeds[event.rep - 1]
+                self.rep, self.under_way = event.reps, False
+                self.speed_deg_s = self.verdict = None
+            case SetEnded():
+                self.under_way = False
+                self.set_ended_s = event.end_s
+                self.sets.append(_live_line(event, self.band_deg_s is not None))
+            case GapSeen():
+                self.notice = f"{event.end_s - event.start_s:.1f} s of the signal are missing"
+            case _:
+                pass
+
+    def _new_set(self) -> None:
+        self.strip.clear()
+        self._speeds.clear()
+        self.set_ended_s = None
+        self.loss_pct = None
+        self.rom_deg, self.tempo, self.notice = None, "", ""
+
+    def _end_rep(self, reps: int, rep: Rep, tempo: str) -> None:
+        self.rep, self.under_way = reps, False
+        speed = None if rep.start_velocity_rad_s is None else math.degrees(rep.start_velocity_rad_s)
+        self.strip.append(StripMark(speed, rep.start_verdict))
+        self._speeds.append(rep.mean_concentric_rad_s)
+        self.speed_deg_s, self.verdict = speed, rep.start_verdict
+        self.rom_deg, self.tempo = math.degrees(rep.rom_rad), tempo
+        best = max(self._speeds)
+        self.loss_pct = 100 * (best - self._speeds[-1]) / best if best > 0 and len(self._speeds) > 1 else None
+
+    def measured(self, number: int, summary: dict[str, Any]) -> None:
+        """The offline road has measured a set: its numbers take the place of the live ones."""
+        band = summary.get("in_band")
+        line = SetLine(
+            number=number,
+            reps=int(summary["reps"]),
+            in_band=None if band is None else int(band["count"]),
+            mean_speed_deg_s=summary.get("mean_start_velocity_deg_s"),
+            tempo=str(summary["tempo"]),
+            loss_pct=summary.get("velocity_loss_pct"),
+            measured=True,
+        )
+        self.sets = [line if one.number == number else one for one in self.sets]
+
+    @property
+    def since_set_s(self) -> float | None:
+        """Rest since the last rep of the last set, s; None while a set is running."""
+        return None if self.set_ended_s is None else self.time_s - self.set_ended_s
+
+    @property
+    def off_band_deg_s(self) -> float:
+        """How far the last start was outside the band, °/s; 0 inside."""
+        if self.band_deg_s is None or self.speed_deg_s is None:
+            return 0.0
+        low, high = self.band_deg_s
+        return max(low - self.speed_deg_s, self.speed_deg_s - high, 0.0)
+
+    @property
+    def sensor_lines(self) -> list[str]:
+        """What is to be said about the sensor; empty when all is well."""
+        lines = [self.link] if self.link else []
+        if self.battery_low or (self.battery_pct is not None and self.battery_pct <= 15):
+            lines.append("battery low" if self.battery_pct is None else f"battery {self.battery_pct} %")
+        if self.notice:
+            lines.append(self.notice)
+        return lines
+
+
+def board_for(choices: Choices) -> Board:
+    """An empty board for what is going to be lifted."""
+    exercise = choices.exercise
+    band = exercise.band
+    low, high = exercise.gate_rad
+    return Board(
+        exercise=exercise.name,
+        side=choices.side,
+        load="" if choices.load_kg is None else f"{choices.load_kg:g} kg",
+        band_deg_s=None if band is None else (math.degrees(band.low_rad_s), math.degrees(band.high_rad_s)),
+        gate_deg=(math.degrees(low), math.degrees(high)),
+    )
+
+
+def _live_line(event: SetEnded, has_band: bool) -> SetLine:
+    speeds = [math.degrees(r.start_velocity_rad_s) for r in event.reps if r.start_velocity_rad_s is not None]
+    return SetLine(
+        number=event.set,
+        reps=len(event.reps),
+        in_band=sum(r.start_verdict == "inside" for r in event.reps) if has_band else None,
+        mean_speed_deg_s=sum(speeds) / len(speeds) if speeds else None,
+        tempo=event.tempo,
+        loss_pct=event.velocity_loss_pct,
+        measured=False,
+    )

@@ -1,0 +1,104 @@
+"""The faces that need no page of their own: JSON lines, the terminal screen, sound and speech."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TextIO
+
+from armarc.live.board import Board
+from armarc.live.events import EngineEvent, RepEnded
+from armarc.live.speech import Speaker
+from armarc.live.tones import Player, sound_for
+
+if TYPE_CHECKING:
+    from armarc.live.screen import Screen
+
+FRAMES_PER_S = 15.0
+
+
+class JsonLines:
+    """One JSON object per event and line."""
+
+    def __init__(self, out: TextIO | None = None) -> None:
+        self._out = out or sys.stdout
+
+    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        """Print the record at once."""
+        self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
+        self._out.flush()
+
+    def refresh(self, board: Board) -> None:
+        """Nothing: samples are no events."""
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+class TerminalFace:
+    """The lifting screen, drawn at most `FRAMES_PER_S` times a second, and at once for a verdict."""
+
+    def __init__(self, screen: Screen) -> None:
+        self._screen = screen
+        self._drawn_s = -1.0
+        self._news = False
+
+    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        """The next refresh draws at once."""
+        self._news = True
+
+    def refresh(self, board: Board) -> None:
+        """Draw when something has happened or a frame is due."""
+        now_s = time.monotonic()
+        if self._news or now_s - self._drawn_s >= 1.0 / FRAMES_PER_S:
+            self._screen.draw(board)
+            self._drawn_s, self._news = now_s, False
+
+    def close(self) -> None:
+        """The screen is put away by whoever opened it."""
+
+
+class SoundFace:
+    """Tones through a player."""
+
+    def __init__(self, player: Player) -> None:
+        self._player = player
+
+    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        """Play what belongs to the event."""
+        name = None if event is None else sound_for(event)
+        if name is not None:
+            self._player.play(name)
+
+    def refresh(self, board: Board) -> None:
+        """Nothing: samples make no sound."""
+
+    def close(self) -> None:
+        """Let go of the sound device."""
+        self._player.close()
+
+
+class SpeechFace:
+    """Speaks the rep count; gives up with one sentence when the command fails."""
+
+    def __init__(self, speaker: Speaker, tell: Callable[[str], None]) -> None:
+        self._speaker: Speaker | None = speaker
+        self._tell = tell
+
+    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        """Speak the number of a rep that has ended."""
+        if self._speaker is None or not isinstance(event, RepEnded):
+            return
+        try:
+            self._speaker.say(str(event.reps))
+        except OSError as error:
+            self._tell(f"no speech: {error.strerror or error}")
+            self._speaker = None
+
+    def refresh(self, board: Board) -> None:
+        """Nothing: samples are not spoken."""
+
+    def close(self) -> None:
+        """Let the last word be finished."""

@@ -1,0 +1,76 @@
+"""A finished set, measured by the offline road."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from armarc.choices import Choices
+from armarc.errors import ArmarcError
+from armarc.live.events import SCHEMA, SetEnded, event_record
+from armarc.pipeline import measure
+from armarc.recording import Recording
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredLive:
+    """What became of a live set.
+
+    ``result`` is the offline document (schema ``armarc.sets/1``) with this one set, its number the live one, its times
+    counted from the first sample of ``raw``; None when it could not be measured, and ``problem`` says why.
+    """
+
+    number: int
+    time_s: float
+    raw: Recording
+    raw_start_s: float
+    live: dict[str, Any]
+    result: dict[str, Any] | None
+    problem: str = ""
+
+    def record(self) -> dict[str, Any]:
+        """As an event of ``armarc.events/1``: ``set measured``."""
+        return {
+            "schema": SCHEMA,
+            "event": "set measured",
+            "time_s": round(self.time_s, 4),
+            "set": self.number,
+            "raw_start_s": round(self.raw_start_s, 4),
+            "live": {k: v for k, v in self.live.items() if k not in ("schema", "event", "measures")},
+            "result": self.result,
+            "problem": self.problem or None,
+        }
+
+
+def measure_live_set(event: SetEnded, choices: Choices, *, stamp: str | None = None) -> MeasuredLive:
+    """Measure a set that has just ended; never raises for what a recording may hold.
+
+    Parameters
+    ----------
+    event : SetEnded
+    choices : Choices
+    stamp : str or None
+        When the raw part began, ISO 8601, for its metadata.
+    """
+    raw = event.raw
+    if stamp is not None:
+        raw = replace(raw, metadata=replace(raw.metadata, started_at=stamp))
+    common: dict[str, Any] = {
+        "number": event.set,
+        "time_s": event.time_s,
+        "raw": raw,
+        "raw_start_s": event.raw_start_s,
+        "live": event_record(event),
+    }
+    try:
+        document = measure(raw, choices).to_dict()
+    except ArmarcError as error:
+        return MeasuredLive(**common, result=None, problem=str(error))
+    sets = document["sets"]
+    assert isinstance(sets, list)
+    start, end = event.start_s - event.raw_start_s, event.end_s - event.raw_start_s
+    best = max(sets, key=lambda one: min(one["end_s"], end) - max(one["start_s"], start), default=None)
+    if best is None or best["start_s"] > end or best["end_s"] < start:
+        return MeasuredLive(**common, result=None, problem="no set was found when it was measured again")
+    document["sets"] = [{**best, "set": event.set}]
+    return MeasuredLive(**common, result=document)

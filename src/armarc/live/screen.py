@@ -1,0 +1,296 @@
+"""The lifting screen in a terminal: a very large rep number, the start against the band, the arm as a moving line.
+
+Everything is said by shape and word as well as by colour, fits into 80 × 24 and grows with the terminal.
+"""
+
+from __future__ import annotations
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.text import Text
+
+from armarc.live.board import FLASH_S, TRACE_S, Board, SetLine
+from armarc.live.raster import Braille, digits, half_blocks, shape
+
+INSIDE, ABOVE = "#55C7E8", "#F29A58"
+SIGNS = {"below": "▽", "inside": "●", "above": "▲", None: "□"}
+STYLES = {"below": "bold", "inside": f"bold {INSIDE}", "above": f"bold {ABOVE}", None: "bold"}
+LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+MARGIN = 2
+
+
+class Screen:
+    """Draws a board over and over.
+
+    Parameters
+    ----------
+    console : Console
+    """
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._live = Live(console=console, screen=True, auto_refresh=False, transient=False)
+        self._drawn_s = 0.0
+
+    def __enter__(self) -> Screen:
+        self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._live.stop()
+
+    def draw(self, board: Board) -> None:
+        """Show the board as it is now."""
+        size = self._console.size
+        self._live.update(draw(board, size.width, size.height), refresh=True)
+
+
+def draw(board: Board, width: int, height: int) -> Group:
+    """The screen as lines of text, exactly `height` of them where there is room at all."""
+    width, height = max(width, 20), max(height, 6)
+    if width < LEAST_WIDTH or height < LEAST_HEIGHT:
+        return Group(*_small(board, width, height))
+    lines = [_head(board, width), Text("")]
+    spare = height - 13
+    hero_rows = max(min(spare * 3 // 5, 21), 7)
+    lines += _hero(board, width, hero_rows)
+    lines += [Text(""), *_gauge(board, width)]
+    foot = [*_strip(board, width), Text(""), _foot(board, width)]
+    trace_rows = height - len(lines) - len(foot) - 1
+    lines += [Text(""), *_trace(board, width, trace_rows)] if trace_rows >= 2 else []
+    lines += foot
+    return Group(*lines[:height])
+
+
+def _fit(text: Text, width: int) -> Text:
+    text.truncate(width, overflow="ellipsis")
+    text.no_wrap = True
+    return text
+
+
+def _head(board: Board, width: int) -> Text:
+    left = Text(" " * MARGIN)
+    left.append(board.exercise, "bold")
+    for part in (f"{board.side} arm", board.load):
+        if part:
+            left.append(f"   {part}", "dim")
+    right = Text()
+    if board.stopping:
+        right.append(" stopping, the set is being saved ", "reverse")
+    elif board.sensor_lines:
+        right.append(f" {'  ·  '.join(board.sensor_lines)} ", "bold reverse")
+    elif not board.ready:
+        right.append("hang the arm and stand still for a moment", "bold")
+    elif board.sets:
+        right.append(f"{len(board.sets)} {'set' if len(board.sets) == 1 else 'sets'} done", "dim")
+    gap = width - MARGIN - left.cell_len - right.cell_len
+    if gap < 2:
+        return _fit(right if board.sensor_lines or board.stopping else left, width)
+    left.append(" " * gap)
+    left.append_text(right)
+    return left
+
+
+def _hero(board: Board, width: int, rows: int) -> list[Text]:
+    """The rep number on the left, on the right the start velocity or, between sets, the rest."""
+    number = str(board.rep)
+    dots = rows * 2 // 7
+    across = max(min(round(dots), (width // 2 - MARGIN) // (6 * len(number))), 1)
+    face = half_blocks(digits(number, across, max(min(dots, across), 1)))
+    style = "bold" if board.rep or board.under_way else "dim"
+    left = [Text(" " * MARGIN + line, style) for line in _middle(face, rows)]
+    beside = max(width * 9 // 20, max(line.cell_len for line in left) + 4)
+    resting = board.since_set_s
+    right = _rest(board, width - beside, rows) if resting is not None else _start(board, width - beside, rows)
+    out = []
+    for a, b in zip(left, right, strict=True):
+        a.append(" " * max(beside - a.cell_len, 0))
+        a.append_text(b)
+        out.append(_fit(a, width))
+    return out
+
+
+def _middle(lines: list[str], rows: int) -> list[str]:
+    wide = max((len(line) for line in lines), default=0)
+    above = max((rows - len(lines)) // 2, 0)
+    padded = [" " * wide] * above + lines[:rows]
+    return padded + [" " * wide] * (rows - len(padded))
+
+
+def _start(board: Board, width: int, rows: int) -> list[Text]:
+    lines = [Text("start velocity", "dim")]
+    style = STYLES[board.verdict]
+    speed = None if board.speed_deg_s is None else f"{board.speed_deg_s:.0f}"
+    tall = rows - 3
+    if speed is None:
+        lines += [Text(line, "dim") for line in _middle(half_blocks(digits("--", 2, 2)), tall)]
+        lines.append(Text(""))
+        lines.append(Text("rising" if board.under_way else "", "dim"))
+        return lines[:rows]
+    across = max(min(tall * 2 // 7, (width - 14) // (6 * len(speed))), 1)
+    figures = half_blocks(digits(speed, across, across))
+    side = min(len(figures) * 2, 14)
+    mark = half_blocks(shape(board.verdict, side, side)) if board.verdict else []
+    figures, mark = _middle(figures, tall), _middle(mark, tall)
+    for a, b in zip(mark, figures, strict=True):
+        line = Text(a, style)
+        line.append("  " if a else "")
+        line.append(b, style)
+        lines.append(line)
+    lines.append(Text(""))
+    lines.append(_verdict_words(board))
+    return lines[:rows]
+
+
+def _verdict_words(board: Board) -> Text:
+    style = STYLES[board.verdict]
+    recent = board.time_s - board.said_s < FLASH_S
+    if recent and board.verdict:
+        style += " reverse"
+    if board.verdict is None:
+        return Text("°/s, no band set", "dim")
+    if board.verdict == "inside":
+        return Text(" ● INSIDE THE BAND ", style)
+    word = "BELOW, start faster" if board.verdict == "below" else "ABOVE, start slower"
+    return Text(f" {SIGNS[board.verdict]} {board.off_band_deg_s:.0f} °/s {word} ", style)
+
+
+def _rest(board: Board, width: int, rows: int) -> list[Text]:
+    seconds = int(board.since_set_s or 0)
+    clock = f"{seconds // 60}:{seconds % 60:02d}"
+    tall = max(rows - 4, 3)
+    across = max(min(tall * 2 // 7, (width - 2) // (6 * len(clock))), 1)
+    lines = [Text("rest since the set", "dim")]
+    lines += [Text(line, "bold") for line in _middle(half_blocks(digits(clock, across, across)), tall)]
+    lines.append(Text(""))
+    if board.sets:
+        lines += _set_words(board.sets[-1])
+    lines += [Text("")] * max(rows - len(lines), 0)
+    return lines[:rows]
+
+
+def _set_words(line: SetLine) -> list[Text]:
+    first = Text(f"set {line.number}: {line.reps} {'rep' if line.reps == 1 else 'reps'}", "bold")
+    if line.in_band is not None:
+        first.append(f", {line.in_band} inside ●", f"bold {INSIDE}")
+    second = Text("", "dim")
+    if line.mean_speed_deg_s is not None:
+        second.append(f"mean start {line.mean_speed_deg_s:.0f} °/s   ")
+    if not line.measured:
+        second.append("measuring …")
+    return [first, second]
+
+
+def _gauge(board: Board, width: int) -> list[Text]:
+    """A ruler of start velocity with the band as a heavy stretch and the last start as a pointer."""
+    left, right = MARGIN, width - MARGIN
+    band = board.band_deg_s
+    most = max(120.0, 1.7 * band[1] if band else 120.0, 1.1 * (board.speed_deg_s or 0.0))
+
+    def place(speed: float) -> int:
+        return left + round((right - left - 1) * min(max(speed / most, 0.0), 1.0))
+
+    ruler = [" "] * width
+    for x in range(left, right):
+        ruler[x] = "╌"
+    labels = [" "] * width
+    if band is not None:
+        low, high = place(band[0]), place(band[1])
+        for x in range(low, high + 1):
+            ruler[x] = "━"
+        ruler[low], ruler[high] = "┝", "┥"
+        for x, value in ((low, band[0]), (high, band[1])):
+            text = f"{value:.0f}"
+            for k, sign in enumerate(text):
+                labels[min(x + k, width - 1)] = sign
+        unit = " °/s"
+        for k, sign in enumerate(unit):
+            at = high + len(f"{band[1]:.0f}") + k
+            if at < width:
+                labels[at] = sign
+    first = Text()
+    for x, sign in enumerate(ruler):
+        inside = band is not None and place(band[0]) <= x <= place(band[1])
+        first.append(sign, f"bold {INSIDE}" if inside else "dim")
+    if board.speed_deg_s is not None:
+        x = place(board.speed_deg_s)
+        pointer = Text(" " * x)
+        pointer.append("▼" if board.verdict != "below" else "▽", STYLES[board.verdict])
+        return [pointer, first, Text("".join(labels), "dim")]
+    return [Text(""), first, Text("".join(labels), "dim")]
+
+
+def _trace(board: Board, width: int, rows: int) -> list[Text]:
+    """The elevation of the last seconds, newest on the right, with the gate of the movement under way."""
+    label = 6
+    columns = width - label - MARGIN
+    canvas, gate = Braille(columns, rows), Braille(columns, rows)
+    highest = max([100.0, *(angle for _, angle in board.trace)])
+    top = 20.0 * (int(highest / 20.0) + 1)
+
+    def y_of(angle: float) -> int:
+        return round((4 * rows - 1) * (1.0 - (angle + 5.0) / (top + 5.0)))
+
+    now = board.trace[-1][0] if board.trace else 0.0
+    before: tuple[int, int] | None = None
+    for time_s, angle in board.trace:
+        here = (round((2 * columns - 1) * (1.0 - (now - time_s) / TRACE_S)), y_of(angle))
+        if before is not None:
+            canvas.line(*before, *here)
+        before = here
+    for level in board.gate_deg:
+        y = y_of(board.bottom_deg + level)
+        for x in range(0, 2 * columns, 5):
+            gate.dot(x, y)
+    ticks = {y_of(angle) // 4: angle for angle in (0.0, 45.0, 90.0, 135.0) if angle < top}
+    out = []
+    for number, (line, under) in enumerate(zip(canvas.lines(), gate.lines(), strict=True)):
+        tick = f"{ticks[number]:.0f}°" if number in ticks else ""
+        text = Text(f"{tick:>{label - 1}} ", "dim")
+        for a, b in zip(line, under, strict=True):
+            text.append(a if a != " " else b, "bold" if a != " " else "dim")
+        out.append(text)
+    return out
+
+
+def _strip(board: Board, width: int) -> list[Text]:
+    """The last reps, each as its shape over its speed."""
+    cell = 5
+    room = (width - 2 * MARGIN) // cell
+    shown = board.strip[-room:]
+    marks, speeds = Text(" " * MARGIN), Text(" " * MARGIN)
+    for mark in shown:
+        marks.append(f"{SIGNS[mark.verdict]:^{cell}}", STYLES[mark.verdict])
+        speed = "–" if mark.speed_deg_s is None else f"{mark.speed_deg_s:.0f}"
+        speeds.append(f"{speed:^{cell}}", "dim")
+    return [marks, speeds]
+
+
+def _foot(board: Board, width: int) -> Text:
+    text = Text(" " * MARGIN)
+    parts = []
+    if board.rom_deg is not None:
+        parts.append(("range of motion", f"{board.rom_deg:.0f}°"))
+    if board.tempo:
+        parts.append(("tempo", board.tempo))
+    if board.loss_pct is not None:
+        parts.append(("velocity loss", f"{board.loss_pct:.0f} %"))
+    for name, value in parts:
+        text.append(f"{name} ", "dim")
+        text.append(f"{value}     ", "bold")
+    if not parts:
+        text.append("Ctrl-C ends the session; a running set is kept", "dim")
+    return _fit(text, width)
+
+
+def _small(board: Board, width: int, height: int) -> list[Text]:
+    """A terminal too small for the screen gets the words."""
+    lines = [Text(f"rep {board.rep}", "bold")]
+    if board.since_set_s is not None:
+        lines.append(Text(f"rest {int(board.since_set_s)} s"))
+    elif board.speed_deg_s is not None:
+        lines.append(Text(f"{SIGNS[board.verdict]} {board.speed_deg_s:.0f} °/s {board.verdict or ''}"))
+    lines += [Text(line, "reverse") for line in board.sensor_lines]
+    if not board.ready:
+        lines.append(Text("hang the arm, stand still"))
+    return [_fit(line, width) for line in lines[:height]]

@@ -1,0 +1,216 @@
+"""A live session: the source feeds the engine, the engine's events go to every face, finished sets are measured aside.
+
+Measuring, hooks and the log run in a worker thread, so that the screen and the tones never wait for them.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from armarc.choices import Choices
+from armarc.live.after_set import log_set, run_hook
+from armarc.live.board import Board, board_for
+from armarc.live.engine import Engine
+from armarc.live.events import SCHEMA, EngineEvent, SetEnded, event_record
+from armarc.live.offline import MeasuredLive, measure_live_set
+from armarc.live.source import Item, LinkNews, Samples
+from armarc.recording import RecordingWriter
+
+
+class Face(Protocol):
+    """Something that shows, sounds or sends the session."""
+
+    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        """An event, as its JSON record and, when it came from the engine, as itself."""
+
+    def refresh(self, board: Board) -> None:
+        """New samples have arrived; called at every packet."""
+
+    def close(self) -> None:
+        """The session is over."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class After:
+    """What follows a set.
+
+    Parameters
+    ----------
+    hook : list of str or None
+    log : bool
+    log_file : str or None
+    """
+
+    hook: list[str] | None = None
+    log: bool = False
+    log_file: str | None = None
+
+
+@dataclass(slots=True)
+class Session:
+    """One run of ``armarc live``.
+
+    Parameters
+    ----------
+    choices : Choices
+    faces : list of Face
+    after : After
+    tell : callable
+        Takes a sentence for people.
+    writer_for : callable or None
+        Opens the file of the raw stream once its rate is known.
+    stamp_for : callable or None
+        Wall-clock stamp of a signal time, for the metadata of a set.
+    in_step : bool
+        Wait for each set to be measured before going on: for a recording that is played as fast as it can be,
+        so that the events always come in the same order.
+    """
+
+    choices: Choices
+    faces: list[Face]
+    after: After
+    tell: Callable[[str], None]
+    writer_for: Callable[[float], RecordingWriter] | None = None
+    stamp_for: Callable[[float], str | None] | None = None
+    in_step: bool = False
+    board: Board = field(init=False)
+    sets: list[MeasuredLive] = field(default_factory=list)
+    samples: int = 0
+    _engine: Engine | None = None
+    _writer: RecordingWriter | None = None
+    _jobs: list[asyncio.Task[None]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.board = board_for(self.choices)
+
+    async def run(self, source: AsyncIterator[Item], rate_hz: float | None) -> None:
+        """Live until the source ends; then finish the running set and wait for what is still being measured.
+
+        Raises
+        ------
+        SensorError
+            The source failed; everything before it is kept.
+        """
+        self._send(self._opening(), None)
+        if rate_hz is not None:
+            self._begin(rate_hz)
+        worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="measuring")
+        try:
+            try:
+                async for item in source:
+                    if isinstance(item, Samples):
+                        self._take(item, worker)
+                        while self.in_step and self._jobs:
+                            await self._jobs.pop(0)
+                    else:
+                        self._news(item)
+            finally:
+                if self._engine is not None:
+                    self._hear(self._engine.finish(), worker)
+                    self._refresh()
+                if self._writer is not None:
+                    self._writer.close()
+                while self._jobs:
+                    await self._jobs.pop(0)
+        finally:
+            worker.shutdown(wait=True)
+            for face in self.faces:
+                face.close()
+
+    def _opening(self) -> dict[str, Any]:
+        board = self.board
+        return {
+            "schema": SCHEMA,
+            "event": "session",
+            "time_s": 0.0,
+            "exercise": self.choices.exercise.key,
+            "side": self.choices.side,
+            "load_kg": self.choices.load_kg,
+            "band_deg_s": None if board.band_deg_s is None else [round(v, 3) for v in board.band_deg_s],
+            "gate_deg": [round(v, 3) for v in board.gate_deg],
+            "rest_s": self.choices.exercise.rest_s,
+        }
+
+    def _begin(self, rate_hz: float) -> None:
+        if self._engine is None:
+            self._engine = Engine(self.choices, rate_hz)
+            if self.writer_for is not None:
+                self._writer = self.writer_for(rate_hz)
+
+    def _take(self, item: Samples, worker: ThreadPoolExecutor) -> None:
+        if self._engine is None:
+            return
+        if self._writer is not None:
+            self._writer.append(item.time_s, item.specific_force_m_s2, item.angular_velocity_rad_s)
+            self._writer.flush()
+        self.samples += len(item.time_s)
+        engine = self._engine
+        forces, rates = item.specific_force_m_s2.tolist(), item.angular_velocity_rad_s.tolist()
+        for t, f, w in zip(item.time_s.tolist(), forces, rates, strict=True):
+            self._hear(engine.feed(t, (f[0], f[1], f[2]), (w[0], w[1], w[2])), worker)
+            self.board.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
+        self._refresh()
+
+    def _refresh(self) -> None:
+        for face in self.faces:
+            face.refresh(self.board)
+
+    def _hear(self, events: list[EngineEvent], worker: ThreadPoolExecutor) -> None:
+        for event in events:
+            self.board.hear(event)
+            self._send(event_record(event), event)
+            if isinstance(event, SetEnded):
+                self._jobs = [job for job in self._jobs if not job.done()]
+                self._jobs.append(asyncio.create_task(self._afterwards(event, worker)))
+
+    def _send(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        for face in self.faces:
+            face.hear(record, event)
+
+    def _news(self, news: LinkNews) -> None:
+        board = self.board
+        if news.battery_pct is not None or news.battery_low:
+            board.battery_pct, board.battery_low = news.battery_pct, news.battery_low
+        if news.state in ("up", "up again") and news.rate_hz:
+            self._begin(news.rate_hz)
+        board.link = (
+            news.text if news.state in ("lost", "trouble") else "" if "up" in news.state else board.link
+        )
+        if self._writer is not None and news.state in ("lost", "up again", "loss"):
+            self._writer.event({"event": f"link {news.state}", "time_s": news.time_s, "text": news.text})
+        record = {
+            "schema": SCHEMA,
+            "event": "link",
+            "time_s": round(news.time_s, 4),
+            "state": news.state,
+            "text": news.text,
+            "battery_pct": news.battery_pct,
+        }
+        self._send(record, None)
+        self._refresh()
+
+    async def _afterwards(self, event: SetEnded, worker: ThreadPoolExecutor) -> None:
+        loop = asyncio.get_running_loop()
+        stamp = self.stamp_for(event.raw_start_s) if self.stamp_for is not None else None
+        measured = await loop.run_in_executor(
+            worker, lambda: measure_live_set(event, self.choices, stamp=stamp)
+        )
+        self.sets.append(measured)
+        record = measured.record()
+        json.dumps(record, allow_nan=False)
+        if measured.result is not None:
+            self.board.measured(event.set, measured.result["sets"][0]["summary"])
+        self._send(record, None)
+        self._refresh()
+        if self.after.log:
+            said, _ = await loop.run_in_executor(worker, log_set, measured, self.after.log_file)
+            self.tell(said)
+        if self.after.hook is not None:
+            problem = await loop.run_in_executor(worker, run_hook, self.after.hook, measured)
+            if problem:
+                self.tell(problem)

@@ -1,0 +1,142 @@
+"""Where live samples come from: a recording played again, or a sensor."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncGenerator, AsyncIterator
+from contextlib import aclosing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from armarc.recording import FloatArray, Recording
+
+if TYPE_CHECKING:
+    from armarc.sensor.link import StreamOptions
+
+PACKET_S = 0.05
+"""Length of the packets a recording is played in, about what a sensor's radio delivers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Samples:
+    """Samples in order: times (m,) in s, specific force (m, 3), angular velocity (m, 3)."""
+
+    time_s: FloatArray
+    specific_force_m_s2: FloatArray
+    angular_velocity_rad_s: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkNews:
+    """Something about the sensor.
+
+    ``state`` is ``"up"``, ``"up again"``, ``"lost"``, ``"loss"``, ``"battery"``, ``"trouble"`` or ``"ended"``.
+    """
+
+    time_s: float
+    state: str
+    text: str
+    battery_pct: int | None = None
+    battery_low: bool = False
+    rate_hz: float | None = None
+
+
+Item = Samples | LinkNews
+
+
+async def play(
+    recording: Recording, speed: float | None, stop: asyncio.Event, *, packet_s: float = PACKET_S
+) -> AsyncGenerator[Item, None]:
+    """Play a recording as if it came from a sensor.
+
+    Parameters
+    ----------
+    recording : Recording
+    speed : float or None
+        1 for as it was; None for as fast as it can be worked on.
+    stop : asyncio.Event
+        Ends it early.
+    packet_s : float, s
+    """
+    times = recording.time_s
+    began = time.monotonic()
+    first, n = 0, len(times)
+    # As fast as possible, larger packets only save overhead: the events are the same.
+    packet_s = packet_s if speed is not None else 1.0
+    while first < n and not stop.is_set():
+        stop_at = first + 1
+        while stop_at < n and times[stop_at] - times[first] < packet_s:
+            stop_at += 1
+        if speed is None:
+            await asyncio.sleep(0)
+        else:
+            due = began + float(times[stop_at - 1]) / speed
+            await _sleep_until(due, stop)
+        yield Samples(
+            time_s=times[first:stop_at],
+            specific_force_m_s2=recording.specific_force_m_s2[first:stop_at],
+            angular_velocity_rad_s=recording.angular_velocity_rad_s[first:stop_at],
+        )
+        first = stop_at
+
+
+async def _sleep_until(due: float, stop: asyncio.Event) -> None:
+    wait = due - time.monotonic()
+    if wait <= 0:
+        await asyncio.sleep(0)
+        return
+    try:
+        async with asyncio.timeout(wait):
+            await stop.wait()
+    except TimeoutError:
+        pass
+
+
+async def listen(sensor: str, options: StreamOptions, stop: asyncio.Event) -> AsyncIterator[Item]:
+    """Samples and news of one sensor.
+
+    Parameters
+    ----------
+    sensor : str
+        Nickname, name or address; empty for the one in reach.
+    """
+    from armarc.sensor.events import Battery, Ended, Frames, LinkLost, LinkUp, Loss, Trouble
+    from armarc.sensor.link import stream
+
+    async with aclosing(stream((sensor,), options, stop=stop)) as events:
+        async for event in events:
+            match event:
+                case Frames():
+                    yield Samples(
+                        time_s=event.time_s,
+                        specific_force_m_s2=event.specific_force_m_s2,
+                        angular_velocity_rad_s=event.angular_velocity_rad_s,
+                    )
+                case LinkUp():
+                    name = event.facts.name or event.facts.address
+                    yield LinkNews(
+                        time_s=event.time_s,
+                        state="up again" if event.again else "up",
+                        text=f"{name} is connected",
+                        battery_pct=event.facts.battery_pct,
+                        rate_hz=event.facts.rate_hz,
+                    )
+                case LinkLost():
+                    yield LinkNews(time_s=event.time_s, state="lost", text=f"link lost: {event.reason}")
+                case Loss():
+                    text = f"{event.missing_frames} samples lost ({event.cause})"
+                    yield LinkNews(time_s=event.end_s, state="loss", text=text)
+                case Battery():
+                    text = "battery" if event.percent is None else f"battery {event.percent} %"
+                    yield LinkNews(
+                        time_s=event.time_s,
+                        state="battery",
+                        text=text,
+                        battery_pct=event.percent,
+                        battery_low=event.low,
+                    )
+                case Trouble():
+                    yield LinkNews(time_s=event.time_s, state="trouble", text=event.message)
+                case Ended():
+                    yield LinkNews(time_s=event.time_s, state="ended", text="the stream has ended")

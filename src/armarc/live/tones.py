@@ -1,0 +1,123 @@
+"""Tones for the verdict and a tick for the end of a rep: made as arrays, played where a sound device is.
+
+The three differ in pitch by octaves and more, in number and in length, so that they are told apart in a noisy room,
+on a phone's loudspeaker, and by people who hear pitch badly.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from armarc.live.events import EngineEvent, GateCrossed, RepEnded
+
+SOUND_RATE_HZ = 44100
+LOUDNESS = 0.5
+_RAMP_S = 0.006
+
+PATTERNS: dict[str, tuple[tuple[float, float], ...]] = {
+    "below": ((220.0, 0.26),),
+    "inside": ((660.0, 0.11),),
+    "above": ((1760.0, 0.055), (0.0, 0.045), (1760.0, 0.055)),
+    "tick": ((2600.0, 0.014),),
+}
+"""Pitch in Hz (0 for silence) and length in s, one after the other."""
+
+
+def tone(name: str, rate_hz: int = SOUND_RATE_HZ) -> NDArray[np.float32]:
+    """Make one of the sounds.
+
+    Parameters
+    ----------
+    name : str
+        A key of `PATTERNS`.
+    rate_hz : int, Hz
+
+    Returns
+    -------
+    ndarray of float32, shape (n,)
+        Mono, within ±`LOUDNESS`; faded in and out so that nothing clicks.
+    """
+    parts = []
+    for pitch_hz, length_s in PATTERNS[name]:
+        n = round(length_s * rate_hz)
+        t = np.arange(n) / rate_hz
+        # A touch of the third harmonic carries low tones through small loudspeakers.
+        wave = np.sin(2 * np.pi * pitch_hz * t) + (0.35 if pitch_hz < 400 else 0.0) * np.sin(
+            6 * np.pi * pitch_hz * t
+        )
+        ramp = min(round(_RAMP_S * rate_hz), n // 2)
+        shape = np.ones(n)
+        fade = 0.5 - 0.5 * np.cos(np.pi * np.arange(ramp) / max(ramp, 1))
+        shape[:ramp], shape[n - ramp :] = fade, fade[::-1]
+        parts.append(wave * shape)
+    sound = np.concatenate(parts)
+    loudest = float(np.abs(sound).max()) or 1.0
+    share = 0.3 if name == "tick" else 1.0
+    return (LOUDNESS * share * sound / loudest).astype(np.float32)
+
+
+def sound_for(event: EngineEvent) -> str | None:
+    """Which sound an event makes, if any; late verdicts make none."""
+    if isinstance(event, GateCrossed) and not event.late:
+        return event.verdict
+    return "tick" if isinstance(event, RepEnded) else None
+
+
+class Player:
+    """Plays sounds at once, one over the other, through one open stream.
+
+    Raises
+    ------
+    OSError, ImportError
+        Without a sound library or device.
+    """
+
+    def __init__(self) -> None:
+        from importlib import import_module
+
+        library: Any = import_module("sounddevice")
+        self._sounds = {name: tone(name) for name in PATTERNS}
+        self._playing: deque[tuple[NDArray[np.float32], int]] = deque()
+        self._lock = threading.Lock()
+        try:
+            self._stream = library.OutputStream(
+                samplerate=SOUND_RATE_HZ, channels=1, dtype="float32", latency="low", callback=self._fill
+            )
+            self._stream.start()
+        except Exception as error:  # the library has an error class of its own
+            raise OSError(str(error)) from error
+
+    def play(self, name: str) -> None:
+        """Start a sound."""
+        with self._lock:
+            self._playing.append((self._sounds[name], 0))
+
+    def close(self) -> None:
+        """Let go of the device."""
+        self._stream.stop()
+        self._stream.close()
+
+    def _fill(self, out: NDArray[np.float32], frames: int, time: Any, status: Any) -> None:
+        out[:] = 0
+        with self._lock:
+            for _ in range(len(self._playing)):
+                sound, at = self._playing.popleft()
+                part = sound[at : at + frames]
+                out[: len(part), 0] += part
+                if at + frames < len(sound):
+                    self._playing.append((sound, at + frames))
+
+
+def open_player() -> tuple[Player | None, str]:
+    """A player, or None and the reason why there is no sound."""
+    try:
+        return Player(), ""
+    except ImportError:
+        return None, "no sound: the sound library is missing (pip install 'armarc[sound]')"
+    except OSError as error:
+        return None, f"no sound: no sound device can be used ({error})"
