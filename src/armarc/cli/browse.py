@@ -35,6 +35,8 @@ def browse(
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind(("127.0.0.1", port))
+            # Whoever opens the address before the pages are ready waits instead of being refused.
+            listening.listen()
         except OSError as error:
             raise UsageError(
                 f"port {port} cannot be used: {error.strerror}", "choose another --port"

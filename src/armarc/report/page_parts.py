@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from armarc.log import Fatigue, LoggedSet
 
-PICTURE_IN = 7.0
+PICTURE_IN = 6.4
 """Width of a picture on a page: its letters stay readable on a phone."""
 
 

@@ -1,0 +1,158 @@
+"""``armarc browse`` as a program, used in a real browser."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+
+import pytest
+from chromium import Browser
+
+from armarc.log import list_sets, open_log
+from log_program import real_log
+
+pytest.importorskip("starlette", reason="the extra armarc[web] is not installed")
+pytest.importorskip("uvicorn", reason="the extra armarc[web] is not installed")
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory):
+    return real_log(tmp_path_factory.mktemp("real"))
+
+
+@pytest.fixture(scope="module")
+def address(log):
+    words = [sys.executable, "-m", "armarc", "browse", "--no-open", "--log-file", str(log)]
+    process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    line = process.stdout.readline().strip()
+    assert line, process.stderr.read()
+    yield line
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=20)
+    assert "Traceback" not in err
+
+
+@pytest.fixture(scope="module")
+def browser():
+    opened = Browser()
+    yield opened
+    opened.close()
+
+
+def test_list_filter_open_and_compare_by_clicking(browser, address):
+    browser.look(width=1000)
+    browser.problems.clear()
+    browser.requests.clear()
+    browser.open(address)
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 6
+    browser.picture("browse-list")
+    browser.run("document.querySelector('select[name=side]').value = 'left'")
+    browser.follow("form[aria-label=Filter] button.main")
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 2
+    browser.follow("tbody th a")
+    assert "Lateral raise" in browser.run("document.querySelector('h1').textContent")
+    assert browser.run("document.querySelectorAll('svg').length") == 2
+    browser.follow("nav a")
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 6
+    browser.click("input[value='1']")
+    browser.click("input[value='6']")
+    browser.follow("button[form=compare]")
+    assert "side by side" in browser.run("document.querySelector('h1').textContent")
+    assert browser.run("document.querySelectorAll('svg').length") == 2
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 8
+    browser.picture("browse-compare")
+    browser.open(address)
+    browser.follow("button[formaction]")
+    assert "Training from" in browser.run(
+        "document.querySelector('h1').textContent"
+    ) or "Session" in browser.run("document.querySelector('h1').textContent")
+    assert browser.problems == []
+    home = address.split("/")[2]
+    assert {url.split("/")[2] for url in browser.requests if not url.startswith("data:")} == {home}
+
+
+def test_edit_remove_and_undo_in_the_page(browser, address, log):
+    browser.look()
+    browser.open(f"{address}set/2")
+    browser.run("document.querySelector('textarea').value = '<script>alert(1)</script> ünï'")
+    browser.run("document.querySelector('input[name=rir]').value = '1,5'")
+    browser.run("document.querySelector('input[name=tags]').value = 'Heavy block-1'")
+    browser.follow("button[value=save]")
+    assert browser.run("document.querySelector('blockquote').textContent") == "<script>alert(1)</script> ünï"
+    with open_log(str(log)) as store:
+        entry = next(entry for entry in list_sets(store) if entry.id == 2)
+    assert (entry.rir, entry.tags) == (1.5, ("block-1", "heavy"))
+    browser.follow("button[value=remove]")
+    assert "was removed" in browser.run("document.body.textContent")
+    browser.open(address)
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 5
+    browser.open(f"{address}set/2")
+    browser.follow("button[value=undo]")
+    browser.open(address)
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 6
+
+
+def test_wrong_input_gets_a_plain_page(browser, address):
+    browser.open(f"{address}compare?set=1")
+    assert "tick two to four" in browser.run("document.body.textContent")
+    browser.open(f"{address}set/999")
+    assert "no set 999" in browser.run("document.body.textContent")
+    browser.open(f"{address}?since=soon")
+    assert "not a day" in browser.run("document.body.textContent")
+    browser.open(f"{address}set/1")
+    browser.run("document.querySelector('input[name=load_kg]').value = 'heavy'")
+    browser.follow("button[value=save]")
+    assert "no number" in browser.run("document.body.textContent")
+
+
+def status(address, *, method="GET", data=None, **headers):
+    names = {key.replace("_", "-"): value for key, value in headers.items()}
+    request = urllib.request.Request(address, method=method, data=data, headers=names)
+    try:
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            return answer.status, answer.headers
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code, error.headers
+
+
+def test_nobody_gets_in_without_the_secret(address, log):
+    root, secret = re.fullmatch(r"(http://127\.0\.0\.1:\d+/)([\w-]{32})/", address).groups()
+    for path in ("", "set/1", f"{secret[:-1]}/", f"{secret}x/", f"{secret[::-1]}/", "../etc/passwd"):
+        assert status(root + path)[0] == 404
+    # The secret of a page must not leave with a link, and no script may run.
+    code, headers = status(address)
+    assert code == 200
+    assert headers["Referrer-Policy"] == "no-referrer"
+    assert "default-src 'none'" in headers["Content-Security-Policy"]
+    assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+    # DNS rebinding and forms of other sites.
+    assert status(address, Host="evil.example")[0] == 400
+    before = _entries(log)
+    form = {"method": "POST", "data": b"do=remove"}
+    assert status(f"{root}{'x' * 32}/set/1", **form)[0] == 404
+    assert status(f"{address}set/1", **form, Origin="https://evil.example")[0] == 403
+    assert status(f"{address}set/1", **form, Sec_Fetch_Site="cross-site")[0] == 403
+    assert status(f"{address}set/1", method="POST", data=b"x" * 100_000)[0] == 413
+    assert status(f"{address}set/1", method="POST", data=b"do=format-disk")[0] == 400
+    assert status(f"{address}set/1", method="DELETE")[0] == 405
+    assert _entries(log) == before
+
+
+@pytest.mark.skipif(
+    os.name != "posix" or not os.path.exists("/proc/net/tcp"), reason="reads Linux's list of sockets"
+)
+def test_it_listens_on_this_machine_only(address):
+    port = int(address.split(":")[2].split("/")[0])
+    with open("/proc/net/tcp") as stream:
+        lines = [line.split() for line in stream.readlines()[1:]]
+    listening = [line[1] for line in lines if line[3] == "0A" and int(line[1].split(":")[1], 16) == port]
+    assert listening == [f"0100007F:{port:04X}"]
+
+
+def _entries(log):
+    with open_log(str(log)) as store:
+        return list_sets(store)
