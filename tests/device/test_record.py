@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 from captured import Captured
-from conftest import Bench
 from fake_daemon import FakeDaemon
 from fake_sensor import FakeSensor
+from program import Bench
 
 Run = Callable[..., None]
 
@@ -92,7 +92,13 @@ def test_two_sensors_share_a_clock(bench: Bench, run: Run) -> None:
     async def story() -> None:
         bench.config.mkdir()
         known = [
-            {"nickname": "l", "side": "left", "name": "wrist-1", "address": "C0:FF:EE:00:00:01", "serial": "A-1"},
+            {
+                "nickname": "l",
+                "side": "left",
+                "name": "wrist-1",
+                "address": "C0:FF:EE:00:00:01",
+                "serial": "A-1",
+            },
             {"nickname": "r", "side": "right", "name": "wrist-1", "address": "gone", "serial": "A-2"},
         ]
         (bench.config / "known-sensors.json").write_text(json.dumps({"sensors": known}))

@@ -31,7 +31,10 @@ from armarc.sensor.wire import identifiers as ids
 
 def test_data_packet_bytes() -> None:
     packet = DataPacket(
-        index=0x1234, time_us=0x89ABCDEF, counts=np.array([[1, -1, 4096, 32767, -32768, 0]], np.int16), flags=6
+        index=0x1234,
+        time_us=0x89ABCDEF,
+        counts=np.array([[1, -1, 4096, 32767, -32768, 0]], np.int16),
+        flags=6,
     )
     data = encode_packet(packet)
     assert data.hex() == "160134 12 ef cd ab 89 0100 ffff 0010 ff7f 0080 0000".replace(" ", "")
@@ -95,7 +98,12 @@ def test_state_and_scales() -> None:
 
 @pytest.mark.parametrize(
     ("data", "said"),
-    [(b"", "empty"), (b"\x02" + bytes(15), "version 2"), (b"\x01" + bytes(3), "got 4"), (b"\x01" + bytes(15), "0")],
+    [
+        (b"", "empty"),
+        (b"\x02" + bytes(15), "version 2"),
+        (b"\x01" + bytes(3), "got 4"),
+        (b"\x01" + bytes(15), "0"),
+    ],
 )
 def test_wrong_state(data: bytes, said: str) -> None:
     with pytest.raises(SensorError, match=said):

@@ -54,9 +54,7 @@ def prepare_platform() -> None:
         uninitialize_sta()
 
 
-async def sightings(
-    dialects: Sequence[Dialect], *, held: bool = True
-) -> AsyncGenerator[Seen | None, None]:
+async def sightings(dialects: Sequence[Dialect], *, held: bool = True) -> AsyncGenerator[Seen | None, None]:
     """Devices as they are seen, again and again, until the iterator is closed; None now and then when nothing
     is seen, so that whoever listens can look at the time.
 

@@ -42,7 +42,7 @@ class Unwrapper:
 
     A number that has wrapped is placed by the device time, the device time by the host clock, so that gaps
     longer than a wrap are counted right. A packet older than what was had is a duplicate; one from further
-    back than 5 s, or from the future, is a sensor that was switched on again.
+    back than 5 s, by its time or its arrival, or from the future, is a sensor that was switched on again.
     """
 
     def __init__(self, timing: Timing) -> None:
@@ -113,7 +113,9 @@ class Unwrapper:
             tolerance_s += 0.05 * (arrival_s - self._first_arrival_s)
         elif timing.time_modulus_s is None:
             tolerance_s += 1.0
-        if arrival_s - time_s < self._least_offset_s - tolerance_s or time_s < self._time_s - _BACK_S:
+        from_the_future = arrival_s - time_s < self._least_offset_s - tolerance_s
+        behind_s = max(self._time_s - time_s, expected_s - time_s if time_s < self._time_s else 0.0)
+        if from_the_future or behind_s > _BACK_S:
             return None
         skip = min(n, max(0, self._next - index))
         missing = max(0, index - self._next)

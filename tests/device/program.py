@@ -1,0 +1,75 @@
+"""The command line as a program of its own, on the private bus."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import sys
+from pathlib import Path
+
+
+class Program:
+    """One run of the command line."""
+
+    def __init__(self, process: asyncio.subprocess.Process) -> None:
+        self._process = process
+        assert process.stderr is not None
+        assert process.stdout is not None
+        self.talk = ""
+        self._reading = asyncio.create_task(self._read_talk(process.stderr))
+        self._data = asyncio.create_task(process.stdout.read())
+
+    async def _read_talk(self, stream: asyncio.StreamReader) -> None:
+        while chunk := await stream.read(4096):
+            self.talk += chunk.decode()
+
+    async def says(self, words: str, within_s: float = 10.0) -> None:
+        """Wait until it has said something on stderr."""
+        for _ in range(int(within_s / 0.02)):
+            if words in self.talk:
+                return
+            await asyncio.sleep(0.02)
+        raise AssertionError(f"it never said {words!r}, but:\n{self.talk}")
+
+    def interrupt(self) -> None:
+        self._process.send_signal(signal.SIGINT)
+
+    def kill(self) -> None:
+        self._process.kill()
+
+    async def end(self, within_s: float = 20.0) -> tuple[int, str]:
+        """Exit code and stdout."""
+        try:
+            async with asyncio.timeout(within_s):
+                code = await self._process.wait()
+        except TimeoutError:
+            self._process.kill()
+            await self._process.wait()
+            raise AssertionError(f"it did not end in {within_s} s:\n{self.talk}") from None
+        await self._reading
+        return code, (await self._data).decode()
+
+
+class Bench:
+    """Starts programs against the private bus."""
+
+    def __init__(self, address: str, folder: Path) -> None:
+        self.address, self.folder = address, folder
+        self.config = folder / "config"
+
+    async def armarc(self, *words: str | Path, launcher: tuple[str, ...] = ()) -> Program:
+        environment = os.environ | {
+            "DBUS_SYSTEM_BUS_ADDRESS": self.address,
+            "ARMARC_CONFIG_DIR": str(self.config),
+            "NO_COLOR": "1",
+        }
+        command = [*launcher, sys.executable, "-m", "armarc", *map(str, words)]
+        process = await asyncio.create_subprocess_exec(
+            *command,
+            env=environment,
+            stdin=asyncio.subprocess.DEVNULL,
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
+        )
+        return Program(process)

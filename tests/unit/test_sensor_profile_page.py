@@ -1,0 +1,125 @@
+"""The normative page says what the code does: UUIDs, layouts, worked examples, throughput."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from armarc.sensor.wire import (
+    DataPacket,
+    SensorSettings,
+    configure_command,
+    decode_clock,
+    decode_packet,
+    decode_state,
+    encode_clock,
+    encode_packet,
+    encode_state,
+    start_command,
+    stop_command,
+)
+from armarc.sensor.wire import identifiers as ids
+from armarc.sensor.wire.throughput import throughput
+
+NOTES = Path(__file__).parents[2] / "firmware_notes"
+PAGE = (NOTES / "wrist-profile.md").read_text("utf-8")
+
+
+def _rows(head: str) -> list[list[str]]:
+    """Cells of the table whose first line starts with `head`."""
+    lines = PAGE[PAGE.index(head) :].splitlines()
+    table = []
+    for line in lines[2:]:
+        if not line.startswith("|"):
+            break
+        table.append([cell.strip().strip("`") for cell in line.strip("|").split("|")])
+    return table
+
+
+def _meaning(text: str) -> dict[str, float]:
+    pairs = (word.split("=") for word in text.split())
+    return {key: float(value) for key, value in pairs if "," not in value}
+
+
+EXAMPLES = _rows("| kind | bytes | meaning |")
+
+
+def test_there_is_an_example_of_everything() -> None:
+    assert {row[0] for row in EXAMPLES} == {"data", "state", "clock", "configure", "start", "stop"}
+
+
+@pytest.mark.parametrize(("kind", "hexadecimal", "meaning"), EXAMPLES)
+def test_worked_examples(kind: str, hexadecimal: str, meaning: str) -> None:
+    data = bytes.fromhex(hexadecimal)
+    said = _meaning(meaning)
+    if kind == "data":
+        packet = decode_packet(data)
+        assert {"index": packet.index, "time_us": packet.time_us, "flags": packet.flags} == {
+            key: said[key] for key in ("index", "time_us", "flags")
+        }
+        counts = [int(word) for word in meaning.split("counts=")[1].split(",")]
+        np.testing.assert_array_equal(packet.counts.ravel(), counts)
+        assert encode_packet(packet) == data
+    elif kind == "state":
+        assert asdict(decode_state(data)) == said
+        assert encode_state(decode_state(data)) == data
+    elif kind == "clock":
+        assert asdict(decode_clock(data)) == said
+        assert encode_clock(decode_clock(data)) == data
+    elif kind == "configure":
+        whole = {key: int(value) for key, value in said.items() if key != "rate_hz"}
+        assert configure_command(SensorSettings(rate_hz=said["rate_hz"], **whole)) == data
+    else:
+        assert data == {"start": start_command(), "stop": stop_command()}[kind]
+
+
+def test_throughput_table() -> None:
+    rows = _rows("| ATT_MTU | rate, Hz |")
+    assert [(int(row[0]), int(row[1])) for row in rows] == [
+        (mtu, rate) for mtu in (23, 185, 247, 517) for rate in (100, 200, 400)
+    ]
+    for row in rows:
+        is_so = throughput(int(row[0]), float(row[1]))
+        assert row[2:] == [
+            str(is_so.frames_fit),
+            str(is_so.frames),
+            f"{is_so.notifications_per_s:.1f}",
+            f"{is_so.payload_bytes_per_s:.0f}",
+            f"{is_so.delay_ms:.1f}",
+        ]
+
+
+def test_uuids() -> None:
+    rows = {row[0]: row[1] for row in _rows("| what | UUID |")}
+    assert rows["wrist service"] == ids.WRIST_SERVICE
+    assert rows["data"] == ids.WRIST_DATA
+    assert rows["control"] == ids.WRIST_CONTROL
+    assert rows["clock"] == ids.WRIST_CLOCK
+
+
+def test_layout_tables_add_up() -> None:
+    control = [
+        row for row in _rows("| offset | size | field |\n|---|---|---|\n| 0 | 1 | version: 1") if row[0]
+    ]
+    at = 0
+    for offset, size, _ in control:
+        assert int(offset) == at
+        at += int(size)
+    assert at == 16
+    flags = {row[1]: int(row[0]) for row in _rows("| flag | name | meaning |")}
+    assert flags == {"overflow": 1, "clipped": 2, "first": 4, "low battery": 8}
+
+
+def test_vectors() -> None:
+    for vector in json.loads((NOTES / "vectors.json").read_text())["data"]:
+        packet = DataPacket(
+            index=vector["index"],
+            time_us=vector["time_us"],
+            flags=vector["flags"],
+            counts=np.array(vector["counts"], np.int16),
+        )
+        assert encode_packet(packet).hex(" ") == vector["bytes"]
