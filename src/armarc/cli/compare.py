@@ -77,7 +77,8 @@ def compare(
     )  # fmt: skip
     with open_log(log_file, create=False) as store:
         groups = _groups(store, what or [], by, where)
-        ids = [entry.id for group in groups for entry in group.entries]
+        # Only single sets are compared rep by rep.
+        ids = [group.entries[0].id for group in groups if len(group.entries) == 1]
         rows = compare_groups(groups, measures, reps_by_set(store, ids))
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:

@@ -62,7 +62,8 @@ def reps_table(entries: Sequence[LoggedSet], reps: dict[int, list[dict[str, Any]
     """One row per rep: the labels of its set, then the published keys of the rep."""
     rows = []
     for entry in entries:
-        labels = {name: logged_record(entry)[name] for name in SET_COLUMNS if name not in ("reps", "id")}
+        record = logged_record(entry)
+        labels = {name: record[name] for name in SET_COLUMNS if name not in ("reps", "id")}
         labels["tags"] = " ".join(entry.tags)
         for rep in reps[entry.id]:
             measured = {**rep, "quality": " ".join(rep["quality"])}
