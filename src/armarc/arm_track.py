@@ -38,6 +38,7 @@ RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
 MOVING_RAD_S = math.radians(20)
 QUIET_RAD_S = math.radians(8)
+TWIST_AGREES_RAD = math.radians(10)
 UPRIGHT_AXIS = 0.7
 """Vertical share of the dominant axis above which a horizontal angle makes sense."""
 
@@ -122,6 +123,7 @@ def _fused(piece: Piece, choices: Choices, lever_arm_m: FloatArray | None) -> Or
         method=choices.fusion,
         missing=piece.missing if smooth else None,
         lever_arm_m=lever_arm_m if smooth else None,
+        sampling="instants",
     )
 
 
@@ -136,23 +138,24 @@ def _mount(
     up = up_in_sensor(orientation.quaternion)
     speed = np.sqrt(np.einsum("ij,ij->i", omega, omega))
     weight = (speed > MOVING_RAD_S).astype(float) if windows is None else windows.weight
+    hanging = _hanging(up, speed, piece.rate_hz, windows)
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
         piece.specific_force_m_s2,
         piece.rate_hz,
         weight,
+        hanging=hanging,
         missing=piece.missing if piece.missing.any() else None,
     )
-    hanging = _hanging(up, speed, piece.rate_hz, windows)
     twist = None
     if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):
         twist = find_twist(omega, up, piece.rate_hz)
         if twist is not None and choices.mounting == "auto" and lever is not None:
             # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
-            # vertical axis (turning on the spot) is no twist.
+            # vertical axis (turning on the spot, shaking out the arm) is no twist.
             apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
-            twist = twist if apart > math.cos(math.radians(30)) else None
+            twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
     mounting, said = choose_mounting(
         lever=lever,
         twist=twist,

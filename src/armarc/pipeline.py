@@ -17,7 +17,7 @@ from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.grouping import Grouping, group_movements
-from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
+from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
 from armarc.reps.uncertainty import angle_errors
 from armarc.settings import Settings
@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 CONCENTRIC_WORTH = 0.1
 """Weight of the concentric in the fit of the lever arm: the body may swing there."""
-STRAP_SLIP_RAD = math.radians(8)
+UNKNOWN = "unknown"
+"""Key of the entry for an exercise nobody named: its range is not known either."""
+LEAST_ROM_RAD = math.radians(8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,6 +200,9 @@ def _measure_piece(
     exercise = choices.exercise
     motion = track(piece, choices)
     grouping = _grouped(motion, exercise)
+    if exercise.key == UNKNOWN and not any(len(movements) > 2 for movements in grouping.sets):
+        exercise = replace(exercise, smallest_rom_rad=_smaller_rom(motion, exercise))
+        grouping = _grouped(motion, exercise)
     for _ in range(2):
         if not grouping.sets:
             return motion, [], grouping.left_out
@@ -211,6 +216,12 @@ def _measure_piece(
     front_raise = _front_raise(motion, choices, grouping, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     return motion, _measured(motion, grouping, choices, sets_before), grouping.left_out
+
+
+def _smaller_rom(motion: ArmMotion, exercise: Exercise) -> float:
+    """Smallest range of a rep for an exercise whose movement stays below the usual one, rad."""
+    low, high = np.quantile(motion.angle_rad, [0.05, 0.95])
+    return float(np.clip(0.4 * (high - low), LEAST_ROM_RAD, exercise.smallest_rom_rad))
 
 
 def _grouped(motion: ArmMotion, exercise: Exercise) -> Grouping:
@@ -288,9 +299,10 @@ def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_befo
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
+        swinging = None if shoulder is None else shoulder_motion(motion, raw, shoulder)
         reps = [
-            measure_rep(motion, each, exercise, errors, shoulder, number + 1)
-            for number, each in enumerate(raw)
+            measure_rep(motion, each, exercise, errors, swinging, number)
+            for number, each in enumerate(raw, start=1)
         ]
         finished = finish_set(reps, motion)
         sets.append(

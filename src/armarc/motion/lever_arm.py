@@ -19,7 +19,7 @@ from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
 PASS_BAND_HZ = (0.1, 6.0)
 """Slower than this it is tilt error, faster it is noise and soft tissue."""
-ACROSS_PRIOR_M = 0.008
+ACROSS_PRIOR_M = 0.006
 """How firmly r is held across the dominant rotation axis: along it a hinge movement shows nothing, and what seems
 to show there is noise …"""
 ACROSS_SPREAD_M = 0.02
@@ -82,6 +82,7 @@ def fit_lever_arm(
     rate_hz: float,
     weight: FloatArray,
     *,
+    hanging: FloatArray | None = None,
     missing: BoolArray | None = None,
 ) -> LeverArm | None:
     """Fit the vector from a nearly fixed shoulder to the sensor.
@@ -96,6 +97,8 @@ def fit_lever_arm(
     rate_hz : float, Hz
     weight : ndarray, shape (n,)
         0 ignores a sample; quiet parts of a rep deserve more than its start.
+    hanging : ndarray, shape (3,), optional
+        Down in sensor axes while the arm hangs; it tells the turning of the hand from the raising of the arm.
     missing : ndarray of bool, shape (n,), optional
 
     Returns
@@ -129,7 +132,7 @@ def fit_lever_arm(
     target = np.concatenate([p[1] for p in parts])
     weights = np.concatenate([p[2] for p in parts])
     omega = np.concatenate([p[3] for p in parts])
-    return _solve(design, target, weights, omega, rate_hz)
+    return _solve(design, target, weights, _across(weights, omega, hanging), rate_hz)
 
 
 def _equations(
@@ -149,11 +152,25 @@ def _equations(
     return passed[:, :18].reshape(n, 6, 3).transpose(0, 2, 1), passed[:, 18:]
 
 
-def _solve(
-    design: FloatArray, target: FloatArray, weight: FloatArray, omega: FloatArray, rate_hz: float
-) -> LeverArm | None:
+def _across(weight: FloatArray, omega: FloatArray, hanging: FloatArray | None) -> FloatArray:
+    """Axis of the raise in sensor axes: the dominant rotation axis without what turns about the arm itself.
+
+    The arm is raised about a horizontal axis, so the arm and the hanging arm's vertical differ within the plane
+    of the raise only, not along this axis.
+    """
     _, directions = np.linalg.eigh(np.einsum("n,ni,nj->ij", weight, omega, omega))
-    across = directions[:, 2]  # dominant rotation axis
+    axis = directions[:, 2]
+    if hanging is not None:
+        across = axis - (axis @ hanging) * hanging
+        length = float(np.linalg.norm(across))
+        if length > 0.3:
+            return np.asarray(across / length)
+    return np.asarray(axis)
+
+
+def _solve(
+    design: FloatArray, target: FloatArray, weight: FloatArray, across: FloatArray, rate_hz: float
+) -> LeverArm | None:
     precision = np.zeros((6, 6))
     precision[:3, :3] = np.eye(3) / ALONG_PRIOR_M**2 + np.outer(across, across) * (
         1 / ACROSS_PRIOR_M**2 - 1 / ALONG_PRIOR_M**2

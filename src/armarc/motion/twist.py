@@ -10,10 +10,11 @@ import numpy as np
 from armarc.recording import FloatArray
 
 LEAST_RATE_RAD_S = math.radians(40)
-LEAST_TURN_RAD = math.radians(120)
-"""Sum of the turning both ways; a palm-in, palm-out move is about twice 90°."""
-MOST_ACROSS = 0.35
+LEAST_TURN_RAD = math.radians(200)
+"""Sum of the turning both ways; a palm-in, palm-out move turns about 90° each way, and it is done twice."""
+MOST_ACROSS = 0.25
 """Share of the turning that may be about other axes."""
+LEAST_SHARE_BACK = 0.35
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +41,7 @@ def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rat
     Returns
     -------
     Twist or None
-        A stretch that turns at least 120° in all, both ways, about one axis that stays near the vertical.
+        A stretch that turns at least 200° in all, both ways, about one axis that stays near the vertical.
     """
     along = -np.einsum("ij,ij->i", angular_velocity_rad_s, up_in_sensor)
     squared = np.einsum("ij,ij->i", angular_velocity_rad_s, angular_velocity_rad_s)
@@ -51,7 +52,7 @@ def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rat
         inside = np.flatnonzero(twisting[first:stop]) + first
         turned = along[inside] / rate_hz
         forth, back = float(turned[turned > 0].sum()), float(-turned[turned < 0].sum())
-        if forth + back < LEAST_TURN_RAD or min(forth, back) < 0.25 * (forth + back):
+        if forth + back < LEAST_TURN_RAD or min(forth, back) < LEAST_SHARE_BACK * (forth + back):
             continue
         twist = _principal_axis(angular_velocity_rad_s[inside], up_in_sensor[inside], first, stop)
         if best is None or twist.uncertainty_rad < best.uncertainty_rad:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import (
     HYSTERESIS_SHARE_OF_SMALLEST,
     Movement,
@@ -20,15 +21,27 @@ from armarc.reps.movements import (
     half_rise_rad_s,
     refine,
     rest_between,
+    typical_rise,
 )
 
 ALIKE_DIRECTION_RAD = math.radians(35)
 ALIKE_RANGE = 1.7
-LEAST_RANGE_OF_SET = 0.35
+LEAST_RANGE_OF_SET = 0.4
 MOST_RANGE_OF_SET = 1.6
+MOST_FASTER = 1.8
+MOST_SLOWER = 8.0
 ALIKE_SPEED = 4.0
+SAME_DIRECTION_RAD = math.radians(20)
+SAME_RANGE = 1.35
+SAME_SPEED = 1.8
+"""Closer bounds for a small group that stands apart: is it another set of the same exercise?"""
 FULL_SET = 3
-"""A group this large stands by itself; a smaller one must resemble a larger one or be all there is."""
+"""A group this large may stand by itself; a smaller one must resemble the main one or be all there is."""
+UNHURRIED_RAD_S = math.radians(90)
+GOOD_RANGE_RAD = math.radians(60)
+UNHURRIED_CYCLE_S = 1.5
+HURRIED = 2.0
+"""Movements this many times as fast as the main set's are no set of their own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +92,7 @@ def group_movements(
                     groups.append([movement])
                 break
     kept = _believable(angle_rad, top_feature, groups, rate_hz)
+    kept = _joined(angle_rad, top_feature, kept, rate_hz, rest_s)
     kept = [part for group in kept if (part := _without_false_start(angle_rad, group, rate_hz))]
     kept.sort(key=lambda group: group[0].top)
     counted = sum(len(group) for group in kept)
@@ -103,59 +117,148 @@ def _largest_alike(
     turned = np.arccos(np.clip(up @ up.T, -1, 1))
     larger = rise[:, None] - rise[None, :]
     raised = bottom[:, None] - bottom[None, :]
-    faster = np.abs(speed[:, None] - speed[None, :])
+    faster = speed[:, None] - speed[None, :]
     span = np.exp(rise)
-    alike = (
-        (turned < ALIKE_DIRECTION_RAD)
-        & (np.abs(larger) < math.log(ALIKE_RANGE))
-        & (np.abs(raised) < 0.5 * span[None, :])
-        & (faster < math.log(ALIKE_SPEED))
+    near = np.abs(raised) < 0.5 * span[None, :]
+    paced = (faster < math.log(MOST_FASTER)) & (faster > -math.log(MOST_SLOWER))
+    evenly = np.abs(faster) < math.log(ALIKE_SPEED)
+    alike = (turned < ALIKE_DIRECTION_RAD) & (np.abs(larger) < math.log(ALIKE_RANGE)) & near & evenly
+    # Beside a centre, partial reps of the same kind belong to the set as well: their tops lie on the way to the
+    # centre's top, and they are tired, not quick.
+    ratio = np.exp(larger)
+    partial = _on_the_way(ratio, turned) & (ratio > LEAST_RANGE_OF_SET) & (ratio < MOST_RANGE_OF_SET) & near
+    belongs = (partial | alike) & paced
+    likely = np.array(
+        [
+            _likeness_of_a_rep(m.rise_rad, math.exp(v), rate_hz, m)
+            for m, v in zip(movements, speed, strict=True)
+        ]
     )
-    centre = int(np.argmax(alike.sum(axis=0)))
-    # Beside the centre, partial reps of the same kind belong to the set as well.
-    ratio = np.exp(larger[:, centre])
-    # A partial rep has turned the sensor less far: its top lies on the way to the others' top.
-    belongs = (
-        ((turned[:, centre] < ALIKE_DIRECTION_RAD) | (_on_the_way(up, ratio, turned[:, centre])))
-        & (ratio > LEAST_RANGE_OF_SET)
-        & (ratio < MOST_RANGE_OF_SET)
-        & (np.abs(raised[:, centre]) < 0.5 * span[centre])
-        & (faster[:, centre] < math.log(2 * ALIKE_SPEED))
-    )
-    belongs |= alike[:, centre]
+    # The centre of a set is itself like a rep, not only beside many that are.
+    centre = int(np.argmax((likely @ belongs) * np.sqrt(likely)))
+    belongs = belongs[:, centre]
     kept = [m for m, keep in zip(movements, belongs, strict=True) if keep]
     rest = [m for m, keep in zip(movements, belongs, strict=True) if not keep]
     return kept, rest
 
 
-def _on_the_way(up: FloatArray, ratio: FloatArray, turned: FloatArray) -> np.ndarray:
+def _likeness_of_a_rep(rise_rad: float, speed_rad_s: float, rate_hz: float, movement: Movement) -> float:
+    """How much a movement is like a rep, 0 to 1: unhurried, of a good range, not at the cadence of walking."""
+    cycle_s = (movement.bottom_after - movement.bottom) / rate_hz
+    return (
+        min(1.0, UNHURRIED_RAD_S / speed_rad_s) ** 2
+        * min(1.0, rise_rad / GOOD_RANGE_RAD)
+        * min(1.0, cycle_s / UNHURRIED_CYCLE_S) ** 2
+    )
+
+
+def _on_the_way(ratio: FloatArray, turned: FloatArray) -> BoolArray:
     missing = np.maximum(1 - ratio, 0.0) * math.radians(100)
     return turned < ALIKE_DIRECTION_RAD + missing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Manner:
+    """How a group moves: typical range, median speed of the middle of the rise, median time from top to top.
+
+    ``score`` adds up how much its movements are like reps: scratching and arm swing are quick or small.
+    """
+
+    size: int
+    range_rad: float
+    speed_rad_s: float
+    cycle_s: float
+    score: float
+
+    def is_as_unhurried_as(self, main: _Manner) -> bool:
+        """Whether a group moves about as slowly as the main one, so that it may be another exercise."""
+        return self.speed_rad_s < HURRIED * main.speed_rad_s and main.cycle_s < HURRIED * self.cycle_s * (
+            1 + 1 / max(self.size - 1, 1)
+        )
+
+
+def _manner(angle_rad: FloatArray, group: list[Movement], rate_hz: float) -> _Manner:
+    speeds = [half_rise_rad_s(angle_rad, m, rate_hz) for m in group]
+    tops = [m.top for m in group]
+    cycles = [(b - a) / rate_hz for a, b in pairwise(tops)]
+    alone = (group[0].bottom_after - group[0].bottom) / rate_hz
+    return _Manner(
+        size=len(group),
+        range_rad=typical_rise(group),
+        speed_rad_s=max(float(np.median(speeds)), 1e-3),
+        cycle_s=float(np.median(cycles)) if cycles else alone,
+        score=sum(
+            _likeness_of_a_rep(m.rise_rad, max(v, 1e-3), rate_hz, m)
+            for m, v in zip(group, speeds, strict=True)
+        ),
+    )
 
 
 def _believable(
     angle_rad: FloatArray, top_feature: FloatArray, groups: list[list[Movement]], rate_hz: float
 ) -> list[list[Movement]]:
-    """Drop small groups that resemble nothing larger; join small ones that do with a set beside them."""
-    full = [group for group in groups if len(group) >= FULL_SET]
-    small = [group for group in groups if len(group) < FULL_SET]
-    if not full:
-        if not small:
-            return []
-        longest = max(len(group) for group in small)
-        if longest == 1 and len(small) > 1:
-            # Several single movements that do not look alike are handling, not sets.
-            return []
-        return [group for group in small if len(group) == longest]
-    kept = list(full)
-    for group in small:
-        for model in full:
-            pair = [*model, *group]
-            alike, _ = _largest_alike(angle_rad, top_feature, pair, rate_hz)
-            if len(alike) == len(pair) and rest_between(angle_rad, *_in_order(model[-1], group[0])) > 0:
-                kept.append(group)
-                break
+    """Keep the main group, what looks like it, and full groups that move as unhurriedly (another exercise)."""
+    if not groups:
+        return []
+    manners = [_manner(angle_rad, group, rate_hz) for group in groups]
+    best = max(range(len(groups)), key=lambda k: manners[k].score)
+    main = groups[best]
+    if len(main) == 1 and len(groups) > 1:
+        # Several single movements that do not look alike are handling, not sets.
+        return []
+    kept = []
+    for k, group in enumerate(groups):
+        is_alike = _is_like(angle_rad, top_feature, main, group, manners[best], manners[k])
+        is_other = len(group) >= FULL_SET and manners[k].is_as_unhurried_as(manners[best])
+        if k == best or is_alike or is_other:
+            kept.append(group)
     return kept
+
+
+def _joined(
+    angle_rad: FloatArray,
+    top_feature: FloatArray,
+    groups: list[list[Movement]],
+    rate_hz: float,
+    rest_s: float,
+) -> list[list[Movement]]:
+    """Put together what a change of pace inside one set has separated."""
+    joined: list[list[Movement]] = []
+    for group in sorted(groups, key=lambda g: g[0].top):
+        before = joined[-1] if joined else None
+        if before is not None:
+            both = sorted([*before, *group], key=lambda m: m.top)
+            rests = [rest_between(angle_rad, a, b) / rate_hz for a, b in pairwise(both)]
+            one, other = _manner(angle_rad, before, rate_hz), _manner(angle_rad, group, rate_hz)
+            large, small = (before, group) if len(before) >= len(group) else (group, before)
+            is_like = _is_like(angle_rad, top_feature, large, small, one, other, pace=ALIKE_SPEED)
+            if max(rests) < rest_s and is_like:
+                joined[-1] = both
+                continue
+        joined.append(group)
+    return joined
+
+
+def _is_like(
+    angle_rad: FloatArray,
+    top_feature: FloatArray,
+    main: list[Movement],
+    group: list[Movement],
+    main_manner: _Manner,
+    manner: _Manner,
+    *,
+    pace: float = SAME_SPEED,
+) -> bool:
+    """Whether a group looks like another set of the main exercise: its largest reps held, ranged and paced alike."""
+    here = max(group, key=lambda m: m.rise_rad)
+    angles = [math.acos(max(-1.0, min(1.0, float(top_feature[here.top] @ top_feature[m.top])))) for m in main]
+    low, main_low = angle_rad[here.bottom], np.median([angle_rad[m.bottom] for m in main])
+    return (
+        float(np.median(angles)) < SAME_DIRECTION_RAD
+        and 1 / SAME_RANGE < manner.range_rad / main_manner.range_rad < SAME_RANGE
+        and 1 / pace < manner.speed_rad_s / main_manner.speed_rad_s < pace
+        and abs(float(low - main_low)) < 0.25 * main_manner.range_rad
+    )
 
 
 def _without_false_start(angle_rad: FloatArray, group: list[Movement], rate_hz: float) -> list[Movement]:
@@ -170,14 +273,10 @@ def _without_false_start(angle_rad: FloatArray, group: list[Movement], rate_hz: 
     if len(others) < FULL_SET:
         return others
     typical = float(np.median([m.rise_rad for m in others]))
-    pauses = [rest_between(angle_rad, a, b) for a, b in zip(others, others[1:], strict=False)]
+    pauses = [rest_between(angle_rad, a, b) for a, b in pairwise(others)]
     prompt = max(2 * float(np.median(pauses)), rate_hz)
     lowered = float(angle_rad[group[0].top] - angle_rad[group[0].bottom_after])
     held_s = group[0].top / rate_hz
     longest = max((m.bottom_after - m.bottom) / rate_hz for m in others)
     is_rep = lowered > 0.5 * typical and rest_between(angle_rad, group[0], others[0]) <= prompt
     return group if is_rep and held_s < longest else others
-
-
-def _in_order(one: Movement, other: Movement) -> tuple[Movement, Movement]:
-    return (one, other) if one.top <= other.top else (other, one)

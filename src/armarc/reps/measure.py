@@ -14,7 +14,7 @@ from armarc.reps.crossings import value_at
 from armarc.reps.movements import Movement
 from armarc.reps.phases import Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
-from armarc.reps.swing import Swing, body_swing
+from armarc.reps.swing import Swing, body_swing, eccentric_floor, swing_acceleration
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import AngleErrors
 
@@ -30,6 +30,23 @@ class RawRep:
 
     movement: Movement
     instants: Instants
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShoulderMotion:
+    """Acceleration of the shoulder, shape (n, 3), m/s², and its error as the lowering phases show it, m/s²."""
+
+    acceleration_m_s2: FloatArray
+    floor_m_s2: float
+
+
+def shoulder_motion(
+    motion: ArmMotion, raw: list[RawRep], shoulder_acceleration_m_s2: FloatArray
+) -> ShoulderMotion:
+    """Prepare a set's shoulder acceleration for the body swing of its reps."""
+    slow = swing_acceleration(shoulder_acceleration_m_s2, motion.rate_hz)
+    lowering = [(each.instants.top_end, each.instants.end) for each in raw]
+    return ShoulderMotion(acceleration_m_s2=slow, floor_m_s2=eccentric_floor(motion, slow, lowering))
 
 
 def bound_reps(motion: ArmMotion, movements: tuple[Movement, ...]) -> list[RawRep]:
@@ -55,7 +72,7 @@ def measure_rep(
     raw: RawRep,
     exercise: Exercise,
     errors: AngleErrors,
-    shoulder_acceleration_m_s2: FloatArray | None,
+    shoulder: ShoulderMotion | None,
     number: int,
 ) -> Rep:
     """Measure one rep.
@@ -68,7 +85,7 @@ def measure_rep(
         Gives gate, band and loaded range.
     errors : AngleErrors
         How uncertain θ is.
-    shoulder_acceleration_m_s2 : ndarray, shape (n, 3), or None
+    shoulder : ShoulderMotion or None
         None where the lever arm is unknown: no body swing then.
     number : int
         1, 2, … inside the set.
@@ -103,8 +120,8 @@ def measure_rep(
             quality.append("coarse")
     swing = (
         None
-        if shoulder_acceleration_m_s2 is None
-        else body_swing(motion, shoulder_acceleration_m_s2, at.start, at.top_start)
+        if shoulder is None
+        else body_swing(motion, shoulder.acceleration_m_s2, at.start, at.top_start, shoulder.floor_m_s2)
     )
     quality += _sample_flags(motion, raw)
     if at.is_begun:

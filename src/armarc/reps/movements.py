@@ -12,7 +12,7 @@ from armarc.reps.turning import Turn, turning_points
 HYSTERESIS_SHARE_OF_SMALLEST = 0.5
 HYSTERESIS_SHARE_OF_TYPICAL = 0.35
 """Within a set, a reversal smaller than this share of the typical range is a wobble or a bounce."""
-LEAST_SHARE_OF_TYPICAL = 0.35
+LEAST_SHARE_OF_TYPICAL = 0.4
 """A rep smaller than this share of the typical range is not counted, not even as a partial one."""
 
 
@@ -105,7 +105,8 @@ def refine(
     """
     typical = typical_rise(cluster)
     hysteresis = max(HYSTERESIS_SHARE_OF_SMALLEST * smallest_rad, HYSTERESIS_SHARE_OF_TYPICAL * typical)
-    least = max(smallest_rad, LEAST_SHARE_OF_TYPICAL * typical)
+    # Inside a set a partial rep may be smaller than the smallest movement that makes a set.
+    least = max(HYSTERESIS_SHARE_OF_SMALLEST * smallest_rad, LEAST_SHARE_OF_TYPICAL * typical)
     margin = round(2 * rate_hz)
     first = max(min(cluster[0].bottom, cluster[0].earliest), cluster[0].bottom - margin, 0)
     last = min(max(cluster[-1].bottom_after, cluster[-1].latest), cluster[-1].bottom_after + margin)

@@ -14,6 +14,9 @@ ON_RATE_RAD_S = math.radians(5)
 """A phase is on while the rate exceeds the larger of this …"""
 ON_SHARE_OF_PEAK = 0.05
 """… and this share of the phase's own peak rate."""
+SETTLE_S = 1.0
+DOWN_SHARE = 0.35
+"""Below this share of its range a movement has come down far enough for the bottom to be looked for."""
 EDGE_SHARE = 0.10
 """How far into the range (share of the ROM) a phase has certainly begun."""
 
@@ -86,8 +89,11 @@ def find_instants(
         None when the range holds no rise. `is_complete` is False when the recording ends before the rep does;
         the last instants are then the last sample.
     """
-    bottom_after, _ = _resting_value(angle_rad, top, stop, rate_hz, backward=False)
-    bottom = bottom_after if is_begun else _resting_value(angle_rad, first, top, rate_hz, backward=True)[0]
+    settle = max(1, round(SETTLE_S * rate_hz))
+    bottom_after = resting_value(angle_rad[top:stop], -rate_rad_s[top:stop], settle)
+    bottom = bottom_after
+    if not is_begun:
+        bottom = resting_value(angle_rad[first : top + 1][::-1], rate_rad_s[first : top + 1][::-1], settle)
     top_rad = float(angle_rad[top])
     rom, way_down = top_rad - bottom, top_rad - bottom_after
     if rom <= 0 or (top <= first and not is_begun):
@@ -131,28 +137,31 @@ def find_instants(
     )
 
 
-REST_WINDOW_S = 2.0
-"""How far back (and on) from the movement the lowest value is looked for: swaying in a long rest is not the
-bottom of a rep."""
+def resting_value(angle_rad: FloatArray, rate_rad_s: FloatArray, settle: int) -> float:
+    """Lowest angle where a movement away from its top comes to rest.
 
+    Parameters
+    ----------
+    angle_rad : ndarray, shape (n,), rad
+        From the top on (for the bottom before a rep: backward in time).
+    rate_rad_s : ndarray, shape (n,), rad/s
+        Rate of falling away from the top, positive.
+    settle : int
+        Samples after the first rest in which the arm may still sink; swaying later in a long rest, or walking
+        away, is not the bottom of the rep.
 
-def _resting_value(
-    angle_rad: FloatArray, first: int, stop: int, rate_hz: float, *, backward: bool
-) -> tuple[float, int]:
-    """Lowest value beside a movement, and its index."""
-    part = angle_rad[first : stop + 1] if backward else angle_rad[first:stop]
-    top, low = float(part[-1] if backward else part[0]), float(part.min())
-    near = np.flatnonzero(part <= low + EDGE_SHARE * (top - low))
-    if len(near) == 0:
-        return low, first + int(part.argmin())
-    reach = max(1, round(REST_WINDOW_S * rate_hz))
-    if backward:
-        begin = max(int(near[-1]) - reach, 0)
-        at = begin + int(part[begin : int(near[-1]) + 1].argmin())
-    else:
-        begin = int(near[0])
-        at = begin + int(part[begin : begin + reach + 1].argmin())
-    return float(part[at]), first + at
+    Returns
+    -------
+    float, rad
+    """
+    top, low = float(angle_rad[0]), float(angle_rad.min())
+    down = np.flatnonzero(angle_rad <= low + DOWN_SHARE * (top - low))
+    if len(down) == 0:
+        return low
+    arrived = int(down[0])
+    resting = np.flatnonzero(rate_rad_s[arrived:] <= ON_RATE_RAD_S)
+    rest = arrived + int(resting[0]) if len(resting) else len(angle_rad) - 1
+    return float(angle_rad[arrived : rest + settle + 1].min())
 
 
 def gate_passage(

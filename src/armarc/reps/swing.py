@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.motion import ArmMotion, integrate_path
+from armarc.motion import ArmMotion, integrate_path, low_pass
 from armarc.recording import FloatArray
 
 LEAST_WINDOW_S = 0.2
+BANDWIDTH_HZ = 4.0
+"""A body swings slower than this; tremor above it would leave a false velocity at the ends of the window."""
 DRIFTING_ACCELERATION_M_S2 = 0.03
 """What is left of tilt and offset errors after the ends have been brought to rest: they change by about this
 much over a concentric."""
+PATH_PER_ACCELERATION = 15.6
+"""An acceleration error that grows by a over a window of T, brought to rest at both ends, moves the path by
+a·T²/15.6."""
 FLOOR_M = 0.003
 """Sway of someone standing still and double-integrated noise."""
 
@@ -26,18 +32,51 @@ class Swing:
     se_m: float
 
 
+def swing_acceleration(shoulder_acceleration_m_s2: FloatArray, rate_hz: float) -> FloatArray:
+    """Shoulder acceleration as `body_swing` wants it: low-passed to 4 Hz, shape (n, 3)."""
+    return low_pass(shoulder_acceleration_m_s2, rate_hz, BANDWIDTH_HZ)
+
+
+def eccentric_floor(
+    motion: ArmMotion, acceleration_m_s2: FloatArray, windows: Sequence[tuple[float, float]]
+) -> float:
+    """Acceleration error that would explain the travel seen while the arm is lowered, m/s².
+
+    Lowering is quiet: most of what seems to move the shoulder there is tilt and lever-arm error, which the
+    concentric suffers as well.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+    acceleration_m_s2 : ndarray, shape (n, 3), m/s²
+        From `swing_acceleration`.
+    windows : sequence of (start, stop)
+        Fractional samples of the eccentrics.
+    """
+    errors = []
+    for start, stop in windows:
+        first, last = math.floor(start), math.ceil(stop)
+        duration = (last - first) / motion.rate_hz
+        if duration >= LEAST_WINDOW_S and not motion.missing[first : last + 1].any():
+            path = integrate_path(acceleration_m_s2[first : last + 1], motion.rate_hz)
+            errors.append(path.travel_m / duration**2 * PATH_PER_ACCELERATION)
+    return float(np.median(errors)) if errors else DRIFTING_ACCELERATION_M_S2
+
+
 def body_swing(
-    motion: ArmMotion, shoulder_acceleration_m_s2: FloatArray, start: float, stop: float
+    motion: ArmMotion, acceleration_m_s2: FloatArray, start: float, stop: float, floor_m_s2: float
 ) -> Swing | None:
     """Peak-to-peak of the shoulder's path between two instants.
 
     Parameters
     ----------
     motion : ArmMotion
-    shoulder_acceleration_m_s2 : ndarray, shape (n, 3), m/s²
-        Global frame.
+    acceleration_m_s2 : ndarray, shape (n, 3), m/s²
+        From `swing_acceleration`, global frame.
     start, stop : float
         Fractional sample indices of the concentric.
+    floor_m_s2 : float, m/s²
+        From `eccentric_floor`.
 
     Returns
     -------
@@ -47,12 +86,13 @@ def body_swing(
     first, last = math.floor(start), math.ceil(stop)
     if (last - first) / motion.rate_hz < LEAST_WINDOW_S or motion.missing[first : last + 1].any():
         return None
-    path = integrate_path(shoulder_acceleration_m_s2[first : last + 1], motion.rate_hz)
+    path = integrate_path(acceleration_m_s2[first : last + 1], motion.rate_hz)
     duration = float(path.time_s[-1])
-    # A straight-line acceleration error a·t/T, brought to rest at both ends, moves the path by a·T²/15.6.
-    drift = DRIFTING_ACCELERATION_M_S2 * duration**2 / 15.6
+    drift = max(floor_m_s2, DRIFTING_ACCELERATION_M_S2) * duration**2 / PATH_PER_ACCELERATION
     lever = _lever_term(motion, first, last)
-    return Swing(travel_m=path.travel_m, se_m=float(np.sqrt(FLOOR_M**2 + drift**2 + lever**2)))
+    # Errors add to the path in quadrature and never shorten it: their share is taken out again.
+    seen = math.sqrt(max(path.travel_m**2 - drift**2, 0.0))
+    return Swing(travel_m=seen, se_m=math.sqrt(FLOOR_M**2 + drift**2 + lever**2))
 
 
 def _lever_term(motion: ArmMotion, first: int, last: int) -> float:
