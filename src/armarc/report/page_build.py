@@ -247,7 +247,7 @@ def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -
         return None
     return Section(
         heading=f"Over time: {chosen[0].lifter}, {_facts(chosen[0], reps=False)}",
-        words=tuple(words),
+        words=("\n".join(words),),
         pictures=tuple(pictures),
     )
 

@@ -163,7 +163,9 @@ def draw_weeks(
                         left + 2.6, value, f"{value:.0f}", ha="center", va="bottom", size=style.SIZE_SMALL
                     )
             if i == len(rows) - 1:
-                _date_axis(axes)
+                step_weeks = -(-len(weeks) // 6)
+                shown = range(0, len(weeks), step_weeks)
+                axes.set_xticks([x[k] + 2.6 for k in shown], [_monday(weeks, k, step_weeks) for k in shown])
             else:
                 axes.set_xticks([])
     return figure
@@ -327,7 +329,7 @@ def draw_reps(
         panels = []
         for name, unit in (
             ("Start velocity", "degrees per second"),
-            ("Raising velocity", "degrees per second, mean of the concentric"),
+            ("Raising velocity", "degrees per second"),
             ("Range of motion", "degrees"),
         ):
             furniture.panel_title(page, name, unit, height - top + 0.16)
@@ -401,6 +403,13 @@ def _page(
     for i, line in enumerate(said):
         page.text(SIDE_IN, height - _HEAD_IN - 0.2 - 0.28 * i, line, size=style.SIZE_TEXT, va="baseline")
     return figure, page, top
+
+
+def _monday(weeks: Sequence[Week], k: int, step: int) -> str:
+    """Monday of a week, with the year where it is the first one shown of it."""
+    day = weeks[k].monday
+    text = f"{day.day} {day:%b}"
+    return f"{text}\n{day.year}" if k == 0 or weeks[k - step].monday.year != day.year else text
 
 
 def unit_words(unit: str) -> str:
