@@ -51,15 +51,20 @@ def draw(board: Board, width: int, height: int) -> Group:
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
         return Group(*_small(board, width, height))
     lines = [_head(board, width), Text("")]
-    spare = height - 13
-    hero_rows = max(min(spare * 3 // 5, 21), 7)
-    lines += _hero(board, width, hero_rows)
-    lines += [Text(""), *_gauge(board, width)]
-    foot = [*_strip(board, width), Text(""), _foot(board, width)]
+    lines += _hero(board, width, _hero_rows(height))
+    lines += _gauge(board, width)
+    foot = [*_strip(board, width), _foot(board, width)]
     trace_rows = height - len(lines) - len(foot) - 1
-    lines += [Text(""), *_trace(board, width, trace_rows)] if trace_rows >= 2 else []
+    lines += _trace(board, width, trace_rows) if trace_rows >= 2 else []
+    lines += [Text("")] * (height - len(lines) - len(foot))
     lines += foot
     return Group(*lines[:height])
+
+
+def _hero_rows(height: int) -> int:
+    """Rows of the large digits: what 7 dots of two, three … half rows take."""
+    wanted = (height - 12) * 0.95
+    return max((rows for rows in (7, 11, 14, 18, 21) if rows <= wanted), default=7)
 
 
 def _fit(text: Text, width: int) -> Text:
