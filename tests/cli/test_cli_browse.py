@@ -4,6 +4,7 @@ import socket
 import sys
 
 import pytest
+
 from log_program import run, wide_log
 
 
