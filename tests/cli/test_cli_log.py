@@ -258,6 +258,18 @@ def test_check_names_the_damage(tmp_path):
     assert "problems" in run_json("log", "check", "--log-file", log, code=5)
 
 
+@pytest.mark.parametrize("share", [0.02, 0.3, 0.6, 0.95])
+def test_a_damaged_database_is_one_plain_message(tmp_path, share):
+    log = wide_log(tmp_path)
+    content = bytearray(log.read_bytes())
+    start = int(len(content) * share) // 4096 * 4096 + (100 if share < 0.05 else 0)
+    content[start : start + 4096] = b"\xa5" * min(4096, len(content) - start)
+    log.write_bytes(bytes(content))
+    found = run("log", "check", "--log-file", log, code=5)
+    assert "problem" in found.stdout or "damaged" in found.stderr
+    assert "unexpected" not in found.stderr
+
+
 @pytest.mark.parametrize(
     "words",
     [["log", "list"], ["log", "show", "last"], ["trend"], ["compare", "1", "2"], ["reliability"], ["report"],

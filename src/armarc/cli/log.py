@@ -74,7 +74,9 @@ def list_command(
         return
     heads = ["Set", "When", "Lifter", "Exercise", "Side", "Load kg", "Reps", "In band", "Start °/s"]
     heads += ["ROM °", "Vel. loss %", "RIR", "Tags, note"]
-    print_table(heads, [_line(entry) for entry in entries], right=frozenset({0, 5, 6, 7, 8, 9, 10, 11}))
+    print_table(
+        heads, [_line(entry) for entry in entries], right=frozenset({0, 5, 6, 7, 8, 9, 10, 11}), shorten=12
+    )
     if total > len(entries):
         say(f"{len(entries)} of {total} sets; more with --limit")
 

@@ -101,8 +101,23 @@ def print_json(document: dict[str, Any]) -> None:
     typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
 
 
-def print_table(heads: list[str], lines: list[list[str]], *, right: frozenset[int] = frozenset()) -> None:
-    """Print a table: drawn on a terminal, tab-separated lines elsewhere."""
+def print_table(
+    heads: list[str],
+    lines: list[list[str]],
+    *,
+    right: frozenset[int] = frozenset(),
+    shorten: int | None = None,
+) -> None:
+    """Print a table: drawn on a terminal, tab-separated lines elsewhere.
+
+    Parameters
+    ----------
+    heads, lines : list
+    right : frozenset of int
+        Columns set to the right.
+    shorten : int or None
+        Column whose long texts are cut on a terminal; elsewhere nothing is.
+    """
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table
@@ -117,7 +132,11 @@ def print_table(heads: list[str], lines: list[list[str]], *, right: frozenset[in
     for index, head in enumerate(heads):
         table.add_column(head, justify="right" if index in right else "left", overflow="fold")
     for line in lines:
-        table.add_row(*map(Text, line))
+        cells = [
+            f"{cell[:39]}…" if index == shorten and len(cell) > 40 else cell
+            for index, cell in enumerate(line)
+        ]
+        table.add_row(*map(Text, cells))
     console.print(table)
 
 

@@ -180,7 +180,31 @@ def _open_server(location: Location) -> Store:
             f"a log on a PostgreSQL server needs the package {error.name}",
             "install it with: pip install 'armarc[postgres]'",
         ) from None
-    return Store(location, engine, TableVault(engine), read_only=False)
+    return Store(location, engine, _PlainVault(TableVault(engine), location.name), read_only=False)
+
+
+class _PlainVault:
+    """A vault in a database, whose errors are said as those of the log."""
+
+    def __init__(self, inner: TableVault, name: str) -> None:
+        self.inner = inner
+        self.name = name
+
+    def put(self, sha256: str, suffix: str, content: bytes) -> None:
+        with _plain_errors(self.name):
+            self.inner.put(sha256, suffix, content)
+
+    def get(self, sha256: str, suffix: str) -> bytes | None:
+        with _plain_errors(self.name):
+            return self.inner.get(sha256, suffix)
+
+    def names(self) -> set[str]:
+        with _plain_errors(self.name):
+            return self.inner.names()
+
+    def drop(self, sha256: str, suffix: str) -> None:
+        with _plain_errors(self.name):
+            self.inner.drop(sha256, suffix)
 
 
 @contextlib.contextmanager
