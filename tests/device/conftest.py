@@ -18,7 +18,7 @@ pytest.importorskip("dbus_fast", reason="dbus-fast is not installed (Linux only)
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", "slow: takes a minute; run with -m slow")
+    config.addinivalue_line("markers", "slow: left out of a plain run; -m 'slow or not slow' runs everything")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -26,7 +26,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         return
     for item in items:
         if item.get_closest_marker("slow"):
-            item.add_marker(pytest.mark.skip(reason="slow: run with -m slow"))
+            item.add_marker(pytest.mark.skip(reason="slow; run with -m 'slow or not slow'"))
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from fake_sensor import FakeSensor
 from program import Bench
 
 Run = Callable[..., None]
+MINE = ("-s", "wrist-1")  # named, so that it is taken as soon as it is seen
 
 
 def _capture(bench: Bench, seconds: float) -> Any:
@@ -24,7 +25,7 @@ def _capture(bench: Bench, seconds: float) -> Any:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, "--seconds", str(seconds), "--json")
+            program = await bench.armarc("record", out, *MINE, "--seconds", str(seconds), "--json")
             code, data = await program.end(seconds + 20)
             assert code == 0, program.talk
             got = Captured(out)
@@ -57,7 +58,9 @@ def test_ctrl_c_ends_and_keeps_everything(bench: Bench, run: Run) -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, "--exercise", "lateral-raise", "--side", "left")
+            program = await bench.armarc(
+                "record", out, *MINE, "--exercise", "lateral-raise", "--side", "left"
+            )
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(0.7)
             program.interrupt()
@@ -108,7 +111,7 @@ def test_two_sensors_share_a_clock(bench: Bench, run: Run) -> None:
             daemon.add(left)
             daemon.add(right)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, "-s", "l", "-s", "r", "--seconds", "3")
+            program = await bench.armarc("record", out, "-s", "l", "-s", "r", "--seconds", "2")
             code, data = await program.end(30)
             assert code == 0, program.talk
             files = [Path(line) for line in data.split()]
@@ -132,7 +135,7 @@ def test_a_drop_within_the_sensors_queue_loses_nothing(bench: Bench, run: Run) -
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out)
+            program = await bench.armarc("record", out, *MINE)
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(1)
             sensor.lose_link()
@@ -155,12 +158,13 @@ def test_a_drop_within_the_sensors_queue_loses_nothing(bench: Bench, run: Run) -
     run(story())
 
 
+@pytest.mark.slow
 def test_a_longer_drop_is_a_counted_gap(bench: Bench, run: Run) -> None:
     async def story() -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor(queue_frames=50) as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out)
+            program = await bench.armarc("record", out, *MINE)
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(1)
             sensor.lose_link()
@@ -182,12 +186,13 @@ def test_a_longer_drop_is_a_counted_gap(bench: Bench, run: Run) -> None:
     run(story())
 
 
+@pytest.mark.slow
 def test_a_sensor_that_restarts_goes_on_as_a_new_clock(bench: Bench, run: Run) -> None:
     async def story() -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out)
+            program = await bench.armarc("record", out, *MINE)
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(1)
             sensor.lose_link()
@@ -210,7 +215,7 @@ def test_silence_is_a_broken_link(bench: Bench, run: Run) -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out)
+            program = await bench.armarc("record", out, *MINE)
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(0.5)
             sensor.mute = True
@@ -230,7 +235,7 @@ def test_a_forgotten_device_is_found_again(bench: Bench, run: Run) -> None:
         async with FakeDaemon(bench.address, keep_devices=False) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out)
+            program = await bench.armarc("record", out, *MINE)
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(0.5)
             sensor.vanish()  # bleak goes on believing that it is connected
@@ -249,7 +254,7 @@ def test_the_daemon_dies_and_comes_back(bench: Bench, run: Run) -> None:
         async with FakeSensor() as sensor:
             async with FakeDaemon(bench.address) as daemon:
                 daemon.add(sensor)
-                program = await bench.armarc("record", out)
+                program = await bench.armarc("record", out, *MINE)
                 await program.says("wrist-1: 200 Hz")
                 await asyncio.sleep(0.5)
             await program.says("link lost", 5)
@@ -264,12 +269,13 @@ def test_the_daemon_dies_and_comes_back(bench: Bench, run: Run) -> None:
     run(story())
 
 
+@pytest.mark.slow
 def test_the_bus_dies_for_good(private_bus: Any, bench: Bench, run: Run) -> None:
     async def story() -> None:
         out = bench.folder / "set.csv"
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
-            program = await bench.armarc("record", out, "--give-up", "1")
+            program = await bench.armarc("record", out, *MINE, "--give-up", "1")
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(0.7)
             private_bus.kill()
@@ -289,7 +295,7 @@ def test_doubled_and_unreadable_packets(bench: Bench, run: Run) -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, "--seconds", "1.5", "--json")
+            program = await bench.armarc("record", out, *MINE, "--seconds", "1.5", "--json")
             await program.says("wrist-1: 200 Hz")
             sensor.repeat = 2
             sensor.garbage += [b"", b"\x10", b"\x20" + bytes(19), b"\x10\x05" + bytes(18), bytes(244)]
@@ -305,7 +311,7 @@ def test_doubled_and_unreadable_packets(bench: Bench, run: Run) -> None:
 
 
 def test_a_killed_capture_loses_less_than_half_a_second(bench: Bench, run: Run) -> None:
-    run(_killed(bench, 3))
+    run(_killed(bench, 2))
 
 
 @pytest.mark.slow
@@ -320,7 +326,7 @@ async def _killed(bench: Bench, times: int) -> None:
         for number in range(times):
             out = bench.folder / f"set-{number}.csv"
             # From the second on, the daemon still holds the connection of the killed program.
-            program = await bench.armarc("record", out)
+            program = await bench.armarc("record", out, *MINE)
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(chance.uniform(1.2, 2.2))
             newest = sensor.newest_sent
@@ -343,7 +349,7 @@ def test_a_slow_disk_loses_nothing(bench: Bench, run: Run) -> None:
             "import time\n"
             "import armarc.recording.csv_writer as w\n"
             "def slow(real):\n"
-            "    return lambda *a, **k: (time.sleep(0.02), real(*a, **k))[1]\n"
+            "    return lambda *a, **k: (time.sleep(0.01), real(*a, **k))[1]\n"
             "w.RecordingWriter.append = slow(w.RecordingWriter.append)\n"
             "w.RecordingWriter.flush = slow(w.RecordingWriter.flush)\n"
         )
@@ -351,7 +357,7 @@ def test_a_slow_disk_loses_nothing(bench: Bench, run: Run) -> None:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
             launcher = ("env", f"PYTHONPATH={slow}")
-            program = await bench.armarc("record", out, "--seconds", "1.5", launcher=launcher)
+            program = await bench.armarc("record", out, *MINE, "--seconds", "1.5", launcher=launcher)
             code, _ = await program.end(40)
             assert code == 0, program.talk
             got = Captured(out)
