@@ -29,7 +29,9 @@ def find_chromium() -> str | None:
 class Chrome:
     """One browser with one page; use it in a ``with`` statement."""
 
-    def __init__(self, width: int = 390, height: int = 844, *, dark: bool = False, mobile: bool = True) -> None:
+    def __init__(
+        self, width: int = 390, height: int = 844, *, dark: bool = False, mobile: bool = True
+    ) -> None:
         program = find_chromium()
         assert program is not None
         self._folder = tempfile.TemporaryDirectory(prefix="armarc-chrome-", ignore_cleanup_errors=True)
@@ -81,7 +83,11 @@ class Chrome:
     def resize(self, width: int, height: int, *, mobile: bool = True) -> None:
         """Make the page another size, in CSS pixels."""
         self.call(
-            "Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=2, mobile=mobile
+            "Emulation.setDeviceMetricsOverride",
+            width=width,
+            height=height,
+            deviceScaleFactor=2,
+            mobile=mobile,
         )
 
     def open(self, url: str) -> None:
@@ -99,7 +105,9 @@ class Chrome:
         deadline = time.monotonic() + seconds
         while not (found := self.value(expression)):
             if time.monotonic() > deadline:
-                raise TimeoutError(f"{expression} stayed false; the page says {self.value('document.body.innerText')!r}")
+                raise TimeoutError(
+                    f"{expression} stayed false; the page says {self.value('document.body.innerText')!r}"
+                )
             time.sleep(0.03)
         return found
 

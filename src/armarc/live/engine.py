@@ -37,7 +37,7 @@ from armarc.live.mount import (
     learn_mounting,
     turn_axis,
 )
-from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top, Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
@@ -53,6 +53,7 @@ RESTART_GAP_S = 2.0
 """A longer gap splits the stream, as it splits a recording offline."""
 SHOWN_GAP_S = 0.05
 LONGEST_STEP_S = 0.12
+LEAST_STEP = 0.05
 LOOK_BACK_S = 45.0
 KEPT_S = 60.0
 LONGEST_SET_S = 900.0
@@ -63,6 +64,8 @@ SAME_TOP_S = 0.3
 BLEND_S = 0.6
 CALM_BEFORE_S = 0.8
 ALIKE_AT_GATE = math.cos(math.radians(16))
+SURE_RISE = 1.5
+"""A walking arm swings through some 30°."""
 FASTER_AT_GATE = 3.0
 HANG_AGAIN_RAD = math.radians(40)
 HANG_SHIFT_RAD = math.radians(3)
@@ -205,7 +208,8 @@ class Engine:
         Parameters
         ----------
         time_s : float, s
-            Must rise; a sample that is not newer than the last, or not finite, is left out.
+            Must rise; a sample that is no newer than the last (by a twentieth of a period), or not finite, is left
+            out.
         specific_force_m_s2 : tuple of 3 floats, m/s²
         angular_velocity_rad_s : tuple of 3 floats, rad/s
 
@@ -223,7 +227,7 @@ class Engine:
             self._last = (time_s, specific_force_m_s2, angular_velocity_rad_s)
             return self._take(time_s, self._period, specific_force_m_s2, angular_velocity_rad_s, 0.0)
         dt = time_s - last[0]
-        if dt <= 0.0:
+        if dt < LEAST_STEP * self._period:
             return []
         events: list[EngineEvent] = []
         if dt > 1.5 * self._period:
@@ -294,8 +298,7 @@ class Engine:
         if self._angle is None:
             self._forget(time_s)
             return events
-        if self._rows.cell(row, 11) != theta:
-            theta, theta_rate = self._angle.step(q, omega)
+        theta, theta_rate = self._rows.cell(row, ANGLE), self._rows.cell(row, ANGLE_RATE)
         for signal in self._tracker.step(row, time_s, theta, theta_rate):
             self._hear(signal, row, up, events)
         if self._counted and time_s - self._last_back_s >= self._exercise.rest_s and not self._busy:
@@ -304,7 +307,7 @@ class Engine:
             self._blend *= max(1.0 - dt / BLEND_S, 0.0)
             if abs(self._blend) < 1e-4:
                 self._blend = 0.0
-        self.shown_rad = theta + self._blend
+        self.shown_rad = self._rows.cell(row, ANGLE) + self._blend
         if not row % 64:
             self._forget(time_s)
         return events
@@ -396,7 +399,7 @@ class Engine:
         rows, angle = self._rows, self._angle
         assert angle is not None
         table = rows.table(rows.first)
-        thetas, rates = table[:, 11].tolist(), table[:, 12].tolist()
+        thetas, rates = table[:, ANGLE].tolist(), table[:, ANGLE_RATE].tolist()
         times, first = table[:, TIME].tolist(), rows.first
         self._tracker.rebuild(stop)
         for k in range(len(times) - 1):
@@ -528,9 +531,8 @@ class Engine:
         size = math.sqrt(sum(c * c for c in mean)) or 1.0
         cosine = sum(a * b for a, b in zip(mean, current.up, strict=True)) / size
         usual = sorted(speeds)[len(speeds) // 2]
-        return (
-            cosine > ALIKE_AT_GATE and usual / FASTER_AT_GATE < current.speed_rad_s < usual * FASTER_AT_GATE
-        )
+        faster: float = current.speed_rad_s / usual
+        return bool(cosine > ALIKE_AT_GATE and 1 / FASTER_AT_GATE < faster < FASTER_AT_GATE)
 
     def _withdraw_current(self, reason: str, events: list[EngineEvent]) -> None:
         current = self._current
@@ -550,8 +552,7 @@ class Engine:
         chosen: tuple[Movement, ...] = ()
         stay = list(self._counted)
         if latest is not None:
-            enough = 1 if armed or self._counted else FULL_SET
-            chosen = latest if len(latest) >= enough else ()
+            chosen = latest if armed or self._counted or self._is_certain(table, latest) else ()
             stay = [c for c in self._counted if any(self._is_in(c, g, first) for g in groups)]
         elif armed and len(self._counted) <= 1:
             # Two movements that do not look alike: the first was handling, a set begins with the second.
@@ -579,6 +580,12 @@ class Engine:
         if self._tracker.phase == "low" and not self._late and learns:
             self._improve(events)
 
+    def _is_certain(self, table: FloatArray, group: tuple[Movement, ...]) -> bool:
+        """Whether movements that did not begin from a calm arm make a set all the same: walking must not."""
+        if len(group) < FULL_SET or typical_rise(list(group)) < SURE_RISE * self._exercise.smallest_rom_rad:
+            return False
+        return self._kind is None or kind_of(table, group).resembles(self._kind)
+
     @property
     def _same_rows(self) -> int:
         return round(SAME_TOP_S * self.rate_hz)
@@ -595,7 +602,7 @@ class Engine:
 
     def _movement_at(self, table: FloatArray, top: int) -> Movement | None:
         smallest = self._exercise.smallest_rom_rad
-        found = find_movements(np.ascontiguousarray(table[:, 11]), 0.5 * smallest, smallest)
+        found = find_movements(np.ascontiguousarray(table[:, ANGLE]), 0.5 * smallest, smallest)
         return next((m for m in found if abs(m.top - top) <= self._same_rows), None)
 
     def _tell_withdrawn_latest(self, current: _Current | None, events: list[EngineEvent]) -> None:

@@ -1,0 +1,245 @@
+"""The live engine against the truth of synthetic sets and against the offline road."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from live_runs import choices_for, recording, run, sets_in
+
+from armarc.errors import UsageError
+from armarc.live.engine import Engine
+from armarc.live.events import (
+    SCHEMA,
+    GapSeen,
+    GateCrossed,
+    Ready,
+    RepEnded,
+    RepStarted,
+    RepWithdrawn,
+    TopReached,
+    event_record,
+)
+from armarc.live.set_watch import SetEndWatch
+from armarc.pipeline import measure
+from armarc.recording import Recording
+
+
+def without(made: Recording, first_s: float, last_s: float) -> Recording:
+    """A recording with a hole in it."""
+    keep = (made.time_s < first_s) | (made.time_s > last_s)
+    return Recording(
+        time_s=made.time_s[keep],
+        specific_force_m_s2=made.specific_force_m_s2[keep],
+        angular_velocity_rad_s=made.angular_velocity_rad_s[keep],
+        rate_hz=made.rate_hz,
+        metadata=made.metadata,
+    )
+
+
+def test_a_plain_set_is_told_rep_by_rep_and_agrees_with_the_truth() -> None:
+    made, truth = recording(reps=6)
+    events = run(made)
+    (ended,) = sets_in(events)
+    reps = truth.sets[0].reps
+    assert len(ended.reps) == len(reps) == 6
+    assert [e.rep for e in events if isinstance(e, RepStarted)] == [1, 2, 3, 4, 5, 6]
+    assert not [e for e in events if isinstance(e, RepWithdrawn)]
+    for live, true in zip(ended.reps, reps, strict=True):
+        assert live.start_velocity_rad_s is not None
+        assert true.start_velocity_rad_s is not None
+        assert abs(math.degrees(live.start_velocity_rad_s - true.start_velocity_rad_s)) < 3
+        assert abs(math.degrees(live.rom_rad - true.rom_rad)) < 2.5
+        assert abs(live.phases.start_s - true.start_s) < 0.1
+        assert abs(live.phases.end_s - true.end_s) < 0.15
+
+
+def test_live_and_offline_agree_on_count_and_start_velocity() -> None:
+    for seed, knobs in ((2, {}), (3, {"pause_s": 0.0, "start_velocity_rad_s": 2.0, "concentric_s": 1.0})):
+        made, _ = recording(seed, reps=6, **knobs)
+        (live,) = sets_in(run(made))
+        (offline,) = measure(made, choices_for(made)).sets
+        assert len(live.reps) == len(offline.reps)
+        for one, other in zip(live.reps, offline.reps, strict=True):
+            assert one.start_velocity_rad_s is not None
+            assert other.start_velocity_rad_s is not None
+            assert abs(math.degrees(one.start_velocity_rad_s - other.start_velocity_rad_s)) < 3
+
+
+def test_the_verdict_comes_within_30_ms_of_the_gate() -> None:
+    made, _ = recording(reps=6)
+    engine = Engine(choices_for(made), made.rate_hz)
+    late = []
+    for t, f, w in zip(
+        made.time_s.tolist(),
+        made.specific_force_m_s2.tolist(),
+        made.angular_velocity_rad_s.tolist(),
+        strict=True,
+    ):
+        for event in engine.feed(t, tuple(f), tuple(w)):
+            if isinstance(event, GateCrossed):
+                assert not event.late
+                late.append(t - event.time_s)
+    assert len(late) == 6
+    assert max(late) <= 0.030
+
+
+def test_events_come_in_the_order_of_a_rep() -> None:
+    made, _ = recording(reps=6)
+    names = [event_record(e)["event"] for e in run(made) if not isinstance(e, Ready)]
+    assert names[:-1] == ["rep started", "gate crossed", "top", "rep ended"] * 6
+    assert names[-1] == "set ended"
+
+
+def test_a_rest_ends_the_set_and_another_one_begins_at_one() -> None:
+    made, _ = recording(sets=2, reps=4, rest_s=14.0)
+    events = run(made)
+    first, second = sets_in(events)
+    assert (first.set, second.set) == (1, 2)
+    assert (len(first.reps), len(second.reps)) == (4, 4)
+    assert first.reason == "rest"
+    assert first.time_s - first.end_s == pytest.approx(10.0, abs=0.3)  # the exercise's rest_s
+    assert [e.rep for e in events if isinstance(e, RepEnded)] == [1, 2, 3, 4, 1, 2, 3, 4]
+
+
+def test_walking_and_handling_make_no_sets_and_hardly_a_sound() -> None:
+    made, truth = recording(5, sets=2, reps=5, pick_up=True, walk=True, rest_s=35.0)
+    events = run(made)
+    assert [len(one.reps) for one in sets_in(events)] == [len(one.reps) for one in truth.sets]
+    assert len([e for e in events if isinstance(e, GateCrossed)]) - 10 <= 2
+
+
+def test_a_partial_last_rep_and_a_cheat_rep_count() -> None:
+    made, truth = recording(4, reps=6, cheat_rep=3, partial_last=True)
+    (ended,) = sets_in(run(made))
+    assert len(ended.reps) == len(truth.sets[0].reps)
+    assert ended.reps[2].start_verdict == "above"
+
+
+def test_a_short_gap_is_flagged_and_bridged() -> None:
+    made, _ = recording(reps=6)
+    events = run(without(made, 9.0, 9.4))
+    gaps = [e for e in events if isinstance(e, GapSeen)]
+    assert [(g.start_s, g.restarted) for g in gaps] == [(pytest.approx(9.0, abs=0.02), False)]
+    (ended,) = sets_in(events)
+    assert len(ended.reps) == 6
+    assert any("gap" in rep.quality for rep in ended.reps)
+
+
+def test_a_long_gap_ends_the_set_and_the_engine_goes_on() -> None:
+    made, _ = recording(reps=8)
+    events = run(without(made, 15.0, 19.0))
+    assert any(isinstance(e, GapSeen) and e.restarted for e in events)
+    ended = sets_in(events)
+    assert [one.reason for one in ended] == ["gap", "stop"]
+    assert sum(len(one.reps) for one in ended) >= 6
+
+
+def test_bad_samples_change_nothing() -> None:
+    made, _ = recording(reps=3)
+    plain = run(made)
+    engine = Engine(choices_for(made), made.rate_hz)
+    events = []
+    for k, (t, f, w) in enumerate(
+        zip(
+            made.time_s.tolist(),
+            made.specific_force_m_s2.tolist(),
+            made.angular_velocity_rad_s.tolist(),
+            strict=True,
+        )
+    ):
+        if k % 50 == 7:  # a repeated, an older and a broken sample
+            events += engine.feed(t - 0.01, tuple(f), tuple(w))
+            events += engine.feed(t - 1.0, tuple(f), tuple(w))
+            events += engine.feed(t, (math.nan, 0.0, 0.0), tuple(w))
+        events += engine.feed(t, tuple(f), tuple(w))
+    events += engine.finish()
+    assert [event_record(e) for e in events] == [event_record(e) for e in plain]
+
+
+def test_the_screen_angle_never_jumps() -> None:
+    made, _ = recording(2, reps=5)
+    engine = Engine(choices_for(made), made.rate_hz)
+    shown = []
+    for t, f, w in zip(
+        made.time_s.tolist(),
+        made.specific_force_m_s2.tolist(),
+        made.angular_velocity_rad_s.tolist(),
+        strict=True,
+    ):
+        engine.feed(t, tuple(f), tuple(w))
+        shown.append(engine.shown_rad)
+    fastest = float(np.abs(made.angular_velocity_rad_s).max()) / made.rate_hz
+    # A change of mounting shifts the angle by several degrees; the shift glides in over half a second.
+    assert float(np.abs(np.diff(shown[50:])).max()) < fastest + math.radians(0.5)
+
+
+def test_the_set_carries_its_raw_samples() -> None:
+    made, _ = recording(reps=4)
+    (ended,) = sets_in(run(made))
+    session = measure(ended.raw, choices_for(made))
+    assert [len(one.reps) for one in session.sets] == [4]
+    assert ended.raw.rate_hz == made.rate_hz
+    assert ended.raw_start_s <= ended.start_s - 1.0
+
+
+def test_without_a_still_moment_the_reps_are_counted_afterwards() -> None:
+    made, truth = recording(3, reps=8, pause_s=0.0)
+    start = truth.sets[0].reps[0].start_s + 0.4
+    keep = made.time_s > start
+    cut = Recording(
+        time_s=made.time_s[keep] - made.time_s[keep][0],
+        specific_force_m_s2=made.specific_force_m_s2[keep],
+        angular_velocity_rad_s=made.angular_velocity_rad_s[keep],
+        rate_hz=made.rate_hz,
+        metadata=made.metadata,
+    )
+    (ended,) = sets_in(run(cut))
+    (offline,) = measure(cut, choices_for(cut)).sets
+    assert abs(len(ended.reps) - len(offline.reps)) <= 1
+
+
+@pytest.mark.parametrize("exercise", ["front-raise", "lateral-raise"])
+def test_the_left_arm_and_other_planes_count_as_well(exercise: str) -> None:
+    made, _ = recording(2, reps=4, side="left")
+    made = replace(made, metadata=replace(made.metadata, exercise=exercise))
+    assert [len(one.reps) for one in sets_in(run(made))] == [4]
+
+
+def test_a_mounting_said_to_be_stated_needs_its_axis() -> None:
+    made, _ = recording(reps=3)
+    with pytest.raises(UsageError, match="hand-axis"):
+        Engine(replace(choices_for(made, mounting="stated"), hand_axis=None), 100.0)
+
+
+def test_set_end_watch_tells_the_end_of_the_set_and_not_before() -> None:
+    made, truth = recording(sets=2, reps=4, rest_s=14.0)
+    watch = SetEndWatch(choices_for(made), made.rate_hz)
+    last_s = truth.sets[0].reps[-1].end_s
+    for first in range(0, len(made.time_s), 20):
+        cut = slice(first, first + 20)
+        if watch.feed(made.time_s[cut], made.specific_force_m_s2[cut], made.angular_velocity_rad_s[cut]):
+            break
+    assert watch.reps == 4
+    assert watch.ended is not None
+    assert 9.5 < watch.ended.time_s - last_s < 11.0
+
+
+def test_records_are_json_with_the_schema_and_no_nan() -> None:
+    import json
+
+    made, _ = recording(reps=4)
+    for event in run(made):
+        record = event_record(event)
+        assert record["schema"] == SCHEMA
+        assert json.loads(json.dumps(record, allow_nan=False)) == record
+
+
+def test_the_top_is_told_before_the_rep_ends() -> None:
+    made, truth = recording(reps=4)
+    tops = [e for e in run(made) if isinstance(e, TopReached)]
+    assert len(tops) == 4
+    for top, true in zip(tops[1:], truth.sets[0].reps[1:], strict=True):
+        assert abs(math.degrees(top.top_rad - true.top_rad)) < 4
