@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -56,7 +56,7 @@ class Session:
     motion_of_set: tuple[int, ...]
     warnings: tuple[str, ...]
 
-    def to_dict(self) -> dict[str, object]:
+    def to_dict(self) -> dict[str, Any]:
         """Everything as one JSON-ready object, schema ``armarc.sets/1``; degrees at this edge."""
         from armarc.records import session_record
 
@@ -294,7 +294,7 @@ def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_befo
             motion.rate_hz,
             mounting.lever_arm_m,
         )
-    sets = []
+    sets: list[MeasuredSet] = []
     for movements in grouping.sets:
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:

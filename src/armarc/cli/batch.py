@@ -12,6 +12,8 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
+from rich.table import Table
+from rich.text import Text
 
 from armarc.cli.app import error_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
@@ -19,9 +21,18 @@ from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 if TYPE_CHECKING:
     import pandas as pd
 
+    from armarc.load import Resistance, SetLoad
     from armarc.pipeline import Session
 
 RECORDING_SUFFIXES = (".csv", ".tsv", ".txt", ".csv.gz")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogEntry:
+    """Which log to write to, and what the person said about the sets."""
+
+    file: str | None
+    labels: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,9 +43,28 @@ class Outputs:
     csv: Path | None = None
     plot: Path | None = None
     dark: bool = False
+    log: LogEntry | None = None
 
 
-def run(files: list[Path], *, reading: dict[str, Any], measuring: dict[str, Any], outputs: Outputs) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """One measured file: the session, its published record, and the shoulder's load where it is known."""
+
+    path: Path
+    session: Session
+    result: dict[str, Any]
+    loads: tuple[SetLoad, ...]
+    reading: dict[str, Any]
+
+
+def run(
+    files: list[Path],
+    *,
+    reading: dict[str, Any],
+    measuring: dict[str, Any],
+    resistances: list[str],
+    outputs: Outputs,
+) -> None:
     """Measure files and folders and report them.
 
     Raises
@@ -52,19 +82,20 @@ def run(files: list[Path], *, reading: dict[str, Any], measuring: dict[str, Any]
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
     if outputs.plot is not None:
         check_picture(outputs.plot)
+    resists = parsed_resistances(resistances)
     talk, out = error_console(), Console(highlight=False)
     code = 0
-    measured = 0
+    counted = 0
     frames: list[pd.DataFrame] = []
     with Progress(console=talk, transient=True, disable=len(paths) == 1 or not talk.is_terminal) as progress:
         task = progress.add_task("Measuring", total=len(paths))
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
             try:
-                session = measure_file(path, read, options)
-                report(session, path, number, len(paths), outputs, out, talk)
-                frames.append(session.frame().assign(file=str(path)))
-                measured += len(session.sets)
+                measured = measure_file(path, read, options, resists)
+                report(measured, number, len(paths), outputs, out, talk)
+                frames.append(table_of(measured))
+                counted += len(measured.session.sets)
             except ArmarcError as error:
                 if len(paths) == 1:
                     raise
@@ -76,7 +107,7 @@ def run(files: list[Path], *, reading: dict[str, Any], measuring: dict[str, Any]
         talk.print(f"Reps written to {escape(str(outputs.csv))}")
     if code:
         raise typer.Exit(code)
-    if not measured:
+    if not counted:
         where = str(paths[0]) if len(paths) == 1 else f"{len(paths)} recordings"
         raise NothingToMeasure(
             f"{where}: no rep was found",
@@ -124,35 +155,94 @@ def parsed(measuring: dict[str, Any]) -> dict[str, Any]:
     return options
 
 
-def measure_file(path: Path, reading: dict[str, Any], options: dict[str, Any]) -> Session:
-    """Read and measure one recording."""
+def parsed_resistances(texts: list[str]) -> tuple[Resistance, ...] | None:
+    """What resists, or None when nothing was described."""
+    if not texts:
+        return None
+    from armarc.load import parse_all
+
+    return parse_all(texts)
+
+
+def measure_file(
+    path: Path, reading: dict[str, Any], options: dict[str, Any], resistances: tuple[Resistance, ...] | None
+) -> Measured:
+    """Read and measure one recording, with the shoulder's load where it is known."""
+    from armarc.load import load_lifter
     from armarc.pipeline import process
     from armarc.recording import read_csv
+    from armarc.session_load import add_loads, measured_loads
 
     settings = options["settings"]
     saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
     defaults = {key: value for key, value in saved.items() if value is not None}
-    return process(read_csv(path, **{**defaults, **reading}), **options)
+    session = process(read_csv(path, **{**defaults, **reading}), **options)
+    result: dict[str, Any] = session.to_dict()
+    loads: tuple[SetLoad, ...] = ()
+    if session.sets and (resistances is not None or session.choices.load_kg is not None):
+        loads, why_not = measured_loads(session, load_lifter(), resistances)
+        if loads:
+            add_loads(result, loads)
+        elif why_not:
+            result["warnings"].append(why_not)
+    return Measured(path=path, session=session, result=result, loads=loads, reading=reading)
+
+
+def table_of(measured: Measured) -> pd.DataFrame:
+    """All reps of a file as one table, load included."""
+    import pandas as pd
+
+    rows = [
+        {"file": str(measured.path), "set": one["set"], **rep, "quality": " ".join(rep["quality"])}
+        for one in measured.result["sets"]
+        for rep in one["reps"]
+    ]
+    return pd.DataFrame(rows)
 
 
 def report(
-    session: Session, path: Path, number: int, count: int, outputs: Outputs, out: Console, talk: Console
+    measured: Measured, number: int, count: int, outputs: Outputs, out: Console, talk: Console
 ) -> None:
-    """Show one measured recording on stdout, its warnings on stderr, and draw it."""
-    result: Any = session.to_dict()
+    """Show one measured recording on stdout, its warnings on stderr, log it and draw it."""
+    path, result = measured.path, measured.result
     if outputs.json:
         sys.stdout.write(json.dumps(result, ensure_ascii=False, allow_nan=False) + "\n")
         sys.stdout.flush()
     else:
         show(result, path, number, count, out)
     name = f"{path.name}: " if count > 1 else ""
-    for inference in session.recording.source.inferences:
+    for inference in measured.session.recording.source.inferences:
         talk.print(f"{name}{inference}", style="dim", markup=False, soft_wrap=True)
     for warning in result["warnings"]:
         talk.print(f"{name}note: {warning}", markup=False, soft_wrap=True)
+    if outputs.log is not None and result["sets"]:
+        talk.print(f"{name}{write_log(measured, outputs.log)}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        for written in draw(session, plot_path(outputs.plot, path, count), outputs.dark):
+        for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)
+
+
+def write_log(measured: Measured, entry: LogEntry) -> str:
+    """Write the sets into the training log and say what was done."""
+    from armarc.log.adding import add_result
+    from armarc.log.labels import Labels
+    from armarc.log.store import open_log
+
+    with open_log(entry.file) as store:
+        added = add_result(
+            store,
+            measured.result,
+            measured.path,
+            labels=Labels(**entry.labels),
+            reading=measured.reading,
+        )
+        where = store.location.file or store.location.url
+    ids = ", ".join(str(number) for number in added.set_ids)
+    said = [
+        f"log {where}: {added.status}, {'set' if len(added.set_ids) == 1 else 'sets'} {ids}",
+        *added.notes,
+    ]
+    return "; ".join(said)
 
 
 def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
@@ -181,6 +271,42 @@ def show(result: Any, path: Path, number: int, count: int, out: Console) -> None
             set_number=measured["set"],
             header=number == 0 and index == 0,
         )
+        if out.is_terminal and "load" in measured:
+            out.print()
+            out.print(load_block(measured))
+
+
+def load_block(measured: dict[str, Any]) -> Table:
+    """What the shoulder had to do in one set, in a few lines for the terminal."""
+    load = measured["load"]
+    summary = load["summary"]
+
+    def said(key: str, unit: str, digits: int = 0) -> str:
+        value, error = summary[key], summary.get(f"{key}_se")
+        if value is None:
+            return "–"
+        return (
+            f"{value:.{digits}f}{unit}" if error is None else f"{value:.{digits}f} ± {error:.{digits}f}{unit}"
+        )
+
+    helped = summary["body_swing_work_reps"]
+    lines = [
+        ("Resistance", load["resistance"]),
+        ("Shoulder moment", f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"),
+        ("Work, raising", said("concentric_work_j", " J")),
+        ("Body swing work", f"seen in reps {', '.join(map(str, helped))}" if helped else "none detected"),
+    ]
+    if summary["loaded_impulse_pct"] is not None:
+        share = said("loaded_impulse_pct", " %")
+        lines.insert(2, ("In loaded range", f"{share} of the moment's impulse"))
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True, width=18, style="bold")
+    grid.add_column(overflow="fold")
+    for name, text in lines:
+        grid.add_row(name, Text(text))
+    for caution in load["cautions"]:
+        grid.add_row("", Text(caution, style="dim"))
+    return grid
 
 
 def check_picture(path: Path) -> None:
@@ -197,24 +323,37 @@ def plot_path(plot: Path, recording: Path, count: int) -> Path:
     return plot if count == 1 else plot.with_name(f"{plot.stem}-{recording.stem}{plot.suffix}")
 
 
-def draw(session: Session, path: Path, dark: bool) -> list[Path]:
-    """Draw a recording: the set, or with several sets the session and each set beside it."""
+def draw(measured: Measured, path: Path, dark: bool) -> list[Path]:
+    """Draw a recording: the set, or with several sets the session and each set beside it; and the load."""
     from armarc.report import draw_session, draw_set, save_figure
 
-    if len(session.sets) == 1:
-        motion = session.motions[session.motion_of_set[0]]
-        save_figure(draw_set(motion, session.sets[0], exercise=session.choices.exercise, dark=dark), path)
-        return [path]
+    session = measured.session
     if not session.motions:
         return []
-    written = [path]
-    save_figure(draw_session(session.motions, session.sets, dark=dark), path)
-    for measured, motion_number in zip(session.sets, session.motion_of_set, strict=True):
-        own = path.with_name(f"{path.stem}-set{measured.set}{path.suffix}")
+    written = []
+    if len(session.sets) != 1:
+        save_figure(draw_session(session.motions, session.sets, dark=dark), path)
+        written.append(path)
+    for index, (one, motion_number) in enumerate(zip(session.sets, session.motion_of_set, strict=True)):
+        own = path if len(session.sets) == 1 else path.with_name(f"{path.stem}-set{one.set}{path.suffix}")
         motion = session.motions[motion_number]
-        save_figure(draw_set(motion, measured, exercise=session.choices.exercise, dark=dark), own)
+        save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own)
         written.append(own)
+        if measured.loads:
+            written.append(draw_load(measured, index, own, dark))
     return written
+
+
+def draw_load(measured: Measured, index: int, path: Path, dark: bool) -> Path:
+    """Draw the shoulder's moment of one set beside its picture."""
+    from armarc.report import save_figure
+    from armarc.report.load_figures import draw_set_load
+
+    own = path.with_name(f"{path.stem}-moment{path.suffix}")
+    choices, load = measured.session.choices, measured.loads[index]
+    facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
+    save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own)
+    return own
 
 
 def write_table(frames: list[pd.DataFrame], path: Path) -> None:

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 _WHAT, _SENSOR, _READ, _OUT = "What was lifted", "Sensor on the arm", "Reading the file", "Results"
+_LOG = "Training log"
 
 
 def process(
@@ -20,6 +21,15 @@ def process(
     side: Annotated[str | None, typer.Option(help="right or left arm.", rich_help_panel=_WHAT)] = None,
     load: Annotated[
         str | None, typer.Option(help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=_WHAT)
+    ] = None,
+    resistance: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SPEC",
+            help="What resists, for shoulder moments: 'cable:20kg,pulley=0.6/-0.9/0', 'band:…', 'machine:…' or a "
+            ".toml; `armarc resist --help` tells how. Repeat it to combine.",
+            rich_help_panel=_WHAT,
+        ),
     ] = None,
     band: Annotated[
         str | None,
@@ -127,6 +137,23 @@ def process(
     dark: Annotated[
         bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)
     ] = False,
+    log: Annotated[
+        bool, typer.Option("--log", help="Write every set into the training log.", rich_help_panel=_LOG)
+    ] = False,
+    log_file: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE", help="Log to use instead of your own [env: ARMARC_LOG].", rich_help_panel=_LOG
+        ),
+    ] = None,
+    lifter: Annotated[str | None, typer.Option(help="Who lifted.", rich_help_panel=_LOG)] = None,
+    variant: Annotated[str | None, typer.Option(help="Variant, your words.", rich_help_panel=_LOG)] = None,
+    rir: Annotated[float | None, typer.Option(help="Reps in reserve.", rich_help_panel=_LOG)] = None,
+    rpe: Annotated[
+        float | None, typer.Option(help="Perceived exertion, 0 to 10.", rich_help_panel=_LOG)
+    ] = None,
+    note: Annotated[str | None, typer.Option(help="Free note.", rich_help_panel=_LOG)] = None,
+    tag: Annotated[list[str] | None, typer.Option(help="Tag; repeat it.", rich_help_panel=_LOG)] = None,
 ) -> None:
     """Find and measure the sets and reps of recordings.
 
@@ -134,8 +161,19 @@ def process(
     in the sensor worked out from the set itself. Options beat the recording's own header, which beats your
     settings file, which beats the exercise's entry.
     """
-    from armarc.cli.batch import Outputs, run
+    from armarc.cli.batch import LogEntry, Outputs, run
 
+    entry = LogEntry(
+        file=log_file,
+        labels={
+            "lifter": lifter,
+            "variant": variant,
+            "rir": rir,
+            "rpe": rpe,
+            "note": note,
+            "tags": tuple(tag or ()),
+        },
+    )
     run(
         files,
         reading={
@@ -162,5 +200,6 @@ def process(
             "reference": reference,
             "fusion": fusion,
         },
-        outputs=Outputs(json=json_, csv=csv, plot=plot, dark=dark),
+        resistances=resistance or [],
+        outputs=Outputs(json=json_, csv=csv, plot=plot, dark=dark, log=entry if log or log_file else None),
     )

@@ -44,7 +44,7 @@ def _last_at_most(curve: FloatArray, level: float, before: float, first: int) ->
         return None
     at = first + int(below[-1])
     if at + 1 < len(curve) and curve[at + 1] > level:
-        return min(at + (level - curve[at]) / (curve[at + 1] - curve[at]), before)
+        return min(at + float((level - curve[at]) / (curve[at + 1] - curve[at])), before)
     return float(at)
 
 
@@ -56,7 +56,7 @@ def _first_at_most(curve: FloatArray, level: float, after: float, stop: int) -> 
         return None
     at = first + int(below[0])
     if at > 0 and curve[at - 1] > level:
-        return max(at - 1 + (curve[at - 1] - level) / (curve[at - 1] - curve[at]), after)
+        return max(at - 1 + float((curve[at - 1] - level) / (curve[at - 1] - curve[at])), after)
     return float(at)
 
 
