@@ -37,7 +37,7 @@ def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
     cosine = -(up @ arm_axis)
     # atan2 keeps its accuracy near 0 and 180°, where acos loses it.
     sine = np.sqrt(np.maximum((up**2).sum(axis=1) - cosine**2, 0.0))
-    return np.arctan2(sine, cosine)
+    return np.asarray(np.arctan2(sine, cosine))
 
 
 def elevation_rate(up: FloatArray, angular_velocity_rad_s: FloatArray, arm_axis: FloatArray) -> FloatArray:
@@ -172,4 +172,4 @@ def remove_drift(angle_rad: FloatArray, at: np.ndarray) -> FloatArray:
         return angle_rad
     first, second = np.triu_indices(len(at), 1)
     slopes = (angle_rad[at[second]] - angle_rad[at[first]]) / (at[second] - at[first])
-    return angle_rad - float(np.median(slopes)) * (np.arange(len(angle_rad)) - at[0])
+    return np.asarray(angle_rad - float(np.median(slopes)) * (np.arange(len(angle_rad)) - at[0]))

@@ -28,6 +28,8 @@ ALONG_PRIOR_M = 1.0
 ACROSS_OFFSET_PRIOR_M_S2 = 0.03
 OFFSET_PRIOR_M_S2 = 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
+HUBER = 3.7
+"""Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
 BLOCK_S = 10.0
 MOST_BLOCKS = 30
 """More than five minutes of movement adds nothing to the fit but time."""
@@ -179,22 +181,23 @@ def _solve(
     precision[3:, 3:] = np.eye(3) / OFFSET_PRIOR_M_S2**2 + np.outer(across, across) * (
         1 / ACROSS_OFFSET_PRIOR_M_S2**2 - 1 / OFFSET_PRIOR_M_S2**2
     )
-    robust = np.ones(len(weight))
+    robust: FloatArray = np.ones(len(weight))
     # Neighbouring samples repeat each other: the pass band holds 2·bandwidth independent values a second.
     independent = min(1.0, 2 * (PASS_BAND_HZ[1] - PASS_BAND_HZ[0]) / rate_hz)
     variance = 1.0
-    unknowns = np.zeros(6)
+    unknowns: FloatArray = np.zeros(6)
     information = precision
     for _ in range(4):
         w = weight * robust
         weighted = (design * w[:, None, None]).reshape(-1, 6)
         flat = design.reshape(-1, 6)
         information = weighted.T @ flat * (independent / variance) + precision
-        unknowns = np.linalg.solve(information, weighted.T @ target.reshape(-1) * (independent / variance))
+        right = weighted.T @ target.reshape(-1) * (independent / variance)
+        unknowns = np.asarray(np.linalg.solve(information, right), dtype=np.float64)
         residual = target - design @ unknowns
         size = np.sqrt((residual**2).sum(axis=1))
-        scale = 1.4826 * float(np.median(size)) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
-        robust = np.minimum(1.0, 2.5 * scale / np.maximum(size, 1e-12))
+        scale = float(np.median(size)) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
+        robust = np.asarray(np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), dtype=np.float64)
         variance = max(float((w * (residual**2).sum(axis=1)).sum() / (3 * w.sum())), 1e-6)
     moved = float((weight[:, None] * target**2).sum())
     left = float((weight[:, None] * (target - design @ unknowns) ** 2).sum())

@@ -88,7 +88,7 @@ def integrate_path(acceleration_m_s2: FloatArray, rate_hz: float) -> ShoulderPat
         A constant acceleration error (tilt, zero-g offset) cancels exactly by the zero end velocities.
     """
     step = 1.0 / rate_hz
-    time_s = np.arange(len(acceleration_m_s2)) * step
+    time_s = np.asarray(np.arange(len(acceleration_m_s2)) * step, dtype=np.float64)
     velocity = _integral(acceleration_m_s2, step)
     if len(time_s) > 1:
         drift = velocity[-1] / time_s[-1]
