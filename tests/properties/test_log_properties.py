@@ -32,8 +32,8 @@ from armarc.log.trend import Point, change_between_ends, error_from_neighbours, 
 from armarc.log.volume import weekly_volume
 from invented_log import fill, invented_result
 
-FEW = settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
-MANY = settings(max_examples=60, deadline=None)
+FEW = settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=40, deadline=None)
 
 plain_json = st.recursive(
     st.none() | st.booleans() | st.integers(-(2**40), 2**40) | st.floats(allow_nan=False, allow_infinity=False)
@@ -275,7 +275,7 @@ def test_typical_error_does_not_care_which_trial_came_first(pairs):
 def test_noise_alone_is_rarely_called_a_change():
     """The 95 % interval of the verdict misses in about 5 % of series of pure noise."""
     rng = np.random.default_rng(8)
-    rounds = 1500
+    rounds = 800
     for n in (6, 15):
         wrong = 0
         for _ in range(rounds):

@@ -95,8 +95,8 @@ def compare(
     else:
         _print_rows(groups, rows)
     if plot is not None:
+        from armarc.report.compare_figures import draw_overlay
         from armarc.report.saving import save_figure
-        from armarc.report.trend_figures import draw_overlay
 
         picture = draw_overlay(
             [curve for _, curve in drawn],

@@ -16,6 +16,7 @@ from armarc.log.records import reserve_words
 from armarc.log.repeats import between_lifters_sd
 from armarc.log.trend import session_points, trend_of
 from armarc.log.volume import weekly_volume
+from armarc.report.compare_figures import draw_differences, draw_overlay
 from armarc.report.page_parts import (
     PICTURE_IN,
     PageTable,
@@ -25,7 +26,8 @@ from armarc.report.page_parts import (
     reps_alt,
     reps_page_table,
 )
-from armarc.report.trend_figures import draw_differences, draw_reps, draw_trend, draw_weeks
+from armarc.report.reps_figure import draw_reps
+from armarc.report.trend_figures import draw_trend, draw_weeks
 
 MOST_SETS_IN_FULL = 12
 MOST_CURVES = 4
@@ -290,7 +292,6 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
 def compare_section(store: Store, groups: Sequence[Group]) -> list[Section]:
     """Sets side by side: curves where the recordings were kept, differences with their intervals."""
     from armarc.log.curves import set_curves
-    from armarc.report.trend_figures import draw_overlay
 
     entries = [entry for group in groups for entry in group.entries]
     rows = compare(

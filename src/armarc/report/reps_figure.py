@@ -1,0 +1,112 @@
+"""Picture of a set from its rep records: starts against the band, velocity and range along the set."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from armarc.report import furniture, style
+from armarc.report.furniture import KeyItem
+from armarc.report.sheet import LEFT_IN, RIGHT_IN, WIDTH_IN, sheet
+from armarc.report.style import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from armarc.log import Fatigue
+
+
+def draw_reps(
+    reps: Sequence[dict[str, Any]],
+    fatigue: Fatigue,
+    band_deg_s: tuple[float, float] | None,
+    *,
+    title: str,
+    facts: str = "",
+    width_in: float = WIDTH_IN,
+    dark: bool = False,
+) -> Figure:
+    """Draw a set from its rep records: start velocity against the band, raising velocity and range along the set.
+
+    Raises
+    ------
+    ValueError
+        Without a rep.
+    """
+    if not reps:
+        raise ValueError("expected at least one rep, got none")
+    palette = style.palette_for(dark)
+    numbers = np.array([rep["rep"] for rep in reps], float)
+    with style.look(palette):
+        words = {rep["start_verdict"] for rep in reps}
+        items = []
+        for word in ("below", "inside", "above"):
+            if word in words:
+                mark = style.verdict_mark(word, palette)
+                items.append(
+                    KeyItem(
+                        words=f"start {word} the band",
+                        marker=mark.marker,
+                        filled=mark.filled,
+                        colour=mark.colour,
+                    )
+                )
+        figure, page, top = sheet(palette, width_in, title, facts, items, 7.15, [])
+        height = float(figure.get_size_inches()[1])
+        inner = width_in - LEFT_IN - RIGHT_IN
+        panels = []
+        for name, unit in (
+            ("Start velocity", "degrees per second"),
+            ("Raising velocity", "degrees per second"),
+            ("Range of motion", "degrees"),
+        ):
+            furniture.panel_title(page, name, unit, height - top + 0.16)
+            panel = style.inch_axes(figure, LEFT_IN, top, inner, 1.65)
+            style.plain_axes(panel, palette)
+            panel.set_xlim(numbers[0] - 0.6, numbers[-1] + 0.6)
+            panel.xaxis.set_major_locator(MaxNLocator(min(len(reps), 20), integer=True))
+            panel.yaxis.set_major_locator(MaxNLocator(4))
+            panels.append(panel)
+            top += 2.55
+        panels[-1].set_xlabel("rep", size=style.SIZE_TEXT)
+        _start_panel(panels[0], reps, band_deg_s, palette)
+        for panel, key in ((panels[1], "mean_concentric_deg_s"), (panels[2], "rom_deg")):
+            values = np.array([np.nan if rep[key] is None else rep[key] for rep in reps], float)
+            panel.plot(numbers, values, color=palette.ink, linewidth=1.6, marker="o", markersize=7)
+            known = values[np.isfinite(values)]
+            panel.set_ylim(0, (float(known.max()) if len(known) else 1.0) * 1.2)
+        speeds = [rep["mean_concentric_deg_s"] for rep in reps if rep["mean_concentric_deg_s"]]
+        if speeds:
+            level = max(speeds) * (1 - fatigue.stop_at_pct / 100)
+            panels[1].axhline(level, color=palette.above, linewidth=1.6, linestyle=(0, (4, 3)))
+            panels[1].text(
+                numbers[0] - 0.55,
+                level,
+                f"{fatigue.stop_at_pct:g} % loss",
+                va="bottom",
+                size=style.SIZE_SMALL,
+                color=palette.above,
+            )
+    return figure
+
+
+def _start_panel(
+    axes: Axes, reps: Sequence[dict[str, Any]], band: tuple[float, float] | None, palette: Palette
+) -> None:
+    known = [rep for rep in reps if rep["start_velocity_deg_s"] is not None]
+    values = [rep["start_velocity_deg_s"] for rep in known]
+    if band:
+        axes.axhspan(band[0], band[1], color=palette.inside, alpha=0.16, linewidth=0)
+        axes.text(
+            axes.get_xlim()[1], band[1], f"band {band[0]:g}–{band[1]:g}", ha="right", va="bottom",
+            size=style.SIZE_SMALL, color=palette.inside,
+        )  # fmt: skip
+    furniture.draw_marks(
+        axes, palette, [r["rep"] for r in known], values, [r["start_verdict"] for r in known], 11
+    )
+    top = max([*values, band[1] if band else 0.0, 1.0])
+    axes.set_ylim(0, top * 1.2)
