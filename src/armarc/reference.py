@@ -23,6 +23,12 @@ NO_REFERENCE = (
     "hangs, or begin with one front raise and say --reference front-raise"
 )
 
+ROLL_DISAGREES_RAD = np.radians(35)
+STRAP_DISAGREES = (
+    "the front raise and the stated strap place disagree about where the thumb points by more than 35°: the front "
+    "raise was believed; check the strap, or whether the thumb points forward when the arm hangs"
+)
+
 
 def add_reference(
     motion: ArmMotion,
@@ -55,18 +61,23 @@ def add_reference(
     drift = _heading_drift(motion, bottoms)
     forward: FloatArray | None = None
     arm = motion.arm_direction
+    notes = motion.notes
     if front_raise_top is not None:
         forward = (
             np.arctan2(arm[front_raise_top, 1], arm[front_raise_top, 0]) + drift - drift[front_raise_top]
         )
-        if thumb is None:
-            thumb = _forward_in_sensor(motion, forward, bottoms)
+        # The hanging thumb shows the strap's true roll; the stated place only checks it.
+        shown = _forward_in_sensor(motion, forward, bottoms)
+        if thumb is not None and shown is not None and float(thumb @ shown) < np.cos(ROLL_DISAGREES_RAD):
+            notes = (*notes, STRAP_DISAGREES)
+        thumb = thumb if shown is None else shown
     elif thumb is not None:
         forward = _thumb_heading(motion, thumb, bottoms, drift)
     if forward is None:
         return replace(motion, notes=(*motion.notes, NO_REFERENCE))
     return replace(
         motion,
+        notes=notes,
         mounting=replace(motion.mounting, thumb_axis=thumb),
         plane_rad=plane_of_elevation(arm, forward, motion.side),
         hand_rotation_rad=None if thumb is None else hand_rotation(motion.quaternion, thumb),

@@ -105,6 +105,8 @@ def run(
     if outputs.csv is not None:
         write_table(frames, outputs.csv)
         talk.print(f"Reps written to {escape(str(outputs.csv))}")
+    if not outputs.json and not out.is_terminal and frames:
+        plain_table(frames, len(paths))
     if code:
         raise typer.Exit(code)
     if not counted:
@@ -208,7 +210,7 @@ def report(
     if outputs.json:
         sys.stdout.write(json.dumps(result, ensure_ascii=False, allow_nan=False) + "\n")
         sys.stdout.flush()
-    else:
+    elif out.is_terminal:
         show(result, path, number, count, out)
     name = f"{path.name}: " if count > 1 else ""
     for inference in measured.session.recording.source.inferences:
@@ -246,7 +248,7 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
 
 
 def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
-    """Print the sets of one recording as tables, or as one tab-separated table into a pipe."""
+    """Print the sets of one recording as tables on a terminal."""
     from armarc.report import print_set
 
     settings = result["settings"]
@@ -257,21 +259,10 @@ def show(result: Any, path: Path, number: int, count: int, out: Console) -> None
         title = f"Set {measured['set']} · {', '.join(words)} · {measured['summary']['reps']} reps"
         if count > 1:
             title = f"{path.name} · {title}"
-        if out.is_terminal and (number or index):
+        if number or index:
             out.print()
-        records = measured["reps"]
-        if count > 1:
-            records = [{"file": path.name, **record} for record in records]
-        print_set(
-            out,
-            records,
-            measured["summary"],
-            title=title,
-            band_deg_s=settings["band_deg_s"],
-            set_number=measured["set"],
-            header=number == 0 and index == 0,
-        )
-        if out.is_terminal and "load" in measured:
+        print_set(out, measured["reps"], measured["summary"], title=title, band_deg_s=settings["band_deg_s"])
+        if "load" in measured:
             out.print()
             out.print(load_block(measured))
 
@@ -356,13 +347,22 @@ def draw_load(measured: Measured, index: int, path: Path, dark: bool) -> Path:
     return own
 
 
+def plain_table(frames: list[pd.DataFrame], count: int) -> None:
+    """Write all reps of all files as one tab-separated table to stdout."""
+    import pandas as pd
+
+    table = pd.concat(frames, ignore_index=True)
+    if count == 1:
+        table = table.drop(columns="file", errors="ignore")
+    if len(table):
+        table.to_csv(sys.stdout, sep="\t", index=False)
+
+
 def write_table(frames: list[pd.DataFrame], path: Path) -> None:
     """Write all reps as one CSV."""
     import pandas as pd
 
     table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-    if "file" in table:
-        table.insert(0, "file", table.pop("file"))
     try:
         table.to_csv(path, index=False)
     except OSError as error:

@@ -36,6 +36,7 @@ WITHOUT_CV = frozenset(
         "peak_concentric_at_deg",
         "pause_s",
         "hold_s",
+        "body_swing_cm",
     }
 )
 """Their zero is arbitrary or they are often near zero, so a coefficient of variation would say nothing."""
