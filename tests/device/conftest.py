@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import inspect
 import shutil
 import sys
 from collections.abc import Awaitable, Callable, Iterator
@@ -47,15 +48,77 @@ def bench(private_bus: Any, tmp_path: Path) -> Any:
     return Bench(private_bus.address, tmp_path)
 
 
+AT_ONCE = 5
+
+
+async def _limited(story: Awaitable[None], within_s: float) -> None:
+    async with asyncio.timeout(within_s):
+        await story
+
+
+@pytest.fixture(scope="session")
+def told(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The stories of all tests that are not slow, told several at a time: they mostly wait.
+
+    Each has a bus, a daemon and a folder of its own. A test then only reports how its story ended.
+    """
+    if shutil.which("dbus-daemon") is None:
+        pytest.skip("no dbus-daemon on this machine (Debian package dbus-daemon)")
+    from fake_daemon import PrivateBus
+    from program import Bench
+
+    outcomes: dict[str, Any] = {}
+
+    async def tell(item: pytest.Function, gate: asyncio.Semaphore) -> None:
+        async with gate:
+            bus = PrivateBus()
+            stories: list[tuple[Awaitable[None], float]] = []
+            given = {
+                "private_bus": bus,
+                "bench": Bench(bus.address, tmp_path_factory.mktemp("story")),
+                "run": lambda story, within_s=60.0: stories.append((story, within_s)),
+                **(item.callspec.params if hasattr(item, "callspec") else {}),
+            }
+            wanted = inspect.signature(item.function).parameters
+            try:
+                item.function(**{name: given[name] for name in wanted})
+                for story, within_s in stories:
+                    await _limited(story, within_s)
+                outcomes[item.nodeid] = None
+            except BaseException as error:
+                outcomes[item.nodeid] = error
+            finally:
+                bus.close()
+
+    async def tell_all() -> None:
+        gate = asyncio.Semaphore(AT_ONCE)
+        await asyncio.gather(*(tell(item, gate) for item in _together(request.session.items)))
+
+    asyncio.run(tell_all())
+    return outcomes
+
+
+def _together(items: list[pytest.Item]) -> list[pytest.Function]:
+    return [
+        item
+        for item in items
+        if isinstance(item, pytest.Function)
+        and "run" in item.fixturenames
+        and Path(__file__).parent == item.path.parent
+        and not item.get_closest_marker("slow")
+    ]
+
+
 @pytest.fixture
-def run() -> Callable[[Awaitable[None]], None]:
-    """Run a test's coroutine with a limit."""
+def run(request: pytest.FixtureRequest) -> Callable[..., None]:
+    """Run a test's story with a limit; those that are not slow have been told together."""
+    if request.node in _together(request.session.items):
+        outcomes = request.getfixturevalue("told")
 
-    def runner(story: Awaitable[None], within_s: float = 60.0) -> None:
-        async def limited() -> None:
-            async with asyncio.timeout(within_s):
-                await story
+        def report(story: Any, within_s: float = 60.0) -> None:
+            story.close()
+            if outcomes[request.node.nodeid] is not None:
+                raise outcomes[request.node.nodeid]
 
-        asyncio.run(limited())
-
-    return runner
+        return report
+    return lambda story, within_s=60.0: asyncio.run(_limited(story, within_s))

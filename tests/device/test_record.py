@@ -158,7 +158,6 @@ def test_a_drop_within_the_sensors_queue_loses_nothing(bench: Bench, run: Run) -
     run(story())
 
 
-@pytest.mark.slow
 def test_a_longer_drop_is_a_counted_gap(bench: Bench, run: Run) -> None:
     async def story() -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor(queue_frames=50) as sensor:
@@ -186,7 +185,6 @@ def test_a_longer_drop_is_a_counted_gap(bench: Bench, run: Run) -> None:
     run(story())
 
 
-@pytest.mark.slow
 def test_a_sensor_that_restarts_goes_on_as_a_new_clock(bench: Bench, run: Run) -> None:
     async def story() -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
@@ -269,7 +267,6 @@ def test_the_daemon_dies_and_comes_back(bench: Bench, run: Run) -> None:
     run(story())
 
 
-@pytest.mark.slow
 def test_the_bus_dies_for_good(private_bus: Any, bench: Bench, run: Run) -> None:
     async def story() -> None:
         out = bench.folder / "set.csv"

@@ -133,7 +133,6 @@ def test_nothing_in_reach(bench: Bench, run: Run) -> None:
     _fails(bench, run, "a sensor was not seen in 1 s; no Bluetooth device at all was seen")
 
 
-@pytest.mark.slow
 def test_a_sensor_asleep(bench: Bench, run: Run) -> None:
     _fails(
         bench,
@@ -179,7 +178,6 @@ def test_no_service_on_the_bus(bench: Bench, run: Run) -> None:
     run(story())
 
 
-@pytest.mark.slow
 def test_wrong_device(bench: Bench, run: Run) -> None:
     _fails(
         bench,
@@ -228,7 +226,6 @@ def test_a_refused_connection_is_tried_again(bench: Bench, run: Run) -> None:
     run(story())
 
 
-@pytest.mark.slow
 def test_battery_dying(bench: Bench, run: Run) -> None:
     async def story() -> None:
         async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:

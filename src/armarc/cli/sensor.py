@@ -193,7 +193,7 @@ def _decode(description: Any, packet: str) -> None:
         typer.echo(f"first sample: number {batch.index}, device time {batch.device_time_s} s")
     typer.echo("ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s")
     for force, rate in zip(batch.specific_force_m_s2, batch.angular_velocity_rad_s, strict=True):
-        typer.echo(",".join(f"{value:.5f}" for value in (*force, *rate)))
+        typer.echo(",".join(f"{value:.5f}" for value in (*force + 0.0, *rate + 0.0)))
 
 
 def _dialects(files: list[Path] | None) -> tuple[Dialect, ...]:

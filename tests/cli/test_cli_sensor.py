@@ -1,0 +1,84 @@
+"""`armarc sensor` and `armarc record` as far as they go without a radio (the rest is in tests/device)."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+KNOWN = {
+    "schema": "armarc.known-sensors/1",
+    "sensors": [
+        {"nickname": "red", "name": "wrist-1", "address": "AA", "serial": "A-1", "side": "left"},
+        {"nickname": "blue", "name": "wr\x1bist", "address": "BB", "serial": "", "side": None},
+    ],
+}
+
+
+def armarc(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    environment = os.environ | {"ARMARC_CONFIG_DIR": str(folder), "NO_COLOR": "1"}
+    return subprocess.run(
+        [sys.executable, "-m", "armarc", *words], env=environment, capture_output=True, text=True, timeout=60
+    )
+
+
+def test_known_and_forget(tmp_path: Path) -> None:
+    assert "no sensor is remembered" in armarc(tmp_path, "sensor", "known").stderr
+    (tmp_path / "known-sensors.json").write_text(json.dumps(KNOWN))
+    done = armarc(tmp_path, "sensor", "known")
+    assert done.stdout == "red\tleft\twrist-1\tA-1\nblue\teither side\twr?ist\tBB\n"
+    assert json.loads(armarc(tmp_path, "sensor", "known", "--json").stdout) == KNOWN
+    assert armarc(tmp_path, "sensor", "forget", "A-1").stdout == "forgotten: red\n"
+    again = armarc(tmp_path, "sensor", "forget", "red")
+    assert again.returncode == 2
+    assert "remembered: blue" in again.stderr
+
+
+def test_a_damaged_list_says_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "known-sensors.json").write_text('{"sensors": [{"nick')
+    done = armarc(tmp_path, "sensor", "known")
+    assert done.returncode == 3
+    assert "is damaged" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_describe(tmp_path: Path) -> None:
+    examples = armarc(tmp_path, "sensor", "describe", "--example").stdout
+    _, clock, counter = examples.split("# An invented sensor")
+    assert armarc(tmp_path, "sensor", "describe", "--folder").stdout == f"{tmp_path / 'sensors'}\n"
+    path = tmp_path / "strap.toml"
+    for text, said in ((clock, "device clock"), (counter, "counter at the nominal rate")):
+        path.write_text("#" + text)
+        done = armarc(tmp_path, "sensor", "describe", str(path))
+        assert done.returncode == 0, done.stderr
+        assert f"time is carried by: {said}" in done.stdout
+    good = "a507" + "0000" * 15 + "0000" + "0000" + "1002" + "ff"
+    done = armarc(tmp_path, "sensor", "describe", str(path), "--packet", good)
+    assert "first sample: number 21, device time None s" in done.stdout
+    assert done.stdout.endswith("0.00000,-9.80579,0.00000,0.00000,0.00000,0.00000\n")
+    bad = armarc(tmp_path, "sensor", "describe", str(path), "--packet", good[:-2])
+    assert bad.returncode == 3
+    assert "does not fit this sensor" in bad.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("record",), 2, "OUT.csv"),
+        (("record", "a.csv", "-s", "a", "-s", "A"), 2, "two different ones"),
+        (("record", "a.csv", "--side", "up"), 2, "expected left or right"),
+        (("record", "a.csv", "--description", "nowhere.toml"), 3, "cannot be read"),
+        (("sensor", "remember", "../x"), 2, "cannot be a nickname"),
+        (("sensor", "describe"), 2, "expected a file"),
+    ],
+)
+def test_usage(tmp_path: Path, words: tuple[str, ...], code: int, said: str) -> None:
+    done = armarc(tmp_path, *words)
+    assert done.returncode == code, done.stderr
+    assert said in done.stderr
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
