@@ -214,10 +214,10 @@ def _bounces(motion: ArmMotion, rep: Rep) -> bool:
     return entry > BOUNCE_SHARE * rep.peak_eccentric_rad_s
 
 
-def _time_inside(angle: FloatArray, window: tuple[float, float] | None, rate_hz: float) -> float:
+def _time_inside(angle: FloatArray, window: tuple[float, float] | None, rate_hz: float) -> float | None:
     """Time a sampled curve spends between two levels, with the crossings interpolated, s."""
-    if window is None or len(angle) < 2:
-        return 0.0
+    if window is None:
+        return None
     low, high = window
     start, stop = np.minimum(angle[:-1], angle[1:]), np.maximum(angle[:-1], angle[1:])
     span = stop - start

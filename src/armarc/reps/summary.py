@@ -61,7 +61,8 @@ def summarise(
     Returns
     -------
     dict
-        ``reps``, ``duration_s``, ``time_under_tension_s`` and ``loaded_range_s`` (sums), ``mean_<measure>``,
+        ``reps``, ``duration_s``, ``time_under_tension_s`` and ``loaded_range_s`` (sums; None where the exercise
+        has no loaded range), ``mean_<measure>``,
         ``cv_<measure>_pct`` (100·SD/|mean|, SD with n − 1), ``tempo``, ``velocity_loss_pct``,
         ``rom_loss_pct``, ``in_band``.
     """
@@ -70,7 +71,7 @@ def summarise(
         "reps": len(reps),
         "duration_s": round(end_s - start_s, 4),
         "time_under_tension_s": round(sum(r["time_under_tension_s"] for r in reps), 4),
-        "loaded_range_s": round(sum(r["loaded_range_s"] for r in reps), 4),
+        "loaded_range_s": _sum(reps, "loaded_range_s"),
         "tempo": tempo(whole),
         "velocity_loss_pct": _loss(whole, "mean_concentric_deg_s"),
         "rom_loss_pct": _loss(whole, "rom_deg"),
@@ -117,6 +118,11 @@ def tempo(reps: Sequence[Mapping[str, Any]]) -> str:
 
     keys = ("eccentric_s", "pause_s", "concentric_s", "hold_s")
     return "/".join(str(math.floor(median(key) + 0.5)) for key in keys)
+
+
+def _sum(reps: Sequence[Mapping[str, Any]], key: str) -> float | None:
+    values = [float(r[key]) for r in reps if r[key] is not None]
+    return round(sum(values), 4) if values else None
 
 
 def _loss(reps: Sequence[Mapping[str, Any]], key: str) -> float | None:

@@ -116,4 +116,4 @@ def _local_extremes(angle_rad: FloatArray) -> list[int]:
         return [0]
     # A plateau's first sample is the one after the last movement in the old direction.
     before = moving[:-1][slope[moving[1:]] != slope[moving[:-1]]] + 1
-    return [0, *before.tolist(), len(angle_rad) - 1]
+    return [0, *before.tolist(), int(moving[-1]) + 1]

@@ -49,7 +49,7 @@ class Rep:
     peak_concentric_rad_s: float
     peak_eccentric_rad_s: float
     peak_concentric_at_rad: float
-    loaded_range_s: float
+    loaded_range_s: float | None
     plane_rad: float | None
     hand_rotation_rad: float | None
     hand_rotation_change_rad: float | None

@@ -1,0 +1,58 @@
+"""Invented raises in closed form for the rep tests: minimum-jerk phases between rests.
+
+θ(τ) = bottom + ROM·(10τ³ − 15τ⁴ + 6τ⁵), τ from 0 to 1 over a phase (Flash & Hogan 1985, J Neurosci 5:1688).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+def ramp(tau):
+    tau = np.clip(tau, 0.0, 1.0)
+    return tau**3 * (10 - 15 * tau + 6 * tau**2)
+
+
+def ramp_rate(tau):
+    inside = (tau > 0) & (tau < 1)
+    return np.where(inside, 30 * tau**2 * (1 - tau) ** 2, 0.0)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """An angle and its rate, rad and rad/s, with the planned instants of each rep."""
+
+    rate_hz: float
+    angle_rad: np.ndarray
+    rate_rad_s: np.ndarray
+    begins_s: tuple[float, ...]
+
+
+def raises(
+    tops_deg=(90.0,),
+    *,
+    bottom_deg=10.0,
+    up_s=2.0,
+    hold_s=0.5,
+    down_s=2.0,
+    pause_s=1.0,
+    still_s=1.0,
+    after_s=1.0,
+    rate_hz=100.0,
+):
+    """One raise per top; `pause_s` may be a sequence (after each rep but the last)."""
+    pauses = [pause_s] * len(tops_deg) if np.isscalar(pause_s) else [*pause_s, 0.0]
+    begins, at = [], still_s
+    for pause in pauses:
+        begins.append(at)
+        at += up_s + hold_s + down_s + pause
+    n = round((begins[-1] + up_s + hold_s + down_s + after_s) * rate_hz) + 1
+    t = np.arange(n) / rate_hz
+    angle, rate = np.full(n, bottom_deg), np.zeros(n)
+    for begin, top in zip(begins, tops_deg, strict=True):
+        rising, falling = (t - begin) / up_s, (t - begin - up_s - hold_s) / down_s
+        angle = angle + (top - bottom_deg) * (ramp(rising) - ramp(falling))
+        rate = rate + (top - bottom_deg) * (ramp_rate(rising) / up_s - ramp_rate(falling) / down_s)
+    return Curve(rate_hz, np.radians(angle), np.radians(rate), tuple(begins))
