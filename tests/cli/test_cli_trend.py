@@ -2,7 +2,7 @@
 
 import pytest
 
-from log_program import run, run_json, wide_log
+from log_program import real_log, run, run_json, wide_log
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +53,15 @@ def test_weeks_and_bests(log):
     rom = next(best for best in bests if best["measure"] == "rom_deg" and best["side"] == "right")
     assert rom["value"] > 85
     assert run("trend", "bests", "--log-file", log).stdout.startswith("Lifter\t")
+
+
+def test_impulse_in_the_loaded_range_per_week(tmp_path):
+    real = real_log(tmp_path)
+    weeks = run_json("trend", "weeks", "--log-file", real)["weeks"]
+    # 30 reps with 8 kg, about 0.9 s each between 30 and 60 degrees at some 35 to 50 N m (statics).
+    assert 30 * 0.9 * 30 < sum(week["impulse_n_m_s"] for week in weeks) < 30 * 0.9 * 60
+    assert "Impulse" in run("trend", "weeks", "--log-file", real).stdout.splitlines()[0]
+    run("trend", "weeks", "--plot", tmp_path / "w.png", "--log-file", real)
 
 
 def test_wrong_words(log, tmp_path):

@@ -242,24 +242,28 @@ def reprocess_command(
 def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels) -> dict[str, Any]:
     from armarc.errors import ArmarcError, LogError
     from armarc.log.keeping import log_session
+    from armarc.log.measuring import add_known_loads
     from armarc.pipeline import process
     from armarc.recording.csv_reader import read_csv
     from armarc.settings import load_settings
 
     record: dict[str, Any] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
     try:
-        recording = read_csv(file)
+        settings = load_settings()
+        saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
+        reading: dict[str, Any] = {name: value for name, value in saved.items() if value is not None}
         session = process(
-            recording,
+            read_csv(file, **reading),
             exercise=exercise,
             side=labels.side,
             load_kg=labels.load_kg,
-            settings=load_settings(),
+            settings=settings,
         )
         result: dict[str, Any] = dict(session.to_dict())
+        add_known_loads(session, result)
         if not result["sets"]:
             return {**record, "status": "no reps", "message": "nothing to measure; not logged"}
-        added = log_session(store, session, file, labels=labels, result=result)
+        added = log_session(store, session, file, labels=labels, reading=reading, result=result)
     except LogError:
         raise
     except ArmarcError as error:

@@ -18,6 +18,7 @@ import sqlalchemy as sa
 from armarc.errors import InputError
 from armarc.log import schema
 from armarc.log.labels import DEFAULT_LIFTER, Labels
+from armarc.log.measuring import READING_OPTIONS, merged_content
 from armarc.log.rows import rep_row, set_row
 from armarc.log.store import Store
 from armarc.log.vault import read_recording, safe_suffix, sha256_of
@@ -73,8 +74,8 @@ def add_result(
     started_at : datetime or None
         When the recording began; else what the recording says, else the file's own date.
     reading : mapping or None
-        Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``),
-        needed to read it again.
+        Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``): it is read
+        with them again. With ``gyroscope_path`` both files are kept as one, in armarc's own form.
 
     Raises
     ------
@@ -84,16 +85,21 @@ def add_result(
         If the log cannot be written.
     """
     document = _checked(result)
-    if options := {key: value for key, value in (reading or {}).items() if value is not None}:
-        document["settings"]["reading"] = options
+    options = dict(reading or {})
+    two_files = recording_path is not None and bool(options.get("gyroscope_path"))
+    known = {name: options[name] for name in READING_OPTIONS if options.get(name) is not None}
+    if known and not two_files:
+        document["settings"]["reading"] = known
     said = (labels or Labels()).checked()
     content = None if recording_path is None else read_recording(Path(recording_path))
+    if two_files and recording_path is not None:
+        content = merged_content(recording_path, options)
     sha256 = sha256_of(content) if content is not None else _stand_in_hash(document)
     begun, notes = _beginning(document, recording_path, started_at)
     name = (
         _printable(os.fspath(recording_path)) if recording_path else str(document["source"].get("file", ""))
     )
-    suffix = safe_suffix(name)
+    suffix = ".csv" if two_files else safe_suffix(name)
     if content is None:
         notes.append("the raw recording was not kept: these sets cannot be measured again later")
     elif not store.read_only:
@@ -109,20 +115,20 @@ def add_result(
             "added_at": time.time(),
         }
         recording_id = insert_once(connection, schema.recording, ("sha256",), values)
-        known = connection.execute(
+        found = connection.execute(
             sa.select(schema.measurement).where(schema.measurement.c.recording_id == recording_id)
         ).one_or_none()
-        if known is not None:
+        if found is not None:
             from armarc.log.remeasuring import replace_sets
 
             settings_sha256 = settings_hash(document["settings"])
-            ids = _set_ids(connection, known.id)
-            if known.settings_sha256 == settings_sha256:
+            ids = _set_ids(connection, found.id)
+            if found.settings_sha256 == settings_sha256:
                 back = _bring_back(connection, ids)
                 notes.insert(0, _already_there(back))
                 status = "brought back" if back else "already there"
                 return Added(status=status, set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
-            changed = replace_sets(connection, known.id, document, labels=said)
+            changed = replace_sets(connection, found.id, document, labels=said)
             notes.insert(
                 0, "this recording was already in the log with other settings: measured again, not doubled"
             )

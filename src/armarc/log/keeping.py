@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Mapping
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from armarc.log.adding import Added, add_result
 from armarc.log.labels import Labels
-from armarc.log.measuring import READING_OPTIONS
 from armarc.log.store import Store
 
 if TYPE_CHECKING:
@@ -39,8 +36,7 @@ def log_session(
     labels : Labels or None
         What the person said. A note in the recording's own header is taken over when none is said.
     reading : mapping or None
-        Options of `read_csv` the file was read with. With ``gyroscope_path`` the two files are kept as one, in
-        armarc's own form.
+        Options of `read_csv` the file was read with; see `add_result`.
     result : dict or None
         ``session.to_dict()``, perhaps with more in it; made here when None.
 
@@ -49,22 +45,13 @@ def log_session(
     InputError, LogError
         See `armarc.log.adding.add_result`.
     """
-    from armarc.recording.csv_writer import write_csv
-
     said = labels or Labels()
     metadata = session.recording.metadata
     if said.note is None and metadata.note:
         said = _with_note(said, metadata.note)
     document = dict(session.to_dict()) if result is None else result
-    options = {name: reading.get(name) for name in READING_OPTIONS} if reading else {}
     begun = _moment(metadata.started_at)
-    if reading is None or not reading.get("gyroscope_path"):
-        return add_result(store, document, path, labels=said, started_at=begun, reading=options)
-    with tempfile.TemporaryDirectory() as folder:
-        merged = Path(folder) / f"{Path(path).stem}.csv"
-        write_csv(session.recording, merged)
-        begun = begun or datetime.fromtimestamp(Path(path).stat().st_mtime).astimezone()
-        return add_result(store, document, merged, labels=said, started_at=begun)
+    return add_result(store, document, path, labels=said, started_at=begun, reading=reading)
 
 
 def _with_note(labels: Labels, note: str) -> Labels:

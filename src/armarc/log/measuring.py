@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,10 +33,11 @@ def measure_content(
     InputError, UsageError
         If the recording or a setting can no longer be used.
     """
-    result = measure_session(content, file_name, settings).to_dict()
-    out: dict[str, Any] = dict(result)
+    session = measure_session(content, file_name, settings)
+    out: dict[str, Any] = dict(session.to_dict())
+    add_known_loads(session, out, settings.get("resistance"))
     out["source"] = {**out["source"], "file": document.get("source", {}).get("file", file_name)}
-    for key in ("reading", "lifter", "variant"):
+    for key in ("reading", "lifter", "variant", "resistance"):
         if settings.get(key):
             out["settings"] = {**out["settings"], key: settings[key]}
     return out
@@ -47,6 +49,43 @@ def measure_session(content: bytes, file_name: str, settings: Mapping[str, Any])
 
     with recording_from(content, file_name, settings.get("reading") or {}) as recording:
         return process(recording, **process_options(settings))
+
+
+def add_known_loads(
+    session: Session, result: dict[str, Any], resistances: Sequence[str] | None = None
+) -> None:
+    """Put the shoulder's load into a result where it can be worked out, as ``armarc process`` does."""
+    if not session.sets or not (resistances or session.choices.load_kg is not None):
+        return
+    from armarc.load import load_lifter, parse_all
+    from armarc.session_load import add_loads, measured_loads
+
+    parsed = parse_all(list(resistances)) if resistances else None
+    loads, why_not = measured_loads(session, load_lifter(), parsed)
+    if loads:
+        add_loads(result, loads)
+    elif why_not:
+        result["warnings"] = [*result["warnings"], why_not]
+
+
+def merged_content(path: str | os.PathLike[str], reading: Mapping[str, Any]) -> bytes:
+    """An accelerometer and a gyroscope file as one recording in armarc's own form.
+
+    Parameters
+    ----------
+    path : path
+        The accelerometer's file.
+    reading : mapping
+        Options of `read_csv`, ``gyroscope_path`` among them.
+    """
+    from armarc.recording import read_csv, write_csv
+
+    options = {name: reading[name] for name in READING_OPTIONS if reading.get(name)}
+    recording = read_csv(path, gyroscope_path=reading["gyroscope_path"], **options)
+    with tempfile.TemporaryDirectory() as folder:
+        merged = Path(folder) / "merged.csv"
+        write_csv(recording, merged)
+        return merged.read_bytes()
 
 
 @contextmanager

@@ -179,7 +179,6 @@ def replace_sets(
             after = {
                 **before,
                 **measured_part(record),
-                "number": int(record.get("set") or 1),
                 "done_at": before["done_at"] - before["start_s"] + float(record["start_s"]),
                 "rep_records": record["reps"],
                 "removed_at": None if _lost_by_measuring(connection, row.id) else before["removed_at"],
