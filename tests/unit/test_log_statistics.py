@@ -100,7 +100,6 @@ def test_weeks_without_training_are_there(tmp_path):
 def test_impulse_in_the_loaded_range_is_summed():
     reps = [{"moment_impulse_n_m_s": 50.0, "loaded_impulse_pct": 40.0}, {"moment_impulse_n_m_s": 60.0}]
     assert impulse_of({"reps": reps}) == {"loaded_range_impulse_n_m_s": 20.0}
-    assert impulse_of({"reps": [], "load": {"reps": reps[:1]}}) == {"loaded_range_impulse_n_m_s": 20.0}
     assert impulse_of({"reps": [{"rep": 1}]}) == {}
 
 

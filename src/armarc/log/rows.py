@@ -83,10 +83,8 @@ def measured_part(record: dict[str, Any]) -> dict[str, Any]:
 
 def impulse_of(record: dict[str, Any]) -> dict[str, float]:
     """Impulse of the shoulder moment inside the loaded range, summed over the set, where the result has it."""
-    load = record.get("load")
-    reps = load.get("reps") if isinstance(load, dict) else record["reps"]
     parts = []
-    for rep in reps if isinstance(reps, list) else []:
+    for rep in record["reps"]:
         whole, share = rep.get("moment_impulse_n_m_s"), rep.get("loaded_impulse_pct")
         if isinstance(whole, int | float) and isinstance(share, int | float):
             parts.append(whole * share / 100)
