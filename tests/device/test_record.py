@@ -91,6 +91,25 @@ def test_ctrl_c_before_a_sensor_is_there(bench: Bench, run: Run) -> None:
     run(story())
 
 
+def test_a_second_ctrl_c_ends_at_once(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
+            daemon.add(sensor)
+            out = bench.folder / "set.csv"
+            program = await bench.armarc("record", out, *MINE)
+            await program.says("wrist-1: 200 Hz")
+            await asyncio.sleep(0.5)
+            program.interrupt()
+            await asyncio.sleep(0.02)
+            program.interrupt()
+            code, _ = await program.end()
+            assert code in (0, 130)  # 0 when it had ended already
+            assert "Traceback" not in program.talk
+            Captured(out).assert_whole()
+
+    run(story())
+
+
 def test_two_sensors_share_a_clock(bench: Bench, run: Run) -> None:
     async def story() -> None:
         bench.config.mkdir()
@@ -117,7 +136,8 @@ def test_two_sensors_share_a_clock(bench: Bench, run: Run) -> None:
             files = [Path(line) for line in data.split()]
             assert [one.name for one in files] == ["set-left.csv", "set-right.csv"]
             got = [Captured(one) for one in files]
-            assert got[0].head["capture"] == got[1].head["capture"]
+            for key in ("capture", "clock_zero_at"):
+                assert got[0].head[key] == got[1].head[key]
             assert [one.head["sensor_serial"] for one in got] == ["A-1", "A-2"]
             offsets = []
             for one, sensor in zip(got, (left, right), strict=True):

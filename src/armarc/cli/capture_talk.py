@@ -32,8 +32,9 @@ class _Now:
             self.recent.popleft()
         if not self.recent:
             return 0.0
-        span = now_s - self.recent[0][0]
-        return sum(n for _, n in self.recent) / span if span > 0.25 else 0.0
+        span = self.recent[-1][0] - self.recent[0][0]
+        came = sum(n for _, n in self.recent) - self.recent[0][1]
+        return came / span if span > 0.25 else 0.0
 
 
 class Talk:
@@ -123,7 +124,7 @@ class Talk:
             length_s = (one.last_s or 0.0) - (one.first_s or 0.0)
             self.say(
                 f"{now.name}: {one.samples} samples in {length_s:.1f} s, {ended.missing_frames} lost, "
-                f"{ended.reconnects} reconnects"
+                f"{ended.reconnects} reconnect{'s' if ended.reconnects != 1 else ''}"
             )
         if report.samples == 0 and report.fault is None:
             self.say("stopped before a sample came; nothing was written")

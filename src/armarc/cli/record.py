@@ -78,7 +78,11 @@ def record(
         _stop_on_signals(stop)
         return await capture(plans, sensors, options, stop=stop, seconds=seconds, listen=talk.hear)
 
-    report = asyncio.run(run())
+    try:
+        report = asyncio.run(run())
+    except asyncio.CancelledError:
+        # The second Ctrl-C: what was written stays, the sensor is not told any more.
+        raise typer.Exit(130) from None
     talk.end(report)
     if as_json:
         typer.echo(summary(report))
@@ -130,8 +134,7 @@ def _plans(
     from armarc.sensor.remembered import recall
 
     now = datetime.now(UTC)
-    # Files of one capture carry one clock: its name and its zero stand in each of them.
-    shared = {"capture": uuid.uuid4().hex, "clock_zero_at": now.isoformat(timespec="milliseconds")}
+    shared = {"capture": uuid.uuid4().hex}  # the same in both files of two wrists
     plans = []
     for number, text in enumerate(sensors, start=1):
         known = recall(options.known, text) if text else None

@@ -272,7 +272,10 @@ def _table(rows: list[dict[str, Any]]) -> None:
     from rich.markup import escape
     from rich.table import Table
 
-    table = Table(*heads, box=None, header_style="bold")
+    table = Table(box=None, header_style="bold")
+    for head in heads:
+        # An address is there to be copied: it is never cut.
+        table.add_column(head, overflow="fold", no_wrap=head == "address")
     for line in lines:
         table.add_row(*(escape(text) for text in line))
     Console(highlight=False).print(table)

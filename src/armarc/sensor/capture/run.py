@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from armarc.errors import SensorError
@@ -62,6 +63,7 @@ async def capture(
     SensorError, UsageError
         Before the first sample. Afterwards the report carries the fault, and what was captured is kept.
     """
+    plans = _on_one_clock(plans, datetime.now(UTC))
     report = CaptureReport(files=[FileReport(path=plan.path) for plan in plans])
     with CaptureFiles(plans) as files:
         try:
@@ -82,6 +84,14 @@ async def capture(
     if report.fault is not None and report.samples == 0:
         raise report.fault
     return report
+
+
+def _on_one_clock(plans: Sequence[FilePlan], zero: datetime) -> list[FilePlan]:
+    """Every file says when the clock its times count on was zero: the same for all sensors of a capture."""
+    said = {"clock_zero_at": zero.isoformat(timespec="milliseconds")}
+    return [
+        replace(plan, metadata=replace(plan.metadata, other=plan.metadata.other | said)) for plan in plans
+    ]
 
 
 def _note(one: FileReport, event: Event) -> None:
