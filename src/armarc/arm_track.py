@@ -159,7 +159,7 @@ def _mount(
     mounting, said = choose_mounting(
         lever=lever,
         twist=twist,
-        hanging=hanging,
+        hanging=hanging if choices.exercise.coordinate == "elevation" else None,
         method=choices.mounting,
         hand_axis=choices.hand_axis,
         outward=outward_axis(choices),

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.arm_track import outward_axis
 from armarc.choices import Choices
@@ -17,12 +18,15 @@ from armarc.motion import ArmMotion, hand_rotation, plane_of_elevation, thumb_ax
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 
+IntArray = NDArray[np.int_]
+
 NO_REFERENCE = (
     "plane and hand rotation need a reference: say where the strap sits (--strap back, inside, thumb or "
     "little-finger; the sensor's z axis pointing away from the skin) and let the thumb point forward when the arm "
     "hangs, or begin with one front raise and say --reference front-raise"
 )
 
+HANGING_BELOW_RAD = np.radians(30)
 ROLL_DISAGREES_RAD = np.radians(35)
 STRAP_DISAGREES = (
     "the front raise and the stated strap place disagree about where the thumb points by more than 35°: the front "
@@ -113,11 +117,17 @@ def _across_probe(motion: ArmMotion) -> FloatArray:
     return np.asarray(probe / np.linalg.norm(probe))
 
 
+def _hanging_samples(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) -> IntArray:
+    """Bottoms where the arm really hangs; in a press it does not, and the thumb shows nothing there."""
+    at = np.array([k for group in bottoms for k in group], dtype=int)
+    return at[motion.elevation_rad[at] < HANGING_BELOW_RAD]
+
+
 def _thumb_heading(
     motion: ArmMotion, thumb: FloatArray, bottoms: tuple[tuple[int, ...], ...], drift: FloatArray
 ) -> FloatArray | None:
     """Where the thumb points while the arm hangs is forward; slow drift follows the hanging hand."""
-    at = np.array([k for group in bottoms for k in group], dtype=int)
+    at = _hanging_samples(motion, bottoms)
     if len(at) == 0:
         return None
     pointing = rotate(motion.quaternion[at], np.broadcast_to(thumb, (len(at), 3)))
@@ -130,7 +140,7 @@ def _forward_in_sensor(
     motion: ArmMotion, forward: FloatArray, bottoms: tuple[tuple[int, ...], ...]
 ) -> FloatArray | None:
     """The sensor axis that points forward while the arm hangs: the thumb, by the rule of the hanging hand."""
-    at = np.array([k for group in bottoms for k in group], dtype=int)
+    at = _hanging_samples(motion, bottoms)
     if len(at) == 0:
         return None
     ahead = np.stack([np.cos(forward[at]), np.sin(forward[at]), np.zeros(len(at))], axis=1)

@@ -24,6 +24,9 @@ SKIN_SE_RAD = math.radians(1.0)
 LEAST_REACH_M, MOST_REACH_M = 0.15, 1.0
 MOST_LEVER_SE_RAD = math.radians(6.0)
 LEAST_EXPLAINED = 0.3
+CONVINCING = 0.8
+"""A fit that explains this share of the acceleration stands against a pose that was only taken to be hanging:
+a press or a machine has the arm up at the bottom of the rep."""
 MOST_DISAGREEMENT_RAD = math.radians(40)
 UNKNOWN_HEIGHT_M = 0.015
 """Spread of the sensor's height above the bone when the strap's place was not stated."""
@@ -163,7 +166,7 @@ def _is_sound(lever: LeverArm, hanging: FloatArray | None, notes: list[str]) -> 
     if lever.direction_se_rad > MOST_LEVER_SE_RAD or lever.explained < LEAST_EXPLAINED:
         notes.append("the movement does not turn about a steady shoulder: the lever arm was not used")
         return False
-    if hanging is not None:
+    if hanging is not None and lever.explained < CONVINCING:
         cosine = float(lever.vector_m @ hanging) / lever.reach_m
         if math.acos(max(-1.0, min(1.0, cosine))) > MOST_DISAGREEMENT_RAD:
             notes.append("lever arm and hanging pose disagree by more than 40°: the lever arm was not used")
