@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from invented_reps import ramp, raises
+from invented_reps import raises, ramp
 from scipy.optimize import brentq
 
 from armarc.reps.crossings import downward_crossings, upward_crossings, value_at

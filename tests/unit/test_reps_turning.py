@@ -87,8 +87,11 @@ def test_a_raise_is_one_movement_with_its_bottoms():
     (m,) = find_movements(curve.angle_rad, math.radians(15), math.radians(30))
     assert math.degrees(m.rise_rad) == pytest.approx(80)
     assert math.degrees(m.fall_rad) == pytest.approx(80)
-    assert m.bottom <= 100 and 300 <= m.top <= 350 and m.bottom_after >= 548
-    assert not m.is_open and not m.is_begun
+    assert m.bottom <= 100
+    assert 300 <= m.top <= 350
+    assert m.bottom_after >= 548
+    assert not m.is_open
+    assert not m.is_begun
 
 
 def test_a_movement_below_the_smallest_range_is_none():
@@ -109,7 +112,8 @@ def test_a_small_fall_at_the_end_still_leaves_the_rep_open():
     curve = raises()
     cut = curve.angle_rad[: 350 + 60]  # a few degrees down
     (m,) = find_movements(cut, math.radians(15), math.radians(30))
-    assert m.is_open and m.bottom_after == len(cut) - 1
+    assert m.is_open
+    assert m.bottom_after == len(cut) - 1
 
 
 def test_a_steady_arm_holds_no_movement():
