@@ -64,7 +64,7 @@ SAME_TOP_S = 0.3
 BLEND_S = 0.6
 CALM_BEFORE_S = 0.8
 ALIKE_AT_GATE = math.cos(math.radians(16))
-SURE_RISE = 1.5
+SURE_RISE_RAD = math.radians(50)
 """A walking arm swings through some 30°."""
 FASTER_AT_GATE = 3.0
 HANG_AGAIN_RAD = math.radians(40)
@@ -145,7 +145,6 @@ class Engine:
         self._seen_before: list[tuple[Vector, float]] = []
         self._floor = self._rows.stop
         self._last_back_s = -math.inf
-        self._last_full_s = -math.inf
         self._blend = 0.0
         self._late = False
         if self._learned is not None and self._exercise.coordinate == "elevation":
@@ -475,8 +474,9 @@ class Engine:
             return False
         if self._calm.last_calm_s >= self._tracker.left_s - CALM_BEFORE_S:
             return True
-        since_s = time_s - self._last_full_s
-        return since_s < REP_AFTER_REP_S or (since_s < self._exercise.rest_s and self._calm.steady)
+        since_s = time_s - self._last_back_s
+        in_set = bool(self._counted) and since_s < self._exercise.rest_s
+        return in_set and (since_s < REP_AFTER_REP_S or self._calm.steady)
 
     def _hear(self, signal: Signal, row: int, up: Vector, events: list[EngineEvent]) -> None:
         match signal:
@@ -545,19 +545,27 @@ class Engine:
         first = self._window_first
         table = self._rows.table(first, row + 1)
         current, self._current = self._current, None
-        self._last_full_s = self._time
         groups = find_groups(table, self._exercise)
         latest = _with_top(groups, top_row - first, self._same_rows)
         armed = current is not None and (current.armed or current.told)
         chosen: tuple[Movement, ...] = ()
         stay = list(self._counted)
         if latest is not None:
-            chosen = latest if armed or self._counted or self._is_certain(table, latest) else ()
+            goes_on = any(self._is_in(c, latest, first) for c in self._counted)
+            if (
+                goes_on
+                and not (current is not None and current.told)
+                and not (self._calm.steady or self._late)
+            ):
+                # Walking off after the set: swings of the arm pass for partial reps.
+                goes_on = armed = False
+            sure = self._is_certain(table, latest) or (armed and not self._is_hurried(table, latest))
+            chosen = latest if goes_on or sure else ()
             stay = [c for c in self._counted if any(self._is_in(c, g, first) for g in groups)]
         elif armed and len(self._counted) <= 1:
             # Two movements that do not look alike: the first was handling, a set begins with the second.
             alone = self._movement_at(table, top_row - first)
-            if alone is not None:
+            if alone is not None and not self._is_hurried(table, (alone,)):
                 chosen, stay = (alone,), []
         if not chosen:
             self._tell_withdrawn_latest(current, events)
@@ -582,9 +590,13 @@ class Engine:
 
     def _is_certain(self, table: FloatArray, group: tuple[Movement, ...]) -> bool:
         """Whether movements that did not begin from a calm arm make a set all the same: walking must not."""
-        if len(group) < FULL_SET or typical_rise(list(group)) < SURE_RISE * self._exercise.smallest_rom_rad:
+        if len(group) < FULL_SET or typical_rise(list(group)) < SURE_RISE_RAD:
             return False
         return self._kind is None or kind_of(table, group).resembles(self._kind)
+
+    def _is_hurried(self, table: FloatArray, group: tuple[Movement, ...]) -> bool:
+        """Whether movements are neither like the last set's nor as unhurried as a set of another exercise."""
+        return self._kind is not None and kind_of(table, group).hurries_beside(self._kind)
 
     @property
     def _same_rows(self) -> int:
@@ -734,7 +746,6 @@ class Engine:
         table = self._rows.table(begin)
         self._counted, seen, self._seen = [], self._seen, []
         self._floor = self._rows.stop
-        self._last_full_s = -math.inf
         self._tracker.hysteresis_rad = 0.5 * self._exercise.smallest_rom_rad
         known = [c.movement for c in counted if c.movement.bottom >= begin]
         kind = kind_of(table, tuple(_moved(m, -begin) for m in known)) if known else self._kind

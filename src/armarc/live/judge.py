@@ -11,7 +11,7 @@ from armarc.exercises import Exercise
 from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import ArmMotion, Mounting, Orientation, low_pass, up_in_sensor
 from armarc.recording import FloatArray
-from armarc.reps.grouping import group_movements
+from armarc.reps.grouping import HURRIED, group_movements
 from armarc.reps.measure import bound_reps, measure_rep
 from armarc.reps.movements import Movement, half_rise_rad_s
 from armarc.reps.types import Rep
@@ -25,11 +25,20 @@ ALIKE_SPEED = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """What a set's movements look like: direction of up at the top, rise, speed of the middle of the rise."""
+    """What a set's movements look like: direction of up at the top, rise, speed of the middle of the rise, and the
+    time from top to top (of a single movement from bottom to bottom)."""
 
     up: tuple[float, float, float]
     rise_rad: float
     speed_rad_s: float
+    cycle_s: float
+    size: int
+
+    def hurries_beside(self, main: Kind) -> bool:
+        """Whether it is neither like another set nor as unhurried as a set of another exercise, as offline."""
+        slack = 1 + 1 / max(self.size - 1, 1)
+        quick = self.speed_rad_s > HURRIED * main.speed_rad_s or main.cycle_s > HURRIED * self.cycle_s * slack
+        return quick and not self.resembles(main)
 
     def resembles(self, other: Kind) -> bool:
         """Whether two sets could be of the same exercise."""
@@ -68,6 +77,11 @@ def kind_of(table: FloatArray, movements: tuple[Movement, ...]) -> Kind:
         up=(float(up[0]), float(up[1]), float(up[2])),
         rise_rad=float(np.median([m.rise_rad for m in movements])),
         speed_rad_s=float(np.median(speeds)),
+        cycle_s=float(
+            np.median(np.diff(tops)) if len(tops) > 1 else movements[0].bottom_after - movements[0].bottom
+        )
+        / rate_hz,
+        size=len(movements),
     )
 
 
