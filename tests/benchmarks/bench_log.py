@@ -20,10 +20,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from invented_log import MONDAY, invented_result  # noqa: E402
-from log_program import run  # noqa: E402
-
-from armarc.log import Labels, add_result, list_sets, open_log  # noqa: E402
+from armarc.log import Labels, add_result, list_sets, open_log
+from invented_log import MONDAY, invented_result
+from log_program import run
 
 
 def timed(what, function, rounds=3):
@@ -44,6 +43,12 @@ def fill(path, wanted):
         invented_result(seed, sets=4, reps=rng.randint(6, 14), side=side, load_kg=load)
         for seed, (side, load) in enumerate((s, w) for s in ("left", "right") for w in (6.0, 8.0, 10.0))
     ]
+    curve = [round(rng.uniform(0, 60), 3) for _ in range(95)]
+    names = ("angle_deg", "concentric_n_m", "concentric_sd_n_m", "eccentric_n_m", "eccentric_sd_n_m")
+    for template in templates:
+        for one in template["sets"]:
+            # As large as the shoulder's load that a measured set carries.
+            one["load"] = {"resistance": "dumbbell", "curve": dict.fromkeys(names, curve)}
     with open_log(str(path)) as store:
         start = time.perf_counter()
         for number in range(wanted // 4):
@@ -55,7 +60,9 @@ def fill(path, wanted):
         took = time.perf_counter() - start
         sets = list_sets(store)
     reps = sum(entry.reps for entry in sets)
-    print(f"{len(sets)} sets, {reps} reps, {path.stat().st_size / 1e6:.1f} MB; added {len(sets) / took:.0f} sets/s")
+    print(
+        f"{len(sets)} sets, {reps} reps, {path.stat().st_size / 1e6:.1f} MB; added {len(sets) / took:.0f} sets/s"
+    )
 
 
 def browse(path):
@@ -85,14 +92,22 @@ def main() -> None:
         fill(path, wanted)
         run("log", "list", "--log-file", path)
         listed = timed("armarc log list", lambda: run("log", "list", "--log-file", path))
-        timed("armarc log list -n 0 --json", lambda: run("log", "list", "-n", "0", "--json", "--log-file", path))
-        timed("armarc trend rom, one lifter", lambda: run("trend", "rom", "--lifter", "me", "--log-file", path))
+        timed(
+            "armarc log list -n 0 --json", lambda: run("log", "list", "-n", "0", "--json", "--log-file", path)
+        )
+        timed(
+            "armarc trend rom, one lifter", lambda: run("trend", "rom", "--lifter", "me", "--log-file", path)
+        )
         timed("armarc trend rom, everybody", lambda: run("trend", "rom", "--log-file", path))
         timed("armarc trend weeks", lambda: run("trend", "weeks", "--log-file", path))
         timed("armarc trend bests", lambda: run("trend", "bests", "--log-file", path))
         timed("armarc reliability rom", lambda: run("reliability", "rom", "--log-file", path))
         timed("armarc compare --by side", lambda: run("compare", "--by", "side", "--log-file", path), 1)
-        timed("armarc log export (all reps, CSV)", lambda: run("log", "export", f"{folder}/r.csv", "--log-file", path), 1)
+        timed(
+            "armarc log export (all reps, CSV)",
+            lambda: run("log", "export", f"{folder}/r.csv", "--log-file", path),
+            1,
+        )
         cold = [sys.executable, "-m", "armarc", "log", "list", "--log-file", str(path)]
         timed("armarc log list, a new process", lambda: subprocess.run(cold, check=True, capture_output=True))
         browse(path)
@@ -103,7 +118,9 @@ def main() -> None:
         plain = timed("same sets from one JSON file, json", lambda: json.loads(document.read_text()))
         table = Path(folder) / "r.csv"
         framed = timed("same reps from one CSV file, pandas", lambda: pd.read_csv(table, low_memory=False))
-        print(f"list against json {plain / listed:.1f} times as fast, against pandas {framed / listed:.1f} times")
+        print(
+            f"list against json {plain / listed:.1f} times as fast, against pandas {framed / listed:.1f} times"
+        )
 
 
 if __name__ == "__main__":

@@ -113,9 +113,11 @@ def export(
         rows = _rows(store, where, per)
         text = io.StringIO(newline="")
         names = list(rows[0]) if rows else ["set_id" if per == "rep" else "id", *SET_COLUMNS[1:]]
-        writer = csv.DictWriter(text, names, lineterminator="\r\n")
-        writer.writeheader()
-        writer.writerows({key: _safe_cell(value) for key, value in row.items()} for row in rows)
+        writer = csv.writer(text, lineterminator="\r\n")
+        writer.writerow(names)
+        writer.writerows(
+            [_safe_cell(value) if isinstance(value, str) else value for value in row.values()] for row in rows
+        )
         stream.write(text.getvalue().encode())
         return len(rows)
     if kind == "parquet":
@@ -171,13 +173,15 @@ def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, Any]]:
 
 def _squared(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Give every row every column, in order of first appearance."""
-    names = dict.fromkeys(key for row in rows for key in row)
+    names = list(dict.fromkeys(key for row in rows for key in row))
+    if all(len(row) == len(names) for row in rows) and all(list(row) == names for row in rows):
+        return rows
     return [{name: row.get(name) for name in names} for row in rows]
 
 
-def _safe_cell(value: Any) -> Any:
+def _safe_cell(text: str) -> str:
     """Stop a spreadsheet from running a note as a formula: text that begins like one gets an apostrophe.
 
     The list of first characters is that of the OWASP page on CSV injection.
     """
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA_STARTS) else value
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -125,7 +125,8 @@ def list_sets(
     chosen = (
         sets_query(
             where or Filter(),
-            _SETS,
+            # Not `other`: it may hold curves, which lists do not need.
+            *(column for column in _SETS.c if column.name not in ("other", "removed_at")),
             schema.session.c.day,
             schema.session.c.label,
             schema.lifter.c.name.label("lifter"),
