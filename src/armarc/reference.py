@@ -120,7 +120,7 @@ def _across_probe(motion: ArmMotion) -> FloatArray:
 def _hanging_samples(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) -> IntArray:
     """Bottoms where the arm really hangs; in a press it does not, and the thumb shows nothing there."""
     at = np.array([k for group in bottoms for k in group], dtype=int)
-    return at[motion.elevation_rad[at] < HANGING_BELOW_RAD]
+    return np.asarray(at[motion.elevation_rad[at] < HANGING_BELOW_RAD])
 
 
 def _thumb_heading(

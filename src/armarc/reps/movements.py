@@ -12,6 +12,8 @@ from armarc.reps.turning import Turn, turning_points
 HYSTERESIS_SHARE_OF_SMALLEST = 0.5
 HYSTERESIS_SHARE_OF_TYPICAL = 0.35
 """Within a set, a reversal smaller than this share of the typical range is a wobble or a bounce."""
+BEGUN_SHARE = 0.75
+"""A first rise smaller than this share of the fall after it had begun before the recording did."""
 LEAST_SHARE_OF_TYPICAL = 0.4
 """A rep smaller than this share of the typical range is not counted, not even as a partial one."""
 
@@ -60,11 +62,11 @@ def find_movements(
     for k, top in enumerate(turns):
         if not top.is_top:
             continue
-        is_begun = k == 0
-        before = Turn(0, float(angle_rad[0]), False) if is_begun else turns[k - 1]
+        before = turns[k - 1] if k > 0 else Turn(0, float(angle_rad[0]), False)
         is_open = k + 1 == len(turns)
         after = Turn(len(angle_rad) - 1, float(angle_rad[-1]), False) if is_open else turns[k + 1]
         rise, fall = top.angle_rad - before.angle_rad, top.angle_rad - after.angle_rad
+        is_begun = k == 0 or (before.index == 0 and rise < BEGUN_SHARE * fall)
         if is_begun:
             # The way up is not in the recording: the way down has to stand for the range.
             if is_open or fall < smallest_rad:
