@@ -160,14 +160,11 @@ def _across(weight: FloatArray, omega: FloatArray, hanging: FloatArray | None) -
     The arm is raised about a horizontal axis, so the arm and the hanging arm's vertical differ within the plane
     of the raise only, not along this axis.
     """
-    _, directions = np.linalg.eigh(np.einsum("n,ni,nj->ij", weight, omega, omega))
-    axis = directions[:, 2]
     if hanging is not None:
-        across = axis - (axis @ hanging) * hanging
-        length = float(np.linalg.norm(across))
-        if length > 0.3:
-            return np.asarray(across / length)
-    return np.asarray(axis)
+        # Before the axis is looked for: a hand that turns a lot would otherwise be taken for the raise.
+        omega = omega - np.outer(omega @ hanging, hanging)
+    _, directions = np.linalg.eigh(np.einsum("n,ni,nj->ij", weight, omega, omega))
+    return np.asarray(directions[:, 2])
 
 
 def _solve(

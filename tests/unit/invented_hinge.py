@@ -1,0 +1,70 @@
+"""A noise-free arm on a hinge, with the hand turning about the arm, read by a sensor anywhere on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from armarc.motion.quaternions import from_scipy
+
+G = 9.80665
+
+
+@dataclass(frozen=True)
+class Hinge:
+    rate_hz: float
+    quaternion: np.ndarray
+    angular_velocity_rad_s: np.ndarray
+    specific_force_m_s2: np.ndarray
+    lever_arm_m: np.ndarray
+    hanging: np.ndarray
+    elevation_rad: np.ndarray
+
+
+def hinge(
+    *,
+    rate_hz=200.0,
+    seconds=12.0,
+    lift_hz=0.4,
+    hand_turn_rad=0.4,
+    lever_m=(0.02, -0.03, -0.58),
+    mounting=None,
+    shoulder_m=None,
+    zero_g_m_s2=(0.0, 0.0, 0.0),
+):
+    """Raises of some 80° as a sum of sines, so that every derivative is exact.
+
+    The sensor's axes in the arm are `mounting` (a Rotation); `shoulder_m` maps time to (n, 3) with its exact second
+    derivative as the second value.
+    """
+    mounting = Rotation.random(rng=11) if mounting is None else mounting
+    t = np.arange(0, seconds, 1 / rate_hz)
+    w = 2 * np.pi * lift_hz
+    theta = np.radians(48) - np.radians(40) * np.cos(w * t)
+    dtheta, ddtheta = np.radians(40) * w * np.sin(w * t), np.radians(40) * w**2 * np.cos(w * t)
+    v = 2 * np.pi * lift_hz * 1.3
+    turn = hand_turn_rad * np.sin(v * t)
+    dturn, ddturn = hand_turn_rad * v * np.cos(v * t), -hand_turn_rad * v**2 * np.sin(v * t)
+    # Arm axes: hanging along −z, raised about −y (toward +x).
+    arm = Rotation.from_rotvec(np.outer(-theta, [0, 1, 0])) * Rotation.from_rotvec(np.outer(turn, [0, 0, 1]))
+    # ω in arm axes: the hinge's seen through the turn of the hand, plus the turn itself.
+    c, s = np.cos(turn), np.sin(turn)
+    omega = np.stack([-dtheta * s, -dtheta * c, dturn], axis=1)
+    alpha = np.stack([-ddtheta * s - dtheta * dturn * c, -ddtheta * c + dtheta * dturn * s, ddturn], axis=1)
+    lever = np.asarray(lever_m, float)
+    own = np.cross(alpha, lever) + np.cross(omega, np.cross(omega, lever))
+    extra = np.zeros((len(t), 3)) if shoulder_m is None else shoulder_m(t)
+    up = np.array([0.0, 0.0, G])
+    force = own + arm.apply(extra + up, inverse=True)
+    sensor = arm * mounting
+    return Hinge(
+        rate_hz=rate_hz,
+        quaternion=from_scipy(sensor),
+        angular_velocity_rad_s=mounting.apply(omega, inverse=True),
+        specific_force_m_s2=mounting.apply(force, inverse=True) + np.asarray(zero_g_m_s2),
+        lever_arm_m=mounting.apply(lever, inverse=True),
+        hanging=mounting.apply([0.0, 0.0, -1.0], inverse=True),
+        elevation_rad=theta,
+    )

@@ -1,0 +1,144 @@
+"""Which evidence the mounting takes, and what it says about it."""
+
+import math
+
+import numpy as np
+import pytest
+
+from armarc.errors import UsageError
+from armarc.motion import LeverArm, Twist, choose_mounting, sensor_axis, thumb_axis
+
+DOWN = np.array([0.0, 0.0, -1.0])
+
+
+def lever(vector=(0.0, 0.0, -0.58), se_m=0.005, explained=0.95):
+    return LeverArm(
+        vector_m=np.array(vector),
+        covariance_m2=np.eye(3) * se_m**2,
+        offset_m_s2=np.zeros(3),
+        residual_m_s2=0.1,
+        explained=explained,
+    )
+
+
+def twist(axis=(0.0, 0.1, -1.0)):
+    axis = np.asarray(axis) / np.linalg.norm(axis)
+    return Twist(arm_axis=axis, uncertainty_rad=math.radians(1), first_sample=0, stop_sample=100)
+
+
+def choose(**evidence):
+    plain = {"lever": None, "twist": None, "hanging": None}
+    return choose_mounting(**(plain | evidence))
+
+
+def test_the_best_evidence_is_taken_first():
+    evidence = {"lever": lever(), "twist": twist(), "hanging": DOWN}
+    assert choose(**evidence)[0].method == "twist"
+    assert choose(**evidence | {"twist": None})[0].method == "lever_arm"
+    mounting, notes = choose(hanging=DOWN)
+    assert mounting.method == "hanging"
+    assert "hanging pose" in notes[0]
+    assert math.degrees(mounting.uncertainty_rad) == pytest.approx(8)
+    mounting, notes = choose()
+    assert mounting.method == "stated"
+    assert "x axis was assumed" in notes[0]
+    assert choose(hand_axis="-y")[1] == ()
+
+
+@pytest.mark.parametrize("method", ["twist", "lever_arm", "hanging", "stated"])
+def test_a_named_method_is_used(method):
+    evidence = {"lever": lever(), "twist": twist(), "hanging": DOWN, "hand_axis": "-z"}
+    assert choose(method=method, **evidence)[0].method == method
+
+
+@pytest.mark.parametrize(
+    ("method", "advice"),
+    [("twist", "palm in"), ("lever_arm", "hanging"), ("stated", "--hand-axis"), ("magic", "auto, twist")],
+)
+def test_a_method_without_evidence_says_what_to_do(method, advice):
+    with pytest.raises(UsageError, match=advice):
+        choose(method=method)
+
+
+@pytest.mark.parametrize(
+    ("bad", "says"),
+    [
+        (lever((0, 0, -0.1)), "10 cm"),
+        (lever((0, 0, -1.4)), "140 cm"),
+        (lever(se_m=0.08), "steady shoulder"),
+        (lever(explained=0.2), "steady shoulder"),
+        (lever((0.58, 0, 0), explained=0.7), "disagree by more than 40°"),
+    ],
+)
+def test_an_unsound_lever_arm_is_left_out_with_a_reason(bad, says):
+    mounting, notes = choose(lever=bad, hanging=DOWN)
+    assert mounting.method == "hanging"
+    assert any(says in note for note in notes)
+    assert mounting.lever_arm_m is None
+    assert choose(lever=bad, hanging=DOWN, method="lever_arm")[0].method == "lever_arm"
+
+
+def test_a_convincing_lever_arm_stands_against_a_pose_that_may_not_hang():
+    assert choose(lever=lever((0.58, 0, 0), explained=0.9), hanging=DOWN)[0].method == "lever_arm"
+
+
+def test_the_lever_arm_gives_the_reach_and_the_stated_reach_replaces_it():
+    assert choose(lever=lever())[0].reach_m == pytest.approx(0.58)
+    mounting, _ = choose(lever=lever(), reach_m=0.5)
+    assert mounting.reach_m == pytest.approx(0.5)
+    np.testing.assert_allclose(mounting.lever_arm_m, [0, 0, -0.5])
+    mounting, _ = choose(hanging=DOWN, reach_m=0.5)
+    np.testing.assert_allclose(mounting.lever_arm_m, [0, 0, -0.5])
+
+
+def test_the_height_of_the_sensor_is_taken_out_where_the_strap_was_stated():
+    # 3 cm above the bone at 60 cm of reach: the lever arm is 2.86° off the bone.
+    raised = lever((0.0, 0.03, -0.60))
+    straight, _ = choose(lever=raised, outward=np.array([0, 1.0, 0]), sensor_height_m=0.03)
+    np.testing.assert_allclose(straight.arm_axis, DOWN, atol=2e-3)
+    unknown, _ = choose(lever=raised)
+    assert math.degrees(math.acos(-unknown.arm_axis[2])) == pytest.approx(2.862, abs=0.01)
+    # Not knowing the side costs 15 mm of spread, and knowing only the side 8 mm.
+    guessed, _ = choose(lever=raised, outward=np.array([0, 1.0, 0]))
+    assert straight.uncertainty_rad < guessed.uncertainty_rad < unknown.uncertainty_rad
+
+
+def test_uncertainty_is_made_of_its_parts():
+    mounting, _ = choose(lever=lever(se_m=0.0058), outward=np.array([0, 1.0, 0]), sensor_height_m=0.0)
+    parts = [math.degrees(0.0058 / 0.58), 1.0, math.degrees(math.atan(0.005 / 0.58))]
+    assert math.degrees(mounting.uncertainty_rad) == pytest.approx(math.hypot(*parts), rel=1e-6)
+    np.testing.assert_allclose(mounting.axis_covariance_rad2 @ mounting.arm_axis, 0, atol=1e-12)
+
+
+def test_a_twist_points_to_the_hand_even_upside_down():
+    mounting, _ = choose(twist=twist((0, 0, 1.0)), lever=lever())
+    np.testing.assert_allclose(mounting.arm_axis, DOWN, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "axis"), [("+x", [1, 0, 0]), ("-Y", [0, -1, 0]), (" z ", [0, 0, 1]), ("-z", [0, 0, -1])]
+)
+def test_names_of_axes(name, axis):
+    np.testing.assert_array_equal(sensor_axis(name), axis)
+
+
+@pytest.mark.parametrize("name", ["", "w", "+-x", "xx", "up"])
+def test_other_names_are_refused(name):
+    with pytest.raises(UsageError, match="sensor axis"):
+        sensor_axis(name)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_the_thumb_by_the_place_of_the_strap(side):
+    # Hanging with the thumb forward (x forward, y left, z up) a right hand's back faces right (−y).
+    back = np.array([0, -1.0, 0]) if side == "right" else np.array([0, 1.0, 0])
+    for strap, outward in (
+        ("back", back),
+        ("inside", -back),
+        ("thumb", np.array([1.0, 0, 0])),
+        ("little-finger", np.array([-1.0, 0, 0])),
+    ):
+        tilted = outward + 0.2 * DOWN  # a strap is not quite square to the arm
+        np.testing.assert_allclose(thumb_axis(DOWN, tilted, strap, side), [1, 0, 0], atol=1e-12)
+    with pytest.raises(UsageError, match="little-finger"):
+        thumb_axis(DOWN, back, "elbow", side)

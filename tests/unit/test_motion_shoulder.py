@@ -1,0 +1,91 @@
+"""The shoulder's movement seen from the wrist."""
+
+import math
+
+import numpy as np
+import pytest
+from invented_hinge import hinge
+from invented_reps import ramp
+
+from armarc.motion import integrate_path, shoulder_acceleration
+
+
+def test_a_fixed_shoulder_does_not_accelerate():
+    h = hinge(rate_hz=400.0)
+    found = shoulder_acceleration(
+        h.quaternion, h.angular_velocity_rad_s, h.specific_force_m_s2, h.rate_hz, h.lever_arm_m
+    )
+    # A sampled arm passed through 8 and 12 Hz filters; its wrist accelerates by up to 4 m/s².
+    assert np.abs(found[400:-400]).max() < 0.02
+
+
+def test_a_swinging_shoulder_is_seen_through_the_arm():
+    w = 2 * math.pi * 0.9
+
+    def swung(t):
+        a = -0.03 * w**2 * np.sin(w * t)
+        return np.stack([0.6 * a, 0 * a, 0.8 * a], axis=1)
+
+    h = hinge(rate_hz=400.0, shoulder_m=swung)
+    found = shoulder_acceleration(
+        h.quaternion, h.angular_velocity_rad_s, h.specific_force_m_s2, h.rate_hz, h.lever_arm_m
+    )
+    t = np.arange(len(found)) / h.rate_hz
+    np.testing.assert_allclose(found[400:-400], swung(t)[400:-400], atol=0.03)
+
+
+def test_a_wrong_lever_arm_leaves_a_copy_of_the_arms_own_acceleration():
+    h = hinge(rate_hz=400.0)
+    found = shoulder_acceleration(
+        h.quaternion, h.angular_velocity_rad_s, h.specific_force_m_s2, h.rate_hz, 0.95 * h.lever_arm_m
+    )
+    peak = 0.05 * np.linalg.norm(h.lever_arm_m) * math.radians(40) * (2 * math.pi * 0.4) ** 2
+    assert np.abs(found[400:-400]).max() == pytest.approx(peak, rel=0.5)
+
+
+def move(travel_m, seconds, hz):
+    """Acceleration of a minimum-jerk move there and back, and its position."""
+    t = np.arange(0, 2 * seconds + 0.5 / hz, 1 / hz)
+    tau = (t % seconds) / seconds
+    sign = np.where(t < seconds, 1.0, -1.0)
+    a = sign * travel_m * (60 * tau - 180 * tau**2 + 120 * tau**3) / seconds**2
+    x = travel_m * (ramp(t / seconds) - ramp(t / seconds - 1))
+    return np.outer(a, [0.6, 0.0, 0.8]), np.outer(x, [0.6, 0.0, 0.8])
+
+
+@pytest.mark.parametrize("travel", [0.01, 0.05])
+def test_twice_integrated_acceleration_is_the_path(travel):
+    a, x = move(travel, 0.6, 200.0)
+    path = integrate_path(a, 200.0)
+    np.testing.assert_allclose(path.position_m, x, atol=2e-4 * travel / 0.01)
+    assert path.travel_m == pytest.approx(travel, rel=0.01)
+    np.testing.assert_allclose(path.velocity_m_s[[0, -1]], 0, atol=1e-12)
+
+
+def test_a_constant_error_cancels():
+    a, _ = move(0.03, 0.6, 100.0)
+    clean, off = integrate_path(a, 100.0), integrate_path(a + np.array([0.3, -0.2, 0.5]), 100.0)
+    np.testing.assert_allclose(off.position_m, clean.position_m, atol=1e-12)
+    np.testing.assert_allclose(off.acceleration_m_s2, clean.acceleration_m_s2, atol=1e-12)
+
+
+def test_a_growing_error_moves_the_path_by_its_known_share():
+    # An acceleration error that grows evenly by a over T, brought to rest at both ends: v = a/(2T)·t(t − T),
+    # x(T) = −a·T²/12; and a/15.6·T² for the travel of one that ends in a rest again (own calculation).
+    t = np.arange(0, 1.5 + 1e-9, 1e-3)
+    path = integrate_path(np.outer(0.4 * t / 1.5, [1.0, 0, 0]), 1000.0)
+    assert path.position_m[-1, 0] == pytest.approx(-0.4 * 1.5**2 / 12, rel=1e-3)
+
+
+def test_short_windows():
+    assert integrate_path(np.zeros((1, 3)), 100.0).travel_m == 0.0
+    assert integrate_path(np.ones((2, 3)), 100.0).travel_m == 0.0
+
+
+def test_travel_is_the_largest_distance_between_two_points():
+    # A quarter circle of radius 4 cm: the chord, not the arc.
+    path = integrate_path(np.zeros((5, 3)), 100.0)
+    angle = np.linspace(0, np.pi / 2, 100)
+    around = 0.04 * np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
+    round_path = type(path)(time_s=angle, acceleration_m_s2=around, velocity_m_s=around, position_m=around)
+    assert round_path.travel_m == pytest.approx(0.04 * math.sqrt(2), rel=1e-3)
