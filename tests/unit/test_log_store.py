@@ -178,6 +178,16 @@ def test_filters_and_words_choose_sets(store):
     assert choose_sets(store, ["last"], Filter(lifter="Ada")) == [7]
 
 
+def test_names_outside_the_latin_alphabet_are_found(store):
+    fill(store, days=1, sets=1, lifter="Äda Ødegård")
+    fill(store, days=1, sets=1, lifter="Σοφία", seed=300)
+    edit_sets(store, [1], Labels(variant="Seilzug, Größe 2", tags=("Übung",)))
+    for name in ("Äda Ødegård", "A\u0308da  Ødegård", "Σοφία"):
+        assert count_sets(store, Filter(lifter=name)) == 1
+    assert count_sets(store, Filter(variant="Seilzug, Größe 2", tag="ÜBUNG")) == 1
+    assert count_sets(store, Filter(lifter="\ud800\0", tag="\ud800", session="\0")) == 0
+
+
 @pytest.mark.parametrize("word", ["x", "1;drop", "3-1", "2026-13-40", "", "-1"])
 def test_words_that_name_no_set(store, word):
     with pytest.raises((UsageError, LogError)):

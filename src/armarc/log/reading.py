@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
@@ -54,15 +55,15 @@ class Filter:
             _SETS.c.removed_at.is_not(None) if self.removed else _SETS.c.removed_at.is_(None)
         ]
         if self.lifter is not None:
-            out.append(sa.func.lower(schema.lifter.c.name) == self.lifter.lower())
+            out.append(_same(schema.lifter.c.name, self.lifter))
         if self.exercise is not None:
-            out.append(sa.func.lower(_SETS.c.exercise) == self.exercise.lower())
+            out.append(_same(_SETS.c.exercise, self.exercise))
         if self.variant is not None:
-            out.append(sa.func.lower(_SETS.c.variant) == self.variant.lower())
+            out.append(_same(_SETS.c.variant, self.variant))
         if self.side is not None:
             out.append(_SETS.c.side == self.side)
         if self.session is not None:
-            out.append(schema.session.c.label == self.session)
+            out.append(schema.session.c.label == _composed(self.session))
         if self.load_kg is not None:
             out.append(_SETS.c.load_kg.between(self.load_kg - 0.05, self.load_kg + 0.05))
         if self.since is not None:
@@ -72,7 +73,7 @@ class Filter:
         if self.ids is not None:
             out.append(_SETS.c.id.in_(self.ids))
         if self.tag is not None:
-            tagged = sa.select(schema.tag.c.set_id).where(schema.tag.c.tag == self.tag.casefold())
+            tagged = sa.select(schema.tag.c.set_id).where(schema.tag.c.tag == _composed(self.tag).casefold())
             out.append(_SETS.c.id.in_(tagged))
         return out
 
@@ -287,6 +288,18 @@ def parse_day(text: str) -> date:
         return date.fromisoformat(text.strip())
     except ValueError:
         raise UsageError(f"{text!r} is not a day", "write it as 2026-03-01") from None
+
+
+def _composed(text: str) -> str:
+    """Text as labels are stored: composed, single spaces; what cannot be stored matches nothing."""
+    line = " ".join(unicodedata.normalize("NFC", text).split())
+    return line.encode("utf-8", "replace").decode().replace("\0", "?")
+
+
+def _same(column: sa.Column[str], text: str) -> sa.ColumnElement[bool]:
+    """Equal, or equal but for upper and lower case (which SQLite knows for the Latin alphabet only)."""
+    wanted = _composed(text)
+    return sa.or_(column == wanted, sa.func.lower(column) == wanted.lower())
 
 
 def _tags(connection: sa.Connection, set_ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
