@@ -141,6 +141,7 @@ class Engine:
         self._next_fallback_s = math.nan
         self._current: _Current | None = None
         self._counted: list[_Counted] = []
+        self._refused: list[int] = []
         self._seen: list[tuple[Vector, float]] = []
         self._seen_before: list[tuple[Vector, float]] = []
         self._floor = self._rows.stop
@@ -552,15 +553,14 @@ class Engine:
         stay = list(self._counted)
         if latest is not None:
             goes_on = any(self._is_in(c, latest, first) for c in self._counted)
-            if (
-                goes_on
-                and not (current is not None and current.told)
-                and not (self._calm.steady or self._late)
-            ):
+            told = current is not None and current.told
+            if goes_on and not (told or self._calm.steady or self._late):
                 # Walking off after the set: swings of the arm pass for partial reps.
-                goes_on = armed = False
-            sure = self._is_certain(table, latest) or (armed and not self._is_hurried(table, latest))
-            chosen = latest if goes_on or sure else ()
+                self._refused.append(top_row)
+            elif (
+                goes_on or self._is_certain(table, latest) or (armed and not self._is_hurried(table, latest))
+            ):
+                chosen = tuple(m for m in latest if not self._was_refused(m.top + first))
             stay = [c for c in self._counted if any(self._is_in(c, g, first) for g in groups)]
         elif armed and len(self._counted) <= 1:
             # Two movements that do not look alike: the first was handling, a set begins with the second.
@@ -587,6 +587,9 @@ class Engine:
         learns = self.reps <= LEARN_EACH or not self.reps % 3
         if self._tracker.phase == "low" and not self._late and learns:
             self._improve(events)
+
+    def _was_refused(self, row: int) -> bool:
+        return any(abs(row - refused) <= self._same_rows for refused in self._refused)
 
     def _is_certain(self, table: FloatArray, group: tuple[Movement, ...]) -> bool:
         """Whether movements that did not begin from a calm arm make a set all the same: walking must not."""
@@ -744,7 +747,7 @@ class Engine:
         first = max(min(c.movement.bottom for c in counted), self._rows.first)
         begin = max(self._row_at(self._rows.cell(first, TIME) - LEAD_IN_S), self._rows.first)
         table = self._rows.table(begin)
-        self._counted, seen, self._seen = [], self._seen, []
+        self._counted, seen, self._seen, self._refused = [], self._seen, [], []
         self._floor = self._rows.stop
         self._tracker.hysteresis_rad = 0.5 * self._exercise.smallest_rom_rad
         known = [c.movement for c in counted if c.movement.bottom >= begin]
