@@ -7,6 +7,7 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
+    from armarc.cli.archive import app as archive
     from armarc.cli.browse import browse
     from armarc.cli.compare import compare
     from armarc.cli.exercises import exercises
@@ -28,6 +29,7 @@ def register(app: typer.Typer) -> None:
     app.command("process")(process)
     app.command("exercises")(exercises)
     app.add_typer(log, name="log")
+    app.add_typer(archive, name="archive")
     app.command("settings")(settings)
     app.command("simulate")(simulate)
     app.add_typer(lifter, name="lifter")

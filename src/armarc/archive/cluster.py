@@ -1,0 +1,135 @@
+"""The same tasks on the workers of a running Dask cluster.
+
+The workers need this version of armarc and the recordings under the same paths; only this process writes the
+archive. A worker that goes away loses nothing: its recordings are measured by the others.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from itertools import islice
+from typing import Any
+
+from armarc import __version__
+from armarc.archive.measuring import Outcome, Task, failed, measure_task
+from armarc.archive.optional import distributed
+from armarc.archive.setup import Setup
+from armarc.errors import ArmarcError, UsageError
+
+MOST_ATTEMPTS = 2
+_AHEAD_PER_THREAD = 4
+_FEWEST_AHEAD = 16
+
+
+def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iterator[Outcome]:
+    """Measure recordings on a cluster; one outcome per task, in any order.
+
+    Parameters
+    ----------
+    tasks : iterator of Task
+        Taken as workers become free; a few per thread wait on the cluster, however many there are.
+    setup : Setup
+    address : str
+        Of the scheduler, such as ``tcp://host:8786``.
+
+    Raises
+    ------
+    UsageError
+        The package distributed is missing, nobody answers, or the workers run another version.
+    ArmarcError
+        The scheduler went away.
+    """
+    dask = distributed()
+    try:
+        client = dask.Client(address, timeout="10s", set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise UsageError(
+            f"no Dask scheduler answers at {address}: {error}",
+            "start one with `dask scheduler` and `dask worker`, or leave --scheduler out",
+        ) from None
+    try:
+        _check_versions(client)
+        yield from _outcomes(dask, client, tasks, setup)
+    finally:
+        client.close()
+
+
+def _check_versions(client: Any) -> None:
+    try:
+        found = client.run(_version, on_error="return")
+    except Exception as error:  # whatever a foreign cluster sends back
+        raise UsageError(f"the cluster's workers do not answer: {error}", "check its workers") from None
+    for worker, version in found.items():
+        if version != __version__:
+            raise UsageError(
+                f"worker {worker} has {version if isinstance(version, str) else 'no armarc'}, "
+                f"this is armarc {__version__}",
+                "install the same version on every worker",
+            )
+
+
+def _version() -> str:
+    return __version__
+
+
+def _the_same(setup: Setup) -> Setup:
+    return setup
+
+
+def _outcomes(dask: Any, client: Any, tasks: Iterator[Task], setup: Setup) -> Iterator[Outcome]:
+    name = uuid.uuid4().hex
+    # A task rather than scattered data: it can be computed again when the workers that hold it die.
+    shared = client.submit(_the_same, setup, key=f"armarc-setup-{name}")
+    running = dask.as_completed()
+    task_of: dict[Any, Task] = {}
+    number = 0
+
+    def submit(task: Task) -> None:
+        nonlocal number
+        number += 1
+        future = client.submit(measure_task, task, shared, key=f"armarc-{name}-{number}")
+        task_of[future.key] = task
+        running.add(future)
+
+    def ahead() -> int:
+        threads = sum(
+            worker["nthreads"] for worker in client.scheduler_info(n_workers=-1)["workers"].values()
+        )
+        return max(_FEWEST_AHEAD, _AHEAD_PER_THREAD * threads)
+
+    for task in islice(tasks, ahead()):
+        submit(task)
+    for done, future in enumerate(running, 1):
+        task = task_of.pop(future.key)
+        if future.status == "finished":
+            outcome = future.result()
+        elif future.status == "cancelled" or task.attempt < MOST_ATTEMPTS:
+            if client.status != "running":
+                raise ArmarcError(
+                    "the cluster's scheduler went away",
+                    "start it and run the same command again: what is complete is kept",
+                )
+            submit(Task(task.path, task.size, task.modified_ns, task.attempt + 1))
+            continue
+        else:
+            outcome = failed(task, setup, "worker", _plain(future.exception()))
+        del future
+        free = ahead() - len(task_of) if done % 64 == 0 else 1
+        for following in islice(tasks, max(free, 0)):
+            submit(following)
+        if outcome.version != __version__:
+            raise UsageError(
+                f"a worker measured with armarc {outcome.version}, this is {__version__}",
+                "install the same version on every worker",
+            )
+        yield outcome
+
+
+def _plain(error: Any) -> ArmarcError:
+    if type(error).__name__ == "KilledWorker":
+        return ArmarcError(
+            "workers of the cluster died while measuring it, again and again",
+            "out of memory, or a fault in a library: try it alone",
+        )
+    return ArmarcError(f"the cluster could not measure it: {type(error).__name__}: {error}", "try it alone")

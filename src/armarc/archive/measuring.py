@@ -1,0 +1,209 @@
+"""One recording of an archive: what every worker does, wherever it runs."""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+import traceback
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import Any
+
+from armarc import __version__
+from armarc.archive.discover import printable
+from armarc.archive.setup import Setup
+from armarc.errors import ArmarcError
+
+_DETAIL_LINES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A recording to measure. ``size`` and ``modified_ns`` are those it was found with."""
+
+    path: str
+    size: int
+    modified_ns: int
+    attempt: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What became of a recording: one row of ``files`` and the rows of the other tables."""
+
+    file: dict[str, Any]
+    sets: list[dict[str, Any]] = field(default_factory=list)
+    reps: list[dict[str, Any]] = field(default_factory=list)
+    failure: dict[str, Any] | None = None
+
+    @property
+    def version(self) -> str:
+        """Version of armarc that measured."""
+        return str(self.file["armarc_version"])
+
+
+def measure_task(task: Task, setup: Setup) -> Outcome:
+    """Read and measure one recording; whatever goes wrong becomes a failure, nothing is raised."""
+    from armarc.pipeline import measure
+    from armarc.recording import read_csv
+
+    began = time.perf_counter()
+    stage, sha256 = "reading", None
+    try:
+        recording = read_csv(task.path, **setup.reading_options())
+        stage, sha256 = "measuring", recording.source.sha256
+        session = measure(recording, setup.choices(recording.metadata))
+        result: dict[str, Any] = session.to_dict()
+        outcome = _outcome(task, setup, result, recording.metadata, sha256)
+    except Exception as error:
+        return failed(task, setup, stage, error, sha256, time.perf_counter() - began)
+    outcome.file["seconds"] = round(time.perf_counter() - began, 4)
+    return outcome
+
+
+def sha256_of_file(path: str) -> str:
+    """SHA-256 of a file's bytes, as hexadecimal digits."""
+    import hashlib
+
+    with open(path, "rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def failed(
+    task: Task,
+    setup: Setup,
+    stage: str,
+    error: BaseException,
+    sha256: str | None = None,
+    seconds: float = 0.0,
+) -> Outcome:
+    """A recording that could not be measured."""
+    if sha256 is None:
+        with suppress(OSError):
+            sha256 = sha256_of_file(task.path)
+    file = {**_file_row(task, setup), "sha256": sha256, "status": "failed", "seconds": round(seconds, 4)}
+    detail = None
+    if isinstance(error, ArmarcError):
+        message, hint = _without_hint(error), error.hint
+    elif isinstance(error, OSError):
+        message = f"cannot be read: {error.strerror or error}"
+        hint = "check the file and its permissions, then --retry-failures"
+    else:
+        message = f"unexpected fault: {type(error).__name__}: {error}"
+        hint = "a fault of armarc or its surroundings: report it with the detail"
+        detail = "".join(traceback.format_exception(error)[-_DETAIL_LINES:])
+    return Outcome(
+        file=file,
+        failure={
+            "path": file["path"],
+            "sha256": sha256,
+            "stage": stage,
+            "error": type(error).__name__,
+            "message": _text(message),
+            "hint": _text(hint),
+            "detail": None if detail is None else _text(detail),
+            "attempts": task.attempt,
+            **_stamp(setup),
+        },
+    )
+
+
+def known(task: Task, setup: Setup, sha256: str) -> Outcome:
+    """A recording whose bytes were measured before."""
+    return Outcome(file={**_file_row(task, setup), "sha256": sha256, "status": "known"})
+
+
+def _outcome(task: Task, setup: Setup, result: dict[str, Any], metadata: Any, sha256: str) -> Outcome:
+    source, settings, mounting = result["source"], result["settings"], result["mounting"] or {}
+    how = _how(settings)
+    stamp = _stamp(setup)
+    sets, reps = [], []
+    for one in result["sets"]:
+        which = {"sha256": sha256, "set": one["set"]}
+        summary = dict(one["summary"])
+        in_band = summary.pop("in_band") or {"count": None, "share": None}
+        summary |= {"in_band_count": in_band["count"], "in_band_share": in_band["share"]}
+        sets.append({**which, "start_s": one["start_s"], "end_s": one["end_s"], **how, **summary, **stamp})
+        reps += [{**which, **how, **rep, **stamp} for rep in one["reps"]]
+    file = {
+        **_file_row(task, setup),
+        "sha256": sha256,
+        "status": "measured" if reps else "no reps",
+        "sets": len(sets),
+        "reps": len(reps),
+        **{
+            key: source[key]
+            for key in (
+                "samples", "rate_hz", "duration_s", "duplicate_samples", "nan_samples", "clipped_samples",
+            )
+        },
+        "gaps": len(source["gaps"]),
+        **how,
+        "sensor": metadata.sensor,
+        "strap": settings["strap"],
+        "hand_axis": settings["hand_axis"],
+        "started_at": metadata.started_at,
+        "note": metadata.note,
+        "other_metadata": _json(metadata.other),
+        "column_names": _json(source["columns"]),
+        "units": _json(source["units"]),
+        "mounting_method": mounting.get("method"),
+        "mounting_uncertainty_deg": mounting.get("uncertainty_deg"),
+        "reach_m": mounting.get("reach_m"),
+        "arm_axis": mounting.get("arm_axis"),
+        "gyroscope_bias_deg_s": mounting.get("gyroscope_bias_deg_s"),
+        "warnings": result["warnings"],
+        "inferences": source["inferences"],
+    }  # fmt: skip
+    return Outcome(
+        file={key: _clean(value) for key, value in file.items()},
+        sets=sets,
+        reps=reps,
+    )
+
+
+def _file_row(task: Task, setup: Setup) -> dict[str, Any]:
+    return {
+        "path": printable(os.path.abspath(task.path)),
+        "bytes": task.size,
+        "modified_ns": task.modified_ns,
+        **_stamp(setup),
+    }
+
+
+def _stamp(setup: Setup) -> dict[str, Any]:
+    return {"armarc_version": __version__, "settings_sha256": setup.settings_sha256}
+
+
+def _how(settings: dict[str, Any]) -> dict[str, Any]:
+    out = {key: settings[key] for key in ("exercise", "side", "load_kg", "coordinate", "fusion", "mounting")}
+    for key, low, high in (
+        ("band_deg_s", "band_low_deg_s", "band_high_deg_s"),
+        ("gate_deg", "gate_low_deg", "gate_high_deg"),
+        ("loaded_range_deg", "loaded_range_low_deg", "loaded_range_high_deg"),
+    ):
+        out[low], out[high] = settings[key] or (None, None)
+    return out
+
+
+def _without_hint(error: ArmarcError) -> str:
+    text, end = str(error), f" ({error.hint})"
+    return text.removesuffix(end) if error.hint else text
+
+
+def _json(value: dict[str, Any]) -> str | None:
+    return json.dumps(value, ensure_ascii=False, default=str) if value else None
+
+
+def _clean(value: Any) -> Any:
+    if isinstance(value, str):
+        return _text(value)
+    if isinstance(value, list | tuple):
+        return [_clean(one) for one in value]
+    return value
+
+
+def _text(text: str) -> str:
+    """Text without lone surrogates, which UTF-8 and so Parquet cannot hold."""
+    return text.encode("utf-8", "backslashreplace").decode()

@@ -1,0 +1,287 @@
+"""The dataset on disk: parts that appear whole or not at all, and what is in them.
+
+::
+
+    STORE/
+      archive.json                      the schema
+      lock                              held while a process writes
+      runs/<run>.json                   version and settings of a run
+      reps/run=<run>/part-000001.parquet    … and the same for sets, files, failures
+      manifest/<run>/part-000001.json   the part is complete
+
+Every file is written under a hidden name, flushed and renamed; the manifest entry comes last. A part without one
+is what a killed process left: it is removed before anything else is written, and its recordings are measured again.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any, Self
+
+from armarc import __version__
+from armarc.archive.locking import lock, unlock
+from armarc.archive.optional import pyarrow
+from armarc.archive.schema import SCHEMA, TABLE_NAMES, arrow_schema
+from armarc.archive.setup import Setup
+from armarc.errors import ArmarcError, InputError, UsageError
+
+_PART = re.compile(r"part-(\d{6,})\.(?:parquet|json)")
+
+
+class ArchiveStore:
+    """An archive. Open it with `ArchiveStore.open` (to read) or `ArchiveStore.writing` (one process at a time).
+
+    Parameters
+    ----------
+    folder : Path
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._lock: IO[bytes] | None = None
+
+    @classmethod
+    def open(cls, folder: Path) -> Self:
+        """Open an archive to read.
+
+        Raises
+        ------
+        InputError
+            There is none, or one of a format this version does not know.
+        """
+        described = folder / "archive.json"
+        if not described.is_file():
+            raise InputError(
+                "is no archive", "make one with: armarc archive process DIR --out STORE", file=str(folder)
+            )
+        schema = _read_json(described).get("schema")
+        if schema != SCHEMA:
+            raise InputError(
+                f"the archive has the format {schema!r}, this version knows {SCHEMA!r}",
+                "update armarc, or choose another folder",
+                file=str(folder),
+            )
+        return cls(folder)
+
+    @classmethod
+    def writing(cls, folder: Path) -> Self:
+        """Open an archive to write, making it when the folder is new or empty; remove what a kill left behind.
+
+        Raises
+        ------
+        UsageError
+            The folder holds something else, or another process is writing.
+        ArmarcError
+            It cannot be written.
+        """
+        pyarrow()
+        with plain_disk_errors(folder):
+            if not (folder / "archive.json").is_file():
+                if folder.exists() and (not folder.is_dir() or not _only_ours(folder)):
+                    raise UsageError(
+                        f"{folder} exists and is no archive", "choose a new or an empty folder for --out"
+                    )
+                folder.mkdir(parents=True, exist_ok=True)
+            store = cls(folder)
+            store._lock = (folder / "lock").open("ab")
+            if not lock(store._lock):
+                store._lock.close()
+                raise UsageError(
+                    f"another process is writing to {folder}", "wait for it, or choose another --out"
+                )
+            if not (folder / "archive.json").is_file():
+                write_json(folder / "archive.json", {"schema": SCHEMA, "made_by": f"armarc {__version__}"})
+            cls.open(folder)
+            store._remove_leftovers()
+        return store
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let other processes write."""
+        if self._lock is not None:
+            unlock(self._lock)
+            self._lock.close()
+            self._lock = None
+
+    def runs(self) -> dict[str, dict[str, Any]]:
+        """Version and settings of every run, by name, oldest first."""
+        found = [
+            (path.stem, _read_json(path))
+            for path in (self.folder / "runs").glob("r*.json")
+            if not path.name.startswith(".")
+        ]
+        return dict(sorted(found, key=lambda one: (str(one[1].get("began_at")), one[0])))
+
+    def begin(self, setup: Setup) -> str:
+        """Note down what a run measures with; returns its name."""
+        path = self.folder / "runs" / f"{setup.run}.json"
+        if not path.exists():
+            with plain_disk_errors(self.folder):
+                path.parent.mkdir(exist_ok=True)
+                write_json(
+                    path,
+                    {
+                        "run": setup.run,
+                        "armarc_version": __version__,
+                        "settings_sha256": setup.settings_sha256,
+                        "began_at": datetime.now(UTC).isoformat(timespec="seconds"),
+                        **setup.record(),
+                    },
+                )
+        return setup.run
+
+    def parts(self, run: str) -> dict[str, dict[str, Any]]:
+        """Complete parts of a run by name, with their manifest entries."""
+        folder = self.folder / "manifest" / run
+        return {path.stem: _read_json(path) for path in sorted(folder.glob("part-*.json"))}
+
+    def path(self, table: str, run: str, part: str) -> Path:
+        """Where a part of a table lies."""
+        return self.folder / table / f"run={run}" / f"{part}.parquet"
+
+    def tables(self, name: str, run: str, columns: list[str] | None = None) -> Iterator[Any]:
+        """The complete parts of one table as Arrow tables, one after the other."""
+        parquet = pyarrow("parquet")
+        for part in self.parts(run):
+            path = self.path(name, run, part)
+            if path.exists():
+                yield parquet.ParquetFile(path).read(columns=columns)
+
+    def commit(self, run: str, tables: dict[str, Any]) -> str:
+        """Write one part: all its tables, then its manifest entry.
+
+        Parameters
+        ----------
+        run : str
+        tables : dict of str to Arrow table
+            Empty tables are left out.
+
+        Raises
+        ------
+        ArmarcError
+            It cannot be written; nothing of it counts then.
+        """
+        with plain_disk_errors(self.folder):
+            manifest = self.folder / "manifest" / run
+            manifest.mkdir(parents=True, exist_ok=True)
+            numbers = [int(found[1]) for name in os.listdir(manifest) if (found := _PART.fullmatch(name))]
+            part = f"part-{max(numbers, default=0) + 1:06d}"
+            rows = {name: tables[name].num_rows for name in TABLE_NAMES if tables[name].num_rows}
+            for name in rows:
+                self._write_parquet(self.path(name, run, part), tables[name])
+            entry = {
+                "part": part,
+                "rows": rows,
+                "written_at": datetime.now(UTC).isoformat(timespec="seconds"),
+            }
+            write_json(manifest / f"{part}.json", entry)
+        return part
+
+    def forget_failures(self, run: str) -> int:
+        """Forget the recordings that failed, so that they are tried again; returns how many.
+
+        Killed at any instant it leaves a consistent archive: failures go first, then the files' rows.
+        """
+        forgotten = 0
+        compute = pyarrow("compute")
+        with plain_disk_errors(self.folder):
+            for part in self.parts(run):
+                path = self.path("files", run, part)
+                table = pyarrow("parquet").ParquetFile(path).read()
+                kept = table.filter(compute.not_equal(table["status"], "failed"))
+                if kept.num_rows == table.num_rows:
+                    continue
+                self.path("failures", run, part).unlink(missing_ok=True)
+                self._write_parquet(path, kept)
+                forgotten += table.num_rows - kept.num_rows
+        return forgotten
+
+    def _write_parquet(self, path: Path, table: Any) -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        hidden = path.with_name(f".{path.name}.tmp")
+        with hidden.open("wb") as stream:
+            pyarrow("parquet").write_table(table, stream, compression="zstd")
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(hidden, path)
+        flush_folder(path.parent)
+
+    def _remove_leftovers(self) -> None:
+        for hidden in self.folder.rglob(".*.tmp"):
+            hidden.unlink(missing_ok=True)
+        for name in TABLE_NAMES:
+            for path in (self.folder / name).glob("run=*/part-*.parquet"):
+                run = path.parent.name.removeprefix("run=")
+                if not (self.folder / "manifest" / run / f"{path.stem}.json").exists():
+                    path.unlink(missing_ok=True)
+
+
+def empty_tables() -> dict[str, Any]:
+    """One empty Arrow table per table of the schema."""
+    return {name: arrow_schema(name).empty_table() for name in TABLE_NAMES}
+
+
+def write_json(path: Path, document: dict[str, Any]) -> None:
+    """Write a JSON file that appears under its name only when it is complete and on the disk."""
+    hidden = path.with_name(f".{path.name}.tmp")
+    with hidden.open("w", encoding="utf-8") as stream:
+        json.dump(document, stream, ensure_ascii=False, indent=1)
+        stream.write("\n")
+        stream.flush()
+        os.fsync(stream.fileno())
+    os.replace(hidden, path)
+    flush_folder(path.parent)
+
+
+def flush_folder(folder: Path) -> None:
+    """Make renames in a folder durable, where the system can."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError:  # some network file systems cannot
+        pass
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def plain_disk_errors(folder: Path) -> Iterator[None]:
+    """Turn errors of the disk into a plain message."""
+    try:
+        yield
+    except OSError as error:
+        raise ArmarcError(
+            f"the archive {folder} cannot be written: {error.strerror or error}",
+            "make room or check the permissions, then run the same command again: what is complete is kept",
+        ) from error
+
+
+def _read_json(path: Path) -> dict[str, Any]:
+    try:
+        document = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError(f"cannot be read: {error}", "restore it from a copy", file=str(path)) from None
+    if not isinstance(document, dict):
+        raise InputError("is not what an archive writes", "restore it from a copy", file=str(path))
+    return document
+
+
+def _only_ours(folder: Path) -> bool:
+    """Whether a folder holds nothing but the first steps of making an archive."""
+    return all(name in ("lock", ".archive.json.tmp") for name in os.listdir(folder))
