@@ -272,6 +272,20 @@ def test_typical_error_does_not_care_which_trial_came_first(pairs):
     assert one.bias == pytest.approx(-other.bias, abs=1e-9)
 
 
+def test_the_interval_of_the_error_holds_for_chains_of_repeats():
+    """95 % intervals of the typical error from series of neighbours hold the true error about 95 % of the time."""
+    from armarc.log.repeats import _chained_error
+
+    rng = np.random.default_rng(21)
+    rounds, held = 600, 0
+    for _ in range(rounds):
+        series = [list(rng.normal(80, 2.0, n)) for n in (2, 5, 9)]
+        pairs = [pair for values in series for pair in pairwise(values)]
+        error = _chained_error(series, pairs)
+        held += error.typical_error_low < 2.0 < error.typical_error_high
+    assert 0.92 < held / rounds < 0.98
+
+
 def test_noise_alone_is_rarely_called_a_change():
     """The 95 % interval of the verdict misses in about 5 % of series of pure noise."""
     rng = np.random.default_rng(8)

@@ -107,7 +107,7 @@ def _trend(
         if found.typical_error is not None:
             say(
                 f"Typical error of a session {found.typical_error:.{digits}f}, smallest detectable change "
-                f"between two sessions {shown(found.detectable, digits)} {wanted.unit}. "
+                f"between two sessions {f'{shown(found.detectable, digits)} {wanted.unit}'.strip()}. "
                 f"Smallest worthwhile change {shown(found.worthwhile, digits)} ({found.worthwhile_from})."
             )
     if plot is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -12,7 +12,14 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.log.measures import Measure
 from armarc.log.reading import LoggedSet
-from armarc.log.repeatability import Icc, PairedError, intraclass, paired_error, smallest_worthwhile
+from armarc.log.repeatability import (
+    Icc,
+    PairedError,
+    intraclass,
+    paired_error,
+    sd_interval,
+    smallest_worthwhile,
+)
 
 BETWEEN, WITHIN = "days", "sets"
 
@@ -99,7 +106,7 @@ def repeatability_of(
         raise UsageError(f"{across!r} is no way to repeat", f"choose {BETWEEN} or {WITHIN}")
     series = [values for values in repeated_values(entries, measure, across).values() if len(values) > 1]
     pairs = [pair for values in series for pair in pairwise(values)]
-    error = paired_error([a for a, _ in pairs], [b for _, b in pairs]) if len(pairs) >= 3 else None
+    error = _chained_error(series, pairs) if len(pairs) >= 3 else None
     icc, why = _icc(series)
     return Repeatability(
         measure=measure,
@@ -145,6 +152,18 @@ def between_lifters_sd(entries: Sequence[LoggedSet], measure: Measure) -> float 
     if len(by_lifter) < 3:
         return None
     return float(np.std([sum(values) / len(values) for values in by_lifter.values()], ddof=1))
+
+
+def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[float, float]]) -> PairedError:
+    """Error of neighbouring pairs; its interval knows that a value in the middle of a series is used twice.
+
+    Degrees of freedom of a series of n are 2(n−1)²/(3n−4) (von Neumann 1941, Ann Math Stat 12:367, from memory),
+    which is 1 for a single pair; one in all goes to the mean change.
+    """
+    error = paired_error([a for a, _ in pairs], [b for _, b in pairs])
+    df = sum(2 * (n - 1) ** 2 / (3 * n - 4) for n in map(len, series)) - 1
+    low, high = sd_interval(error.typical_error, max(df, 1.0))
+    return replace(error, typical_error_low=low, typical_error_high=high)
 
 
 def _worthwhile(entries: Sequence[LoggedSet], measure: Measure, typical_error: float) -> float | None:
