@@ -20,6 +20,8 @@ DEFAULT_SCALE_SE = 0.005
 """Scale error of a gyroscope without calibration (consumer parts: ±0.5–3 % from memory of datasheets)."""
 SHORT_TERM_RAD = math.radians(0.05)
 """Noise of θ differences over a gate's passage."""
+LEAST_SHARE_OF_SPEED = 0.2
+"""The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,22 +64,20 @@ class AngleErrors:
         if abs(width) < math.radians(1):
             return abs(speed_rad_s)
         noise = speed_rad_s * math.sqrt(2) * SHORT_TERM_RAD / abs(width)
-        # A gate that opens later by δ is passed at another speed; to first order the width changes too.
-        widths = [float(change[far] - change[near]) / width * speed_rad_s for change in self.turned]
-        slope = self._speed_slope(near, far)
-        later = [slope * float(change[near] - change[low]) for change in self.turned]
-        return _root_sum([noise, self.scale * speed_rad_s, *widths, *later])
+        # A rise that reads δ more is seen to pass an edge δ/rate earlier; both edges move, and what matters is
+        # how differently.
+        rates = [max(self._rate(at), LEAST_SHARE_OF_SPEED * speed_rad_s) for at in (near, far)]
+        duration_s = (gate[1] - gate[0]) / self.rate_hz
+        turned = []
+        for change in self.turned:
+            earlier = [float(change[at] - change[low]) / r for at, r in zip((near, far), rates, strict=True)]
+            turned.append(speed_rad_s * (earlier[1] - earlier[0]) / duration_s)
+        return _root_sum([noise, self.scale * speed_rad_s, *turned])
 
-    def _speed_slope(self, near: int, far: int) -> float:
-        """Change of the passage speed with the gate's place, 1/s."""
-        reach = far - near
-        before, after = near - reach, far + reach
-        if reach == 0 or before < 0 or after >= len(self.angle_rad):
-            return 0.0
-        slow = float(self.angle_rad[near] - self.angle_rad[before])
-        moved = float(self.angle_rad[far] - self.angle_rad[near])
-        fast = float(self.angle_rad[after] - self.angle_rad[far])
-        return (fast - slow) / reach * self.rate_hz / (2 * moved)
+    def _rate(self, at: int) -> float:
+        """Slope of θ around a sample, rad/s."""
+        before, after = max(at - 1, 0), min(at + 1, len(self.angle_rad) - 1)
+        return float(self.angle_rad[after] - self.angle_rad[before]) * self.rate_hz / (after - before)
 
 
 def angle_errors(motion: ArmMotion, *, scale: float = DEFAULT_SCALE_SE) -> AngleErrors:

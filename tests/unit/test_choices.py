@@ -1,0 +1,107 @@
+"""Option before header before settings before the exercise's entry."""
+
+import math
+
+import pytest
+
+from armarc.choices import choose
+from armarc.errors import ArmarcError, UsageError
+from armarc.exercises import Band, Exercise
+from armarc.recording import Metadata
+from armarc.settings import Settings
+
+CATALOGUE = {
+    name: Exercise(key=name, name=name.title(), band=Band(1.0, 2.0), rest_s=20.0, loaded_range_rad=(0.5, 1.0))
+    for name in ("lateral-raise", "front-raise", "upright-row")
+}
+
+
+def chosen(metadata=None, settings=None, **options):
+    return choose(Metadata(**(metadata or {})), settings, catalogue=CATALOGUE, **options)
+
+
+LADDER = [
+    # option, header, settings: how each says it, and what comes out
+    ("exercise", "front-raise", "upright-row", "lateral-raise", lambda c: c.exercise.key),
+    ("side", "left", "right", "left", lambda c: c.side),
+    ("load_kg", 5.0, 6.0, 7.0, lambda c: c.load_kg),
+    ("strap", "back", "inside", "thumb", lambda c: c.strap),
+    ("hand_axis", "+x", "-x", "+y", lambda c: c.hand_axis),
+]
+
+
+@pytest.mark.parametrize(("key", "option", "header", "saved", "read"), LADDER)
+def test_each_step_of_the_ladder(key, option, header, saved, read):
+    settings = Settings(**{key: saved})
+    assert read(chosen({key: header}, settings, **{key: option})) == option
+    assert read(chosen({key: header}, settings)) == header
+    assert read(chosen(None, settings)) == saved
+
+
+def test_what_nobody_said_is_assumed_and_said():
+    c = chosen()
+    assert (c.exercise.key, c.side, c.fusion, c.mounting) == ("lateral-raise", "right", "smoother", "auto")
+    assert (c.load_kg, c.strap, c.reference) == (None, None, None)
+    assert len(c.assumed) == 2
+    assert "--exercise" in c.assumed[0]
+    assert chosen({"exercise": "front-raise", "side": "left"}).assumed == ()
+
+
+def test_the_exercises_own_numbers_are_the_last_step():
+    entry = chosen().exercise
+    assert (entry.band, entry.rest_s, entry.loaded_range_rad) == (Band(1.0, 2.0), 20.0, (0.5, 1.0))
+    saved = Settings(
+        band_deg_s=(30.0, 60.0),
+        rest_s=15.0,
+        gate_deg=(5.0, 15.0),
+        loaded_range_deg=(20.0, 70.0),
+        smallest_rom_deg=25.0,
+    )
+    entry = chosen(settings=saved).exercise
+    assert math.degrees(entry.band.low_rad_s) == pytest.approx(30)
+    assert (entry.rest_s, math.degrees(entry.smallest_rom_rad)) == (15.0, pytest.approx(25))
+    entry = chosen(
+        settings=saved, band_rad_s=(0.1, 0.2), rest_s=3.0, gate_rad=(0.2, 0.3), loaded_range_rad=(0.1, 0.9)
+    ).exercise
+    assert (entry.band, entry.rest_s) == (Band(0.1, 0.2), 3.0)
+    assert (entry.gate_rad, entry.loaded_range_rad) == ((0.2, 0.3), (0.1, 0.9))
+
+
+def test_lengths_come_from_option_header_and_settings():
+    saved = Settings(reach_cm=50.0, sensor_height_cm=3.0)
+    c = chosen({"other": {"sensor_height_m": 0.04}}, saved)
+    assert (c.reach_m, c.sensor_height_m) == (pytest.approx(0.5), 0.04)
+    c = chosen({"other": {"sensor_height_m": 0.04}}, saved, reach_m=0.6, sensor_height_m=0.01)
+    assert (c.reach_m, c.sensor_height_m) == (0.6, 0.01)
+    assert chosen(None, saved).sensor_height_m == pytest.approx(0.03)
+
+
+def test_a_load_of_nothing_is_a_load():
+    assert chosen({"load_kg": 5.0}, load_kg=0.0).load_kg == 0.0
+
+
+def test_an_entry_of_ones_own():
+    own = Exercise(key="own", name="Own", rest_s=7.0)
+    assert chosen(exercise=own).exercise.rest_s == 7.0
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"side": "middle"}, "right or left"),
+        ({"gate_rad": (0.3, 0.2)}, "--gate"),
+        ({"gate_rad": (-0.1, 0.2)}, "--gate"),
+        ({"band_rad_s": (2.0, 1.0)}, "45 to 70"),
+        ({"exercise": "nothing-like-this"}, "nothing-like-this"),
+    ],
+)
+def test_senseless_choices_are_refused(options, says):
+    with pytest.raises(ArmarcError, match=says) as caught:
+        chosen(**options)
+    assert isinstance(caught.value, UsageError)
+    assert caught.value.exit_code == 2
+
+
+def test_a_senseless_side_in_the_header_is_refused_too():
+    with pytest.raises(UsageError, match="not a side"):
+        chosen({"side": "both"})
