@@ -12,8 +12,10 @@ from scipy.spatial.transform import Rotation
 from armarc.motion import ArmMotion, Mounting, Orientation
 from armarc.motion.quaternions import from_scipy
 
+MOUNTING_RAD, TILT_RAD = math.radians(1), math.radians(0.3)
 
-def motion_of(curve: Curve, *, uncertainty_rad=math.radians(1), tilt_rad=math.radians(0.3), **changes):
+
+def motion_of(curve: Curve, *, uncertainty_rad=MOUNTING_RAD, tilt_rad=TILT_RAD, **changes):
     """Raised toward global +x about −y; the sensor's z axis points from the hand to the shoulder."""
     q = from_scipy(Rotation.from_rotvec(np.outer(-curve.angle_rad, [0, 1, 0])))
     n = len(curve.angle_rad)
