@@ -43,11 +43,17 @@ class Browser:
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             words.insert(1, "--no-sandbox")
         self.process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        try:
+            self._connect(connect)
+        except BaseException:
+            self.close()
+            raise
+
+    def _connect(self, connect) -> None:
         port_file = Path(self.folder) / "DevToolsActivePort"
         give_up = time.monotonic() + 30
         while not (port_file.exists() and len(port_file.read_text().splitlines()) == 2):
             if time.monotonic() > give_up or self.process.poll() is not None:
-                self.close()
                 pytest.skip("Chromium does not start here")
             time.sleep(0.05)
         port = port_file.read_text().splitlines()[0]
