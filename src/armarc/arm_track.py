@@ -36,6 +36,8 @@ from armarc.recording import FloatArray, Piece
 
 RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
+SETTLED_M = 0.004
+"""A lever arm that moved by less than this between two rounds has settled."""
 MOVING_RAD_S = math.radians(20)
 QUIET_RAD_S = math.radians(8)
 TWIST_AGREES_RAD = math.radians(10)
@@ -55,7 +57,9 @@ class SetWindows:
     bottoms: tuple[tuple[int, ...], ...]
 
 
-def track(piece: Piece, choices: Choices, windows: SetWindows | None = None) -> ArmMotion:
+def track(
+    piece: Piece, choices: Choices, windows: SetWindows | None = None, before: ArmMotion | None = None
+) -> ArmMotion:
     """Work out what the arm did.
 
     Parameters
@@ -64,13 +68,15 @@ def track(piece: Piece, choices: Choices, windows: SetWindows | None = None) -> 
     choices : Choices
     windows : SetWindows or None
         None for the first pass.
+    before : ArmMotion or None
+        What the pass before found on the same piece; its orientation is the start of this one.
 
     Returns
     -------
     ArmMotion
         Without plane and hand rotation; `armarc.reference` adds them.
     """
-    orientation = _fused(piece, choices, None)
+    orientation = _fused(piece, choices, None) if before is None else before.orientation
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes)
     if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
@@ -81,7 +87,10 @@ def track(piece: Piece, choices: Choices, windows: SetWindows | None = None) -> 
             level = replace(piece, specific_force_m_s2=_levelled(piece, lever))
             orientation = _fused(level, choices, lever.vector_m)
             notes.clear()
+            known = lever
             mounting, lever = _mount(piece, choices, orientation, windows, notes)
+            if lever is not None and float(np.linalg.norm(lever.vector_m - known.vector_m)) < SETTLED_M:
+                break
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
     lifted = elevation(up, mounting.arm_axis)

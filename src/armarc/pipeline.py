@@ -29,6 +29,8 @@ CONCENTRIC_WORTH = 0.1
 """Weight of the concentric in the fit of the lever arm: the body may swing there."""
 UNKNOWN = "unknown"
 """Key of the entry for an exercise nobody named: its range is not known either."""
+SAME_TOP_S = 0.6
+"""Passes agree on a rep when its top moved by less than this: a held top is flat."""
 LEAST_ROM_RAD = math.radians(8)
 
 
@@ -207,15 +209,25 @@ def _measure_piece(
         if not grouping.sets:
             return motion, [], grouping.left_out
         windows = _windows(motion, grouping)
-        motion = track(piece, choices, windows)
-        motion = _without_drift(motion, windows)
-        grouping = _grouped(motion, exercise)
+        motion = _without_drift(track(piece, choices, windows, motion), windows)
+        found, grouping = grouping, _grouped(motion, exercise)
+        if _same_tops(found, grouping, motion.rate_hz):
+            break
     if not grouping.sets:
         return motion, [], grouping.left_out
     windows = _windows(motion, grouping)
     front_raise = _front_raise(motion, choices, grouping, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     return motion, _measured(motion, grouping, choices, sets_before), grouping.left_out
+
+
+def _same_tops(one: Grouping, other: Grouping, rate_hz: float) -> bool:
+    """Whether a further pass would be told the same sets."""
+    tops = [[m.top for movements in g.sets for m in movements] for g in (one, other)]
+    sizes = [[len(movements) for movements in g.sets] for g in (one, other)]
+    return sizes[0] == sizes[1] and all(
+        abs(a - b) < SAME_TOP_S * rate_hz for a, b in zip(tops[0], tops[1], strict=True)
+    )
 
 
 def _smaller_rom(motion: ArmMotion, exercise: Exercise) -> float:

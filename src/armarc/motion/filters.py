@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import ceil
 from typing import Literal
 
@@ -11,6 +12,9 @@ from scipy.signal import butter, sosfiltfilt
 
 from armarc.errors import UsageError
 from armarc.recording import FloatArray
+
+HIGHEST_CUTOFF = 0.495
+"""Cutoffs at or above this share of the sampling rate have nothing to remove."""
 
 
 def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float, *, order: int = 2) -> FloatArray:
@@ -55,7 +59,36 @@ def band_pass(x: ArrayLike, rate_hz: float, low_hz: float, high_hz: float, *, or
     """
     if not low_hz < high_hz:
         raise UsageError(f"the band {low_hz} to {high_hz} Hz is empty", hint="give the lower frequency first")
-    return low_pass(high_pass(x, rate_hz, low_hz, order=order), rate_hz, high_hz, order=order)
+    if high_hz >= HIGHEST_CUTOFF * rate_hz:
+        return high_pass(x, rate_hz, low_hz, order=order)
+    data = np.asarray(x, dtype=np.float64)
+    if len(data) < 2:
+        return np.zeros_like(data)
+    _check_frequencies(rate_hz, low_hz, high_hz)
+    sections = np.concatenate(
+        [_sections(order, low_hz, "highpass", rate_hz), _sections(order, high_hz, "lowpass", rate_hz)]
+    )
+    return _filtered(sections, data, rate_hz, low_hz, order)
+
+
+@lru_cache(maxsize=64)
+def _sections(
+    order: int, cutoff_hz: float, kind: Literal["lowpass", "highpass"], rate_hz: float
+) -> FloatArray:
+    return np.asarray(butter(order, cutoff_hz, kind, fs=rate_hz, output="sos"))
+
+
+def _filtered(
+    sections: FloatArray, data: FloatArray, rate_hz: float, slowest_hz: float, order: int
+) -> FloatArray:
+    pad = min(len(data) - 1, max(3 * (order + 1), ceil(rate_hz / slowest_hz)))
+    return np.asarray(sosfiltfilt(sections, data, axis=0, padtype="odd", padlen=pad))
+
+
+def _check_frequencies(rate_hz: float, *cutoffs_hz: float) -> None:
+    for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
+        if not (np.isfinite(value) and value > 0):
+            raise UsageError(f"the filter's {name} is {value} Hz", hint="give a positive frequency")
 
 
 def _both_ways(
@@ -65,12 +98,10 @@ def _both_ways(
     kind: Literal["lowpass", "highpass"],
     order: int,
 ) -> FloatArray:
-    for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
-        if not (np.isfinite(value) and value > 0):
-            raise UsageError(f"the filter's {name} is {value} Hz", hint="give a positive frequency")
+    _check_frequencies(rate_hz, *cutoffs_hz)
     data = np.asarray(x, dtype=np.float64)
     cutoff = cutoffs_hz[0]
-    if cutoff >= 0.495 * rate_hz:
+    if cutoff >= HIGHEST_CUTOFF * rate_hz:
         if kind == "lowpass":
             return data.copy()
         raise UsageError(
@@ -80,6 +111,4 @@ def _both_ways(
     n = len(data)
     if n < 2:
         return data.copy() if kind == "lowpass" else np.zeros_like(data)
-    sections = butter(order, cutoff, kind, fs=rate_hz, output="sos")
-    pad = min(n - 1, max(3 * (order + 1), ceil(rate_hz / cutoff)))
-    return np.asarray(sosfiltfilt(sections, data, axis=0, padtype="odd", padlen=pad))
+    return _filtered(_sections(order, cutoff, kind, rate_hz), data, rate_hz, cutoff, order)

@@ -31,8 +31,10 @@ OFFSET_PRIOR_M_S2 = 0.3
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
 BLOCK_S = 10.0
-MOST_BLOCKS = 30
-"""More than five minutes of movement adds nothing to the fit but time."""
+MOST_BLOCKS = 12
+"""More than two minutes of movement adds nothing to the fit but time."""
+SOLVED_RATE_HZ = 25.0
+"""After the band-pass, samples closer than this hold nothing new."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,14 +129,16 @@ def fit_lever_arm(
         design, target = _equations(
             quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
         )
-        parts.append((design[w > 0], target[w > 0], w[w > 0], angular_velocity_rad_s[cut][w > 0]))
+        kept = np.flatnonzero(w > 0)[:: max(1, int(rate_hz / SOLVED_RATE_HZ))]
+        parts.append((design[kept], target[kept], w[kept], angular_velocity_rad_s[cut][kept]))
     if not parts:
         return None
     design = np.concatenate([p[0] for p in parts])
     target = np.concatenate([p[1] for p in parts])
     weights = np.concatenate([p[2] for p in parts])
     omega = np.concatenate([p[3] for p in parts])
-    return _solve(design, target, weights, _across(weights, omega, hanging), rate_hz)
+    solved_hz = rate_hz / max(1, int(rate_hz / SOLVED_RATE_HZ))
+    return _solve(design, target, weights, _across(weights, omega, hanging), solved_hz)
 
 
 def _equations(

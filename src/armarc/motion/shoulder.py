@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.distance import pdist
 
 from armarc.motion.filters import low_pass
 from armarc.motion.kinematics import angular_acceleration, lever_acceleration
@@ -35,9 +36,8 @@ class ShoulderPath:
     @property
     def travel_m(self) -> float:
         """Peak-to-peak of the path: the largest distance between two of its points, m."""
-        points = self.position_m[:: max(1, len(self.position_m) // 200)]
-        difference = points[:, None, :] - points[None, :, :]
-        return float(np.sqrt((difference**2).sum(axis=2)).max())
+        points = self.position_m[:: max(1, len(self.position_m) // 80)]
+        return float(pdist(points).max()) if len(points) > 1 else 0.0
 
 
 def shoulder_acceleration(
