@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import functools
 import json
 import shutil
@@ -44,13 +45,20 @@ def run_json(*words, **other):
     return json.loads(run(*words, "--json", **other).stdout, parse_constant=refuse)
 
 
+def _folder() -> Path:
+    """A folder that lasts as long as the tests run."""
+    folder = tempfile.mkdtemp(prefix="armarc-test-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return Path(folder)
+
+
 @functools.cache
 def recordings() -> Path:
     """Folder with three invented recordings of two sets, made once."""
     from armarc.recording.csv_writer import write_csv
     from armarc.simulate import Knobs, plan_session, simulate_session
 
-    folder = Path(tempfile.mkdtemp(prefix="armarc-test-"))
+    folder = _folder()
     for seed, side in ((1, "right"), (2, "left"), (3, "right")):
         knobs = Knobs(reps=5, sets=2, rest_s=14.0, side=side, load_kg=8.0, fatigue=0.2)
         recording, _ = simulate_session(plan_session(knobs, seed), seed)
@@ -60,7 +68,7 @@ def recordings() -> Path:
 
 @functools.cache
 def _imported() -> Path:
-    folder = Path(tempfile.mkdtemp(prefix="armarc-test-"))
+    folder = _folder()
     run("log", "import", recordings(), "--log-file", folder / "log.sqlite")
     return folder
 
