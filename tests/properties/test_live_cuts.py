@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
-from live_runs import choices_for, recording, run  # noqa: E402
-
-from armarc.live.engine import Engine  # noqa: E402
-from armarc.live.events import event_record  # noqa: E402
+from armarc.live.engine import Engine
+from armarc.live.events import event_record
+from live_runs import choices_for, recording, run
 
 
 @settings(max_examples=5, deadline=None)

@@ -15,10 +15,17 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-FLAGS = (
-    "--headless --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --remote-debugging-port=0 --hide-scrollbars"
-).split()
+FLAGS = [
+    "--headless",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--remote-debugging-port=0",
+    "--hide-scrollbars",
+]
 
 
 def find_chromium() -> str | None:
