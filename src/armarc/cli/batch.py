@@ -93,6 +93,8 @@ def run(
             progress.update(task, description=escape(path.name))
             try:
                 measured = measure_file(path, read, options, resists)
+                if resistances:
+                    measured.result["settings"]["resistance"] = resistances
                 report(measured, number, len(paths), outputs, out, talk)
                 frames.append(table_of(measured))
                 counted += len(measured.session.sets)
@@ -166,19 +168,28 @@ def parsed_resistances(texts: list[str]) -> tuple[Resistance, ...] | None:
     return parse_all(texts)
 
 
+def read_session(
+    path: Path, reading: dict[str, Any], options: dict[str, Any]
+) -> tuple[Session, dict[str, Any]]:
+    """Read and measure one recording; also the reading options in force, the saved ones among them."""
+    from armarc.pipeline import process
+    from armarc.recording import read_csv
+
+    settings = options["settings"]
+    saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
+    defaults = {key: value for key, value in saved.items() if value is not None}
+    reading = {**defaults, **reading}
+    return process(read_csv(path, **reading), **options), reading
+
+
 def measure_file(
     path: Path, reading: dict[str, Any], options: dict[str, Any], resistances: tuple[Resistance, ...] | None
 ) -> Measured:
     """Read and measure one recording, with the shoulder's load where it is known."""
     from armarc.load import load_lifter
-    from armarc.pipeline import process
-    from armarc.recording import read_csv
     from armarc.session_load import add_loads, measured_loads
 
-    settings = options["settings"]
-    saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
-    defaults = {key: value for key, value in saved.items() if value is not None}
-    session = process(read_csv(path, **{**defaults, **reading}), **options)
+    session, reading = read_session(path, reading, options)
     result: dict[str, Any] = session.to_dict()
     loads: tuple[SetLoad, ...] = ()
     if session.sets and (resistances is not None or session.choices.load_kg is not None):
@@ -226,19 +237,18 @@ def report(
 
 def write_log(measured: Measured, entry: LogEntry) -> str:
     """Write the sets into the training log and say what was done."""
-    from armarc.log.adding import add_result
-    from armarc.log.labels import Labels
-    from armarc.log.store import open_log
+    from armarc.log import Labels, log_session, open_log
 
     with open_log(entry.file) as store:
-        added = add_result(
+        added = log_session(
             store,
-            measured.result,
+            measured.session,
             measured.path,
             labels=Labels(**entry.labels),
             reading=measured.reading,
+            result=measured.result,
         )
-        where = store.location.file or store.location.url
+        where = store.location.name
     ids = ", ".join(str(number) for number in added.set_ids)
     said = [
         f"log {where}: {added.status}, {'set' if len(added.set_ids) == 1 else 'sets'} {ids}",

@@ -160,10 +160,10 @@ def _or(value: float | None, otherwise: float) -> float:
 
 
 def _measured(path: Path, exercise: str | None) -> Any:
-    from armarc.cli.batch import measure_file, parsed
+    from armarc.cli.batch import parsed, read_session
     from armarc.errors import NothingToMeasure
 
-    session = measure_file(path, {}, parsed({"exercise": exercise}))
+    session, _ = read_session(path, {}, parsed({"exercise": exercise}))
     if not session.sets:
         raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
     return session.motions[session.motion_of_set[0]], session.sets[0]

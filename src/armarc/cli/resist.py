@@ -153,11 +153,11 @@ def _measured(
     side: str | None,
     plane_rad: float,
 ) -> tuple[TemplateRep, tuple[float, float] | None]:
-    from armarc.cli.batch import measure_file, parsed
+    from armarc.cli.batch import parsed, read_session
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.load.comparison import measured_template, middle_rep
 
-    session = measure_file(path, {}, parsed({"exercise": exercise, "side": side}))
+    session, _ = read_session(path, {}, parsed({"exercise": exercise, "side": side}))
     if not session.sets:
         raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
     if not 1 <= set_number <= len(session.sets):
