@@ -8,13 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.sensor_calibrate import calibrate
+from armarc.cli.sensor_check import check
 from armarc.errors import InputError, SensorError, UsageError
 
 if TYPE_CHECKING:
     from armarc.sensor.dialect import Dialect
     from armarc.sensor.remembered import Remembered
 
-app = typer.Typer(no_args_is_help=True, help="Find, name and describe wrist sensors.")
+app = typer.Typer(no_args_is_help=True, help="Find, name, describe, check and calibrate wrist sensors.")
+app.command("check")(check)
+app.command("calibrate")(calibrate)
 
 DescriptionOption = Annotated[
     list[Path] | None,

@@ -1,0 +1,196 @@
+"""Allan deviation and its relatives.
+
+``values`` are rates (angular velocity, specific force): what the time and frequency literature calls fractional
+frequency. Formulas: W. J. Riley, *Handbook of Frequency Stability Analysis*, NIST Special Publication 1065 (2008),
+section 5; for inertial sensors IEEE Std 952, Annex C, uses the first of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from armarc.errors import UsageError
+from armarc.recording import FloatArray
+
+POINTS_PER_DECADE = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deviation:
+    """A deviation over averaging times; m averaging times, k columns.
+
+    Parameters
+    ----------
+    statistic : str
+        One of `STATISTICS`.
+    tau_s : ndarray, shape (m,), s
+    value : ndarray, shape (m, k)
+        In the unit of the values (`"time"`: times s).
+    degrees_of_freedom : ndarray, shape (m,)
+        Equivalent χ² degrees of freedom of the variance for white noise; 1 at least.
+    """
+
+    statistic: str
+    tau_s: FloatArray
+    value: FloatArray
+    degrees_of_freedom: FloatArray
+
+    @property
+    def relative_se(self) -> FloatArray:
+        """Shape (m,): relative standard error of the deviation (half that of the variance)."""
+        return np.sqrt(0.5 / self.degrees_of_freedom)
+
+
+def averaging_factors(
+    n: int, *, longest: int | None = None, per_decade: int = POINTS_PER_DECADE
+) -> list[int]:
+    """Numbers of samples to average over, evenly spread on a logarithmic scale from 1 to ``longest``."""
+    top = max(1, (n // 3) if longest is None else longest)
+    count = max(2, round(per_decade * np.log10(max(top, 2))) + 1)
+    return sorted({int(f) for f in np.round(np.geomspace(1, top, count))})
+
+
+def deviation(
+    values: ArrayLike,
+    rate_hz: float,
+    factors: Sequence[int] | None = None,
+    *,
+    statistic: str = "overlapping",
+) -> Deviation:
+    """Deviation of evenly sampled rates.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,) or (n, k)
+        Rates, evenly sampled, finite.
+    rate_hz : float, Hz
+    factors : sequence of int or None
+        Numbers of samples to average over; those the recording is too short for are left out. None spreads them.
+    statistic : str
+        One of `STATISTICS`.
+
+    Returns
+    -------
+    Deviation
+
+    Raises
+    ------
+    UsageError
+        An unknown statistic, or values that are not finite or too few.
+
+    Notes
+    -----
+    With averages ȳ over τ, the Allan variance is ``⟨(ȳ₂ − ȳ₁)²⟩ / 2``; ``overlapping`` takes every start instead of
+    every τ-th. Degrees of freedom: NIST SP 1065, table 5, white frequency noise.
+    """
+    if statistic not in STATISTICS:
+        raise UsageError(f"there is no statistic {statistic!r}", "use one of " + ", ".join(STATISTICS))
+    y = np.asarray(values, dtype=np.float64)
+    y = y[:, None] if y.ndim == 1 else y
+    if y.ndim != 2 or len(y) < 3 or not np.isfinite(y).all():
+        raise UsageError("a deviation needs three or more finite values", "check the recording")
+    if not rate_hz > 0:
+        raise UsageError(f"a rate of {rate_hz} Hz makes no sense", "give a positive rate")
+    function, least_spans = _FUNCTIONS[statistic]
+    wanted = averaging_factors(len(y)) if factors is None else sorted({int(f) for f in factors})
+    centred = y - y.mean(axis=0)  # changes nothing, and keeps the sums small
+    phase = np.zeros((y.shape[1], len(y) + 1))
+    np.cumsum(centred.T, axis=1, out=phase[:, 1:])
+    rows: list[list[float]] = []
+    used: list[int] = []
+    for factor in wanted:
+        if factor < 1 or least_spans * factor > len(y):
+            continue
+        used.append(factor)
+        rows.append([function(column, factor) / factor for column in phase])
+    tau = np.asarray(used, dtype=float) / rate_hz
+    value = np.asarray(rows, dtype=float).reshape(len(used), y.shape[1])
+    if statistic == "time":
+        value = value * tau[:, None] / np.sqrt(3.0)
+    freedom = _freedom(len(y), np.asarray(used, dtype=float), statistic)
+    return Deviation(statistic=statistic, tau_s=tau, value=value, degrees_of_freedom=freedom)
+
+
+# Each function takes the sums x of the values from the first on, shape (n + 1,), and a lag of m samples, and gives
+# the root mean square of its difference, scaled so that dividing by m gives the deviation.
+
+_BLOCK = 1 << 15
+"""Long differences are taken in blocks that stay in the processor's cache."""
+
+
+def _mean_square_second(x: FloatArray, lag: int) -> float:
+    count = len(x) - 2 * lag
+    total = 0.0
+    buffer = np.empty(min(count, _BLOCK))
+    for start in range(0, count, _BLOCK):
+        stop = min(start + _BLOCK, count)
+        d = buffer[: stop - start]
+        np.add(x[start + 2 * lag : stop + 2 * lag], x[start:stop], out=d)
+        d -= x[start + lag : stop + lag]
+        d -= x[start + lag : stop + lag]
+        total += float(d @ d)
+    return total / count
+
+
+def _allan(x: FloatArray, m: int) -> float:
+    d = np.diff(x[::m], 2)
+    return float(np.sqrt(d @ d / (2 * len(d))))
+
+
+def _overlapping(x: FloatArray, m: int) -> float:
+    return float(np.sqrt(_mean_square_second(x, m) / 2))
+
+
+def _modified(x: FloatArray, m: int) -> float:
+    sums = np.concatenate([[0.0], np.cumsum(x)])
+    means = (sums[m:] - sums[:-m]) / m
+    return float(np.sqrt(_mean_square_second(means, m) / 2))
+
+
+def _hadamard(x: FloatArray, m: int) -> float:
+    d = np.diff(x[::m], 3)
+    return float(np.sqrt(d @ d / (6 * len(d))))
+
+
+def _overlapping_hadamard(x: FloatArray, m: int) -> float:
+    d = x[3 * m :] - 3 * x[2 * m : -m] + 3 * x[m : -2 * m] - x[: -3 * m]
+    return float(np.sqrt(d @ d / (6 * len(d))))
+
+
+def _total(x: FloatArray, m: int) -> float:
+    """Second differences with the record mirrored through its two ends."""
+    n = len(x)
+    before = 2 * x[0] - x[1 : n - 1][::-1]
+    after = 2 * x[-1] - x[1 : n - 1][::-1]
+    long = np.concatenate([before, x, after])
+    middle = np.arange(len(before) + 1, len(before) + n - 1)
+    d = long[middle - m] - 2 * long[middle] + long[middle + m]
+    return float(np.sqrt(d @ d / (2 * len(d))))
+
+
+_FUNCTIONS: dict[str, tuple[Callable[[FloatArray, int], float], float]] = {
+    "allan": (_allan, 2),
+    "overlapping": (_overlapping, 2),
+    "modified": (_modified, 3),
+    "time": (_modified, 3),
+    "hadamard": (_hadamard, 3),
+    "overlapping_hadamard": (_overlapping_hadamard, 3),
+    "total": (_total, 1),
+}
+"""Function, and how many averaging times a record must hold for one difference."""
+
+STATISTICS = tuple(_FUNCTIONS)
+
+
+def _freedom(n: int, m: NDArray[np.float64], statistic: str) -> FloatArray:
+    """Equivalent degrees of freedom for white frequency noise (NIST SP 1065, table 5), n rates, factor m."""
+    if statistic in ("allan", "hadamard"):
+        spare = 1 if statistic == "allan" else 2
+        return np.maximum(0.7 * (n / m - spare), 1.0)
+    points = n + 1.0
+    edf = (3 * (points - 1) / (2 * m) - 2 * (points - 2) / points) * 4 * m**2 / (4 * m**2 + 5)
+    return np.maximum(edf, 1.0)

@@ -1,0 +1,43 @@
+"""Calibration of the sensor itself: fitted, kept for each sensor, applied to its recordings."""
+
+from armarc.sensor.calibration.apply import (
+    SensorErrors,
+    accelerometer_tilt_se_rad,
+    apply_calibration,
+    gyroscope_scale_se,
+    sensor_errors,
+)
+from armarc.sensor.calibration.calibrate import CalibrationRun, calibrate
+from armarc.sensor.calibration.poses import Move, Rest, rests_and_moves
+from armarc.sensor.calibration.sphere import fit_accelerometer
+from armarc.sensor.calibration.store import (
+    find_calibration,
+    forget_calibration,
+    load_calibrations,
+    save_calibration,
+)
+from armarc.sensor.calibration.turns import fit_gyroscope, usable_turns
+from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
+
+__all__ = [
+    "AccelerometerCalibration",
+    "Calibration",
+    "CalibrationRun",
+    "GyroscopeCalibration",
+    "Move",
+    "Rest",
+    "SensorErrors",
+    "accelerometer_tilt_se_rad",
+    "apply_calibration",
+    "calibrate",
+    "find_calibration",
+    "fit_accelerometer",
+    "fit_gyroscope",
+    "forget_calibration",
+    "gyroscope_scale_se",
+    "load_calibrations",
+    "rests_and_moves",
+    "save_calibration",
+    "sensor_errors",
+    "usable_turns",
+]

@@ -1,0 +1,120 @@
+"""The rests of a recording, and what the sensor did between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
+from armarc.sensor.bench.still import still_stretches
+
+SHORTEST_REST_S = 0.75
+LONGEST_REST_S = 20.0
+"""More of a rest says no more about its pose."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """The sensor lying still: means over the rest and their standard errors from the scatter of short windows.
+
+    Parameters
+    ----------
+    file : str
+    start_s, end_s : float, s
+    specific_force_m_s2, angular_velocity_rad_s : ndarray, shape (3,)
+    force_se_m_s2, rate_se_rad_s : float
+        One axis.
+    """
+
+    file: str
+    start_s: float
+    end_s: float
+    specific_force_m_s2: FloatArray
+    angular_velocity_rad_s: FloatArray
+    force_se_m_s2: float
+    rate_se_rad_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """What happened between two rests that follow each other.
+
+    Parameters
+    ----------
+    before, after : Rest
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        As delivered, from the end of one rest to the start of the next.
+    step_s : float, s
+    missing_share : float
+        Share of samples that were filled in or clipped.
+    """
+
+    before: Rest
+    after: Rest
+    angular_velocity_rad_s: FloatArray
+    step_s: float
+    missing_share: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length, s."""
+        return len(self.angular_velocity_rad_s) * self.step_s
+
+
+def rests_and_moves(recording: Recording) -> tuple[tuple[Rest, ...], tuple[Move, ...]]:
+    """Find every rest on a table and the moves between them.
+
+    Parameters
+    ----------
+    recording : Recording
+
+    Returns
+    -------
+    rests, moves
+        Moves never go over a gap of more than 2 s.
+    """
+    rests: list[Rest] = []
+    moves: list[Move] = []
+    for piece in uniform_pieces(recording):
+        before: tuple[Rest, int] | None = None
+        for first, stop in still_stretches(piece, shortest_s=SHORTEST_REST_S):
+            rest = _rest(recording, piece, first, stop)
+            rests.append(rest)
+            if before is not None:
+                moves.append(_move(piece, before[0], rest, before[1], first))
+            before = (rest, stop)
+    return tuple(rests), tuple(moves)
+
+
+def _rest(recording: Recording, piece: Piece, first: int, stop: int) -> Rest:
+    last = min(stop, first + round(LONGEST_REST_S * piece.rate_hz))
+    force, rate = piece.specific_force_m_s2[first:last], piece.angular_velocity_rad_s[first:last]
+    return Rest(
+        file=recording.source.file,
+        start_s=piece.start_s + first / piece.rate_hz,
+        end_s=piece.start_s + (stop - 1) / piece.rate_hz,
+        specific_force_m_s2=force.mean(axis=0),
+        angular_velocity_rad_s=rate.mean(axis=0),
+        force_se_m_s2=_mean_se(force, piece.rate_hz),
+        rate_se_rad_s=_mean_se(rate, piece.rate_hz),
+    )
+
+
+def _mean_se(values: FloatArray, rate_hz: float) -> float:
+    """Standard error of the mean of one axis, from the scatter of windows of a tenth of a second."""
+    width = max(2, round(0.1 * rate_hz))
+    count = len(values) // width
+    means = values[: count * width].reshape(count, width, 3).mean(axis=1)
+    return float(np.sqrt(means.var(axis=0, ddof=1).mean() / count))
+
+
+def _move(piece: Piece, before: Rest, after: Rest, first: int, stop: int) -> Move:
+    doubtful = piece.missing[first:stop] | piece.clipped[first:stop]
+    return Move(
+        before=before,
+        after=after,
+        angular_velocity_rad_s=piece.angular_velocity_rad_s[first:stop],
+        step_s=1.0 / piece.rate_hz,
+        missing_share=float(doubtful.mean()) if stop > first else 0.0,
+    )

@@ -1,0 +1,363 @@
+"""Gyroscope scale and alignment from turns between rests.
+
+Between two rests the turned readings must carry the gravity direction of the first into that of the second; that
+shows the turn about every axis but the vertical one. A turn about the vertical needs its stated angle instead. Nine
+unknowns (a full matrix), Gauss–Newton, with prior knowledge of what an uncalibrated gyroscope is: an axis nobody
+turned keeps its usual uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from armarc.errors import InputError
+from armarc.recording import FloatArray
+from armarc.sensor.bench.check import UNCALIBRATED_SCALE_SE
+from armarc.sensor.calibration.poses import Move, Rest
+from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
+
+LEAST_TURN_RAD = math.radians(40)
+LONGEST_TURN_S = 30.0
+MOST_MISSING = 0.02
+LEAST_TURNS = 3
+PRIOR_SCALE = 0.03
+"""±3 %, the widest sensitivity tolerance consumer datasheets state (from memory)."""
+PRIOR_CROSS = 0.015
+LEAST_TURN_SE_RAD = math.radians(0.15)
+"""Gyroscope non-linearity, sensitivity to acceleration, a sensor that settles on its cushion of air."""
+STATED_SE_RAD = math.radians(0.5)
+"""How well an edge against a table's edge repeats an angle (common practice, no source)."""
+UPRIGHT = math.cos(math.radians(12))
+STATED_TOLERANCE = 0.12
+LEAST_BIAS_SE_RAD_S = math.radians(0.1)
+MOST_SCALE = 0.1
+MOST_ERROR_RAD = math.radians(4)
+WRONG_SIGN_RAD = math.radians(25)
+SETTLED = 0.6
+"""An axis counts as turned when its scale is known this much better than beforehand."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """One usable turn.
+
+    ``stated_rad`` (signed, whole turn) is set for a turn about the vertical, whose axis in the sensor is ``up``;
+    otherwise gravity is the reference. ``rate`` has the bias of its own rests removed.
+    """
+
+    rate_rad_s: FloatArray
+    step_s: float
+    gravity_before: FloatArray
+    gravity_after: FloatArray
+    stated_rad: float | None
+    turned_rad: float
+    se_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnsFound:
+    """Usable turns, and why others were left out."""
+
+    turns: tuple[Turn, ...]
+    left_out: tuple[tuple[float, str], ...]
+    """Start, s, and reason."""
+
+    def reasons(self) -> tuple[str, ...]:
+        """Each reason once, with the number of turns it left out."""
+        counts = Counter(reason for _, reason in self.left_out)
+        return tuple(
+            f"{count} turn{'s' if count > 1 else ''} left out: {reason}" for reason, count in counts.items()
+        )
+
+
+def usable_turns(
+    moves: tuple[Move, ...],
+    accelerometer: AccelerometerCalibration | None = None,
+    *,
+    stated_rad: float | None = None,
+) -> TurnsFound:
+    """Choose the turns that show the gyroscope's scale.
+
+    Parameters
+    ----------
+    moves : tuple of Move
+    accelerometer : AccelerometerCalibration or None
+        Corrects the gravity directions; without one they are trusted less.
+    stated_rad : float or None, rad
+        Angle of every turn flat on the table (about the vertical).
+    """
+    turns: list[Turn] = []
+    left_out: list[tuple[float, str]] = []
+    for move in moves:
+        turn = _turn(move, accelerometer, stated_rad)
+        if isinstance(turn, str):
+            if turn:
+                left_out.append((move.before.end_s, turn))
+        else:
+            turns.append(turn)
+    return TurnsFound(turns=tuple(turns), left_out=tuple(left_out))
+
+
+def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: float | None) -> Turn | str:
+    bias = _weighted_bias(move.before, move.after)
+    rate = move.angular_velocity_rad_s - bias
+    speed = np.linalg.norm(rate, axis=1)
+    path = float(speed.sum()) * move.step_s
+    before, after = (_direction(rest, accelerometer) for rest in (move.before, move.after))
+    if path < LEAST_TURN_RAD:
+        return "" if path < LEAST_TURN_RAD / 3 else f"only {math.degrees(path):.0f}°, too small to tell"
+    if move.missing_share > MOST_MISSING:
+        return f"{100 * move.missing_share:.0f} % of its samples are missing or clipped"
+    if move.duration_s > LONGEST_TURN_S:
+        return f"it took {move.duration_s:.0f} s, longer than the bias is trusted for"
+    up = before + after
+    up = up / max(float(np.linalg.norm(up)), 1e-9)
+    flat = float(before @ after) > UPRIGHT
+    about = float((rate @ up).sum()) * move.step_s
+    upright = flat and abs(about) > 0.95 * path
+    bias_se = math.hypot(move.before.rate_se_rad_s, move.after.rate_se_rad_s) / 2
+    pull_se = 0.012 if accelerometer is None else float(accelerometer.offset_se_m_s2.max()) / 9.8
+    se = math.sqrt((bias_se * move.duration_s) ** 2 + 2 * pull_se**2 + LEAST_TURN_SE_RAD**2)
+    known: float | None = None
+    if upright:
+        if stated is None:
+            return "it is about the vertical, which gravity does not show; state its angle with --turn"
+        times = max(1, round(abs(about) / stated))
+        if abs(abs(about) / (times * stated) - 1) > STATED_TOLERANCE:
+            return (
+                f"the gyroscope says {math.degrees(about):+.0f}°, which is no multiple of the stated "
+                f"{math.degrees(stated):.0f}°"
+            )
+        known = math.copysign(times * stated, about)
+        se = math.hypot(se, STATED_SE_RAD)
+    return Turn(
+        rate_rad_s=rate,
+        step_s=move.step_s,
+        gravity_before=before,
+        gravity_after=after,
+        stated_rad=known,
+        turned_rad=abs(about) if upright else path,
+        se_rad=se,
+    )
+
+
+def _weighted_bias(before: Rest, after: Rest) -> FloatArray:
+    """Mean of both rests: a bias that drifts evenly is then right in the middle."""
+    return np.asarray((before.angular_velocity_rad_s + after.angular_velocity_rad_s) / 2)
+
+
+def _direction(rest: Rest, accelerometer: AccelerometerCalibration | None) -> FloatArray:
+    force = rest.specific_force_m_s2
+    if accelerometer is not None:
+        force = accelerometer.matrix @ (force - accelerometer.offset_m_s2)
+    return np.asarray(force / np.linalg.norm(force))
+
+
+def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibration:
+    """Calibrate the gyroscope.
+
+    Raises
+    ------
+    InputError
+        Too few turns, a gyroscope that turns against the accelerometer, turns that do not fit, or an implausible
+        scale; the message says which.
+    """
+    turns = found.turns
+    if len(turns) < LEAST_TURNS:
+        why = f" ({'; '.join(found.reasons())})" if found.left_out else ""
+        raise InputError(
+            f"{len(turns)} usable turn{'s' if len(turns) != 1 else ''}, {LEAST_TURNS} are the least{why}",
+            "turn it by 90° or more from rest to rest, a few times about each axis, in under 10 s each",
+        )
+    _refuse_wrong_sign(turns)
+    se = np.array([turn.se_rad for turn in turns])
+    kept = np.ones(len(turns), bool)
+    for _ in range(3):
+        chosen = tuple(turn for turn, keep in zip(turns, kept, strict=True) if keep)
+        x, covariance, residual, leverage = _fit(chosen, se[kept])
+        sizes = _sizes(np.concatenate([_residual(turn, x) for turn in turns]))
+        rough = 1.4826 * float(np.median(sizes[kept]))
+        far = sizes > 5 * np.maximum(rough, se)
+        if not (far & kept).any() or len(turns) - int(far.sum()) < max(LEAST_TURNS, round(0.8 * len(turns))):
+            break
+        kept = ~far
+    before = _sizes(np.concatenate([_residual(turn, np.zeros(9)) for turn in chosen]))
+    predicted = _sizes(residual) / np.maximum(1 - leverage, 0.05)
+    scale_se = np.sqrt(np.diag(covariance)[[0, 4, 8]])
+    off_diagonal = [1, 2, 3, 5, 6, 7]
+    calibration = GyroscopeCalibration(
+        bias_rad_s=np.median([rest.angular_velocity_rad_s for rest in rests], axis=0),
+        bias_se_rad_s=_bias_se(rests),
+        matrix=np.eye(3) + x.reshape(3, 3),
+        scale_se=_honest(scale_se),
+        cross_se=float(np.sqrt(np.diag(covariance)[off_diagonal].mean())),
+        turns=len(chosen),
+        turned_axes=tuple(
+            name for name, one in zip("xyz", scale_se, strict=True) if one < SETTLED * PRIOR_SCALE
+        ),
+        error_before_rad=_root_mean_square(before),
+        error_after_rad=_root_mean_square(predicted),
+        mean_turn_rad=float(np.mean([turn.turned_rad for turn in chosen])),
+    )
+    _refuse_poor(calibration)
+    return calibration
+
+
+def _honest(scale_se: FloatArray) -> FloatArray:
+    """An axis the turns say nothing about is as uncertain as on any sensor, not as the wide prior."""
+    silent = scale_se >= SETTLED * PRIOR_SCALE
+    return np.where(silent, UNCALIBRATED_SCALE_SE, scale_se)
+
+
+def _bias_se(rests: tuple[Rest, ...]) -> float:
+    means = np.array([rest.angular_velocity_rad_s for rest in rests])
+    return max(LEAST_BIAS_SE_RAD_S, float(means.std(axis=0).max()))
+
+
+def _refuse_wrong_sign(turns: tuple[Turn, ...]) -> None:
+    """Gravity must go where the gyroscope says; if it goes the other way, an axis is mirrored."""
+    signs = np.array([[sx, sy, sz] for sx in (1, -1) for sy in (1, -1) for sz in (1, -1)], dtype=float)
+    seen = [turn for turn in turns if turn.stated_rad is None]
+    if not seen:
+        return
+    errors = []
+    for sign in signs:
+        x = np.diag(sign - 1.0).ravel()
+        errors.append(_root_mean_square(_sizes(np.concatenate([_residual(turn, x) for turn in seen]))))
+    best = int(np.argmin(errors))
+    if errors[0] > WRONG_SIGN_RAD and errors[best] < 0.5 * errors[0]:
+        turned = ", ".join(name for name, sign in zip("xyz", signs[best], strict=True) if sign < 0)
+        raise InputError(
+            f"the gyroscope turns the wrong way round about {turned} against the accelerometer: a mirrored "
+            "axis",
+            "check the order and signs of the columns",
+        )
+    if errors[0] > WRONG_SIGN_RAD:
+        raise InputError(
+            f"gyroscope and accelerometer disagree by {math.degrees(errors[0]):.0f}° over a turn",
+            "check the units and the order of the columns",
+        )
+
+
+def _refuse_poor(found: GyroscopeCalibration) -> None:
+    off = float(np.abs(np.diag(found.matrix) - 1).max())
+    if off > MOST_SCALE:
+        raise InputError(
+            f"the result is implausible: the gyroscope's scale is off by {100 * off:.0f} %",
+            "check the units of the recording, and the stated angle of the turns",
+        )
+    if found.error_after_rad > MOST_ERROR_RAD:
+        raise InputError(
+            f"the turns do not fit together: {math.degrees(found.error_after_rad):.1f}° are left over per turn",
+            "turn along an edge, let it lie still two seconds before and after, and stay below the end of the range",
+        )
+
+
+def _fit(turns: tuple[Turn, ...], se: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Change of the matrix from identity (9, row by row), covariance, residuals (3 for each turn), leverage."""
+    prior = np.full(9, PRIOR_CROSS)
+    prior[[0, 4, 8]] = PRIOR_SCALE
+    weight = 1 / np.repeat(se, 3)
+    x: FloatArray = np.zeros(9, dtype=np.float64)
+    for _ in range(8):
+        residual, jacobian = _linearised(turns, x)
+        rows = np.concatenate([jacobian * weight[:, None], np.diag(1 / prior)])
+        wanted = np.concatenate([-residual * weight, -x / prior])
+        step, *_ = np.linalg.lstsq(rows, wanted, rcond=None)
+        x = np.asarray(x + step, dtype=np.float64)
+        if float(np.abs(step).max()) < 1e-9:
+            break
+    residual, jacobian = _linearised(turns, x)
+    scaled = jacobian * weight[:, None]
+    covariance = np.linalg.inv(scaled.T @ scaled + np.diag(prior**-2.0))
+    hat = np.einsum("ij,jk,ik->i", scaled, covariance, scaled).reshape(-1, 3)
+    seen = np.array([2.0 if turn.stated_rad is None else 1.0 for turn in turns])
+    leverage = np.minimum(hat.sum(axis=1) / seen, 1.0)
+    freedom = max(float(seen.sum() - hat.sum()), 1.0)
+    excess = max(1.0, float(((residual * weight) ** 2).sum()) / freedom)
+    return x, np.asarray(covariance * excess, dtype=np.float64), residual, np.asarray(leverage)
+
+
+def _linearised(turns: tuple[Turn, ...], x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Residuals, shape (3·turns,), and their slopes, shape (3·turns, 9)."""
+    residual = np.concatenate([_residual(turn, x) for turn in turns])
+    return residual, np.concatenate([_slopes(turn, x) for turn in turns])
+
+
+def _slopes(turn: Turn, x: FloatArray) -> FloatArray:
+    """A small change δM of the matrix turns the end by Σ Cᵢ δM ωᵢ dt, Cᵢ from the axes then into those at the end."""
+    out = np.zeros((3, 9))
+    if turn.stated_rad is not None:
+        out[0] = np.outer(_upright(turn), turn.rate_rad_s.sum(axis=0) * turn.step_s).ravel()
+        return out
+    steps = turn.rate_rad_s @ (np.eye(3) + x.reshape(3, 3)).T * turn.step_s
+    places = running_rotation(steps)
+    into_end = (places[-1].inv() * places).as_matrix()
+    change = np.einsum("nij,nk->ijk", into_end, turn.rate_rad_s * turn.step_s).reshape(3, 9)
+    g = places[-1].inv().apply(turn.gravity_before)
+    return np.asarray(change - np.outer(g, g @ change))
+
+
+def _upright(turn: Turn) -> FloatArray:
+    up = turn.gravity_before + turn.gravity_after
+    return np.asarray(up / np.linalg.norm(up))
+
+
+def _residual(turn: Turn, x: FloatArray) -> FloatArray:
+    """Three numbers in rad: the rotation that is missing to carry gravity home, or the angle that is missing."""
+    rate = turn.rate_rad_s @ (np.eye(3) + x.reshape(3, 3)).T
+    if turn.stated_rad is not None:
+        about = float((rate @ _upright(turn)).sum()) * turn.step_s
+        return np.array([about - turn.stated_rad, 0.0, 0.0])
+    carried = total_rotation(rate * turn.step_s).inv().apply(turn.gravity_before)
+    cross = np.cross(carried, turn.gravity_after)
+    sine, cosine = float(np.linalg.norm(cross)), float(carried @ turn.gravity_after)
+    if sine < 1e-12:
+        return np.zeros(3)
+    return np.asarray(cross / sine * math.atan2(sine, cosine))
+
+
+def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
+    """Product of many small rotations in order, by pairs, pairs of pairs, and so on.
+
+    Parameters
+    ----------
+    rotation_vectors_rad : ndarray, shape (n, 3), rad
+        Each in the axes of the body at that moment.
+
+    Returns
+    -------
+    Rotation
+        Carries body coordinates at the end into those at the start.
+    """
+    whole = 1 << max(len(rotation_vectors_rad) - 1, 0).bit_length()
+    padded = np.zeros((whole, 3))
+    padded[: len(rotation_vectors_rad)] = rotation_vectors_rad
+    product = Rotation.from_rotvec(padded)
+    while len(product) > 1:
+        product = product[0::2] * product[1::2]
+    return product[0]
+
+
+def running_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
+    """All partial products of small rotations, by doubling; the last one is `total_rotation`."""
+    product = Rotation.from_rotvec(rotation_vectors_rad)
+    reach = 1
+    while reach < len(rotation_vectors_rad):
+        later = (product[:-reach] * product[reach:]).as_quat()
+        product = Rotation.from_quat(np.concatenate([product[:reach].as_quat(), later]))
+        reach *= 2
+    return product
+
+
+def _sizes(residual: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.norm(residual.reshape(-1, 3), axis=1))
+
+
+def _root_mean_square(values: FloatArray) -> float:
+    return float(np.sqrt(np.mean(values**2)))
