@@ -7,7 +7,9 @@ from typing import Annotated
 
 import typer
 
-_WHAT, _SENSOR, _READ, _OUT = "What was lifted", "Sensor on the arm", "Reading the file", "Results"
+from armarc.cli import measuring_options as options
+
+_OUT = "Results"
 _LOG = "Training log"
 
 
@@ -15,113 +17,35 @@ def process(
     files: Annotated[
         list[Path], typer.Argument(metavar="FILE…", help="Recordings (CSV), or folders of them.")
     ],
-    exercise: Annotated[
-        str | None, typer.Option("--exercise", "-e", help="See `armarc exercises`.", rich_help_panel=_WHAT)
-    ] = None,
-    side: Annotated[str | None, typer.Option(help="right or left arm.", rich_help_panel=_WHAT)] = None,
-    load: Annotated[
-        str | None, typer.Option(help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=_WHAT)
-    ] = None,
+    exercise: options.ExerciseName = None,
+    side: options.Side = None,
+    load: options.Load = None,
     resistance: Annotated[
         list[str] | None,
         typer.Option(
             metavar="SPEC",
             help="What resists, for shoulder moments: 'cable:20kg,pulley=0.6/-0.9/0', 'band:…', 'machine:…' or a "
             ".toml; `armarc resist --help` tells how. Repeat it to combine.",
-            rich_help_panel=_WHAT,
+            rich_help_panel=options.LIFTED,
         ),
     ] = None,
-    band: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=_WHAT
-        ),
-    ] = None,
-    gate: Annotated[
-        str | None,
-        typer.Option(metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=_WHAT),
-    ] = None,
-    loaded_range: Annotated[
-        str | None, typer.Option(metavar="LOW-HIGH", help="Loaded range, degrees.", rich_help_panel=_WHAT)
-    ] = None,
-    rest: Annotated[
-        float | None,
-        typer.Option(
-            metavar="SECONDS", help="A pause at the bottom this long ends a set.", rich_help_panel=_WHAT
-        ),
-    ] = None,
-    mounting: Annotated[
-        str | None,
-        typer.Option(help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=_SENSOR),
-    ] = None,
-    strap: Annotated[
-        str | None,
-        typer.Option(
-            help="Where it sits on the wrist: back, inside, thumb or little-finger (its z axis points away "
-            "from the skin).",
-            rich_help_panel=_SENSOR,
-        ),
-    ] = None,
-    hand_axis: Annotated[
-        str | None,
-        typer.Option(
-            metavar="±x|±y|±z", help="Sensor axis that points to the hand.", rich_help_panel=_SENSOR
-        ),
-    ] = None,
-    reach_cm: Annotated[
-        float | None, typer.Option(help="Measured distance shoulder to sensor.", rich_help_panel=_SENSOR)
-    ] = None,
-    sensor_height_cm: Annotated[
-        float | None, typer.Option(help="Height of the sensor above the bone.", rich_help_panel=_SENSOR)
-    ] = None,
-    reference: Annotated[
-        str | None,
-        typer.Option(
-            metavar="front-raise",
-            help="The first movement is a front raise that shows where you face.",
-            rich_help_panel=_SENSOR,
-        ),
-    ] = None,
-    fusion: Annotated[
-        str | None,
-        typer.Option(
-            help="smoother (default), or a textbook filter to compare: madgwick, mahony, ekf, aqua.",
-            rich_help_panel=_SENSOR,
-        ),
-    ] = None,
-    rate: Annotated[
-        float | None,
-        typer.Option(
-            metavar="HZ", help="Sampling rate of a file without time stamps.", rich_help_panel=_READ
-        ),
-    ] = None,
-    gyroscope: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Gyroscope in a second file.", rich_help_panel=_READ)
-    ] = None,
-    columns: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ROLE=NAME,…",
-            help="Name columns: time, ax … gz (names or numbers).",
-            rich_help_panel=_READ,
-        ),
-    ] = None,
-    units: Annotated[
-        str | None,
-        typer.Option(metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.", rich_help_panel=_READ),
-    ] = None,
-    axes: Annotated[
-        str | None,
-        typer.Option(
-            metavar="X,Y,Z", help="Sensor axes in the file's, such as +y,-x,+z.", rich_help_panel=_READ
-        ),
-    ] = None,
-    gravity_sign: Annotated[
-        str | None,
-        typer.Option(
-            help="reaction (at rest reads +g upward) or gravity (reads it downward).", rich_help_panel=_READ
-        ),
-    ] = None,
+    band: options.Band = None,
+    gate: options.Gate = None,
+    loaded_range: options.LoadedRange = None,
+    rest: options.Rest = None,
+    mounting: options.Mounting = None,
+    strap: options.Strap = None,
+    hand_axis: options.HandAxis = None,
+    reach_cm: options.ReachCm = None,
+    sensor_height_cm: options.SensorHeightCm = None,
+    reference: options.Reference = None,
+    fusion: options.Fusion = None,
+    rate: options.Rate = None,
+    gyroscope: options.Gyroscope = None,
+    columns: options.Columns = None,
+    units: options.Units = None,
+    axes: options.Axes = None,
+    gravity_sign: options.GravitySign = None,
     json_: Annotated[
         bool, typer.Option("--json", help="One JSON object per file on stdout.", rich_help_panel=_OUT)
     ] = False,

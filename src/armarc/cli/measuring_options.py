@@ -1,0 +1,138 @@
+"""Options that say how a recording is read and measured; shared by the commands that measure."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+LIFTED, ON_THE_ARM, READING = "What was lifted", "Sensor on the arm", "Reading the file"
+
+ExerciseName = Annotated[
+    str | None, typer.Option("--exercise", "-e", help="See `armarc exercises`.", rich_help_panel=LIFTED)
+]
+Side = Annotated[str | None, typer.Option("--side", help="right or left arm.", rich_help_panel=LIFTED)]
+Load = Annotated[
+    str | None,
+    typer.Option("--load", help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=LIFTED),
+]
+Band = Annotated[
+    str | None,
+    typer.Option(
+        "--band", metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=LIFTED
+    ),
+]
+Gate = Annotated[
+    str | None,
+    typer.Option(
+        "--gate", metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=LIFTED
+    ),
+]
+LoadedRange = Annotated[
+    str | None,
+    typer.Option("--loaded-range", metavar="LOW-HIGH", help="Loaded range, degrees.", rich_help_panel=LIFTED),
+]
+Rest = Annotated[
+    float | None,
+    typer.Option(
+        "--rest",
+        metavar="SECONDS",
+        help="A pause at the bottom this long ends a set.",
+        rich_help_panel=LIFTED,
+    ),
+]
+Mounting = Annotated[
+    str | None,
+    typer.Option("--mounting", help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=ON_THE_ARM),
+]
+Strap = Annotated[
+    str | None,
+    typer.Option(
+        "--strap",
+        help="Where it sits on the wrist: back, inside, thumb or little-finger (its z axis points away from the "
+        "skin).",
+        rich_help_panel=ON_THE_ARM,
+    ),
+]
+HandAxis = Annotated[
+    str | None,
+    typer.Option(
+        "--hand-axis",
+        metavar="±x|±y|±z",
+        help="Sensor axis that points to the hand.",
+        rich_help_panel=ON_THE_ARM,
+    ),
+]
+ReachCm = Annotated[
+    float | None,
+    typer.Option("--reach-cm", help="Measured distance shoulder to sensor.", rich_help_panel=ON_THE_ARM),
+]
+SensorHeightCm = Annotated[
+    float | None,
+    typer.Option(
+        "--sensor-height-cm", help="Height of the sensor above the bone.", rich_help_panel=ON_THE_ARM
+    ),
+]
+Reference = Annotated[
+    str | None,
+    typer.Option(
+        "--reference",
+        metavar="front-raise",
+        help="The first movement is a front raise that shows where you face.",
+        rich_help_panel=ON_THE_ARM,
+    ),
+]
+Fusion = Annotated[
+    str | None,
+    typer.Option(
+        "--fusion",
+        help="smoother (default), or a textbook filter to compare: madgwick, mahony, ekf, aqua.",
+        rich_help_panel=ON_THE_ARM,
+    ),
+]
+Rate = Annotated[
+    float | None,
+    typer.Option(
+        "--rate",
+        metavar="HZ",
+        help="Sampling rate of a file without time stamps.",
+        rich_help_panel=READING,
+    ),
+]
+Gyroscope = Annotated[
+    Path | None,
+    typer.Option("--gyroscope", metavar="FILE", help="Gyroscope in a second file.", rich_help_panel=READING),
+]
+Columns = Annotated[
+    str | None,
+    typer.Option(
+        "--columns",
+        metavar="ROLE=NAME,…",
+        help="Name columns: time, ax … gz (names or numbers).",
+        rich_help_panel=READING,
+    ),
+]
+Units = Annotated[
+    str | None,
+    typer.Option(
+        "--units", metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.", rich_help_panel=READING
+    ),
+]
+Axes = Annotated[
+    str | None,
+    typer.Option(
+        "--axes",
+        metavar="X,Y,Z",
+        help="Sensor axes in the file's, such as +y,-x,+z.",
+        rich_help_panel=READING,
+    ),
+]
+GravitySign = Annotated[
+    str | None,
+    typer.Option(
+        "--gravity-sign",
+        help="reaction (at rest reads +g upward) or gravity (reads it downward).",
+        rich_help_panel=READING,
+    ),
+]
