@@ -14,7 +14,7 @@ LogFile = Annotated[
     typer.Option(
         "--log-file",
         metavar="FILE",
-        help="Log to use: a file, or postgresql+psycopg://… [env: ARMARC_LOG; else your data folder].",
+        help="Log to use: a file, or postgresql+psycopg://… (or set ARMARC_LOG; else your data folder).",
         show_default=False,
     ),
 ]

@@ -67,7 +67,7 @@ def process(
     log_file: Annotated[
         str | None,
         typer.Option(
-            metavar="FILE", help="Log to use instead of your own [env: ARMARC_LOG].", rich_help_panel=_LOG
+            metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
     lifter: Annotated[str | None, typer.Option(help="Who lifted.", rich_help_panel=_LOG)] = None,
