@@ -48,6 +48,7 @@ class Chrome:
         self._process = subprocess.Popen(
             [program, *flags, "about:blank"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
+        self._open = contextlib.ExitStack()
         try:
             self._link = self._connect()
             self._number = 0
@@ -55,8 +56,7 @@ class Chrome:
             self.call("Runtime.enable")
             self.call("Network.enable")
             self.resize(width, height, mobile=mobile)
-            scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-            self.call("Emulation.setEmulatedMedia", features=[scheme])
+            self.prefer(dark)
         except BaseException:
             self.close()
             raise
@@ -72,7 +72,7 @@ class Chrome:
                 with urllib.request.urlopen(f"http://127.0.0.1:{port}/json/list", timeout=5) as answer:
                     pages = json.load(answer)
                 page = next(one for one in pages if one["type"] == "page")
-                return connect(page["webSocketDebuggerUrl"], max_size=None)
+                return self._open.enter_context(connect(page["webSocketDebuggerUrl"], max_size=None))
             if time.monotonic() > deadline:
                 raise TimeoutError("Chromium did not start")
             time.sleep(0.1)
@@ -97,6 +97,11 @@ class Chrome:
             mobile=mobile,
         )
 
+    def prefer(self, dark: bool) -> None:
+        """Be a browser whose owner likes it dark, or light."""
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+        self.call("Emulation.setEmulatedMedia", features=[scheme])
+
     def open(self, url: str) -> None:
         """Go to an address."""
         self.call("Page.navigate", url=url)
@@ -110,7 +115,9 @@ class Chrome:
     def wait_for(self, expression: str, seconds: float = 15.0) -> Any:
         """Wait until an expression is true."""
         deadline = time.monotonic() + seconds
-        while not (found := self.value(expression)):
+        # A page that is still loading lacks what the expression asks for.
+        careful = f"(() => {{ try {{ return {expression}; }} catch (error) {{ return false; }} }})()"
+        while not (found := self.value(careful)):
             if time.monotonic() > deadline:
                 raise TimeoutError(
                     f"{expression} stayed false; the page says {self.value('document.body.innerText')!r}"
@@ -125,7 +132,7 @@ class Chrome:
     def close(self) -> None:
         """End the browser and forget its folder."""
         with contextlib.suppress(Exception):
-            self._link.close()
+            self._open.close()
         self._process.terminate()
         with contextlib.suppress(subprocess.TimeoutExpired):
             self._process.wait(timeout=5)

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from live_runs import run, sets_in
 
 from armarc.recording import STANDARD_GRAVITY_M_S2, Metadata, Recording
+from live_runs import run, sets_in
 
 datasets = pytest.importorskip("seglearn.datasets")
 ABDUCTION, FORWARD_ELEVATION = 1, 2
