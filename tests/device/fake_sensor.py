@@ -110,6 +110,10 @@ class FakeSensor(Peripheral):
         self._task: asyncio.Task[None] | None = None
         self.power_up()
 
+    def frame(self, k: int) -> NDArray[np.int16]:
+        """What it measures at its frame k."""
+        return frame_counts(k)
+
     def power_up(self) -> None:
         """Everything starts from nothing."""
         self._boot = random.getrandbits(32)
@@ -203,7 +207,7 @@ class FakeSensor(Peripheral):
             packet = DataPacket(
                 index=frames[0][0] % 65536,
                 time_us=frames[0][1] % 2**32,
-                counts=np.array([frame_counts(k) for k, _ in frames]),
+                counts=np.array([self.frame(k) for k, _ in frames]),
                 flags=flags,
             )
             if not self.notify(ids.WRIST_DATA, encode_packet(packet)):

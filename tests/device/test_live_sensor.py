@@ -1,0 +1,68 @@
+"""`armarc live` with a sensor: an invented one that lifts a synthetic set in real time."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from fake_daemon import FakeDaemon
+from numpy.typing import NDArray
+from program import Bench
+
+from armarc.recording import STANDARD_GRAVITY_M_S2, read_csv
+from armarc.simulate import SensorPlan
+from live_runs import recording
+
+Run = Callable[..., None]
+
+
+def lifting_sensor() -> Any:
+    """A sensor whose frames are the samples of a synthetic set, in its counts (± 8 g, ± 1000 °/s)."""
+    import fake_sensor
+
+    made, _ = recording(
+        2, reps=2, still_s=1.0, eccentric_s=1.2, concentric_s=1.2, sensor=SensorPlan(rate_hz=200.0)
+    )
+    scaled = np.concatenate(
+        [
+            made.specific_force_m_s2 / (8 * STANDARD_GRAVITY_M_S2),
+            np.degrees(made.angular_velocity_rad_s) / 1000,
+        ],
+        axis=1,
+    )
+    counts = np.clip(np.rint(scaled * 32768), -32768, 32767).astype(np.int16)
+
+    class Lifting(fake_sensor.FakeSensor):
+        def frame(self, k: int) -> NDArray[np.int16]:
+            return np.asarray(counts[min(k, len(counts) - 1)])
+
+    return Lifting(), made.duration_s
+
+
+def test_a_set_is_counted_shown_written_and_measured(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        sensor, seconds = lifting_sensor()
+        async with FakeDaemon(bench.address) as daemon, sensor:
+            daemon.add(sensor)
+            out = bench.folder / "live.csv"
+            program = await bench.armarc("live", "wrist-1", "--out", out, "--json", "--load", "8kg")
+            await asyncio.sleep(seconds + 3)
+            program.interrupt()
+            code, data = await program.end(20)
+            assert code == 0, program.talk
+            records = [json.loads(line) for line in data.splitlines()]
+            names = [one["event"] for one in records]
+            assert names[0] == "session"
+            assert "up" in [one.get("state") for one in records]
+            assert names.count("rep ended") == 2
+            measured = records[-1] if names[-1] == "set measured" else records[names.index("set measured")]
+            assert measured["result"]["sets"][0]["summary"]["reps"] == 2
+            kept = read_csv(out)
+            assert kept.metadata.load_kg == 8
+            assert kept.duration_s > seconds - 1
+            assert "stopping" in program.talk
+
+    run(story())
