@@ -10,6 +10,7 @@ import typer
 
 from armarc.cli.sensor_calibrate import calibrate
 from armarc.cli.sensor_check import check
+from armarc.cli.sensor_mount import mount
 from armarc.errors import InputError, SensorError, UsageError
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 app = typer.Typer(no_args_is_help=True, help="Find, name, describe, check and calibrate wrist sensors.")
 app.command("check")(check)
 app.command("calibrate")(calibrate)
+app.command("mount")(mount)
 
 DescriptionOption = Annotated[
     list[Path] | None,

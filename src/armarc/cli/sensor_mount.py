@@ -1,0 +1,160 @@
+"""``armarc sensor mount``: how the sensor sits on the wrist, from one short guided move."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from armarc.cli.log_options import print_json, print_table, say
+
+if TYPE_CHECKING:
+    from armarc.guided_mount import GuidedMount
+    from armarc.sensor.calibration.mounts import StoredMount
+
+SCHEMA = "armarc.sensor_mount/1"
+GUIDE = """\
+Recording how the sensor sits on the wrist takes 20 seconds
+  1. Strap it on as you always do. Start recording.
+  2. Stand still for three seconds: arm hanging straight, thumb forward.
+  3. Twist: turn the hanging forearm palm in, palm out, twice, at an easy pace, elbow straight.
+  4. Hang still for two seconds, thumb forward again.
+  5. Raise the straight arm slowly straight to the front until it is level, thumb up all the way; hold for a second.
+  6. Lower it, hang still for two seconds. Stop recording.
+  7. armarc sensor mount FILE --sensor NAME --side right
+The twist shows the long axis of the forearm, the raise the thumb and where you face. Once per sensor and side, and
+again when you wear the strap another way. Stop at pain.
+"""
+
+
+def mount(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="Recording that begins with the guided move.")
+    ] = None,
+    sensor: Annotated[
+        str, typer.Option("--sensor", "-s", help="Name to keep it under; without it the recording's own.")
+    ] = "",
+    side: Annotated[
+        str | None, typer.Option("--side", help="right or left; without it the recording's own.")
+    ] = None,
+    try_only: Annotated[bool, typer.Option("--try", help="Show the result and keep nothing.")] = False,
+    show: Annotated[bool, typer.Option("--list", help="List what is kept.")] = False,
+    forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
+    guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
+
+    --guide prints the move. With it kept, later recordings of this sensor and side give plane and hand rotation
+    without any option.
+    """
+    from armarc.errors import UsageError
+
+    if guide:
+        typer.echo(GUIDE, nl=False)
+        return
+    if show:
+        _list(as_json)
+        return
+    if forget:
+        from armarc.sensor.calibration.mounts import forget_mounts
+
+        gone = forget_mounts(forget)
+        if not gone:
+            raise UsageError(f"no mount is kept for {forget!r}", "armarc sensor mount --list shows them")
+        say(f"{gone} mount{'s' if gone > 1 else ''} of {forget} removed")
+        return
+    if file is None:
+        raise UsageError("expected a recording of the guided move", "armarc sensor mount --guide prints it")
+    _mount(file, sensor, side, try_only, as_json)
+
+
+def _mount(file: Path, sensor: str, side: str | None, try_only: bool, as_json: bool) -> None:
+    import time
+
+    from armarc.errors import UsageError
+    from armarc.guided_mount import find_guided_mount, keep_as
+    from armarc.recording import read_csv
+    from armarc.sensor.calibration import apply_calibration, find_calibration
+    from armarc.sensor.calibration.mounts import save_mount
+
+    recording = read_csv(file)
+    name = sensor.strip() or recording.metadata.sensor or ""
+    if not name:
+        raise UsageError("the recording does not name its sensor", "name it: --sensor left-strap")
+    chosen = (side or recording.metadata.side or "").strip().casefold()
+    if chosen not in ("right", "left"):
+        raise UsageError(
+            f"{side!r} is not a side" if side else "the recording does not say which arm it was",
+            "add --side right or --side left",
+        )
+    calibration = find_calibration(recording.metadata) or find_calibration(name)
+    found = find_guided_mount(apply_calibration(recording, calibration))
+    kept = keep_as(found, recording, sensor=name, side=chosen, made_at=time.strftime("%Y-%m-%dT%H:%M:%S%z"))
+    for note in found.notes:
+        say(f"note: {note}")
+    kept_in = None if try_only else save_mount(kept)
+    if as_json:
+        print_json({"schema": SCHEMA, "kept": not try_only, **_record(kept), **_move_record(found)})
+    else:
+        _table(kept, found)
+    say("nothing was kept (--try)" if kept_in is None else f"kept for {name}, {chosen} wrist, in {kept_in}")
+
+
+def _table(kept: StoredMount, found: GuidedMount) -> None:
+    lines = [
+        ["arm (to the hand)", _words(kept.arm_axis), f"±{math.degrees(kept.arm_se_rad):.1f}°"],
+        ["thumb (forward when hanging)", _words(kept.thumb_axis), f"±{math.degrees(kept.thumb_se_rad):.1f}°"],
+    ]
+    print_table(["Direction", "in sensor axes x, y, z", "standard error"], lines)
+    twist_start, twist_end, start, top = found.times_s
+    typer.echo(
+        f"Twist from {twist_start:.1f} to {twist_end:.1f} s, front raise of {math.degrees(found.raise_rad):.0f}° from "
+        f"{start:.1f} to {top:.1f} s; the hand turned by {math.degrees(found.hand_turn_rad):+.0f}° in it"
+    )
+
+
+def _words(axis: Any) -> str:
+    return ", ".join(f"{value:+.3f}" for value in axis)
+
+
+def _record(kept: StoredMount) -> dict[str, Any]:
+    return {
+        "sensor": kept.sensor,
+        "serial": kept.serial or None,
+        "side": kept.side,
+        "made_at": kept.made_at,
+        "file": kept.file,
+        "arm_axis": [float(f"{value:.6g}") for value in kept.arm_axis],
+        "thumb_axis": [float(f"{value:.6g}") for value in kept.thumb_axis],
+        "arm_se_deg": float(f"{math.degrees(kept.arm_se_rad):.6g}"),
+        "thumb_se_deg": float(f"{math.degrees(kept.thumb_se_rad):.6g}"),
+    }
+
+
+def _move_record(found: GuidedMount) -> dict[str, Any]:
+    names = ("twist_start_s", "twist_end_s", "raise_start_s", "raise_top_s")
+    times = {name: float(f"{value:.6g}") for name, value in zip(names, found.times_s, strict=True)}
+    return times | {
+        "raise_deg": float(f"{math.degrees(found.raise_rad):.6g}"),
+        "hand_turn_deg": float(f"{math.degrees(found.hand_turn_rad):.6g}"),
+        "notes": list(found.notes),
+    }
+
+
+def _list(as_json: bool) -> None:
+    from armarc.sensor.calibration.mounts import load_mounts
+
+    known = load_mounts()
+    if as_json:
+        print_json({"schema": "armarc.sensor_mounts/1", "mounts": [_record(one) for one in known]})
+        return
+    if not known:
+        say("no mount is kept; armarc sensor mount --guide prints the move that shows one")
+        return
+    lines = [
+        [one.sensor, one.side, one.made_at, _words(one.arm_axis), _words(one.thumb_axis)] for one in known
+    ]
+    print_table(["Sensor", "side", "made", "arm", "thumb"], lines)
