@@ -6,6 +6,7 @@ archive. A worker that goes away loses nothing: its recordings are measured by t
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Iterator
 from itertools import islice
@@ -18,6 +19,8 @@ from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, UsageError
 
 MOST_ATTEMPTS = 2
+CONNECT_S = 10.0
+_ADDRESS = re.compile(r"(?:tcp|tls|ucx|wss?)://\S+:\d+")
 _AHEAD_PER_THREAD = 4
 _FEWEST_AHEAD = 16
 
@@ -41,8 +44,10 @@ def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iter
         The scheduler went away.
     """
     dask = distributed()
+    if not _ADDRESS.fullmatch(address):
+        raise UsageError(f"{address!r} is no address of a scheduler", "for example tcp://192.0.2.1:8786")
     try:
-        client = dask.Client(address, timeout="10s", set_as_default=False)
+        client = dask.Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
         raise UsageError(
             f"no Dask scheduler answers at {address}: {error}",
@@ -81,7 +86,7 @@ def _outcomes(dask: Any, client: Any, tasks: Iterator[Task], setup: Setup) -> It
     name = uuid.uuid4().hex
     # A task rather than scattered data: it can be computed again when the workers that hold it die.
     shared = client.submit(_the_same, setup, key=f"armarc-setup-{name}")
-    running = dask.as_completed()
+    running = dask.as_completed(loop=client.loop)
     task_of: dict[Any, Task] = {}
     number = 0
 
@@ -94,7 +99,7 @@ def _outcomes(dask: Any, client: Any, tasks: Iterator[Task], setup: Setup) -> It
 
     def ahead() -> int:
         threads = sum(
-            worker["nthreads"] for worker in client.scheduler_info(n_workers=-1)["workers"].values()
+            int(worker["nthreads"]) for worker in client.scheduler_info(n_workers=-1)["workers"].values()
         )
         return max(_FEWEST_AHEAD, _AHEAD_PER_THREAD * threads)
 

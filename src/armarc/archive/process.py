@@ -17,7 +17,7 @@ from armarc.archive.schema import TABLE_NAMES, arrow_schema
 from armarc.archive.setup import Setup
 from armarc.archive.store import ArchiveStore
 from armarc.archive.workers import run_locally
-from armarc.errors import InputError
+from armarc.errors import InputError, UsageError
 
 PART_ROWS = 50_000
 """Reps after which a part is written."""
@@ -109,6 +109,10 @@ def process_archive(
     pyarrow("parquet")
     if scheduler is not None:
         distributed()
+    if out.exists() and folder.exists() and out.samefile(folder):
+        raise UsageError(
+            f"{out} holds the recordings themselves", "choose a new or an empty folder for --out"
+        )
     began = time.monotonic()
     progress = Progress(total=sum(1 for _ in find_recordings(folder, leave_out=out)))
     if not progress.total:

@@ -96,10 +96,16 @@ class ArchiveStore:
                 raise UsageError(
                     f"another process is writing to {folder}", "wait for it, or choose another --out"
                 )
-            if not (folder / "archive.json").is_file():
-                write_json(folder / "archive.json", {"schema": SCHEMA, "made_by": f"armarc {__version__}"})
-            cls.open(folder)
-            store._remove_leftovers()
+            try:
+                if not (folder / "archive.json").is_file():
+                    write_json(
+                        folder / "archive.json", {"schema": SCHEMA, "made_by": f"armarc {__version__}"}
+                    )
+                cls.open(folder)
+                store._remove_leftovers()
+            except BaseException:
+                store.close()
+                raise
         return store
 
     def __enter__(self) -> Self:
@@ -194,21 +200,23 @@ class ArchiveStore:
     def forget_failures(self, run: str) -> int:
         """Forget the recordings that failed, so that they are tried again; returns how many.
 
-        Killed at any instant it leaves a consistent archive: failures go first, then the files' rows.
+        The failures go first, then the files' rows; what a kill leaves between them is finished the next time.
         """
         forgotten = 0
-        compute = pyarrow("compute")
         with plain_disk_errors(self.folder):
-            for part in self.parts(run):
-                path = self.path("files", run, part)
-                table = pyarrow("parquet").ParquetFile(path).read()
-                kept = table.filter(compute.not_equal(table["status"], "failed"))
-                if kept.num_rows == table.num_rows:
-                    continue
-                self.path("failures", run, part).unlink(missing_ok=True)
-                self._write_parquet(path, kept)
-                forgotten += table.num_rows - kept.num_rows
+            for part, entry in self.parts(run).items():
+                if entry.get("rows", {}).get("failures"):
+                    self.path("failures", run, part).unlink(missing_ok=True)
+                    forgotten += self._forget_failed_files(run, part)
         return forgotten
+
+    def _forget_failed_files(self, run: str, part: str) -> int:
+        path = self.path("files", run, part)
+        table = pyarrow("parquet").ParquetFile(path).read()
+        kept = table.filter(pyarrow("compute").not_equal(table["status"], "failed"))
+        if kept.num_rows < table.num_rows:
+            self._write_parquet(path, kept)
+        return int(table.num_rows - kept.num_rows)
 
     def _write_parquet(self, path: Path, table: Any) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -228,6 +236,10 @@ class ArchiveStore:
                 run = path.parent.name.removeprefix("run=")
                 if not (self.folder / "manifest" / run / f"{path.stem}.json").exists():
                     path.unlink(missing_ok=True)
+        for run in self.runs():
+            for part, entry in self.parts(run).items():
+                if entry.get("rows", {}).get("failures") and not self.path("failures", run, part).exists():
+                    self._forget_failed_files(run, part)
 
 
 def empty_tables() -> dict[str, Any]:
