@@ -66,6 +66,7 @@ CALM_BEFORE_S = 0.8
 ALIKE_AT_GATE = math.cos(math.radians(16))
 SURE_RISE_RAD = math.radians(50)
 """A walking arm swings through some 30°."""
+PARTIAL = 0.7
 FASTER_AT_GATE = 3.0
 HANG_AGAIN_RAD = math.radians(40)
 HANG_SHIFT_RAD = math.radians(3)
@@ -554,7 +555,11 @@ class Engine:
         if latest is not None:
             goes_on = any(self._is_in(c, latest, first) for c in self._counted)
             told = current is not None and current.told
-            if goes_on and not (told or self._calm.steady or self._late):
+            if (
+                goes_on
+                and not (told or self._calm.steady or self._late)
+                and self._is_partial(latest, top_row - first)
+            ):
                 # Walking off after the set: swings of the arm pass for partial reps.
                 self._refused.append(top_row)
             elif (
@@ -587,6 +592,10 @@ class Engine:
         learns = self.reps <= LEARN_EACH or not self.reps % 3
         if self._tracker.phase == "low" and not self._late and learns:
             self._improve(events)
+
+    def _is_partial(self, group: tuple[Movement, ...], top: int) -> bool:
+        usual = typical_rise([c.movement for c in self._counted])
+        return any(m.rise_rad < PARTIAL * usual for m in group if abs(m.top - top) <= self._same_rows)
 
     def _was_refused(self, row: int) -> bool:
         return any(abs(row - refused) <= self._same_rows for refused in self._refused)
