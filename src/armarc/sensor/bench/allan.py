@@ -132,7 +132,9 @@ def _mean_square_second(x: FloatArray, lag: int) -> float:
         np.add(x[start + 2 * lag : stop + 2 * lag], x[start:stop], out=d)
         d -= x[start + lag : stop + lag]
         d -= x[start + lag : stop + lag]
-        total += float(d @ d)
+        total += float(
+            np.einsum("i,i->", d, d)
+        )  # one thread: blocks this small are not worth waking others for
     return total / count
 
 

@@ -24,7 +24,7 @@ GATE_RAD = math.radians(10)
 STAND_STILL_S = 2.0
 LEAST_WARMING_K = 2.0
 SWAY_RATIO = 4.0
-"""σ·√τ between 0.5 and 3 s over that at 0.1 s: about 1 for noise, up to 3 on a poor gyroscope's floor."""
+"""σ·√τ between 0.3 and 3 s over that at 0.1 s: about 1 for noise, up to 3 on a poor gyroscope's floor."""
 
 
 def check_sensor(
@@ -82,7 +82,7 @@ def check_sensor(
         stream=stream_facts(recording),
         still=still,
         not_still=why,
-        start_velocity_se_rad_s=None if still is None else _start_velocity_se(still, used),
+        start_velocity_se_rad_s=_start_velocity_se(still, used) if still and still.is_quite_still else None,
         scale_se=used,
         is_calibrated=scale_se is not None,
         is_accelerometer_calibrated=accelerometer_calibrated,
@@ -203,7 +203,7 @@ def _per_kelvin(
 
 def _sway(tau: FloatArray, value: FloatArray) -> float:
     scaled = value * np.sqrt(tau)[:, None]
-    early, late = (tau >= 0.05) & (tau <= 0.15), (tau >= 0.5) & (tau <= 3.0)
+    early, late = (tau >= 0.05) & (tau <= 0.15), (tau >= 0.3) & (tau <= 3.0)
     if not early.any() or not late.any():
         return 0.0
     base = np.maximum(scaled[early].mean(axis=0), 1e-12)

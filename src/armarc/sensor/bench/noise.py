@@ -20,6 +20,11 @@ FLOOR = math.sqrt(2 * math.log(2) / math.pi)
 """σ/B on the flat floor."""
 SHORTEST_TAU_S = 0.1
 """Below, a filter inside the sensor makes the samples smoother than white noise."""
+SMOOTHED_TAU_S = 0.5
+"""… and below this, where it plainly does."""
+SMOOTHED = 0.8
+SHARED = 3.0
+"""Points of one curve within an octave or so share what they know: variances from a fit grow by this."""
 LEAST_FREEDOM = 4.0
 """The right-hand end of the curve, known to ± 35 % or worse, is left out."""
 SHORTEST_FIT_S = 120.0
@@ -87,40 +92,59 @@ def noise_terms(
         None when the curve has fewer than three usable points or the axis never changed.
     """
     value = curve.value[:, axis]
-    usable = (curve.degrees_of_freedom >= LEAST_FREEDOM) & (value > 0)
-    usable &= curve.tau_s >= min(SHORTEST_TAU_S, float(curve.tau_s[-1]) / 10)
-    if int(usable.sum()) < 3:
-        return None
-    tau, sigma, se = curve.tau_s[usable], value[usable], curve.relative_se[usable]
-    early = tau <= max(1.0, float(tau[2]))
-    known = float((1 / se[early] ** 2).max())
-    white, climb = _fit(tau, sigma, se) if duration_s >= SHORTEST_FIT_S else (0.0, 0.0)
-    if white <= 0:  # too short to part noise from drift, or no falling part at all: an upper bound
-        weight = 1 / se[early] ** 2
-        white = math.sqrt(float(((sigma[early] ** 2 * tau[early]) * weight).sum() / weight.sum()))
+    white, white_se, climb, whiteness = 0.0, 0.0, 0.0, 0.0
+    tau = sigma = se = np.zeros(0)
+    for shortest_s in (SHORTEST_TAU_S, SMOOTHED_TAU_S):
+        usable = (curve.degrees_of_freedom >= LEAST_FREEDOM) & (value > 0)
+        usable &= curve.tau_s >= min(shortest_s, float(curve.tau_s[-1]) / 10)
+        if int(usable.sum()) < 3:
+            return None
+        tau, sigma, se = curve.tau_s[usable], value[usable], curve.relative_se[usable]
+        white, white_se, climb = _fit(tau, sigma, se) if duration_s >= SHORTEST_FIT_S else (0.0, 0.0, 0.0)
+        if white <= 0:
+            white, white_se = _level(tau, sigma, se)
+        whiteness = sample_sd / (white * math.sqrt(rate_hz))
+        if whiteness > SMOOTHED:
+            break
     instability, at, seen = _floor(tau, sigma, se) if duration_s >= SHORTEST_FLOOR_S else (None, None, False)
-    white_sd = white * math.sqrt(rate_hz)
     return NoiseTerms(
         random_walk=white,
-        random_walk_se=white / math.sqrt(known),
+        random_walk_se=white_se,
         instability=instability,
         instability_tau_s=at,
         floor_seen=seen,
         rate_random_walk=climb if seen and climb > 0 else None,
-        whiteness=sample_sd / white_sd if white_sd > 0 else 0.0,
+        whiteness=whiteness,
     )
 
 
-def _fit(tau: FloatArray, sigma: FloatArray, se: FloatArray) -> tuple[float, float]:
-    """N and K by non-negative least squares of σ² = 3Q²/τ² + N²/τ + 0.664²B² + K²τ/3, each point by its own error."""
+def _level(tau: FloatArray, sigma: FloatArray, se: FloatArray) -> tuple[float, float]:
+    """N and its error from the first second alone: an upper bound where something else than noise is in it."""
+    early = tau <= max(1.0, float(tau[2]))
+    weight = 1 / se[early] ** 2
+    white = math.sqrt(float(((sigma[early] ** 2 * tau[early]) * weight).sum() / weight.sum()))
+    # Points of one curve share their samples: together they know hardly more than the best of them.
+    return white, white / math.sqrt(float(weight.max()))
+
+
+def _fit(tau: FloatArray, sigma: FloatArray, se: FloatArray) -> tuple[float, float, float]:
+    """N, its error, and K by non-negative least squares of σ² = N²/τ + 0.664²B² + K²τ/3, each point by its own error.
+
+    Quantisation (3Q²/τ²) is left out: beyond a tenth of a second noise has long smoothed the steps.
+    """
     square = sigma**2
     weight = 1 / (2 * se * square)
-    columns = np.stack([3 / tau**2, 1 / tau, np.full(len(tau), FLOOR**2), tau / 3], axis=1)
+    columns = np.stack([1 / tau, np.full(len(tau), FLOOR**2), tau / 3], axis=1)
     matrix = columns * weight[:, None]
     scale = np.linalg.norm(matrix, axis=0)
     terms, _ = nnls(matrix / scale, square * weight)
     terms = terms / scale
-    return math.sqrt(terms[1]), math.sqrt(terms[3])
+    white = math.sqrt(terms[0])
+    if white <= 0:
+        return 0.0, 0.0, 0.0
+    active = matrix[:, terms > 0]
+    known = np.linalg.inv(active.T @ active)[0, 0]
+    return white, math.sqrt(SHARED * known) / (2 * white), math.sqrt(terms[2])
 
 
 def _floor(tau: FloatArray, sigma: FloatArray, se: FloatArray) -> tuple[float | None, float | None, bool]:

@@ -54,8 +54,8 @@ def still_stretches(
 
     Notes
     -----
-    One window is cut off at each end of a stretch that something happened before or after, as a sensor put down
-    rocks for a moment.
+    A gap is bridged where the sensor lies the same way after it. One window is cut off at each end of a stretch that
+    something happened before or after, as a sensor put down rocks for a moment.
     """
     width = max(4, round(WINDOW_S * piece.rate_hz))
     count = len(piece.missing) // width
@@ -63,14 +63,13 @@ def still_stretches(
         return []
     omega = piece.angular_velocity_rad_s[: count * width].reshape(count, width, 3)
     force = piece.specific_force_m_s2[: count * width].reshape(count, width, 3)
-    holes = piece.missing[: count * width].reshape(count, width).mean(axis=1) > 0.5
     clipped = piece.clipped[: count * width].reshape(count, width).any(axis=1)
     rate, pull = omega.mean(axis=1), force.mean(axis=1)
     norm = np.linalg.norm(pull, axis=1)
     calm = omega.std(axis=1).max(axis=1) <= limits.gyroscope_sd_rad_s
     calm &= force.std(axis=1).max(axis=1) <= limits.force_sd_m_s2
     calm &= np.abs(norm / STANDARD_GRAVITY_M_S2 - 1) <= GRAVITY_TOLERANCE
-    calm &= ~holes & ~clipped
+    calm &= ~clipped
     joined = _joined(rate, pull / np.maximum(norm, 1e-9)[:, None], limits)
     out = []
     start = 0

@@ -98,7 +98,7 @@ class SensorCheck:
     not_still : str
     start_velocity_se_rad_s : float or None, rad/s
         Standard error of a start velocity of `START_VELOCITY_RAD_S` with this sensor: noise over the gate, bias left
-        after two seconds of standing still, and scale.
+        after two seconds of standing still, and scale. None where the sensor was not quite still.
     scale_se : float
         Relative scale error of the gyroscope that was assumed.
     is_calibrated, is_accelerometer_calibrated : bool

@@ -41,6 +41,9 @@ CLASS_MARGIN = 1.5
 """A part counts into a class up to this many times the class's typical density."""
 
 
+NO_PART = "no usual part: far noisier"
+
+
 def class_of(density: float, quantity: str) -> str:
     """Kind of part whose datasheet figures a one-sided density fits.
 
@@ -53,7 +56,7 @@ def class_of(density: float, quantity: str) -> str:
         typical = part.gyroscope_rad_s if quantity == "gyroscope" else part.accelerometer_m_s2
         if density <= CLASS_MARGIN * typical:
             return part.words
-    return "noisier than any usual part"
+    return NO_PART
 
 
 def findings(check: SensorCheck) -> tuple[str, ...]:
@@ -92,7 +95,7 @@ def _still_findings(check: SensorCheck, still: StillFacts) -> list[str]:
             f"(one standard error; scale {state}: ±{100 * check.scale_se:.2g} %)"
         )
     said.append(_bias_finding(still))
-    said += _noise_findings(still)
+    said += _noise_findings(still) if still.is_quite_still else []
     off = still.gravity_m_s2 / STANDARD_GRAVITY_M_S2 - 1
     if abs(off) > 0.01:
         cure = (
@@ -182,9 +185,12 @@ def _stream_findings(check: SensorCheck) -> list[str]:
 
 def _what_length_tells(still: StillFacts) -> str:
     length = still.duration_s
+    if not still.is_quite_still:
+        return f"{_time(length)} of rest tell the bias of this moment only; lay the sensor on a steady table"
     if length < 20:
         return f"{length:.0f} s tell the noise and the bias of this moment, nothing about drift; two minutes tell more"
-    if length < 600:
+    floors = all(axis.terms is not None and axis.terms.floor_seen for axis in still.gyroscope)
+    if length < 600 and not floors:
         return (
             f"{_time(length)} tell noise, random walk and bias; of drift only an upper bound (bias instability "
             "takes an hour)"
