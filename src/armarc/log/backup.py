@@ -7,6 +7,7 @@ import re
 import tempfile
 import time
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -148,7 +149,11 @@ def _checked_archive(path: Path) -> zipfile.ZipFile:
         complete = _DATABASE in hashes
     except FileNotFoundError:
         raise LogError(f"there is no file {path}", "check the name of the backup") from None
-    except (OSError, zipfile.BadZipFile, KeyError, ValueError, TypeError, AttributeError, EOFError):
+    # zlib.error: cut or changed data; RuntimeError: a password or a method zipfile does not know.
+    except (
+        *(OSError, zipfile.BadZipFile, zlib.error, RuntimeError),
+        *(KeyError, ValueError, TypeError, AttributeError, EOFError),
+    ):
         raise LogError(f"{path} is not a backup of armarc, or is damaged", "try an older backup") from None
     if wrong or not complete:
         raise LogError(f"{path} is damaged at {(wrong or [_DATABASE])[0]}", "try an older backup")
