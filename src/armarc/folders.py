@@ -13,7 +13,7 @@ def config_folder() -> Path:
     """Folder of the settings file and of the lifter's own exercises; it need not exist."""
     chosen = os.environ.get(CONFIG_VARIABLE, "").strip()
     if chosen:
-        return Path(chosen).expanduser()
+        return Path(os.path.expanduser(chosen))
     import platformdirs
 
     return Path(platformdirs.user_config_dir("armarc", appauthor=False))

@@ -17,6 +17,7 @@ Several at once are joined with ``+`` or given one by one.
 from __future__ import annotations
 
 import math
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -71,9 +72,10 @@ def parse_resistances(text: str) -> tuple[Resistance, ...]:
         A file that cannot be read.
     """
     # "+" also starts a number inside a place, so it joins only before a digit with a unit, a kind or a file.
-    path = Path(text.strip()).expanduser()
-    if text.strip().casefold().endswith(".toml") and path.exists():
-        return read_resistances(path)
+    # os.path answers for names that are no path at all (a user nobody knows, too long), where pathlib raises.
+    path = os.path.expanduser(text.strip())
+    if path.casefold().endswith(".toml") and os.path.exists(path):
+        return read_resistances(Path(path))
     parts = re.split(r"\+(?=\s*(?:[A-Za-z~./]|\d[\d.]*\s*(?:kg|g|lbs?)\b))", text)
     out: list[Resistance] = []
     for part in parts:
@@ -90,7 +92,7 @@ def _one(text: str) -> tuple[Resistance, ...]:
     if not text:
         raise UsageError("an empty resistance", f"expected something like {EXAMPLES}")
     if text.casefold().endswith(".toml"):
-        return read_resistances(Path(text).expanduser())
+        return read_resistances(Path(os.path.expanduser(text)))
     head, colon, rest = text.partition(":")
     if not colon:
         if head.strip().casefold() in KINDS:

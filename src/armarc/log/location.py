@@ -65,8 +65,8 @@ def find_location(option: str | None = None) -> Location:
         wanted = wanted.partition(":///")[2]
     if not wanted or "\0" in wanted:
         raise UsageError(f"no file name in the log address {option!r}", "give --log-file FILE")
-    file = Path(wanted).expanduser().absolute()
-    if file.is_dir():
+    file = Path(os.path.expanduser(wanted)).absolute()
+    if os.path.isdir(file):
         file = file / FILE_NAME
     return Location(url=f"sqlite:///{file}", file=file, recordings=file.with_name(f"{file.stem}-recordings"))
 
