@@ -6,12 +6,12 @@ the number inside the running set and ``reps`` how many reps of it count at this
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from armarc.recording import Recording
 from armarc.reps.records import deg, rep_record, seconds
+from armarc.reps.summary import tempo
 from armarc.reps.types import Rep
 
 SCHEMA = "armarc.events/1"
@@ -166,6 +166,21 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
     return record
 
 
-def speed_deg_s(event: GateCrossed) -> float:
-    """Start velocity of a verdict, °/s."""
-    return math.degrees(event.start_velocity_rad_s)
+def set_ended(
+    number: int, reps: tuple[Rep, ...], reason: str, time_s: float, raw: Recording, raw_start_s: float
+) -> SetEnded:
+    """Sum up the live reps of a set."""
+    speeds = [rep.mean_concentric_rad_s for rep in reps]
+    best = max(speeds)
+    return SetEnded(
+        time_s=time_s,
+        set=number,
+        reps=reps,
+        start_s=reps[0].phases.start_s,
+        end_s=reps[-1].phases.end_s,
+        tempo=tempo([rep_record(rep) for rep in reps]),
+        velocity_loss_pct=round(100 * (best - speeds[-1]) / best, 2) if best > 0 else None,
+        reason=reason,
+        raw=raw,
+        raw_start_s=raw_start_s,
+    )

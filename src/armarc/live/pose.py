@@ -1,0 +1,186 @@
+"""Which way the arm lies in the sensor: from quiet moments first, then from the reps themselves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from armarc.live.angle import ArmAngle, Elevation, Quaternion, Turn
+from armarc.live.calm import LONG_QUIET_S, QUIET_S
+from armarc.live.events import EngineEvent, Ready
+from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting, turn_axis
+from armarc.live.rows import QUATERNION, RATE
+from armarc.live.stretch import Stretch, moved
+from armarc.motion import Mounting
+from armarc.motion.causal import start as start_fusion
+from armarc.reps.grouping import FULL_SET
+from armarc.reps.movements import Movement
+
+FIT_S = 45.0
+LEAD_IN_S = 20.0
+HANG_AGAIN_RAD = math.radians(40)
+HANG_SHIFT_RAD = math.radians(3)
+FALLBACK_AFTER_S = 5.0
+FALLBACK_EVERY_S = 2.0
+FALLBACK_LAST_S = 12.0
+
+
+class Pose:
+    """Keeps the mounting of a stretch, and what was learned for the next one."""
+
+    def __init__(self, stretch: Stretch) -> None:
+        self._stretch = stretch
+        self._learned: Learned | None = None
+        self._next_fallback_s = math.nan
+
+    def begin(self) -> None:
+        """A new stretch begins: what is known about the arm still holds."""
+        self._next_fallback_s = math.nan
+        if self._learned is not None and self._stretch.exercise.coordinate == "elevation":
+            self._use_learned(self._learned)
+
+    def look(self, q: Quaternion, events: list[EngineEvent]) -> bool:
+        """Learn the resting pose from quiet moments outside the sets.
+
+        Returns
+        -------
+        bool
+            True when the mounting had to be taken from the movement itself: what has happened so far must be gone
+            over again.
+        """
+        s = self._stretch
+        quiet_s = s.calm.quiet_for_s(s.time_s)
+        if s.angle is None:
+            if quiet_s >= QUIET_S:
+                self._rest_here(q, events)
+            elif s.time_s >= max(self._next_fallback_s, s.began_s + FALLBACK_AFTER_S):
+                self._next_fallback_s = s.time_s + FALLBACK_EVERY_S
+                return self._mount_from_movement(events)
+        elif LONG_QUIET_S <= quiet_s < LONG_QUIET_S + 1.5 * s.period_s:
+            self._look_again(s.angle, q, events)
+        return False
+
+    def _look_again(self, angle: ArmAngle, q: Quaternion, events: list[EngineEvent]) -> None:
+        """A long quiet moment: a turn is counted from here; a learned mounting must fit the pose, or it waits."""
+        s = self._stretch
+        if isinstance(angle, Turn):
+            self._rest_here(q, events)
+            return
+        if self._learned is not None:
+            cosine = float(self._learned.mounting.arm_axis @ s.calm.down())
+            if math.acos(max(-1.0, min(1.0, cosine))) < HANG_AGAIN_RAD:
+                if s.mounting is not self._learned.mounting:
+                    self._remount(self._learned, events)
+                return
+        if angle.step(q, (0.0, 0.0, 0.0))[0] > HANG_SHIFT_RAD:
+            self._rest_here(q, events)
+
+    def _rest_here(self, q: Quaternion, events: list[EngineEvent]) -> None:
+        s = self._stretch
+        if s.exercise.coordinate == "elevation":
+            self._remount(hanging_mounting(s.calm.down(), s.choices), events)
+            return
+        known = s.angle.axis if isinstance(s.angle, Turn) else None
+        first = s.angle is None
+        s.mounting = hanging_mounting(s.calm.down(), s.choices)
+        s.change_angle(Turn(q, known))
+        if first:
+            events.append(
+                Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
+            )
+
+    def _mount_from_movement(self, events: list[EngineEvent]) -> bool:
+        """No quiet moment came: take the mounting from the movement itself, once it shows enough."""
+        s = self._stretch
+        table = s.rows.table(s.rows.first)
+        if len(table) < 3 * s.rate_hz:
+            return False
+        if s.exercise.coordinate == "elevation":
+            found = learn_from_scratch(s.recording(table), s.choices)
+            if found is None or (found[1] < FULL_SET and s.time_s - s.began_s < FALLBACK_LAST_S):
+                return False
+            self._remount(found[0], events)
+        else:
+            calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
+            q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
+            s.mounting = hanging_mounting(s.calm.down(), s.choices)
+            s.change_angle(Turn((q[0], q[1], q[2], q[3])))
+            events.append(
+                Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
+            )
+        return True
+
+    def _remount(self, new: Mounting | Learned, events: list[EngineEvent]) -> None:
+        """Take another mounting; the angles of the rows at hand are worked out again, the screen glides."""
+        s = self._stretch
+        before, first = s.mounting, s.angle is None
+        if isinstance(new, Learned):
+            self._use_learned(new)
+        else:
+            self._use(new)
+        assert s.angle is not None
+        assert s.mounting is not None
+        s.change_angle(s.angle)
+        if first or before is None or before.method != s.mounting.method:
+            events.append(
+                Ready(
+                    time_s=s.time_s,
+                    method=s.mounting.method,
+                    uncertainty_rad=s.mounting.uncertainty_rad,
+                )
+            )
+
+    def _use(self, mounting: Mounting) -> None:
+        s = self._stretch
+        x, y, z = mounting.arm_axis.tolist()
+        s.mounting, s.angle = mounting, Elevation((x, y, z))
+
+    def _use_learned(self, learned: Learned) -> None:
+        s = self._stretch
+        self._learned = learned
+        self._use(learned.mounting)
+        s.force_offset_m_s2 = learned.force_offset_m_s2
+        if learned.mounting.lever_arm_m is not None:
+            x, y, z = learned.mounting.lever_arm_m.tolist()
+            known = start_fusion(lever_arm_m=(x, y, z))
+            s.fusion = replace(s.fusion, lever_arm_m=known.lever_arm_m, priors=known.priors)
+
+    def learn(self, movements: Sequence[Movement], events: list[EngineEvent]) -> None:
+        """Learn from the reps of the running set which way the arm lies, or what axis it turns about.
+
+        Parameters
+        ----------
+        movements : sequence of Movement
+            In absolute rows.
+        events : list of EngineEvent
+            What has become known is added here.
+        """
+        s = self._stretch
+        if isinstance(s.angle, Turn):
+            self._learn_axis(s.angle, movements[-1])
+            return
+        first = max(
+            s.row_at(s.time_s - FIT_S), movements[0].bottom - round(LEAD_IN_S * s.rate_hz), s.rows.first
+        )
+        inside = [moved(m, -first) for m in movements if m.bottom >= first]
+        if not inside:
+            return
+        table, bias = s.rows.table(first), s.fusion.bias_rad_s
+        learned = learn_mounting(table, inside, s.choices, bias)
+        if learned is None and len(inside) >= FULL_SET and not len(inside) % FULL_SET:
+            # What the live angle has found may itself rest on a wrong direction.
+            found = learn_from_scratch(s.recording(table), s.choices)
+            learned = None if found is None or found[0].mounting.method == "hanging" else found[0]
+        if learned is not None:
+            self._remount(learned, events)
+
+    def _learn_axis(self, angle: Turn, m: Movement) -> None:
+        s = self._stretch
+        first = max(m.bottom, s.rows.first)
+        part = s.rows.table(first, m.bottom_after + 1)
+        if angle.axis is None and len(part) > 3:
+            axis = turn_axis(part, s.fusion.bias_rad_s, s.exercise.coordinate, m.top - first)
+            s.change_angle(Turn(angle.rest, axis))

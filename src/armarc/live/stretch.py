@@ -1,0 +1,137 @@
+"""What all parts of the engine share: the last stretch of the stream and where it stands."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from armarc.choices import Choices
+from armarc.live.angle import ArmAngle, Vector
+from armarc.live.calm import Calm
+from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.tracker import Tracker
+from armarc.motion import Mounting
+from armarc.motion.causal import start as start_fusion
+from armarc.recording import FloatArray, Gap, Metadata, Recording
+from armarc.reps.movements import Movement
+
+SHOWN_GAP_S = 0.05
+LOOK_BACK_S = 45.0
+KEPT_S = 60.0
+LONGEST_SET_S = 900.0
+
+
+class Stretch:
+    """State of one unbroken stretch of the stream.
+
+    Parameters
+    ----------
+    choices : Choices
+    rate_hz : float, Hz
+
+    Attributes
+    ----------
+    angle : ArmAngle or None
+        None until the arm's direction is known.
+    set_first : int or None
+        Row at which the running set begins; None outside a set.
+    floor : int
+        Row at which the last set ended.
+    late : bool
+        Past rows are gone over again: nothing found now is of use as a cue.
+    shown_rad, blend_rad : float, rad
+        Angle for the screen, and what is left of the last change of mounting in it.
+    """
+
+    def __init__(self, choices: Choices, rate_hz: float) -> None:
+        self.choices, self.rate_hz, self.period_s = choices, rate_hz, 1.0 / rate_hz
+        self.exercise = choices.exercise
+        self.mounting: Mounting | None = None
+        self.time_s = -math.inf
+        self.shown_rad = 0.0
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget the samples so far; the mounting stays."""
+        self.rows = Rows()
+        self.tracker = Tracker(self.rows, self.exercise.gate_rad, self.exercise.smallest_rom_rad)
+        self.calm = Calm()
+        self.fusion = start_fusion()
+        self.angle: ArmAngle | None = None
+        self.force_offset_m_s2: Vector = (0.0, 0.0, 0.0)
+        self.began_s = math.nan
+        self.set_first: int | None = None
+        self.floor = 0
+        self.blend_rad = 0.0
+        self.late = False
+
+    @property
+    def window_first(self) -> int:
+        """First row that matters to the set at hand."""
+        first = self.row_at(self.time_s - LOOK_BACK_S) if self.set_first is None else self.set_first
+        return max(first, self.floor, self.rows.first)
+
+    def row_at(self, time_s: float) -> int:
+        """Row of about a time: exact as long as the rate is steady, which is all that is needed."""
+        rows = self.rows
+        return max(rows.first, rows.stop - 1 - int((self.time_s - time_s) * self.rate_hz))
+
+    def forget(self) -> None:
+        """Drop rows that nothing will look back on."""
+        keep_s = KEPT_S
+        if self.set_first is not None:
+            began_s = self.rows.cell(max(self.set_first, self.rows.first), TIME)
+            keep_s = min(max(self.time_s - began_s + 20.0, KEPT_S), LONGEST_SET_S)
+        self.rows.forget_before(self.row_at(self.time_s - keep_s))
+
+    def change_angle(self, angle: ArmAngle) -> None:
+        """Work out the angles of the rows at hand anew; the screen glides from the old to the new."""
+        rows = self.rows
+        first = max(min(self.window_first, self.row_at(self.time_s - 5.0)), rows.first)
+        table = rows.table(first)
+        omega = table[:, RATE : RATE + 3] - np.array(self.fusion.bias_rad_s)
+        new, rate = angle.table(np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]), omega)
+        if self.angle is not None and self.shown_rad:
+            self.blend_rad = self.shown_rad - float(new[-1])
+        rows.rewrite(first, new, rate)
+        self.angle = angle
+        self.tracker.rebuild(rows.stop - 1)
+
+    def recording(self, table: FloatArray) -> Recording:
+        """The samples as they came, without those filled in."""
+        real = table[table[:, MISSING] == 0]
+        time_s = real[:, TIME] - real[0, TIME]
+        steps = np.diff(time_s)
+        gaps = tuple(
+            Gap(
+                start_s=float(time_s[k]),
+                end_s=float(time_s[k + 1]),
+                missing_samples=max(round(float(steps[k]) * self.rate_hz) - 1, 1),
+            )
+            for k in np.flatnonzero(steps > max(SHOWN_GAP_S, 1.5 * self.period_s))
+        )
+        c = self.choices
+        return Recording(
+            time_s=time_s,
+            specific_force_m_s2=real[:, FORCE : FORCE + 3],
+            angular_velocity_rad_s=real[:, RATE : RATE + 3],
+            rate_hz=self.rate_hz,
+            gaps=gaps,
+            metadata=Metadata(
+                exercise=c.exercise.key, side=c.side, load_kg=c.load_kg, strap=c.strap, hand_axis=c.hand_axis
+            ),
+        )
+
+
+def moved(m: Movement, by: int) -> Movement:
+    """A movement whose indices count from elsewhere."""
+    return replace(
+        m,
+        bottom=m.bottom + by,
+        top=m.top + by,
+        bottom_after=m.bottom_after + by,
+        earliest=m.earliest + by,
+        latest=m.latest + by,
+    )
