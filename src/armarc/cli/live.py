@@ -25,7 +25,7 @@ def live(
     sensor: Annotated[
         str,
         typer.Argument(
-            metavar="[SENSOR]", help="Nickname, name or address; without it the one sensor in reach."
+            metavar="SENSOR", help="Nickname, name or address; without it the one sensor in reach."
         ),
     ] = "",
     exercise: Annotated[
@@ -74,7 +74,7 @@ def live(
         Path | None,
         typer.Option(
             metavar="OUT.csv",
-            help="File of the raw stream; with a sensor always written [default: named by date and time].",
+            help="File of the raw stream; with a sensor always written, named by date and time unless you say.",
             rich_help_panel=_FROM,
         ),
     ] = None,
@@ -175,7 +175,6 @@ def live(
         recording = read_csv(from_file)
         choices = _choices(stated, recording.metadata)
     else:
-
         options, choices, out = _sensor_plan(sensor, stated, rate, description, out)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
     code = asyncio.run(_run(choices, recording, pace, sensor, options, out, faces, after))
