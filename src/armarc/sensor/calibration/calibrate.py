@@ -123,10 +123,28 @@ def calibrate(
     return CalibrationRun(
         calibration=merged(new, known),
         refused=refused,
-        notes=turns.reasons(),
+        notes=(*turns.reasons(), *_outliers(len(rests), accelerometer, len(turns.turns), gyroscope)),
         rests=len(rests),
         moves=len(moves),
     )
+
+
+def _outliers(
+    rests: int,
+    accelerometer: AccelerometerCalibration | None,
+    turns: int,
+    gyroscope: GyroscopeCalibration | None,
+) -> tuple[str, ...]:
+    off = 0 if accelerometer is None else rests - accelerometer.rests
+    odd = 0 if gyroscope is None else turns - gyroscope.turns
+    said = []
+    if off:
+        said.append(
+            f"{off} rest{'s' if off > 1 else ''} left out: gravity does not fit the others (held by a hand?)"
+        )
+    if odd:
+        said.append(f"{odd} turn{'s' if odd > 1 else ''} left out: the angle does not fit the others")
+    return tuple(said)
 
 
 def _one_sensor(recordings: Sequence[Recording]) -> dict[str, str]:

@@ -32,6 +32,8 @@ MOST_SCALE = 0.08
 MOST_OFFSET_SE_M_S2 = 0.05
 MOST_SPREAD_M_S2 = 0.12
 OUTLIER = 5.0
+LEAST_KEPT = 0.8
+"""Outliers are left out one at a time, down to this share."""
 _CROSS = ((0, 1), (0, 2), (1, 2))
 
 
@@ -67,14 +69,13 @@ def fit_accelerometer(
             f"lay it on each of its six sides, two seconds each{_missing_sides(readings)}",
         )
     kept = np.ones(len(rests), bool)
-    for _ in range(3):
+    while True:
         parameters, covariance, residual, leverage = _fit(readings[kept], se[kept], gravity_m_s2)
-        rough = 1.4826 * float(np.median(np.abs(residual)))
-        far = np.abs(_norms(readings, parameters) - gravity_m_s2) > OUTLIER * np.maximum(rough, se)
-        if not (far & kept).any() or len(rests) - int(far.sum()) < max(LEAST_POSES, round(0.8 * len(rests))):
+        predicted = residual / np.maximum(1 - leverage, 0.05)
+        worst = worst_outlier(predicted, se[kept])
+        if worst is None or kept.sum() <= max(LEAST_POSES + 1, LEAST_KEPT * len(rests)):
             break
-        kept = ~far
-    predicted = residual / np.maximum(1 - leverage, 0.05)
+        kept[np.flatnonzero(kept)[worst]] = False
     calibration = AccelerometerCalibration(
         offset_m_s2=parameters[:3],
         matrix=_matrix(parameters),
@@ -122,6 +123,14 @@ def distinct_poses(readings: FloatArray, apart_rad: float = POSE_APART_RAD) -> i
         if all(float(direction @ other) < math.cos(apart_rad) for other in chosen):
             chosen.append(direction)
     return len(chosen)
+
+
+def worst_outlier(predicted: FloatArray, se: FloatArray) -> int | None:
+    """Place of the value that is off the most, each predicted from all the others, if that is beyond chance."""
+    size = np.abs(predicted)
+    rough = 1.4826 * float(np.median(size))
+    worst = int(size.argmax())
+    return worst if size[worst] > OUTLIER * max(rough, float(se[worst])) else None
 
 
 def _missing_sides(readings: FloatArray) -> str:

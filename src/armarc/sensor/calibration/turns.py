@@ -19,6 +19,7 @@ from armarc.errors import InputError
 from armarc.recording import FloatArray
 from armarc.sensor.bench.check import UNCALIBRATED_SCALE_SE
 from armarc.sensor.calibration.poses import Move, Rest
+from armarc.sensor.calibration.sphere import LEAST_KEPT, worst_outlier
 from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
 
 LEAST_TURN_RAD = math.radians(40)
@@ -177,17 +178,15 @@ def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibr
     _refuse_wrong_sign(turns)
     se = np.array([turn.se_rad for turn in turns])
     kept = np.ones(len(turns), bool)
-    for _ in range(3):
+    while True:
         chosen = tuple(turn for turn, keep in zip(turns, kept, strict=True) if keep)
         x, covariance, residual, leverage = _fit(chosen, se[kept])
-        sizes = _sizes(np.concatenate([_residual(turn, x) for turn in turns]))
-        rough = 1.4826 * float(np.median(sizes[kept]))
-        far = sizes > 5 * np.maximum(rough, se)
-        if not (far & kept).any() or len(turns) - int(far.sum()) < max(LEAST_TURNS, round(0.8 * len(turns))):
+        predicted = _sizes(residual) / np.maximum(1 - leverage, 0.05)
+        worst = worst_outlier(predicted, se[kept])
+        if worst is None or kept.sum() <= max(LEAST_TURNS, LEAST_KEPT * len(turns)):
             break
-        kept = ~far
+        kept[np.flatnonzero(kept)[worst]] = False
     before = _sizes(np.concatenate([_residual(turn, np.zeros(9)) for turn in chosen]))
-    predicted = _sizes(residual) / np.maximum(1 - leverage, 0.05)
     scale_se = np.sqrt(np.diag(covariance)[[0, 4, 8]])
     off_diagonal = [1, 2, 3, 5, 6, 7]
     calibration = GyroscopeCalibration(
@@ -254,7 +253,8 @@ def _refuse_poor(found: GyroscopeCalibration) -> None:
     if found.error_after_rad > MOST_ERROR_RAD:
         raise InputError(
             f"the turns do not fit together: {math.degrees(found.error_after_rad):.1f}° are left over per turn",
-            "turn along an edge, let it lie still two seconds before and after, and stay below the end of the range",
+            "turn along an edge, let it lie still two seconds before and after, stay below the end of the range, and "
+            "lay it on all six sides as well: an accelerometer nobody calibrated misleads by degrees",
         )
 
 

@@ -1,0 +1,210 @@
+"""Calibrations of sensors whose faults are known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from armarc.errors import InputError, UsageError
+from armarc.recording import Metadata, Recording
+from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
+from armarc.sensor.calibration import CalibrationRun, calibrate, rests_and_moves
+from armarc.sensor.calibration.turns import running_rotation, total_rotation
+from invented_bench import SIDEWAYS, SIX_SIDES, SKEW, Faults, handled, still
+
+FAULTS = Faults(
+    force_offset_m_s2=np.array([0.2, -0.3, 0.15]),
+    force_matrix=np.array([[1.012, 0.004, -0.003], [0.004, 0.982, 0.002], [-0.003, 0.002, 1.006]]),
+    bias_rad_s=np.radians([1.2, -0.7, 0.4]),
+    rate_matrix=np.array([[1.011, 0.004, -0.003], [0.002, 0.986, 0.005], [-0.004, 0.001, 1.008]]),
+)
+ALL = SIX_SIDES + SIDEWAYS + SKEW
+
+
+def run(*recordings: Recording, turn_deg: float | None = None, **more: object) -> CalibrationRun:
+    turn = None if turn_deg is None else math.radians(turn_deg)
+    return calibrate(recordings, sensor="bench", made_at="2026-01-02T03:04:05+0000", turn_rad=turn, **more)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def tumbled() -> Recording:
+    return handled(ALL, faults=FAULTS)
+
+
+@pytest.fixture(scope="module")
+def found(tumbled: Recording) -> CalibrationRun:
+    return run(tumbled)
+
+
+def test_every_rest_is_found(tumbled: Recording) -> None:
+    rests, moves = rests_and_moves(tumbled)
+    assert len(rests) == len(ALL) + 1
+    assert len(moves) == len(ALL)
+
+
+def test_accelerometer(found: CalibrationRun) -> None:
+    one = found.calibration.accelerometer
+    assert one is not None
+    assert one.offset_m_s2 == pytest.approx(FAULTS.force_offset_m_s2, abs=0.01)
+    assert np.diag(one.matrix) == pytest.approx(np.diag(FAULTS.force_matrix), abs=1e-3)
+    assert one.matrix == pytest.approx(FAULTS.force_matrix, abs=2.5e-3)
+    assert one.spread_after_m_s2 < 0.05 * one.spread_before_m_s2
+    assert float(one.offset_se_m_s2.max()) < 0.01
+
+
+def test_gyroscope(found: CalibrationRun) -> None:
+    one = found.calibration.gyroscope
+    assert one is not None
+    assert one.matrix == pytest.approx(FAULTS.rate_matrix, abs=2e-3)
+    assert np.diag(one.matrix) == pytest.approx(np.diag(FAULTS.rate_matrix), abs=1e-3)
+    assert one.bias_rad_s == pytest.approx(FAULTS.bias_rad_s, abs=math.radians(0.02))
+    assert one.turned_axes == ("x", "y", "z")
+    assert math.degrees(one.error_before_rad) > 0.5
+    assert one.error_after_rad < 0.1 * one.error_before_rad
+    assert float(one.scale_se.max()) < 0.002
+
+
+def test_the_scale_lies_within_its_error_when_turns_are_as_rough_as_assumed() -> None:
+    """Each turn ends wherever a hand leaves it; what counts is the gyroscope's own unsteadiness between rests."""
+    off = []
+    rng = np.random.default_rng(5)
+    for seed in range(8):
+        made = handled(SIX_SIDES + SIDEWAYS, faults=FAULTS, seed=seed, rate_hz=50)
+        omega = made.angular_velocity_rad_s.copy()
+        for move in rests_and_moves(made)[1]:
+            inside = slice(round(move.before.end_s * 50) + 1, round(move.after.start_s * 50))
+            extra = rng.normal(0, math.radians(0.15), 3)
+            omega[inside] += extra / ((inside.stop - inside.start) / 50)
+        one = run(replace(made, angular_velocity_rad_s=omega)).calibration.gyroscope
+        assert one is not None
+        off += [*((np.diag(one.matrix) - np.diag(FAULTS.rate_matrix)) / one.scale_se)]
+    assert 0.5 < float(np.sqrt(np.mean(np.square(off)))) < 1.5
+
+
+def test_flat_turns_need_their_angle() -> None:
+    flat = handled([([0, 0, 1], 360), ([0, 0, 1], 360), ([0, 0, 1], -360), ([0, 0, 1], 720)], faults=FAULTS)
+    with pytest.raises(InputError, match="--turn"):
+        run(flat)
+    one = run(flat, turn_deg=360).calibration.gyroscope
+    assert one is not None
+    assert one.turned_axes == ("z",)
+    assert one.matrix[2, 2] == pytest.approx(FAULTS.rate_matrix[2, 2], abs=3 * float(one.scale_se[2]))
+    assert one.scale_se[:2] == pytest.approx(UNCALIBRATED_SCALE_SE)
+    assert one.scale_se[2] < 0.003
+
+
+def test_a_wrong_stated_angle_is_refused() -> None:
+    flat = handled([([0, 0, 1], 90)] * 4, faults=FAULTS)
+    with pytest.raises(InputError, match=r"no multiple of the stated 360°"):
+        run(flat, turn_deg=360)
+
+
+def test_a_half_that_cannot_be_had_is_refused_and_the_other_kept(found: CalibrationRun) -> None:
+    four = handled([([1, 0, 0], 90)] * 4 + [([1, 0, 0], -90)] * 4, faults=FAULTS)
+    half = run(four)
+    assert half.calibration.accelerometer is None
+    assert "4 different poses" in half.refused["accelerometer"]
+    assert half.calibration.gyroscope is not None
+    again = run(four, known=found.calibration).calibration
+    assert again.accelerometer is not None
+    assert again.gyroscope is not None
+    assert found.calibration.gyroscope is not None
+    assert again.gyroscope.matrix[1] == pytest.approx(found.calibration.gyroscope.matrix[1])
+    assert set(again.gyroscope.turned_axes) == {"x", "y", "z"}
+
+
+def test_moving_throughout_is_refused() -> None:
+    shaken = still(30.0)
+    rng = np.random.default_rng(0)
+    shaken = replace(
+        shaken, angular_velocity_rad_s=shaken.angular_velocity_rad_s + rng.normal(0, 1, (3000, 3))
+    )
+    with pytest.raises(InputError, match="moving throughout"):
+        run(shaken)
+
+
+LEANING = [
+    ([1, 0, 0], 25),
+    ([0, 1, 0], 25),
+    ([1, 0, 0], -50),
+    ([0, 1, 0], -50),
+    ([1, 0, 0], 50),
+    ([0, 1, 0], 25),
+]
+ONE_EDGE = [([1, 0, 0], 45)] * 7
+
+
+@pytest.mark.parametrize(("turns", "axis"), [(LEANING, "z"), (ONE_EDGE, "x")])
+def test_poses_too_alike_are_refused(turns: list[tuple[list[int], float]], axis: str) -> None:
+    said = run(handled(turns)).refused["accelerometer"]
+    assert f"too alike: the offset of axis {axis}" in said
+
+
+def test_small_turns_are_refused() -> None:
+    with pytest.raises(InputError, match="too small to tell"):
+        run(handled([([1, 0, 0], 25), ([1, 0, 0], -25)] * 3))
+
+
+@pytest.mark.parametrize("axis", [0, 1, 2])
+def test_a_mirrored_axis_is_told(tumbled: Recording, axis: int) -> None:
+    omega = tumbled.angular_velocity_rad_s.copy()
+    omega[:, axis] *= -1
+    one = run(replace(tumbled, angular_velocity_rad_s=omega))
+    assert f"wrong way round about {'xyz'[axis]}" in one.refused["gyroscope"]
+
+
+def test_swapped_axes_are_told(tumbled: Recording) -> None:
+    one = run(replace(tumbled, angular_velocity_rad_s=tumbled.angular_velocity_rad_s[:, [1, 0, 2]]))
+    assert one.calibration.gyroscope is None
+
+
+def test_implausible_scales_are_refused(tumbled: Recording) -> None:
+    loud = run(replace(tumbled, angular_velocity_rad_s=1.15 * tumbled.angular_velocity_rad_s))
+    assert "gyroscope" in loud.refused
+    heavy = run(replace(tumbled, specific_force_m_s2=1.12 * tumbled.specific_force_m_s2))
+    assert "accelerometer" in heavy.refused
+
+
+def test_a_pose_held_by_a_hand_is_left_out() -> None:
+    made = handled(ALL, faults=FAULTS)
+    rests, _ = rests_and_moves(made)
+    force = made.specific_force_m_s2.copy()
+    inside = slice(round(rests[3].start_s * 100), round(rests[3].end_s * 100) + 1)
+    force[inside] *= 1.04
+    found = run(replace(made, specific_force_m_s2=force))
+    one = found.calibration.accelerometer
+    assert one is not None
+    assert one.rests == len(rests) - 1
+    assert any("held by a hand" in note for note in found.notes)
+    assert one.offset_m_s2 == pytest.approx(FAULTS.force_offset_m_s2, abs=0.015)
+
+
+def test_recordings_of_two_sensors_are_refused(tumbled: Recording) -> None:
+    one = replace(tumbled, metadata=Metadata(sensor="bench", other={"sensor_serial": "A1"}))
+    other = replace(tumbled, metadata=Metadata(sensor="bench", other={"sensor_serial": "B2"}))
+    with pytest.raises(InputError, match="2 sensors"):
+        run(one, other)
+    assert run(one, tumbled).calibration.serial == "A1"
+
+
+def test_absurd_options_are_refused(tumbled: Recording) -> None:
+    with pytest.raises(UsageError, match="Earth"):
+        run(tumbled, gravity_m_s2=1.0)
+    with pytest.raises(UsageError, match="turn"):
+        run(tumbled, turn_deg=5)
+    with pytest.raises(UsageError, match="no recording"):
+        run()
+
+
+@pytest.mark.parametrize("n", [1, 2, 7, 64, 100])
+def test_products_of_rotations(n: int) -> None:
+    steps = np.random.default_rng(n).normal(0, 0.2, (n, 3))
+    slow = Rotation.identity()
+    for step in steps:
+        slow = slow * Rotation.from_rotvec(step)
+    assert (total_rotation(steps).inv() * slow).magnitude() < 1e-12
+    assert (running_rotation(steps)[-1].inv() * slow).magnitude() < 1e-12
