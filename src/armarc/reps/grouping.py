@@ -7,7 +7,9 @@ from about the same bottom. What stands alone beside it and looks different is h
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -21,6 +23,7 @@ from armarc.reps.movements import (
     half_rise_rad_s,
     refine,
     rest_between,
+    span_up,
     typical_rise,
 )
 
@@ -31,6 +34,10 @@ MOST_RANGE_OF_SET = 1.6
 MOST_FASTER = 1.8
 MOST_SLOWER = 8.0
 ALIKE_SPEED = 4.0
+BRIEF = 0.65
+SLOWER_RISE = 0.75
+"""A rep stays up, for its range, at least this share of its set's time: arm swing is brief. A partial rep may be
+briefer only when its rise is clearly slower (it was dropped)."""
 SAME_DIRECTION_RAD = math.radians(20)
 SAME_RANGE = 1.35
 SAME_SPEED = 1.8
@@ -80,11 +87,25 @@ def group_movements(
     found = find_movements(angle_rad, hysteresis, smallest_rom_rad)
     groups: list[list[Movement]] = []
     total = 0
-    for cluster in clusters(angle_rad, found, rest_s, rate_hz):
-        movements = refine(angle_rad, cluster, smallest_rom_rad, rate_hz)
+    parted = clusters(angle_rad, found, rest_s, rate_hz)
+    for k, cluster in enumerate(parted):
+        look = partial(
+            refine,
+            angle_rad,
+            smallest_rad=smallest_rom_rad,
+            rate_hz=rate_hz,
+            not_before=parted[k - 1][-1].bottom_after if k else 0,
+            not_after=parted[k + 1][0].bottom if k + 1 < len(parted) else None,
+        )
+        movements = known = look(cluster)
         total += len(movements)
         while movements:
             alike, movements = _largest_alike(angle_rad, top_feature, movements, rate_hz)
+            if movements:
+                # Larger movements among the reps have raised the bar for partial ones.
+                again = _seen_alone(angle_rad, top_feature, alike, known, look, rate_hz)
+                total += len(again) - len(alike)
+                alike = again
             for part in clusters(angle_rad, alike, rest_s, rate_hz):
                 groups.append(part)
             if len(alike) < FULL_SET:
@@ -97,6 +118,26 @@ def group_movements(
     kept.sort(key=lambda group: group[0].top)
     counted = sum(len(group) for group in kept)
     return Grouping(sets=tuple(tuple(group) for group in kept), left_out=total - counted)
+
+
+def _seen_alone(
+    angle_rad: FloatArray,
+    top_feature: FloatArray,
+    alike: list[Movement],
+    known: list[Movement],
+    look: Callable[[list[Movement]], list[Movement]],
+    rate_hz: float,
+) -> list[Movement]:
+    """Look with a hysteresis scaled to one group alone for reps of it that are none of the known movements."""
+    seen = look(alike)
+    spans = [span_up(angle_rad, m) for m in known]
+    new = [m for m in seen if not any(first <= m.top <= stop for first, stop in spans)]
+    if not 0 < len(new) <= max(1, len(alike) // 3):
+        return alike  # partial reps are few; more than that is another movement
+    same = {m.top: m for m in seen}
+    both = sorted([*(same.get(m.top, m) for m in alike), *new], key=lambda m: m.top)
+    kept, _ = _largest_alike(angle_rad, top_feature, both, rate_hz)
+    return kept if len(kept) > len(alike) else alike
 
 
 def _features(
@@ -118,16 +159,22 @@ def _largest_alike(
     larger = rise[:, None] - rise[None, :]
     raised = bottom[:, None] - bottom[None, :]
     faster = speed[:, None] - speed[None, :]
-    span = np.exp(rise)
-    near = np.abs(raised) < 0.5 * span[None, :]
-    paced = (faster < math.log(MOST_FASTER)) & (faster > -math.log(MOST_SLOWER))
+    near = np.abs(raised) < 0.5 * np.exp(rise)[None, :]
+    ratio = np.exp(larger)
+    up = np.array([stop - first + 1 for first, stop in (span_up(angle_rad, m) for m in movements)])
+    lasting = up[:, None] / up[None, :] > BRIEF * np.minimum(ratio, 1.0)
     evenly = np.abs(faster) < math.log(ALIKE_SPEED)
     alike = (turned < ALIKE_DIRECTION_RAD) & (np.abs(larger) < math.log(ALIKE_RANGE)) & near & evenly
+    same = (turned < SAME_DIRECTION_RAD) & (np.abs(larger) < math.log(SAME_RANGE)) & near & lasting
     # Beside a centre, partial reps of the same kind belong to the set as well: their tops lie on the way to the
     # centre's top, and they are tired, not quick.
-    ratio = np.exp(larger)
-    partial = _on_the_way(ratio, turned) & (ratio > LEAST_RANGE_OF_SET) & (ratio < MOST_RANGE_OF_SET) & near
-    belongs = (partial | alike) & paced
+    is_cut = np.array([m.is_open or m.is_begun for m in movements])[:, None]
+    tired = (ratio > 1) | is_cut | lasting | (faster < math.log(SLOWER_RISE))
+    smaller = (
+        _on_the_way(ratio, turned) & (ratio > LEAST_RANGE_OF_SET) & (ratio < MOST_RANGE_OF_SET) & near & tired
+    )
+    paced = (faster < math.log(MOST_FASTER)) & (faster > -math.log(MOST_SLOWER))
+    belongs = ((smaller | alike) & paced) | (same & evenly)
     likely = np.array(
         [
             _likeness_of_a_rep(m.rise_rad, math.exp(v), rate_hz, m)

@@ -99,20 +99,49 @@ def typical_rise(movements: list[Movement]) -> float:
 
 
 def refine(
-    angle_rad: FloatArray, cluster: list[Movement], smallest_rad: float, rate_hz: float
+    angle_rad: FloatArray,
+    cluster: list[Movement],
+    smallest_rad: float,
+    rate_hz: float,
+    *,
+    not_before: int = 0,
+    not_after: int | None = None,
 ) -> list[Movement]:
     """Look again at a cluster of movements with a hysteresis scaled to its own range.
 
-    Returns the movements of at least `LEAST_SHARE_OF_TYPICAL` of the typical rise.
+    Parameters
+    ----------
+    angle_rad : ndarray, shape (n,), rad
+    cluster : list of Movement
+    smallest_rad : float, rad
+    rate_hz : float, Hz
+    not_before, not_after : int
+        Samples that belong to the neighbouring clusters begin here: the last bottom of the one before and the
+        first bottom of the one after.
+
+    Returns
+    -------
+    list of Movement
+        Those of at least `LEAST_SHARE_OF_TYPICAL` of the typical rise.
     """
     typical = typical_rise(cluster)
     hysteresis = max(HYSTERESIS_SHARE_OF_SMALLEST * smallest_rad, HYSTERESIS_SHARE_OF_TYPICAL * typical)
     # Inside a set a partial rep may be smaller than the smallest movement that makes a set.
     least = max(HYSTERESIS_SHARE_OF_SMALLEST * smallest_rad, LEAST_SHARE_OF_TYPICAL * typical)
-    margin = round(2 * rate_hz)
-    first = max(min(cluster[0].bottom, cluster[0].earliest), cluster[0].bottom - margin, 0)
-    last = min(max(cluster[-1].bottom_after, cluster[-1].latest), cluster[-1].bottom_after + margin)
-    return find_movements(angle_rad[first : last + 1], hysteresis, least, offset=first)
+    # A partial rep beside the cluster takes about as long as the others.
+    cycle = float(np.median([m.bottom_after - m.bottom for m in cluster]))
+    margin = round(min(max(2 * rate_hz, 1.5 * cycle), 15 * rate_hz))
+    first, last = cluster[0].bottom - margin, cluster[-1].bottom_after + margin
+    if not_before == 0 and first <= margin:
+        first = 0
+    if not_after is None and last >= len(angle_rad) - 1 - margin:
+        last = len(angle_rad) - 1
+    first = max(first, not_before)
+    last = min(last, len(angle_rad) - 1 if not_after is None else not_after)
+    found = find_movements(angle_rad[first : last + 1], hysteresis, least, offset=first)
+    # Only the ends of the recording cut a movement; the ends of this look do not.
+    is_start, is_end = first == 0, last >= len(angle_rad) - 1
+    return [m for m in found if (is_end or not m.is_open) and (is_start or not m.is_begun)]
 
 
 def clusters(
@@ -136,7 +165,8 @@ def rest_between(angle_rad: FloatArray, before: Movement, after: Movement) -> in
 def _returns(angle_rad: FloatArray, movement: Movement) -> int:
     part = angle_rad[movement.top : movement.bottom_after + 1]
     level = angle_rad[movement.bottom_after] + 0.25 * movement.fall_rad
-    return movement.top + int(np.flatnonzero(part <= level)[0])
+    down = np.flatnonzero(part <= level)
+    return movement.top + int(down[0]) if len(down) else movement.bottom_after
 
 
 def _leaves(angle_rad: FloatArray, movement: Movement) -> int:
@@ -145,6 +175,11 @@ def _leaves(angle_rad: FloatArray, movement: Movement) -> int:
     part = angle_rad[movement.bottom : movement.top + 1]
     level = angle_rad[movement.bottom] + 0.25 * movement.rise_rad
     return movement.bottom + int(np.flatnonzero(part <= level)[-1])
+
+
+def span_up(angle_rad: FloatArray, movement: Movement) -> tuple[int, int]:
+    """Samples between which a movement stays above a quarter of its range; as much of it as was recorded."""
+    return _leaves(angle_rad, movement), _returns(angle_rad, movement)
 
 
 def half_rise_rad_s(angle_rad: FloatArray, movement: Movement, rate_hz: float) -> float:

@@ -1,0 +1,163 @@
+"""Which movements are reps: sets among picking up, walking, fidgeting and rests."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from invented_reps import Curve, raises, ramp
+from scipy.spatial.transform import Rotation
+
+from armarc.motion import up_in_sensor
+from armarc.motion.quaternions import from_scipy
+from armarc.reps.grouping import group_movements
+
+HZ = 100.0
+
+
+def up_of(angle_rad, plane_deg=0.0, roll_deg=0.0):
+    """Up in sensor axes for an arm raised in a plane, its hand turned by `roll_deg` (scalar or per sample)."""
+    pose = Rotation.from_rotvec(np.outer(-angle_rad, [0, 1, 0]))
+    roll = Rotation.from_rotvec(np.radians(np.broadcast_to(roll_deg, angle_rad.shape))[:, None] * [0, 0, 1.0])
+    return up_in_sensor(from_scipy(pose * roll))
+
+
+def grouped(curve_or_angle, roll_deg=0.0, smallest_deg=30, rest_s=10.0):
+    angle = curve_or_angle.angle_rad if isinstance(curve_or_angle, Curve) else curve_or_angle
+    return group_movements(angle, up_of(angle, roll_deg=roll_deg), HZ, math.radians(smallest_deg), rest_s)
+
+
+def counts(grouping):
+    return [len(s) for s in grouping.sets]
+
+
+def bumps(seconds, tops_deg, *, begin_s, every_s, up_s, base_deg=10.0):
+    """Quick movements: `tops_deg` above the base, one `every_s`."""
+    t = np.arange(round(seconds * HZ)) / HZ
+    angle = np.full(len(t), float(base_deg))
+    for k, top in enumerate(tops_deg):
+        at = begin_s + k * every_s
+        angle += top * (ramp((t - at) / up_s) - ramp((t - at - up_s) / up_s))
+    return np.radians(angle)
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 8, 40])
+def test_sets_of_any_length(n):
+    assert counts(grouped(raises([90] * n))) == [n]
+
+
+def test_nothing_to_find():
+    assert counts(grouped(np.full(2000, 0.2))) == []
+    assert counts(grouped(np.full(3, 0.2))) == []
+    assert counts(grouped(raises([35]))) == []
+
+
+def test_rests_end_sets():
+    curve = raises([90] * 9, pause_s=[1, 1, 15, 1, 1, 15, 1, 1])
+    assert counts(grouped(curve)) == [3, 3, 3]
+    assert counts(grouped(curve, rest_s=30)) == [9]
+
+
+def test_no_pause_and_long_holds():
+    assert counts(grouped(raises([90] * 6, pause_s=0.0, hold_s=0.0))) == [6]
+    assert counts(grouped(raises([90] * 4, hold_s=9.0, pause_s=4.0))) == [4]
+
+
+def test_walking_after_a_set_is_left_out():
+    angle = raises([90] * 6, after_s=1.0).angle_rad
+    # Arm swing: 35° at one swing a second.
+    walk = bumps(20, [36] * 17, begin_s=2, every_s=1.0, up_s=0.45)
+    found = grouped(np.concatenate([angle, walk]))
+    assert counts(found) == [6]
+    assert found.left_out > 0
+
+
+def test_picking_up_and_drinking_are_left_out():
+    before = bumps(8, [55], begin_s=2, every_s=1, up_s=0.5)
+    after = bumps(8, [120], begin_s=3, every_s=1, up_s=0.6)
+    angle = np.concatenate([before, raises([90] * 5).angle_rad, after])
+    roll = np.concatenate(
+        [
+            np.full(len(before), 60.0),
+            np.zeros(len(angle) - len(before) - len(after)),
+            np.full(len(after), -70.0),
+        ]
+    )
+    assert counts(grouped(angle, roll)) == [5]
+
+
+def test_partial_and_stretched_reps_belong_to_their_set():
+    assert counts(grouped(raises([90, 90, 90, 55, 50]))) == [5]
+    assert counts(grouped(raises([90, 120, 90, 90]))) == [4]
+
+
+def test_two_exercises_in_one_session():
+    side = raises([90] * 6, after_s=8.0).angle_rad
+    # The hand turned a quarter: another way up for the sensor.
+    front = raises([75] * 5, still_s=8.0, up_s=1.5).angle_rad
+    roll = np.concatenate([np.zeros(len(side)), np.full(len(front), 90.0)])
+    assert counts(grouped(np.concatenate([side, front]), roll)) == [6, 5]
+
+
+def test_a_second_set_of_two_reps_is_known_by_its_likeness():
+    one, two = raises([90] * 6, after_s=10.0).angle_rad, raises([88] * 2, still_s=10.0).angle_rad
+    assert counts(grouped(np.concatenate([one, two]))) == [6, 2]
+
+
+def test_two_single_movements_that_do_not_look_alike_are_handling():
+    one = bumps(12, [60], begin_s=2, every_s=1, up_s=0.5)
+    two = bumps(12, [110], begin_s=2, every_s=1, up_s=0.7)
+    roll = np.concatenate([np.zeros(len(one)), np.full(len(two), 120.0)])
+    found = grouped(np.concatenate([one, two]), roll)
+    assert counts(found) == []
+    assert found.left_out > 0
+
+
+def test_reps_cut_at_both_ends_count():
+    curve = raises([90] * 6)
+    first, last = 100 + 120, round(100 * curve.begins_s[5]) + 150
+    assert counts(grouped(curve.angle_rad[first:last])) == [6]
+
+
+def test_lowering_the_arm_into_position_is_no_rep():
+    lowered = np.radians(10 + 80 * (1 - ramp((np.arange(400) - 200) / 150)))
+    angle = np.concatenate([lowered, raises([90] * 5, still_s=6.0).angle_rad])
+    assert counts(grouped(angle)) == [5]
+
+
+def test_a_change_of_pace_inside_a_set_does_not_split_it():
+    slow, fast = raises([90] * 4, up_s=3.0).angle_rad, raises([90] * 4, up_s=1.0, still_s=0.3).angle_rad
+    assert counts(grouped(np.concatenate([slow, fast]))) == [8]
+
+
+def test_sets_come_in_time_order_and_do_not_overlap():
+    curve = raises([90] * 9, pause_s=[1, 1, 15, 1, 1, 15, 1, 1])
+    spans = [(s[0].bottom, s[-1].bottom_after) for s in grouped(curve).sets]
+    assert spans == sorted(spans)
+    assert all(a[1] <= b[0] for a, b in pairwise(spans))
+
+
+@pytest.mark.parametrize("up_s", [1.2, 2.0])
+@pytest.mark.parametrize("before_s", [0.2, 0.5, 1.0, 2.0])
+def test_an_arm_that_sinks_just_before_the_next_set_begins_no_rep_twice(up_s, before_s):
+    curve = raises([90] * 6, pause_s=[1, 1, 15, 1, 1], up_s=up_s)
+    t = np.arange(len(curve.angle_rad)) / HZ
+    sunk = curve.angle_rad - np.radians(3) * np.exp(-(((t - curve.begins_s[3] + before_s) / 0.3) ** 2))
+    found = grouped(sunk)
+    assert counts(found) == [3, 3]
+    assert not any(m.is_open for s in found.sets for m in s)
+
+
+def test_a_partial_last_rep_is_kept_beside_larger_handling():
+    # The handling is larger than the reps: it must not raise the bar for the partial one.
+    angle = raises([75, 75, 75, 75, 75, 42], after_s=3.0).angle_rad
+    handling = bumps(30, [115, 120, 110], begin_s=3, every_s=9, up_s=0.6)
+    roll = np.concatenate([np.zeros(len(angle)), np.full(len(handling), 70.0)])
+    assert counts(grouped(np.concatenate([angle, handling]), roll)) == [6]
+
+
+def test_arm_swing_at_the_pace_of_the_reps_is_no_partial_rep():
+    # Quick reps of 65°, then walking with 32°: as fast, half as large, but brief.
+    angle = raises([75] * 5, up_s=1.0, after_s=2.0).angle_rad
+    walk = bumps(12, [32] * 6, begin_s=3, every_s=1.0, up_s=0.45)
+    assert counts(grouped(np.concatenate([angle, walk]))) == [5]
