@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, NullFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from armarc.recording import STANDARD_GRAVITY_M_S2
 from armarc.report import furniture, style
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 WIDTH_IN = 9.0
 _LEFT_IN, _RIGHT_IN = 1.25, 0.75
 _HEAD_IN, _PANEL_IN, _TITLE_IN, _TIME_IN = 1.3, 3.1, 0.62, 0.75
+NARROW_DECADES = 2.2
+"""Axes that span less are labelled at 2 and 5 as well."""
 _LINES = ("-", (0, (5, 2)), (0, (1.5, 1.5)))
 """Axes x, y and z differ by the kind of line, then by colour."""
 
@@ -54,16 +56,22 @@ def draw_allan(check: SensorCheck, *, dark: bool = False) -> Figure:
 
 
 def _draw(check: SensorCheck, still: StillFacts, palette: Palette) -> Figure:
-    items = [
-        KeyItem(words="band: one standard error", fill=palette.lowering),
-        KeyItem(words="read at 1 s: random walk N", marker="o", colour=palette.ink),
-        KeyItem(words="lowest point: bias instability", marker="v", filled=False, colour=palette.ink),
-    ]
+    items = [KeyItem(words="band: one standard error", fill=palette.lowering)]
+    terms = [axis.terms for axis in (*still.gyroscope, *still.accelerometer) if axis.terms is not None]
+    if terms and still.gyroscope_curve.tau_s[-1] >= 1.0:
+        items.append(KeyItem(words="read at 1 s: random walk N", marker="o", colour=palette.ink))
+    if any(one.instability is not None for one in terms):
+        items.append(
+            KeyItem(words="lowest point: bias instability", marker="v", filled=False, colour=palette.ink)
+        )
     key = furniture.key_rows(items, WIDTH_IN - 2 * SIDE_IN)
     notes = [
-        "Overlapping Allan deviation; terms as in IEEE Std 952, Annex C. Datasheet density is one-sided: √2·N. Bias "
-        "instability is the lowest point over 0.664; an open mark, with no rise after it, is an upper bound.",
+        "Overlapping Allan deviation; terms as in IEEE Std 952, Annex C. Datasheet density is one-sided: √2·N."
     ]
+    if any(one.instability is not None for one in terms):
+        notes.append(
+            "Bias instability is the lowest point over 0.664; an open mark, with no rise after it, is an upper bound."
+        )
     if not still.is_quite_still:
         notes.insert(0, "The sensor was not quite still: noise and drift come out too high.")
     foot = furniture.foot_lines(notes, WIDTH_IN)
@@ -100,10 +108,10 @@ def _title(check: SensorCheck) -> str:
 def _facts(check: SensorCheck, still: StillFacts) -> str:
     facts = [f"{_length(still.duration_s)} still", f"{check.stream.rate_hz:.4g} Hz"]
     terms = [axis.terms for axis in still.gyroscope if axis.terms is not None]
-    if terms:
+    if terms and still.is_quite_still:
         facts.append(f"{1000 * math.degrees(max(one.density for one in terms)):.2g} mdps/√Hz")
     terms = [axis.terms for axis in still.accelerometer if axis.terms is not None]
-    if terms:
+    if terms and still.is_quite_still:
         worst = max(one.density for one in terms) * 1e6 / STANDARD_GRAVITY_M_S2
         facts.append(f"{worst:.0f} µg/√Hz")
     facts.append(f"bias up to {math.degrees(max(abs(axis.mean) for axis in still.gyroscope)):.2g} °/s")
@@ -151,7 +159,9 @@ def _panel(
     axes.set_xscale("log")
     axes.set_yscale("log")
     _end_labels(axes, palette, ends, float(tau[-1]))
-    for axis in (axes.xaxis, axes.yaxis):
+    for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
+        if math.log10(limits[1] / limits[0]) < NARROW_DECADES:
+            axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         axis.set_major_formatter(FuncFormatter(_plain))
         axis.set_minor_formatter(NullFormatter())
     axes.tick_params(which="minor", length=0)
