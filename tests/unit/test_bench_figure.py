@@ -25,9 +25,8 @@ def boxes(figure: Figure) -> list[Any]:
     for axes in figure.axes:
         if not axes.axison:
             continue
-        for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
-            ticks = zip(axis.get_ticklocs(), axis.get_ticklabels(), strict=True)
-            found += [label for place, label in ticks if limits[0] <= place <= limits[1]]
+        for k, axis, limits in ((0, axes.xaxis, axes.get_xlim()), (1, axes.yaxis, axes.get_ylim())):
+            found += [one for one in axis.get_ticklabels() if limits[0] <= one.get_position()[k] <= limits[1]]
     return [text.get_window_extent(renderer) for text in found if text.get_text() and text.get_visible()]
 
 
