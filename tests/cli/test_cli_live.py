@@ -182,7 +182,7 @@ def test_without_the_web_libraries_it_says_what_to_install(
 
 def test_ctrl_c_measures_the_running_set(file: Path) -> None:
     process = subprocess.Popen(
-        [sys.executable, "-c", START, "live", "--from", str(file), "--speed", "6"],
+        [sys.executable, "-c", START, "live", "--from", str(file), "--speed", "15"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -192,7 +192,7 @@ def test_ctrl_c_measures_the_running_set(file: Path) -> None:
     lines, deadline = [], time.monotonic() + 30
     for line in process.stdout:
         lines.append(line)
-        if '"rep ended"' in line and '"rep": 3' in line:
+        if '"rep ended"' in line and '"rep": 2,' in line:
             process.send_signal(signal.SIGINT)
             break
         assert time.monotonic() < deadline
@@ -200,7 +200,8 @@ def test_ctrl_c_measures_the_running_set(file: Path) -> None:
     assert process.returncode == 0, talk
     got = records("".join(lines) + rest)
     ended = [one for one in got if one["event"] == "set ended"]
-    assert [(one["reason"], one["reps"]) for one in ended] == [("stop", 3)]
+    assert [one["reason"] for one in ended] == ["stop"]
+    assert ended[0]["reps"] in (2, 3)  # a busy machine may lift one more before it hears the signal
     assert got[-1]["event"] == "set measured"
     assert "stopping, set saved" in talk
 
@@ -208,7 +209,7 @@ def test_ctrl_c_measures_the_running_set(file: Path) -> None:
 def test_a_second_ctrl_c_ends_at_once(file: Path) -> None:
     process = subprocess.Popen(
         # The hook keeps the session busy after the first Ctrl-C.
-        [sys.executable, "-c", START, "live", "--from", str(file), "--speed", "8", "--hook", "sleep 30"],
+        [sys.executable, "-c", START, "live", "--from", str(file), "--speed", "15", "--hook", "sleep 30"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -217,7 +218,7 @@ def test_a_second_ctrl_c_ends_at_once(file: Path) -> None:
     assert process.stdout is not None
     stopped = False
     for line in process.stdout:
-        if '"rep ended"' in line and '"rep": 2' in line:
+        if '"rep ended"' in line and '"rep": 1,' in line:
             process.send_signal(signal.SIGINT)
             stopped = True
         if stopped and '"set measured"' in line:

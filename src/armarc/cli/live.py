@@ -171,8 +171,10 @@ def live(
     options: StreamOptions | None = None
     if from_file is not None:
         from armarc.recording import read_csv
+        from armarc.settings import load_settings
 
-        recording = read_csv(from_file)
+        saved = load_settings()
+        recording = read_csv(from_file, axes=saved.axes, gravity_sign=saved.gravity_sign)
         choices = _choices(stated, recording.metadata)
     else:
         options, choices, out = _sensor_plan(sensor, stated, rate, description, out)
