@@ -1,0 +1,207 @@
+"""The shape of the house: imports run one way, modules stay short, public names say what they are."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+SOURCE = Path(__file__).parents[2] / "src" / "armarc"
+
+BASE = {"errors", "folders", "strict_toml", "quantities", "exercises", "settings", "__version__"}
+"""Shared ground below the rooms; within it, too, imports run one way (see ``ALLOWED``)."""
+
+ALLOWED: dict[str, set[str]] = {
+    # shared ground
+    "errors": set(),
+    "folders": set(),
+    "strict_toml": {"errors"},
+    "quantities": {"errors"},
+    "exercises": {"errors", "folders", "strict_toml"},
+    "settings": {"exercises", "folders", "quantities", "strict_toml", "errors"},
+    # the rooms, in the order of the data
+    "recording": {"errors"},
+    "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
+    "motion": {"errors", "recording"},
+    "reps": {"errors", "exercises", "recording", "motion"},
+    "load": BASE | {"recording", "motion", "reps"},
+    # the road through them
+    "choices": BASE | {"recording"},
+    "arm_track": {"choices", "recording", "motion"},
+    "guided_mount": {"errors", "recording", "sensor", "motion"},
+    "reference": {"choices", "arm_track", "recording", "motion"},
+    "records": {"__version__", "choices", "recording", "motion", "reps"},
+    "pipeline": BASE | {"choices", "arm_track", "reference", "records", "recording", "motion", "reps"},
+    "session_load": BASE | {"pipeline", "load", "recording", "motion", "reps"},
+    # what is done with the results
+    "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "session_load", "choices"},
+    "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
+    "live": BASE
+    | {
+        "recording",
+        "sensor",
+        "motion",
+        "reps",
+        "load",
+        "choices",
+        "arm_track",
+        "guided_mount",
+        "pipeline",
+        "log",
+    },
+    "archive": BASE | {"recording", "sensor", "motion", "reps", "load", "choices", "pipeline", "log"},
+    # a synthetic wrist is made without the code it is there to check
+    "simulate": {"errors", "recording", "motion", "exercises"},
+    # faces
+    "__init__": {"errors", "recording", "pipeline"},
+    "__main__": {"cli"},
+}
+"""What each room or module may import from inside the package; ``cli`` may import everything."""
+
+LONGEST = 400
+LONGEST_COMMAND = 460
+"""A command's file is mostly the declaration of its options."""
+
+
+def modules() -> list[Path]:
+    return sorted(SOURCE.rglob("*.py"))
+
+
+def room_of(path: Path) -> str:
+    first = path.relative_to(SOURCE).parts[0]
+    return first.removesuffix(".py")
+
+
+def imported(tree: ast.AST) -> Iterator[tuple[int, str]]:
+    """Line and full name of every import from inside the package, wherever it stands."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            if node.module == "armarc":
+                yield from ((node.lineno, f"armarc.{alias.name}") for alias in node.names)
+            elif node.module.startswith("armarc."):
+                yield node.lineno, node.module
+        elif isinstance(node, ast.Import):
+            yield from ((node.lineno, a.name) for a in node.names if a.name.startswith("armarc."))
+        if isinstance(node, ast.ImportFrom) and node.level:
+            yield node.lineno, "a relative import"
+
+
+def violations(room: str, source: str) -> list[str]:
+    if room == "cli":
+        return []
+    allowed = ALLOWED.get(room)
+    if allowed is None:
+        return [f"the room {room!r} is not in the table"]
+    found = []
+    for line, name in imported(ast.parse(source)):
+        other = name.split(".")[1] if "." in name else name
+        if other != room and other not in allowed:
+            found.append(f"line {line}: {room} imports {name}")
+    return found
+
+
+def test_imports_run_one_way():
+    found = [
+        f"{path.relative_to(SOURCE)} {text}"
+        for path in modules()
+        for text in violations(room_of(path), path.read_text())
+    ]
+    assert found == []
+
+
+def test_a_planted_violation_is_seen():
+    assert violations("motion", "from armarc.reps.types import Rep\n") == [
+        "line 1: motion imports armarc.reps.types"
+    ]
+    # Hiding it inside a function does not help.
+    assert violations("recording", "def f():\n    import armarc.motion.angles\n") == [
+        "line 2: recording imports armarc.motion.angles"
+    ]
+    assert violations("load", "from armarc import live\n") == ["line 1: load imports armarc.live"]
+    assert violations("reps", "from .types import Rep\n") == ["line 1: reps imports a relative import"]
+    assert violations("newroom", "") == ["the room 'newroom' is not in the table"]
+    assert violations("motion", "from armarc.recording import Recording\n") == []
+
+
+def test_the_table_itself_has_no_circles():
+    order: list[str] = []
+    left = {room: set(needs) & set(ALLOWED) - {room} for room, needs in ALLOWED.items()}
+    while left:
+        free = [room for room, needs in left.items() if not needs - set(order)]
+        assert free, f"a circle among {sorted(left)}"
+        order += free
+        left = {room: needs for room, needs in left.items() if room not in free}
+
+
+def test_nothing_reaches_into_private_names_of_another_room():
+    found = []
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text())):
+            if not isinstance(node, ast.ImportFrom) or not (node.module or "").startswith("armarc"):
+                continue
+            home = SOURCE.joinpath(*node.module.split(".")[1:]).parent
+            for alias in node.names:
+                if alias.name.startswith("_") and not alias.name.startswith("__") and home != path.parent:
+                    found.append(f"{path.relative_to(SOURCE)}:{node.lineno} {node.module}.{alias.name}")
+    assert found == []
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(SOURCE)))
+def test_a_module_is_short(path):
+    longest = LONGEST_COMMAND if room_of(path) == "cli" else LONGEST
+    assert len(path.read_text().splitlines()) <= longest
+
+
+def documented(path: Path) -> Iterator[tuple[str, bool]]:
+    tree = ast.parse(path.read_text())
+    if path.name != "__main__.py":
+        yield "the module", ast.get_docstring(tree) is not None
+    for node in tree.body:
+        if isinstance(
+            node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
+        ) and not node.name.startswith("_"):
+            yield node.name, ast.get_docstring(node) is not None
+
+
+def test_public_names_are_documented():
+    missing = [
+        f"{path.relative_to(SOURCE)}: {name}"
+        for path in modules()
+        for name, is_documented in documented(path)
+        if not is_documented
+    ]
+    assert missing == []
+
+
+def test_the_offered_names_exist():
+    for path in modules():
+        tree = ast.parse(path.read_text())
+        for node in tree.body:
+            if not (isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "__all__"):
+                continue
+            offered = ast.literal_eval(node.value)
+            assert len(offered) == len(set(offered)), path
+            if path.name != "__init__.py" or path.parent == SOURCE:
+                continue
+            bound = {
+                (alias.asname or alias.name)
+                for inner in ast.walk(tree)
+                if isinstance(inner, ast.ImportFrom | ast.Import)
+                for alias in inner.names
+            }
+            bound |= {n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
+            bound |= {
+                t.id
+                for n in tree.body
+                if isinstance(n, ast.Assign)
+                for t in n.targets
+                if isinstance(t, ast.Name)
+            }
+            lazily = {k for n in ast.walk(tree) if isinstance(n, ast.Dict) for k in map(_constant, n.keys)}
+            assert set(offered) <= bound | lazily, path
+
+
+def _constant(node: ast.AST | None) -> object:
+    return node.value if isinstance(node, ast.Constant) else None

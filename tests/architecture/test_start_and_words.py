@@ -1,0 +1,127 @@
+"""The command line starts light, every command explains itself, and the files speak of the project alone."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+
+ROOT = Path(__file__).parents[2]
+HEAVY = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "bleak",
+    "matplotlib",
+    "sqlalchemy",
+    "ahrs",
+    "jinja2",
+    "starlette",
+    "uvicorn",
+)
+
+
+def child(code: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_the_command_line_loads_nothing_heavy():
+    loaded = child(
+        "import sys\n"
+        "from armarc.cli import app, commands\n"
+        "commands.register(app.app)\n"
+        "print(*sorted({name.split('.')[0] for name in sys.modules}))"
+    ).split()
+    assert "typer" in loaded
+    assert set(HEAVY) & set(loaded) == set()
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    loaded = child("import sys, armarc\nprint(*sorted({n.split('.')[0] for n in sys.modules}))").split()
+    assert (set(HEAVY) | {"typer", "rich"}) & set(loaded) == set()
+
+
+def _commands():
+    from armarc.cli import commands
+
+    fresh = typer.Typer()
+    commands.register(fresh)
+    group = typer.main.get_command(fresh)
+    pending = [((), group)]
+    while pending:
+        words, command = pending.pop()
+        for name, below in (getattr(command, "commands", None) or {}).items():
+            yield (*words, name), below
+            pending.append(((*words, name), below))
+
+
+@pytest.mark.parametrize(
+    ("words", "command"), list(_commands()), ids=lambda v: " ".join(v) if isinstance(v, tuple) else ""
+)
+def test_every_command_and_option_explains_itself(words, command):
+    assert (command.help or "").strip(), f"armarc {' '.join(words)} has no help"
+    silent = [
+        p.name for p in command.params if p.name != "help" and not (getattr(p, "help", None) or "").strip()
+    ]
+    assert silent == [], f"armarc {' '.join(words)}: options without help"
+
+
+def test_every_command_is_in_the_readme():
+    readme = (ROOT / "README.md").read_text()
+    if len(readme.encode()) <= 2048:
+        pytest.skip("the README is not written yet")
+    named = {words[0] for words, _ in _commands()}
+    missing = {name for name in named if not re.search(rf"armarc {re.escape(name)}\b", readme)}
+    assert missing == set()
+
+
+FOREIGN = re.compile(
+    r"issue\s+#?\d|\bPR\s+#\d|pull request|\bsub-?agents?\b|"
+    r"(?<![\w.])/work/|/home/\w|armarc-venv|/tmp/armarc|\.library/|"
+    r"pypi\.org|files\.pythonhosted|proxy\.golang|registry\.npmjs|"
+    r"\b(?:design|facts|orientation|models|bluetooth)\.md\b",
+    re.IGNORECASE,
+)
+"""Words of a workplace: they belong neither into the code nor into what is shipped with it."""
+
+
+def tracked() -> list[Path]:
+    if not (ROOT / ".git").exists():
+        pytest.skip("not a checkout")
+    listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True)
+    return [ROOT / name for name in listed.stdout.split("\0") if name]
+
+
+def test_the_files_speak_of_the_project_alone():
+    found = []
+    for path in tracked():
+        if path == Path(__file__) or not path.exists() or path.suffix in {".png", ".gz", ".csv"}:
+            continue
+        try:
+            text = path.read_text()
+        except UnicodeDecodeError:
+            continue
+        for number, line in enumerate(text.splitlines(), 1):
+            if FOREIGN.search(line):
+                found.append(f"{path.relative_to(ROOT)}:{number}: {line.strip()[:100]}")
+    assert found == []
+
+
+def test_foreign_words_are_seen():
+    for line in ("see issue #12", "/work/main/x", "as in design.md", "from https://pypi.org/simple"):
+        assert FOREIGN.search(line)
+    for line in ("the tissue", "homework/notes", "a set's design", "$HOME/.config"):
+        assert not FOREIGN.search(line)
+
+
+def test_file_names_are_plain():
+    odd = [p.name for p in tracked() if not re.fullmatch(r"[A-Za-z0-9._+-]+", p.name)]
+    assert odd == []
