@@ -165,10 +165,12 @@ def _mount(
             # vertical axis (turning on the spot, shaking out the arm) is no twist.
             apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
             twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
+    mount = choices.kept_mount
     mounting, said = choose_mounting(
         lever=lever,
         twist=twist,
         hanging=hanging if choices.exercise.coordinate == "elevation" else None,
+        kept=None if mount is None else (mount.arm_axis, mount.arm_se_rad),
         method=choices.mounting,
         hand_axis=choices.hand_axis,
         outward=outward_axis(choices),

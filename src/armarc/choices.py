@@ -10,6 +10,8 @@ from typing import Any
 from armarc.errors import UsageError
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
 from armarc.recording import Metadata
+from armarc.reps.uncertainty import DEFAULT_SCALE_SE
+from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
 
 SIDES = ("right", "left")
@@ -33,6 +35,8 @@ class Choices:
     reach_m: float | None = None
     sensor_height_m: float | None = None
     reference: str | None = None
+    kept_mount: StoredMount | None = None
+    scale_se: float = DEFAULT_SCALE_SE
     assumed: tuple[str, ...] = ()
 
 
@@ -54,6 +58,8 @@ def choose(
     reach_m: float | None = None,
     sensor_height_m: float | None = None,
     reference: str | None = None,
+    kept_mount: StoredMount | None = None,
+    scale_se: float | None = None,
     catalogue: Mapping[str, Exercise] | None = None,
 ) -> Choices:
     """Settle what a recording is measured with.
@@ -69,6 +75,10 @@ def choose(
     band_rad_s, gate_rad, loaded_range_rad : pair of float or None
     reference : str or None
         ``"front-raise"``: the first movement of the recording is a front raise that shows where the lifter faces.
+    kept_mount : StoredMount or None
+        From ``armarc sensor mount``.
+    scale_se : float or None
+        Relative standard error of the gyroscope; None for an uncalibrated one.
     catalogue : mapping or None
         Entries to choose from; None for the built-in and the user's own.
 
@@ -117,5 +127,7 @@ def choose(
         reach_m=first(reach_m, saved.reach_m),
         sensor_height_m=first(sensor_height_m, metadata.other.get("sensor_height_m"), saved.sensor_height_m),
         reference=first(reference, metadata.other.get("reference")),
+        kept_mount=kept_mount,
+        scale_se=DEFAULT_SCALE_SE if scale_se is None else scale_se,
         assumed=tuple(assumed),
     )

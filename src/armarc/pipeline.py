@@ -20,6 +20,7 @@ from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
 from armarc.reps.uncertainty import angle_errors
+from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
 
 if TYPE_CHECKING:
@@ -90,6 +91,8 @@ def process(
     reach_cm: float | None = None,
     sensor_height_cm: float | None = None,
     reference: str | None = None,
+    kept_mount: StoredMount | None = None,
+    scale_se: float | None = None,
     settings: Settings | None = None,
 ) -> Session:
     """Find and measure the sets and reps of a recording.
@@ -120,6 +123,10 @@ def process(
         Shoulder to sensor, and the sensor's height above the bone.
     reference : str or None
         ``"front-raise"``: the recording's first movement is a front raise that shows where the lifter faces.
+    kept_mount : StoredMount or None
+        How this sensor sits, from ``armarc sensor mount``.
+    scale_se : float or None
+        Relative standard error of the gyroscope's scale, from its calibration.
     settings : Settings or None
         The lifter's saved choices; None means none (the command line loads them).
 
@@ -156,6 +163,8 @@ def process(
         reach_m=None if reach_cm is None else reach_cm / 100,
         sensor_height_m=None if sensor_height_cm is None else sensor_height_cm / 100,
         reference=reference,
+        kept_mount=kept_mount,
+        scale_se=scale_se,
     )
     return measure(recording, choices)
 
@@ -295,7 +304,7 @@ def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnin
 
 def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int) -> list[MeasuredSet]:
     exercise = choices.exercise
-    errors = angle_errors(motion)
+    errors = angle_errors(motion, scale=choices.scale_se)
     shoulder: FloatArray | None = None
     mounting = motion.mounting
     if motion.coordinate != "movement" and mounting.lever_arm_m is not None:

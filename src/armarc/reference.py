@@ -27,6 +27,11 @@ NO_REFERENCE = (
 )
 
 HANGING_BELOW_RAD = np.radians(30)
+STRAP_MOVED_RAD = np.radians(15)
+STRAP_MOVED = (
+    "the kept mount of this sensor is more than 15° off: the strap sits differently today; make the guided move again "
+    "(armarc sensor mount --guide)"
+)
 ROLL_DISAGREES_RAD = np.radians(35)
 STRAP_DISAGREES = (
     "the front raise and the stated strap place disagree about where the thumb points by more than 35°: the front "
@@ -62,10 +67,16 @@ def add_reference(
     thumb = None
     if outward is not None and choices.strap is not None:
         thumb = thumb_axis(motion.mounting.arm_axis, outward, choices.strap, motion.side)
+    notes = motion.notes
+    mount = choices.kept_mount
+    if thumb is None and mount is not None:
+        if float(mount.arm_axis @ motion.mounting.arm_axis) > np.cos(STRAP_MOVED_RAD):
+            thumb = mount.thumb_axis
+        else:
+            notes = (*notes, STRAP_MOVED)
     drift = _heading_drift(motion, bottoms)
     forward: FloatArray | None = None
     arm = motion.arm_direction
-    notes = motion.notes
     if front_raise_top is not None:
         forward = (
             np.arctan2(arm[front_raise_top, 1], arm[front_raise_top, 0]) + drift - drift[front_raise_top]
@@ -78,7 +89,7 @@ def add_reference(
     elif thumb is not None:
         forward = _thumb_heading(motion, thumb, bottoms, drift)
     if forward is None:
-        return replace(motion, notes=(*motion.notes, NO_REFERENCE))
+        return replace(motion, notes=(*notes, NO_REFERENCE))
     return replace(
         motion,
         notes=notes,

@@ -174,12 +174,24 @@ def read_session(
     """Read and measure one recording; also the reading options in force, the saved ones among them."""
     from armarc.pipeline import process
     from armarc.recording import read_csv
+    from armarc.sensor.calibration import apply_calibration, find_calibration, gyroscope_scale_se
+    from armarc.sensor.calibration.mounts import find_mount
 
     settings = options["settings"]
     saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
     defaults = {key: value for key, value in saved.items() if value is not None}
     reading = {**defaults, **reading}
-    return process(read_csv(path, **reading), **options), reading
+    recording = read_csv(path, **reading)
+    about = recording.metadata
+    calibration = find_calibration(about)
+    side = options.get("side") or about.side or settings.side or "right"
+    session = process(
+        apply_calibration(recording, calibration),
+        kept_mount=find_mount(about, side),
+        scale_se=None if calibration is None else gyroscope_scale_se(calibration),
+        **options,
+    )
+    return session, reading
 
 
 def measure_file(
