@@ -36,7 +36,7 @@ def test_tables_and_plain_words(lying: Path, tmp_path: Path) -> None:
     done = armarc(tmp_path, str(lying))
     assert done.exit_code == 0, done.stderr
     heads = [line.split("\t") for line in done.stdout.splitlines() if line.startswith("Gyroscope")]
-    assert heads[0][3] == "density mdps/√Hz"
+    assert heads[0][3] == "mdps/√Hz"
     assert "good for start velocity to ±0.3 °/s" in done.stdout
     assert "√2 times" in done.stderr
 

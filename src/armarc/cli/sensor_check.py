@@ -118,8 +118,8 @@ def _axes(found: SensorCheck) -> None:
         instability = "–" if terms.instability is None else f"{bound}{3600 * deg * terms.instability:.2f}"
         line += [f"{1000 * deg * terms.density:.2f}", f"{60 * deg * terms.random_walk:.3f}", instability]
         lines.append([*line, _slope(axis.per_kelvin, 1000 * deg)])
-    heads = ["Gyroscope", "bias °/s", "noise °/s", "density mdps/√Hz", "random walk °/√h"]
-    print_table([*heads, "bias instability °/h", "mdps/K"], lines, right=frozenset(range(1, 7)))
+    heads = ["Gyroscope", "bias °/s", "noise °/s", "mdps/√Hz", "walk °/√h"]
+    print_table([*heads, "instability °/h", "mdps/K"], lines, right=frozenset(range(1, 7)))
     typer.echo("")
     lines = []
     for name, axis in zip("xyz", still.accelerometer, strict=True):
@@ -132,11 +132,12 @@ def _axes(found: SensorCheck) -> None:
         instability = "–" if terms.instability is None else f"{bound}{micro * terms.instability:.1f}"
         line += [f"{micro * terms.density:.0f}", f"{60 * terms.random_walk:.4f}", instability]
         lines.append([*line, _slope(axis.per_kelvin, micro)])
-    heads = ["Accelerometer", "mean m/s²", "noise m/s²", "density µg/√Hz", "random walk m/s/√h"]
-    print_table([*heads, "bias instability µg", "µg/K"], lines, right=frozenset(range(1, 7)))
+    heads = ["Accelerometer", "mean m/s²", "noise m/s²", "µg/√Hz", "walk m/s/√h"]
+    print_table([*heads, "instability µg", "µg/K"], lines, right=frozenset(range(1, 7)))
     say(
-        "Densities are one-sided, as in datasheets: √2 times the random walk N of IEEE Std 952 (1 °/√s = 60 °/√h). "
-        "Bias instability is the lowest point of the overlapping Allan deviation over 0.664; ≤ marks an upper bound."
+        "Densities (/√Hz) are one-sided, as in datasheets: √2 times the random walk N of IEEE Std 952 "
+        "(1 °/√s = 60 °/√h). Bias instability is the lowest point of the overlapping Allan deviation over 0.664; "
+        "≤ marks an upper bound."
     )
 
 
