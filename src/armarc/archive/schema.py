@@ -170,7 +170,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         *_columns(
             "texts", warnings="what was repaired, left out or assumed", inferences="what was recognised"
         ),
-        Column("seconds", "number", "computing time"),
+        Column("seconds", "number", "processor time spent on it, s"),
         *_STAMP,
     ),
     "failures": (
