@@ -34,11 +34,11 @@ class Pose:
     def __init__(self, stretch: Stretch) -> None:
         self._stretch = stretch
         self._learned: Learned | None = None
-        self._next_fallback_s = math.nan
+        self._next_fallback_s = -math.inf
 
     def begin(self) -> None:
         """A new stretch begins: what is known about the arm still holds."""
-        self._next_fallback_s = math.nan
+        self._next_fallback_s = -math.inf
         if self._learned is not None and self._stretch.exercise.coordinate == "elevation":
             self._use_learned(self._learned)
 
