@@ -6,6 +6,7 @@ archive. A worker that goes away loses nothing: its recordings are measured by t
 
 from __future__ import annotations
 
+import logging
 import re
 import uuid
 from collections.abc import Iterator
@@ -46,6 +47,8 @@ def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iter
     dask = distributed()
     if not _ADDRESS.fullmatch(address):
         raise UsageError(f"{address!r} is no address of a scheduler", "for example tcp://192.0.2.1:8786")
+    # Workers that go are expected here and dealt with; the scheduler's end is told in our own words.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
         client = dask.Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:

@@ -85,7 +85,7 @@ def failed(
     file = {**_file_row(task, setup), "sha256": sha256, "status": "failed", "seconds": round(seconds, 4)}
     detail = None
     if isinstance(error, ArmarcError):
-        message, hint = _without_hint(error), error.hint
+        message, hint = _bare(error, task.path), error.hint
     elif isinstance(error, OSError):
         message = f"cannot be read: {error.strerror or error}"
         hint = "check the file and its permissions, then --retry-failures"
@@ -187,9 +187,12 @@ def _how(settings: dict[str, Any]) -> dict[str, Any]:
     return out
 
 
-def _without_hint(error: ArmarcError) -> str:
-    text, end = str(error), f" ({error.hint})"
-    return text.removesuffix(end) if error.hint else text
+def _bare(error: ArmarcError, path: str) -> str:
+    """The message without the hint and the path, which have columns of their own."""
+    text = str(error)
+    if error.hint:
+        text = text.removesuffix(f" ({error.hint})")
+    return text.removeprefix(f"{path}, ").removeprefix(f"{path}: ")
 
 
 def _json(value: dict[str, Any]) -> str | None:

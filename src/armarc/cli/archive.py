@@ -30,7 +30,7 @@ ORDER BY f.path, r."set", r.rep;
 
 PANDAS = """\
 reps = pandas.read_parquet("STORE/reps")
-reps[reps.quality.str.len() == 0].groupby(["exercise", "side"])["rom_deg"].describe()
+reps.query("start_verdict == 'inside'").groupby(["exercise", "side"])["rom_deg"].describe()
 """
 
 _EPILOG = "\n\n".join(
@@ -392,7 +392,7 @@ def _tell(result: RunResult, out: Path) -> None:
         )
         return
     say(
-        f"{p.measured} recordings measured, {p.sets} sets, {p.reps} reps; {p.empty} without a rep, "
+        f"{p.measured} of {p.total} recordings measured: {p.sets} sets, {p.reps} reps; {p.empty} without a rep, "
         f"{p.failed} failed, {p.known} with known bytes, {p.before} done before{again}"
     )
     each = f", {p.worker_seconds / p.hours:.1f} s of computing per hour of recording" if p.hours else ""
