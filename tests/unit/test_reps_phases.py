@@ -72,6 +72,21 @@ def test_a_fast_phase_is_bounded_at_a_twentieth_of_its_peak():
     assert at.top_end / 200 == pytest.approx(2.3 + 2 * on_at(80, 2.0), abs=0.002)
 
 
+def test_a_quick_movement_before_and_after_the_rep_does_not_move_its_instants():
+    plain = raises(still_s=3.0, after_s=3.0)
+    t = np.arange(len(plain.angle_rad)) / 100
+    shaken = plain.angle_rad + np.radians(12) * sum(np.exp(-(((t - at) / 0.05) ** 2)) for at in (1.5, 9.5))
+    curve = type(plain)(100.0, shaken, np.gradient(shaken, 0.01), plain.begins_s)
+    calm = instants_of(plain)[0]
+    at = find_instants(curve.angle_rad, curve.rate_rad_s, 0, 525, len(t), 100.0)
+    assert np.degrees(curve.rate_rad_s.max()) > 2 * 75
+    np.testing.assert_allclose(
+        [at.start, at.top_start, at.top_end, at.end],
+        [calm.start, calm.top_start, calm.top_end, calm.end],
+        atol=0.1,
+    )
+
+
 def test_without_a_hold_the_top_is_only_as_long_as_the_thresholds_make_it():
     at, _, _ = instants_of(raises(hold_s=0.0))
     assert (at.top_end - at.top_start) / 100 == pytest.approx(4 * on_at(80, 2.0), abs=0.01)

@@ -104,7 +104,11 @@ def find_instants(
     high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - EDGE_SHARE * rom) + first
     if not is_begun and (len(low_cross) == 0 or len(high_cross) == 0):
         return None
-    on_up = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(up[first : top + 1].max()))
+    # The phase's own peak: what the arm did before it set off, or after it came down, belongs to no phase.
+    set_off = first
+    if len(low_cross) and not is_begun:
+        set_off = math.floor(_last_at_most(up, 0.0, low_cross[-1], first) or first)
+    on_up = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(up[set_off : top + 1].max()))
     start = _last_at_most(up, on_up, low_cross[-1], first) if len(low_cross) and not is_begun else None
     reached = high_cross[0] if len(high_cross) else float(first)
     top_start = _first_at_most(up, on_up, reached, stop)
@@ -114,7 +118,9 @@ def find_instants(
     if len(low_fall):
         # What comes after the arm is down belongs to the next rep.
         high_fall = high_fall[high_fall < low_fall[0]]
-    on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top:stop].max()))
+    came_down = _first_at_most(down, 0.0, low_fall[0], stop) if len(low_fall) else None
+    landed = stop if came_down is None else math.ceil(came_down) + 1
+    on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top:landed].max()))
     last = float(stop - 1)
     top_end = _last_at_most(down, on_down, high_fall[-1], first) if len(high_fall) else None
     end = _first_at_most(down, on_down, low_fall[0], stop) if len(low_fall) else None
