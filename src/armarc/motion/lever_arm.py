@@ -31,6 +31,7 @@ OFFSET_PRIOR_M_S2 = 0.3
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
 BLOCK_S = 10.0
+EDGE_S = 1.5
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
@@ -124,6 +125,9 @@ def fit_lever_arm(
         w = np.array(weight[cut], dtype=float)
         if missing is not None and missing[cut].any():
             w = np.where(_widened(missing[cut], round(0.3 * rate_hz)), 0.0, w)
+        # The band-pass guesses what lies beyond the ends of a block.
+        edge = min(round(EDGE_S * rate_hz), len(w) // 8)
+        w[:edge] = w[len(w) - edge :] = 0.0
         if (w > 0).sum() < rate_hz:
             continue
         design, target = _equations(
