@@ -103,18 +103,22 @@ def test_a_wrong_stated_angle_is_refused() -> None:
         run(flat, turn_deg=360)
 
 
-def test_a_half_that_cannot_be_had_is_refused_and_the_other_kept(found: CalibrationRun) -> None:
+def test_a_half_that_cannot_be_had_is_refused_and_taken_from_before(found: CalibrationRun) -> None:
     four = handled([([1, 0, 0], 90)] * 4 + [([1, 0, 0], -90)] * 4, faults=FAULTS)
-    half = run(four)
-    assert half.calibration.accelerometer is None
+    half = run(four, known=found.calibration)
     assert "4 different poses" in half.refused["accelerometer"]
-    assert half.calibration.gyroscope is not None
-    again = run(four, known=found.calibration).calibration
-    assert again.accelerometer is not None
+    again = half.calibration
+    assert again.accelerometer is found.calibration.accelerometer
     assert again.gyroscope is not None
     assert found.calibration.gyroscope is not None
     assert again.gyroscope.matrix[1] == pytest.approx(found.calibration.gyroscope.matrix[1])
+    assert again.gyroscope.matrix[0, 0] == pytest.approx(FAULTS.rate_matrix[0, 0], abs=2e-3)
     assert set(again.gyroscope.turned_axes) == {"x", "y", "z"}
+
+
+def test_an_accelerometer_nobody_calibrated_misleads_too_much() -> None:
+    with pytest.raises(InputError, match="too rough"):
+        run(handled([([1, 0, 0], 90)] * 4 + [([1, 0, 0], -90)] * 4, faults=FAULTS))
 
 
 def test_moving_throughout_is_refused() -> None:
@@ -140,8 +144,19 @@ ONE_EDGE = [([1, 0, 0], 45)] * 7
 
 @pytest.mark.parametrize(("turns", "axis"), [(LEANING, "z"), (ONE_EDGE, "x")])
 def test_poses_too_alike_are_refused(turns: list[tuple[list[int], float]], axis: str) -> None:
-    said = run(handled(turns)).refused["accelerometer"]
-    assert f"too alike: the offset of axis {axis}" in said
+    with pytest.raises(InputError, match=f"too alike: the offset of axis {axis}"):
+        run(handled(turns))
+
+
+def test_rough_turns_are_refused() -> None:
+    made = handled(SIX_SIDES + SIDEWAYS, seed=1)
+    omega = made.angular_velocity_rad_s.copy()
+    rng = np.random.default_rng(2)
+    for move in rests_and_moves(made)[1]:
+        inside = slice(round(move.before.end_s * 100) + 1, round(move.after.start_s * 100))
+        omega[inside] += rng.normal(0, math.radians(4.0), 3) / ((inside.stop - inside.start) / 100)
+    said = run(replace(made, angular_velocity_rad_s=omega)).refused["gyroscope"]
+    assert "too rough" in said
 
 
 def test_small_turns_are_refused() -> None:

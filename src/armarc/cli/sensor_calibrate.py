@@ -50,6 +50,22 @@ def calibrate(
     ] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print how to make the recording.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    columns: Annotated[
+        str | None, typer.Option(metavar="ROLE=NAME,…", help="Name columns: time, ax … gz.")
+    ] = None,
+    units: Annotated[
+        str | None, typer.Option(metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.")
+    ] = None,
+    rate: Annotated[
+        float | None, typer.Option(metavar="HZ", help="Sampling rate of a file without time stamps.")
+    ] = None,
+    axes: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y,Z", help="Sensor axes in the file's; the same as when sets are processed."),
+    ] = None,
+    gravity_sign: Annotated[
+        str | None, typer.Option(help="reaction or gravity; the same as when sets are processed.")
+    ] = None,
 ) -> None:
     """Calibrate a sensor and keep the result for its recordings.
 
@@ -69,11 +85,24 @@ def calibrate(
         return
     if not files:
         raise UsageError("expected recordings to calibrate from", "armarc sensor calibrate --guide says how")
-    _calibrate(files, sensor, turn, gravity, try_only, as_json)
+    reading = {
+        "columns": columns,
+        "units": units,
+        "rate_hz": rate,
+        "axes": axes,
+        "gravity_sign": gravity_sign,
+    }
+    _calibrate(files, reading, sensor, turn, gravity, try_only, as_json)
 
 
 def _calibrate(
-    files: list[Path], sensor: str, turn: float | None, gravity: float, try_only: bool, as_json: bool
+    files: list[Path],
+    reading: dict[str, Any],
+    sensor: str,
+    turn: float | None,
+    gravity: float,
+    try_only: bool,
+    as_json: bool,
 ) -> None:
     import time
 
@@ -82,7 +111,7 @@ def _calibrate(
     from armarc.sensor.calibration import calibrate as run
     from armarc.sensor.calibration import find_calibration, save_calibration
 
-    recordings = [read_csv(file) for file in files]
+    recordings = [read_csv(file, **reading) for file in files]
     name = sensor.strip() or next((one.metadata.sensor for one in recordings if one.metadata.sensor), "")
     if not name:
         raise UsageError("the recordings do not name their sensor", "name it: --sensor left-strap")

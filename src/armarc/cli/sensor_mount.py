@@ -44,6 +44,22 @@ def mount(
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    columns: Annotated[
+        str | None, typer.Option(metavar="ROLE=NAME,…", help="Name columns: time, ax … gz.")
+    ] = None,
+    units: Annotated[
+        str | None, typer.Option(metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.")
+    ] = None,
+    rate: Annotated[
+        float | None, typer.Option(metavar="HZ", help="Sampling rate of a file without time stamps.")
+    ] = None,
+    axes: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y,Z", help="Sensor axes in the file's; the same as when sets are processed."),
+    ] = None,
+    gravity_sign: Annotated[
+        str | None, typer.Option(help="reaction or gravity; the same as when sets are processed.")
+    ] = None,
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -68,10 +84,19 @@ def mount(
         return
     if file is None:
         raise UsageError("expected a recording of the guided move", "armarc sensor mount --guide prints it")
-    _mount(file, sensor, side, try_only, as_json)
+    reading = {
+        "columns": columns,
+        "units": units,
+        "rate_hz": rate,
+        "axes": axes,
+        "gravity_sign": gravity_sign,
+    }
+    _mount(file, reading, sensor, side, try_only, as_json)
 
 
-def _mount(file: Path, sensor: str, side: str | None, try_only: bool, as_json: bool) -> None:
+def _mount(
+    file: Path, reading: dict[str, Any], sensor: str, side: str | None, try_only: bool, as_json: bool
+) -> None:
     import time
 
     from armarc.errors import UsageError
@@ -80,7 +105,7 @@ def _mount(file: Path, sensor: str, side: str | None, try_only: bool, as_json: b
     from armarc.sensor.calibration import apply_calibration, find_calibration
     from armarc.sensor.calibration.mounts import save_mount
 
-    recording = read_csv(file)
+    recording = read_csv(file, **reading)
     name = sensor.strip() or recording.metadata.sensor or ""
     if not name:
         raise UsageError("the recording does not name its sensor", "name it: --sensor left-strap")

@@ -158,9 +158,30 @@ def _norms(readings: FloatArray, parameters: FloatArray) -> FloatArray:
 def _fit(
     readings: FloatArray, se: FloatArray, gravity: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Parameters, their covariance, residuals of the norm, and each residual's leverage."""
+    """Parameters, their covariance, residuals of the norm, and each residual's leverage.
+
+    Residuals larger than expected mean that the errors were taken too small: the fit is made again with larger ones,
+    so that prior knowledge gets the weight it deserves.
+    """
     prior = np.repeat([PRIOR_OFFSET_M_S2, PRIOR_SCALE, PRIOR_CROSS], 3)
-    x: FloatArray = np.zeros(9, dtype=np.float64)
+    x: FloatArray = np.zeros(9)
+    for _ in range(3):
+        x = _minimum(readings, se, gravity, prior, x)
+        norm, jacobian = _linearised(readings, x)
+        residual = np.asarray(norm - gravity)
+        information = jacobian.T @ (jacobian / se[:, None] ** 2) + np.diag(prior**-2.0)
+        covariance = np.asarray(np.linalg.inv(information))
+        leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian) / se**2
+        excess = float((residual**2 / se**2).sum()) / max(float((1 - leverage).sum()), 1.0)
+        if excess <= 1.05:
+            break
+        se = se * math.sqrt(excess)
+    return x, covariance, residual, np.asarray(leverage)
+
+
+def _minimum(
+    readings: FloatArray, se: FloatArray, gravity: float, prior: FloatArray, x: FloatArray
+) -> FloatArray:
     for _ in range(20):
         norm, jacobian = _linearised(readings, x)
         rows = np.concatenate([jacobian / se[:, None], np.diag(1 / prior)])
@@ -169,15 +190,7 @@ def _fit(
         x = np.asarray(x + step, dtype=np.float64)
         if float(np.abs(step / prior).max()) < 1e-10:
             break
-    norm, jacobian = _linearised(readings, x)
-    residual: FloatArray = np.asarray(norm - gravity, dtype=float)
-    information = jacobian.T @ (jacobian / se[:, None] ** 2) + np.diag(prior**-2.0)
-    covariance = np.linalg.inv(information)
-    leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian) / se**2
-    # Residuals larger than expected mean that the errors were taken too small.
-    freedom = max(float((1 - leverage).sum()), 1.0)
-    excess = max(1.0, float((residual**2 / se**2).sum()) / freedom)
-    return x, np.asarray(covariance * excess, dtype=np.float64), residual, np.asarray(leverage)
+    return x
 
 
 def _linearised(readings: FloatArray, x: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -26,9 +26,9 @@ LEAST_TURN_RAD = math.radians(40)
 LONGEST_TURN_S = 30.0
 MOST_MISSING = 0.02
 LEAST_TURNS = 3
-PRIOR_SCALE = 0.03
-"""±3 %, the widest sensitivity tolerance consumer datasheets state (from memory)."""
-PRIOR_CROSS = 0.015
+PRIOR_SCALE = 0.01
+"""A third of ±3 %, the widest sensitivity tolerance consumer datasheets state (from memory)."""
+PRIOR_CROSS = 0.01
 LEAST_TURN_SE_RAD = math.radians(0.15)
 """Gyroscope non-linearity, sensitivity to acceleration, a sensor that settles on its cushion of air."""
 STATED_SE_RAD = math.radians(0.5)
@@ -37,6 +37,8 @@ UPRIGHT = math.cos(math.radians(12))
 STATED_TOLERANCE = 0.12
 LEAST_BIAS_SE_RAD_S = math.radians(0.1)
 MOST_SCALE = 0.1
+ROUGH_RAD = math.radians(0.3)
+"""Turns that fit this well tighten the scale even where there was nothing to correct."""
 MOST_ERROR_RAD = math.radians(4)
 WRONG_SIGN_RAD = math.radians(25)
 SETTLED = 0.6
@@ -113,7 +115,7 @@ def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: fl
     if path < LEAST_TURN_RAD:
         return "" if path < LEAST_TURN_RAD / 3 else f"only {math.degrees(path):.0f}°, too small to tell"
     if move.missing_share > MOST_MISSING:
-        return f"{100 * move.missing_share:.0f} % of its samples are missing or clipped"
+        return "samples are missing in it or at the end of the range"
     if move.duration_s > LONGEST_TURN_S:
         return f"it took {move.duration_s:.0f} s, longer than the bias is trusted for"
     up = before + after
@@ -188,29 +190,30 @@ def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibr
         kept[np.flatnonzero(kept)[worst]] = False
     before = _sizes(np.concatenate([_residual(turn, np.zeros(9)) for turn in chosen]))
     scale_se = np.sqrt(np.diag(covariance)[[0, 4, 8]])
+    settled = scale_se < SETTLED * PRIOR_SCALE
+    if not settled.any():
+        raise InputError(
+            f"the turns are too rough: the best axis's scale stays uncertain by {100 * float(scale_se.min()):.1f} %",
+            "turn it by 90° or more from rest to rest, several times about each axis, and keep the receiver close",
+        )
+    matrix = np.eye(3) + x.reshape(3, 3)
+    # A scale the turns hardly show stays as delivered, with the uncertainty of any sensor.
+    matrix[np.diag_indices(3)] = np.where(settled, np.diag(matrix), 1.0)
     off_diagonal = [1, 2, 3, 5, 6, 7]
     calibration = GyroscopeCalibration(
         bias_rad_s=np.median([rest.angular_velocity_rad_s for rest in rests], axis=0),
         bias_se_rad_s=_bias_se(rests),
-        matrix=np.eye(3) + x.reshape(3, 3),
-        scale_se=_honest(scale_se),
+        matrix=matrix,
+        scale_se=np.where(settled, scale_se, UNCALIBRATED_SCALE_SE),
         cross_se=float(np.sqrt(np.diag(covariance)[off_diagonal].mean())),
         turns=len(chosen),
-        turned_axes=tuple(
-            name for name, one in zip("xyz", scale_se, strict=True) if one < SETTLED * PRIOR_SCALE
-        ),
+        turned_axes=tuple(name for name, one in zip("xyz", settled, strict=True) if one),
         error_before_rad=_root_mean_square(before),
         error_after_rad=_root_mean_square(predicted),
         mean_turn_rad=float(np.mean([turn.turned_rad for turn in chosen])),
     )
     _refuse_poor(calibration)
     return calibration
-
-
-def _honest(scale_se: FloatArray) -> FloatArray:
-    """An axis the turns say nothing about is as uncertain as on any sensor, not as the wide prior."""
-    silent = scale_se >= SETTLED * PRIOR_SCALE
-    return np.where(silent, UNCALIBRATED_SCALE_SE, scale_se)
 
 
 def _bias_se(rests: tuple[Rest, ...]) -> float:
@@ -250,6 +253,12 @@ def _refuse_poor(found: GyroscopeCalibration) -> None:
             f"the result is implausible: the gyroscope's scale is off by {100 * off:.0f} %",
             "check the units of the recording, and the stated angle of the turns",
         )
+    if found.error_after_rad > max(found.error_before_rad, ROUGH_RAD):
+        raise InputError(
+            f"the turns are too rough: ±{math.degrees(found.error_before_rad):.1f}° as delivered and "
+            f"±{math.degrees(found.error_after_rad):.1f}° corrected",
+            "turn in one go along an edge, let go for two seconds in between, and keep the receiver close",
+        )
     if found.error_after_rad > MOST_ERROR_RAD:
         raise InputError(
             f"the turns do not fit together: {math.degrees(found.error_after_rad):.1f}° are left over per turn",
@@ -259,11 +268,30 @@ def _refuse_poor(found: GyroscopeCalibration) -> None:
 
 
 def _fit(turns: tuple[Turn, ...], se: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Change of the matrix from identity (9, row by row), covariance, residuals (3 for each turn), leverage."""
+    """Change of the matrix from identity (9, row by row), covariance, residuals (3 for each turn), leverage.
+
+    Residuals larger than expected mean that the errors were taken too small: the fit is made again with larger ones,
+    so that prior knowledge gets the weight it deserves.
+    """
+    seen = np.array([2.0 if turn.stated_rad is None else 1.0 for turn in turns])
     prior = np.full(9, PRIOR_CROSS)
     prior[[0, 4, 8]] = PRIOR_SCALE
-    weight = 1 / np.repeat(se, 3)
-    x: FloatArray = np.zeros(9, dtype=np.float64)
+    x: FloatArray = np.zeros(9)
+    for _ in range(3):
+        weight = 1 / np.repeat(se, 3)
+        x = _minimum(turns, weight, prior, x)
+        residual, jacobian = _linearised(turns, x)
+        scaled = jacobian * weight[:, None]
+        covariance = np.asarray(np.linalg.inv(scaled.T @ scaled + np.diag(prior**-2.0)))
+        hat = np.einsum("ij,jk,ik->i", scaled, covariance, scaled).reshape(-1, 3)
+        excess = float(((residual * weight) ** 2).sum()) / max(float(seen.sum() - hat.sum()), 1.0)
+        if excess <= 1.05:
+            break
+        se = se * math.sqrt(excess)
+    return x, covariance, residual, np.asarray(np.minimum(hat.sum(axis=1) / seen, 1.0))
+
+
+def _minimum(turns: tuple[Turn, ...], weight: FloatArray, prior: FloatArray, x: FloatArray) -> FloatArray:
     for _ in range(8):
         residual, jacobian = _linearised(turns, x)
         rows = np.concatenate([jacobian * weight[:, None], np.diag(1 / prior)])
@@ -272,15 +300,7 @@ def _fit(turns: tuple[Turn, ...], se: FloatArray) -> tuple[FloatArray, FloatArra
         x = np.asarray(x + step, dtype=np.float64)
         if float(np.abs(step).max()) < 1e-9:
             break
-    residual, jacobian = _linearised(turns, x)
-    scaled = jacobian * weight[:, None]
-    covariance = np.linalg.inv(scaled.T @ scaled + np.diag(prior**-2.0))
-    hat = np.einsum("ij,jk,ik->i", scaled, covariance, scaled).reshape(-1, 3)
-    seen = np.array([2.0 if turn.stated_rad is None else 1.0 for turn in turns])
-    leverage = np.minimum(hat.sum(axis=1) / seen, 1.0)
-    freedom = max(float(seen.sum() - hat.sum()), 1.0)
-    excess = max(1.0, float(((residual * weight) ** 2).sum()) / freedom)
-    return x, np.asarray(covariance * excess, dtype=np.float64), residual, np.asarray(leverage)
+    return x
 
 
 def _linearised(turns: tuple[Turn, ...], x: FloatArray) -> tuple[FloatArray, FloatArray]:
