@@ -1,8 +1,9 @@
 """Counting on real shoulders: the open wrist dataset.
 
-Burns, Leung, Hardisty, Whyne, Henry, McLachlin 2018, "Shoulder physiotherapy exercise recognition: machine learning the
-inertial signals from a smartwatch", Physiol Meas 39:075007 (cited from memory): 20 shoulders, seven exercises, nominally
-20 repetitions each, 50 Hz, carried by the package ``seglearn``. One abduction recording visibly holds 22 cycles.
+Burns, Leung, Hardisty, Whyne, Henry, McLachlin 2018, "Shoulder physiotherapy exercise recognition: machine learning
+the inertial signals from a smartwatch", Physiol Meas 39:075007 (cited from memory): 20 shoulders, seven exercises,
+nominally 20 repetitions each, 50 Hz, carried by the package ``seglearn``. One abduction recording (number 50) visibly
+holds 22 cycles, and that is what is counted.
 """
 
 import warnings
@@ -52,9 +53,6 @@ def test_the_dataset_is_the_one_meant():
     data = dataset()
     assert len(data["X"]) == 140
     assert [int((np.asarray(data["y"]) == c).sum()) for c in range(7)] == [20] * 7
-    # Acceleration in g: slow exercises hover around 1.
-    force = [np.median(np.linalg.norm(np.asarray(x)[:, :3], axis=1)) for x in data["X"]]
-    assert np.median(force) == pytest.approx(1.0, abs=0.05)
 
 
 def test_counts_of_abduction_and_forward_elevation():
@@ -62,6 +60,10 @@ def test_counts_of_abduction_and_forward_elevation():
     assert len(found) == 40
     assert sum(abs(n - 20) <= 1 for n in found) >= 39
     assert sum(n == 20 for n in found) >= 36
+
+
+def test_the_recording_of_22_cycles_is_counted_as_it_is():
+    assert sum(len(s.reps) for s in process(recording(50), exercise="lateral-raise", side="right").sets) == 22
 
 
 def test_what_is_measured_is_what_shoulders_do():
