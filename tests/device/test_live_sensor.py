@@ -66,3 +66,20 @@ def test_a_set_is_counted_shown_written_and_measured(bench: Bench, run: Run) -> 
             assert "stopping" in program.talk
 
     run(story())
+
+
+def test_a_recording_ends_by_itself_after_the_set(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        sensor, seconds = lifting_sensor()
+        async with FakeDaemon(bench.address) as daemon, sensor:
+            daemon.add(sensor)
+            bench.config.mkdir(exist_ok=True)
+            (bench.config / "armarc.toml").write_text("rest_s = 3\n", encoding="utf-8")
+            out = bench.folder / "set.csv"
+            program = await bench.armarc("record", out, "--sensor", "wrist-1", "--until-set-ends")
+            code, _ = await program.end(seconds + 25)
+            assert code == 0, program.talk
+            kept = read_csv(out)
+            assert seconds - 1 < kept.duration_s < seconds + 15
+
+    run(story())

@@ -10,7 +10,11 @@ import typer
 from armarc.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from armarc.sensor.capture import CaptureReport, FilePlan
+    from armarc.sensor.capture.files import CaptureFiles
+    from armarc.sensor.events import Event
     from armarc.sensor.link import StreamOptions
 
 
@@ -28,6 +32,10 @@ def record(
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0.1, help="Stop after so many seconds of samples.")
     ] = None,
+    until_set_ends: Annotated[
+        bool,
+        typer.Option("--until-set-ends", help="Stop by itself once a set was lifted and rested from."),
+    ] = False,
     rate: Annotated[float, typer.Option("--rate", min=10, max=1000, help="Samples per second.")] = 200.0,
     accelerometer_range: Annotated[
         int, typer.Option("--acc-range", min=2, max=64, help="Range of the accelerometer, ± g.")
@@ -72,11 +80,18 @@ def record(
     check_targets([plan.path for plan in plans])
     prepare_platform()
     talk = Talk(len(sensors))
+    set_over = _set_watch(plans, rate) if until_set_ends else None
 
     async def run() -> CaptureReport:
         stop = asyncio.Event()
         _stop_on_signals(stop)
-        return await capture(plans, sensors, options, stop=stop, seconds=seconds, listen=talk.hear)
+
+        def hear(event: Event, files: CaptureFiles) -> None:
+            talk.hear(event, files)
+            if set_over is not None and not stop.is_set() and set_over(event):
+                stop.set()
+
+        return await capture(plans, sensors, options, stop=stop, seconds=seconds, listen=hear)
 
     try:
         report = asyncio.run(run())
@@ -94,6 +109,24 @@ def record(
         raise report.fault
     if report.samples == 0:
         raise typer.Exit(130)
+
+
+def _set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]:
+    """Tell when every arm has lifted a set and rested from it."""
+    from armarc.choices import choose
+    from armarc.live.set_watch import SetEndWatch
+    from armarc.sensor.events import Frames
+    from armarc.settings import load_settings
+
+    saved = load_settings()
+    watches = [SetEndWatch(choose(plan.metadata, saved), rate_hz) for plan in plans]
+
+    def over(event: Event) -> bool:
+        if isinstance(event, Frames):
+            watches[event.sensor].feed(event.time_s, event.specific_force_m_s2, event.angular_velocity_rad_s)
+        return all(watch.ended is not None for watch in watches)
+
+    return over
 
 
 def _options(
