@@ -13,12 +13,12 @@ from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from armarc.errors import InputError
 from armarc.recording import FloatArray
 from armarc.sensor.bench.check import UNCALIBRATED_SCALE_SE
 from armarc.sensor.calibration.poses import Move, Rest
+from armarc.sensor.calibration.rotations import running_rotation, total_rotation
 from armarc.sensor.calibration.sphere import LEAST_KEPT, worst_outlier
 from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
 
@@ -340,39 +340,6 @@ def _residual(turn: Turn, x: FloatArray) -> FloatArray:
     if sine < 1e-12:
         return np.zeros(3)
     return np.asarray(cross / sine * math.atan2(sine, cosine))
-
-
-def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
-    """Product of many small rotations in order, by pairs, pairs of pairs, and so on.
-
-    Parameters
-    ----------
-    rotation_vectors_rad : ndarray, shape (n, 3), rad
-        Each in the axes of the body at that moment.
-
-    Returns
-    -------
-    Rotation
-        Carries body coordinates at the end into those at the start.
-    """
-    whole = 1 << max(len(rotation_vectors_rad) - 1, 0).bit_length()
-    padded = np.zeros((whole, 3))
-    padded[: len(rotation_vectors_rad)] = rotation_vectors_rad
-    product = Rotation.from_rotvec(padded)
-    while len(product) > 1:
-        product = product[0::2] * product[1::2]
-    return product[0]
-
-
-def running_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
-    """All partial products of small rotations, by doubling; the last one is `total_rotation`."""
-    product = Rotation.from_rotvec(rotation_vectors_rad)
-    reach = 1
-    while reach < len(rotation_vectors_rad):
-        later = (product[:-reach] * product[reach:]).as_quat()
-        product = Rotation.from_quat(np.concatenate([product[:reach].as_quat(), later]))
-        reach *= 2
-    return product
 
 
 def _sizes(residual: FloatArray) -> FloatArray:
