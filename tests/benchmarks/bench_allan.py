@@ -22,7 +22,7 @@ def main() -> None:
     rng = np.random.default_rng(0)
     n = round(3600 * HOURS * RATE_HZ)
     omega = rng.normal(0, math.radians(0.1), (n, 3))
-    force = rng.normal(0, 0.02, (n, 3)) + [0.0, 0.0, 9.80665]
+    force = rng.normal(0, 0.02, (n, 3)) + np.array([0.0, 0.0, 9.80665])
     factors = averaging_factors(n)
     start = time.perf_counter()
     ours = deviation(omega[:, 0], RATE_HZ, factors)
