@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli import measuring_options as measuring
+
 if TYPE_CHECKING:
     import asyncio
     from collections.abc import AsyncIterator, Callable
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
 
-_WHAT, _FROM, _FACES, _AFTER = "What is lifted", "Where the samples come from", "Faces", "After a set"
+_FROM, _FACES, _AFTER = "Where the samples come from", "Faces", "After a set"
 
 
 def live(
@@ -28,39 +30,15 @@ def live(
             metavar="SENSOR", help="Nickname, name or address; without it the one sensor in reach."
         ),
     ] = "",
-    exercise: Annotated[
-        str | None, typer.Option("--exercise", "-e", help="See `armarc exercises`.", rich_help_panel=_WHAT)
-    ] = None,
-    side: Annotated[str | None, typer.Option(help="right or left arm.", rich_help_panel=_WHAT)] = None,
-    load: Annotated[
-        str | None, typer.Option(help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=_WHAT)
-    ] = None,
-    band: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=_WHAT
-        ),
-    ] = None,
-    gate: Annotated[
-        str | None,
-        typer.Option(metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=_WHAT),
-    ] = None,
-    rest: Annotated[
-        float | None,
-        typer.Option(
-            metavar="SECONDS", help="A pause at the bottom this long ends a set.", rich_help_panel=_WHAT
-        ),
-    ] = None,
-    mounting: Annotated[
-        str | None, typer.Option(help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=_WHAT)
-    ] = None,
-    strap: Annotated[
-        str | None, typer.Option(help="back, inside, thumb or little-finger.", rich_help_panel=_WHAT)
-    ] = None,
-    hand_axis: Annotated[
-        str | None,
-        typer.Option(metavar="±x|±y|±z", help="Sensor axis that points to the hand.", rich_help_panel=_WHAT),
-    ] = None,
+    exercise: measuring.ExerciseName = None,
+    side: measuring.Side = None,
+    load: measuring.Load = None,
+    band: measuring.Band = None,
+    gate: measuring.Gate = None,
+    rest: measuring.Rest = None,
+    mounting: measuring.Mounting = None,
+    strap: measuring.Strap = None,
+    hand_axis: measuring.HandAxis = None,
     from_file: Annotated[
         Path | None,
         typer.Option(
