@@ -86,6 +86,7 @@ def watch(event, arguments):
         if "deadly" in name:
             os.kill(os.getpid(), signal.SIGKILL)
         if "endless" in name:
+            open(arguments[0] + ".reached", "w").close()
             time.sleep(600)
 
 sys.addaudithook(watch)

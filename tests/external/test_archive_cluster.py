@@ -9,9 +9,11 @@ import time
 import pandas as pd
 import pytest
 
+from armarc.archive import process
+from armarc.archive.measuring import measure_task
 from armarc.archive.setup import make_setup
 from armarc.errors import UsageError
-from invented_archive import armarc, armarc_json, command, fill, table
+from invented_archive import command, fill, table
 
 pytest.importorskip("pyarrow", reason="an archive needs pyarrow")
 pytest.importorskip("distributed", reason="a cluster needs distributed")
@@ -46,11 +48,15 @@ def cluster(tmp_path):
     running.communicate("", timeout=30)
 
 
-def test_a_cluster_gives_the_same_archive_even_when_a_worker_is_killed(tmp_path, cluster):
+def test_a_cluster_gives_the_same_archive_even_when_a_worker_is_killed(tmp_path, cluster, monkeypatch):
     address, pids = cluster
     assert len(pids) == 3
-    folder = fill(tmp_path / "in", 20, broken=2)
-    armarc("archive", "process", folder, "--out", tmp_path / "local", "--workers", 1)
+    folder = fill(tmp_path / "in", 16, broken=2)
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            process, "run_locally", lambda tasks, setup, **_: (measure_task(t, setup) for t in tasks)
+        )
+        process.process_archive(folder, tmp_path / "local", make_setup())
     store = tmp_path / "cluster"
     words = command("archive", "process", folder, "--out", store, "--scheduler", address)
     running = subprocess.Popen(words, stderr=subprocess.PIPE, text=True)
@@ -67,8 +73,6 @@ def test_a_cluster_gives_the_same_archive_even_when_a_worker_is_killed(tmp_path,
         found = table(store, name)
         pd.testing.assert_frame_equal(found, table(tmp_path / "local", name))
     assert table(store, "files").path.is_unique
-    again = armarc_json("archive", "process", folder, "--out", store, "--scheduler", address)
-    assert again["did_nothing"]
 
 
 def _has_loaded(pid):
@@ -78,6 +82,21 @@ def _has_loaded(pid):
             return "scipy/signal" in maps.read()
     except OSError:
         return True
+
+
+def test_a_worker_of_another_version_is_refused():
+    from armarc.archive import cluster as road
+
+    class Client:
+        def run(self, function, on_error):
+            return {"tcp://a:1": road.__version__, "tcp://b:2": self.answer}
+
+    client = Client()
+    for client.answer, said in (("0.0.1", "has 0.0.1"), (ModuleNotFoundError("armarc"), "has no armarc")):
+        with pytest.raises(UsageError, match=said):
+            road._check_versions(client)
+    client.answer = OSError("worker left")
+    road._check_versions(client)
 
 
 def test_nobody_there_is_told_plainly(monkeypatch):

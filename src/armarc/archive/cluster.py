@@ -48,7 +48,8 @@ def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iter
     if not _ADDRESS.fullmatch(address):
         raise UsageError(f"{address!r} is no address of a scheduler", "for example tcp://192.0.2.1:8786")
     # Workers that go are expected here and dealt with; the scheduler's end is told in our own words.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    for name in [name for name in logging.root.manager.loggerDict if name.startswith("distributed")]:
+        logging.getLogger(name).setLevel(logging.CRITICAL)
     try:
         client = dask.Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
@@ -69,7 +70,8 @@ def _check_versions(client: Any) -> None:
     except Exception as error:  # whatever a foreign cluster sends back
         raise UsageError(f"the cluster's workers do not answer: {error}", "check its workers") from None
     for worker, version in found.items():
-        if version != __version__:
+        # Any other error is a worker on its way out; every outcome carries its version, too.
+        if version != __version__ and isinstance(version, str | ImportError):
             raise UsageError(
                 f"worker {worker} has {version if isinstance(version, str) else 'no armarc'}, "
                 f"this is armarc {__version__}",
