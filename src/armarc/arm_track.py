@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.choices import Choices
+from armarc.guided_mount import with_stored_mount
 from armarc.motion import (
     ArmMotion,
     LeverArm,
@@ -165,20 +166,19 @@ def _mount(
             # vertical axis (turning on the spot, shaking out the arm) is no twist.
             apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
             twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
-    mount = choices.kept_mount
     mounting, said = choose_mounting(
         lever=lever,
         twist=twist,
         hanging=hanging if choices.exercise.coordinate == "elevation" else None,
-        kept=None if mount is None else (mount.arm_axis, mount.arm_se_rad),
         method=choices.mounting,
         hand_axis=choices.hand_axis,
         outward=outward_axis(choices),
         sensor_height_m=choices.sensor_height_m,
         reach_m=choices.reach_m,
     )
+    mounting, from_mount = with_stored_mount(mounting, choices.kept_mount)
     if choices.exercise.coordinate == "elevation":
-        notes.extend(said)
+        notes.extend((*said, *from_mount))
     return mounting, lever
 
 

@@ -3,6 +3,7 @@ in this order."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from armarc.errors import UsageError
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
 from armarc.recording import Metadata
-from armarc.reps.uncertainty import DEFAULT_SCALE_SE
+from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
 
@@ -36,7 +37,7 @@ class Choices:
     sensor_height_m: float | None = None
     reference: str | None = None
     kept_mount: StoredMount | None = None
-    scale_se: float = DEFAULT_SCALE_SE
+    scale_se: float = UNCALIBRATED_SCALE_SE
     assumed: tuple[str, ...] = ()
 
 
@@ -99,17 +100,24 @@ def choose(
         assumed.append(f"no exercise was named: measured as {DEFAULT_EXERCISE}; name it with --exercise")
     entry = name if isinstance(name, Exercise) else find_exercise(name, catalogue)
     gate = first(gate_rad, saved.gate_rad, entry.gate_rad)
-    if not 0 <= gate[0] < gate[1]:
-        raise UsageError("a start gate needs two rising angles above the bottom", "for example --gate 10-20")
+    if not 0 <= gate[0] < gate[1] <= math.pi / 2:
+        raise UsageError(
+            "a start gate needs two rising angles from 0 to 90° above the bottom", "for example --gate 10-20"
+        )
+    loaded = first(loaded_range_rad, saved.loaded_range_rad, entry.loaded_range_rad)
+    if loaded is not None and not -math.pi <= loaded[0] < loaded[1] <= 2 * math.pi:
+        raise UsageError("a loaded range needs two rising angles", "for example --loaded-range 30-60")
     band = first(band_rad_s and Band(*band_rad_s), saved.band, entry.band)
     entry = replace(
         entry,
         gate_rad=gate,
         band=band,
-        loaded_range_rad=first(loaded_range_rad, saved.loaded_range_rad, entry.loaded_range_rad),
+        loaded_range_rad=loaded,
         smallest_rom_rad=first(saved.smallest_rom_rad, entry.smallest_rom_rad),
-        rest_s=first(rest_s, saved.rest_s, entry.rest_s),
+        rest_s=_within("a rest", first(rest_s, saved.rest_s, entry.rest_s), 1, 600, "s", "--rest 10"),
     )
+    reach = first(reach_m, saved.reach_m)
+    height = first(sensor_height_m, metadata.other.get("sensor_height_m"), saved.sensor_height_m)
     chosen_side = first(side, metadata.side, saved.side)
     if chosen_side is None:
         chosen_side = "right"
@@ -124,10 +132,21 @@ def choose(
         mounting=first(mounting, saved.mounting, "auto"),
         strap=first(strap, metadata.strap, saved.strap),
         hand_axis=first(hand_axis, metadata.hand_axis, saved.hand_axis),
-        reach_m=first(reach_m, saved.reach_m),
-        sensor_height_m=first(sensor_height_m, metadata.other.get("sensor_height_m"), saved.sensor_height_m),
+        reach_m=_within("the reach", reach, 0.15, 1.2, "m", "--reach-cm 55"),
+        sensor_height_m=_within("the sensor's height", height, -0.1, 0.15, "m", "--sensor-height-cm 2.5"),
         reference=first(reference, metadata.other.get("reference")),
         kept_mount=kept_mount,
-        scale_se=DEFAULT_SCALE_SE if scale_se is None else scale_se,
+        scale_se=UNCALIBRATED_SCALE_SE if scale_se is None else scale_se,
         assumed=tuple(assumed),
     )
+
+
+def _within(what: str, value: Any, low: float, high: float, unit: str, example: str) -> Any:
+    """Pass on a number that makes sense, or None."""
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise UsageError(
+            f"{what} must lie between {low:g} and {high:g} {unit}, got {value!r}", f"for example {example}"
+        )
+    return value

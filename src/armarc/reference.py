@@ -27,11 +27,6 @@ NO_REFERENCE = (
 )
 
 HANGING_BELOW_RAD = np.radians(30)
-STRAP_MOVED_RAD = np.radians(15)
-STRAP_MOVED = (
-    "the kept mount of this sensor is more than 15° off: the strap sits differently today; make the guided move again "
-    "(armarc sensor mount --guide)"
-)
 ROLL_DISAGREES_RAD = np.radians(35)
 STRAP_DISAGREES = (
     "the front raise and the stated strap place disagree about where the thumb points by more than 35°: the front "
@@ -68,12 +63,8 @@ def add_reference(
     if outward is not None and choices.strap is not None:
         thumb = thumb_axis(motion.mounting.arm_axis, outward, choices.strap, motion.side)
     notes = motion.notes
-    mount = choices.kept_mount
-    if thumb is None and mount is not None:
-        if float(mount.arm_axis @ motion.mounting.arm_axis) > np.cos(STRAP_MOVED_RAD):
-            thumb = mount.thumb_axis
-        else:
-            notes = (*notes, STRAP_MOVED)
+    if thumb is None:
+        thumb = motion.mounting.thumb_axis
     drift = _heading_drift(motion, bottoms)
     forward: FloatArray | None = None
     arm = motion.arm_direction

@@ -44,7 +44,7 @@ Rest = Annotated[
 ]
 Mounting = Annotated[
     str | None,
-    typer.Option("--mounting", help="auto, twist, lever_arm, kept, hanging or stated.", rich_help_panel=ON_THE_ARM),
+    typer.Option("--mounting", help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=ON_THE_ARM),
 ]
 Strap = Annotated[
     str | None,

@@ -16,11 +16,9 @@ from armarc.motion.twist import Twist
 from armarc.motion.types import Mounting
 from armarc.recording import FloatArray
 
-METHODS = ("auto", "twist", "lever_arm", "kept", "hanging", "stated")
+METHODS = ("auto", "twist", "lever_arm", "hanging", "stated")
 HANGING_SE_RAD = math.radians(8.0)
 """An arm with a weight in the hand hangs 7–11° off the vertical."""
-STRAPPED_AGAIN_SE_RAD = math.radians(5.0)
-"""How differently a strap sits the next time (common practice, no source)."""
 SKIN_SE_RAD = math.radians(1.0)
 """Soft tissue and a wrist that is not quite straight."""
 LEAST_REACH_M, MOST_REACH_M = 0.15, 1.0
@@ -63,7 +61,6 @@ def choose_mounting(
     lever: LeverArm | None,
     twist: Twist | None,
     hanging: FloatArray | None,
-    kept: tuple[FloatArray, float] | None = None,
     method: str = "auto",
     hand_axis: str | None = None,
     outward: FloatArray | None = None,
@@ -77,8 +74,6 @@ def choose_mounting(
     lever, twist : evidence, or None
     hanging : ndarray, shape (3,), or None
         Down in sensor axes while the arm hangs.
-    kept : pair or None
-        Direction of the arm from an earlier guided move with this sensor, and its standard error, rad.
     method : str
         One of `METHODS`; ``"auto"`` takes the best there is.
     hand_axis : str or None
@@ -112,22 +107,10 @@ def choose_mounting(
             "no twist of the hanging forearm was found in the recording",
             "turn palm in, palm out a few times before lifting, or leave --mounting at auto",
         )
-    if method == "kept" and kept is None:
-        raise UsageError(
-            "no mount is kept for this sensor and side", "make the guided move once: armarc sensor mount FILE"
-        )
     if method == "stated" and hand_axis is None:
         raise UsageError("the mounting is said to be stated, but not how", "add --hand-axis, for example +x")
     if method == "auto":
-        method = (
-            "twist"
-            if twist is not None
-            else "lever_arm"
-            if lever_ok
-            else "kept"
-            if kept is not None
-            else "hanging"
-        )
+        method = "twist" if twist is not None else "lever_arm" if lever_ok else "hanging"
         if method == "hanging" and hanging is None:
             method = "lever_arm" if lever is not None else "stated"
 
@@ -145,8 +128,6 @@ def choose_mounting(
         assert vector is not None
         axis, height_se = _bone_line(vector, outward, sensor_height_m)
         spread = lever.direction_covariance_rad2 + _all_round(axis, math.hypot(SKIN_SE_RAD, height_se))
-    elif method == "kept" and kept is not None:
-        axis, spread = kept[0], _all_round(kept[0], math.hypot(kept[1], STRAPPED_AGAIN_SE_RAD))
     elif method == "hanging" and hanging is not None:
         axis, spread = hanging, _all_round(hanging, HANGING_SE_RAD)
         notes.append(

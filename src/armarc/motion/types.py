@@ -40,7 +40,7 @@ class Mounting:
     Parameters
     ----------
     method : str
-        ``"twist"``, ``"lever_arm"``, ``"hanging"`` or ``"stated"``.
+        ``"twist"``, ``"lever_arm"``, ``"hanging"``, ``"stated"`` or ``"stored"`` (an earlier guided move).
     arm_axis : ndarray, shape (3,)
         Unit vector in sensor axes from the shoulder toward the hand.
     uncertainty_rad : float, rad

@@ -15,9 +15,8 @@ import numpy as np
 
 from armarc.motion import ArmMotion, Mounting, elevation, up_in_sensor
 from armarc.recording import FloatArray
+from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
 
-DEFAULT_SCALE_SE = 0.005
-"""Scale error of a gyroscope without calibration (consumer parts: ±0.5–3 % from memory of datasheets)."""
 SHORT_TERM_RAD = math.radians(0.05)
 """Noise of θ differences over a gate's passage."""
 LEAST_SHARE_OF_SPEED = 0.2
@@ -80,7 +79,7 @@ class AngleErrors:
         return float(self.angle_rad[after] - self.angle_rad[before]) * self.rate_hz / (after - before)
 
 
-def angle_errors(motion: ArmMotion, *, scale: float = DEFAULT_SCALE_SE) -> AngleErrors:
+def angle_errors(motion: ArmMotion, *, scale: float = UNCALIBRATED_SCALE_SE) -> AngleErrors:
     """Work out how uncertain θ is, for `ArmMotion` of any coordinate.
 
     Parameters
