@@ -25,15 +25,16 @@ ALLOWED: dict[str, set[str]] = {
     "recording": {"errors"},
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
-    "reps": {"errors", "exercises", "recording", "motion"},
+    "reps": {"errors", "exercises", "recording", "sensor", "motion"},
     "load": BASE | {"recording", "motion", "reps"},
     # the road through them
-    "choices": BASE | {"recording"},
-    "arm_track": {"choices", "recording", "motion"},
+    "choices": BASE | {"recording", "sensor"},
+    "arm_track": {"choices", "guided_mount", "recording", "motion"},
     "guided_mount": {"errors", "recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "records": {"__version__", "choices", "recording", "motion", "reps"},
-    "pipeline": BASE | {"choices", "arm_track", "reference", "records", "recording", "motion", "reps"},
+    "pipeline": BASE
+    | {"choices", "arm_track", "reference", "records", "recording", "sensor", "motion", "reps"},
     "session_load": BASE | {"pipeline", "load", "recording", "motion", "reps"},
     # what is done with the results
     "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "session_load", "choices"},

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from armarc.live.angle import Vector
+from armarc.live.candidates import Counted, Current, group_with_top
 from armarc.live.events import (
     EngineEvent,
     GateCrossed,
@@ -26,7 +27,6 @@ from armarc.reps.grouping import FULL_SET
 from armarc.reps.movements import HYSTERESIS_SHARE_OF_TYPICAL, Movement, find_movements, typical_rise
 from armarc.reps.records import rep_record
 from armarc.reps.summary import tempo
-from armarc.reps.types import Rep
 
 LEAD_IN_S = 8.0
 BEFORE_SET_S = 3.0
@@ -42,28 +42,6 @@ SURE_RISE_RAD = math.radians(50)
 PARTIAL = 0.7
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Counted:
-    """A rep that counts: its movement in absolute rows, and its measures."""
-
-    movement: Movement
-    top_s: float
-    rep: Rep
-
-
-@dataclass(slots=True, kw_only=True)
-class _Current:
-    """The movement under way."""
-
-    number: int
-    armed: bool
-    told: bool
-    speed_rad_s: float | None = None
-    verdict: str | None = None
-    gate_s: float | None = None
-    up: Vector | None = None
-
-
 class Counting:
     """Counts the reps of a stretch; the number of sets and what they look like outlive it."""
 
@@ -75,8 +53,8 @@ class Counting:
 
     def begin(self) -> None:
         """A new stretch begins."""
-        self._current: _Current | None = None
-        self._counted: list[_Counted] = []
+        self._current: Current | None = None
+        self._counted: list[Counted] = []
         self._refused: list[int] = []
         self._seen: list[tuple[Vector, float]] = []
         self._seen_before: list[tuple[Vector, float]] = []
@@ -129,7 +107,7 @@ class Counting:
         match signal:
             case Left():
                 armed = self._armed(signal.time_s)
-                self._current = _Current(number=self.reps + 1, armed=armed, told=False)
+                self._current = Current(number=self.reps + 1, armed=armed, told=False)
             case Gate():
                 self._gate(signal, up, events)
             case FellBack():
@@ -167,7 +145,7 @@ class Counting:
             )
         )
 
-    def _alike_at_gate(self, current: _Current) -> bool:
+    def _alike_at_gate(self, current: Current) -> bool:
         """Whether the arm passes the gate the way it did in the reps before, if there were any."""
         seen = self._seen or self._seen_before
         if not seen or current.up is None or current.speed_rad_s is None:
@@ -194,7 +172,7 @@ class Counting:
         table = s.rows.table(first, row + 1)
         current, self._current = self._current, None
         groups = find_groups(table, s.exercise)
-        latest = _with_top(groups, top_row - first, self._same_rows)
+        latest = group_with_top(groups, top_row - first, self._same_rows)
         armed = current is not None and (current.armed or current.told)
         chosen: tuple[Movement, ...] = ()
         stay = list(self._counted)
@@ -260,10 +238,10 @@ class Counting:
         s = self._stretch
         return round(SAME_TOP_S * s.rate_hz)
 
-    def _is_in(self, counted: _Counted, group: tuple[Movement, ...], first: int) -> bool:
+    def _is_in(self, counted: Counted, group: tuple[Movement, ...], first: int) -> bool:
         return any(abs(m.top + first - counted.movement.top) <= self._same_rows for m in group)
 
-    def _uncount(self, gone: _Counted, events: list[EngineEvent]) -> None:
+    def _uncount(self, gone: Counted, events: list[EngineEvent]) -> None:
         s = self._stretch
         number = self._counted.index(gone) + 1
         self._counted.remove(gone)
@@ -278,7 +256,7 @@ class Counting:
         found = find_movements(np.ascontiguousarray(table[:, ANGLE]), 0.5 * smallest, smallest)
         return next((m for m in found if abs(m.top - top) <= self._same_rows), None)
 
-    def _tell_withdrawn_latest(self, current: _Current | None, events: list[EngineEvent]) -> None:
+    def _tell_withdrawn_latest(self, current: Current | None, events: list[EngineEvent]) -> None:
         s = self._stretch
         if current is not None and current.told:
             events.append(
@@ -295,7 +273,7 @@ class Counting:
         table: FloatArray,
         movement: Movement,
         first: int,
-        current: _Current | None,
+        current: Current | None,
         events: list[EngineEvent],
     ) -> int:
         s = self._stretch
@@ -338,7 +316,7 @@ class Counting:
                 )
             )
         self._counted.append(
-            _Counted(movement=moved(movement, first), top_s=float(table[movement.top, TIME]), rep=rep)
+            Counted(movement=moved(movement, first), top_s=float(table[movement.top, TIME]), rep=rep)
         )
         self._mark_set()
         record = rep_record(rep)
@@ -400,11 +378,3 @@ class Counting:
         if self._kind is not None:
             return kind is not None and kind.resembles(self._kind)
         return reps > 1 or reason != "rest"
-
-
-def _with_top(groups: tuple[tuple[Movement, ...], ...], top: int, within: int) -> tuple[Movement, ...] | None:
-    """The group that holds the movement with its top at a row."""
-    for group in groups:
-        if any(abs(m.top - top) <= within for m in group):
-            return group
-    return None
