@@ -41,7 +41,7 @@ class Watch:
         self.count = self.accepted = self.refused = 0
         self.slowest = 0.0
         self.found: dict[str, int] = {}
-        self.began = time.monotonic()
+        self.began = self.said = time.monotonic()
 
     def __call__(self, data: bytes) -> None:
         self.count += 1
@@ -65,7 +65,7 @@ class Watch:
             self.keep(f"slow {took:.0f} s", data)
         if self.count > 100 and resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before > LARGEST_JUMP_KB:
             self.keep("memory", data)
-        if self.count % 20_000 == 0:
+        if time.monotonic() - self.said > 20:
             self.report()
 
     def keep(self, what: str, data: bytes, error: BaseException | None = None) -> None:
@@ -78,7 +78,8 @@ class Watch:
         print(f"FIND {what}: {self.finds / name}: {error!s:.200}", flush=True)
 
     def report(self) -> None:
-        seconds = time.monotonic() - self.began
+        self.said = time.monotonic()
+        seconds = self.said - self.began
         print(
             f"{self.count} inputs in {seconds:.0f} s ({self.count / seconds:.0f}/s): {self.accepted} accepted, "
             f"{self.refused} refused, slowest {self.slowest:.2f} s of computing, finds {self.found or 'none'}",

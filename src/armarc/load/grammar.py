@@ -238,7 +238,8 @@ def _rows(first: str, second: str, factor: float = 1.0) -> Check:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    # Compared, not converted: an integer may be too large for a float.
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e300
 
 
 _KIND: dict[str, Check] = {"kind": one_of(KINDS)}

@@ -52,6 +52,6 @@ def rate_from(found: dict[str, Any]) -> float | None:
 def _number(value: Any) -> float | None:
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         return None
     return number if abs(number) < float("inf") else None
