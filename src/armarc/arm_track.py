@@ -32,6 +32,7 @@ from armarc.motion import (
     sensor_axis,
     up_in_sensor,
 )
+from armarc.motion.mounting import USUAL_HEIGHT_M
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray, Piece
 
@@ -157,6 +158,7 @@ def _mount(
         weight,
         hanging=hanging,
         missing=piece.missing if piece.missing.any() else None,
+        height_m=_height(choices),
     )
     twist = None
     if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):
@@ -185,6 +187,13 @@ def _mount(
 def outward_axis(choices: Choices) -> FloatArray | None:
     """Sensor axis that points away from the skin: z for a flat sensor whose strap place was stated."""
     return None if choices.strap is None else sensor_axis("+z")
+
+
+def _height(choices: Choices) -> FloatArray | None:
+    """From the bone to the sensor, sensor axes, m; None where the strap's place was not stated."""
+    outward = outward_axis(choices)
+    height_m = USUAL_HEIGHT_M if choices.sensor_height_m is None else choices.sensor_height_m
+    return None if outward is None else height_m * outward
 
 
 def _hanging(
