@@ -17,6 +17,7 @@ import sqlalchemy as sa
 
 from armarc.errors import InputError
 from armarc.log import schema
+from armarc.log.document import check_shape
 from armarc.log.labels import DEFAULT_LIFTER, Labels
 from armarc.log.measuring import READING_OPTIONS, merged_content
 from armarc.log.rows import rep_row, set_row
@@ -259,7 +260,7 @@ def _checked(result: dict[str, Any]) -> dict[str, Any]:
     try:
         # One walk through JSON proves that everything can be stored and read back as it is.
         document: dict[str, Any] = json.loads(json.dumps(result, allow_nan=False))
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, RecursionError) as error:
         raise InputError(f"the result cannot be stored: {error}") from None
     if not isinstance(document.get("sets"), list) or not isinstance(document.get("settings"), dict):
         raise InputError("the result has no sets or no settings", "process the recording again")
@@ -268,6 +269,7 @@ def _checked(result: dict[str, Any]) -> dict[str, Any]:
     for number, record in enumerate(document["sets"], start=1):
         if not isinstance(record, dict) or not {"start_s", "end_s", "reps"} <= record.keys():
             raise InputError(f"set {number} of the result lacks start_s, end_s or reps")
+    check_shape(document)
     return document
 
 
