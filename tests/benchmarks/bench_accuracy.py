@@ -20,6 +20,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import numpy as np
 
+from armarc.motion.mounting import SKIN_SE_RAD
 from armarc.pipeline import Session, process
 from armarc.recording import Recording
 from armarc.simulate import (
@@ -129,7 +130,7 @@ def counts(measured: Session, truth: Truth) -> bool:
 
 
 def line(what: str, mark: str, value: str) -> None:
-    print(f"{what:<58}{mark:<16}{value}", flush=True)
+    print(f"{what:<74}{mark:<16}{value}", flush=True)
 
 
 INSTANTS = ("start_s", "top_start_s", "top_end_s", "end_s")
@@ -140,6 +141,7 @@ def accuracy(sets: int, sessions: int) -> None:
     errors: dict[str, list[float]] = {}
     ratios: dict[str, list[float]] = {key: [] for key in WITH_SE}
     own, absolute, methods = [], [], []
+    bare: list[float] = []
     exact = 0
     missed = []
     for k in range(sets):
@@ -164,6 +166,8 @@ def accuracy(sets: int, sessions: int) -> None:
             for key in WITH_SE:
                 if mine[key] is not None and true[key] is not None and mine[f"{key}_se"]:
                     ratios[key].append((mine[key] - true[key]) / mine[f"{key}_se"])
+            bare_se = math.sqrt(max(mine["top_deg_se"] ** 2 - math.degrees(SKIN_SE_RAD) ** 2, 1e-4))
+            bare.append((mine["top_deg"] - true["top_deg"]) / bare_se)
     print(f"\n{sets} synthetic sets, {len(errors['rom_deg'])} reps")
     line("", "mark", "measured")
     line(
@@ -200,13 +204,11 @@ def accuracy(sets: int, sessions: int) -> None:
         print("  ", text)
 
     print("\nCoverage of the standard errors (a normal error: 68 % within 1, 95 % within 2)")
-    for key in WITH_SE:
-        z = np.abs(ratios[key])
-        line(
-            f"{key}: within ±1 SE, ±2 SE; rms error/SE",
-            "68 %, 95 %",
-            f"{100 * np.mean(z < 1):.0f} %, {100 * np.mean(z < 2):.0f} %; {rms(z):.2f}",
-        )
+    # A synthetic arm has no soft tissue and a straight wrist; the standard error of the top allows for both.
+    for what, values in (*ratios.items(), ("top_deg without the allowance for soft tissue", bare)):
+        z = np.abs(values)
+        shares = f"{100 * np.mean(z < 1):.0f} %, {100 * np.mean(z < 2):.0f} %; {rms(z):.2f}"
+        line(f"{what}: ±1, ±2 SE; rms error/SE", "68 %, 95 %", shares)
 
     exact = 0
     print(f"\n{sessions} synthetic sessions of 2–3 sets with picking up, walking and fidgeting between them")

@@ -12,6 +12,7 @@ from armarc.reps.swing import (
     DRIFTING_ACCELERATION_M_S2,
     FLOOR_M,
     PATH_PER_ACCELERATION,
+    TAKEN_OUT,
     body_swing,
     eccentric_floor,
 )
@@ -36,8 +37,8 @@ def test_the_travel_of_the_concentric_is_found(travel_cm):
     a = shoulder(travel_cm / 100, 110, 1.8, len(motion.time_s))
     found = body_swing(motion, a, 108.0, 292.0, DRIFTING_ACCELERATION_M_S2)
     drift = DRIFTING_ACCELERATION_M_S2 * 1.84**2 / PATH_PER_ACCELERATION
-    # The share of the assumed drift is taken out in quadrature.
-    expected = math.sqrt(max((travel_cm / 100) ** 2 - drift**2, 0.0))
+    # A share of the assumed drift is taken out in quadrature.
+    expected = math.sqrt(max((travel_cm / 100) ** 2 - (TAKEN_OUT * drift) ** 2, 0.0))
     assert found.travel_m == pytest.approx(expected, abs=3e-4)
     assert found.se_m >= FLOOR_M
 

@@ -9,7 +9,7 @@ from invented_motion import motion_of
 from invented_reps import raises
 
 from armarc.motion import elevation, up_in_sensor
-from armarc.reps.uncertainty import SHORT_TERM_RAD, angle_errors
+from armarc.reps.uncertainty import SCALE_LEFT, SHORT_TERM_RAD, angle_errors
 from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
 
 DEG = math.degrees
@@ -50,12 +50,13 @@ def test_scale_and_tilt_alone():
     assert errors.of_angle(320) == pytest.approx(math.radians(0.4))
     moved = math.radians(80)
     assert errors.of_range(320, 100.0) == pytest.approx(
-        math.hypot(math.radians(0.4), 0.5 * UNCALIBRATED_SCALE_SE * moved), rel=1e-6
+        math.hypot(math.radians(0.4), SCALE_LEFT * UNCALIBRATED_SCALE_SE * moved), rel=1e-6
     )
     speed, gate = math.radians(50), (180.0, 200.0)
     width = motion.angle_rad[200] - motion.angle_rad[180]
     assert errors.of_speed(speed, gate, 100.0) == pytest.approx(
-        speed * math.hypot(math.sqrt(2) * SHORT_TERM_RAD / width, UNCALIBRATED_SCALE_SE), rel=1e-6
+        speed * math.hypot(math.sqrt(2) * SHORT_TERM_RAD / width, SCALE_LEFT * UNCALIBRATED_SCALE_SE),
+        rel=1e-6,
     )
 
 

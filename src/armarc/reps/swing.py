@@ -20,7 +20,13 @@ much over a concentric."""
 PATH_PER_ACCELERATION = 15.6
 """An acceleration error that grows by a over a window of T, brought to rest at both ends, moves the path by
 a·T²/15.6."""
-FLOOR_M = 0.003
+TAKEN_OUT = 0.7
+"""Share of the seeming travel of the lowering that is taken for error and out of the raise's: a little of it is real.
+On synthetic sets of all sensor grades 0.7 leaves the smallest error and no bias."""
+DRIFT_SE_SHARE = 0.6
+"""Standard error left of that drift, chosen so that on the same sets 95 of 100 travels lie within two standard
+errors."""
+FLOOR_M = 0.0025
 """Sway of someone standing still and double-integrated noise."""
 
 
@@ -91,8 +97,8 @@ def body_swing(
     drift = max(floor_m_s2, DRIFTING_ACCELERATION_M_S2) * duration**2 / PATH_PER_ACCELERATION
     lever = _lever_term(motion, first, last)
     # Errors add to the path in quadrature and never shorten it: their share is taken out again.
-    seen = math.sqrt(max(path.travel_m**2 - drift**2, 0.0))
-    return Swing(travel_m=seen, se_m=math.sqrt(FLOOR_M**2 + drift**2 + lever**2))
+    seen = math.sqrt(max(path.travel_m**2 - (TAKEN_OUT * drift) ** 2, 0.0))
+    return Swing(travel_m=seen, se_m=math.sqrt(FLOOR_M**2 + (DRIFT_SE_SHARE * drift) ** 2 + lever**2))
 
 
 def _lever_term(motion: ArmMotion, first: int, last: int) -> float:
