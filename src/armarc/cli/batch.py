@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 from rich.console import Console
@@ -19,8 +20,6 @@ from armarc.cli.app import error_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from armarc.load import Resistance, SetLoad
     from armarc.pipeline import Session
 
@@ -86,7 +85,7 @@ def run(
     talk, out = error_console(), Console(highlight=False)
     code = 0
     counted = 0
-    frames: list[pd.DataFrame] = []
+    rows: list[dict[str, Any]] = []
     with Progress(console=talk, transient=True, disable=len(paths) == 1 or not talk.is_terminal) as progress:
         task = progress.add_task("Measuring", total=len(paths))
         for number, path in enumerate(paths):
@@ -96,7 +95,7 @@ def run(
                 if resistances:
                     measured.result["settings"]["resistance"] = resistances
                 report(measured, number, len(paths), outputs, out, talk)
-                frames.append(table_of(measured))
+                rows += rows_of(measured)
                 counted += len(measured.session.sets)
             except ArmarcError as error:
                 if len(paths) == 1:
@@ -105,10 +104,10 @@ def run(
                 code = code or error.exit_code
             progress.advance(task)
     if outputs.csv is not None:
-        write_table(frames, outputs.csv)
+        write_table(rows, outputs.csv)
         talk.print(f"Reps written to {escape(str(outputs.csv))}")
-    if not outputs.json and not out.is_terminal and frames:
-        plain_table(frames, len(paths))
+    if not outputs.json and not out.is_terminal:
+        plain_table(rows, len(paths))
     if code:
         raise typer.Exit(code)
     if not counted:
@@ -213,16 +212,13 @@ def measure_file(
     return Measured(path=path, session=session, result=result, loads=loads, reading=reading)
 
 
-def table_of(measured: Measured) -> pd.DataFrame:
-    """All reps of a file as one table, load included."""
-    import pandas as pd
-
-    rows = [
+def rows_of(measured: Measured) -> list[dict[str, Any]]:
+    """All reps of a file as rows of one table, load included."""
+    return [
         {"file": str(measured.path), "set": one["set"], **rep, "quality": " ".join(rep["quality"])}
         for one in measured.result["sets"]
         for rep in one["reps"]
     ]
-    return pd.DataFrame(rows)
 
 
 def report(
@@ -369,26 +365,33 @@ def draw_load(measured: Measured, index: int, path: Path, dark: bool) -> Path:
     return own
 
 
-def plain_table(frames: list[pd.DataFrame], count: int) -> None:
+def plain_table(rows: list[dict[str, Any]], count: int) -> None:
     """Write all reps of all files as one tab-separated table to stdout."""
-    import pandas as pd
-
-    table = pd.concat(frames, ignore_index=True)
-    if count == 1:
-        table = table.drop(columns="file", errors="ignore")
-    if len(table):
-        table.to_csv(sys.stdout, sep="\t", index=False)
+    columns = [name for name in columns_of(rows) if count > 1 or name != "file"]
+    if rows:
+        _write_rows(rows, columns, sys.stdout, "\t")
 
 
-def write_table(frames: list[pd.DataFrame], path: Path) -> None:
+def write_table(rows: list[dict[str, Any]], path: Path) -> None:
     """Write all reps as one CSV."""
-    import pandas as pd
-
-    table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
     try:
-        table.to_csv(path, index=False)
+        with path.open("w", newline="", encoding="utf-8") as stream:
+            _write_rows(rows, columns_of(rows), stream, ",")
     except OSError as error:
         raise UsageError(f"cannot write {path}: {error.strerror or error}", "choose another place") from None
+
+
+def columns_of(rows: list[dict[str, Any]]) -> list[str]:
+    """Names of all columns in the order they first appear."""
+    return list(dict.fromkeys(name for row in rows for name in row))
+
+
+def _write_rows(rows: list[dict[str, Any]], columns: list[str], stream: TextIO, delimiter: str) -> None:
+    writer = csv.DictWriter(
+        stream, columns, restval="", extrasaction="ignore", delimiter=delimiter, lineterminator="\n"
+    )
+    writer.writeheader()
+    writer.writerows(rows)
 
 
 def _named(error: ArmarcError, path: Path) -> str:
