@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from live_runs import choices_for, recording, run, sets_in
 
 from armarc.errors import UsageError
 from armarc.live.engine import Engine
@@ -25,6 +24,7 @@ from armarc.live.events import (
 from armarc.live.set_watch import SetEndWatch
 from armarc.pipeline import measure
 from armarc.recording import Recording
+from live_runs import choices_for, recording, run, sets_in
 
 
 def without(made: Recording, first_s: float, last_s: float) -> Recording:

@@ -294,9 +294,8 @@ def load_block(measured: dict[str, Any]) -> Table:
         value, error = summary[key], summary.get(f"{key}_se")
         if value is None:
             return "–"
-        return (
-            f"{value:.{digits}f}{unit}" if error is None else f"{value:.{digits}f} ± {error:.{digits}f}{unit}"
-        )
+        spread = "" if error is None or round(error, digits) == 0 else f" ± {error:.{digits}f}"
+        return f"{value:.{digits}f}{spread}{unit}"
 
     helped = summary["body_swing_work_reps"]
     lines = [
