@@ -19,6 +19,7 @@ from armarc.reps import MeasuredSet
 from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
+from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
@@ -314,6 +315,7 @@ def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_befo
             motion.specific_force_m_s2,
             motion.rate_hz,
             mounting.lever_arm_m,
+            bandwidth_hz=SWING_BANDWIDTH_HZ,
         )
     sets: list[MeasuredSet] = []
     for movements in grouping.sets:

@@ -13,6 +13,8 @@ from scipy.signal import butter, sosfiltfilt
 from armarc.errors import UsageError
 from armarc.recording import FloatArray
 
+LONGEST_EXTENSION_S = 3.0
+"""What is guessed beyond an end is no better for being longer."""
 HIGHEST_CUTOFF = 0.495
 """Cutoffs at or above this share of the sampling rate have nothing to remove."""
 
@@ -81,7 +83,8 @@ def _sections(
 def _filtered(
     sections: FloatArray, data: FloatArray, rate_hz: float, slowest_hz: float, order: int
 ) -> FloatArray:
-    pad = min(len(data) - 1, max(3 * (order + 1), ceil(rate_hz / slowest_hz)))
+    period_s = min(1.0 / slowest_hz, LONGEST_EXTENSION_S)
+    pad = min(len(data) - 1, max(3 * (order + 1), ceil(rate_hz * period_s)))
     return np.asarray(sosfiltfilt(sections, data, axis=0, padtype="odd", padlen=pad))
 
 

@@ -14,7 +14,7 @@ from armarc.reps.crossings import value_at
 from armarc.reps.movements import Movement
 from armarc.reps.phases import Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
-from armarc.reps.swing import Swing, body_swing, eccentric_floor, swing_acceleration
+from armarc.reps.swing import Swing, body_swing, eccentric_floor
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import AngleErrors
 
@@ -40,13 +40,11 @@ class ShoulderMotion:
     floor_m_s2: float
 
 
-def shoulder_motion(
-    motion: ArmMotion, raw: list[RawRep], shoulder_acceleration_m_s2: FloatArray
-) -> ShoulderMotion:
-    """Prepare a set's shoulder acceleration for the body swing of its reps."""
-    slow = swing_acceleration(shoulder_acceleration_m_s2, motion.rate_hz)
+def shoulder_motion(motion: ArmMotion, raw: list[RawRep], acceleration_m_s2: FloatArray) -> ShoulderMotion:
+    """Prepare the body swing of a set's reps; the acceleration has the bandwidth of the swing."""
     lowering = [(each.instants.top_end, each.instants.end) for each in raw]
-    return ShoulderMotion(acceleration_m_s2=slow, floor_m_s2=eccentric_floor(motion, slow, lowering))
+    floor = eccentric_floor(motion, acceleration_m_s2, lowering)
+    return ShoulderMotion(acceleration_m_s2=acceleration_m_s2, floor_m_s2=floor)
 
 
 def bound_reps(motion: ArmMotion, movements: tuple[Movement, ...]) -> list[RawRep]:

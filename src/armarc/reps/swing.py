@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.motion import ArmMotion, integrate_path, low_pass
+from armarc.motion import ArmMotion, integrate_path
 from armarc.recording import FloatArray
 
 LEAST_WINDOW_S = 0.2
@@ -38,11 +38,6 @@ class Swing:
     se_m: float
 
 
-def swing_acceleration(shoulder_acceleration_m_s2: FloatArray, rate_hz: float) -> FloatArray:
-    """Shoulder acceleration as `body_swing` wants it: low-passed to 4 Hz, shape (n, 3)."""
-    return low_pass(shoulder_acceleration_m_s2, rate_hz, BANDWIDTH_HZ)
-
-
 def eccentric_floor(
     motion: ArmMotion, acceleration_m_s2: FloatArray, windows: Sequence[tuple[float, float]]
 ) -> float:
@@ -55,7 +50,7 @@ def eccentric_floor(
     ----------
     motion : ArmMotion
     acceleration_m_s2 : ndarray, shape (n, 3), m/s²
-        From `swing_acceleration`.
+        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`.
     windows : sequence of (start, stop)
         Fractional samples of the eccentrics.
     """
@@ -78,7 +73,7 @@ def body_swing(
     ----------
     motion : ArmMotion
     acceleration_m_s2 : ndarray, shape (n, 3), m/s²
-        From `swing_acceleration`, global frame.
+        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`.
     start, stop : float
         Fractional sample indices of the concentric.
     floor_m_s2 : float, m/s²
