@@ -14,7 +14,9 @@ from rich.console import Console
 from typer.core import TyperGroup
 
 from armarc import __version__
-from armarc.errors import ArmarcError
+from armarc.errors import ArmarcError, InputError
+
+LONGEST_NAME = 120
 
 CAUTIONS = (
     "Training log and measurement aid, not a medical device: it does not diagnose, treat or predict injury. "
@@ -35,26 +37,29 @@ class ErrorBoundary(TyperGroup):
     def invoke(self, ctx: Any) -> Any:
         try:
             return super().invoke(ctx)
-        except ArmarcError as error:
-            if ctx.params.get("debug"):
-                raise
-            talk = error_console()
-            talk.print(f"armarc: {error}", style="bold", markup=False, soft_wrap=True)
-            raise typer.Exit(error.exit_code) from None
         except (KeyboardInterrupt, BrokenPipeError, typer.Exit, typer.Abort):
             raise
         except Exception as error:
             if ctx.params.get("debug") or _is_usage_error(error):
                 raise
-            talk = error_console()
-            talk.print(
-                f"armarc: unexpected fault: {type(error).__name__}: {error} "
-                "(nothing was changed; run again with --debug before the command to see where)",
-                style="bold",
-                markup=False,
-                soft_wrap=True,
-            )
-            raise typer.Exit(1) from None
+            said, code = _said_of(error)
+            error_console().print(f"armarc: {said}", style="bold", markup=False, soft_wrap=True)
+            raise typer.Exit(code) from None
+
+
+def _said_of(error: Exception) -> tuple[str, int]:
+    """One plain message for an error, and the exit code."""
+    if isinstance(error, ArmarcError):
+        return str(error), error.exit_code
+    if isinstance(error, OSError) and error.filename is not None:
+        # A path no command has foreseen: a name too long, a device that is not ready.
+        name = str(error.filename)
+        name = name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME]}…"
+        return f"{name}: {error.strerror or error} (check the name and the place)", InputError.exit_code
+    return (
+        f"unexpected fault: {type(error).__name__}: {error} "
+        "(nothing was changed; run again with --debug before the command to see where)"
+    ), 1
 
 
 def _is_usage_error(error: Exception) -> bool:

@@ -112,7 +112,12 @@ def _open_file(location: Location, create: bool) -> Store:
     file = location.file
     assert file is not None
     assert location.recordings is not None
-    exists = file.exists()
+    try:
+        exists = file.exists()
+    except OSError as error:
+        raise LogError(
+            f"the log cannot be at {str(file)[:120]}…: {error.strerror}", "choose another name or place"
+        ) from None
     if not exists:
         if not create:
             raise _no_log(location.name)
