@@ -11,8 +11,8 @@ from typing import Any
 from armarc.errors import UsageError
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
 from armarc.recording import Metadata
-from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
 from armarc.sensor.calibration.mounts import StoredMount
+from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 from armarc.settings import Settings
 
 SIDES = ("right", "left")

@@ -11,7 +11,6 @@ import pytest
 
 from armarc.errors import InputError
 from armarc.recording import Metadata, Recording, read_csv, write_csv
-from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
 from armarc.sensor.calibration import (
     Calibration,
     apply_calibration,
@@ -22,6 +21,7 @@ from armarc.sensor.calibration import (
     save_calibration,
     sensor_errors,
 )
+from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 from invented_bench import SIX_SIDES, SKEW, Faults, handled
 
 FAULTS = Faults(

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.signal import butter, filtfilt
+from scipy.signal import butter, filtfilt, sosfiltfilt
 
 from armarc.errors import UsageError
 from armarc.motion.filters import band_pass, high_pass, low_pass
@@ -25,6 +25,22 @@ def test_low_pass_is_scipys_filtfilt_away_from_the_ends():
     b, a = butter(2, 6.0, fs=RATE_HZ)
     expected = filtfilt(b, a, noise, axis=0)
     np.testing.assert_allclose(low_pass(noise, RATE_HZ, 6.0)[MIDDLE], expected[MIDDLE], atol=1e-9)
+
+
+@pytest.mark.parametrize("columns", [1, 4])
+def test_all_three_are_scipys_to_rounding(columns):
+    """SciPy's signal package as oracle, ends included: the same sections, extension and initial state."""
+    walk = np.cumsum(np.random.default_rng(1).normal(size=(3000, columns)), axis=0)
+    low, high = (butter(2, f, kind, fs=RATE_HZ, output="sos") for f, kind in ((6.0, "low"), (0.1, "high")))
+
+    def oracle(sections, extension):
+        return sosfiltfilt(sections, walk, axis=0, padtype="odd", padlen=extension)
+
+    scale = 1e-9 * np.abs(walk).max()
+    np.testing.assert_allclose(low_pass(walk, RATE_HZ, 6.0), oracle(low, 17), atol=scale)
+    np.testing.assert_allclose(high_pass(walk, RATE_HZ, 0.1), oracle(high, 300), atol=scale)
+    both = oracle(np.concatenate([high, low]), 300)
+    np.testing.assert_allclose(band_pass(walk, RATE_HZ, 0.1, 6.0), both, atol=scale)
 
 
 def test_high_and_band_pass():

@@ -10,7 +10,7 @@ from invented_reps import raises
 
 from armarc.motion import elevation, up_in_sensor
 from armarc.reps.uncertainty import SCALE_LEFT, SHORT_TERM_RAD, angle_errors
-from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
+from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 DEG = math.degrees
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from armarc.motion import ArmMotion, Mounting, elevation, up_in_sensor
 from armarc.recording import FloatArray
-from armarc.sensor.bench import UNCALIBRATED_SCALE_SE
+from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""

@@ -15,10 +15,9 @@ from armarc.sensor.bench.still import HANGING_ARM, still_stretches
 from armarc.sensor.bench.stream import stream_facts
 from armarc.sensor.bench.types import AxisCheck, SensorCheck, StillFacts
 from armarc.sensor.bench.verdict import findings
+from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 SHORTEST_STILL_S = 2.0
-UNCALIBRATED_SCALE_SE = 0.005
-"""Relative scale error of a gyroscope nobody calibrated (consumer parts: ±0.5–3 %, from memory of datasheets)."""
 START_VELOCITY_RAD_S = math.radians(60)
 GATE_RAD = math.radians(10)
 STAND_STILL_S = 2.0

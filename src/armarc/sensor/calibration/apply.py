@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike
 
 from armarc.recording import Recording
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
-from armarc.sensor.bench.check import UNCALIBRATED_SCALE_SE
 from armarc.sensor.calibration.types import Calibration
+from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 MARK = "calibrated_with"
 """Key in a recording's head that says it was corrected, so that it is never corrected twice."""
