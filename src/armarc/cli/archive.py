@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli import measuring_options as measuring
 from armarc.cli.log_options import print_json, print_table, say
 
 if TYPE_CHECKING:
     from armarc.archive.process import Progress, RunResult
 
-_WHAT, _SENSOR, _READ, _HOW = "What was lifted", "Sensor on the arm", "Reading the files", "Computing"
+_HOW = "Computing"
 _SAY_EVERY_S = 15.0
 
 QUERIES = """\
@@ -61,85 +62,25 @@ def process(
         Path, typer.Argument(metavar="DIR", help="Folder of recordings, searched through and through.")
     ],
     out: Annotated[Path, typer.Option(metavar="STORE", help="The archive to write or to go on with.")],
-    exercise: Annotated[
-        str | None, typer.Option("--exercise", "-e", help="See `armarc exercises`.", rich_help_panel=_WHAT)
-    ] = None,
-    side: Annotated[str | None, typer.Option(help="right or left arm.", rich_help_panel=_WHAT)] = None,
-    load: Annotated[
-        str | None, typer.Option(help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=_WHAT)
-    ] = None,
-    band: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=_WHAT
-        ),
-    ] = None,
-    gate: Annotated[
-        str | None,
-        typer.Option(metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=_WHAT),
-    ] = None,
-    loaded_range: Annotated[
-        str | None, typer.Option(metavar="LOW-HIGH", help="Loaded range, degrees.", rich_help_panel=_WHAT)
-    ] = None,
-    rest: Annotated[
-        float | None,
-        typer.Option(
-            metavar="SECONDS", help="A pause at the bottom this long ends a set.", rich_help_panel=_WHAT
-        ),
-    ] = None,
-    mounting: Annotated[
-        str | None,
-        typer.Option(help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=_SENSOR),
-    ] = None,
-    strap: Annotated[
-        str | None,
-        typer.Option(help="back, inside, thumb or little-finger side of the wrist.", rich_help_panel=_SENSOR),
-    ] = None,
-    hand_axis: Annotated[
-        str | None,
-        typer.Option(
-            metavar="±x|±y|±z", help="Sensor axis that points to the hand.", rich_help_panel=_SENSOR
-        ),
-    ] = None,
-    reach_cm: Annotated[
-        float | None, typer.Option(help="Measured distance shoulder to sensor.", rich_help_panel=_SENSOR)
-    ] = None,
-    sensor_height_cm: Annotated[
-        float | None, typer.Option(help="Height of the sensor above the bone.", rich_help_panel=_SENSOR)
-    ] = None,
-    reference: Annotated[
-        str | None,
-        typer.Option(
-            metavar="front-raise",
-            help="The first movement of every recording is a front raise.",
-            rich_help_panel=_SENSOR,
-        ),
-    ] = None,
-    fusion: Annotated[
-        str | None,
-        typer.Option(help="smoother (default), madgwick, mahony, ekf or aqua.", rich_help_panel=_SENSOR),
-    ] = None,
-    rate: Annotated[
-        float | None,
-        typer.Option(metavar="HZ", help="Sampling rate of files without time stamps.", rich_help_panel=_READ),
-    ] = None,
-    columns: Annotated[
-        str | None,
-        typer.Option(metavar="ROLE=NAME,…", help="Name columns: time, ax … gz.", rich_help_panel=_READ),
-    ] = None,
-    units: Annotated[
-        str | None,
-        typer.Option(metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.", rich_help_panel=_READ),
-    ] = None,
-    axes: Annotated[
-        str | None,
-        typer.Option(
-            metavar="X,Y,Z", help="Sensor axes in the file's, such as +y,-x,+z.", rich_help_panel=_READ
-        ),
-    ] = None,
-    gravity_sign: Annotated[
-        str | None, typer.Option(help="reaction or gravity.", rich_help_panel=_READ)
-    ] = None,
+    exercise: measuring.ExerciseName = None,
+    side: measuring.Side = None,
+    load: measuring.Load = None,
+    band: measuring.Band = None,
+    gate: measuring.Gate = None,
+    loaded_range: measuring.LoadedRange = None,
+    rest: measuring.Rest = None,
+    mounting: measuring.Mounting = None,
+    strap: measuring.Strap = None,
+    hand_axis: measuring.HandAxis = None,
+    reach_cm: measuring.ReachCm = None,
+    sensor_height_cm: measuring.SensorHeightCm = None,
+    reference: measuring.Reference = None,
+    fusion: measuring.Fusion = None,
+    rate: measuring.Rate = None,
+    columns: measuring.Columns = None,
+    units: measuring.Units = None,
+    axes: measuring.Axes = None,
+    gravity_sign: measuring.GravitySign = None,
     workers: Annotated[
         int | None,
         typer.Option(
