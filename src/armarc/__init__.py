@@ -32,7 +32,15 @@ _HOMES = {
 }
 
 
+_ROOMS = frozenset(
+    {"exercises", "load", "log", "motion", "recording", "report", "reps", "sensor", "settings", "simulate"}
+)
+"""Rooms that are there without an import of their own, as in ``armarc.motion.estimate_orientation``."""
+
+
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
         return getattr(import_module(_HOMES[name]), name)
+    if name in _ROOMS:
+        return import_module(f"armarc.{name}")
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -337,3 +337,12 @@ def test_times_count_from_the_recordings_first_sample():
     assert session.sets[0].start_s == pytest.approx(truth.reps[0].start_s, abs=0.02)
     assert session.sets[0].end_s == pytest.approx(records(session)[-1]["end_s"], abs=1e-4)
     assert session.sets[0].end_s == pytest.approx(truth.reps[-1].end_s, abs=0.03)
+
+
+def test_the_package_offers_its_rooms_without_further_imports():
+    import subprocess
+    import sys
+
+    text = "import armarc; print(armarc.motion.estimate_orientation.__name__, armarc.read_csv.__name__)"
+    done = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["estimate_orientation", "read_csv"]
