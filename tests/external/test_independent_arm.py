@@ -1,8 +1,8 @@
 """The whole road on an arm that owes nothing to the project's simulator.
 
-A rigid arm swings in one plane by minimum-jerk profiles (Flash & Hogan 1985, J Neurosci 5:1688); its angular velocity comes
-from SciPy's `Rotation`, its acceleration from second differences of the sensor's path at 1 kHz. The sensor sits at a random
-attitude. What the gate, the range and the count must be follows from the profile alone.
+A rigid arm swings in one plane by minimum-jerk profiles (Flash & Hogan 1985, J Neurosci 5:1688); its angular
+velocity comes from SciPy's `Rotation`, its acceleration from second differences of the sensor's path at 1 kHz. The
+sensor sits at a random attitude. What the gate, the range and the count must be follows from the profile alone.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from scipy.spatial.transform import Rotation
 
 import armarc
 
-BOTTOM_DEG, REACH_M, G_M_S2 = 8.0, 0.58, 9.81
+BOTTOM_DEG, REACH_M = 8.0, 0.58
+UP_M_S2 = np.array([0.0, 0.0, 9.81])
 STEP_S = 1e-3
 
 
@@ -48,7 +49,7 @@ def lifted(path, *, reps, up_s, down_s, hold_s=0.3, pause_s=0.5, top_deg=88.0, r
     sway_m = 0.004 * np.stack([np.sin(1.1 * time_s), np.cos(0.7 * time_s), np.sin(0.9 * time_s)], axis=1)
     path_m = REACH_M * along + sway_m
     acceleration = np.gradient(np.gradient(path_m, STEP_S, axis=0), STEP_S, axis=0)
-    force = sensor.inv().apply(acceleration + [0.0, 0.0, G_M_S2])
+    force = sensor.inv().apply(acceleration + UP_M_S2)
     turning = (sensor[:-1].inv() * sensor[1:]).as_rotvec() / STEP_S
     turning = np.vstack([turning, turning[-1:]])
     every = slice(None, None, 1000 // rate_hz)
