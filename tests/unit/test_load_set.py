@@ -70,7 +70,7 @@ def true_dynamics(truth: Truth, arm_axis: np.ndarray) -> tuple[np.ndarray, Dynam
     )
 
 
-@pytest.mark.parametrize("swing_m", [0.0, 0.05])
+@pytest.mark.parametrize("swing_m", [0.0, 0.03, 0.05])
 def test_against_the_truth(swing_m: float) -> None:
     done, truth = session(swing_m)
     found = load_of(swing_m)
@@ -89,6 +89,25 @@ def test_against_the_truth(swing_m: float) -> None:
         assert m.peak_concentric_moment_n_m == pytest.approx(true.moment_n_m[up].max(), rel=0.02)
         swing = integral_between(time_s, true.force_power_w, real.start_s, real.top_start_s)
         assert m.swing_work_j == pytest.approx(swing, abs=2.5)
+        assert m.swing_share is not None
+        assert m.swing_share == pytest.approx(swing / (work + swing), abs=0.04)
+
+
+@pytest.mark.parametrize("swing_m", [0.0, 0.03, 0.05])
+def test_moment_by_angle_within_five_percent_of_its_peak(swing_m: float) -> None:
+    done, truth = session(swing_m)
+    found = load_of(swing_m)
+    time_s, true = true_dynamics(truth, done.motions[0].mounting.arm_axis)
+    curves = []
+    for real in truth.sets[0].reps:
+        up = (time_s >= real.start_s) & (time_s <= real.top_start_s)
+        curves.append(np.interp(found.angle_rad, truth.series.angle_rad[up], true.moment_n_m[up]))
+    expected = np.mean(curves, axis=0)
+    seen = np.isfinite(found.concentric_mean_n_m)
+    inside = seen & (found.angle_rad > math.radians(12)) & (found.angle_rad < math.radians(84))
+    error = found.concentric_mean_n_m[inside] - expected[inside]
+    assert inside.sum() > 60
+    assert np.sqrt(np.mean(error**2)) < 0.05 * expected.max()
 
 
 @pytest.mark.parametrize("swing_m", [0.0, 0.05])
