@@ -174,3 +174,37 @@ def test_spread_known_answers():
     assert gravity_spread(t, still, 0.5 * around) == pytest.approx(1 - (2 / np.pi) ** 2, abs=1e-3)
     assert np.isnan(gravity_spread(t[:19], still[:19], around[:19]))
     assert gravity_smear(t[:19], still[:19], around[:19]).unit is None
+
+
+@pytest.mark.parametrize("unit", ["rad/s", "deg/s"])
+def test_axes_that_do_not_fit_leave_the_lengths_to_tell_the_unit(unit):
+    """A swing of 80°: gravity wanders as far as the gyroscope turns, whatever its axes are called."""
+    from armarc.recording.inference import angular_velocity_unit
+
+    time_s = np.arange(3000) / 100
+    angle = np.radians(40) * (1 - np.cos(2 * np.pi * time_s / 4))
+    rate = np.gradient(angle, time_s)
+    force = 9.81 * np.stack([np.sin(angle), np.cos(angle), 0 * angle], axis=1)
+    mixed = np.stack([0.6 * rate, 0.8 * rate, 0 * rate], axis=1) * (1 if unit == "rad/s" else 180 / np.pi)
+    told, why, _ = angular_velocity_unit(
+        time_s, force, mixed, stated=None, named=None, file="set.csv", column="gx"
+    )
+    assert told == unit
+    assert why
+
+
+def test_a_sensor_at_rest_does_not_tell_its_unit():
+    from armarc.recording.inference import angular_velocity_unit
+
+    rng = np.random.default_rng(0)
+    force = np.array([0.0, 0.0, 9.81]) + rng.normal(0, 0.02, (3000, 3))
+    with pytest.raises(UnitError, match="cannot be told"):
+        angular_velocity_unit(
+            np.arange(3000) / 100,
+            force,
+            rng.normal(0, 0.1, (3000, 3)),
+            stated=None,
+            named=None,
+            file="still.csv",
+            column="gx",
+        )

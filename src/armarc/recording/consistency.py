@@ -18,6 +18,8 @@ from armarc.recording.types import FloatArray
 _WINDOW_S = 2.0
 _STEP_S = 0.02
 _LONGEST_S = 600.0
+_TRAVEL_STEP_S = 0.25
+_LEAST_TILT = 0.35  # chord of 20°
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +105,44 @@ def gravity_spread(
     mean = turned.mean(axis=1)
     power = np.maximum((turned**2).sum(axis=2).mean(axis=1), 1e-300)
     return float(np.mean(1.0 - (mean**2).sum(axis=1) / power))
+
+
+def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> float:
+    """How far gravity wanders in the sensor for every unit the gyroscope says it turned.
+
+    Axes that do not fit each other do not matter here, only lengths: gravity cannot wander much further than the
+    sensor turns, and in a raise not much less.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), s
+    acceleration : ndarray, shape (n, 3), any unit
+    angular_velocity : ndarray, shape (n, 3), any unit
+
+    Returns
+    -------
+    float
+        Path of the direction of gravity, rad, over the path of the gyroscope, both of averages over 0.25 s; NaN for
+        fewer than 20 samples, a sensor that never tilts by 20°, or a gyroscope that shows nothing.
+    """
+    n = len(time_s)
+    if n < 20:
+        return float("nan")
+    period = float(np.median(np.diff(time_s)))
+    if not period > 0:
+        return float("nan")
+    width = max(1, round(_TRAVEL_STEP_S / period))
+    used = n // width * width
+    force = acceleration[:used].reshape(-1, width, 3).mean(axis=1)
+    turn = angular_velocity[:used].reshape(-1, width, 3).mean(axis=1) * (width * period)
+    direction = force / np.maximum(np.linalg.norm(force, axis=1, keepdims=True), 1e-300)
+    if len(direction) < 2 or float(np.linalg.norm(direction - direction[0], axis=1).max()) < _LEAST_TILT:
+        return float("nan")
+    wandered = np.linalg.norm(np.diff(direction, axis=0), axis=1)
+    turned = np.linalg.norm(turn, axis=1)
+    moving = turned[1:] > 0.2 * float(np.quantile(turned, 0.95))
+    total = float(turned[1:][moving].sum())
+    return float(wandered[moving].sum()) / total if total > 0 else float("nan")
 
 
 def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from armarc.errors import FormatError, UnitError
-from armarc.recording.consistency import Smear, gravity_smear, gravity_spread
+from armarc.recording.consistency import Smear, gravity_smear, gravity_spread, tilt_travel
 from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.recording.units import SCALE, scale_of
 
+_LEAST_TRAVEL = 0.15
+_SLOW_LIFT_DEG_S = 20.0
 _FASTEST_ARM_RAD_S = 70.0
 _FASTEST_DEG_S = 5000.0
 _GRAVITY_TOLERANCE = 0.25
@@ -121,7 +125,8 @@ def angular_velocity_unit(
     fastest = float(np.abs(angular_velocity).max())
     unit = stated or named
     if unit is None:
-        unit, why = _told_unit(smear, fastest, file, column)
+        travel = tilt_travel(time_s, specific_force_m_s2, angular_velocity)
+        unit, why = _told_unit(smear, travel, fastest, file, column)
         return unit, [why], _axis_warning(time_s, specific_force_m_s2, angular_velocity, unit, smear)
     scale = scale_of(unit, "angular_velocity")
     if smear.certain and smear.unit and not 0.2 < SCALE["angular_velocity"][smear.unit] / scale < 5.0:
@@ -143,7 +148,7 @@ def angular_velocity_unit(
     return unit, [], _axis_warning(time_s, specific_force_m_s2, angular_velocity, unit, smear)
 
 
-def _told_unit(smear: Smear, fastest: float, file: str, column: str) -> tuple[str, str]:
+def _told_unit(smear: Smear, travel: float, fastest: float, file: str, column: str) -> tuple[str, str]:
     if fastest > _FASTEST_DEG_S:
         why = f"angular velocity is in mdeg/s: its largest value, {fastest:.4g}, is beyond any gyroscope in deg/s"
         return "mdeg/s", why
@@ -152,6 +157,18 @@ def _told_unit(smear: Smear, fastest: float, file: str, column: str) -> tuple[st
         return smear.unit, why
     if fastest > _FASTEST_ARM_RAD_S:
         why = f"angular velocity is in deg/s: its largest value, {fastest:.4g}, would be faster than any arm in rad/s"
+        return "deg/s", why
+    if travel > _LEAST_TRAVEL:
+        why = (
+            "angular velocity is in rad/s: gravity wanders in the sensor about as far as that turns it "
+            f"({travel:.2g} of it; {travel * 180 / math.pi:.3g} times as far as the same numbers in deg/s)"
+        )
+        return "rad/s", why
+    if travel * 180 / math.pi > _LEAST_TRAVEL and travel < _LEAST_TRAVEL / 5 and fastest > _SLOW_LIFT_DEG_S:
+        why = (
+            "angular velocity is in deg/s: gravity wanders in the sensor about as far as that turns it "
+            f"({travel * 180 / math.pi:.2g} of it)"
+        )
         return "deg/s", why
     raise UnitError(
         "the unit of the gyroscope cannot be told: the column names do not say it, and the sensor tilts too "
