@@ -19,6 +19,7 @@ from armarc.reps import MeasuredSet
 from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
+from armarc.reps.steadiness import moved_sets
 from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
@@ -31,6 +32,7 @@ CONCENTRIC_WORTH = 0.1
 """Weight of the concentric in the fit of the lever arm: the body may swing there."""
 UNKNOWN = "unknown"
 """Key of the entry for an exercise nobody named: its range is not known either."""
+HANGING_BELOW_RAD = math.radians(40)
 SAME_TOP_S = 0.6
 """Passes agree on a rep when its top moved by less than this: a held top is flat."""
 LEAST_ROM_RAD = math.radians(8)
@@ -228,7 +230,22 @@ def _measure_piece(
     windows = _windows(motion, grouping)
     front_raise = _front_raise(motion, choices, grouping, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    return motion, _measured(motion, grouping, choices, sets_before), grouping.left_out
+    moved = _moved(motion, windows)
+    if any(moved):
+        warnings.append("the sensor moved on the arm: angles of the flagged sets are less certain")
+    return motion, _measured(motion, grouping, choices, sets_before, moved), grouping.left_out
+
+
+def _moved(motion: ArmMotion, windows: SetWindows) -> tuple[bool, ...]:
+    """Whether the strap had moved, for every set; only an arm that hangs between reps can tell."""
+    if motion.coordinate != "elevation":
+        return tuple(False for _ in windows.bottoms)
+    up = up_in_sensor(motion.quaternion)
+    hanging = []
+    for group in windows.bottoms:
+        at = np.asarray(group)
+        hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
+    return moved_sets(hanging)
 
 
 def _same_tops(one: Grouping, other: Grouping, rate_hz: float) -> bool:
@@ -303,7 +320,9 @@ def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnin
     return None
 
 
-def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int) -> list[MeasuredSet]:
+def _measured(
+    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, moved: tuple[bool, ...]
+) -> list[MeasuredSet]:
     exercise = choices.exercise
     errors = angle_errors(motion, scale=choices.scale_se)
     shoulder: FloatArray | None = None
@@ -318,7 +337,7 @@ def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_befo
             bandwidth_hz=SWING_BANDWIDTH_HZ,
         )
     sets: list[MeasuredSet] = []
-    for movements in grouping.sets:
+    for movements, has_moved in zip(grouping.sets, moved, strict=True):
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
@@ -328,6 +347,8 @@ def _measured(motion: ArmMotion, grouping: Grouping, choices: Choices, sets_befo
             for number, each in enumerate(raw, start=1)
         ]
         finished = finish_set(reps, motion)
+        if has_moved:
+            finished = tuple(replace(rep, quality=(*rep.quality, "unsteady_sensor")) for rep in finished)
         sets.append(
             MeasuredSet(
                 set=sets_before + len(sets) + 1,
