@@ -34,6 +34,7 @@ from armarc.motion import (
 )
 from armarc.motion.mounting import USUAL_HEIGHT_M
 from armarc.motion.quaternions import rotate
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray, Piece
 
 RATE_CUTOFF_HZ = 6.0
@@ -116,6 +117,7 @@ def track(
         orientation=orientation,
         mounting=mounting,
         side=choices.side,
+        tolerance=choices.tolerance or UNKNOWN_TOLERANCE,
         notes=tuple(notes),
     )
 
@@ -177,6 +179,7 @@ def _mount(
         outward=outward_axis(choices),
         sensor_height_m=choices.sensor_height_m,
         reach_m=choices.reach_m,
+        tolerance=choices.tolerance or UNKNOWN_TOLERANCE,
     )
     mounting, from_mount = with_stored_mount(mounting, choices.kept_mount)
     if choices.exercise.coordinate == "elevation":

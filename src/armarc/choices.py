@@ -10,9 +10,9 @@ from typing import Any
 
 from armarc.errors import UsageError
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
+from armarc.motion.tolerance import Tolerance
 from armarc.recording import Metadata
 from armarc.sensor.calibration.mounts import StoredMount
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 from armarc.settings import Settings
 
 SIDES = ("right", "left")
@@ -37,7 +37,7 @@ class Choices:
     sensor_height_m: float | None = None
     reference: str | None = None
     kept_mount: StoredMount | None = None
-    scale_se: float = UNCALIBRATED_SCALE_SE
+    tolerance: Tolerance | None = None
     assumed: tuple[str, ...] = ()
 
 
@@ -60,7 +60,7 @@ def choose(
     sensor_height_m: float | None = None,
     reference: str | None = None,
     kept_mount: StoredMount | None = None,
-    scale_se: float | None = None,
+    tolerance: Tolerance | None = None,
     catalogue: Mapping[str, Exercise] | None = None,
 ) -> Choices:
     """Settle what a recording is measured with.
@@ -78,8 +78,8 @@ def choose(
         ``"front-raise"``: the first movement of the recording is a front raise that shows where the lifter faces.
     kept_mount : StoredMount or None
         From ``armarc sensor mount``.
-    scale_se : float or None
-        Relative standard error of the gyroscope; None for an uncalibrated one.
+    tolerance : Tolerance or None
+        Scale errors of a calibrated sensor; None tells them by the recording's noise.
     catalogue : mapping or None
         Entries to choose from; None for the built-in and the user's own.
 
@@ -136,7 +136,7 @@ def choose(
         sensor_height_m=_within("the sensor's height", height, -0.1, 0.15, "m", "--sensor-height-cm 2.5"),
         reference=first(reference, metadata.other.get("reference")),
         kept_mount=kept_mount,
-        scale_se=UNCALIBRATED_SCALE_SE if scale_se is None else scale_se,
+        tolerance=tolerance,
         assumed=tuple(assumed),
     )
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from armarc.errors import InputError
 from armarc.motion import Mounting, Twist, elevation, find_twist, fuse, up_in_sensor
+from armarc.motion.mounting import FACING_SE_RAD
 from armarc.motion.quaternions import rotate, rotate_back
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.sensor.bench.still import HANGING_ARM, still_stretches
@@ -27,9 +28,6 @@ MOST_HAND_TURN_RAD = math.radians(40)
 LEAST_HINGE = 0.9
 """Share of the raise's squared rate about one axis."""
 STILL_S = 1.0
-FACING_SE_RAD = math.radians(6)
-"""How straight to the front a person raises the arm (common practice, no source)."""
-SKIN_SE_RAD = math.radians(1)
 RESTRAP_AXIS_SE_RAD = math.radians(4)
 RESTRAP_ROLL_SE_RAD = math.radians(10)
 """What taking the strap off and on again changes (own judgement, no source)."""
@@ -171,7 +169,7 @@ def _read_off(
     return GuidedMount(
         arm_axis=arm,
         thumb_axis=np.asarray(thumb),
-        arm_se_rad=math.hypot(twist.uncertainty_rad, SKIN_SE_RAD),
+        arm_se_rad=twist.uncertainty_rad,
         thumb_se_rad=math.sqrt(FACING_SE_RAD**2 + (about_arm / 2) ** 2 + twist.uncertainty_rad**2),
         raise_rad=float(theta[1] - theta[0]),
         hand_turn_rad=about_arm,
@@ -253,11 +251,11 @@ def with_stored_mount(mounting: Mounting, stored: StoredMount | None) -> tuple[M
         notes.append(f"the arm's direction was taken from the mount recorded at {stored.made_at}")
     if mounting.thumb_axis is None:
         thumb = _turned_along(stored.thumb_axis, stored.arm_axis, arm)
-        mounting = replace(mounting, thumb_axis=thumb)
-        roll = math.degrees(math.hypot(stored.thumb_se_rad, RESTRAP_ROLL_SE_RAD))
+        roll = math.hypot(stored.thumb_se_rad, RESTRAP_ROLL_SE_RAD)
+        mounting = replace(mounting, thumb_axis=thumb, thumb_se_rad=roll)
         notes.append(
-            f"the thumb's direction was taken from the mount recorded at {stored.made_at} (±{roll:.0f}° with a strap "
-            "put on again)"
+            f"the thumb's direction was taken from the mount recorded at {stored.made_at} "
+            f"(±{math.degrees(roll):.0f}° with a strap put on again)"
         )
     return mounting, tuple(notes)
 

@@ -13,6 +13,7 @@ from armarc.choices import Choices, choose
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion, remove_drift, shoulder_acceleration, up_in_sensor
+from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
@@ -23,6 +24,7 @@ from armarc.reps.steadiness import moved_sets
 from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
+from armarc.sensor.noise_seen import gyroscope_noise_density
 from armarc.settings import Settings
 
 if TYPE_CHECKING:
@@ -95,7 +97,7 @@ def process(
     sensor_height_cm: float | None = None,
     reference: str | None = None,
     kept_mount: StoredMount | None = None,
-    scale_se: float | None = None,
+    tolerance: Tolerance | None = None,
     settings: Settings | None = None,
 ) -> Session:
     """Find and measure the sets and reps of a recording.
@@ -128,8 +130,8 @@ def process(
         ``"front-raise"``: the recording's first movement is a front raise that shows where the lifter faces.
     kept_mount : StoredMount or None
         How this sensor sits, from ``armarc sensor mount``.
-    scale_se : float or None
-        Relative standard error of the gyroscope's scale, from its calibration.
+    tolerance : Tolerance or None
+        Scale errors of the sensor, from its calibration; None tells them by the recording's noise.
     settings : Settings or None
         The lifter's saved choices; None means none (the command line loads them).
 
@@ -167,7 +169,7 @@ def process(
         sensor_height_m=None if sensor_height_cm is None else sensor_height_cm / 100,
         reference=reference,
         kept_mount=kept_mount,
-        scale_se=scale_se,
+        tolerance=tolerance,
     )
     return measure(recording, choices)
 
@@ -212,6 +214,9 @@ def _measure_piece(
     piece: Piece, choices: Choices, sets_before: int, warnings: list[str]
 ) -> tuple[ArmMotion, list[MeasuredSet], int]:
     exercise = choices.exercise
+    if choices.tolerance is None:
+        seen = gyroscope_noise_density(piece.angular_velocity_rad_s, piece.rate_hz, piece.missing)
+        choices = replace(choices, tolerance=tolerance_by_noise(seen))
     motion = track(piece, choices)
     grouping = _grouped(motion, exercise)
     if exercise.key == UNKNOWN and not any(len(movements) > 2 for movements in grouping.sets):
@@ -324,7 +329,7 @@ def _measured(
     motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, moved: tuple[bool, ...]
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
-    errors = angle_errors(motion, scale=choices.scale_se)
+    errors = angle_errors(motion)
     shoulder: FloatArray | None = None
     mounting = motion.mounting
     if motion.coordinate != "movement" and mounting.lever_arm_m is not None:

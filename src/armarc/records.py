@@ -8,6 +8,7 @@ from typing import Any
 from armarc import __version__
 from armarc.choices import Choices
 from armarc.motion import ArmMotion
+from armarc.motion.tolerance import Tolerance
 from armarc.recording import Recording
 from armarc.reps import MeasuredSet
 from armarc.reps.records import cm, deg, seconds, set_record
@@ -75,8 +76,19 @@ def mounting_record(motion: ArmMotion) -> dict[str, Any]:
         "uncertainty_deg": deg(mounting.uncertainty_rad),
         "reach_m": None if mounting.reach_m is None else round(mounting.reach_m, 4),
         "thumb_axis": vector(mounting.thumb_axis),
+        "thumb_uncertainty_deg": deg(mounting.thumb_se_rad),
         "gyroscope_bias_deg_s": [deg(float(x)) for x in motion.orientation.gyroscope_bias_rad_s],
         "tilt_se_deg": deg(motion.orientation.tilt_se_rad),
+        "scale_se": tolerance_record(motion.tolerance),
+    }
+
+
+def tolerance_record(tolerance: Tolerance) -> dict[str, Any]:
+    """What the standard errors assume of the sensor's scales, and what told it: calibration, noise or nothing."""
+    return {
+        "gyroscope_pct": round(100 * tolerance.gyroscope, 4),
+        "accelerometer_pct": round(100 * tolerance.accelerometer, 4),
+        "told_by": tolerance.told_by,
     }
 
 

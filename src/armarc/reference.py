@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from armarc.arm_track import outward_axis
 from armarc.choices import Choices
 from armarc.motion import ArmMotion, hand_rotation, plane_of_elevation, thumb_axis
+from armarc.motion.mounting import FACING_SE_RAD, STRAP_ROLL_SE_RAD
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 
@@ -59,9 +60,10 @@ def add_reference(
     if motion.coordinate != "elevation":
         return motion
     outward = outward_axis(choices)
-    thumb = None
+    thumb, thumb_se = None, motion.mounting.thumb_se_rad
     if outward is not None and choices.strap is not None:
         thumb = thumb_axis(motion.mounting.arm_axis, outward, choices.strap, motion.side)
+        thumb_se = STRAP_ROLL_SE_RAD
     notes = motion.notes
     if thumb is None:
         thumb = motion.mounting.thumb_axis
@@ -77,6 +79,7 @@ def add_reference(
         if thumb is not None and shown is not None and float(thumb @ shown) < np.cos(ROLL_DISAGREES_RAD):
             notes = (*notes, STRAP_DISAGREES)
         thumb = thumb if shown is None else shown
+        thumb_se = FACING_SE_RAD
     elif thumb is not None:
         forward = _thumb_heading(motion, thumb, bottoms, drift)
     if forward is None:
@@ -84,7 +87,7 @@ def add_reference(
     return replace(
         motion,
         notes=notes,
-        mounting=replace(motion.mounting, thumb_axis=thumb),
+        mounting=replace(motion.mounting, thumb_axis=thumb, thumb_se_rad=thumb_se),
         plane_rad=plane_of_elevation(arm, forward, motion.side),
         hand_rotation_rad=None if thumb is None else hand_rotation(motion.quaternion, thumb),
     )

@@ -28,7 +28,7 @@ ALLOWED: dict[str, set[str]] = {
     "reps": {"errors", "exercises", "recording", "sensor", "motion"},
     "load": BASE | {"recording", "motion", "reps"},
     # the road through them
-    "choices": BASE | {"recording", "sensor"},
+    "choices": BASE | {"recording", "sensor", "motion"},
     "arm_track": {"choices", "guided_mount", "recording", "motion"},
     "guided_mount": {"errors", "recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},

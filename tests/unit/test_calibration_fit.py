@@ -10,10 +10,10 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from armarc.errors import InputError, UsageError
+from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE
 from armarc.recording import Metadata, Recording
 from armarc.sensor.calibration import CalibrationRun, calibrate, rests_and_moves
 from armarc.sensor.calibration.rotations import running_rotation, total_rotation
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 from invented_bench import SIDEWAYS, SIX_SIDES, SKEW, Faults, handled, still
 
 FAULTS = Faults(

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from armarc.errors import InputError
+from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE
 from armarc.recording import Metadata, Recording, read_csv, write_csv
 from armarc.sensor.calibration import (
     Calibration,
@@ -21,7 +22,6 @@ from armarc.sensor.calibration import (
     save_calibration,
     sensor_errors,
 )
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 from invented_bench import SIX_SIDES, SKEW, Faults, handled
 
 FAULTS = Faults(

@@ -57,7 +57,7 @@ def test_across_a_pure_hinge_nothing_is_seen_and_the_error_says_so():
     # 2 cm along the hinge's axis: held near 0 by the prior, and one standard error away at most.
     axis = np.linalg.eigh(h.angular_velocity_rad_s.T @ h.angular_velocity_rad_s)[1][:, 2]
     missed = abs(axis @ (found.vector_m - h.lever_arm_m))
-    se = math.sqrt(axis @ found.covariance_m2 @ axis)
+    se = math.sqrt(axis @ found.full_covariance_m2 @ axis)
     assert 0.015 < missed < 0.022
     assert 0.018 < se < 0.025
     in_plane = found.vector_m - h.lever_arm_m - axis * (axis @ (found.vector_m - h.lever_arm_m))

@@ -1,12 +1,15 @@
 """Which evidence the mounting takes, and what it says about it."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from armarc.errors import UsageError
 from armarc.motion import LeverArm, Twist, choose_mounting, sensor_axis, thumb_axis
+from armarc.motion.mounting import OFF_PLANE_M, SCALE_ACROSS, SCALE_IN_PLANE, UNKNOWN_HEIGHT_M
+from armarc.motion.tolerance import Tolerance
 
 DOWN = np.array([0.0, 0.0, -1.0])
 
@@ -104,10 +107,29 @@ def test_the_height_of_the_sensor_is_taken_out_where_the_strap_was_stated():
 
 
 def test_uncertainty_is_made_of_its_parts():
-    mounting, _ = choose(lever=lever(se_m=0.0058), outward=np.array([0, 1.0, 0]), sensor_height_m=0.0)
-    parts = [math.degrees(0.0058 / 0.58), 1.0, math.degrees(math.atan(0.005 / 0.58))]
-    assert math.degrees(mounting.uncertainty_rad) == pytest.approx(math.hypot(*parts), rel=1e-6)
-    np.testing.assert_allclose(mounting.axis_covariance_rad2 @ mounting.arm_axis, 0, atol=1e-12)
+    # The arm hangs along −z and is raised about x; the sensor sits 2 cm outside on y, said to a few millimetres.
+    perfect = Tolerance(gyroscope=0.0, accelerometer=0.0)
+    fitted = replace(lever(se_m=0.0058), across=np.array([1.0, 0, 0]))
+    stated = {"outward": np.array([0, 1.0, 0]), "sensor_height_m": 0.0}
+    mounting, _ = choose(lever=fitted, **stated, tolerance=perfect)
+    covariance = mounting.axis_covariance_rad2
+    np.testing.assert_allclose(covariance @ mounting.arm_axis, 0, atol=1e-12)
+    fit = 0.0058 / 0.58
+    in_plane, across = math.sqrt(covariance[1, 1]), math.sqrt(covariance[0, 0])
+    assert in_plane == pytest.approx(math.hypot(fit, 0.003 / 0.58), rel=1e-6)
+    assert across == pytest.approx(math.hypot(fit, OFF_PLANE_M / 0.58), rel=1e-6)
+    assert mounting.uncertainty_rad == pytest.approx(math.hypot(in_plane, across) / math.sqrt(2), rel=1e-6)
+
+    # Nothing stated: the height may lie anywhere around the arm.
+    unknown, _ = choose(lever=fitted, tolerance=perfect)
+    assert math.sqrt(unknown.axis_covariance_rad2[1, 1]) == pytest.approx(
+        math.hypot(fit, UNKNOWN_HEIGHT_M / 0.58), rel=1e-6
+    )
+
+    # A sensor of 1 % makes both directions less certain, most of all the one the movement does not show.
+    poor, _ = choose(lever=fitted, **stated, tolerance=Tolerance(gyroscope=0.01, accelerometer=0.01))
+    more = np.sqrt(np.diag(poor.axis_covariance_rad2 - covariance)[:2])
+    np.testing.assert_allclose(more, [0.01 * SCALE_ACROSS, 0.01 * SCALE_IN_PLANE], rtol=1e-6)
 
 
 def test_a_twist_points_to_the_hand_even_upside_down():

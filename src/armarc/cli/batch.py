@@ -173,7 +173,7 @@ def read_session(
     """Read and measure one recording; also the reading options in force, the saved ones among them."""
     from armarc.pipeline import process
     from armarc.recording import read_csv
-    from armarc.sensor.calibration import apply_calibration, find_calibration, gyroscope_scale_se
+    from armarc.sensor.calibration import apply_calibration, find_calibration, tolerance_of
     from armarc.sensor.calibration.mounts import find_mount
 
     settings = options["settings"]
@@ -187,7 +187,7 @@ def read_session(
     session = process(
         apply_calibration(recording, calibration),
         kept_mount=find_mount(about, side),
-        scale_se=None if calibration is None else gyroscope_scale_se(calibration),
+        tolerance=tolerance_of(calibration),
         **options,
     )
     return session, reading

@@ -50,12 +50,17 @@ class LeverArm:
     vector_m : ndarray, shape (3,), m
         Sensor axes.
     covariance_m2 : ndarray, shape (3, 3), m²
+        Of the fit, as far as the movement shows the vector.
     offset_m_s2 : ndarray, shape (3,), m/s²
         Zero-g offset of the accelerometer, sensor axes, as far as the set shows it.
     residual_m_s2 : float, m/s²
         What the shoulder's own movement and noise left over (root mean square of one axis).
     explained : float
         Share of the movement's acceleration the fixed shoulder explains, 0 to 1.
+    across : ndarray, shape (3,), or None
+        Axis of the raise in sensor axes.
+    unseen_m : float, m
+        Standard error along it of what the movement does not show and the prior holds.
     """
 
     vector_m: FloatArray
@@ -63,6 +68,8 @@ class LeverArm:
     offset_m_s2: FloatArray
     residual_m_s2: float
     explained: float
+    across: FloatArray | None = None
+    unseen_m: float = 0.0
 
     @property
     def reach_m(self) -> float:
@@ -70,12 +77,19 @@ class LeverArm:
         return float(np.linalg.norm(self.vector_m))
 
     @property
+    def full_covariance_m2(self) -> FloatArray:
+        """Shape (3, 3), m²: covariance of the vector with what the movement does not show."""
+        if self.across is None:
+            return self.covariance_m2
+        return self.covariance_m2 + np.outer(self.across, self.across) * self.unseen_m**2
+
+    @property
     def direction_covariance_rad2(self) -> FloatArray:
         """Shape (3, 3), rad²: covariance of the direction, zero along it."""
         reach = max(self.reach_m, 1e-9)
         unit = self.vector_m / reach
         across = np.eye(3) - np.outer(unit, unit)
-        return np.asarray(across @ self.covariance_m2 @ across) / reach**2
+        return np.asarray(across @ self.full_covariance_m2 @ across) / reach**2
 
     @property
     def direction_se_rad(self) -> float:
@@ -192,7 +206,6 @@ def _solve(
 ) -> LeverArm | None:
     expected = np.zeros(3) if height_m is None else across * float(across @ height_m)
     target = target - design[:, :, :3] @ expected
-    spread = ACROSS_SPREAD_M if height_m is None else ACROSS_SPREAD_KNOWN_M
     precision = np.zeros((6, 6))
     precision[:3, :3] = np.eye(3) / ALONG_PRIOR_M**2 + np.outer(across, across) * (
         1 / ACROSS_PRIOR_M**2 - 1 / ALONG_PRIOR_M**2
@@ -225,10 +238,12 @@ def _solve(
         return None
     return LeverArm(
         vector_m=unknowns[:3] + expected,
-        covariance_m2=np.linalg.inv(information)[:3, :3] + np.outer(across, across) * spread**2,
+        covariance_m2=np.asarray(np.linalg.inv(information)[:3, :3], dtype=np.float64),
         offset_m_s2=unknowns[3:],
         residual_m_s2=math.sqrt(variance),
         explained=max(0.0, 1.0 - left / moved),
+        across=across,
+        unseen_m=ACROSS_SPREAD_M if height_m is None else ACROSS_SPREAD_KNOWN_M,
     )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from armarc.errors import UsageError
 from armarc.motion.lever_arm import LeverArm
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
 from armarc.motion.twist import Twist
 from armarc.motion.types import Mounting
 from armarc.recording import FloatArray
@@ -19,8 +20,16 @@ from armarc.recording import FloatArray
 METHODS = ("auto", "twist", "lever_arm", "hanging", "stated")
 HANGING_SE_RAD = math.radians(8.0)
 """An arm with a weight in the hand hangs 7–11° off the vertical."""
-SKIN_SE_RAD = math.radians(1.0)
-"""Soft tissue and a wrist that is not quite straight."""
+OFF_PLANE_M = 0.006
+"""How far the end of the arm strays from the plane it is raised in, as far as the lever arm's fit is concerned."""
+STRAP_ROLL_SE_RAD = math.radians(10)
+"""How near a strap sits to the place that was stated, all round the wrist, and how near the hanging thumb points to
+the front (own judgement, no source)."""
+FACING_SE_RAD = math.radians(6)
+"""How straight to the front a person raises the arm (common practice, no source)."""
+SCALE_ACROSS, SCALE_IN_PLANE = 4.8, 1.2
+"""rad of the arm's direction per unit of the accelerometer's scale error, along the axis of the raise and in its plane
+(found on synthetic sets with one error at a time)."""
 LEAST_REACH_M, MOST_REACH_M = 0.15, 1.0
 MOST_LEVER_SE_RAD = math.radians(6.0)
 LEAST_EXPLAINED = 0.3
@@ -28,9 +37,9 @@ CONVINCING = 0.8
 """A fit that explains this share of the acceleration stands against a pose that was only taken to be hanging:
 a press or a machine has the arm up at the bottom of the rep."""
 MOST_DISAGREEMENT_RAD = math.radians(40)
-UNKNOWN_HEIGHT_M = 0.015
+UNKNOWN_HEIGHT_M = 0.018
 """Spread of the sensor's height above the bone when the strap's place was not stated."""
-USUAL_HEIGHT_M, USUAL_HEIGHT_SE_M = 0.025, 0.008
+USUAL_HEIGHT_M, USUAL_HEIGHT_SE_M = 0.025, 0.006
 """Half a wrist and half a sensor (common practice, no source), used when only the strap's place was stated."""
 
 _AXES = {
@@ -66,6 +75,7 @@ def choose_mounting(
     outward: FloatArray | None = None,
     sensor_height_m: float | None = None,
     reach_m: float | None = None,
+    tolerance: Tolerance = UNKNOWN_TOLERANCE,
 ) -> tuple[Mounting, tuple[str, ...]]:
     """Settle the direction of the arm in the sensor.
 
@@ -84,10 +94,13 @@ def choose_mounting(
         Height of the sensor above the bone, taken out of the lever arm where `outward` is known.
     reach_m : float or None, m
         Measured distance from the shoulder to the sensor; replaces the fitted length.
+    tolerance : Tolerance
+        Scale errors of the sensor.
 
     Returns
     -------
     Mounting, notes
+        Its standard error leaves out skin that slides and a wrist that bends.
 
     Raises
     ------
@@ -118,16 +131,13 @@ def choose_mounting(
     if vector is not None and reach_m is not None:
         vector = vector * (reach_m / float(np.linalg.norm(vector)))
     if method == "twist" and twist is not None:
-        axis, spread = (
-            twist.arm_axis,
-            _all_round(twist.arm_axis, math.hypot(twist.uncertainty_rad, SKIN_SE_RAD)),
-        )
+        axis, spread = twist.arm_axis, _all_round(twist.arm_axis, twist.uncertainty_rad)
         if lever_ok and lever is not None and float(axis @ lever.vector_m) < 0:
             axis = -axis
     elif method == "lever_arm" and lever is not None:
         assert vector is not None
-        axis, height_se = _bone_line(vector, outward, sensor_height_m)
-        spread = lever.direction_covariance_rad2 + _all_round(axis, math.hypot(SKIN_SE_RAD, height_se))
+        axis, height = _bone_line(vector, outward, sensor_height_m)
+        spread = _arm_spread(lever, axis, height, tolerance)
     elif method == "hanging" and hanging is not None:
         axis, spread = hanging, _all_round(hanging, HANGING_SE_RAD)
         notes.append(
@@ -176,21 +186,45 @@ def _is_sound(lever: LeverArm, hanging: FloatArray | None, notes: list[str]) -> 
 
 def _bone_line(
     vector: FloatArray, outward: FloatArray | None, height_m: float | None
-) -> tuple[FloatArray, float]:
-    """Take the sensor's height above the bone out of the lever arm."""
-    reach = float(np.linalg.norm(vector))
+) -> tuple[FloatArray, FloatArray]:
+    """Take the sensor's height above the bone out of the lever arm; also the covariance this leaves, (3, 3), m²."""
+    along = vector / np.linalg.norm(vector)
+    unknown = _all_round(along, UNKNOWN_HEIGHT_M)
     if outward is None:
-        return vector / reach, math.atan2(UNKNOWN_HEIGHT_M, reach)
-    height_se = 0.005
+        return along, unknown
+    height_se = 0.003
     if height_m is None:
         height_m, height_se = USUAL_HEIGHT_M, USUAL_HEIGHT_SE_M
-    along = vector / reach
     away = outward - (outward @ along) * along
     length = float(np.linalg.norm(away))
     if length < 0.3:
-        return along, math.atan2(UNKNOWN_HEIGHT_M, reach)
-    line = vector - height_m * away / length
-    return line / np.linalg.norm(line), math.atan2(height_se, reach)
+        return along, unknown
+    away = away / length
+    line = vector - height_m * away
+    beside = np.cross(along, away)
+    roll_se = height_m * STRAP_ROLL_SE_RAD
+    spread = np.outer(away, away) * height_se**2 + np.outer(beside, beside) * roll_se**2
+    return line / np.linalg.norm(line), np.asarray(spread)
+
+
+def _arm_spread(lever: LeverArm, axis: FloatArray, height_m2: FloatArray, tolerance: Tolerance) -> FloatArray:
+    """Covariance of the arm's direction from the fit, the sensor's height and the sensor's scale errors."""
+    across = np.zeros(3) if lever.across is None else lever.across
+    across = across - (across @ axis) * axis
+    across = across / max(float(np.linalg.norm(across)), 1e-9)
+    in_plane = np.cross(across, axis)
+    if lever.across is not None and float(np.trace(height_m2)) < UNKNOWN_HEIGHT_M**2:
+        # The arm lies in the plane it is raised in, wherever the sensor sits: a known height counts within it.
+        within = np.outer(in_plane, in_plane)
+        height_m2 = within @ height_m2 @ within
+    metres = lever.covariance_m2 + height_m2 + np.outer(across, across) * OFF_PLANE_M**2
+    level = np.eye(3) - np.outer(axis, axis)
+    scale = tolerance.accelerometer
+    return np.asarray(
+        level @ metres @ level / lever.reach_m**2
+        + np.outer(across, across) * (SCALE_ACROSS * scale) ** 2
+        + np.outer(in_plane, in_plane) * (SCALE_IN_PLANE * scale) ** 2
+    )
 
 
 def _all_round(axis: FloatArray, se_rad: float) -> FloatArray:
@@ -199,7 +233,7 @@ def _all_round(axis: FloatArray, se_rad: float) -> FloatArray:
 
 
 def _in_plane_se(lever: LeverArm) -> float:
-    values = np.linalg.eigvalsh(lever.covariance_m2)
+    values = np.linalg.eigvalsh(lever.full_covariance_m2)
     return math.sqrt(float(values[0] + values[1]))
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
 from armarc.recording import BoolArray, FloatArray
 
 
@@ -49,6 +50,8 @@ class Mounting:
         Distance from the shoulder to the sensor.
     thumb_axis : ndarray, shape (3,), or None
         Unit vector in sensor axes, across the arm, toward the thumb; None without a reference.
+    thumb_se_rad : float or None, rad
+        Standard error of the thumb's direction about the arm, and of where the lifter faces.
     lever_arm_m : ndarray, shape (3,), or None, m
         Vector from the shoulder to the sensor in sensor axes.
     lever_se_m : float, m
@@ -62,6 +65,7 @@ class Mounting:
     uncertainty_rad: float
     reach_m: float | None = None
     thumb_axis: FloatArray | None = None
+    thumb_se_rad: float | None = None
     lever_arm_m: FloatArray | None = None
     lever_se_m: float = 0.0
     axis_covariance_rad2: FloatArray | None = None
@@ -99,6 +103,8 @@ class ArmMotion:
     mounting : Mounting
     side : str
         ``"right"`` or ``"left"``.
+    tolerance : Tolerance
+        Scale errors of the sensor.
     notes : tuple of str
         Why something is missing, what was assumed.
     """
@@ -119,6 +125,7 @@ class ArmMotion:
     side: str = "right"
     plane_rad: FloatArray | None = None
     hand_rotation_rad: FloatArray | None = None
+    tolerance: Tolerance = UNKNOWN_TOLERANCE
     notes: tuple[str, ...] = ()
 
     @property

@@ -16,7 +16,7 @@ from armarc.reps.phases import Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
 from armarc.reps.swing import Swing, body_swing, eccentric_floor
 from armarc.reps.types import Phases, Rep
-from armarc.reps.uncertainty import AngleErrors
+from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
 
 PLANE_FROM_RAD = math.radians(30)
 BOUNCE_SHARE = 0.5
@@ -163,7 +163,48 @@ def measure_rep(
         body_swing_m=None if swing is None else swing.travel_m,
         body_swing_se_m=_swing_se(swing),
         quality=tuple(quality),
+        **_further_errors(motion, raw, errors, exercise.loaded_range_rad),
     )
+
+
+def _further_errors(
+    motion: ArmMotion, raw: RawRep, errors: AngleErrors, loaded: tuple[float, float] | None
+) -> dict[str, float | None]:
+    """Standard errors of times, rates and directions, by the field of `Rep` they belong to."""
+    angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
+    at, top = raw.instants, raw.movement.top
+    start, top_start, top_end, end = (
+        errors.of_instant(rate, x, is_top=is_top)
+        for x, is_top in ((at.start, False), (at.top_start, True), (at.top_end, True), (at.end, False))
+    )
+    first, last = math.floor(at.start), math.ceil(at.end)
+    up_s, down_s = (at.top_start - at.start) / hz, (at.end - at.top_end) / hz
+    up = value_at(angle, at.top_start) - value_at(angle, at.start)
+    down = value_at(angle, at.top_end) - value_at(angle, at.end)
+    bottom_se = errors.of_angle(round(at.start))
+    loaded_se = None
+    if loaded is not None:
+        # What an angle that reads one standard error more or less would have given, and the scale of the range.
+        shifted = [
+            _time_inside(angle[first : last + 1], (loaded[0] + shift, loaded[1] + shift), hz) or 0.0
+            for shift in (-bottom_se, bottom_se)
+        ]
+        inside = _time_inside(angle[first : last + 1], loaded, hz) or 0.0
+        loaded_se = math.hypot((shifted[1] - shifted[0]) / 2, errors.of_rate(inside), 2 * INSTANT_FLOOR_S)
+    return {
+        "bottom_se_rad": bottom_se,
+        "concentric_se_s": math.hypot(start, top_start),
+        "hold_se_s": math.hypot(top_start, top_end),
+        "eccentric_se_s": math.hypot(top_end, end),
+        "time_under_tension_se_s": math.hypot(start, end),
+        "mean_concentric_se_rad_s": errors.of_rate(up / up_s) if up_s > 0 else None,
+        "mean_eccentric_se_rad_s": errors.of_rate(down / down_s) if down_s > 0 else None,
+        "peak_concentric_se_rad_s": errors.of_rate(float(rate[first : top + 1].max())),
+        "peak_eccentric_se_rad_s": errors.of_rate(float(rate[top : last + 1].min())),
+        "loaded_range_se_s": loaded_se,
+        "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
+        "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
+    }
 
 
 def finish_set(reps: list[Rep], motion: ArmMotion) -> tuple[Rep, ...]:

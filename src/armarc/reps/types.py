@@ -57,6 +57,18 @@ class Rep:
     body_swing_m: float | None
     body_swing_se_m: float | None
     quality: tuple[str, ...] = ()
+    bottom_se_rad: float | None = None
+    concentric_se_s: float | None = None
+    hold_se_s: float | None = None
+    eccentric_se_s: float | None = None
+    time_under_tension_se_s: float | None = None
+    mean_concentric_se_rad_s: float | None = None
+    mean_eccentric_se_rad_s: float | None = None
+    peak_concentric_se_rad_s: float | None = None
+    peak_eccentric_se_rad_s: float | None = None
+    loaded_range_se_s: float | None = None
+    plane_se_rad: float | None = None
+    hand_rotation_se_rad: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

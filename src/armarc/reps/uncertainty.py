@@ -1,9 +1,9 @@
 """Standard errors of angles, ranges and start velocities.
 
-Three sources are carried: the direction of the arm in the sensor (mounting), the tilt left over by the fusion,
-and the scale error of an uncalibrated gyroscope. Mounting is propagated by turning the arm axis by one standard
-error in two directions and taking the change of the measure, so that a constant offset of θ costs nothing
-where only a difference counts.
+Four sources are carried: the direction of the arm in the sensor (mounting), the tilt left over by the fusion, and the
+scale errors of gyroscope and accelerometer. The mounting is propagated by turning the arm axis and taking the change
+of the measure, so that a constant offset of θ costs nothing where only a difference counts. Skin that slides and a
+wrist that bends are not in it: no sensor on the skin sees them.
 """
 
 from __future__ import annotations
@@ -13,15 +13,32 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.motion import ArmMotion, Mounting, elevation, up_in_sensor
+from armarc.motion import ArmMotion, Mounting, up_in_sensor
+from armarc.motion.tolerance import Tolerance
 from armarc.recording import FloatArray
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
-SCALE_LEFT = 0.5
-"""Share of the gyroscope's scale error that is left in θ: gravity holds the ends of every movement. On synthetic sets
-of all sensor grades this puts 93 to 95 of 100 errors within two standard errors."""
+GYROSCOPE_LEFT = 0.4
+"""Share of the gyroscope's scale error left in a range and in a speed: gravity holds the ends of every movement."""
+ACCELEROMETER_LEFT = 0.55
+"""The same of the accelerometer's: it turns and bends what the fusion and the fit of the lever arm hold on to."""
+GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 1.0
+"""rad of an absolute angle per unit of the scale errors. These four were found on synthetic sets with one error at a
+time; the sensors' zero-g offset, drawn with their scale, is in them."""
+TILT_IN_RANGE = 0.5
+"""Share of the inclination's error that is not the same at both ends of a range."""
+BESIDE = 0.4
+"""Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
+axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
+INSTANT_FLOOR_S = 0.00075
+RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(14)
+"""An instant is where θ̇ passes a level: three quarters of a millisecond of interpolation, and an error of θ̇ over its
+slope. That error grows with the sensor's; at the bottom, where the arm passes beside the vertical, …"""
+AT_THE_TOP = 0.4
+"""… it is larger than at the top."""
+GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE = 0.85, 0.4
+"""Shares of the scale errors in a mean or peak rate, found the same way."""
 LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
@@ -32,32 +49,58 @@ class AngleErrors:
 
     Parameters
     ----------
-    turned : tuple of ndarray, each shape (n,), rad
-        Change of θ when the arm axis turns by one standard error, for two directions across it.
+    up : ndarray, shape (n, 3), or None
+        Unit vector of the vertical in sensor axes; None where θ does not hang on the arm's direction.
+    turned : tuple of (ndarray, ndarray)
+        Arm axes, shape (3,), turned by √3 standard errors to either side, for two directions across the arm.
+    axis : ndarray, shape (3,)
+        The arm axis itself.
+    beside : float
+        Share of the turned axes that counts where angles are subtracted.
+    mounting : Mounting
     tilt_rad : float, rad
         Standard error of the inclination left by the fusion.
-    scale : float
-        Relative scale error of the gyroscope.
+    tolerance : Tolerance
+        Scale errors of the sensor.
     angle_rad : ndarray, shape (n,), rad
     rate_hz : float, Hz
     """
 
-    turned: tuple[FloatArray, ...]
+    up: FloatArray | None
+    turned: tuple[tuple[FloatArray, FloatArray], ...]
+    axis: FloatArray
+    beside: float
+    mounting: Mounting
     tilt_rad: float
-    scale: float
+    tolerance: Tolerance
     angle_rad: FloatArray
     rate_hz: float
 
     def of_angle(self, at: int) -> float:
         """Standard error of θ at a sample, rad."""
-        return _root_sum([self.tilt_rad, *(float(change[at]) for change in self.turned)])
+        # What a scale error does comes with the way up from the hanging arm.
+        level = abs(math.sin(float(self.angle_rad[at])))
+        return _root_sum(
+            [
+                self.tilt_rad,
+                GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
+                ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
+                *self._spread([at], np.ones(1), linear=1.0),
+            ]
+        )
 
     def of_range(self, top: int, bottom: float) -> float:
         """Standard error of the difference of θ between two samples, rad."""
         low = round(bottom)
-        changes = [float(change[top] - change[low]) for change in self.turned]
         moved = float(self.angle_rad[top] - self.angle_rad[low])
-        return _root_sum([self.tilt_rad, SCALE_LEFT * self.scale * moved, *changes])
+        return _root_sum(
+            [
+                TILT_IN_RANGE * self.tilt_rad,
+                GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
+                ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
+                *self._spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
+            ]
+        )
 
     def of_speed(self, speed_rad_s: float, gate: tuple[float, float], bottom: float) -> float:
         """Standard error of the start velocity, rad/s: scale, noise of the passage, and mounting."""
@@ -68,13 +111,86 @@ class AngleErrors:
         noise = speed_rad_s * math.sqrt(2) * SHORT_TERM_RAD / abs(width)
         # A rise that reads δ more is seen to pass an edge δ/rate earlier; both edges move, and what matters is
         # how differently.
-        rates = [max(self._rate(at), LEAST_SHARE_OF_SPEED * speed_rad_s) for at in (near, far)]
+        slow, fast = (max(self._rate(at), LEAST_SHARE_OF_SPEED * speed_rad_s) for at in (near, far))
         duration_s = (gate[1] - gate[0]) / self.rate_hz
-        turned = []
-        for change in self.turned:
-            earlier = [float(change[at] - change[low]) / r for at, r in zip((near, far), rates, strict=True)]
-            turned.append(speed_rad_s * (earlier[1] - earlier[0]) / duration_s)
-        return _root_sum([noise, SCALE_LEFT * self.scale * speed_rad_s, *turned])
+        worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
+        return _root_sum(
+            [
+                noise,
+                GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
+                ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
+                *self._spread([near, far, low], worth, linear=self.beside),
+            ]
+        )
+
+    def of_rate(self, rate_rad_s: float) -> float:
+        """Standard error of a mean or peak rate of θ, rad/s."""
+        return abs(rate_rad_s) * _root_sum(
+            [
+                GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
+                ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
+            ]
+        )
+
+    def of_instant(self, rate_rad_s: FloatArray, at: float, *, is_top: bool) -> float:
+        """Standard error of the instant a phase begins or ends, s.
+
+        Parameters
+        ----------
+        rate_rad_s : ndarray, shape (n,), rad/s
+            θ̇ of the whole motion.
+        at : float
+            Fractional sample index of the instant.
+        is_top : bool
+            Whether it bounds the hold.
+        """
+        low = min(max(math.floor(at), 0), len(rate_rad_s) - 2)
+        slope = abs(float(rate_rad_s[low + 1] - rate_rad_s[low])) * self.rate_hz
+        # A curve that only touches the level is placed no better than within a sample or two.
+        error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
+        late = min((AT_THE_TOP if is_top else 1.0) * error / max(slope, 1e-9), 2.0 / self.rate_hz)
+        return math.hypot(INSTANT_FLOOR_S, late)
+
+    def of_plane(self, at: int) -> float | None:
+        """Standard error of the plane, rad: who faces where, and the arm's direction seen from above."""
+        facing = self.mounting.thumb_se_rad
+        if facing is None or self.up is None:
+            return None
+        beside = max(sigma for _, sigma in _across(self.mounting))
+        level = max(math.sin(float(self.angle_rad[at])), 0.34)  # the plane is not given below 20°
+        return math.hypot(facing, beside / level)
+
+    def of_hand_rotation(self, at: int) -> float | None:
+        """Standard error of the hand rotation at a sample, rad: the thumb turned about the arm."""
+        thumb, se = self.mounting.thumb_axis, self.mounting.thumb_se_rad
+        if thumb is None or se is None or self.up is None:
+            return None
+        up, beside = self.up[at], np.cross(self.axis, thumb)
+        plain = math.asin(max(-1.0, min(1.0, float(thumb @ up))))
+        turns = [
+            math.asin(max(-1.0, min(1.0, float((math.cos(step) * thumb + math.sin(step) * beside) @ up))))
+            for step in (math.sqrt(3) * se, -math.sqrt(3) * se)
+        ]
+        return _root_sum([self.tilt_rad, *((turn - plain) / math.sqrt(6) for turn in turns)])
+
+    def _spread(self, samples: list[int], worth: FloatArray, *, linear: float) -> list[float]:
+        """What the uncertain direction of the arm does to a sum of angles: one standard error each way across it.
+
+        The change is linear where the arm swings towards the other direction and quadratic where it passes beside
+        the vertical; three points of Gauss and Hermite's rule (the direction itself, and √3 standard errors to
+        either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`, the
+        quadratic one by `beside`.
+        """
+        if self.up is None:
+            return []
+        height = -self.up[samples]
+        plain = _angle(height @ self.axis)
+        out = []
+        for sides in self.turned:
+            one, other = (float((_angle(height @ axis) - plain) @ worth) for axis in sides)
+            straight, curved = linear * (one - other) / 2, self.beside * (one + other) / 2
+            out.append(math.sqrt((straight**2 + curved**2) / 3))
+        return out
 
     def _rate(self, at: int) -> float:
         """Slope of θ around a sample, rad/s."""
@@ -82,33 +198,38 @@ class AngleErrors:
         return float(self.angle_rad[after] - self.angle_rad[before]) * self.rate_hz / (after - before)
 
 
-def angle_errors(motion: ArmMotion, *, scale: float = UNCALIBRATED_SCALE_SE) -> AngleErrors:
+def angle_errors(motion: ArmMotion) -> AngleErrors:
     """Work out how uncertain θ is, for `ArmMotion` of any coordinate.
 
     Parameters
     ----------
     motion : ArmMotion
-    scale : float
-        Relative scale error of the gyroscope.
     """
-    turned: tuple[FloatArray, ...] = ()
-    if motion.coordinate == "elevation":
-        up, axis = up_in_sensor(motion.quaternion), motion.mounting.arm_axis
-        changes = []
-        for across, sigma in _spread(motion.mounting):
-            tilted = math.cos(sigma) * axis + math.sin(sigma) * across
-            changes.append(elevation(up, tilted) - elevation(up, axis))
-        turned = tuple(changes)
+    is_elevation = motion.coordinate == "elevation"
+    axis = motion.mounting.arm_axis
+    turned = []
+    for across, sigma in _across(motion.mounting):
+        step = math.sqrt(3) * sigma
+        sides = (math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0))
+        turned.append((next(sides), next(sides)))
     return AngleErrors(
-        turned=turned,
+        up=up_in_sensor(motion.quaternion) if is_elevation else None,
+        turned=tuple(turned) if is_elevation else (),
+        axis=axis,
+        beside=BESIDE if motion.mounting.method == "lever_arm" else 1.0,
+        mounting=motion.mounting,
         tilt_rad=motion.orientation.tilt_se_rad,
-        scale=scale,
+        tolerance=motion.tolerance,
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
     )
 
 
-def _spread(mounting: Mounting) -> list[tuple[FloatArray, float]]:
+def _angle(cosine: FloatArray) -> FloatArray:
+    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))
+
+
+def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
     """Two directions across the arm axis and the standard error along each, rad."""
     covariance = mounting.axis_covariance_rad2
     if covariance is None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from armarc.errors import InputError
+from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.sensor.bench.allan import averaging_factors, deviation
 from armarc.sensor.bench.noise import NoiseTerms, noise_terms
@@ -15,7 +16,6 @@ from armarc.sensor.bench.still import HANGING_ARM, still_stretches
 from armarc.sensor.bench.stream import stream_facts
 from armarc.sensor.bench.types import AxisCheck, SensorCheck, StillFacts
 from armarc.sensor.bench.verdict import findings
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 SHORTEST_STILL_S = 2.0
 START_VELOCITY_RAD_S = math.radians(60)

@@ -6,6 +6,7 @@ from armarc.sensor.calibration.apply import (
     apply_calibration,
     gyroscope_scale_se,
     sensor_errors,
+    tolerance_of,
 )
 from armarc.sensor.calibration.calibrate import CalibrationRun, calibrate
 from armarc.sensor.calibration.poses import Move, Rest, rests_and_moves
@@ -39,5 +40,6 @@ __all__ = [
     "rests_and_moves",
     "save_calibration",
     "sensor_errors",
+    "tolerance_of",
     "usable_turns",
 ]

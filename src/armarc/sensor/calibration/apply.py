@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE, Tolerance
 from armarc.recording import Recording
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 from armarc.sensor.calibration.types import Calibration
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 MARK = "calibrated_with"
 """Key in a recording's head that says it was corrected, so that it is never corrected twice."""
@@ -97,6 +97,23 @@ def gyroscope_scale_se(calibration: Calibration | None, axis: ArrayLike | None =
     own = float((u**4) @ gyroscope.scale_se**2)
     across = 1.0 - float((u**4).sum())
     return math.sqrt(own + across * gyroscope.cross_se**2 + AGEING_SCALE_SE**2)
+
+
+def tolerance_of(calibration: Calibration | None) -> Tolerance | None:
+    """Scale errors left by a calibration; None without one, for a sensor whose noise is all that is known of it.
+
+    Parameters
+    ----------
+    calibration : Calibration or None
+    """
+    if calibration is None:
+        return None
+    force = UNCALIBRATED_SCALE_SE
+    if calibration.accelerometer is not None:
+        found = calibration.accelerometer
+        # A cross-axis term counts half of a scale in `Tolerance`.
+        force = math.hypot(max(float(found.scale_se.max()), 2 * found.cross_se), AGEING_SCALE_SE)
+    return Tolerance(gyroscope=gyroscope_scale_se(calibration), accelerometer=force, told_by="calibration")
 
 
 def accelerometer_tilt_se_rad(calibration: Calibration | None) -> float:

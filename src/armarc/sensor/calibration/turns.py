@@ -15,12 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.errors import InputError
+from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE
 from armarc.recording import FloatArray
 from armarc.sensor.calibration.poses import Move, Rest
 from armarc.sensor.calibration.rotations import running_rotation, total_rotation
 from armarc.sensor.calibration.sphere import LEAST_KEPT, worst_outlier
 from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
-from armarc.sensor.uncalibrated import UNCALIBRATED_SCALE_SE
 
 LEAST_TURN_RAD = math.radians(40)
 LONGEST_TURN_S = 30.0
