@@ -1,10 +1,12 @@
 """Fuzz one entrance of armarc and say honestly how often.
 
-    nice -n 10 python tests/fuzz/fuzz.py csv 1000000 [--seed 1] [--finds FOLDER]
+    nice -n 10 python tests/fuzz/fuzz.py csv 1000000 [--seed 1] [--plain] [--finds FOLDER]
 
-Coverage-guided with the package atheris where it is installed, otherwise by plain mutation of the seeds. Anything
-but an error of `armarc.errors`, anything slower than two seconds and anything that makes the memory jump is kept as a
-find, one input per place, and the run goes on. A find belongs into ``corpus/`` with its fault repaired.
+Coverage-guided with the package atheris where it is installed, otherwise (or with ``--plain``) by mutation of the seeds
+alone. Only the rooms behind the entrance are instrumented. Anything but an error of `armarc.errors`, anything that
+computes for longer than two seconds and anything that makes the memory jump is kept as a find, one input per place, and
+the run goes on; only an input that hangs for half a minute ends it, and lies in the folder of finds as ``last-...``.
+A find belongs into ``corpus/`` with its fault repaired.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from __future__ import annotations
 import argparse
 import faulthandler
 import hashlib
+import mmap
 import random
 import resource
 import sys
@@ -28,26 +31,36 @@ except ImportError:
     atheris = None
 
 SLOWEST_S = 2.0
+HANGS_S = 30.0
 LARGEST_JUMP_KB = 300_000
+ROOM_BYTES = 1 << 20
 
 
 class Watch:
     """Runs inputs, counts, keeps finds."""
 
-    def __init__(self, target, finds: Path) -> None:
+    def __init__(self, target, finds: Path, seed: int) -> None:
         from armarc.errors import ArmarcError
 
         self.target, self.finds, self.refusal = target, finds, ArmarcError
         self.count = self.accepted = self.refused = 0
         self.slowest = 0.0
         self.found: dict[str, int] = {}
-        self.began = self.said = time.monotonic()
+        self.began = self.said = self.armed = time.monotonic()
+        self.largest = 0
+        finds.mkdir(parents=True, exist_ok=True)
+        # Whatever ends the process, the input that did it is in this file, at the price of one copy in memory.
+        self.last_path = finds / f"last-{seed}"
+        self.last_path.write_bytes(bytes(ROOM_BYTES))
+        with open(self.last_path, "r+b") as file:
+            self.last = mmap.mmap(file.fileno(), ROOM_BYTES)
+        faulthandler.dump_traceback_later(2 * HANGS_S, exit=True)
 
     def __call__(self, data: bytes) -> None:
         self.count += 1
-        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        head = len(data).to_bytes(4, "big") + data
+        self.last[: len(head)] = head
         started = time.process_time()
-        faulthandler.dump_traceback_later(30, exit=True)
         try:
             self.target.run(data)
             self.accepted += 1
@@ -57,22 +70,28 @@ class Watch:
             last = traceback.extract_tb(error.__traceback__)
             ours = [one for one in last if "armarc" in one.filename and "fuzz" not in one.filename] or last
             self.keep(f"{type(error).__name__} {Path(ours[-1].filename).name}:{ours[-1].lineno}", data, error)
-        finally:
-            faulthandler.cancel_dump_traceback_later()
         took = time.process_time() - started
-        self.slowest = max(self.slowest, took)
+        if took > self.slowest:
+            self.slowest = took
+            (self.finds / "slowest").write_bytes(data)
         if took > SLOWEST_S:
             self.keep(f"slow {took:.0f} s", data)
-        if self.count > 100 and resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before > LARGEST_JUMP_KB:
+        largest = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        if self.count > 100 and largest - self.largest > LARGEST_JUMP_KB:
             self.keep("memory", data)
-        if time.monotonic() - self.said > 20:
+        self.largest = largest
+        now = time.monotonic()
+        if now - self.armed > HANGS_S:
+            # One timer for all inputs: a new one for each would cost more than most inputs.
+            self.armed = now
+            faulthandler.dump_traceback_later(2 * HANGS_S, exit=True)
+        if now - self.said > 20:
             self.report()
 
     def keep(self, what: str, data: bytes, error: BaseException | None = None) -> None:
         self.found[what] = self.found.get(what, 0) + 1
         if self.found[what] > 1:
             return
-        self.finds.mkdir(parents=True, exist_ok=True)
         name = hashlib.sha256(data).hexdigest()[:10]
         (self.finds / name).write_bytes(data)
         print(f"FIND {what}: {self.finds / name}: {error!s:.200}", flush=True)
@@ -82,7 +101,8 @@ class Watch:
         seconds = self.said - self.began
         print(
             f"{self.count} inputs in {seconds:.0f} s ({self.count / seconds:.0f}/s): {self.accepted} accepted, "
-            f"{self.refused} refused, slowest {self.slowest:.2f} s of computing, finds {self.found or 'none'}",
+            f"{self.refused} refused, slowest {self.slowest:.2f} s of computing, largest {self.largest / 1024:.0f} MB, "
+            f"finds {self.found or 'none'}",
             flush=True,
         )
 
@@ -96,24 +116,25 @@ def main() -> None:
     parser.add_argument("--plain", action="store_true", help="by mutation alone, without coverage")
     chosen = parser.parse_args()
     warnings.simplefilter("ignore")
-    if atheris is not None and not chosen.plain:
-        with atheris.instrument_imports(include=["armarc"]):
-            import armarc.load.grammar
-            import armarc.load.lifter_file
-            import armarc.log.adding
-            import armarc.pipeline
-            import armarc.sensor.describe
-            import armarc.sensor.wire
-            import armarc.settings  # noqa: F401
     from targets import CORPUS, TARGETS, mutate
 
     target = TARGETS[chosen.target]
-    seeds = target.seeds() + [p.read_bytes() for p in sorted((CORPUS / chosen.target).glob("*"))]
-    watch = Watch(target, chosen.finds / chosen.target)
-    if atheris is None or chosen.plain:
-        rng = random.Random(chosen.seed)
+    guided = atheris is not None and not chosen.plain
+
+    def started() -> tuple[list[bytes], Watch]:
+        """Seeds, each tried once, so that everything behind the entrance has been imported."""
+        seeds = target.seeds() + [path.read_bytes() for path in sorted((CORPUS / chosen.target).glob("*"))]
+        watch = Watch(target, chosen.finds / chosen.target, chosen.seed)
         for seed in seeds:
             watch(seed)
+        return seeds, watch
+
+    if guided:
+        with atheris.instrument_imports(include=list(target.rooms)):
+            seeds, watch = started()
+    else:
+        seeds, watch = started()
+        rng = random.Random(chosen.seed)
         while watch.count < chosen.count:
             watch(mutate(rng.choice(seeds), rng, target.words))
         watch.report()
@@ -125,15 +146,15 @@ def main() -> None:
 
     def custom(data: bytes, most: int, seed: int) -> bytes:
         rng = random.Random(seed)
-        if rng.random() < 0.15:
+        chance = rng.random()
+        if chance < 0.1:
             return atheris.Mutate(data, most)
         # Back to a seed now and then: what grows by coverage is mostly refused at the door.
-        base = rng.choice(seeds) if rng.random() < 0.4 else data
-        return mutate(base, rng, target.words)[:most]
+        return mutate(rng.choice(seeds) if chance < 0.6 else data, rng, target.words)[:most]
 
     arguments = [
         *(sys.argv[0], str(start), f"-runs={chosen.count}", f"-max_len={longest}", f"-seed={chosen.seed}"),
-        *("-rss_limit_mb=4096", "-timeout=30", "-verbosity=0", "-print_final_stats=0", "-close_fd_mask=0"),
+        *("-rss_limit_mb=4096", f"-timeout={HANGS_S:.0f}", "-verbosity=0", "-print_final_stats=0"),
     ]
 
     def one(data: bytes) -> None:

@@ -6,6 +6,7 @@ import contextlib
 import functools
 import gzip
 import json
+import math
 import os
 import random
 import re
@@ -22,8 +23,18 @@ CORPUS = HERE / "corpus"
 def folder() -> Path:
     """A folder in memory where the system has one."""
     fast = Path("/dev/shm")
-    made = tempfile.mkdtemp(prefix="armarc-fuzz-", dir=fast if fast.is_dir() else None)
-    return Path(made)
+    made = Path(tempfile.mkdtemp(prefix="armarc-fuzz-", dir=fast if fast.is_dir() else None))
+    (made / "exercises").mkdir()
+    (made / "config").mkdir()
+    return made
+
+
+def _laid(name: str, data: bytes) -> Path:
+    """A file with these bytes."""
+    path = folder() / name
+    with open(path, "wb", buffering=0) as file:
+        file.write(data)
+    return path
 
 
 def csv_reader(data: bytes) -> None:
@@ -31,10 +42,8 @@ def csv_reader(data: bytes) -> None:
     from armarc.pipeline import process
     from armarc.recording import read_csv
 
-    path = folder() / "recording.csv"
-    path.write_bytes(data)
-    recording = read_csv(path)
-    if len(data) % 64 == 0 and len(recording.time_s) < 5000:
+    recording = read_csv(_laid("recording.csv", data))
+    if len(data) % 256 == 0 and len(recording.time_s) < 5000:
         json.dumps(process(recording).to_dict(), allow_nan=False)
 
 
@@ -67,10 +76,7 @@ def exercises(data: bytes) -> None:
     """The lifter's own exercises."""
     from armarc.exercises import load_catalogue
 
-    place = folder() / "exercises"
-    place.mkdir(exist_ok=True)
-    (place / "own.toml").write_bytes(data)
-    load_catalogue(place)
+    load_catalogue(_laid("exercises/own.toml", data).parent)
 
 
 def sensors(data: bytes) -> None:
@@ -78,9 +84,7 @@ def sensors(data: bytes) -> None:
     from armarc.sensor.describe import decode_described, load_description
     from armarc.sensor.wire import PacketError
 
-    path = folder() / "sensor.toml"
-    path.write_bytes(data)
-    description = load_description(path)
+    description = load_description(_laid("sensor.toml", data))
     for size in (0, 13, 16, 20, 39, 64):
         with contextlib.suppress(PacketError):
             decode_described(description, bytes(range(size)))
@@ -94,9 +98,7 @@ def resistances(data: bytes) -> None:
     if data[:1] == b"\0":
         found = parse_resistances(data[1:].decode("utf-8", "surrogateescape").replace("\0", " "))
     else:
-        path = folder() / "resistance.toml"
-        path.write_bytes(data)
-        found = read_resistances(path)
+        found = read_resistances(_laid("resistance.toml", data))
     describe(found)
 
 
@@ -105,14 +107,10 @@ def settings(data: bytes) -> None:
     from armarc.load.lifter_file import load_lifter
     from armarc.settings import load_settings
 
-    place = folder() / "config"
-    place.mkdir(exist_ok=True)
     if data[:1] == b"#":
-        (place / "lifter.toml").write_bytes(data)
-        load_lifter(place / "lifter.toml")
+        load_lifter(_laid("config/lifter.toml", data))
     else:
-        (place / "armarc.toml").write_bytes(data)
-        load_settings(place)
+        load_settings(_laid("config/armarc.toml", data).parent)
 
 
 _log = {"store": None, "count": 0}
@@ -155,8 +153,7 @@ def backup(data: bytes) -> None:
     """A backup that came from anywhere."""
     from armarc.log.backup import restore
 
-    path = folder() / "backup.zip"
-    path.write_bytes(data)
+    path = _laid("backup.zip", data)
     restore(path, str(folder() / f"restored{os.getpid()}.sqlite"), replace=True)
 
 
@@ -165,6 +162,8 @@ class Target:
     run: Callable[[bytes], None]
     seeds: Callable[[], list[bytes]]
     words: tuple[bytes, ...]
+    rooms: tuple[str, ...]
+    """Modules that are instrumented for coverage."""
 
 
 @functools.cache
@@ -176,40 +175,54 @@ def _tables() -> tuple[bytes, ...]:
     recording, _ = simulate_session(plan_session(Knobs(reps=1, still_s=0.5), 1), 1)
     path = folder() / "seed.csv"
     write_csv(recording, path)
-    own = b"".join(path.read_bytes().splitlines(keepends=True)[:104])
+    lines = path.read_bytes().splitlines(keepends=True)
+    own = b"".join(lines[:3] + lines[3:103:5]).replace(b'"rate_hz": 100.0', b'"rate_hz": 20.0')
+    # An arm that turns about x, sampled 22 times at 20 Hz: gravity tells the gyroscope's unit.
+    turns = [(0.6 * math.sin(3 * k / 20), 1.8 * math.cos(3 * k / 20)) for k in range(22)]
     rows = [
-        [k / 50, 0.1 * (k % 7), 9.8 - 0.1 * (k % 5), 0.3, 1.5 * (k % 11), 2.0, -0.5 * (k % 3)]
-        for k in range(50)
+        [k / 20, 0.2, 9.81 * math.sin(at), 9.81 * math.cos(at), rate, 0.01 * (k % 3), -0.02]
+        for k, (at, rate) in enumerate(turns)
     ]
 
-    def table(header, delimiter=",", decimal=".", scale=1.0, first=lambda t: f"{t:.3f}", end="\n"):
+    def table(
+        header, delimiter=",", decimal=".", first="{:.2f}".format, scales=(1.0, 1.0), end="\n", digits=3
+    ):
+        factors = (*(scales[0],) * 3, *(scales[1],) * 3)
         lines = [
-            delimiter.join([first(row[0] * scale), *(f"{x:.4f}".replace(".", decimal) for x in row[1:])])
+            delimiter.join(
+                [
+                    first(row[0]).replace(".", decimal),
+                    *(
+                        f"{x * factor:.{digits}f}".replace(".", decimal)
+                        for x, factor in zip(row[1:], factors, strict=True)
+                    ),
+                ]
+            )
             for row in rows
         ]
         return end.join([*([header] if header else []), *lines, ""]).encode()
 
-    stamp = "2026-01-02T03:04:{:06.3f}Z".format
+    degrees = (1.0, 180 / math.pi)
+    plain = table("time,ax,ay,az,gx,gy,gz", digits=2)
     return (
         own,
-        table("time,ax,ay,az,gx,gy,gz"),
+        table("time,ax,ay,az,gx,gy,gz", scales=degrees),
+        table("time_s;ax_g;ay_g;az_g;gx_dps;gy_dps;gz_dps", ";", ",", scales=(1 / 9.81, 180 / math.pi)),
+        table("t\tax\tay\taz\tgx\tgy\tgz", "\t", first=lambda t: f"{1000 * t:.0f}", end="\r\n"),
         table(
-            "time_s;ax_g;ay_g;az_g;gx_dps;gy_dps;gz_dps",
-            ";",
-            ",",
-            first=lambda t: f"{t:.3f}".replace(".", ","),
+            "timestamp,acc_x (m/s^2),acc_y (m/s^2),acc_z (m/s^2),gyro_x (rad/s),gyro_y (rad/s),gyro_z (rad/s)",
+            first="2026-01-02T03:04:{:06.3f}Z".format,
+            digits=2,
         ),
-        table("t\tax\tay\taz\tgx\tgy\tgz", "\t", scale=1000.0, first=lambda t: f"{t:.0f}", end="\r\n"),
-        table("timestamp,acc_x (m/s^2),acc_y,acc_z,gyro_x (rad/s),gyro_y,gyro_z", first=stamp),
-        table("", " "),
-        table("# rate: 50 Hz\n# side: left\nn,ax,ay,az,gx,gy,gz", first=lambda t: f"{50 * t:.0f}"),
-        table("time,ax,ay,az,gx,gy,gz").decode().encode("utf-16"),
-        gzip.compress(table("time,ax,ay,az,gx,gy,gz")),
+        table("", " ", digits=2),
+        table("# rate: 20 Hz\n# side: left\nn,ax,ay,az,gx,gy,gz", first=lambda t: f"{20 * t:.0f}", digits=2),
+        plain.decode().encode("utf-16"),
+        gzip.compress(plain, mtime=0),
         b"sensor,time,x,y,z\n"
         + b"".join(
-            b"%s,%.3f,%.2f,9.%d,0.3\n" % (kind, k / 50, k % 7, k % 9)
-            for k in range(50)
-            for kind in (b"accelerometer", b"gyroscope")
+            b"%s,%.2f,%.2f,%.2f,%.2f\n" % (kind, row[0], *row[first : first + 3])
+            for row in rows
+            for kind, first in ((b"accelerometer", 1), (b"gyroscope", 4))
         ),
     )
 
@@ -228,8 +241,9 @@ def _toml_seeds(*names: str) -> list[bytes]:
 def _exercise_seeds() -> list[bytes]:
     from armarc.exercises.records import TEMPLATE
 
-    open_all = re.sub(r"(?m)^# (?=[a-z_]+ =)", "", TEMPLATE)
-    return [TEMPLATE.encode(), open_all.encode(), *_toml_seeds("armarc.exercises/catalogue/raises.toml")]
+    open_all = re.sub(r"(?m) +#.*", "", re.sub(r"(?m)^# (?=[a-z_]+ =)", "", TEMPLATE))
+    two = re.split(rb"(?m)^(?=\[)", *_toml_seeds("armarc.exercises/catalogue/raises.toml"))[1:3]
+    return [TEMPLATE.encode(), open_all.encode(), b"".join(two)]
 
 
 @functools.cache
@@ -262,13 +276,35 @@ def _resistance_seeds() -> list[bytes]:
     return [*(b"\0" + word.encode() for word in words), *tables]
 
 
+@functools.cache
 def _packet_seeds() -> list[bytes]:
+    import numpy as np
+
+    from armarc.sensor import wire
+
     rng = random.Random(2)
-    header = bytes([0x11, 3, 7, 0, 1, 2, 3, 4])
-    seeds = [bytes([0]) + header + rng.randbytes(36)]
-    for chosen in range(1, 6):
-        seeds += [bytes([chosen]) + rng.randbytes(size) for size in (1, 4, 8, 14, 20, 39)]
-        seeds += [bytes([chosen, 0x10]) + rng.randbytes(13), bytes([chosen, 0xA5]) + rng.randbytes(38)]
+    seeds = []
+    for n in (1, 3):
+        counts = np.frombuffer(rng.randbytes(12 * n), "<i2").reshape(n, 6)
+        seeds.append(
+            b"\0" + wire.encode_packet(wire.DataPacket(index=7, time_us=1 << 30, counts=counts, flags=n))
+        )
+    settings = wire.SensorSettings()
+    state = wire.SensorState(
+        streaming=True,
+        rate_hz=200.0,
+        accelerometer_range_g=8,
+        gyroscope_range_deg_s=1000,
+        frames_per_packet=10,
+        filter_hz=92.0,
+        queue_frames=64,
+    )
+    clock = wire.ClockReading(boot=77, uptime_us=1 << 33, next_frame=1 << 17)
+    seeds += [b"\1" + wire.encode_state(state), b"\2" + wire.encode_clock(clock)]
+    seeds += [
+        b"\3" + one for one in (wire.configure_command(settings), wire.start_command(), wire.stop_command())
+    ]
+    seeds += [b"\4\xa5" + rng.randbytes(38), b"\5" + rng.randbytes(31), b"\5" + rng.randbytes(55)]
     return seeds
 
 
@@ -277,7 +313,7 @@ def _result() -> bytes:
     from armarc.pipeline import process
     from armarc.simulate import Knobs, plan_session, simulate_session
 
-    recording, _ = simulate_session(plan_session(Knobs(reps=2, load_kg=8.0), 1), 1)
+    recording, _ = simulate_session(plan_session(Knobs(reps=1, load_kg=8.0), 1), 1)
     result = process(recording).to_dict()
     result["source"]["sha256"] = "0" * 64
     return json.dumps(result).encode()
@@ -409,9 +445,11 @@ _JSON = (
 )
 
 TARGETS = {
-    "csv": Target(csv_reader, lambda: list(_tables()), _CELLS),
-    "packets": Target(packets, _packet_seeds, (b"\x10", b"\x11", b"\xa5", b"\xff\xff", b"\x00\x80")),
-    "exercises": Target(exercises, _exercise_seeds, _TOML),
+    "csv": Target(csv_reader, lambda: list(_tables()), _CELLS, ("armarc.recording",)),
+    "packets": Target(
+        packets, _packet_seeds, (b"\x10", b"\x11", b"\xa5", b"\xff\xff", b"\x00\x80"), ("armarc.sensor",)
+    ),
+    "exercises": Target(exercises, _exercise_seeds, _TOML, ("armarc.exercises", "armarc.strict_toml")),
     "sensors": Target(
         sensors,
         lambda: _toml_seeds(
@@ -419,11 +457,24 @@ TARGETS = {
             "armarc.sensor.describe/examples/invented-clock.toml",
         ),
         _TOML,
+        ("armarc.sensor", "armarc.strict_toml"),
     ),
-    "resistances": Target(resistances, _resistance_seeds, _TOML),
-    "settings": Target(settings, _settings_seeds, _TOML),
-    "log": Target(log_import, lambda: [_result()], _JSON),
-    "backup": Target(backup, lambda: [_backup_seed()], (b"PK\x01\x02", b"PK\x05\x06", b"\0\0\0\0")),
+    "resistances": Target(
+        resistances,
+        _resistance_seeds,
+        _TOML,
+        ("armarc.load.grammar", "armarc.load.resistance", "armarc.strict_toml"),
+    ),
+    "settings": Target(
+        settings,
+        _settings_seeds,
+        _TOML,
+        ("armarc.settings", "armarc.quantities", "armarc.load.lifter", "armarc.strict_toml"),
+    ),
+    "log": Target(log_import, lambda: [_result()], _JSON, ("armarc.log",)),
+    "backup": Target(
+        backup, lambda: [_backup_seed()], (b"PK\x01\x02", b"PK\x05\x06", b"\0\0\0\0"), ("armarc.log",)
+    ),
 }
 
 

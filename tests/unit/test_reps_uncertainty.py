@@ -20,6 +20,7 @@ from armarc.reps.uncertainty import (
     GYROSCOPE_LEFT,
     INSTANT_FLOOR_S,
     RATE_FLOOR_RAD_S,
+    RATE_LEFT,
     RATE_PER_SCALE_RAD_S,
     SHORT_TERM_RAD,
     TILT_IN_RANGE,
@@ -88,7 +89,7 @@ def test_scale_and_tilt_alone():
     assert errors.of_speed(speed, gate, 100.0) == pytest.approx(
         speed * math.hypot(math.sqrt(2) * SHORT_TERM_RAD / width, left), rel=1e-6
     )
-    share = math.hypot(GYROSCOPE_IN_RATE * 0.01, ACCELEROMETER_IN_RATE * 0.02)
+    share = math.hypot(GYROSCOPE_IN_RATE * 0.01, ACCELEROMETER_IN_RATE * 0.02, RATE_LEFT)
     assert errors.of_rate(-speed) == pytest.approx(share * speed)
 
 

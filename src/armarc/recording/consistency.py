@@ -57,9 +57,12 @@ class Smear:
 
 def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Smear:
     """Try the gyroscope's numbers as rad/s, as deg/s and not at all; arguments as for `gravity_spread`."""
-    scales = (0.0, 1.0, math.pi / 180.0)
-    spreads = [gravity_spread(time_s, acceleration, angular_velocity, scale=scale) for scale in scales]
-    return Smear(unturned=spreads[0], rad_s=spreads[1], deg_s=spreads[2])
+    windows = _telling_windows(time_s, acceleration, angular_velocity)
+    if windows is None:
+        return Smear(unturned=math.nan, rad_s=math.nan, deg_s=math.nan)
+    return Smear(
+        unturned=_spread(*windows, 0.0), rad_s=_spread(*windows, 1.0), deg_s=_spread(*windows, math.pi / 180.0)
+    )
 
 
 def gravity_spread(
@@ -81,12 +84,20 @@ def gravity_spread(
         Mean, over the windows of 2 s with the most turning and the least pushing, of 1 − |mean|² / mean square of
         the turned readings: 0 when they coincide, near 1 when they point everywhere; NaN for fewer than 20 samples.
     """
+    windows = _telling_windows(time_s, acceleration, angular_velocity)
+    return float("nan") if windows is None else _spread(*windows, scale)
+
+
+def _telling_windows(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """Readings and turns per step, (k, m, 3), of the windows in which gravity says most; None if too short."""
     n = len(time_s)
     if n < 20:
-        return float("nan")
+        return None
     period = float(np.median(np.diff(time_s)))
     if not period > 0:
-        return float("nan")
+        return None
     width = max(1, round(_STEP_S / period))
     n = min(n, int(_LONGEST_S / period))
     steps = min(max(8, round(_WINDOW_S / (width * period))), n // width)
@@ -101,7 +112,11 @@ def gravity_spread(
     pushed = magnitude.std(axis=1) / np.maximum(magnitude.mean(axis=1), 1e-300)
     worth = path / (0.03 + pushed)
     turning = worth >= 0.5 * float(np.quantile(worth, 0.9))
-    turned = _turned_back(force[turning], scale * turn[turning])
+    return force[turning], turn[turning]
+
+
+def _spread(force: FloatArray, turn: FloatArray, scale: float) -> float:
+    turned = _turned_back(force, scale * turn) if scale else force
     mean = turned.mean(axis=1)
     power = np.maximum((turned**2).sum(axis=2).mean(axis=1), 1e-300)
     return float(np.mean(1.0 - (mean**2).sum(axis=1) / power))
@@ -150,16 +165,28 @@ def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:
     vectors, rad."""
     angle = np.linalg.norm(turn, axis=2, keepdims=True)
     half = np.concatenate([np.cos(0.5 * angle), 0.5 * np.sinc(angle / (2 * np.pi)) * turn], axis=2)
-    q = np.zeros((len(force), 4))
-    q[:, 0] = 1.0
-    out = np.empty_like(force)
-    for i in range(force.shape[1]):
-        # The middle of the step: half the turn before the reading, half after.
-        w, v = q[:, :1], q[:, 1:]
-        t = 2.0 * np.cross(v, force[:, i])
-        out[:, i] = force[:, i] + w * t + np.cross(v, t)
-        r, u = half[:, i, :1], half[:, i, 1:]
-        q = np.concatenate(
-            [w * r - (v * u).sum(axis=1, keepdims=True), w * u + r * v + np.cross(v, u)], axis=1
-        )
-    return out
+    # Products of all the turns before each reading, in runs of 1, 2, 4, … turns: a few long sums, not many short.
+    q = np.empty((4, *force.shape[:2]))
+    q[:, :, 0] = np.array([1.0, 0.0, 0.0, 0.0])[:, None]
+    q[:, :, 1:] = np.moveaxis(half[:, :-1], 2, 0)
+    run = 1
+    while run < force.shape[1]:
+        q[:, :, run:] = _product(q[:, :, :-run], q[:, :, run:])
+        run *= 2
+    w, v = q[0], q[1:]
+    f = np.moveaxis(force, 2, 0)
+    t = 2.0 * _cross(v, f)
+    return np.ascontiguousarray(np.moveaxis(f + w * t + _cross(v, t), 0, 2))
+
+
+def _product(p: FloatArray, q: FloatArray) -> FloatArray:
+    """Hamilton products of quaternions, scalar first, along the first axis."""
+    w, v, r, u = p[0], p[1:], q[0], q[1:]
+    return np.concatenate([(w * r - (v * u).sum(axis=0))[None], w * u + r * v + _cross(v, u)])
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross products along the first axis; `numpy.cross` spends most of its time on telling the axes apart."""
+    return np.stack(
+        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]],
+    )

@@ -20,6 +20,7 @@ _HEAD_BYTES = 1 << 16
 _DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
 _DOT_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+_EITHER_NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 MISSING_CELLS = frozenset(
     {
         "",
@@ -170,7 +171,7 @@ def _best_delimiter(lines: list[str]) -> tuple[str, list[list[str]], int, int]:
         if width < 3:
             continue
         score = sum(
-            sum(1 for cell in row if cell and (is_number(cell) or is_number(cell, ",")))
+            sum(1 for cell in row if cell and (_EITHER_NUMBER.fullmatch(cell) or cell.lower() in MISSING_CELLS))
             for row in rows
             if len(row) == width
         )
@@ -183,8 +184,8 @@ def _decimal_mark(rows: list[list[str]], delimiter: str) -> str:
     commas = dots = 0
     for row in rows:
         for cell in row:
-            if _COMMA_NUMBER.fullmatch(cell):
-                commas += 1
+            if "," in cell:
+                commas += _COMMA_NUMBER.fullmatch(cell) is not None
             elif "." in cell and _DOT_NUMBER.fullmatch(cell):
                 dots += 1
     return "," if commas > dots else "."

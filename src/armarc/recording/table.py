@@ -118,7 +118,7 @@ def _chunks(
             header=None,
             names=list(range(layout.n_columns)),
             usecols=wanted,
-            dtype={place: ("object" if place in text_positions else "float64") for place in wanted},
+            dtype={place: np.dtype(object if place in text_positions else float) for place in wanted},
             engine="c",
             decimal=layout.decimal,
             na_values=_MISSING,

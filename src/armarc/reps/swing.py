@@ -23,10 +23,10 @@ a·T²/15.6."""
 TAKEN_OUT = 0.85
 """Share of the seeming travel of the lowering that is taken for error and out of the raise's: a little of it is real.
 On synthetic sets of all sensor grades 0.85 leaves no bias."""
-DRIFT_SE_SHARE = 0.55
+DRIFT_SE_SHARE = 0.52
 """Standard error left of that drift, chosen so that on the same sets 95 of 100 travels lie within two standard
 errors."""
-FLOOR_M = 0.0022
+FLOOR_M = 0.002
 """Sway of someone standing still and double-integrated noise."""
 
 

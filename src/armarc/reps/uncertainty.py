@@ -19,16 +19,16 @@ from armarc.recording import FloatArray
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
-GYROSCOPE_LEFT = 0.4
+GYROSCOPE_LEFT = 0.42
 """Share of the gyroscope's scale error left in a range and in a speed: gravity holds the ends of every movement."""
-ACCELEROMETER_LEFT = 0.55
+ACCELEROMETER_LEFT = 0.58
 """The same of the accelerometer's: it turns and bends what the fusion and the fit of the lever arm hold on to."""
 GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 1.0
 """rad of an absolute angle per unit of the scale errors. These four were found on synthetic sets with one error at a
 time; the sensors' zero-g offset, drawn with their scale, is in them."""
 TILT_IN_RANGE = 0.5
 """Share of the inclination's error that is not the same at both ends of a range."""
-BESIDE = 0.4
+BESIDE = 0.5
 """Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
 axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
 INSTANT_FLOOR_S = 0.00075
@@ -37,8 +37,10 @@ RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(14)
 slope. That error grows with the sensor's; at the bottom, where the arm passes beside the vertical, …"""
 AT_THE_TOP = 0.4
 """… it is larger than at the top."""
-GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE = 0.85, 0.4
-"""Shares of the scale errors in a mean or peak rate, found the same way."""
+GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.85, 0.4, 0.0015
+"""Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
+AT_THE_BOTTOM = 0.8
+"""Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
 LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
@@ -80,7 +82,8 @@ class AngleErrors:
         """Standard error of θ at a sample, rad."""
         # What a scale error does comes with the way up from the hanging arm.
         level = abs(math.sin(float(self.angle_rad[at])))
-        return _root_sum(
+        share = 1.0 if self.beside == 1.0 else AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level
+        return share * _root_sum(
             [
                 self.tilt_rad,
                 GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
@@ -129,6 +132,7 @@ class AngleErrors:
             [
                 GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
                 ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
+                RATE_LEFT,
             ]
         )
 

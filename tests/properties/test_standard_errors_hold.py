@@ -1,0 +1,104 @@
+"""Standard errors against truth: of many sets, about 68 % of the errors lie within one and 95 % within two.
+
+The reps of a set share their sensor and strap, so that a few dozen sets say little: the quick run only catches
+standard errors that are far off, the slow one counts.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from armarc.errors import UsageError
+from armarc.pipeline import process
+from armarc.simulate import (
+    Knobs,
+    MountPlan,
+    SensorPlan,
+    find_pattern,
+    plan_session,
+    rep_record,
+    simulate_session,
+)
+
+KEYS = (
+    "bottom_deg",
+    "top_deg",
+    "rom_deg",
+    "start_velocity_deg_s",
+    "concentric_s",
+    "hold_s",
+    "eccentric_s",
+    "mean_concentric_deg_s",
+    "mean_eccentric_deg_s",
+    "peak_concentric_deg_s",
+    "peak_eccentric_deg_s",
+    "loaded_range_s",
+    "body_swing_cm",
+    "plane_deg",
+    "hand_rotation_deg",
+)
+EVEN = {"plane_deg", "hand_rotation_deg"}
+"""Their error is the strap's roll, drawn evenly within ±15°: none lies beyond two standard errors."""
+
+
+def invented_set(rng):
+    start = float(rng.uniform(35, 120))
+    return Knobs(
+        reps=int(rng.integers(5, 11)),
+        start_velocity_rad_s=math.radians(start),
+        concentric_s=float(rng.uniform(1.2, 2.0)),
+        eccentric_s=float(rng.uniform(1.5, 3.0)),
+        hold_s=float(rng.uniform(0.0, 0.6)),
+        pause_s=float(rng.uniform(0.0, 0.8)),
+        bottom_rad=math.radians(float(rng.uniform(6, 12))),
+        top_rad=math.radians(float(rng.uniform(80, 100))),
+        swing_m=float(rng.choice([0.0, 0.01, 0.03])),
+        pattern=find_pattern(str(rng.choice(["lateral-raise", "front-raise", "scaption-raise"]))),
+        side=str(rng.choice(["right", "left"])),
+        mount=MountPlan(
+            strap=str(rng.choice(["back", "inside", "thumb", "little-finger"])),
+            roll_rad=math.radians(float(rng.uniform(-15, 15))),
+            tilt_rad=math.radians(float(rng.uniform(0, 8))),
+            height_m=float(rng.uniform(0.015, 0.035)),
+        ),
+        sensor=SensorPlan(
+            noise=str(rng.choice(["good", "common", "poor"])), rate_hz=float(rng.choice([50.0, 100.0, 200.0]))
+        ),
+    )
+
+
+def ratios_of(sets, seed):
+    """Error over standard error of every rep of sets that were counted rightly, by measure."""
+    rng, out = np.random.default_rng(seed), {key: [] for key in KEYS}
+    for k in range(sets):
+        try:
+            plan = plan_session(invented_set(rng), k)
+        except UsageError:  # a start too fast or slow for its concentric
+            continue
+        recording, truth = simulate_session(plan, k)
+        measured = process(recording)
+        if [len(one.reps) for one in measured.sets] != [len(truth.reps)]:
+            continue
+        for mine, true in zip(measured.to_dict()["sets"][0]["reps"], truth.reps, strict=True):
+            actual = rep_record(true)
+            for key in KEYS:
+                if mine[key] is not None and actual[key] is not None:
+                    assert mine[f"{key}_se"] > 0, key
+                    out[key].append((mine[key] - actual[key]) / mine[f"{key}_se"])
+    return {key: np.abs(values) for key, values in out.items()}
+
+
+def test_no_standard_error_is_far_off():
+    for key, z in ratios_of(24, seed=5).items():
+        assert len(z) > 100, key
+        assert 0.45 < np.mean(z < 1) < 0.92, key
+        assert np.mean(z < 2) > 0.82, key
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(600)
+def test_one_and_two_standard_errors_hold_what_they_should():
+    for key, z in ratios_of(300, seed=11).items():
+        assert np.mean(z < 1) == pytest.approx(0.68, abs=0.08), key
+        assert np.mean(z < 2) == pytest.approx(1.0 if key in EVEN else 0.95, abs=0.05), key
