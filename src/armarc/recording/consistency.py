@@ -61,7 +61,9 @@ def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity
     if windows is None:
         return Smear(unturned=math.nan, rad_s=math.nan, deg_s=math.nan)
     return Smear(
-        unturned=_spread(*windows, 0.0), rad_s=_spread(*windows, 1.0), deg_s=_spread(*windows, math.pi / 180.0)
+        unturned=_spread(*windows, 0.0),
+        rad_s=_spread(*windows, 1.0),
+        deg_s=_spread(*windows, math.pi / 180.0),
     )
 
 

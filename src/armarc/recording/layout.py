@@ -171,7 +171,11 @@ def _best_delimiter(lines: list[str]) -> tuple[str, list[list[str]], int, int]:
         if width < 3:
             continue
         score = sum(
-            sum(1 for cell in row if cell and (_EITHER_NUMBER.fullmatch(cell) or cell.lower() in MISSING_CELLS))
+            sum(
+                1
+                for cell in row
+                if cell and (_EITHER_NUMBER.fullmatch(cell) or cell.lower() in MISSING_CELLS)
+            )
             for row in rows
             if len(row) == width
         )
