@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -57,14 +58,8 @@ class Smear:
 
 def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Smear:
     """Try the gyroscope's numbers as rad/s, as deg/s and not at all; arguments as for `gravity_spread`."""
-    windows = _telling_windows(time_s, acceleration, angular_velocity)
-    if windows is None:
-        return Smear(unturned=math.nan, rad_s=math.nan, deg_s=math.nan)
-    return Smear(
-        unturned=_spread(*windows, 0.0),
-        rad_s=_spread(*windows, 1.0),
-        deg_s=_spread(*windows, math.pi / 180.0),
-    )
+    spreads = _spreads(time_s, acceleration, angular_velocity, (0.0, 1.0, math.pi / 180.0))
+    return Smear(unturned=spreads[0], rad_s=spreads[1], deg_s=spreads[2])
 
 
 def gravity_spread(
@@ -86,42 +81,49 @@ def gravity_spread(
         Mean, over the windows of 2 s with the most turning and the least pushing, of 1 − |mean|² / mean square of
         the turned readings: 0 when they coincide, near 1 when they point everywhere; NaN for fewer than 20 samples.
     """
-    windows = _telling_windows(time_s, acceleration, angular_velocity)
-    return float("nan") if windows is None else _spread(*windows, scale)
+    return _spreads(time_s, acceleration, angular_velocity, (scale,))[0]
 
 
-def _telling_windows(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
-) -> tuple[FloatArray, FloatArray] | None:
-    """Readings and turns per step, (k, m, 3), of the windows in which gravity says most; None if too short."""
+def _spreads(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, scales: tuple[float, ...]
+) -> list[float]:
+    """`gravity_spread` for several scales; which windows count does not depend on the scale."""
     n = len(time_s)
     if n < 20:
-        return None
+        return [float("nan")] * len(scales)
     period = float(np.median(np.diff(time_s)))
     if not period > 0:
-        return None
+        return [float("nan")] * len(scales)
     width = max(1, round(_STEP_S / period))
     n = min(n, int(_LONGEST_S / period))
     steps = min(max(8, round(_WINDOW_S / (width * period))), n // width)
     windows = n // (width * steps)
-    used = windows * steps * width
-    force = acceleration[:used].reshape(windows, steps, width, 3).mean(axis=2)
-    turn = angular_velocity[:used].reshape(windows, steps, width, 3).mean(axis=2) * (width * period)
+    force = _step_means(acceleration, windows, steps, width)
+    turn = _step_means(angular_velocity, windows, steps, width) * (width * period)
     # Windows that turn a lot while nothing pushes say most; rest and impacts say little. Neither the path nor the
     # evenness of the magnitude depends on the unit, so the choice favours none.
-    path = np.linalg.norm(turn, axis=2).sum(axis=1)
-    magnitude = np.linalg.norm(force, axis=2)
-    pushed = magnitude.std(axis=1) / np.maximum(magnitude.mean(axis=1), 1e-300)
+    path = np.sqrt((turn**2).sum(axis=0)).sum(axis=0)
+    magnitude = np.sqrt((force**2).sum(axis=0))
+    pushed = magnitude.std(axis=0) / np.maximum(magnitude.mean(axis=0), 1e-300)
     worth = path / (0.03 + pushed)
     turning = worth >= 0.5 * float(np.quantile(worth, 0.9))
-    return force[turning], turn[turning]
+    force, turn = force[:, :, turning], turn[:, :, turning]
+    power = np.maximum((force**2).sum(axis=0).mean(axis=0), 1e-300)
+    spreads = []
+    for scale in scales:
+        turned = force if scale == 0 else _turned_back(force, scale * turn)
+        mean = turned.mean(axis=1)
+        spreads.append(float(np.mean(1.0 - (mean**2).sum(axis=0) / power)))
+    return spreads
 
 
-def _spread(force: FloatArray, turn: FloatArray, scale: float) -> float:
-    turned = _turned_back(force, scale * turn) if scale else force
-    mean = turned.mean(axis=1)
-    power = np.maximum((turned**2).sum(axis=2).mean(axis=1), 1e-300)
-    return float(np.mean(1.0 - (mean**2).sum(axis=1) / power))
+def _step_means(values: FloatArray, windows: int, steps: int, width: int) -> FloatArray:
+    """Means over `width` samples as planes of shape (3, steps, windows): whole rows go through the processor."""
+    rows = values[: windows * steps * width].reshape(windows, steps, width, 3)
+    total = rows[:, :, 0].copy()
+    for k in range(1, width):
+        total += rows[:, :, k]
+    return np.ascontiguousarray(total.transpose(2, 1, 0)) / width
 
 
 def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> float:
@@ -163,32 +165,37 @@ def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: 
 
 
 def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:
-    """Readings (k, m, 3) in the sensor's frame at the start of each of k windows; `turn` holds rotation
-    vectors, rad."""
-    angle = np.linalg.norm(turn, axis=2, keepdims=True)
-    half = np.concatenate([np.cos(0.5 * angle), 0.5 * np.sinc(angle / (2 * np.pi)) * turn], axis=2)
-    # Products of all the turns before each reading, in runs of 1, 2, 4, … turns: a few long sums, not many short.
-    q = np.empty((4, *force.shape[:2]))
-    q[:, :, 0] = np.array([1.0, 0.0, 0.0, 0.0])[:, None]
-    q[:, :, 1:] = np.moveaxis(half[:, :-1], 2, 0)
-    run = 1
-    while run < force.shape[1]:
-        q[:, :, run:] = _product(q[:, :, :-run], q[:, :, run:])
-        run *= 2
-    w, v = q[0], q[1:]
-    f = np.moveaxis(force, 2, 0)
-    t = 2.0 * _cross(v, f)
-    return np.ascontiguousarray(np.moveaxis(f + w * t + _cross(v, t), 0, 2))
+    """Readings, planes of shape (3, steps, windows), in the sensor's frame at the start of their windows.
 
-
-def _product(p: FloatArray, q: FloatArray) -> FloatArray:
-    """Hamilton products of quaternions, scalar first, along the first axis."""
-    w, v, r, u = p[0], p[1:], q[0], q[1:]
-    return np.concatenate([(w * r - (v * u).sum(axis=0))[None], w * u + r * v + _cross(v, u)])
-
-
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Cross products along the first axis; `numpy.cross` spends most of its time on telling the axes apart."""
+    `turn` holds rotation vectors, rad. Unit quaternions are pairs of complex numbers, ``w + i x`` and ``y + i z``;
+    running products by doubling: after each round a product reaches twice as far back.
+    """
+    half = 0.5 * turn
+    angle = np.sqrt((half**2).sum(axis=0))
+    half *= np.sinc(angle / np.pi)
+    step = np.cos(angle) + 1j * half[0], half[1] + 1j * half[2]
+    a, b = step
+    reach = 1
+    while reach < len(a):
+        later = _product((a[:-reach], b[:-reach]), (a[reach:], b[reach:]))
+        a, b = np.concatenate([a[:reach], later[0]]), np.concatenate([b[:reach], later[1]])
+        reach *= 2
+    # A reading is turned back by the steps before its own; the first of a window stands as it is.
+    w, x = np.ones_like(angle), np.zeros_like(angle)
+    y, z = np.zeros_like(angle), np.zeros_like(angle)
+    w[1:], x[1:], y[1:], z[1:] = a[:-1].real, a[:-1].imag, b[:-1].real, b[:-1].imag
+    fx, fy, fz = force
+    tx, ty, tz = 2.0 * (y * fz - z * fy), 2.0 * (z * fx - x * fz), 2.0 * (x * fy - y * fx)
     return np.stack(
-        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]],
+        [
+            fx + w * tx + y * tz - z * ty,
+            fy + w * ty + z * tx - x * tz,
+            fz + w * tz + x * ty - y * tx,
+        ]
     )
+
+
+def _product(left: tuple[Any, Any], right: tuple[Any, Any]) -> tuple[Any, Any]:
+    """Hamilton product of quaternions held as pairs of complex numbers."""
+    (a, b), (c, d) = left, right
+    return a * c - b * np.conj(d), a * d + b * np.conj(c)

@@ -117,8 +117,8 @@ def _one_file(loaded: LoadedFile) -> _Samples:
     assert acceleration is not None
     assert angular_velocity is not None
     timed = np.isfinite(loaded.stamps.seconds)
-    has_force = np.isfinite(acceleration).all(axis=1) & timed
-    has_rate = np.isfinite(angular_velocity).all(axis=1) & timed
+    has_force = _complete(acceleration) & timed
+    has_rate = _complete(angular_velocity) & timed
     both = has_force & has_rate
     if not (has_force.any() and has_rate.any()):
         sensor = "gyroscope" if has_force.any() else "accelerometer"
@@ -146,11 +146,18 @@ def _one_file(loaded: LoadedFile) -> _Samples:
     )
 
 
+def _complete(values: FloatArray) -> BoolArray:
+    """Rows without a blank, shape (n,); by columns, since a reduction over three is slow."""
+    x, y, z = values.T
+    complete: BoolArray = np.isfinite(x) & np.isfinite(y) & np.isfinite(z)
+    return complete
+
+
 def _two_files(first: LoadedFile, second: LoadedFile) -> _Samples:
     assert first.acceleration is not None
     assert second.angular_velocity is not None
-    has_force = np.isfinite(first.acceleration).all(axis=1) & np.isfinite(first.stamps.seconds)
-    has_rate = np.isfinite(second.angular_velocity).all(axis=1) & np.isfinite(second.stamps.seconds)
+    has_force = _complete(first.acceleration) & np.isfinite(first.stamps.seconds)
+    has_rate = _complete(second.angular_velocity) & np.isfinite(second.stamps.seconds)
     if "samples" in (first.stamps.unit, second.stamps.unit):
         first.inferences.append("the two files were taken to start at the same instant")
         shift = 0.0
