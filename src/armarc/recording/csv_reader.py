@@ -146,13 +146,6 @@ def _one_file(loaded: LoadedFile) -> _Samples:
     )
 
 
-def _complete(values: FloatArray) -> BoolArray:
-    """Rows without a blank, shape (n,); by columns, since a reduction over three is slow."""
-    x, y, z = values.T
-    complete: BoolArray = np.isfinite(x) & np.isfinite(y) & np.isfinite(z)
-    return complete
-
-
 def _two_files(first: LoadedFile, second: LoadedFile) -> _Samples:
     assert first.acceleration is not None
     assert second.angular_velocity is not None
@@ -167,6 +160,12 @@ def _two_files(first: LoadedFile, second: LoadedFile) -> _Samples:
     samples = _merged(first, has_force, second, has_rate, shift)
     samples.incomplete_rows = int((~has_force).sum() + (~has_rate).sum())
     return samples
+
+
+def _complete(values: FloatArray) -> BoolArray:
+    """Rows without a blank; column by column, which is many times faster than across rows of three."""
+    x, y, z = values.T
+    return np.asarray(np.isfinite(x) & np.isfinite(y) & np.isfinite(z))
 
 
 def _merged(
@@ -300,7 +299,7 @@ def _check_extent(rate_hz: float, time_s: FloatArray, file: str) -> None:
 
 
 def _check_alive(values: FloatArray, sensor: str, file: str) -> None:
-    if (values == values[0]).all():
+    if all(bool((values[:, axis] == values[0, axis]).all()) for axis in range(3)):
         raise FormatError(f"the {sensor} never changes", "check that it is switched on", file=file)
 
 

@@ -24,14 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _CHUNK_ROWS = 1 << 17
-# Without the infinities: with them the parser would look up every number it has read; they become NaN afterwards.
 _MISSING = sorted(
-    {
-        form
-        for word in MISSING_CELLS
-        if word and "inf" not in word
-        for form in (word, word.upper(), word.title(), "NaN")
-    }
+    {form for word in MISSING_CELLS if word for form in (word, word.upper(), word.title(), "NaN")}
 )
 
 
@@ -101,11 +95,7 @@ def load_table(
     joined = {
         place: np.concatenate(parts) if parts else np.empty(0, object) for place, parts in texts.items()
     }
-    values = values[:, :n]
-    infinite = np.isinf(values)
-    if infinite.any():
-        values[infinite] = np.nan
-    return Table(values=values, texts=joined, comments=tuple(comments), warnings=tuple(notes))
+    return Table(values=values[:, :n], texts=joined, comments=tuple(comments), warnings=tuple(notes))
 
 
 def _chunks(
@@ -120,8 +110,7 @@ def _chunks(
     wanted = sorted({*positions, *text_positions})
     separator: dict[str, Any] = {"sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter}
     if layout.delimiter not in (WHITESPACE, "\t"):
-        # Only where there are blanks at all: looking for them costs a sixth of the parsing.
-        separator["skipinitialspace"] = data.find(b" ", layout.data_start) >= 0
+        separator["skipinitialspace"] = True
     with SpanReader(data, spans) as raw, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         reader = pd.read_csv(
@@ -137,7 +126,7 @@ def _chunks(
             chunksize=_CHUNK_ROWS,
             encoding="utf-8",
             encoding_errors="replace",
-            low_memory=False,  # a chunk is small enough to be parsed in one go
+            low_memory=False,  # chunks bound the memory already
             **separator,
         )
         with reader:
@@ -151,9 +140,11 @@ def _has_spare_cells(
     """Whether there are more delimiters than the rows can use; the fast parser drops surplus cells silently."""
     if layout.delimiter == WHITESPACE:
         return False
-    mark, count, block = layout.delimiter.encode(), 0, 1 << 22
+    mark, count, block = ord(layout.delimiter), 0, 1 << 20
     for start, end in spans:
-        count += sum(bytes(data[at : min(at + block, end)]).count(mark) for at in range(start, end, block))
+        for at in range(start, end, block):
+            part = np.frombuffer(data, np.uint8, min(block, end - at), at)
+            count += int(np.count_nonzero(part == mark))
     return count > rows * (layout.n_columns - 1)
 
 
