@@ -2,11 +2,11 @@
 
     nice -n 10 python tests/fuzz/fuzz.py csv 1000000 [--seed 1] [--plain] [--finds FOLDER]
 
-Coverage-guided with the package atheris where it is installed, otherwise (or with ``--plain``) by mutation of the seeds
-alone. Only the rooms behind the entrance are instrumented. Anything but an error of `armarc.errors`, anything that
-computes for longer than two seconds and anything that makes the memory jump is kept as a find, one input per place, and
-the run goes on; only an input that hangs for half a minute ends it, and lies in the folder of finds as ``last-...``.
-A find belongs into ``corpus/`` with its fault repaired.
+Coverage-guided with the package atheris where it is installed, otherwise (or with ``--plain``) by mutation of the
+seeds alone. Only the rooms behind the entrance are instrumented. Anything but an error of `armarc.errors`, anything
+that computes for longer than two seconds and anything that makes the memory jump is kept as a find, one input per
+place, and the run goes on; only an input that hangs for half a minute ends it, and lies in the folder of finds as
+``last-SEED`` (after four bytes with its length). A find belongs into ``corpus/`` with its fault repaired.
 """
 
 from __future__ import annotations
@@ -101,8 +101,8 @@ class Watch:
         seconds = self.said - self.began
         print(
             f"{self.count} inputs in {seconds:.0f} s ({self.count / seconds:.0f}/s): {self.accepted} accepted, "
-            f"{self.refused} refused, slowest {self.slowest:.2f} s of computing, largest {self.largest / 1024:.0f} MB, "
-            f"finds {self.found or 'none'}",
+            f"{self.refused} refused, slowest {self.slowest:.2f} s of computing, "
+            f"largest {self.largest / 1024:.0f} MB, finds {self.found or 'none'}",
             flush=True,
         )
 

@@ -304,7 +304,10 @@ def _packet_seeds() -> list[bytes]:
     seeds += [
         b"\3" + one for one in (wire.configure_command(settings), wire.start_command(), wire.stop_command())
     ]
-    seeds += [b"\4\xa5" + rng.randbytes(38), b"\5" + rng.randbytes(31), b"\5" + rng.randbytes(55)]
+    seeds += [
+        b"\4\xa5" + rng.randbytes(38),
+        *(b"\5" + rng.randbytes(6) + bytes([n]) + rng.randbytes(24 * n) for n in (1, 2)),
+    ]
     return seeds
 
 
