@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from armarc.recording.units import QUANTITIES, any_unit, unit_in
 
@@ -56,6 +57,7 @@ class ColumnName:
     unclear: bool = False
 
 
+@lru_cache(maxsize=256)
 def read_name(name: str, position: int, unit_cell: str = "") -> ColumnName:
     """Read one column name, with the cell of a unit row below it if there is one."""
     bracketed = re.findall(r"[\[({]([^\])}]*)[\])}]", name)

@@ -65,6 +65,8 @@ def load_table(
     capacity = _estimated_rows(source.data, layout.data_start, end)
     values = np.empty((len(positions), capacity))
     texts: dict[int, list[NDArray[Any]]] = {place: [] for place in text_positions}
+    # The parser gives the columns in the order of the file.
+    order = np.argsort(np.argsort(positions))
     n = 0
     try:
         for chunk in _chunks(source.data, spans, layout, positions, text_positions):
@@ -72,7 +74,7 @@ def load_table(
             if n + m > values.shape[1]:
                 values = np.concatenate([values[:, :n], np.empty((len(positions), max(m, n // 2)))], axis=1)
             if not text_positions:
-                values[:, n : n + m] = chunk.to_numpy().T
+                values[:, n : n + m] = chunk.to_numpy().T[order]
             else:
                 for row, place in enumerate(positions):
                     if place in texts:
@@ -131,7 +133,7 @@ def _chunks(
         )
         with reader:
             for chunk in reader:
-                yield chunk[list(positions)] if not text_positions else chunk
+                yield chunk
 
 
 def _has_spare_cells(
