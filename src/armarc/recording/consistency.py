@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -57,15 +58,8 @@ class Smear:
 
 def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Smear:
     """Try the gyroscope's numbers as rad/s, as deg/s and not at all; arguments as for `gravity_spread`."""
-    telling = _telling_windows(time_s, acceleration, angular_velocity)
-    if telling is None:
-        return Smear(unturned=math.nan, rad_s=math.nan, deg_s=math.nan)
-    force, turn = telling
-    return Smear(
-        unturned=_spread(force),
-        rad_s=_spread(_turned_back(force, turn)),
-        deg_s=_spread(_turned_back(force, turn * (math.pi / 180.0))),
-    )
+    spreads = _spreads(time_s, acceleration, angular_velocity, (0.0, 1.0, math.pi / 180.0))
+    return Smear(unturned=spreads[0], rad_s=spreads[1], deg_s=spreads[2])
 
 
 def gravity_spread(
@@ -87,59 +81,49 @@ def gravity_spread(
         Mean, over the windows of 2 s with the most turning and the least pushing, of 1 − |mean|² / mean square of
         the turned readings: 0 when they coincide, near 1 when they point everywhere; NaN for fewer than 20 samples.
     """
-    telling = _telling_windows(time_s, acceleration, angular_velocity)
-    if telling is None:
-        return math.nan
-    force, turn = telling
-    return _spread(_turned_back(force, scale * turn))
+    return _spreads(time_s, acceleration, angular_velocity, (scale,))[0]
 
 
-def _telling_windows(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
-) -> tuple[FloatArray, FloatArray] | None:
-    """Readings and turns, each (k, m, 3), of the windows that turn a lot while nothing pushes.
-
-    Those say most; rest and impacts say little. Neither the path nor the evenness of the magnitude depends on the
-    unit, so the choice favours none.
-    """
+def _spreads(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, scales: tuple[float, ...]
+) -> list[float]:
+    """`gravity_spread` for several scales; which windows count does not depend on the scale."""
     n = len(time_s)
     if n < 20:
-        return None
+        return [float("nan")] * len(scales)
     period = float(np.median(np.diff(time_s)))
     if not period > 0:
-        return None
+        return [float("nan")] * len(scales)
     width = max(1, round(_STEP_S / period))
     n = min(n, int(_LONGEST_S / period))
     steps = min(max(8, round(_WINDOW_S / (width * period))), n // width)
     windows = n // (width * steps)
-    shape = (windows, steps, 3)
-    force = _step_means(acceleration, width, windows * steps).reshape(shape)
-    turn = _step_means(angular_velocity, width, windows * steps).reshape(shape) * (width * period)
-    path = _lengths(turn).sum(axis=1)
-    magnitude = _lengths(force)
-    pushed = magnitude.std(axis=1) / np.maximum(magnitude.mean(axis=1), 1e-300)
+    force = _step_means(acceleration, windows, steps, width)
+    turn = _step_means(angular_velocity, windows, steps, width) * (width * period)
+    # Windows that turn a lot while nothing pushes say most; rest and impacts say little. Neither the path nor the
+    # evenness of the magnitude depends on the unit, so the choice favours none.
+    path = np.sqrt((turn**2).sum(axis=0)).sum(axis=0)
+    magnitude = np.sqrt((force**2).sum(axis=0))
+    pushed = magnitude.std(axis=0) / np.maximum(magnitude.mean(axis=0), 1e-300)
     worth = path / (0.03 + pushed)
-    telling = worth >= 0.5 * float(np.quantile(worth, 0.9))
-    return force[telling], turn[telling]
+    turning = worth >= 0.5 * float(np.quantile(worth, 0.9))
+    force, turn = force[:, :, turning], turn[:, :, turning]
+    power = np.maximum((force**2).sum(axis=0).mean(axis=0), 1e-300)
+    spreads = []
+    for scale in scales:
+        turned = force if scale == 0 else _turned_back(force, scale * turn)
+        mean = turned.mean(axis=1)
+        spreads.append(float(np.mean(1.0 - (mean**2).sum(axis=0) / power)))
+    return spreads
 
 
-def _step_means(values: FloatArray, width: int, count: int) -> FloatArray:
-    """Means over the first `count` steps of `width` rows, shape (count, 3)."""
-    total = values[: count * width : width].copy()
+def _step_means(values: FloatArray, windows: int, steps: int, width: int) -> FloatArray:
+    """Means over `width` samples as planes of shape (3, steps, windows): whole rows go through the processor."""
+    rows = values[: windows * steps * width].reshape(windows, steps, width, 3)
+    total = rows[:, :, 0].copy()
     for k in range(1, width):
-        total += values[k : count * width : width]
-    return total / width
-
-
-def _lengths(vectors: FloatArray) -> FloatArray:
-    return np.asarray(np.sqrt(np.einsum("...i,...i->...", vectors, vectors)))
-
-
-def _spread(readings: FloatArray) -> float:
-    """Mean over the windows of 1 − |mean|² / mean square; readings of shape (k, m, 3)."""
-    mean = readings.mean(axis=1)
-    power = np.maximum(np.einsum("kmi,kmi->k", readings, readings) / readings.shape[1], 1e-300)
-    return float(np.mean(1.0 - (mean**2).sum(axis=1) / power))
+        total += rows[:, :, k]
+    return np.ascontiguousarray(total.transpose(2, 1, 0)) / width
 
 
 def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> float:
@@ -170,37 +154,48 @@ def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: 
     used = n // width * width
     force = acceleration[:used].reshape(-1, width, 3).mean(axis=1)
     turn = angular_velocity[:used].reshape(-1, width, 3).mean(axis=1) * (width * period)
-    direction = force / np.maximum(_lengths(force)[:, None], 1e-300)
-    if len(direction) < 2 or float(_lengths(direction - direction[0]).max()) < _LEAST_TILT:
+    direction = force / np.maximum(np.linalg.norm(force, axis=1, keepdims=True), 1e-300)
+    if len(direction) < 2 or float(np.linalg.norm(direction - direction[0], axis=1).max()) < _LEAST_TILT:
         return float("nan")
-    wandered = _lengths(np.diff(direction, axis=0))
-    turned = _lengths(turn)
+    wandered = np.linalg.norm(np.diff(direction, axis=0), axis=1)
+    turned = np.linalg.norm(turn, axis=1)
     moving = turned[1:] > 0.2 * float(np.quantile(turned, 0.95))
     total = float(turned[1:][moving].sum())
     return float(wandered[moving].sum()) / total if total > 0 else float("nan")
 
 
 def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:
-    """Readings (k, m, 3) in the sensor's frame at the start of each of k windows; `turn` holds rotation
-    vectors, rad."""
-    x, y, z = np.ascontiguousarray(turn.T)  # planes of shape (m, k)
-    angle = np.sqrt(x * x + y * y + z * z)
-    ratio = 0.5 * np.sinc(angle / (2 * np.pi))
-    # Unit quaternions as pairs of complex numbers, w + ix and y + iz; a reading is turned by the steps before it.
-    q1, q2 = np.ones_like(x, dtype=complex), np.zeros_like(x, dtype=complex)
-    q1[1:], q2[1:] = np.cos(0.5 * angle[:-1]) + 1j * (ratio * x)[:-1], (ratio * (y + 1j * z))[:-1]
+    """Readings, planes of shape (3, steps, windows), in the sensor's frame at the start of their windows.
+
+    `turn` holds rotation vectors, rad. Unit quaternions are pairs of complex numbers, ``w + i x`` and ``y + i z``;
+    running products by doubling: after each round a product reaches twice as far back.
+    """
+    half = 0.5 * turn
+    angle = np.sqrt((half**2).sum(axis=0))
+    half *= np.sinc(angle / np.pi)
+    step = np.cos(angle) + 1j * half[0], half[1] + 1j * half[2]
+    a, b = step
     reach = 1
-    while reach < len(x):
-        # Each element holds the product of `reach` steps; one round doubles that (a prefix product).
-        a, b, c, d = q1[:-reach], q2[:-reach], q1[reach:], q2[reach:]
-        q1[reach:], q2[reach:] = a * c - b * np.conj(d), a * d + b * np.conj(c)
+    while reach < len(a):
+        later = _product((a[:-reach], b[:-reach]), (a[reach:], b[reach:]))
+        a, b = np.concatenate([a[:reach], later[0]]), np.concatenate([b[:reach], later[1]])
         reach *= 2
-    w, i, j, k = q1.real, q1.imag, q2.real, q2.imag
-    fx, fy, fz = np.ascontiguousarray(force.T)
-    tx, ty, tz = 2.0 * (j * fz - k * fy), 2.0 * (k * fx - i * fz), 2.0 * (i * fy - j * fx)
-    turned = (
-        fx + w * tx + j * tz - k * ty,
-        fy + w * ty + k * tx - i * tz,
-        fz + w * tz + i * ty - j * tx,
+    # A reading is turned back by the steps before its own; the first of a window stands as it is.
+    w, x = np.ones_like(angle), np.zeros_like(angle)
+    y, z = np.zeros_like(angle), np.zeros_like(angle)
+    w[1:], x[1:], y[1:], z[1:] = a[:-1].real, a[:-1].imag, b[:-1].real, b[:-1].imag
+    fx, fy, fz = force
+    tx, ty, tz = 2.0 * (y * fz - z * fy), 2.0 * (z * fx - x * fz), 2.0 * (x * fy - y * fx)
+    return np.stack(
+        [
+            fx + w * tx + y * tz - z * ty,
+            fy + w * ty + z * tx - x * tz,
+            fz + w * tz + x * ty - y * tx,
+        ]
     )
-    return np.stack(turned).T
+
+
+def _product(left: tuple[Any, Any], right: tuple[Any, Any]) -> tuple[Any, Any]:
+    """Hamilton product of quaternions held as pairs of complex numbers."""
+    (a, b), (c, d) = left, right
+    return a * c - b * np.conj(d), a * d + b * np.conj(c)

@@ -17,6 +17,9 @@ OWN_MARK = "# armarc recording"
 COMMENT_MARKS = ("#", "%", "//")
 WHITESPACE = " "
 _HEAD_BYTES = 1 << 16
+_JUDGED_LINES = 100
+"""The last so many lines of the head tell delimiter and decimal mark: a preamble is behind them."""
+_SAMPLE_ROWS = 500
 _DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
 _DOT_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
@@ -73,11 +76,11 @@ class _Line:
 def is_number(cell: str, decimal: str = ".") -> bool:
     """Whether a cell holds a number (or one of the usual words for a missing one)."""
     cell = cell.strip()
-    if cell.lower() in MISSING_CELLS:
-        return True
     if _DOT_NUMBER.fullmatch(cell):
         return decimal == "." or "." not in cell
-    return decimal == "," and _COMMA_NUMBER.fullmatch(cell) is not None
+    if decimal == "," and _COMMA_NUMBER.fullmatch(cell):
+        return True
+    return cell.lower() in MISSING_CELLS
 
 
 def split_line(text: str, delimiter: str) -> list[str]:
@@ -106,7 +109,7 @@ def sniff(source: TextFile) -> Layout:
     plain = [line for line in lines if line.text.strip() and not line.text.lstrip().startswith(COMMENT_MARKS)]
     if not plain:
         raise FormatError("there are only comments in this file, no samples", file=source.file)
-    delimiter, rows, width, numbers = _best_delimiter([line.text for line in plain])
+    delimiter, width, numbers = _best_delimiter([line.text for line in plain[-_JUDGED_LINES:]])
     if width < 3 or (not numbers and len(plain) > 1):
         raise FormatError(
             "no columns of numbers were found",
@@ -114,8 +117,15 @@ def sniff(source: TextFile) -> Layout:
             file=source.file,
             line=plain[0].number,
         )
-    decimal = _decimal_mark(rows, delimiter)
-    first = next((i for i, row in enumerate(rows) if _is_data(row, width, decimal)), None)
+    decimal = _decimal_mark([split_line(line.text, delimiter) for line in plain[-_JUDGED_LINES:]])
+    rows: list[list[str]] = []
+    first: int | None = None
+    for i, line in enumerate(plain):
+        rows.append(split_line(line.text, delimiter))
+        if first is None and _is_data(rows[-1], width, decimal):
+            first = i
+        if first is not None and i + 1 >= first + _SAMPLE_ROWS:
+            break
     if first is None:
         raise FormatError(
             "there is a header but not one row of numbers",
@@ -147,7 +157,7 @@ def sniff(source: TextFile) -> Layout:
         header_text=header_text,
         data_start=plain[first].start,
         data_line=plain[first].number,
-        sample=tuple(tuple(row) for row in rows[first : first + 500] if len(row) == width),
+        sample=tuple(tuple(row) for row in rows[first:] if len(row) == width),
         own=own,
         metadata=metadata,
     )
@@ -162,40 +172,29 @@ def _lines(source: TextFile) -> list[_Line]:
     return lines
 
 
-def _best_delimiter(lines: list[str]) -> tuple[str, list[list[str]], int, int]:
-    """The delimiter that gives the most numbers in rows of one width; its rows, that width, numbers seen."""
-    possible: list[tuple[str, list[list[str]], int]] = []
+def _best_delimiter(lines: list[str]) -> tuple[str, int, int]:
+    """The delimiter that gives the most numbers in rows of one width; that width, that many numbers."""
+    best: tuple[int, str, int] = (-1, ",", 0)
     for delimiter in _DELIMITERS:
-        if delimiter != WHITESPACE and not any(delimiter in line for line in lines):
-            continue
         rows = [split_line(line, delimiter) for line in lines]
         width = Counter(len(row) for row in rows[len(rows) // 3 :]).most_common(1)[0][0]
-        if width >= 3:
-            possible.append((delimiter, rows, width))
-    if not possible:
-        return ",", [], 0, -1
-    if len(possible) == 1:  # the usual case: nothing to compare, a few rows show whether there are numbers
-        delimiter, rows, width = possible[0]
-        return delimiter, rows, width, _numbers(rows[-20:], width) or _numbers(rows, width)
-    score, (delimiter, rows, width) = max(
-        ((_numbers(rows, width), (delimiter, rows, width)) for delimiter, rows, width in possible),
-        key=lambda scored: scored[0],
-    )
-    return delimiter, rows, width, score
+        if width < 3:
+            continue
+        score = sum(
+            sum(
+                1
+                for cell in row
+                if cell and (_EITHER_NUMBER.fullmatch(cell) or cell.lower() in MISSING_CELLS)
+            )
+            for row in rows
+            if len(row) == width
+        )
+        if score > best[0]:
+            best = (score, delimiter, width)
+    return best[1], best[2], best[0]
 
 
-def _numbers(rows: list[list[str]], width: int) -> int:
-    """How many cells of the rows of one width hold numbers."""
-    return sum(
-        sum(1 for cell in row if cell and (_EITHER_NUMBER.fullmatch(cell) or cell.lower() in MISSING_CELLS))
-        for row in rows
-        if len(row) == width
-    )
-
-
-def _decimal_mark(rows: list[list[str]], delimiter: str) -> str:
-    if not any("," in cell for row in rows for cell in row):
-        return "."
+def _decimal_mark(rows: list[list[str]]) -> str:
     commas = dots = 0
     for row in rows:
         for cell in row:
