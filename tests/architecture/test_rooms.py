@@ -31,13 +31,15 @@ ALLOWED: dict[str, set[str]] = {
     "choices": BASE | {"recording", "sensor", "motion"},
     "arm_track": {"choices", "guided_mount", "recording", "motion"},
     "guided_mount": {"errors", "recording", "sensor", "motion"},
+    "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "records": {"__version__", "choices", "recording", "motion", "reps"},
     "pipeline": BASE
     | {"choices", "arm_track", "reference", "records", "recording", "sensor", "motion", "reps"},
     "session_load": BASE | {"pipeline", "load", "recording", "motion", "reps"},
     # what is done with the results
-    "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "session_load", "choices"},
+    "log": BASE
+    | {"recording", "motion", "reps", "load", "pipeline", "session_load", "choices", "known_sensor"},
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {
@@ -49,10 +51,12 @@ ALLOWED: dict[str, set[str]] = {
         "choices",
         "arm_track",
         "guided_mount",
+        "known_sensor",
         "pipeline",
         "log",
     },
-    "archive": BASE | {"recording", "sensor", "motion", "reps", "load", "choices", "pipeline", "log"},
+    "archive": BASE
+    | {"recording", "sensor", "motion", "reps", "load", "choices", "known_sensor", "pipeline", "log"},
     # a synthetic wrist is made without the code it is there to check
     "simulate": {"errors", "recording", "motion", "exercises"},
     # faces

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import logging
 import re
+import threading
 import uuid
 from collections.abc import Iterator
 from itertools import islice
 from typing import Any
 
 from armarc import __version__
-from armarc.archive.measuring import Outcome, Task, failed, measure_task
+from armarc.archive.measuring import Outcome, Task, failed, measure_task, too_slow
 from armarc.archive.optional import distributed
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, UsageError
@@ -26,7 +27,9 @@ _AHEAD_PER_THREAD = 4
 _FEWEST_AHEAD = 16
 
 
-def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iterator[Outcome]:
+def run_on_cluster(
+    tasks: Iterator[Task], setup: Setup, *, address: str, time_limit_s: float
+) -> Iterator[Outcome]:
     """Measure recordings on a cluster; one outcome per task, in any order.
 
     Parameters
@@ -36,6 +39,8 @@ def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iter
     setup : Setup
     address : str
         Of the scheduler, such as ``tcp://host:8786``.
+    time_limit_s : float, s
+        For one recording; one that takes longer becomes a failure.
 
     Raises
     ------
@@ -59,7 +64,7 @@ def run_on_cluster(tasks: Iterator[Task], setup: Setup, *, address: str) -> Iter
         ) from None
     try:
         _check_versions(client)
-        yield from _outcomes(dask, client, tasks, setup)
+        yield from _outcomes(dask, client, tasks, setup, time_limit_s)
     finally:
         client.close()
 
@@ -87,7 +92,24 @@ def _the_same(setup: Setup) -> Setup:
     return setup
 
 
-def _outcomes(dask: Any, client: Any, tasks: Iterator[Task], setup: Setup) -> Iterator[Outcome]:
+def measure_within(task: Task, setup: Setup, time_limit_s: float) -> Outcome:
+    """`measure_task`, given up after a time.
+
+    A worker of a cluster measures in a thread, which nobody can stop: a recording that hangs goes on hanging there
+    beside the others, but the run does not wait for it.
+    """
+    box: list[Outcome] = []
+    thread = threading.Thread(target=lambda: box.append(measure_task(task, setup)), daemon=True)
+    thread.start()
+    thread.join(time_limit_s)
+    if box:
+        return box[0]
+    return failed(task, setup, "worker", too_slow(time_limit_s))
+
+
+def _outcomes(
+    dask: Any, client: Any, tasks: Iterator[Task], setup: Setup, time_limit_s: float
+) -> Iterator[Outcome]:
     name = uuid.uuid4().hex
     # A task rather than scattered data: it can be computed again when the workers that hold it die.
     shared = client.submit(_the_same, setup, key=f"armarc-setup-{name}")
@@ -98,7 +120,7 @@ def _outcomes(dask: Any, client: Any, tasks: Iterator[Task], setup: Setup) -> It
     def submit(task: Task) -> None:
         nonlocal number
         number += 1
-        future = client.submit(measure_task, task, shared, key=f"armarc-{name}-{number}")
+        future = client.submit(measure_within, task, shared, time_limit_s, key=f"armarc-{name}-{number}")
         task_of[future.key] = task
         running.add(future)
 

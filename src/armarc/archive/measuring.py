@@ -7,7 +7,7 @@ import os
 import time
 import traceback
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from armarc import __version__
@@ -53,7 +53,9 @@ def measure_task(task: Task, setup: Setup) -> Outcome:
     try:
         recording = read_csv(task.path, **setup.reading_options())
         stage, sha256 = "measuring", recording.source.sha256
-        session = measure(recording, setup.choices(recording.metadata))
+        choices = setup.choices(recording.metadata)
+        sensor = setup.sensors.look_up(recording.metadata, choices.side)
+        session = measure(sensor.corrected(recording), replace(choices, **sensor.options()))
         result: dict[str, Any] = session.to_dict()
         outcome = _outcome(task, setup, result, recording.metadata, sha256)
     except Exception as error:
@@ -107,6 +109,11 @@ def failed(
             **_stamp(setup),
         },
     )
+
+
+def too_slow(time_limit_s: float) -> ArmarcError:
+    """The error of a recording that took too long."""
+    return ArmarcError(f"not measured within {time_limit_s:g} s", "raise --time-limit and --retry-failures")
 
 
 def known(task: Task, setup: Setup, sha256: str) -> Outcome:

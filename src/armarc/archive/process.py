@@ -97,7 +97,7 @@ def process_archive(
     check_bytes : bool
         Compare bytes even where path, size and time of change are as before.
     time_limit_s : float, s
-        For one recording, on this machine.
+        For one recording.
     watch : callable or None
         Told after every recording.
 
@@ -131,7 +131,7 @@ def process_archive(
         outcomes = (
             run_locally(tasks, setup, workers=workers, time_limit_s=time_limit_s)
             if scheduler is None
-            else run_on_cluster(tasks, setup, address=scheduler)
+            else run_on_cluster(tasks, setup, address=scheduler, time_limit_s=time_limit_s)
         )
         try:
             for outcome in outcomes:

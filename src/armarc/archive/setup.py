@@ -14,6 +14,7 @@ from armarc.choices import Choices, choose
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
 from armarc.exercises.records import exercise_record
+from armarc.known_sensor import SensorShelf
 from armarc.recording import Metadata
 from armarc.settings import FUSIONS, HAND_AXES, MOUNTINGS, STRAPS, Settings
 
@@ -40,6 +41,8 @@ class Setup:
         As `armarc.read_csv` takes them, without ``gyroscope_path``.
     settings : Settings
     catalogue : dict of str to Exercise
+    sensors : SensorShelf
+        Calibrations and mounts, read once, so that workers on other machines know them.
     settings_sha256 : str
         Hash of `record`.
     """
@@ -48,6 +51,7 @@ class Setup:
     reading: dict[str, Any] = field(default_factory=dict)
     settings: Settings = field(default_factory=Settings)
     catalogue: dict[str, Exercise]
+    sensors: SensorShelf = field(default_factory=SensorShelf)
     settings_sha256: str = field(init=False)
 
     def __post_init__(self) -> None:
@@ -81,6 +85,7 @@ class Setup:
             "reading": self.reading,
             "settings": settings,
             "exercises": exercises,
+            "sensors": self.sensors.record(),
         }
         out: dict[str, Any] = json.loads(json.dumps(record, default=str))
         return out
@@ -97,6 +102,7 @@ def make_setup(
     reading: Mapping[str, Any] | None = None,
     settings: Settings | None = None,
     catalogue: Mapping[str, Exercise] | None = None,
+    sensors: SensorShelf | None = None,
 ) -> Setup:
     """Settle and check what an archive is measured with, before any file is touched.
 
@@ -107,6 +113,8 @@ def make_setup(
     settings : Settings or None
     catalogue : mapping or None
         None takes the built-in exercises and the user's own.
+    sensors : SensorShelf or None
+        None takes no calibration; ``armarc archive process`` gives those of the configuration folder.
 
     Raises
     ------
@@ -122,6 +130,7 @@ def make_setup(
         reading={key: value for key, value in (reading or {}).items() if value is not None},
         settings=settings or Settings(),
         catalogue=dict(load_catalogue() if catalogue is None else catalogue),
+        sensors=sensors or SensorShelf(),
     )
     for name, words in _WORDS.items():
         value = setup.options.get(name)

@@ -16,7 +16,7 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Any
 
-from armarc.archive.measuring import Outcome, Task, failed, measure_task
+from armarc.archive.measuring import Outcome, Task, failed, measure_task, too_slow
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
 
@@ -140,10 +140,7 @@ def _look_at(worker: _Worker, setup: Setup, time_limit_s: float) -> tuple[Outcom
         worker.process.join(1.0)
         return None, True
     if time.monotonic() - worker.began > time_limit_s and worker.is_ready:
-        error = ArmarcError(
-            f"not measured within {time_limit_s:g} s", "raise --time-limit and --retry-failures"
-        )
-        return failed(task, setup, "worker", error), True
+        return failed(task, setup, "worker", too_slow(time_limit_s)), True
     return None, False
 
 

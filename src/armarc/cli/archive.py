@@ -100,7 +100,7 @@ def process(
         typer.Option(
             metavar="SECONDS",
             min=1.0,
-            help="Give a recording up after this long (not on a cluster); 900 by default.",
+            help="Give a recording up after this long; 900 by default.",
             rich_help_panel=_HOW,
         ),
     ] = None,
@@ -126,6 +126,7 @@ def process(
     from armarc.archive.process import TIME_LIMIT_S, process_archive
     from armarc.archive.setup import make_setup
     from armarc.cli.batch import parsed
+    from armarc.known_sensor import open_shelf
 
     options = parsed(
         {
@@ -153,7 +154,7 @@ def process(
         "axes": axes,
         "gravity_sign": gravity_sign,
     }
-    setup = make_setup(options, reading, settings)
+    setup = make_setup(options, reading, settings, sensors=open_shelf())
     watcher = _Watcher()
     try:
         result = process_archive(

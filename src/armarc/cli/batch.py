@@ -171,10 +171,9 @@ def read_session(
     path: Path, reading: dict[str, Any], options: dict[str, Any]
 ) -> tuple[Session, dict[str, Any]]:
     """Read and measure one recording; also the reading options in force, the saved ones among them."""
+    from armarc.known_sensor import open_shelf
     from armarc.pipeline import process
     from armarc.recording import read_csv
-    from armarc.sensor.calibration import apply_calibration, find_calibration, tolerance_of
-    from armarc.sensor.calibration.mounts import find_mount
 
     settings = options["settings"]
     saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
@@ -182,14 +181,9 @@ def read_session(
     reading = {**defaults, **reading}
     recording = read_csv(path, **reading)
     about = recording.metadata
-    calibration = find_calibration(about)
     side = options.get("side") or about.side or settings.side or "right"
-    session = process(
-        apply_calibration(recording, calibration),
-        kept_mount=find_mount(about, side),
-        tolerance=tolerance_of(calibration),
-        **options,
-    )
+    sensor = open_shelf().look_up(about, side)
+    session = process(sensor.corrected(recording), **sensor.options(), **options)
     return session, reading
 
 

@@ -148,12 +148,17 @@ def live(
     recording: Recording | None = None
     options: StreamOptions | None = None
     if from_file is not None:
+        from dataclasses import replace
+
+        from armarc.known_sensor import open_shelf
         from armarc.recording import read_csv
         from armarc.settings import load_settings
 
         saved = load_settings()
         recording = read_csv(from_file, axes=saved.axes, gravity_sign=saved.gravity_sign)
         choices = _choices(stated, recording.metadata)
+        known = open_shelf().look_up(recording.metadata, choices.side)
+        recording, choices = known.corrected(recording), replace(choices, **known.options())
     else:
         options, choices, out = _sensor_plan(sensor, stated, rate, description, out)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
@@ -251,9 +256,11 @@ async def _run(
     import asyncio
     import contextlib
     import sys
+    from functools import partial
 
     from rich.console import Console
 
+    from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
     from armarc.live.screen import Screen
     from armarc.live.session import Session
@@ -282,6 +289,8 @@ async def _run(
             after=after,
             tell=tell,
             writer_for=None if out is None else _writer(out, choices),
+            known_for=None if recording is not None else partial(open_shelf().look_up, side=choices.side),
+            head=None if recording is None else recording.metadata,
             stamp_for=_stamps(recording),
             in_step=recording is not None and pace is None,
         )
@@ -346,13 +355,15 @@ def _sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:
     return faces
 
 
-def _writer(path: Path, choices: Choices) -> Callable[[float], RecordingWriter]:
+def _writer(path: Path, choices: Choices) -> Callable[[float, Metadata], RecordingWriter]:
+    from dataclasses import replace
     from datetime import datetime
 
-    from armarc.recording import Metadata, RecordingWriter
+    from armarc.recording import RecordingWriter
 
-    def open_writer(rate_hz: float) -> RecordingWriter:
-        metadata = Metadata(
+    def open_writer(rate_hz: float, head: Metadata) -> RecordingWriter:
+        metadata = replace(
+            head,
             exercise=choices.exercise.key,
             side=choices.side,
             load_kg=choices.load_kg,

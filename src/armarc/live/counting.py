@@ -22,6 +22,7 @@ from armarc.live.judge import Kind, find_groups, kind_of, measure_movement
 from armarc.live.rows import ANGLE, TIME
 from armarc.live.stretch import Stretch, moved
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
 from armarc.reps.grouping import FULL_SET
 from armarc.reps.movements import HYSTERESIS_SHARE_OF_TYPICAL, Movement, find_movements, typical_rise
@@ -287,6 +288,7 @@ class Counting:
             s.fusion.tilt_se_rad,
             s.choices.side,
             self.reps + 1,
+            s.choices.tolerance or UNKNOWN_TOLERANCE,
         )
         if rep is None:
             return 0

@@ -10,6 +10,7 @@ import numpy as np
 from armarc.exercises import Exercise
 from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import ArmMotion, Mounting, Orientation, low_pass, up_in_sensor
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
 from armarc.recording import FloatArray
 from armarc.reps.grouping import HURRIED, group_movements
 from armarc.reps.measure import bound_reps, measure_rep
@@ -94,6 +95,7 @@ def measure_movement(
     tilt_se_rad: float,
     side: str,
     number: int,
+    tolerance: Tolerance = UNKNOWN_TOLERANCE,
 ) -> Rep | None:
     """Measure one movement with the offline definitions on the live angle.
 
@@ -103,6 +105,8 @@ def measure_movement(
         Rows that hold the movement.
     movement : Movement
         Indices into `table`.
+    tolerance : Tolerance
+        Scale errors of the sensor.
 
     Returns
     -------
@@ -145,6 +149,7 @@ def measure_movement(
         ),
         mounting=mounting,
         side=side,
+        tolerance=tolerance,
     )
     raw = bound_reps(motion, (here,))
     if not raw:

@@ -9,7 +9,7 @@ from armarc.choices import Choices
 from armarc.errors import ArmarcError
 from armarc.live.events import SCHEMA, SetEnded, event_record
 from armarc.pipeline import measure
-from armarc.recording import Recording
+from armarc.recording import Metadata, Recording
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +42,9 @@ class MeasuredLive:
         }
 
 
-def measure_live_set(event: SetEnded, choices: Choices, *, stamp: str | None = None) -> MeasuredLive:
+def measure_live_set(
+    event: SetEnded, choices: Choices, *, stamp: str | None = None, head: Metadata | None = None
+) -> MeasuredLive:
     """Measure a set that has just ended; never raises for what a recording may hold.
 
     Parameters
@@ -51,8 +53,12 @@ def measure_live_set(event: SetEnded, choices: Choices, *, stamp: str | None = N
     choices : Choices
     stamp : str or None
         When the raw part began, ISO 8601, for its metadata.
+    head : Metadata or None
+        What is known of the sensor, and whether its samples were corrected.
     """
     raw = event.raw
+    if head is not None:
+        raw = replace(raw, metadata=replace(raw.metadata, sensor=head.sensor, other=head.other))
     if stamp is not None:
         raw = replace(raw, metadata=replace(raw.metadata, started_at=stamp))
     common: dict[str, Any] = {

@@ -9,17 +9,18 @@ import asyncio
 import json
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 from armarc.choices import Choices
+from armarc.known_sensor import KnownSensor
 from armarc.live.after_set import log_set, run_hook
 from armarc.live.board import Board, board_for
 from armarc.live.engine import Engine
 from armarc.live.events import SCHEMA, EngineEvent, SetEnded, event_record
 from armarc.live.offline import MeasuredLive, measure_live_set
 from armarc.live.source import Item, LinkNews, Samples
-from armarc.recording import RecordingWriter
+from armarc.recording import Metadata, RecordingWriter
 
 
 class Face(Protocol):
@@ -63,7 +64,11 @@ class Session:
     tell : callable
         Takes a sentence for people.
     writer_for : callable or None
-        Opens the file of the raw stream once its rate is known.
+        Opens the file of the raw stream once its rate and its sensor are known.
+    known_for : callable or None
+        What is kept of the sensor with this head; its calibration is applied as the samples come in.
+    head : Metadata or None
+        Of a recording that is played, already corrected.
     stamp_for : callable or None
         Wall-clock stamp of a signal time, for the metadata of a set.
     in_step : bool
@@ -75,7 +80,9 @@ class Session:
     faces: list[Face]
     after: After
     tell: Callable[[str], None]
-    writer_for: Callable[[float], RecordingWriter] | None = None
+    writer_for: Callable[[float, Metadata], RecordingWriter] | None = None
+    known_for: Callable[[Metadata], KnownSensor] | None = None
+    head: Metadata | None = None
     stamp_for: Callable[[float], str | None] | None = None
     in_step: bool = False
     board: Board = field(init=False)
@@ -83,6 +90,7 @@ class Session:
     samples: int = 0
     _engine: Engine | None = None
     _writer: RecordingWriter | None = None
+    _known: KnownSensor | None = None
     _jobs: list[asyncio.Task[None]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -140,7 +148,7 @@ class Session:
         if self._engine is None:
             self._engine = Engine(self.choices, rate_hz)
             if self.writer_for is not None:
-                self._writer = self.writer_for(rate_hz)
+                self._writer = self.writer_for(rate_hz, self.head or Metadata())
 
     def _take(self, item: Samples, worker: ThreadPoolExecutor) -> None:
         if self._engine is None:
@@ -150,7 +158,10 @@ class Session:
             self._writer.flush()
         self.samples += len(item.time_s)
         engine = self._engine
-        forces, rates = item.specific_force_m_s2.tolist(), item.angular_velocity_rad_s.tolist()
+        force, omega = item.specific_force_m_s2, item.angular_velocity_rad_s
+        if self._known is not None:
+            force, omega = self._known.corrected_samples(force, omega)
+        forces, rates = force.tolist(), omega.tolist()
         for t, f, w in zip(item.time_s.tolist(), forces, rates, strict=True):
             self._hear(engine.feed(t, (f[0], f[1], f[2]), (w[0], w[1], w[2])), worker)
             self.board.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
@@ -177,6 +188,8 @@ class Session:
         if news.battery_pct is not None or news.battery_low:
             board.battery_pct, board.battery_low = news.battery_pct, news.battery_low
         if news.state in ("up", "up again") and news.rate_hz:
+            if self._engine is None:
+                self._meet(news.head)
             self._begin(news.rate_hz)
         board.link = (
             news.text if news.state in ("lost", "trouble") else "" if "up" in news.state else board.link
@@ -194,11 +207,23 @@ class Session:
         self._send(record, None)
         self._refresh()
 
+    def _meet(self, head: Metadata | None) -> None:
+        """Take up what is kept of the sensor that has just come up."""
+        self.head = head
+        if head is not None and self.known_for is not None:
+            self._known = self.known_for(head)
+            self.choices = replace(self.choices, **self._known.options())
+            if self._known.calibration is not None:
+                self.tell(f"corrected with the calibration made at {self._known.calibration.made_at}")
+
     async def _afterwards(self, event: SetEnded, worker: ThreadPoolExecutor) -> None:
         loop = asyncio.get_running_loop()
         stamp = self.stamp_for(event.raw_start_s) if self.stamp_for is not None else None
+        head = self.head
+        if head is not None and self._known is not None:
+            head = self._known.head(head)
         measured = await loop.run_in_executor(
-            worker, lambda: measure_live_set(event, self.choices, stamp=stamp)
+            worker, lambda: measure_live_set(event, self.choices, stamp=stamp, head=head)
         )
         self.sets.append(measured)
         record = measured.record()

@@ -9,9 +9,10 @@ from contextlib import aclosing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from armarc.recording import FloatArray, Recording
+from armarc.recording import FloatArray, Metadata, Recording
 
 if TYPE_CHECKING:
+    from armarc.sensor.events import SensorFacts
     from armarc.sensor.link import StreamOptions
 
 PACKET_S = 0.05
@@ -40,6 +41,8 @@ class LinkNews:
     battery_pct: int | None = None
     battery_low: bool = False
     rate_hz: float | None = None
+    head: Metadata | None = None
+    """What a recording of this sensor says of it."""
 
 
 Item = Samples | LinkNews
@@ -93,6 +96,16 @@ async def _sleep_until(due: float, stop: asyncio.Event) -> None:
         pass
 
 
+def _head(facts: SensorFacts) -> Metadata:
+    told = {"sensor_serial": facts.serial, "sensor_address": facts.address}
+    return Metadata(
+        sensor=facts.name or facts.address,
+        accelerometer_range_m_s2=facts.accelerometer_range_m_s2,
+        gyroscope_range_rad_s=facts.gyroscope_range_rad_s,
+        other={key: value for key, value in told.items() if value},
+    )
+
+
 async def listen(sensor: str, options: StreamOptions, stop: asyncio.Event) -> AsyncIterator[Item]:
     """Samples and news of one sensor.
 
@@ -121,6 +134,7 @@ async def listen(sensor: str, options: StreamOptions, stop: asyncio.Event) -> As
                         text=f"{name} is connected",
                         battery_pct=event.facts.battery_pct,
                         rate_hz=event.facts.rate_hz,
+                        head=_head(event.facts),
                     )
                 case LinkLost():
                     yield LinkNews(time_s=event.time_s, state="lost", text=f"link lost: {event.reason}")

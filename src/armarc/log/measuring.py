@@ -45,10 +45,15 @@ def measure_content(
 
 def measure_session(content: bytes, file_name: str, settings: Mapping[str, Any]) -> Session:
     """Like `measure_content`, with the motion that the sets were measured on."""
+    from armarc.known_sensor import open_shelf
     from armarc.pipeline import process
 
     with recording_from(content, file_name, settings.get("reading") or {}) as recording:
-        return process(recording, **process_options(settings))
+        options = process_options(settings)
+        sensor = open_shelf().look_up(
+            recording.metadata, options.get("side") or recording.metadata.side or "right"
+        )
+        return process(sensor.corrected(recording), **sensor.options(), **options)
 
 
 def add_known_loads(

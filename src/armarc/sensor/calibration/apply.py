@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE, Tolerance
-from armarc.recording import Recording
+from armarc.recording import FloatArray, Recording
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 from armarc.sensor.calibration.types import Calibration
 
@@ -61,11 +61,9 @@ def apply_calibration(recording: Recording, calibration: Calibration | None) -> 
     """
     if calibration is None or MARK in recording.metadata.other:
         return recording
-    force, omega = recording.specific_force_m_s2, recording.angular_velocity_rad_s
-    if calibration.accelerometer is not None:
-        force = (force - calibration.accelerometer.offset_m_s2) @ calibration.accelerometer.matrix.T
-    if calibration.gyroscope is not None:
-        omega = (omega - calibration.gyroscope.bias_rad_s) @ calibration.gyroscope.matrix.T
+    force, omega = correct_samples(
+        calibration, recording.specific_force_m_s2, recording.angular_velocity_rad_s
+    )
     other = recording.metadata.other | {MARK: calibration.label}
     said = f"corrected with the calibration of {calibration.sensor} made at {calibration.made_at}"
     return replace(
@@ -75,6 +73,18 @@ def apply_calibration(recording: Recording, calibration: Calibration | None) -> 
         metadata=replace(recording.metadata, other=other),
         source=replace(recording.source, inferences=(*recording.source.inferences, said)),
     )
+
+
+def correct_samples(
+    calibration: Calibration, specific_force_m_s2: FloatArray, angular_velocity_rad_s: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Correct samples, shape (n, 3) each, m/s² and rad/s; what was not calibrated stays as it is."""
+    force, omega = specific_force_m_s2, angular_velocity_rad_s
+    if calibration.accelerometer is not None:
+        force = (force - calibration.accelerometer.offset_m_s2) @ calibration.accelerometer.matrix.T
+    if calibration.gyroscope is not None:
+        omega = (omega - calibration.gyroscope.bias_rad_s) @ calibration.gyroscope.matrix.T
+    return force, omega
 
 
 def gyroscope_scale_se(calibration: Calibration | None, axis: ArrayLike | None = None) -> float:

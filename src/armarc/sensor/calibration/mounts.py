@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -84,7 +85,12 @@ def find_mount(sensor: str | Metadata | None, side: str, folder: Path | None = N
     """
     if sensor is None or sensor == "":
         return None
-    for one in reversed(load_mounts(folder)):
+    return latest_mount(load_mounts(folder), sensor, side)
+
+
+def latest_mount(known: Sequence[StoredMount], sensor: str | Metadata, side: str) -> StoredMount | None:
+    """The last of the mounts that belongs to a sensor and a side; see `find_mount`."""
+    for one in reversed(known):
         if one.side == side and is_of(one.sensor, one.serial, one.address, sensor):
             return one
     return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -67,11 +68,12 @@ def find_calibration(sensor: str | Metadata | None, folder: Path | None = None) 
     """
     if sensor is None or sensor == "":
         return None
-    known = load_calibrations(folder)
-    for one in reversed(known):
-        if is_of(one.sensor, one.serial, one.address, sensor):
-            return one
-    return None
+    return latest_calibration(load_calibrations(folder), sensor)
+
+
+def latest_calibration(known: Sequence[Calibration], sensor: str | Metadata) -> Calibration | None:
+    """The last of the calibrations that belongs to a sensor; see `find_calibration`."""
+    return next((one for one in reversed(known) if is_of(one.sensor, one.serial, one.address, sensor)), None)
 
 
 def forget_calibration(sensor: str, folder: Path | None = None) -> int:
