@@ -176,18 +176,16 @@ def _best_delimiter(lines: list[str]) -> tuple[str, int, int]:
     """The delimiter that gives the most numbers in rows of one width; that width, that many numbers."""
     best: tuple[int, str, int] = (-1, ",", 0)
     for delimiter in _DELIMITERS:
+        if delimiter != WHITESPACE and not any(delimiter in line for line in lines):
+            continue
         rows = [split_line(line, delimiter) for line in lines]
-        width = Counter(len(row) for row in rows[len(rows) // 3 :]).most_common(1)[0][0]
+        width = Counter(map(len, rows[len(rows) // 3 :])).most_common(1)[0][0]
         if width < 3:
             continue
+        cells = [cell for row in rows if len(row) == width for cell in row if cell]
+        matches = map(_EITHER_NUMBER.fullmatch, cells)
         score = sum(
-            sum(
-                1
-                for cell in row
-                if cell and (_EITHER_NUMBER.fullmatch(cell) or cell.lower() in MISSING_CELLS)
-            )
-            for row in rows
-            if len(row) == width
+            1 for cell, match in zip(cells, matches, strict=True) if match or cell.lower() in MISSING_CELLS
         )
         if score > best[0]:
             best = (score, delimiter, width)
@@ -195,13 +193,10 @@ def _best_delimiter(lines: list[str]) -> tuple[str, int, int]:
 
 
 def _decimal_mark(rows: list[list[str]]) -> str:
-    commas = dots = 0
-    for row in rows:
-        for cell in row:
-            if "," in cell:
-                commas += _COMMA_NUMBER.fullmatch(cell) is not None
-            elif "." in cell and _DOT_NUMBER.fullmatch(cell):
-                dots += 1
+    with_comma = [cell for row in rows for cell in row if "," in cell]
+    with_dot = [cell for row in rows for cell in row if "." in cell]
+    commas = sum(map(bool, map(_COMMA_NUMBER.fullmatch, with_comma)))
+    dots = sum(map(bool, map(_DOT_NUMBER.fullmatch, with_dot)))
     return "," if commas > dots else "."
 
 

@@ -132,8 +132,7 @@ def _chunks(
             **separator,
         )
         with reader:
-            for chunk in reader:
-                yield chunk
+            yield from reader
 
 
 def _has_spare_cells(
