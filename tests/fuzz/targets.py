@@ -11,6 +11,7 @@ import os
 import random
 import re
 import tempfile
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -117,17 +118,17 @@ _log = {"store": None, "count": 0}
 
 
 def log_import(data: bytes) -> None:
-    """A result that comes from elsewhere, into the log and out again."""
+    """A result that comes from elsewhere, into the log, and for half of them out again."""
     from armarc.errors import InputError
     from armarc.log import add_result, list_sets, open_log
     from armarc.log.exporting import reps_table, sets_table
-    from armarc.log.reading import reps_by_set
+    from armarc.log.reading import Filter, reps_by_set
 
     try:
         result = json.loads(data)
     except (ValueError, RecursionError):
         raise InputError("not JSON") from None
-    if _log["count"] % 300 == 0:
+    if _log["count"] % 2000 == 0:
         if _log["store"] is not None:
             _log["store"].close()
         _log["store"] = open_log(str(folder() / f"log{_log['count']}.sqlite"))
@@ -136,10 +137,15 @@ def log_import(data: bytes) -> None:
                 old.unlink() if old.is_file() else None
     _log["count"] += 1
     store = _log["store"]
-    add_result(store, result)
-    entries = list_sets(store, limit=1)
-    sets_table(entries)
-    reps_table(entries, reps_by_set(store, [entry.id for entry in entries]))
+    chosen = zlib.crc32(data)
+    if chosen % 8 and isinstance(result, dict) and isinstance(result.get("source"), dict):
+        # A recording of its own, so that it is stored; the others meet one that is there already.
+        result["source"]["sha256"] = f"{chosen:064x}"
+    added = add_result(store, result)
+    if chosen & 16:
+        entries = list_sets(store, Filter(ids=added.set_ids))
+        sets_table(entries)
+        reps_table(entries, reps_by_set(store, added.set_ids))
 
 
 def close_log() -> None:
