@@ -11,10 +11,10 @@ KG_PER_LB = 0.45359237
 
 HEAVIEST_LOAD_KG = 500.0
 
-_NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
-_LOAD = re.compile(rf"\s*{_NUMBER}\s*(kg|kgs|kilo|kilos|lb|lbs|pound|pounds)?\.?\s*", re.IGNORECASE)
+_NUMBER = r"(\d++(?:[.,]\d++)?|[.,]\d++)"
+_LOAD = re.compile(rf"\s*+{_NUMBER}\s*+(kg|kgs|kilo|kilos|lb|lbs|pound|pounds)?\.?\s*+", re.IGNORECASE)
 _PAIR = re.compile(
-    rf"\s*{_NUMBER}\s*(?:-|–|—|:|\.\.|…|to)\s*{_NUMBER}\s*(°/s|deg/s|°|deg)?\s*", re.IGNORECASE
+    rf"\s*+{_NUMBER}\s*+(?:-|–|—|:|\.\.|…|to)\s*+{_NUMBER}\s*+(°/s|deg/s|°|deg)?\s*+", re.IGNORECASE
 )
 
 

@@ -49,7 +49,7 @@ _UNITS: dict[str, tuple[str, float]] = {
     "%": ("share", 0.01),
     "kgm2": ("inertia", 1.0),
 }
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*(\S*)\s*$", re.IGNORECASE)
+_NUMBER = re.compile(r"\s*+([+-]?(?:\d++\.?\d*+|\.\d++)(?:e[+-]?\d++)?)\s*+(\S*+)\s*+$", re.IGNORECASE)
 
 
 def parse_resistances(text: str) -> tuple[Resistance, ...]:

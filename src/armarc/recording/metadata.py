@@ -42,7 +42,7 @@ def rate_from(found: dict[str, Any]) -> float | None:
         if re.search(
             r"(^|_)(rate|sampling_?rate|sample_?rate|freq|frequency|odr|fs)(_|$)", key
         ) or key.endswith("rate"):
-            match = re.match(r"\s*([0-9.]+)\s*(k?hz)?\s*$", str(value), re.IGNORECASE)
+            match = re.match(r"\s*+([0-9.]++)\s*+(k?hz)?\s*+$", str(value), re.IGNORECASE)
             number = _number(match[1]) if match else None
             if number and match:
                 return number * (1000.0 if (match[2] or "").lower() == "khz" else 1.0)

@@ -60,8 +60,9 @@ class ColumnName:
 @lru_cache(maxsize=256)
 def read_name(name: str, position: int, unit_cell: str = "") -> ColumnName:
     """Read one column name, with the cell of a unit row below it if there is one."""
-    bracketed = re.findall(r"[\[({]([^\])}]*)[\])}]", name)
-    plain = re.sub(r"[\[({][^\])}]*[\])}]", " ", name)
+    # No unit is longer than that; without a bound, a line of brackets would be walked once for each of them.
+    bracketed = re.findall(r"[\[({]([^\])}]{0,80}+)[\])}]", name)
+    plain = re.sub(r"[\[({][^\])}]{0,80}+[\])}]", " ", name)
     hints = [unit_cell.strip().strip("[](){}")] if unit_cell.strip() else []
     for content in bracketed:
         if any_unit(content):

@@ -115,10 +115,11 @@ def scale_of(unit: str, quantity: str) -> float:
     UsageError
         The unit is not one of `quantity`.
     """
-    match = re.fullmatch(r"(.+?)\s*/\s*([0-9.]+)", unit.strip())
-    base, counts = (match[1], float(match[2])) if match else (unit, 1.0)
+    head, _, tail = unit.strip().rpartition("/")
+    divided = head and re.fullmatch(r"\s*+(?:[0-9]++\.?[0-9]*+|\.[0-9]++)", tail)
+    base, counts = (head.rstrip(), float(tail)) if divided else (unit, 1.0)
     name = unit_in(base, quantity)
-    if name is None or not counts > 0:
+    if name is None or not 0 < counts < math.inf:
         known = ", ".join(SCALE[quantity])
         option = OPTION_NAME[quantity]
         raise UsageError(
