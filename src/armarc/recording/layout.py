@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import string
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
@@ -21,9 +22,10 @@ _JUDGED_LINES = 100
 """The last so many lines of the head tell delimiter and decimal mark: a preamble is behind them."""
 _SAMPLE_ROWS = 500
 _DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
-_DOT_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
-_EITHER_NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
+# Possessive, so that a cell of a hundred thousand digits that is no number after all costs one walk, not its square.
+_DOT_NUMBER = re.compile(r"[+-]?(?:\d++\.?\d*+|\.\d++)(?:[eE][+-]?\d++)?")
+_COMMA_NUMBER = re.compile(r"[+-]?(?:\d++,\d*+|,\d++)(?:[eE][+-]?\d++)?")
+_EITHER_NUMBER = re.compile(r"[+-]?(?:\d++[.,]?\d*+|[.,]\d++)(?:[eE][+-]?\d++)?")
 MISSING_CELLS = frozenset(
     {
         "",
@@ -261,9 +263,9 @@ def _metadata_of(text: str, delimiter: str) -> dict[str, Any]:
         except (ValueError, RecursionError):
             return {}
         return found if isinstance(found, dict) else {}
-    match = re.match(r"\s*\"?([A-Za-z][\w .()/°²µ\[\]-]*?)\"?\s*[:=]\s*(.+?)[\s,;]*$", body)
-    if match:
-        return {_key(match[1]): match[2].strip('"')}
+    match = re.match(r"\s*+\"?([A-Za-z][\w .()/°²µ\[\]-]*+)\"?\s*+[:=](.*)$", body)
+    if match and (value := match[2].lstrip().rstrip(f",;{string.whitespace}")):
+        return {_key(match[1]): value.strip('"')}
     cells = [cell for cell in split_line(body, delimiter) if cell]
     if len(cells) == 2 and cells[0][:1].isalpha():
         return {_key(cells[0]): cells[1]}
