@@ -24,8 +24,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _CHUNK_ROWS = 1 << 17
+_KNOWN_TO_PARSER = {"NaN", "nan", "-nan", "NA", "N/A", "n/a", "NULL", "null", "None", "<NA>", "#N/A"}
 _MISSING = sorted(
-    {form for word in MISSING_CELLS if word for form in (word, word.upper(), word.title(), "NaN")}
+    {form for word in MISSING_CELLS if word for form in (word, word.upper(), word.title())} - _KNOWN_TO_PARSER
 )
 
 
@@ -113,6 +114,10 @@ def _chunks(
     separator: dict[str, Any] = {"sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter}
     if layout.delimiter not in (WHITESPACE, "\t"):
         separator["skipinitialspace"] = True
+    number, text = np.dtype(float), np.dtype(object)
+    types: Any = number
+    if text_positions:
+        types = {place: text if place in text_positions else number for place in wanted}
     with SpanReader(data, spans) as raw, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         reader = pd.read_csv(
@@ -120,7 +125,7 @@ def _chunks(
             header=None,
             names=list(range(layout.n_columns)),
             usecols=wanted,
-            dtype={place: np.dtype(object if place in text_positions else float) for place in wanted},
+            dtype=types,
             engine="c",
             decimal=layout.decimal,
             na_values=_MISSING,
