@@ -116,7 +116,7 @@ def main() -> None:
     parser.add_argument("--plain", action="store_true", help="by mutation alone, without coverage")
     chosen = parser.parse_args()
     warnings.simplefilter("ignore")
-    from targets import CORPUS, TARGETS, mutate
+    from targets import CORPUS, LONGEST, TARGETS, mutate
 
     target = TARGETS[chosen.target]
     guided = atheris is not None and not chosen.plain
@@ -127,6 +127,7 @@ def main() -> None:
         watch = Watch(target, chosen.finds / chosen.target, chosen.seed)
         for seed in seeds:
             watch(seed)
+        watch.slowest = 0.0
         return seeds, watch
 
     if guided:
@@ -142,19 +143,32 @@ def main() -> None:
     start = Path(tempfile.mkdtemp(prefix="armarc-fuzz-seeds-"))
     for number, seed in enumerate(seeds):
         (start / f"{number:03d}").write_bytes(seed)
-    longest = 2 * max(map(len, seeds)) + 64
+    usual = 2 * max(map(len, seeds)) + 64
 
     def custom(data: bytes, most: int, seed: int) -> bytes:
         rng = random.Random(seed)
         chance = rng.random()
-        if chance < 0.1:
-            return atheris.Mutate(data, most)
-        # Back to a seed now and then: what grows by coverage is mostly refused at the door.
-        return mutate(rng.choice(seeds) if chance < 0.6 else data, rng, target.words)[:most]
+        if chance < 0.1 and len(data) <= usual:
+            return atheris.Mutate(data, min(most, usual))
+        # Back to a seed now and then: what grows by coverage is mostly refused at the door, and long inputs cost much.
+        base = rng.choice(seeds) if chance < 0.6 or len(data) > usual else data
+        return mutate(base, rng, target.words)[:most]
 
     arguments = [
-        *(sys.argv[0], str(start), f"-runs={chosen.count}", f"-max_len={longest}", f"-seed={chosen.seed}"),
-        *("-rss_limit_mb=4096", f"-timeout={HANGS_S:.0f}", "-verbosity=0", "-print_final_stats=0"),
+        *(
+            sys.argv[0],
+            str(start),
+            f"-runs={chosen.count}",
+            f"-max_len={usual + LONGEST}",
+            f"-seed={chosen.seed}",
+        ),
+        *(
+            "-rss_limit_mb=4096",
+            "-len_control=0",
+            f"-timeout={HANGS_S:.0f}",
+            "-verbosity=0",
+            "-print_final_stats=0",
+        ),
     ]
 
     def one(data: bytes) -> None:

@@ -18,6 +18,7 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 CORPUS = HERE / "corpus"
+LONGEST = 20_000
 
 
 @functools.cache
@@ -488,8 +489,13 @@ TARGETS = {
 
 
 def mutate(data: bytes, rng: random.Random, words: tuple[bytes, ...]) -> bytes:
-    """Change bytes in a few places: bits, words, cells, lines, stretches."""
+    """Change bytes in a few places: bits, words, cells, lines, stretches; seldom something far too long."""
     out = bytearray(data)
+    if rng.random() < 0.002 and out:
+        # What takes the square of the length shows only here.
+        at = rng.randrange(len(out))
+        piece = out[at : at + rng.choice((1, 1, 2, 5, 60))]
+        out[at:at] = piece * (rng.randrange(1000, LONGEST) // len(piece))
     for _ in range(rng.choice((1, 1, 1, 2, 4))):
         kind = rng.randrange(10)
         at = rng.randrange(len(out) + 1)
