@@ -1,13 +1,15 @@
 """The archive's parts: schema, hashes, finding files, measuring one recording."""
 
 import os
+import threading
 
 import numpy as np
 import pytest
 
+from armarc.archive import cluster
 from armarc.archive.digests import DigestSet, digest_of
 from armarc.archive.discover import find_recordings, printable
-from armarc.archive.measuring import Task, measure_task
+from armarc.archive.measuring import Task, failed, measure_task
 from armarc.archive.schema import REP_COLUMNS, SCHEMA, TABLES
 from armarc.archive.setup import make_setup
 from armarc.errors import InputError, UsageError
@@ -164,3 +166,21 @@ def test_the_schema_is_in_every_parquet_file():
     schema = arrow_schema("reps")
     assert schema.metadata[b"armarc.schema"] == SCHEMA.encode()
     assert schema.field("rom_deg").metadata[b"meaning"] == b"range of motion, top minus bottom"
+
+
+def test_a_recording_that_hangs_on_a_cluster_is_given_up(monkeypatch, tmp_path):
+    path = tmp_path / "one.csv"
+    path.write_text("nothing")
+    setup, task = make_setup(), Task(str(path), 7, 0)
+    goes_on = threading.Event()
+
+    def hang(task, setup):
+        goes_on.wait(30)
+        return failed(task, setup, "reading", ValueError("woken up"))
+
+    monkeypatch.setattr(cluster, "measure_task", hang)
+    slow = cluster.measure_within(task, setup, 0.05)
+    assert slow.failure["message"] == "not measured within 0.05 s"
+    assert "--time-limit" in slow.failure["hint"]
+    goes_on.set()
+    assert "woken up" in cluster.measure_within(task, setup, 30.0).failure["message"]
