@@ -17,6 +17,7 @@ from armarc.recording.stamps import Stamps, from_numbers, from_rate, from_text
 from armarc.recording.table import Table, event_of, load_table
 from armarc.recording.text import TextFile, open_text
 from armarc.recording.types import FloatArray
+from armarc.recording.units import LARGEST_READING
 from armarc.recording.unnamed import choose_unnamed
 
 BOTH = ("acceleration", "angular_velocity")
@@ -93,6 +94,7 @@ def load_file(
             line=layout.data_line,
         )
     column = {place: table.values[row] for row, place in enumerate(wanted)}
+    damaged = _without_damage(column, choice)
     head = dict(layout.metadata)
     events = [event for event in map(event_of, table.comments) if event is not None]
     if events:
@@ -109,7 +111,7 @@ def load_file(
         temperature=None if choice.temperature is None else column[choice.temperature],
         head=head,
         inferences=[*choice.inferences, *stamps.inferences],
-        warnings=[*source.warnings, *table.warnings, *stamps.warnings],
+        warnings=[*source.warnings, *table.warnings, *damaged, *stamps.warnings],
     )
     if choice.gravity is not None and loaded.acceleration is not None:
         pull = _stack(column, choice.gravity)
@@ -161,6 +163,18 @@ def _wanted(choice: Choice, rate_hz: float | None) -> tuple[int, ...]:
 
 def _stack(column: Mapping[int, FloatArray], places: tuple[int, int, int] | None) -> FloatArray | None:
     return None if places is None else np.column_stack([column[place] for place in places])
+
+
+def _without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[str]:
+    """Blank the readings that no sensor can give, in place, and say how many."""
+    readings = (*(choice.acceleration or ()), *(choice.angular_velocity or ()), *(choice.gravity or ()))
+    count = 0
+    for place in {*readings, choice.temperature} - {None}:
+        wrong = np.abs(column[place]) > LARGEST_READING
+        if wrong.any():
+            column[place][wrong] = np.nan
+            count += int(wrong.sum())
+    return [f"{count} reading(s) far beyond any sensor were taken as missing"] if count else []
 
 
 def _stamps(

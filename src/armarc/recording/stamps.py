@@ -94,7 +94,7 @@ def from_numbers(raw: FloatArray, *, named: str | None, stated: str | None, file
         inferences.append(
             f"the sensor's counter started again {wrapped} time(s) at the end of its range; joined exactly"
         )
-    origin = float(finite[0])
+    origin = _beginning(finite, step)
     origin_s = origin * scale
     started = None
     if origin_s > _EPOCH_AFTER_S and origin_s < 1e10:
@@ -229,6 +229,13 @@ def typical_step(raw: FloatArray) -> float:
         if float(usual.max()) <= 20.0 * mean:
             return mean
         limit = 20.0 * mean
+
+
+def _beginning(stamps: FloatArray, step: float) -> float:
+    """The first stamp, or the second where the first is damaged: counting from that would round all others."""
+    far = 1e6 * step
+    damaged = len(stamps) > 2 and abs(stamps[0] - stamps[1]) > far > abs(stamps[2] - stamps[1])
+    return float(stamps[1 if damaged else 0])
 
 
 def _possible(rate_hz: float) -> bool:

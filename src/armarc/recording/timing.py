@@ -21,6 +21,7 @@ from armarc.recording.types import BoolArray, FloatArray, Gap
 SHORTEST_GAP_S = 0.05
 RESET_PAUSE_S = 5.0
 """Length given to a pause whose true length a restarted clock hides; longer than any gap that is filled."""
+LONGEST_PAUSE_S = 86400.0
 
 _DRIFT_KNOT_S = 30.0
 
@@ -78,6 +79,10 @@ def clean_time(seconds: FloatArray, quantum_s: float, *values: FloatArray, file:
     if len(t) < 3 or not steps.max() > 0:
         raise TimingError("the time stamps never rise", "give the rate instead: --rate HZ", file=file)
     period = typical_step(t)
+    if not period > 0:
+        raise TimingError(
+            "most of the time stamps do not rise", "give the rate instead: --rate HZ", file=file
+        )
     near = steps < max(0.2 * period, 1e-12)
     if (steps <= 0).any() or near.mean() > 0.02:
         _spread_bursts(timeline, period, near, quantum_s)
@@ -102,13 +107,16 @@ def find_gaps(time_s: FloatArray, period_s: float) -> tuple[Gap, ...]:
 
 def _restore_order(timeline: Timeline, file: str) -> None:
     t, rows = timeline.time_s, timeline.rows
-    if not (np.diff(t) < 0).any():
-        return
     jump = np.diff(t)
+    # A clock that is set right after the first sample; a pause of more than a day is none.
+    late = bool(jump[0] > LONGEST_PAUSE_S and jump[1] < 1.0)
+    if not ((jump < 0).any() or late):
+        return
     spike = np.zeros(len(t), bool)
     across = t[2:] - t[:-2]
     # One stamp far off, before and behind which the clock simply goes on.
     spike[1:-1] = (np.abs(jump[:-1]) > 1.0) & (np.abs(jump[1:]) > 1.0) & (across > 0) & (across < 1.0)
+    spike[0] = late or (jump[0] < -1.0 and 0 < jump[1] < 1.0)
     if spike.any():
         timeline.warnings.append(
             f"{int(spike.sum())} row(s) with a time far from their neighbours' were left out"

@@ -8,6 +8,9 @@ import re
 from armarc.errors import UsageError
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 
+LARGEST_READING = 1e12
+"""Beyond any sensor, in whatever unit or counts; its square is still a number."""
+
 QUANTITIES = ("time", "acceleration", "angular_velocity")
 
 SCALE: dict[str, dict[str, float]] = {

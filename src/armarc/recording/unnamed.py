@@ -8,6 +8,7 @@ from armarc.errors import FormatError
 from armarc.recording.columns import Choice
 from armarc.recording.layout import MISSING_CELLS, Layout
 from armarc.recording.types import FloatArray
+from armarc.recording.units import LARGEST_READING
 
 _HINT = "add a header line, or number the columns: --columns time=1,ax=2,ay=3,az=4,gx=5,gy=6,gz=7"
 _GRAVITIES = (1.0, 9.80665, 1000.0)
@@ -78,7 +79,7 @@ def _rises(column: FloatArray) -> bool:
 
 
 def _near_gravity(triple: FloatArray) -> bool:
-    norm = np.linalg.norm(triple[np.isfinite(triple).all(axis=1)], axis=1)
+    norm = np.linalg.norm(triple[(np.abs(triple) < LARGEST_READING).all(axis=1)], axis=1)
     if not len(norm):
         return False
     median = float(np.median(norm))
