@@ -104,6 +104,21 @@ def test_summary_says_what_the_record_says():
     assert above == 0 or f"{above} above" in out
 
 
+def test_summary_says_how_sure_one_rep_is():
+    made = record(3)
+    for rep, se in zip(made["reps"], (0.2, 0.4, 0.9), strict=True):
+        rep.update(rom_deg_se=se, top_deg_se=None, plane_deg_se=10.1, body_swing_cm_se=0.62)
+        rep.pop("hand_rotation_deg_se", None)
+    told = printed(summary_block(made["reps"], made["summary"]), 100)
+    assert "range ±0.4°, plane ±10°, swing ±0.6 cm" in told
+    letters = printed(summary_block(made["reps"], made["summary"], ascii_only=True), 100, encoding="ascii")
+    assert "range +/-0.4 deg" in letters
+    for rep in made["reps"]:
+        for key in ("rom_deg_se", "plane_deg_se", "body_swing_cm_se"):
+            rep[key] = None
+    assert "Standard errors" not in printed(summary_block(made["reps"], made["summary"]), 100)
+
+
 def test_summary_without_a_band_has_no_band():
     made = record(3, band=None)
     out = printed(summary_block(made["reps"], made["summary"]), 80)

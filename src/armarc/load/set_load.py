@@ -217,6 +217,13 @@ class _Case:
         reps = []
         for i, (rep, found) in enumerate(zip(self.measured.reps, plain, strict=True)):
             se = _standard_errors(found.measures, [each[i].measures for each in moved])
+            # The place of a peak does not move with the load, but it is read off an angle that has an error itself.
+            place = rep.top_se_rad or 0.0
+            se = replace(
+                se,
+                peak_moment_at_rad=math.hypot(se.peak_moment_at_rad, place),
+                peak_concentric_moment_at_rad=math.hypot(se.peak_concentric_moment_at_rad, place),
+            )
             floor = _swing_floor(rep, found)
             if floor is not None and found.measures.swing_share is not None:
                 se = replace(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Any
 
 from rich.box import Box
@@ -250,6 +251,7 @@ def _summary_lines(
             ("Tempo", _tempo(summary)),
             ("Under tension", _under_tension(summary)),
             ("Body swing", _mean(summary, "mean_body_swing_cm", "body_swing_cm", " cm", digits=1)),
+            ("Standard errors", _standard_errors(records, degree, ascii_only)),
         )
         if said
     ]  # fmt: skip
@@ -268,6 +270,22 @@ def _mean(summary: Record, mean_key: str, key: str, unit: str, digits: int = 0) 
 def _with_loss(said: str, summary: Record, key: str) -> str:
     loss = summary.get(key)
     return f"{said}, {loss:.0f} % lost by the last rep" if said and loss is not None else said
+
+
+def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -> str:
+    """How sure one rep's figures are: the median over the reps, of those that are not in the table."""
+    told = []
+    for name, key, unit, digits in (
+        ("range", "rom_deg", degree, 1),
+        ("top", "top_deg", degree, 1),
+        ("plane", "plane_deg", degree, 0),
+        ("hand", "hand_rotation_deg", degree, 0),
+        ("swing", "body_swing_cm", " cm", 1),
+    ):
+        known = [record[f"{key}_se"] for record in records if record.get(f"{key}_se") is not None]
+        if known:
+            told.append(f"{name} {'+/-' if ascii_only else '±'}{median(known):.{digits}f}{unit}")
+    return ", ".join(told)
 
 
 def _velocity_loss(summary: Record) -> str:
