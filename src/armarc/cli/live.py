@@ -380,13 +380,12 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     """Wall-clock stamps of signal times: the recording's own, or this machine's from now on."""
     from datetime import datetime, timedelta
 
+    from armarc.log.moments import read_moment
+
     if recording is None:
         zero: datetime | None = datetime.now().astimezone()
     else:
-        try:
-            zero = datetime.fromisoformat(recording.metadata.started_at or "")
-        except ValueError:
-            zero = None
+        zero = read_moment(recording.metadata.started_at or "")
     return lambda time_s: (
         None if zero is None else (zero + timedelta(seconds=time_s)).isoformat(timespec="milliseconds")
     )

@@ -132,12 +132,10 @@ def purge(yes: Yes = False, log_file: LogFile = None) -> None:
 
 def parse_moment(text: str) -> datetime:
     """Read a day with a time; local time unless it says otherwise."""
-    import datetime as dates
-
     from armarc.errors import UsageError
+    from armarc.log.moments import read_moment
 
-    try:
-        moment = dates.datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise UsageError(f"{text!r} is no time", "write it as '2026-03-01 18:30'") from None
-    return moment if moment.tzinfo else moment.astimezone()
+    moment = read_moment(text)
+    if moment is None:
+        raise UsageError(f"{text!r} is no time", "write it as '2026-03-01 18:30'")
+    return moment

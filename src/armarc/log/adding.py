@@ -20,6 +20,7 @@ from armarc.log import schema
 from armarc.log.document import check_shape
 from armarc.log.labels import DEFAULT_LIFTER, Labels
 from armarc.log.measuring import READING_OPTIONS, merged_content
+from armarc.log.moments import read_moment
 from armarc.log.rows import rep_row, set_row
 from armarc.log.store import Store
 from armarc.log.vault import read_recording, safe_suffix, sha256_of
@@ -258,8 +259,10 @@ def _checked(result: dict[str, Any]) -> dict[str, Any]:
             f"not a result of armarc process: schema {found!r}", f"the log takes {RESULT_SCHEMA}"
         )
     try:
-        # One walk through JSON proves that everything can be stored and read back as it is.
-        document: dict[str, Any] = json.loads(json.dumps(result, allow_nan=False))
+        # One walk through JSON proves that everything can be stored and read back as it is; half a character, as the
+        # names of old files hold it, becomes a question mark.
+        whole = json.dumps(result, allow_nan=False, ensure_ascii=False).encode("utf-8", "replace")
+        document: dict[str, Any] = json.loads(whole)
     except (TypeError, ValueError, RecursionError) as error:
         raise InputError(f"the result cannot be stored: {error}") from None
     if not isinstance(document.get("sets"), list) or not isinstance(document.get("settings"), dict):
@@ -290,13 +293,8 @@ def _beginning(
     if stated is not None:
         return (stated if stated.tzinfo else stated.astimezone()), []
     said = document["source"].get("started_at") or document.get("metadata", {}).get("started_at")
-    if isinstance(said, str):
-        try:
-            when = datetime.fromisoformat(said)
-        except ValueError:
-            pass
-        else:
-            return (when if when.tzinfo else when.astimezone()), []
+    if isinstance(said, str) and (when := read_moment(said)) is not None:
+        return when, []
     if path is not None:
         when = datetime.fromtimestamp(Path(path).stat().st_mtime, tz=UTC).astimezone()
         note = f"the recording does not say when it began: taken from the file's date, {when:%Y-%m-%d %H:%M}"

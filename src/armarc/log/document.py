@@ -9,6 +9,9 @@ from armarc.errors import InputError
 LARGEST_WHOLE = 2**53
 """Beyond it neither JSON readers nor databases agree on whole numbers."""
 
+LONGEST_S = 1e8
+"""No recording lasts three years, and a set so far from its start would have no day in the calendar."""
+
 
 def check_shape(document: dict[str, Any]) -> None:
     """Refuse a document whose parts are not of the kinds that schema ``armarc.sets/1`` gives them.
@@ -31,11 +34,19 @@ def check_shape(document: dict[str, Any]) -> None:
     for number, record in enumerate(document["sets"], start=1):
         where = f"set {number}"
         _check_kind(record, where, set=int, start_s=float, end_s=float, summary=dict, reps=list)
+        for key in ("start_s", "end_s"):
+            if abs(record[key]) > LONGEST_S:
+                raise InputError(
+                    f"{where} of the result: {key} is {record[key]:g}, years from the start of the recording",
+                    "process the recording again",
+                )
         _check_labels(record, where)
         for rep in record["reps"]:
             if not isinstance(rep, dict):
                 raise InputError(f"{where} of the result has a rep that is no record")
             _check_kind(rep, f"a rep of {where}", rep=int, quality=list, start_verdict=str)
+            if not all(isinstance(word, str) for word in rep.get("quality") or ()):
+                raise InputError(f"{where} of the result has a rep whose quality is not in words")
 
 
 def _check_labels(record: dict[str, Any], where: str) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from armarc.log.adding import Added, add_result
 from armarc.log.labels import Labels
+from armarc.log.moments import read_moment
 from armarc.log.store import Store
 
 if TYPE_CHECKING:
@@ -63,10 +64,4 @@ def _with_note(labels: Labels, note: str) -> Labels:
 
 
 def _moment(text: str | None) -> datetime | None:
-    if not text:
-        return None
-    try:
-        moment = datetime.fromisoformat(text.strip())
-    except ValueError:
-        return None
-    return moment if moment.tzinfo else moment.astimezone()
+    return read_moment(text) if text else None
