@@ -17,7 +17,7 @@ from armarc.recording.stamps import Stamps, from_numbers, from_rate, from_text
 from armarc.recording.table import Table, event_of, load_table
 from armarc.recording.text import TextFile, open_text
 from armarc.recording.types import FloatArray
-from armarc.recording.units import LARGEST_READING
+from armarc.recording.units import LARGEST_READING, LARGEST_STAMP
 from armarc.recording.unnamed import choose_unnamed
 
 BOTH = ("acceleration", "angular_velocity")
@@ -166,15 +166,22 @@ def _stack(column: Mapping[int, FloatArray], places: tuple[int, int, int] | None
 
 
 def _without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[str]:
-    """Blank the readings that no sensor can give, in place, and say how many."""
+    """Blank what no sensor and no clock can give, in place, and say how much."""
     readings = (*(choice.acceleration or ()), *(choice.angular_velocity or ()), *(choice.gravity or ()))
-    count = 0
-    for place in {*readings, choice.temperature} - {None}:
-        wrong = np.abs(column[place]) > LARGEST_READING
-        if wrong.any():
-            column[place][wrong] = np.nan
-            count += int(wrong.sum())
-    return [f"{count} reading(s) far beyond any sensor were taken as missing"] if count else []
+    limits = dict.fromkeys((*readings, choice.temperature), LARGEST_READING)
+    limits |= dict.fromkeys((choice.time, choice.counter), LARGEST_STAMP)
+    counts = dict.fromkeys((LARGEST_READING, LARGEST_STAMP), 0)
+    for place, limit in limits.items():
+        if place in column:
+            wrong = np.abs(column[place]) > limit
+            if wrong.any():
+                column[place][wrong] = np.nan
+                counts[limit] += int(wrong.sum())
+    named = {
+        LARGEST_READING: "reading(s) far beyond any sensor",
+        LARGEST_STAMP: "time(s) far beyond any clock",
+    }
+    return [f"{count} {named[limit]} were taken as missing" for limit, count in counts.items() if count]
 
 
 def _stamps(

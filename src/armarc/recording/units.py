@@ -10,6 +10,8 @@ from armarc.recording.types import STANDARD_GRAVITY_M_S2
 
 LARGEST_READING = 1e12
 """Beyond any sensor, in whatever unit or counts; its square is still a number."""
+LARGEST_STAMP = 1e20
+"""Beyond any clock: nanoseconds since 1970 stay below 2^63 until 2262."""
 
 QUANTITIES = ("time", "acceleration", "angular_velocity")
 
