@@ -91,3 +91,9 @@ def test_bad_files_are_plain_errors(tmp_path: Path) -> None:
     done = armarc(tmp_path, str(tmp_path / "bad.csv"))
     assert done.exit_code == 3
     assert "Traceback" not in done.stderr
+
+
+def test_a_file_and_a_sensor_are_one_too_many(lying: Path, tmp_path: Path) -> None:
+    done = armarc(tmp_path, str(lying), "--sensor", "wrist-1")
+    assert done.exit_code == 2
+    assert "from a sensor or from a file, not both" in done.stderr

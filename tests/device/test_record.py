@@ -382,3 +382,24 @@ def test_a_slow_disk_loses_nothing(bench: Bench, run: Run) -> None:
             assert len(got.rows) == sensor.sent_packets
 
     run(story())
+
+
+def test_a_lying_sensor_is_checked_as_it_streams(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
+            daemon.add(sensor)
+            out = bench.folder / "still.csv"
+            program = await bench.armarc("sensor", "check", *MINE, "--seconds", "12", "--out", out, "--json")
+            code, data = await program.end(40)
+            assert "lay the sensor on a steady table" in program.talk
+            assert str(out) in program.talk
+            got = Captured(out)
+            got.assert_whole()
+            assert len(got.rows) >= 2400
+            said = json.loads(data)
+            # The invented sensor swings: the check says so and keeps what it heard.
+            assert code in (0, 6), program.talk
+            assert said["stream"]["samples"] == len(got.rows)
+            assert said["stream"]["rate_hz"] == pytest.approx(200, rel=0.01)
+
+    run(story())

@@ -86,7 +86,7 @@ def wonky(true_set):
 
 @pytest.fixture
 def kept(calibration, tmp_path, monkeypatch):
-    monkeypatch.setenv("ARMARC_CONFIG", str(tmp_path / "config"))
+    monkeypatch.setenv("ARMARC_CONFIG_DIR", str(tmp_path / "config"))
     save_calibration(calibration)
     return open_shelf()
 

@@ -62,11 +62,7 @@ def record(
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary as JSON on stdout.")] = False,
 ) -> None:
     """Capture a sensor into a file. Ctrl-C ends the capture; everything received is kept."""
-    import asyncio
-
-    from armarc.cli.capture_talk import Talk, summary
-    from armarc.sensor.capture import capture, check_targets
-    from armarc.sensor.link.find import prepare_platform
+    from armarc.cli.capture_talk import summary
 
     sensors = sensor or [""]
     if len(sensors) > 2 or len({one.casefold() for one in sensors}) != len(sensors):
@@ -77,10 +73,58 @@ def record(
         raise UsageError("--side makes no sense with two sensors", "armarc sensor remember keeps their sides")
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
     plans = _plans(out, sensors, options, exercise=exercise, side=side, load_kg=load, note=note)
+    report = _captured(
+        plans, sensors, options, seconds, lambda: _set_watch(plans, rate) if until_set_ends else None
+    )
+    if as_json:
+        typer.echo(summary(report))
+    else:
+        for one in report.files:
+            if one.samples:
+                typer.echo(str(one.path))
+    if report.fault is not None:
+        raise report.fault
+    if report.samples == 0:
+        raise typer.Exit(130)
+
+
+def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str, rate_hz: float = 200.0) -> None:
+    """Capture into a file for a command that goes on with it.
+
+    Raises
+    ------
+    SensorError
+        No sensor, or one that was lost; everything before it is kept.
+    typer.Exit
+        With 130 where the capture was stopped before a sample came.
+    """
+    options = _options(rate_hz, 8, 1000, None, 15.0, 120.0)
+    plans = _plans(path, sensors, options, exercise=None, side=None, load_kg=None, note=note)
+    report = _captured(plans, sensors, options, seconds, lambda: None)
+    if report.fault is not None:
+        raise report.fault
+    if report.samples == 0:
+        raise typer.Exit(130)
+
+
+def _captured(
+    plans: list[FilePlan],
+    sensors: list[str],
+    options: StreamOptions,
+    seconds: float | None,
+    watch: Callable[[], Callable[[Event], bool] | None],
+) -> CaptureReport:
+    """Capture until the time is up, Ctrl-C, or what `watch` makes says that it is over."""
+    import asyncio
+
+    from armarc.cli.capture_talk import Talk
+    from armarc.sensor.capture import capture, check_targets
+    from armarc.sensor.link.find import prepare_platform
+
     check_targets([plan.path for plan in plans])
     prepare_platform()
     talk = Talk(len(sensors))
-    set_over = _set_watch(plans, rate) if until_set_ends else None
+    set_over = watch()
 
     async def run() -> CaptureReport:
         stop = asyncio.Event()
@@ -99,16 +143,7 @@ def record(
         # The second Ctrl-C: what was written stays, the sensor is not told any more.
         raise typer.Exit(130) from None
     talk.end(report)
-    if as_json:
-        typer.echo(summary(report))
-    else:
-        for one in report.files:
-            if one.samples:
-                typer.echo(str(one.path))
-    if report.fault is not None:
-        raise report.fault
-    if report.samples == 0:
-        raise typer.Exit(130)
+    return report
 
 
 def _set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]:

@@ -15,7 +15,26 @@ if TYPE_CHECKING:
 
 
 def check(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Recording (CSV) of the sensor lying still.")],
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="FILE",
+            help="Recording (CSV) of the sensor lying still. Without it the sensor is listened to.",
+        ),
+    ] = None,
+    sensor: Annotated[
+        str | None,
+        typer.Option("--sensor", "-s", help="Listen to this one (nickname, name, address or serial number)."),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=5, help="How long to listen; two minutes tell the bias.")
+    ] = 120.0,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="OUT.csv", help="Keep what was listened to here; else under the time of day."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     plot: Annotated[
         Path | None,
@@ -36,15 +55,19 @@ def check(
 ) -> None:
     """Measure noise, bias, drift, rate and losses, and say in plain words what they are good for.
 
-    Lay the sensor on a table nobody leans on and record it: 10 s tell the noise, two minutes the random walk and the
-    bias, an hour its drift. The still part is found by itself.
+    Lay the sensor on a table nobody leans on: 10 s tell the noise, two minutes the random walk and the bias, an hour
+    its drift. The still part is found by itself.
     """
-    from armarc.errors import NothingToMeasure
+    from armarc.errors import NothingToMeasure, UsageError
     from armarc.recording import read_csv
     from armarc.sensor.bench import check_sensor
     from armarc.sensor.bench.record import check_record
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 
+    if file is None:
+        file = _listened(sensor or "", seconds, out)
+    elif sensor is not None or out is not None:
+        raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
     recording = read_csv(file, columns=columns, units=units, rate_hz=rate)
     calibration = find_calibration(recording.metadata)
     gyroscope = None if calibration is None else calibration.gyroscope
@@ -71,6 +94,19 @@ def check(
         raise NothingToMeasure(
             f"{file}: {found.not_still}", "lay the sensor on a steady table and record two minutes"
         )
+
+
+def _listened(sensor: str, seconds: float, out: Path | None) -> Path:
+    """Capture the lying sensor into a file; gives its path. The capture stays whatever the check says of it."""
+    from datetime import datetime
+
+    from armarc.cli.record import capture_to
+
+    path = out or Path(f"armarc-check-{datetime.now():%Y%m%d-%H%M%S}.csv")
+    say(f"lay the sensor on a steady table; listening for {seconds:g} s of samples, Ctrl-C ends earlier")
+    capture_to(path, [sensor], seconds=seconds, note="sensor check: lying still")
+    say(f"raw stream: {path}")
+    return path
 
 
 def _tables(found: SensorCheck) -> None:
