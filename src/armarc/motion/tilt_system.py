@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+
+ComplexArray = NDArray[np.complex128]
 
 FIRST_TILT_RAD = 0.5
 """Prior of the first node's tilt about the first correction: keeps the system regular."""
@@ -18,11 +21,12 @@ class TiltSystem:
     """Normal matrix in lower bands and the weights it was made of.
 
     Unknowns of one horizontal direction, in this order: v0 φ0 v1 φ1 … vN. Both directions share the matrix;
-    the vertical one (``vertical_band``) has the velocities only.
+    the vertical one has the velocities only.
 
     Parameters
     ----------
-    band, vertical_band : ndarray, shape (3, 2 N + 1)
+    band : ndarray, shape (3, 2 N + 1)
+    vertical_band : ndarray, shape (2, N + 1)
     walk_weight : ndarray, shape (N - 1,)
     force_weight : ndarray, shape (N,)
     up : ndarray, shape (N,), m/s²
@@ -66,8 +70,7 @@ def build(
     diagonal[0:-1:2] += inertia
     diagonal[2::2] += inertia
     second[0:-1:2] = -inertia
-    vertical = band.copy()
-    vertical[0, 1::2] = 1.0  # tilts play no part in the vertical direction
+    vertical = np.stack([diagonal[0::2], second[0::2]])  # tilts play no part in the vertical direction
     coupling = force_weight * up
     diagonal[1::2] = coupling * up
     diagonal[1] += 1.0 / FIRST_TILT_RAD**2
@@ -123,8 +126,9 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
     """Solve for tilts and for the unknowns of the whole recording by a Schur complement.
 
     `force` is the global force left at the linearisation point, `walk` the tilt steps the gyroscope asks for.
-    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. The vertical direction knows
-    no tilt; it takes part when some unknown acts through the force.
+    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. The two horizontal directions
+    share H: x is carried in the real and y in the imaginary part, so that one solution does for both. The
+    vertical direction knows no tilt; it takes part when some unknown acts through the force.
     """
     unknowns = 3 * len(blocks)
     schur, data = np.zeros((unknowns, unknowns)), np.zeros(unknowns)
@@ -132,51 +136,76 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
         part = slice(3 * at, 3 * at + 3)
         schur[part, part] += block.precision
         data[part] += block.information
-    # φx = θy and φy = −θx; the third direction is the vertical one
-    turns = ((1, 1.0), (0, -1.0), None)
-    through_force = any(block.force is not None for block in blocks)
-    up = system.up
-    phi = []
-    for axis, turn in enumerate(turns if through_force else turns[:2]):
-        lines = np.zeros((1 + unknowns, system.band.shape[1]))
-        level = force[:, axis] if turn is not None else up - STANDARD_GRAVITY_M_S2
-        tilting = up if turn is not None else np.zeros_like(up)
-        _add_force(lines[0], system, tilting, level)
-        if turn is not None:
-            walk_data = turn[1] * walk[:, turn[0]]
-            _add_walk(lines[0], system, walk_data)
-        for at, block in enumerate(blocks):
-            part = slice(3 * at, 3 * at + 3)
-            if block.force is not None:
-                slope = block.force[:, axis]
-                for i in range(3):
-                    _add_force(lines[1 + 3 * at + i], system, tilting, slope[:, i])
-                weighted = system.force_weight[:, None] * slope
-                for other, second in enumerate(blocks):
-                    if second.force is not None:
-                        schur[part, 3 * other : 3 * other + 3] += weighted.T @ second.force[:, axis]
-                data[part] -= weighted.T @ level
-            if block.walk is not None and turn is not None:
-                slope = turn[1] * block.walk[:, turn[0]]
-                for i in range(3):
-                    _add_walk(lines[1 + 3 * at + i], system, slope[:, i])
-                weighted = system.walk_weight[:, None] * slope
-                schur[part, part] += weighted.T @ slope
-                data[part] -= weighted.T @ walk_data
-        band = system.band if turn is not None else system.vertical_band
-        solved = solveh_banded(band, lines.T, lower=True, check_finite=False).T
-        schur -= lines[1:] @ solved[1:].T
-        data += solved[1:] @ lines[0]
-        if turn is not None:
-            phi.append(solved[:, 1::2])
+    lines = np.zeros((1 + unknowns, system.band.shape[1]), complex)
+    level = _flat(force)
+    # φx = θy and φy = −θx
+    walk_data = -1j * _flat(walk)
+    _add_force(lines[0], system, system.up, level)
+    _add_walk(lines[0], system, walk_data)
+    for at, block in enumerate(blocks):
+        part = slice(3 * at, 3 * at + 3)
+        if block.force is not None:
+            slope = _flat(block.force)
+            for i in range(3):
+                _add_force(lines[1 + 3 * at + i], system, system.up, slope[:, i])
+            weighted = system.force_weight[:, None] * slope
+            for other, second in enumerate(blocks):
+                if second.force is not None:
+                    schur[part, 3 * other : 3 * other + 3] += _inner(weighted, _flat(second.force))
+            data[part] -= _inner(weighted, level)
+        if block.walk is not None:
+            slope = -1j * _flat(block.walk)
+            for i in range(3):
+                _add_walk(lines[1 + 3 * at + i], system, slope[:, i])
+            weighted = system.walk_weight[:, None] * slope
+            schur[part, part] += _inner(weighted, slope)
+            data[part] -= _inner(weighted, walk_data)
+    solved: ComplexArray = solveh_banded(system.band, lines.T, lower=True, check_finite=False).astype(
+        np.complex128, copy=False
+    )
+    schur -= _inner(lines[1:].T, solved[:, 1:])
+    data += _inner(solved[:, 1:], lines[0])
+    _add_vertical(system, blocks, schur, data)
     covariance: FloatArray = np.linalg.inv(0.5 * (schur + schur.T)).astype(np.float64, copy=False)
     g = covariance @ data
-    phi_x, phi_y = (line[0] + g @ line[1:] for line in phi)
-    tilt = np.stack([-phi_y, phi_x, np.zeros(len(phi_x))], axis=1)
+    phi = solved[1::2, 0] + solved[1::2, 1:] @ g
+    tilt = np.stack([-phi.imag, phi.real, np.zeros(len(phi))], axis=1)
     return Solution(tilt=tilt, unknowns=g, covariance=covariance)
 
 
-def _add_force(row: FloatArray, system: TiltSystem, up: FloatArray, term: FloatArray) -> None:
+def _add_vertical(system: TiltSystem, blocks: list[Lasting], schur: FloatArray, data: FloatArray) -> None:
+    """Add in place what the vertical direction says about the unknowns that act through the force."""
+    acting = [(at, block.force[:, 2]) for at, block in enumerate(blocks) if block.force is not None]
+    if not acting:
+        return
+    chosen = np.concatenate([np.arange(3 * at, 3 * at + 3) for at, _ in acting])
+    slopes = np.concatenate([slope for _, slope in acting], axis=1)
+    level = system.up - STANDARD_GRAVITY_M_S2
+    weighted = system.force_weight[:, None] * slopes
+    inner = np.ix_(chosen, chosen)
+    schur[inner] += weighted.T @ slopes
+    data[chosen] -= weighted.T @ level
+    # Right sides of (v⁺ − v)/dt = term, velocities only.
+    pushes = system.force_weight[:, None] * np.column_stack([level, slopes]) / system.step_s
+    lines = np.zeros((len(pushes) + 1, pushes.shape[1]))
+    lines[1:] += pushes
+    lines[:-1] -= pushes
+    solved = solveh_banded(system.vertical_band, lines, lower=True, check_finite=False)
+    schur[inner] -= lines[:, 1:].T @ solved[:, 1:]
+    data[chosen] += solved[:, 1:].T @ lines[:, 0]
+
+
+def _flat(vectors: FloatArray) -> ComplexArray:
+    """Both horizontal components, the second axis of `vectors`, as one complex number."""
+    return np.asarray(vectors[:, 0] + 1j * vectors[:, 1])
+
+
+def _inner(left: ComplexArray, right: ComplexArray) -> FloatArray:
+    """Sum over both directions of ``leftᵀ right``."""
+    return np.asarray((left.conj().T @ right).real)
+
+
+def _add_force(row: ComplexArray, system: TiltSystem, up: FloatArray, term: ComplexArray) -> None:
     """Right side of ``(v⁺ − v)/dt − up φ = term``."""
     weighted = system.force_weight * term
     row[1::2] -= weighted * up
@@ -185,7 +214,7 @@ def _add_force(row: FloatArray, system: TiltSystem, up: FloatArray, term: FloatA
     row[0:-1:2] -= weighted
 
 
-def _add_walk(row: FloatArray, system: TiltSystem, term: FloatArray) -> None:
+def _add_walk(row: ComplexArray, system: TiltSystem, term: ComplexArray) -> None:
     """Right side of ``φ⁺ − φ = term``."""
     weighted = system.walk_weight * term
     row[3::2] += weighted
