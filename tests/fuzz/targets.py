@@ -49,6 +49,21 @@ def csv_reader(data: bytes) -> None:
         json.dumps(process(recording).to_dict(), allow_nan=False)
 
 
+def csv_head(data: bytes) -> None:
+    """What `read_csv` does before it reads the numbers: text, dialect, names and their units."""
+    from armarc.recording.columns import choose_columns
+    from armarc.recording.layout import sniff
+    from armarc.recording.text import open_text
+    from armarc.recording.unnamed import choose_unnamed
+
+    source = open_text(_laid("head.csv", data))
+    layout = sniff(source)
+    if layout.names:
+        choose_columns(layout, source.file, {})
+    else:
+        choose_unnamed(layout, source.file)
+
+
 def packets(data: bytes) -> None:
     """The decoders of the wrist profile and of described sensors; the first byte chooses."""
     from armarc.sensor.describe import decode_described
@@ -456,6 +471,7 @@ _JSON = (
 
 TARGETS = {
     "csv": Target(csv_reader, lambda: list(_tables()), _CELLS, ("armarc.recording",)),
+    "csv_head": Target(csv_head, lambda: list(_tables()), _CELLS, ("armarc.recording",)),
     "packets": Target(
         packets, _packet_seeds, (b"\x10", b"\x11", b"\xa5", b"\xff\xff", b"\x00\x80"), ("armarc.sensor",)
     ),
