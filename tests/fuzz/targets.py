@@ -341,7 +341,8 @@ def _result() -> bytes:
     recording, _ = simulate_session(plan_session(Knobs(reps=1, load_kg=8.0), 1), 1)
     result = process(recording).to_dict()
     result["source"]["sha256"] = "0" * 64
-    return json.dumps(result).encode()
+    # One value a line, so that lines can be lost, doubled and swapped.
+    return json.dumps(result, indent=0).encode()
 
 
 @functools.cache
