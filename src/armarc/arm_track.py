@@ -7,7 +7,7 @@ lever arm to the quiet parts of those sets and fuses again with the arm's own ac
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -32,8 +32,11 @@ from armarc.motion import (
     sensor_axis,
     up_in_sensor,
 )
+from armarc.motion.lever_arm import LeverEquations
 from armarc.motion.mounting import USUAL_HEIGHT_M
+from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.quaternions import rotate
+from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray, Piece
 
@@ -60,8 +63,21 @@ class SetWindows:
     bottoms: tuple[tuple[int, ...], ...]
 
 
+@dataclass(slots=True)
+class Workings:
+    """What the passes over one piece have in common, made once: `equations` are those of `orientation`."""
+
+    reckoning: DeadReckoning | None = None
+    orientation: Orientation | None = None
+    equations: LeverEquations = field(default_factory=dict)
+
+
 def track(
-    piece: Piece, choices: Choices, windows: SetWindows | None = None, before: ArmMotion | None = None
+    piece: Piece,
+    choices: Choices,
+    windows: SetWindows | None = None,
+    before: ArmMotion | None = None,
+    workings: Workings | None = None,
 ) -> ArmMotion:
     """Work out what the arm did.
 
@@ -73,25 +89,27 @@ def track(
         None for the first pass.
     before : ArmMotion or None
         What the pass before found on the same piece; its orientation is the start of this one.
+    workings : Workings or None
+        Kept by the caller from pass to pass over this piece, so that nothing is worked out twice.
 
     Returns
     -------
     ArmMotion
         Without plane and hand rotation; `armarc.reference` adds them.
     """
-    orientation = _fused(piece, choices, None) if before is None else before.orientation
+    workings = Workings() if workings is None else workings
+    orientation = _fused(piece, choices, None, workings) if before is None else before.orientation
     notes: list[str] = []
-    mounting, lever = _mount(piece, choices, orientation, windows, notes)
+    mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
     if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
         # Gravity is seen far better once the arm's own acceleration is known; then the lever arm is, too.
         for _ in range(2):
             if lever is None:
                 break
-            level = replace(piece, specific_force_m_s2=_levelled(piece, lever))
-            orientation = _fused(level, choices, lever.vector_m)
+            orientation = _fused(piece, choices, lever, workings)
             notes.clear()
             known = lever
-            mounting, lever = _mount(piece, choices, orientation, windows, notes)
+            mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
             if lever is not None and float(np.linalg.norm(lever.vector_m - known.vector_m)) < SETTLED_M:
                 break
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
@@ -127,15 +145,16 @@ def _levelled(piece: Piece, lever: LeverArm | None) -> FloatArray:
     return piece.specific_force_m_s2 if lever is None else piece.specific_force_m_s2 - lever.offset_m_s2
 
 
-def _fused(piece: Piece, choices: Choices, lever_arm_m: FloatArray | None) -> Orientation:
-    smooth = choices.fusion == "smoother"
-    return fuse(
-        piece.angular_velocity_rad_s,
-        piece.specific_force_m_s2,
-        piece.rate_hz,
-        method=choices.fusion,
-        missing=piece.missing if smooth else None,
-        lever_arm_m=lever_arm_m if smooth else None,
+def _fused(piece: Piece, choices: Choices, lever: LeverArm | None, workings: Workings) -> Orientation:
+    omega, force, rate_hz = piece.angular_velocity_rad_s, piece.specific_force_m_s2, piece.rate_hz
+    if choices.fusion != "smoother":
+        return fuse(omega, force, rate_hz, method=choices.fusion)
+    if workings.reckoning is None:
+        workings.reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing)
+    return fuse_reckoned(
+        workings.reckoning,
+        lever_arm_m=None if lever is None else lever.vector_m,
+        offset_m_s2=None if lever is None else lever.offset_m_s2,
         sampling="instants",
     )
 
@@ -146,12 +165,15 @@ def _mount(
     orientation: Orientation,
     windows: SetWindows | None,
     notes: list[str],
+    workings: Workings,
 ) -> tuple[Mounting, LeverArm | None]:
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
     speed = np.sqrt(np.einsum("ij,ij->i", omega, omega))
     weight = (speed > MOVING_RAD_S).astype(float) if windows is None else windows.weight
     hanging = _hanging(up, speed, piece.rate_hz, windows)
+    if workings.orientation is not orientation:
+        workings.orientation, workings.equations = orientation, {}
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
@@ -161,6 +183,7 @@ def _mount(
         hanging=hanging,
         missing=piece.missing if piece.missing.any() else None,
         height_m=_height(choices),
+        made=workings.equations,
     )
     twist = None
     if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from armarc.arm_track import SetWindows, track
+from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, choose
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
@@ -217,7 +217,8 @@ def _measure_piece(
     if choices.tolerance is None:
         seen = gyroscope_noise_density(piece.angular_velocity_rad_s, piece.rate_hz, piece.missing)
         choices = replace(choices, tolerance=tolerance_by_noise(seen))
-    motion = track(piece, choices)
+    workings = Workings()
+    motion = track(piece, choices, workings=workings)
     grouping = _grouped(motion, exercise)
     if exercise.key == UNKNOWN and not any(len(movements) > 2 for movements in grouping.sets):
         exercise = replace(exercise, smallest_rom_rad=_smaller_rom(motion, exercise))
@@ -226,7 +227,7 @@ def _measure_piece(
         if not grouping.sets:
             return motion, [], grouping.left_out
         windows = _windows(motion, grouping)
-        motion = _without_drift(track(piece, choices, windows, motion), windows)
+        motion = _without_drift(track(piece, choices, windows, motion, workings), windows)
         found, grouping = grouping, _grouped(motion, exercise)
         if _same_tops(found, grouping, motion.rate_hz):
             break

@@ -15,8 +15,12 @@ UNDEFINED_BELOW_RAD = math.radians(20)
 
 def up_in_sensor(quaternion: FloatArray) -> FloatArray:
     """Global up in sensor axes, shape (n, 3): the third row of the rotation matrix."""
-    w, x, y, z = quaternion.T
-    return np.stack([2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)], axis=1)
+    w, x, y, z = np.ascontiguousarray(quaternion.T)
+    up = np.empty((len(quaternion), 3))
+    up[:, 0] = 2 * (x * z - w * y)
+    up[:, 1] = 2 * (y * z + w * x)
+    up[:, 2] = 1 - 2 * (x * x + y * y)
+    return up
 
 
 def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
@@ -36,7 +40,7 @@ def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
     """
     cosine = -(up @ arm_axis)
     # atan2 keeps its accuracy near 0 and 180°, where acos loses it.
-    sine = np.sqrt(np.maximum((up**2).sum(axis=1) - cosine**2, 0.0))
+    sine = np.sqrt(np.maximum(np.einsum("ij,ij->i", up, up) - cosine**2, 0.0))
     return np.asarray(np.arctan2(sine, cosine))
 
 
@@ -46,10 +50,12 @@ def elevation_rate(up: FloatArray, angular_velocity_rad_s: FloatArray, arm_axis:
     ``up`` is fixed in the global frame, so in sensor axes it turns with −ω; the angle itself is never
     differentiated.
     """
-    change = np.cross(angular_velocity_rad_s, up) @ arm_axis
+    x, y, z = angular_velocity_rad_s.T
+    a, b, c = up.T
+    change = arm_axis[0] * (y * c - z * b) + arm_axis[1] * (z * a - x * c) + arm_axis[2] * (x * b - y * a)
     cosine = -(up @ arm_axis)
     sine = np.sqrt(np.maximum(1 - cosine**2, 1e-8))
-    return -change / sine
+    return np.asarray(-change / sine)
 
 
 def horizontal_angle(arm_direction: FloatArray) -> FloatArray:
@@ -59,9 +65,10 @@ def horizontal_angle(arm_direction: FloatArray) -> FloatArray:
 
 def horizontal_rate(arm_direction: FloatArray, angular_velocity_global_rad_s: FloatArray) -> FloatArray:
     """Rate of the horizontal angle from the gyroscope, shape (n,), rad/s."""
-    velocity = np.cross(angular_velocity_global_rad_s, arm_direction)
-    x, y = arm_direction[:, 0], arm_direction[:, 1]
-    return (x * velocity[:, 1] - y * velocity[:, 0]) / np.maximum(x * x + y * y, 1e-4)
+    turning_x, turning_y, turning_z = angular_velocity_global_rad_s.T
+    x, y, z = arm_direction.T
+    forward, aside = turning_y * z - turning_z * y, turning_z * x - turning_x * z
+    return np.asarray((x * aside - y * forward) / np.maximum(x * x + y * y, 1e-4))
 
 
 def dominant_axis(
@@ -140,18 +147,22 @@ def axial_change(before: FloatArray, after: FloatArray, arm_axis: FloatArray, si
     Tilt-and-torsion: the arm line is carried along the shortest arc, and what is left is rotation about it
     (Chénier et al. 2022, Clin Biomech 92:105573, recommend it over Y-X-Y near the hanging arm).
     """
-    start = rotate(before[None], arm_axis[None])[0]
-    stop = rotate(after[None], arm_axis[None])[0]
     # Carry "up in the plane across the arm" along the arc and compare a sensor axis with it.
     probe = np.eye(3)[int(np.argmin(np.abs(arm_axis)))]
     probe = probe - (probe @ arm_axis) * arm_axis
     probe /= np.linalg.norm(probe)
-    first = rotate(before[None], probe[None])[0]
-    last = rotate(after[None], probe[None])[0]
-    cross = np.cross(start, stop)
-    carried = first + np.cross(cross, first) + np.cross(cross, np.cross(cross, first)) / (1 + start @ stop)
-    angle = math.atan2(float(np.cross(carried, last) @ stop), float(carried @ last))
+    (start, first), (stop, last) = (rotate(q, np.stack([arm_axis, probe])) for q in (before, after))
+    axis = cross_matrix(start) @ stop
+    carry = cross_matrix(axis)
+    carried = first + carry @ first + carry @ (carry @ first) / (1 + start @ stop)
+    angle = math.atan2(float(cross_matrix(carried) @ last @ stop), float(carried @ last))
     return angle if side == "right" else -angle
+
+
+def cross_matrix(vector: FloatArray) -> FloatArray:
+    """The matrix that takes the cross product of `vector`, shape (3,), with what it is multiplied with."""
+    x, y, z = vector.tolist()
+    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
 
 
 def remove_drift(angle_rad: FloatArray, at: np.ndarray) -> FloatArray:

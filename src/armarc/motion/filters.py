@@ -89,56 +89,62 @@ def band_pass(x: ArrayLike, rate_hz: float, low_hz: float, high_hz: float) -> Fl
 
 @dataclass(frozen=True, slots=True)
 class _Section:
-    """``y[n] = b0 x[n] + b1 x[n−1] + b2 x[n−2] − a1 y[n−1] − a2 y[n−2]``."""
+    """``y[n] = gain · (x[n] + 2 s x[n−1] + x[n−2]) − a1 y[n−1] − a2 y[n−2]``: both zeros at ``−s``, s = 1 or −1."""
 
-    b0: float
-    b1: float
-    b2: float
+    gain: float
+    s: int
     a1: float
     a2: float
 
     def run(self, x: FloatArray) -> FloatArray:
-        """Filter the columns of `x`, shape (n, k), as if the first sample had lasted for ever."""
-        settled = (self.b0 + self.b1 + self.b2) / (1.0 + self.a1 + self.a2)
-        right = np.asfortranarray(self.b0 * x)
-        right[1:] += self.b1 * x[:-1]
-        right[2:] += self.b2 * x[:-2]
-        right[0] += (settled - self.b0) * x[0]
-        right[1] += (self.b2 - self.a2 * settled) * x[0]
-        band = np.empty((3, len(x)), order="F")
+        """Filter the rows of `x`, shape (k, n), as if the first sample had lasted for ever; without the gain."""
+        add = np.add if self.s > 0 else np.subtract
+        once, twice = np.empty(x.shape), np.empty(x.shape)
+        for before, after in ((x, once), (once, twice)):
+            add(before[:, 1:], before[:, :-1], out=after[:, 1:])
+            add(before[:, 0], before[:, 0], out=after[:, 0])
+        settled = twice[:, 0] / (1.0 + self.a1 + self.a2)
+        twice[:, 0] -= (self.a1 + self.a2) * settled
+        twice[:, 1] -= self.a2 * settled
+        band = np.empty((3, x.shape[1]), order="F")
         band[0], band[1], band[2] = 1.0, self.a1, self.a2
-        out, _ = dtbtrs(band, right, uplo="L", diag="U", overwrite_b=True)
-        return np.asarray(out)
+        # Rows of numbers in one piece are what LAPACK calls columns: nothing is copied.
+        out, _ = dtbtrs(band, twice.T, uplo="L", diag="U", overwrite_b=True)
+        return np.asarray(out.T)
 
 
 def _low(cutoff_hz: float, rate_hz: float) -> _Section:
     """Second-order Butterworth low-pass by the bilinear transform with prewarping."""
     k = tan(pi * cutoff_hz / rate_hz)
     scale = 1.0 / (1.0 + sqrt(2) * k + k * k)
-    b = k * k * scale
-    return _Section(b, 2 * b, b, 2 * (k * k - 1) * scale, (1 - sqrt(2) * k + k * k) * scale)
+    return _Section(k * k * scale, 1, 2 * (k * k - 1) * scale, (1 - sqrt(2) * k + k * k) * scale)
 
 
 def _high(cutoff_hz: float, rate_hz: float) -> _Section:
     """Second-order Butterworth high-pass by the bilinear transform with prewarping."""
     k = tan(pi * cutoff_hz / rate_hz)
     scale = 1.0 / (1.0 + sqrt(2) * k + k * k)
-    return _Section(scale, -2 * scale, scale, 2 * (k * k - 1) * scale, (1 - sqrt(2) * k + k * k) * scale)
+    return _Section(scale, -1, 2 * (k * k - 1) * scale, (1 - sqrt(2) * k + k * k) * scale)
 
 
 def _both_ways(sections: list[_Section], data: FloatArray, rate_hz: float, slowest_hz: float) -> FloatArray:
     """Run the sections forward and backward over the data extended by point reflection."""
     period_s = min(1.0 / slowest_hz, LONGEST_EXTENSION_S)
-    pad = min(len(data) - 1, max(LEAST_EXTENSION, ceil(rate_hz * period_s)))
-    columns = data[:, None] if data.ndim == 1 else data
-    before = 2 * columns[0] - columns[pad:0:-1]
-    after = 2 * columns[-1] - columns[-2 : -pad - 2 : -1]
-    run = np.concatenate([before, columns, after])
+    n = len(data)
+    pad = min(n - 1, max(LEAST_EXTENSION, ceil(rate_hz * period_s)))
+    rows = data.reshape(n, -1).T
+    run = np.empty((len(rows), n + 2 * pad))
+    inner = run[:, pad : pad + n]
+    inner[:] = rows
+    np.subtract(2 * inner[:, :1], inner[:, pad:0:-1], out=run[:, :pad])
+    np.subtract(2 * inner[:, -1:], inner[:, -2 : -pad - 2 : -1], out=run[:, pad + n :])
+    gain = 1.0
     for _ in range(2):
         for section in sections:
             run = section.run(run)
-        run = run[::-1]
-    return np.ascontiguousarray(run[pad : pad + len(data)]).reshape(data.shape)
+            gain *= section.gain
+        run = run[:, ::-1]
+    return np.multiply(run[:, pad : pad + n].T, gain, order="C").reshape(data.shape)
 
 
 def _check_frequencies(rate_hz: float, *cutoffs_hz: float) -> None:

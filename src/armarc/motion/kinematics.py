@@ -65,9 +65,12 @@ def lever_acceleration(
     alpha = np.asarray(angular_acceleration_rad_s2, dtype=np.float64)
     lever = np.asarray(lever_arm_m, dtype=np.float64)
     # ω × (ω × r) = ω (ω·r) − r ω²
-    along = np.sum(omega * lever, axis=-1, keepdims=True)
-    square = np.sum(omega * omega, axis=-1, keepdims=True)
-    return np.asarray(np.cross(alpha, lever) + omega * along - lever * square)
+    along = np.einsum("...i,...i->...", omega, lever)
+    square = np.einsum("...i,...i->...", omega, omega)
+    out = omega * along[..., None] - lever * square[..., None]
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[..., i] += alpha[..., j] * lever[..., k] - alpha[..., k] * lever[..., j]
+    return np.asarray(out)
 
 
 def lever_matrix(angular_velocity_rad_s: ArrayLike, angular_acceleration_rad_s2: ArrayLike) -> FloatArray:
@@ -85,7 +88,7 @@ def lever_matrix(angular_velocity_rad_s: ArrayLike, angular_acceleration_rad_s2:
     omega = np.asarray(angular_velocity_rad_s, dtype=np.float64)
     alpha = np.asarray(angular_acceleration_rad_s2, dtype=np.float64)
     matrix = omega[..., :, None] * omega[..., None, :]
-    square = np.sum(omega * omega, axis=-1)
+    square = np.einsum("...i,...i->...", omega, omega)
     for i in range(3):
         matrix[..., i, i] -= square
     x, y, z = (alpha[..., i] for i in range(3))

@@ -14,7 +14,7 @@ import numpy as np
 
 from armarc.motion.filters import band_pass
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
-from armarc.motion.quaternions import rotate
+from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
 PASS_BAND_HZ = (0.1, 6.0)
@@ -39,6 +39,9 @@ MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
 """After the band-pass, samples closer than this hold nothing new."""
+
+LeverEquations = dict[tuple[int, int], tuple[FloatArray, FloatArray]]
+"""Design and target of blocks of a recording, by first and last sample."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +110,7 @@ def fit_lever_arm(
     hanging: FloatArray | None = None,
     missing: BoolArray | None = None,
     height_m: FloatArray | None = None,
+    made: LeverEquations | None = None,
 ) -> LeverArm | None:
     """Fit the vector from a nearly fixed shoulder to the sensor.
 
@@ -126,6 +130,8 @@ def fit_lever_arm(
     height_m : ndarray, shape (3,), m, optional
         From the bone to the sensor in sensor axes, where the strap's place is known: along the axis of the raise,
         where a hinge movement shows nothing, the sensor lies off the arm's plane by this much.
+    made : dict, optional
+        Equations of an earlier fit to the very same movement with other weights; those of further blocks are added.
 
     Returns
     -------
@@ -140,6 +146,7 @@ def fit_lever_arm(
     blocks = _busiest_blocks(angular_velocity_rad_s, weight, rate_hz)
     if not blocks:
         return None
+    made = {} if made is None else made
     parts = []
     for first, stop in blocks:
         cut = slice(first, stop)
@@ -151,9 +158,11 @@ def fit_lever_arm(
         w[:edge] = w[len(w) - edge :] = 0.0
         if (w > 0).sum() < rate_hz:
             continue
-        design, target = _equations(
-            quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
-        )
+        if (first, stop) not in made:
+            made[first, stop] = _equations(
+                quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
+            )
+        design, target = made[first, stop]
         kept = np.flatnonzero(w > 0)[:: max(1, int(rate_hz / SOLVED_RATE_HZ))]
         parts.append((design[kept], target[kept], w[kept], angular_velocity_rad_s[cut][kept]))
     if not parts:
@@ -170,17 +179,16 @@ def _equations(
     quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
 ) -> tuple[FloatArray, FloatArray]:
     """Design (n, 3 global axes, 6 unknowns: lever arm and zero-g offset) and target (n, 3)."""
-    n = len(omega)
-    alpha = angular_acceleration(omega, rate_hz)
-    matrix = lever_matrix(omega, alpha)
-    target = rotate(quaternion, force)
-    target[:, 2] -= STANDARD_GRAVITY_M_S2
-    columns = [rotate(quaternion, np.ascontiguousarray(matrix[:, :, k])) for k in range(3)]
-    columns += [rotate(quaternion, np.broadcast_to(axis, (n, 3))) for axis in np.eye(3)]
-    stacked = np.concatenate([*columns, target], axis=1)
+    matrix = lever_matrix(omega, angular_acceleration(omega, rate_hz))
+    rotation = to_matrix(quaternion)
+    columns = np.empty((len(omega), 3, 7))
+    np.matmul(rotation, matrix, out=columns[:, :, :3])
+    columns[:, :, 3:6] = rotation
+    columns[:, :, 6] = rotate(quaternion, force)
+    columns[:, 2, 6] -= STANDARD_GRAVITY_M_S2
     high = min(PASS_BAND_HZ[1], 0.4 * rate_hz)
-    passed = band_pass(stacked, rate_hz, PASS_BAND_HZ[0], high)
-    return passed[:, :18].reshape(n, 6, 3).transpose(0, 2, 1), passed[:, 18:]
+    passed = band_pass(columns.reshape(-1, 21), rate_hz, PASS_BAND_HZ[0], high).reshape(-1, 3, 7)
+    return passed[:, :, :6], passed[:, :, 6]
 
 
 def _across(weight: FloatArray, omega: FloatArray, hanging: FloatArray | None) -> FloatArray:

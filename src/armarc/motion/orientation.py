@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from armarc.errors import InputError, UsageError
-from armarc.motion import quaternions
-from armarc.motion.kinematics import angular_acceleration, lever_matrix
+from armarc.motion.kinematics import angular_acceleration
 from armarc.motion.smoother import Priors, Smoothed, smooth
-from armarc.motion.strapdown import correct, integrate
+from armarc.motion.strapdown import DeadReckoning, integrate, oriented
 from armarc.motion.textbook import TEXTBOOK_FILTERS, TILT_SE_RAD, run_textbook_filter
 from armarc.motion.types import Orientation
-from armarc.recording import BoolArray, FloatArray
+from armarc.recording import FloatArray
 
 Sampling = Literal["means", "instants"]
 
@@ -110,13 +109,8 @@ def fuse(
         raise UsageError(f"unknown fusion method {method!r}", hint=f"choose one of {', '.join(METHODS)}")
     if sampling not in get_args(Sampling):
         raise UsageError(f"unknown sampling {sampling!r}", hint="choose 'means' or 'instants'")
-    omega, force, gone = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
-    lever_arm = None if lever_arm_m is None else np.asarray(lever_arm_m, dtype=np.float64)
-    if lever_arm is not None and (lever_arm.shape != (3,) or not np.all(np.isfinite(lever_arm))):
-        raise InputError(
-            "the lever arm must be three finite numbers", hint="give x, y, z in metres, sensor axes"
-        )
     if method != "smoother":
+        omega, force, _ = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
         return Orientation(
             quaternion=run_textbook_filter(method, omega, force, rate_hz),
             gyroscope_bias_rad_s=np.zeros(3),
@@ -124,7 +118,59 @@ def fuse(
             tilt_se_rad=float(TILT_SE_RAD),
             method=method,
         )
-    return _smoothed(omega, force, rate_hz, gone, lever_arm, sampling, estimate=False)[0]
+    reckoning = dead_reckoning(
+        angular_velocity_rad_s,
+        specific_force_m_s2,
+        rate_hz,
+        missing=missing,
+        with_lever=lever_arm_m is not None,
+    )
+    return fuse_reckoned(reckoning, lever_arm_m=lever_arm_m, sampling=sampling)
+
+
+def dead_reckoning(
+    angular_velocity_rad_s: ArrayLike,
+    specific_force_m_s2: ArrayLike,
+    rate_hz: float,
+    *,
+    missing: ArrayLike | None = None,
+    with_lever: bool = True,
+) -> DeadReckoning:
+    """The part of the fusion that neither a lever arm nor a zero-g offset changes, for :func:`fuse_reckoned`.
+
+    Parameters and errors as in :func:`fuse`; `with_lever` prepares for fusions with a lever arm.
+    """
+    omega, force, gone = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
+    return integrate(
+        omega,
+        force,
+        rate_hz,
+        max(round(rate_hz / NODE_RATE_HZ), 1),
+        angular_acceleration_rad_s2=angular_acceleration(omega, rate_hz) if with_lever else None,
+        missing=gone,
+    )
+
+
+def fuse_reckoned(
+    reckoning: DeadReckoning,
+    *,
+    lever_arm_m: ArrayLike | None = None,
+    offset_m_s2: FloatArray | None = None,
+    sampling: Sampling = "means",
+) -> Orientation:
+    """Smooth a dead reckoning; otherwise like :func:`fuse`.
+
+    Parameters
+    ----------
+    reckoning : DeadReckoning
+        Made with a lever where `lever_arm_m` is given.
+    lever_arm_m : array_like, shape (3,), m, or None
+    offset_m_s2 : ndarray, shape (3,), m/s², or None
+        Zero-g offset to take out of the specific force.
+    sampling : "means" or "instants"
+    """
+    lever_arm = None if lever_arm_m is None else _checked_lever(lever_arm_m)
+    return _smoothed(reckoning, lever_arm, offset_m_s2, sampling, estimate=False)[0]
 
 
 def fuse_with_lever(
@@ -152,39 +198,32 @@ def fuse_with_lever(
         From the shoulder to the sensor, sensor axes.
     covariance_m2 : ndarray, shape (3, 3), m²
     """
-    omega, force, gone = _checked(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
     start = np.zeros(3) if lever_arm_m is None else _checked_lever(lever_arm_m)
-    orientation, state = _smoothed(omega, force, rate_hz, gone, start, sampling, estimate=True)
+    reckoning = dead_reckoning(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing=missing)
+    orientation, state = _smoothed(reckoning, start, None, sampling, estimate=True)
     assert state.lever_arm_m is not None
     assert state.lever_covariance_m2 is not None
     return orientation, state.lever_arm_m, state.lever_covariance_m2
 
 
 def _smoothed(
-    omega: FloatArray,
-    force: FloatArray,
-    rate_hz: float,
-    missing: BoolArray | None,
+    reckoning: DeadReckoning,
     lever_arm: FloatArray | None,
+    offset_m_s2: FloatArray | None,
     sampling: Sampling,
     *,
     estimate: bool,
 ) -> tuple[Orientation, Smoothed]:
-    samples = max(round(rate_hz / NODE_RATE_HZ), 1)
     if lever_arm is None:
-        quaternion, nodes = integrate(omega, force, rate_hz, samples, missing=missing)
-        state = smooth(nodes, Priors())
+        state = smooth(reckoning.summary(offset_m_s2), Priors())
     else:
-        alpha, bias = angular_acceleration(omega, rate_hz), np.zeros(3)
+        bias = np.zeros(3)
         for _ in range(2):  # the lever's acceleration depends on the bias, quadratically
-            lever = lever_matrix(omega - bias, alpha)
-            quaternion, nodes = integrate(omega, force, rate_hz, samples, lever=lever, missing=missing)
+            nodes = reckoning.summary(offset_m_s2, bias)
             state = smooth(nodes, LEVER_PRIORS, lever_arm_m=lever_arm, estimate_lever=estimate)
             bias = state.bias_rad_s
-    correct(quaternion, state.correction, samples)
-    if sampling == "instants":
-        back = quaternions.from_rotation_vector((state.bias_rad_s - omega) * (0.5 / rate_hz))
-        quaternion = quaternions.multiply(quaternion, back)
+    middle_bias = state.bias_rad_s if sampling == "instants" else None
+    quaternion = oriented(reckoning, state.correction, middle_bias_rad_s=middle_bias)
     return (
         Orientation(
             quaternion=quaternion,
@@ -200,7 +239,9 @@ def _smoothed(
 def _checked_lever(lever_arm_m: ArrayLike) -> FloatArray:
     lever_arm = np.asarray(lever_arm_m, dtype=np.float64)
     if lever_arm.shape != (3,) or not np.all(np.isfinite(lever_arm)):
-        raise InputError("the lever arm is not three finite numbers", hint="give x, y, z in m, sensor axes")
+        raise InputError(
+            "the lever arm must be three finite numbers", hint="give x, y, z in metres, sensor axes"
+        )
     return lever_arm
 
 

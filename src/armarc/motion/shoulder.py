@@ -6,7 +6,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.distance import pdist
 
 from armarc.motion.filters import low_pass
 from armarc.motion.kinematics import angular_acceleration, lever_acceleration
@@ -37,7 +36,10 @@ class ShoulderPath:
     def travel_m(self) -> float:
         """Peak-to-peak of the path: the largest distance between two of its points, m."""
         points = self.position_m[:: max(1, len(self.position_m) // 80)]
-        return float(pdist(points).max()) if len(points) > 1 else 0.0
+        # |a − b|² = |a|² + |b|² − 2 a·b; the path starts at the origin, so that nothing cancels badly.
+        square = np.einsum("ij,ij->i", points, points)
+        apart = square[:, None] + square[None, :] - 2.0 * (points @ points.T)
+        return float(np.sqrt(max(apart.max(initial=0.0), 0.0)))
 
 
 def shoulder_acceleration(

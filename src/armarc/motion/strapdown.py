@@ -12,7 +12,8 @@ gyroscope's bias.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,15 +77,82 @@ class NodeSummary:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeverMoments:
+    """Node means from which the lever's matrix follows for any bias; N nodes.
+
+    Parameters
+    ----------
+    unbiased : ndarray, shape (N, 3, 3), 1/s²
+        Mean of (sensor → drift frame) × (lever matrix of the raw angular velocity).
+    by_rate : ndarray, shape (N, 3, 3, 3), rad/s
+        Mean of the entries of (sensor → drift frame) times each component of the angular velocity.
+    """
+
+    unbiased: FloatArray
+    by_rate: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeadReckoning:
+    """What the gyroscope alone says, made once and smoothed as often as needed.
+
+    Parameters
+    ----------
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+    rate_hz : float, Hz
+    nodes : NodeSummary
+        Without a lever.
+    middle : ndarray, shape (N, 3, 3)
+        Mean of the matrices that turn specific forces, half a sampling interval back, into the drift frame.
+    moments : LeverMoments or None
+    pairs : tuple of Pair
+        Sensor → drift frame, planes of shape (samples of a node, nodes), chunk by chunk.
+    """
+
+    angular_velocity_rad_s: FloatArray
+    rate_hz: float
+    nodes: NodeSummary
+    middle: FloatArray
+    moments: LeverMoments | None
+    pairs: tuple[Pair, ...]
+
+    @property
+    def quaternion(self) -> FloatArray:
+        """Shape (n, 4): sensor → drift frame."""
+        n = len(self.angular_velocity_rad_s)
+        return np.concatenate([_as_rows(pair, pair[0].size) for pair in self.pairs])[:n]
+
+    def summary(self, offset_m_s2: FloatArray | None, bias_rad_s: FloatArray | None = None) -> NodeSummary:
+        """The nodes with a zero-g offset taken out of the specific force, and with the lever for a bias."""
+        nodes = self.nodes
+        if offset_m_s2 is not None:
+            aside = np.cross((0.5 / self.rate_hz) * nodes.rate_rad_s, offset_m_s2)
+            nodes = replace(
+                nodes,
+                force_m_s2=nodes.force_m_s2 - self.middle @ offset_m_s2,
+                sensor_force_m_s2=nodes.sensor_force_m_s2 - offset_m_s2 + aside,
+            )
+        if bias_rad_s is not None and self.moments is not None:
+            # [α]× + (ω−b)(ω−b)ᵀ − |ω−b|² I, multiplied out
+            by_rate, b = self.moments.by_rate, bias_rad_s
+            square = np.outer(b, b) - np.eye(3) * (b @ b)
+            along = np.einsum("nijj->ni", by_rate)[:, :, None] * b + np.einsum("nijk,j->nik", by_rate, b)
+            nodes = replace(
+                nodes, lever=self.moments.unbiased - along + 2.0 * (by_rate @ b) + self.middle @ square
+            )
+        return nodes
+
+
 def integrate(
     angular_velocity_rad_s: FloatArray,
     specific_force_m_s2: FloatArray,
     rate_hz: float,
     samples: int,
     *,
-    lever: FloatArray | None = None,
+    angular_acceleration_rad_s2: FloatArray | None = None,
     missing: BoolArray | None = None,
-) -> tuple[FloatArray, NodeSummary]:
+) -> DeadReckoning:
     """Dead-reckon the whole recording and summarise it at nodes of `samples` samples.
 
     Parameters
@@ -93,59 +161,53 @@ def integrate(
     rate_hz : float, Hz
     samples : int
         Samples per node.
-    lever : ndarray, shape (n, 3, 3), 1/s², or None
-        Lever matrices to average along.
+    angular_acceleration_rad_s2 : ndarray, shape (n, 3), rad/s², or None
+        For the moments of a lever; None for a sensor on no lever.
     missing : ndarray of bool, shape (n,), or None
 
     Returns
     -------
-    quaternion : ndarray, shape (n, 4)
-        Sensor → drift frame.
-    summary : NodeSummary
+    DeadReckoning
     """
     n = len(angular_velocity_rad_s)
     nodes = -(-n // samples)
-    quaternion = np.empty((n, 4))
     force, rate, sensor_force = np.empty((nodes, 3)), np.empty((nodes, 3)), np.empty((nodes, 3))
-    rotation = np.empty((nodes, 3, 3))
+    rotation, middle = np.empty((nodes, 3, 3)), np.empty((nodes, 3, 3))
     spread, gone = np.empty(nodes), np.zeros(nodes)
-    turned = None if lever is None else np.empty((nodes, 3, 3))
+    moments = None
+    if angular_acceleration_rad_s2 is not None:
+        moments = LeverMoments(unbiased=np.empty((nodes, 3, 3)), by_rate=np.empty((nodes, 3, 3, 3)))
+    pairs: list[Pair] = []
     running = (complex(1.0), complex(0.0))
-    per_chunk = max(_CHUNK_SAMPLES // samples, 1)
-    for first in range(0, nodes, per_chunk):
-        last = min(first + per_chunk, nodes)
-        part = slice(first * samples, min(last * samples, n))
-        at = slice(first, last)
+    for at, part in _chunks(n, samples):
         omega = _planes(angular_velocity_rad_s[part], samples, pad_with_last=False)
         acceleration = _planes(specific_force_m_s2[part], samples, pad_with_last=True)
         pair = _running_product(_increments(omega, 1.0 / rate_hz), running)
         running = (complex(pair[0][-1, -1]), complex(pair[1][-1, -1]))
-        quaternion[part] = _as_rows(pair, part.stop - part.start)
+        pairs.append(pair)
         matrix = _matrices(pair)
-        acceleration = _half_step_back(omega, acceleration, 0.5 / rate_hz)
+        # The rectangle rule gives the orientation at the end of the interval a sample stands for; the specific
+        # force of that sample belongs, like its angular velocity, to the middle: exp(−ω dt/2), first order.
+        half = (0.5 / rate_hz) * omega
+        sensor_force[at] = (acceleration - _cross(half, acceleration)).mean(axis=1).T
         for i in range(3):
-            turned_force = matrix[i][0] * acceleration[0]
-            turned_force += matrix[i][1] * acceleration[1]
-            turned_force += matrix[i][2] * acceleration[2]
-            force[at, i] = turned_force.mean(axis=0)
-            for j in range(3):
-                rotation[at, i, j] = matrix[i][j].mean(axis=0)
+            turned = matrix[i] - _cross(matrix[i], half)
+            force[at, i] = np.einsum("ksn,ksn->n", turned, acceleration) / samples
+            rotation[at, i] = matrix[i].mean(axis=1).T
+            middle[at, i] = turned.mean(axis=1).T
+            matrix[i] = turned
         mean = omega.mean(axis=1)
         rate[at] = mean.T
         spread[at] = np.sqrt(np.square(omega - mean[:, None]).sum(axis=0).mean(axis=0))
-        sensor_force[at] = acceleration.mean(axis=1).T
-        if turned is not None and lever is not None:
-            planes = _planes(lever[part].reshape(-1, 9), samples, pad_with_last=True).reshape(
-                3, 3, samples, -1
-            )
-            planes = np.stack([_half_step_back(omega, planes[:, j], 0.5 / rate_hz) for j in range(3)], axis=1)
-            for i in range(3):
-                for j in range(3):
-                    turned[at, i, j] = sum(matrix[i][k] * planes[k, j] for k in range(3)).mean(axis=0)
+        if moments is not None and angular_acceleration_rad_s2 is not None:
+            alpha = _planes(angular_acceleration_rad_s2[part], samples, pad_with_last=True)
+            if omega.shape[1] * omega.shape[2] != part.stop - part.start:
+                omega = _planes(angular_velocity_rad_s[part], samples, pad_with_last=True)
+            _add_moments(moments, at, matrix, omega, alpha)
         if missing is not None:
             filled = missing[part].astype(np.float64)[:, None]
             gone[at] = _planes(filled, samples, pad_with_last=True)[0].mean(axis=0)
-    return quaternion, NodeSummary(
+    summary = NodeSummary(
         samples=samples,
         step_s=samples / rate_hz,
         force_m_s2=force,
@@ -153,25 +215,53 @@ def integrate(
         rate_rad_s=rate,
         rate_spread_rad_s=spread,
         sensor_force_m_s2=sensor_force,
-        lever=turned,
+        lever=None,
         missing=gone,
+    )
+    return DeadReckoning(
+        angular_velocity_rad_s=angular_velocity_rad_s,
+        rate_hz=rate_hz,
+        nodes=summary,
+        middle=middle,
+        moments=moments,
+        pairs=tuple(pairs),
     )
 
 
-def correct(quaternion: FloatArray, correction: FloatArray, samples: int) -> None:
-    """Turn dead-reckoned orientations into global ones, in place.
+def _add_moments(
+    moments: LeverMoments, at: slice, matrix: list[FloatArray], omega: FloatArray, alpha: FloatArray
+) -> None:
+    square = np.square(omega).sum(axis=0)
+    for i in range(3):
+        along = (matrix[i] * omega).sum(axis=0)
+        lever = along * omega - square * matrix[i] + _cross(matrix[i], alpha)
+        moments.unbiased[at, i] = lever.mean(axis=1).T
+        for j in range(3):
+            moments.by_rate[at, i, j] = (matrix[i][j] * omega).mean(axis=1).T
+
+
+def oriented(
+    reckoning: DeadReckoning, correction: FloatArray, *, middle_bias_rad_s: FloatArray | None = None
+) -> FloatArray:
+    """Turn dead-reckoned orientations into global ones.
 
     Parameters
     ----------
-    quaternion : ndarray, shape (n, 4)
-        Sensor → drift frame on entry, sensor → global on return.
+    reckoning : DeadReckoning
     correction : ndarray, shape (N, 4)
         Drift frame → global at the middle of each node; between the middles it is interpolated, beyond the
         outermost ones held.
-    samples : int
-        Samples per node.
+    middle_bias_rad_s : ndarray, shape (3,), rad/s, or None
+        Bias of the gyroscope, to give the orientation half a sampling interval before each time stamp instead.
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        Sensor → global.
     """
-    n, nodes = len(quaternion), len(correction)
+    omega, samples = reckoning.angular_velocity_rad_s, reckoning.nodes.samples
+    n, nodes = len(omega), len(correction)
+    quaternion = np.empty((n, 4))
     signs = np.ones(nodes)
     np.cumprod(np.where(np.sum(correction[1:] * correction[:-1], axis=1) < 0, -1.0, 1.0), out=signs[1:])
     aligned = correction * signs[:, None]
@@ -179,19 +269,27 @@ def correct(quaternion: FloatArray, correction: FloatArray, samples: int) -> Non
     share = (np.arange(samples) + 0.5) / samples - 0.5
     before = np.minimum(share, 0.0)[:, None] * -1.0
     after = np.maximum(share, 0.0)[:, None]
+    for pair, (at, part) in zip(reckoning.pairs, _chunks(n, samples), strict=True):
+        here = aligned[at].T[:, None, :]
+        left = aligned[np.maximum(np.arange(at.start, at.stop) - 1, 0)].T[:, None, :]
+        right = aligned[np.minimum(np.arange(at.start, at.stop) + 1, nodes - 1)].T[:, None, :]
+        blend = here + before * (left - here) + after * (right - here)
+        z1, z2 = _product((blend[0] + 1j * blend[1], blend[2] + 1j * blend[3]), pair)
+        if middle_bias_rad_s is not None:
+            turn = _planes(middle_bias_rad_s - omega[part], samples, pad_with_last=True)
+            z1, z2 = _product((z1, z2), _increments(turn, 0.5 / reckoning.rate_hz))
+        scale = 1.0 / np.sqrt(z1.real**2 + z1.imag**2 + z2.real**2 + z2.imag**2)
+        quaternion[part] = _as_rows((z1 * scale, z2 * scale), part.stop - part.start)
+    return quaternion
+
+
+def _chunks(n: int, samples: int) -> Iterator[tuple[slice, slice]]:
+    """Nodes and samples of each chunk."""
+    nodes = -(-n // samples)
     per_chunk = max(_CHUNK_SAMPLES // samples, 1)
     for first in range(0, nodes, per_chunk):
         last = min(first + per_chunk, nodes)
-        part = slice(first * samples, min(last * samples, n))
-        here = aligned[first:last].T[:, None, :]
-        left = aligned[np.maximum(np.arange(first, last) - 1, 0)].T[:, None, :]
-        right = aligned[np.minimum(np.arange(first, last) + 1, nodes - 1)].T[:, None, :]
-        blend = here + before * (left - here) + after * (right - here)
-        c1, c2 = blend[0] + 1j * blend[1], blend[2] + 1j * blend[3]
-        rows = _planes(quaternion[part], samples, pad_with_last=True)
-        z1, z2 = _product((c1, c2), (rows[0] + 1j * rows[1], rows[2] + 1j * rows[3]))
-        scale = 1.0 / np.sqrt(z1.real**2 + z1.imag**2 + z2.real**2 + z2.imag**2)
-        quaternion[part] = _as_rows((z1 * scale, z2 * scale), part.stop - part.start)
+        yield slice(first, last), slice(first * samples, min(last * samples, n))
 
 
 def _planes(rows: FloatArray, samples: int, *, pad_with_last: bool) -> FloatArray:
@@ -204,15 +302,9 @@ def _planes(rows: FloatArray, samples: int, *, pad_with_last: bool) -> FloatArra
     return np.ascontiguousarray(rows.reshape(nodes, samples, k).transpose(2, 1, 0))
 
 
-def _half_step_back(omega: FloatArray, vectors: FloatArray, half_step_s: float) -> FloatArray:
-    """Turn sensor-axes planes by ``exp(−ω dt/2)``, first order.
-
-    The rectangle rule gives the orientation at the end of the interval a sample stands for; the specific
-    force of that sample belongs, like its angular velocity, to the middle.
-    """
-    x, y, z = half_step_s * omega
-    a, b, c = vectors
-    return np.stack([a - y * c + z * b, b - z * a + x * c, c - x * b + y * a])
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross products of vectors held as three planes each."""
+    return np.stack([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
 
 
 def _as_rows(pair: Pair, n: int) -> FloatArray:
@@ -276,8 +368,8 @@ def _exclusive_scan(t1: ComplexArray, t2: ComplexArray) -> Pair:
     return out1.T.reshape(-1)[:count], out2.T.reshape(-1)[:count]
 
 
-def _matrices(pair: Pair) -> list[list[FloatArray]]:
-    """The nine entries of the rotation matrices, each a plane."""
+def _matrices(pair: Pair) -> list[FloatArray]:
+    """The rows of the rotation matrices, each as three planes."""
     z1, z2 = pair
     w, x, y, z = z1.real, z1.imag, z2.real, z2.imag
     x2, y2, z2_ = 2.0 * x, 2.0 * y, 2.0 * z
@@ -285,7 +377,7 @@ def _matrices(pair: Pair) -> list[list[FloatArray]]:
     xy, xz, yz = x * y2, x * z2_, y * z2_
     wx, wy, wz = w * x2, w * y2, w * z2_
     return [
-        [1.0 - yy - zz, xy - wz, xz + wy],
-        [xy + wz, 1.0 - xx - zz, yz - wx],
-        [xz - wy, yz + wx, 1.0 - xx - yy],
+        np.stack([1.0 - yy - zz, xy - wz, xz + wy]),
+        np.stack([xy + wz, 1.0 - xx - zz, yz - wx]),
+        np.stack([xz - wy, yz + wx, 1.0 - xx - yy]),
     ]
