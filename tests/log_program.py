@@ -16,6 +16,7 @@ from armarc.cli.app import ErrorBoundary
 from armarc.cli.browse import browse
 from armarc.cli.compare import compare
 from armarc.cli.log import app as log
+from armarc.cli.process import process
 from armarc.cli.reliability import reliability
 from armarc.cli.report import report
 from armarc.cli.trend import trend
@@ -24,7 +25,7 @@ from invented_log import fill
 
 app = typer.Typer(cls=ErrorBoundary)
 app.add_typer(log, name="log")
-for command in (trend, compare, reliability, report, browse):
+for command in (trend, compare, reliability, report, browse, process):
     app.command(command.__name__)(command)
 
 

@@ -1,8 +1,13 @@
 """``armarc compare`` end to end."""
 
+from pathlib import Path
+
 import pytest
 
 from log_program import real_log, run, run_json, wide_log
+
+
+DEMOS = Path(__file__).parents[2] / "recordings"
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +58,24 @@ def test_curves_come_from_the_raw_recordings(real, tmp_path):
         assert 40 < max(curve["moment_n_m"]) < 90
     run("compare", "1", "3", "--plot", tmp_path / "c.svg", "--log-file", real)
     assert (tmp_path / "c.svg").stat().st_size > 10_000
+
+
+def test_a_cable_is_compared_as_a_cable(tmp_path):
+    log = tmp_path / "log.sqlite"
+    strict = DEMOS / "strict-raise.csv"
+    cable = "cable:10kg,pulley=0.0/-0.9/0.6"
+    pulled = run_json("process", strict, "--resistance", cable, "--log", "--log-file", log)
+    other = tmp_path / "other.csv"  # the same movement, another file: with the dumbbell of its head
+    other.write_bytes(strict.read_bytes() + b"# once more\n")
+    run_json("process", other, "--log", "--log-file", log)
+    first, second = run_json("compare", "1", "2", "--curves", "--log-file", log)["curves"]
+    curve = pulled["sets"][0]["load"]["curve"]
+    wanted = dict(zip(curve["angle_deg"], curve["concentric_n_m"], strict=True))
+    found = dict(zip(first["moment_angle_deg"], first["moment_n_m"], strict=True))
+    for angle in (30, 50, 70):
+        assert found[angle] == pytest.approx(wanted[angle], abs=0.01)
+    dumbbell = dict(zip(second["moment_angle_deg"], second["moment_n_m"], strict=True))
+    assert abs(dumbbell[50] - found[50]) > 5
 
 
 def test_wrong_words(log, tmp_path):

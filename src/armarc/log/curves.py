@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from armarc.log.store import Store
 from armarc.recording import FloatArray
 
 if TYPE_CHECKING:
+    from armarc.load.set_load import SetLoad
     from armarc.motion import ArmMotion
     from armarc.pipeline import Session
     from armarc.reps import MeasuredSet
@@ -85,12 +86,17 @@ def set_curves(store: Store, entry: LoggedSet) -> SetCurves:
     LogError
         See `remeasured_set`.
     """
-    _, measured, motion = remeasured_set(store, entry)
-    return curves_of(entry.id, measured, motion)
+    session, measured, motion = remeasured_set(store, entry)
+    _, _, settings = recording_of(store, entry.id)
+    # A load that was changed in the log speaks louder than the resistance stated when it was measured.
+    resistances = settings.get("resistance") if entry.load_kg in (None, settings.get("load_kg")) else None
+    return curves_of(entry.id, measured, motion, _load(session, measured, motion, resistances))
 
 
-def curves_of(set_id: int, measured: MeasuredSet, motion: ArmMotion) -> SetCurves:
-    """Mean curves of a measured set."""
+def curves_of(
+    set_id: int, measured: MeasuredSet, motion: ArmMotion, load: SetLoad | None = None
+) -> SetCurves:
+    """Mean curves of a measured set; `load` is what the shoulder did, where it is known."""
     angles, speeds, low, high = [], [], -math.inf, math.inf
     angle, rate = np.degrees(motion.angle_rad), np.degrees(motion.angle_rate_rad_s)
     for rep in measured.reps:
@@ -111,7 +117,7 @@ def curves_of(set_id: int, measured: MeasuredSet, motion: ArmMotion) -> SetCurve
     grid = np.arange(math.ceil(low), math.floor(high) + 1.0) if high > low else np.empty(0)
     by_angle = np.array([np.interp(grid, a, v) for a, v in speeds]).reshape(len(speeds), len(grid))
     table = np.array(angles)
-    moment = _moment(measured, motion, low, high)
+    moment = None if load is None else _moment(load, low, high)
     return SetCurves(
         set_id=set_id,
         progress=np.linspace(0, 2, 2 * PHASE_POINTS - 1),
@@ -145,14 +151,21 @@ def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
     ]
 
 
-def _moment(
-    measured: MeasuredSet, motion: ArmMotion, low_deg: float, high_deg: float
-) -> tuple[FloatArray, FloatArray] | None:
-    if measured.load_kg is None or motion.coordinate != "elevation":
-        return None
-    from armarc.load.set_load import measure_load
+def _load(
+    session: Session, measured: MeasuredSet, motion: ArmMotion, resistances: Sequence[str] | None
+) -> SetLoad | None:
+    """The shoulder's load with the lifter's own arm and what was stated to resist, as ``armarc process`` does."""
+    from armarc.load import load_lifter, parse_all
+    from armarc.session_load import measured_loads
 
-    load = measure_load(motion, measured)
+    if motion.coordinate != "elevation":
+        return None
+    alone = replace(session, sets=(measured,), motions=(motion,), motion_of_set=(0,))
+    loads, _ = measured_loads(alone, load_lifter(), parse_all(list(resistances)) if resistances else None)
+    return loads[0] if loads else None
+
+
+def _moment(load: SetLoad, low_deg: float, high_deg: float) -> tuple[FloatArray, FloatArray] | None:
     angle = np.degrees(load.angle_rad)
     # At the ends only some reps passed, and a mean of fewer of them would jump.
     known = np.isfinite(load.concentric_mean_n_m) & (angle >= low_deg) & (angle <= high_deg)
