@@ -6,7 +6,6 @@ import pytest
 
 from log_program import real_log, run, run_json, wide_log
 
-
 DEMOS = Path(__file__).parents[2] / "recordings"
 
 
