@@ -19,11 +19,11 @@ _SAY_EVERY_S = 15.0
 
 QUERIES = """\
 SELECT exercise, side, count(*) AS reps, avg(rom_deg) AS rom_deg
-FROM read_parquet('STORE/reps/*/*.parquet') GROUP BY exercise, side ORDER BY exercise, side;
+FROM read_parquet('STORE/reps/*/*.parquet', union_by_name = true) GROUP BY exercise, side ORDER BY exercise, side;
 
 SELECT f.path, r."set", r.rep, r.start_velocity_deg_s, r.start_verdict
-FROM read_parquet('STORE/reps/*/*.parquet') AS r
-JOIN read_parquet('STORE/files/*/*.parquet') AS f USING (run, sha256)
+FROM read_parquet('STORE/reps/*/*.parquet', union_by_name = true) AS r
+JOIN read_parquet('STORE/files/*/*.parquet', union_by_name = true) AS f USING (run, sha256)
 WHERE f.status = 'measured' AND NOT list_contains(r.quality, 'partial')
 ORDER BY f.path, r."set", r.rep;
 """
