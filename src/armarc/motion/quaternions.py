@@ -9,11 +9,15 @@ conjugate).
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.spatial.transform import Rotation
 
 from armarc.recording import FloatArray
+
+if TYPE_CHECKING:
+    from scipy.spatial.transform import Rotation
 
 IDENTITY: FloatArray = np.array([1.0, 0.0, 0.0, 0.0])
 IDENTITY.flags.writeable = False
@@ -185,6 +189,8 @@ def inclination(q: ArrayLike) -> FloatArray:
 
 def to_scipy(q: ArrayLike) -> Rotation:
     """Scalar-first array, shape (n, 4) or (4,), as a scipy Rotation."""
+    from scipy.spatial.transform import Rotation  # loads slowly, and measuring does without it
+
     return Rotation.from_quat(np.roll(np.asarray(q, dtype=np.float64), -1, axis=-1))
 
 

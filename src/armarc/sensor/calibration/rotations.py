@@ -1,11 +1,18 @@
-"""Products of many small rotations without a step-by-step loop."""
+"""Products of many small rotations without a step-by-step loop.
+
+SciPy's rotations load slowly and every measurement passes through this package: they are loaded where they are used.
+"""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from armarc.recording import FloatArray
+
+if TYPE_CHECKING:
+    from scipy.spatial.transform import Rotation
 
 
 def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
@@ -21,6 +28,8 @@ def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
     Rotation
         Carries body coordinates at the end into those at the start.
     """
+    from scipy.spatial.transform import Rotation
+
     whole = 1 << max(len(rotation_vectors_rad) - 1, 0).bit_length()
     padded = np.zeros((whole, 3))
     padded[: len(rotation_vectors_rad)] = rotation_vectors_rad
@@ -32,6 +41,8 @@ def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
 
 def running_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
     """All partial products of small rotations, by doubling; the last one is `total_rotation`."""
+    from scipy.spatial.transform import Rotation
+
     product = Rotation.from_rotvec(rotation_vectors_rad)
     reach = 1
     while reach < len(rotation_vectors_rad):
