@@ -57,8 +57,8 @@ class AngleErrors:
         Arm axes, shape (3,), turned by √3 standard errors to either side, for two directions across the arm.
     axis : ndarray, shape (3,)
         The arm axis itself.
-    beside : float
-        Share of the turned axes that counts where angles are subtracted.
+    is_fitted : bool
+        Whether the axis came from the lever arm, fitted to the same accelerometer that shows the vertical.
     mounting : Mounting
     tilt_rad : float, rad
         Standard error of the inclination left by the fusion.
@@ -71,18 +71,23 @@ class AngleErrors:
     up: FloatArray | None
     turned: tuple[tuple[FloatArray, FloatArray], ...]
     axis: FloatArray
-    beside: float
+    is_fitted: bool
     mounting: Mounting
     tilt_rad: float
     tolerance: Tolerance
     angle_rad: FloatArray
     rate_hz: float
 
+    @property
+    def beside(self) -> float:
+        """Share of an axis turned sideways that shows where angles are subtracted."""
+        return BESIDE if self.is_fitted else 1.0
+
     def of_angle(self, at: int) -> float:
         """Standard error of θ at a sample, rad."""
         # What a scale error does comes with the way up from the hanging arm.
         level = abs(math.sin(float(self.angle_rad[at])))
-        share = 1.0 if self.beside == 1.0 else AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level
+        share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if self.is_fitted else 1.0
         return share * _root_sum(
             [
                 self.tilt_rad,
@@ -220,7 +225,7 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
         up=up_in_sensor(motion.quaternion) if is_elevation else None,
         turned=tuple(turned) if is_elevation else (),
         axis=axis,
-        beside=BESIDE if motion.mounting.method == "lever_arm" else 1.0,
+        is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,
         tilt_rad=motion.orientation.tilt_se_rad,
         tolerance=motion.tolerance,
