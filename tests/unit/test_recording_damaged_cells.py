@@ -1,10 +1,14 @@
-"""One damaged cell costs its row, not the recording; both were found by fuzzing."""
+"""Damage found by fuzzing: one cell costs its row, not the recording, and nothing costs more than its size."""
 
 from __future__ import annotations
+
+import gzip
+import time
 
 import numpy as np
 import pytest
 
+from armarc.errors import FormatError, TimingError
 from armarc.recording import read_csv
 
 
@@ -59,3 +63,32 @@ def test_a_stamp_beyond_any_clock_costs_one_row(tmp_path, row, cell):
     assert recording.rate_hz == pytest.approx(50.0)
     assert len(recording.time_s) == 99
     assert "1 time(s) far beyond any clock were taken as missing" in recording.warnings
+
+
+def test_a_header_repeated_near_the_beginning_leaves_the_times_numbers(tmp_path):
+    path = table(tmp_path, row=-1, column=0, cell="")
+    lines = path.read_text().splitlines(keepends=True)
+    path.write_text("".join([*lines[:3], lines[0], *lines[3:]]))
+    recording = read_csv(path)
+    assert len(recording.time_s) == 100
+    assert any("the header is repeated 1 more time(s)" in warning for warning in recording.warnings)
+
+
+def test_a_column_that_starts_again_all_the_time_is_refused_at_once(tmp_path):
+    """It once took a walk through all rows for every restart: nine seconds for a million rows."""
+    path = tmp_path / "recording.csv"
+    cells = [f"{0.05 * (k % 30):.2f},0.1,0.2,9.8{k % 7},{k % 5},0.2,0.3" for k in range(60_000)]
+    path.write_text("\n".join(["time_s,ax,ay,az,gx,gy,gz", *cells, ""]))
+    began = time.process_time()
+    with pytest.raises(TimingError, match="jumps back more than 200 times"):
+        read_csv(path)
+    assert time.process_time() - began < 2.0
+
+
+def test_a_packed_file_that_would_fill_the_memory_is_refused(tmp_path):
+    path = tmp_path / "recording.csv.gz"
+    with gzip.open(path, "wb", compresslevel=1) as file:
+        for _ in range(300):
+            file.write(bytes(1 << 20))
+    with pytest.raises(FormatError, match="more than 200 times its size"):
+        read_csv(path)

@@ -159,7 +159,8 @@ def sniff(source: TextFile) -> Layout:
         header_text=header_text,
         data_start=plain[first].start,
         data_line=plain[first].number,
-        sample=tuple(tuple(row) for row in rows[first:] if len(row) == width),
+        # A header that is repeated further down is no row of the sample.
+        sample=tuple(row for row in map(tuple, rows[first:]) if len(row) == width and row != names),
         own=own,
         metadata=metadata,
     )

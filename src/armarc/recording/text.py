@@ -16,6 +16,8 @@ from armarc.errors import FormatError
 
 _MAP_ABOVE_BYTES = 1 << 24
 _LARGEST_UNPACKED_BYTES = 4 << 30
+_SMALL_BYTES, _LARGEST_RATIO = 1 << 28, 200
+"""Rows of rising times pack to a tenth or a hundredth; what shrinks further was made to fill a memory."""
 
 _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"PK\x03\x04", "a zip archive (a spreadsheet or a zipped export)"),
@@ -120,6 +122,13 @@ def _unpack(raw: bytes, name: str, warnings: list[str]) -> bytes:
                 size += len(parts[-1])
                 if size > _LARGEST_UNPACKED_BYTES:
                     raise FormatError("the packed file unpacks to more than 4 GiB", "split it", file=name)
+                if size > _SMALL_BYTES and size > _LARGEST_RATIO * len(raw):
+                    raise FormatError(
+                        f"the packed file unpacks to more than {_LARGEST_RATIO} times its size, which no "
+                        "recording does",
+                        "unpack it and look inside",
+                        file=name,
+                    )
                 rest = unpacker.unconsumed_tail
             rest = unpacker.unused_data
         except zlib.error as error:
