@@ -7,6 +7,7 @@ import io
 import json
 import mmap
 import re
+import sys
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from armarc.errors import FormatError
 from armarc.recording.layout import COMMENT_MARKS, MISSING_CELLS, WHITESPACE, Layout, is_number, split_line
+from armarc.recording.plain import LARGEST_BYTES, plain_numbers
 from armarc.recording.text import SpanReader, TextFile
 from armarc.recording.types import FloatArray
 
@@ -63,6 +65,10 @@ def load_table(
     notes: list[str] = []
     end = _end_of_whole_lines(source, layout, notes)
     spans, comments = _spans(source.data, layout, end, notes)
+    if not text_positions and "pandas" not in sys.modules and end - layout.data_start < LARGEST_BYTES:
+        plain = plain_numbers(source.data, spans, layout, positions)
+        if plain is not None and not _has_spare_cells(source.data, spans, layout, plain.shape[1]):
+            return Table(values=plain, texts={}, comments=tuple(comments), warnings=tuple(notes))
     capacity = _estimated_rows(source.data, layout.data_start, end)
     values = np.empty((len(positions), capacity))
     texts: dict[int, list[NDArray[Any]]] = {place: [] for place in text_positions}
