@@ -122,24 +122,28 @@ def main() -> None:
     target = TARGETS[chosen.target]
     guided = atheris is not None and not chosen.plain
 
-    def started() -> tuple[list[bytes], Watch]:
-        """Seeds, each tried once, so that everything behind the entrance has been imported."""
+    def started() -> tuple[list[bytes], list[bytes], Watch]:
+        """Seeds, each tried once, so that everything behind the entrance has been imported; those that are taken."""
         seeds = target.seeds() + [path.read_bytes() for path in sorted((CORPUS / chosen.target).glob("*"))]
         watch = Watch(target, chosen.finds / chosen.target, chosen.seed)
+        taken = []
         for seed in seeds:
+            before = watch.accepted
             watch(seed)
+            if watch.accepted > before:
+                taken.append(seed)
         watch.slowest = 0.0
         gc.freeze()  # what has been imported stays, so nothing is won by walking through it again and again
-        return seeds, watch
+        return seeds, taken or seeds, watch
 
     if guided:
         with atheris.instrument_imports(include=list(target.rooms)):
-            seeds, watch = started()
+            seeds, taken, watch = started()
     else:
-        seeds, watch = started()
+        seeds, taken, watch = started()
         rng = random.Random(chosen.seed)
         while watch.count < chosen.count:
-            watch(mutate(rng.choice(seeds), rng, target.words))
+            watch(mutate(rng.choice(taken), rng, target.words))
         watch.report()
         return
     start = Path(tempfile.mkdtemp(prefix="armarc-fuzz-seeds-"))
@@ -153,7 +157,7 @@ def main() -> None:
         if chance < 0.1 and len(data) <= usual:
             return atheris.Mutate(data, min(most, usual))
         # Back to a seed now and then: what grows by coverage is mostly refused at the door, and long inputs cost much.
-        base = rng.choice(seeds) if chance < 0.6 or len(data) > usual else data
+        base = rng.choice(taken) if chance < 0.6 or len(data) > usual else data
         return mutate(base, rng, target.words)[:most]
 
     arguments = [
