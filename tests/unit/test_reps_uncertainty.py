@@ -19,6 +19,7 @@ from armarc.reps.uncertainty import (
     GYROSCOPE_IN_RATE,
     GYROSCOPE_LEFT,
     INSTANT_FLOOR_S,
+    LATEST_S,
     RATE_FLOOR_RAD_S,
     RATE_LEFT,
     RATE_PER_SCALE_RAD_S,
@@ -125,7 +126,7 @@ def test_a_gate_of_no_width_is_as_uncertain_as_it_is_fast():
 
 def test_an_instant_is_the_surer_the_steeper_the_rate_passes_its_level():
     motion = motion_of(raises())
-    errors = errors_of(motion, tolerance=POOR)
+    errors = errors_of(motion, method="lever_arm", tolerance=POOR)
     steep, flat = np.arange(100) * 0.1, np.arange(100) * 0.001  # rad/s a sample
     error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * POOR.gyroscope
     slope = 0.1 * motion.rate_hz
@@ -137,7 +138,19 @@ def test_an_instant_is_the_surer_the_steeper_the_rate_passes_its_level():
         math.hypot(INSTANT_FLOOR_S, AT_THE_TOP * error / slope)
     )
     level = np.zeros(100)
-    assert errors.of_instant(level, 99.0, is_top=False) < 3 / motion.rate_hz
+    assert errors.of_instant(level, 99.0, is_top=False) == pytest.approx(LATEST_S, rel=1e-3)
+
+
+def test_an_instant_of_an_arm_that_was_not_fitted_hangs_on_its_direction():
+    # Raised past the vertical from 3° on the other side, as a hanging pose taken for the arm's direction does.
+    motion = motion_of(raises(bottom_deg=3), tilt_rad=0.0)
+    sure = errors_of(motion, uncertainty_rad=0.0)
+    unsure = errors_of(motion, uncertainty_rad=math.radians(8))
+    fitted = errors_of(motion, method="lever_arm", uncertainty_rad=math.radians(8))
+    start, rate = 110.0, motion.angle_rate_rad_s
+    assert unsure.of_instant(rate, start, is_top=False) > 10 * sure.of_instant(rate, start, is_top=False)
+    assert fitted.of_instant(rate, start, is_top=False) == sure.of_instant(rate, start, is_top=False)
+    assert unsure.of_rate(1.0, 0.03) == pytest.approx(math.hypot(sure.of_rate(1.0), 0.03))
 
 
 def test_plane_and_hand_rotation_are_as_uncertain_as_the_thumb():

@@ -182,6 +182,10 @@ def _further_errors(
     up = value_at(angle, at.top_start) - value_at(angle, at.start)
     down = value_at(angle, at.top_end) - value_at(angle, at.end)
     bottom_se = errors.of_angle(round(at.start))
+    # An arm whose direction was not fitted to its movement has its range from another direction, and so its rates.
+    bent = 0.0
+    if not errors.is_fitted:
+        bent = errors.of_range(top, at.start) / max(at.top_rad - at.bottom_rad, 1e-6)
     loaded_se = None
     if loaded is not None:
         # What an angle that reads one standard error more or less would have given, and the scale of the range.
@@ -197,14 +201,22 @@ def _further_errors(
         "hold_se_s": math.hypot(top_start, top_end),
         "eccentric_se_s": math.hypot(top_end, end),
         "time_under_tension_se_s": math.hypot(start, end),
-        "mean_concentric_se_rad_s": errors.of_rate(up / up_s) if up_s > 0 else None,
-        "mean_eccentric_se_rad_s": errors.of_rate(down / down_s) if down_s > 0 else None,
-        "peak_concentric_se_rad_s": errors.of_rate(float(rate[first : top + 1].max())),
-        "peak_eccentric_se_rad_s": errors.of_rate(float(rate[top : last + 1].min())),
+        "mean_concentric_se_rad_s": _mean_rate_se(errors, up, up_s, math.hypot(start, top_start), bent),
+        "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
+        "peak_concentric_se_rad_s": errors.of_rate(float(rate[first : top + 1].max()), bent),
+        "peak_eccentric_se_rad_s": errors.of_rate(float(rate[top : last + 1].min()), bent),
         "loaded_range_se_s": loaded_se,
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
     }
+
+
+def _mean_rate_se(
+    errors: AngleErrors, travelled: float, duration_s: float, duration_se_s: float, bent: float
+) -> float | None:
+    if duration_s <= 0:
+        return None
+    return errors.of_rate(travelled / duration_s, math.hypot(bent, duration_se_s / duration_s))
 
 
 def finish_set(reps: list[Rep], motion: ArmMotion) -> tuple[Rep, ...]:

@@ -37,7 +37,9 @@ RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(14)
 slope. That error grows with the sensor's; at the bottom, where the arm passes beside the vertical, …"""
 AT_THE_TOP = 0.4
 """… it is larger than at the top."""
-GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.85, 0.4, 0.0015
+LATEST_S = 0.1
+"""Largest standard error of an instant."""
+GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.85, 0.4, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.8
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
@@ -131,10 +133,11 @@ class AngleErrors:
             ]
         )
 
-    def of_rate(self, rate_rad_s: float) -> float:
-        """Standard error of a mean or peak rate of θ, rad/s."""
+    def of_rate(self, rate_rad_s: float, further: float = 0.0) -> float:
+        """Standard error of a mean or peak rate of θ, rad/s; `further` is a relative error that comes on top."""
         return abs(rate_rad_s) * _root_sum(
             [
+                further,
                 GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
                 ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
                 RATE_LEFT,
@@ -155,9 +158,15 @@ class AngleErrors:
         """
         low = min(max(math.floor(at), 0), len(rate_rad_s) - 2)
         slope = abs(float(rate_rad_s[low + 1] - rate_rad_s[low])) * self.rate_hz
-        # A curve that only touches the level is placed no better than within a sample or two.
         error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
-        late = min((AT_THE_TOP if is_top else 1.0) * error / max(slope, 1e-9), 2.0 / self.rate_hz)
+        error *= AT_THE_TOP if is_top else 1.0
+        if not self.is_fitted:
+            # Which way the arm points was not fitted to its movement: what turning the axis does to the rate.
+            around = [max(low - 1, 0), min(low + 2, len(rate_rad_s) - 1)]
+            worth = np.array([-1.0, 1.0]) * self.rate_hz / (around[1] - around[0])
+            error = _root_sum([error, *self._spread(around, worth, linear=1.0)])
+        # A curve that only touches the level is placed no better than that.
+        late = min(error / max(slope, 1e-9), LATEST_S)
         return math.hypot(INSTANT_FLOOR_S, late)
 
     def of_plane(self, at: int) -> float | None:
