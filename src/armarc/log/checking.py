@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
+from armarc.errors import LogError
 from armarc.log import schema
+from armarc.log.reading import get_set, reps_by_set
 from armarc.log.store import Store
 from armarc.log.vault import FolderVault, sha256_of
 
@@ -49,11 +51,14 @@ def check_log(store: Store) -> Checked:
             .outerjoin(schema.rep, schema.rep.c.set_id == schema.training_set.c.id)
             .group_by(schema.training_set.c.id, schema.training_set.c.reps)
         )
+        numbers = []
         for set_id, said, there in connection.execute(counted):
+            numbers.append(set_id)
             if said != there:
                 problems.append(f"set {set_id} should have {said} reps, {there} are there")
         kept = connection.execute(sa.select(table.c.sha256, table.c.suffix, table.c.file_name, table.c.kept))
         rows = kept.all()
+    problems += _unreadable(store, numbers)
     for row in rows:
         if not row.kept:
             continue
@@ -76,3 +81,15 @@ def check_log(store: Store) -> Checked:
         problems=tuple(problems),
         remarks=tuple(remarks),
     )
+
+
+def _unreadable(store: Store, set_ids: list[int]) -> list[str]:
+    """What is said of the sets whose content is not what armarc writes, which the database cannot know."""
+    problems = []
+    for set_id in set_ids:
+        try:
+            get_set(store, set_id)
+            reps_by_set(store, [set_id])
+        except LogError as error:
+            problems.append(error.message)
+    return problems

@@ -13,8 +13,8 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.rows import rep_record, set_record
-from armarc.log.store import Store
+from armarc.log.rows import is_numbers, is_texts, rep_record, set_record
+from armarc.log.store import DAMAGED_HINT, Store
 
 _SETS = schema.training_set
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -195,6 +195,8 @@ def result_of(store: Store, set_ids: Sequence[int]) -> dict[str, Any]:
             row.id: dict(row._mapping)
             for row in connection.execute(sa.select(_SETS).where(_SETS.c.id.in_(list(set_ids))))
         }
+    if not (isinstance(found.document, dict) and isinstance(found.settings, dict)):
+        raise LogError("the recording of these sets is damaged in the log", DAMAGED_HINT)
     return {
         **found.document,
         "settings": found.settings,
@@ -313,10 +315,19 @@ def _tags(connection: sa.Connection, set_ids: Sequence[int]) -> dict[int, tuple[
 
 
 def _logged(row: Any, tags: tuple[str, ...]) -> LoggedSet:
+    texts = (row.label, row.lifter, row.exercise, row.variant, "" if row.side is None else row.side, row.note)
+    fits = is_texts(texts) and isinstance(row.summary, dict) and isinstance(row.reps, int)
+    fits = fits and is_numbers((row.load_kg, row.rir, row.rpe, row.start_s, row.end_s))
+    try:
+        done_at, day = datetime.fromtimestamp(row.done_at, tz=UTC).astimezone(), date.fromisoformat(row.day)
+    except (TypeError, ValueError, OverflowError, OSError):
+        fits = False
+    if not fits:
+        raise LogError(f"set {row.id} in the log is damaged", DAMAGED_HINT)
     return LoggedSet(
         id=row.id,
-        done_at=datetime.fromtimestamp(row.done_at, tz=UTC).astimezone(),
-        day=date.fromisoformat(row.day),
+        done_at=done_at,
+        day=day,
         session_id=row.session_id,
         session=row.label,
         lifter=row.lifter,

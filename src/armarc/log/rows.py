@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
-from armarc.errors import InputError
+from armarc.errors import InputError, LogError
 from armarc.log.labels import Labels, check_side
 from armarc.log.schema import REP_NUMBERS
+from armarc.log.store import DAMAGED_HINT
 
 _SET_KEYS = ("set", "start_s", "end_s", "summary", "reps")
 _REP_KEYS = ("rep", "start_verdict", "quality", *REP_NUMBERS)
@@ -33,7 +35,7 @@ def rep_row(record: dict[str, Any]) -> dict[str, Any]:
         **row,
         "rep": number,
         "start_verdict": None if verdict is None else str(verdict),
-        "quality": list(quality) if isinstance(quality, list | tuple) else [],
+        "quality": [str(flag) for flag in quality] if isinstance(quality, list | tuple) else [],
         "other": other,
     }
 
@@ -41,13 +43,31 @@ def rep_row(record: dict[str, Any]) -> dict[str, Any]:
 def rep_record(row: dict[str, Any]) -> dict[str, Any]:
     """The published record of a rep, from its columns."""
     numbers = {name: row[name] for name in REP_NUMBERS}
+    quality, other, verdict = row["quality"], row["other"], row["start_verdict"]
+    if not (
+        is_numbers(numbers.values())
+        and isinstance(quality, list)
+        and isinstance(other, dict)
+        and is_texts([*quality, "" if verdict is None else verdict])
+    ):
+        raise LogError(f"rep {row['rep']} of set {row['set_id']} in the log is damaged", DAMAGED_HINT)
     return {
         "rep": row["rep"],
         **numbers,
-        "start_verdict": row["start_verdict"],
-        "quality": list(row["quality"]),
-        **row["other"],
+        "start_verdict": verdict,
+        "quality": quality,
+        **other,
     }
+
+
+def is_numbers(values: Iterable[Any]) -> bool:
+    """Whether these are numbers or nothing: a damaged file of SQLite may hold any kind in any column."""
+    return all(value is None or isinstance(value, int | float) for value in values)
+
+
+def is_texts(values: Iterable[Any]) -> bool:
+    """Whether all of these are text."""
+    return all(isinstance(value, str) for value in values)
 
 
 def set_row(record: dict[str, Any], settings: dict[str, Any], labels: Labels) -> dict[str, Any]:
@@ -109,6 +129,8 @@ def said_by_result(record: dict[str, Any], settings: dict[str, Any]) -> dict[str
 
 def set_record(row: dict[str, Any], reps: list[dict[str, Any]]) -> dict[str, Any]:
     """The published record of a set."""
+    if not (isinstance(row["other"], dict) and isinstance(row["number"], int)):
+        raise LogError(f"set {row['id']} in the log is damaged", DAMAGED_HINT)
     return {
         "set": row["number"],
         "start_s": row["start_s"],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import sqlite3
 import time
@@ -20,6 +21,8 @@ from armarc.log.vault import FolderVault, TableVault, Vault
 
 BUSY_TIMEOUT_S = 30.0
 """How long a writer waits for another one."""
+
+DAMAGED_HINT = "keep a copy of it, then bring back a backup with armarc log restore"
 
 
 class Store:
@@ -221,13 +224,16 @@ def _plain_errors(name: str) -> Iterator[None]:
         cause = str(getattr(error, "orig", None) or error).strip().splitlines()
         what = cause[0] if cause else type(error).__name__
         raise LogError(f"the log {name}: {what}", _advice(what.lower())) from None
+    except (json.JSONDecodeError, UnicodeDecodeError, sa.exc.NoResultFound) as error:
+        # The database answers, but with content that armarc never wrote.
+        raise LogError(f"the log {name} is damaged: {error}", DAMAGED_HINT) from None
 
 
 def _advice(what: str) -> str:
     if "not a database" in what:
         return "this file is something else; choose another place with --log-file"
     if "malformed" in what or "corrupt" in what:
-        return "the file is damaged: keep a copy of it, then bring back a backup with armarc log restore"
+        return f"the file is damaged: {DAMAGED_HINT}"
     if "locked" in what or "busy" in what:
         return f"another program kept it busy for {BUSY_TIMEOUT_S:.0f} s; close it and try again"
     if "full" in what or "disk i/o" in what or "no space" in what:
