@@ -20,7 +20,7 @@ def upward_crossings(curve: FloatArray, level: float) -> FloatArray:
     ndarray, shape (k,)
         Fractional sample indices, by linear interpolation.
     """
-    at = np.flatnonzero((curve[:-1] < level) & (curve[1:] >= level))
+    at = ((curve[:-1] < level) & (curve[1:] >= level)).nonzero()[0]
     return at + (level - curve[at]) / (curve[at + 1] - curve[at])
 
 

@@ -165,7 +165,7 @@ def rest_between(angle_rad: FloatArray, before: Movement, after: Movement) -> in
 def _returns(angle_rad: FloatArray, movement: Movement) -> int:
     part = angle_rad[movement.top : movement.bottom_after + 1]
     level = angle_rad[movement.bottom_after] + 0.25 * movement.fall_rad
-    down = np.flatnonzero(part <= level)
+    down = (part <= level).nonzero()[0]
     return movement.top + int(down[0]) if len(down) else movement.bottom_after
 
 
@@ -174,7 +174,7 @@ def _leaves(angle_rad: FloatArray, movement: Movement) -> int:
         return movement.top
     part = angle_rad[movement.bottom : movement.top + 1]
     level = angle_rad[movement.bottom] + 0.25 * movement.rise_rad
-    return movement.bottom + int(np.flatnonzero(part <= level)[-1])
+    return movement.bottom + int((part <= level).nonzero()[0][-1])
 
 
 def span_up(angle_rad: FloatArray, movement: Movement) -> tuple[int, int]:
@@ -189,7 +189,7 @@ def half_rise_rad_s(angle_rad: FloatArray, movement: Movement, rate_hz: float) -
     else:
         part = angle_rad[movement.bottom : movement.top + 1]
     low, rise = float(part[0]), float(part[-1] - part[0])
-    start = np.flatnonzero(part <= low + 0.25 * rise)[-1]
-    stop = np.flatnonzero(part >= low + 0.75 * rise)
+    start = (part <= low + 0.25 * rise).nonzero()[0][-1]
+    stop = (part >= low + 0.75 * rise).nonzero()[0]
     stop = stop[stop > start]
     return 0.5 * rise * rate_hz / float(stop[0] - start) if len(stop) else 0.0

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from armarc.recording import FloatArray
 from armarc.reps.crossings import downward_crossings, upward_crossings
 
@@ -39,7 +37,7 @@ class Instants:
 def _last_at_most(curve: FloatArray, level: float, before: float, first: int) -> float | None:
     """Fractional index of the last sample position ≤ `before` where `curve` ≤ `level`."""
     stop = math.floor(before) + 1
-    below = np.flatnonzero(curve[first:stop] <= level)
+    below = (curve[first:stop] <= level).nonzero()[0]
     if len(below) == 0:
         return None
     at = first + int(below[-1])
@@ -51,7 +49,7 @@ def _last_at_most(curve: FloatArray, level: float, before: float, first: int) ->
 def _first_at_most(curve: FloatArray, level: float, after: float, stop: int) -> float | None:
     """Fractional index of the first sample position ≥ `after` where `curve` ≤ `level`."""
     first = math.ceil(after)
-    below = np.flatnonzero(curve[first:stop] <= level)
+    below = (curve[first:stop] <= level).nonzero()[0]
     if len(below) == 0:
         return None
     at = first + int(below[0])
@@ -161,11 +159,11 @@ def resting_value(angle_rad: FloatArray, rate_rad_s: FloatArray, settle: int) ->
     float, rad
     """
     top, low = float(angle_rad[0]), float(angle_rad.min())
-    down = np.flatnonzero(angle_rad <= low + DOWN_SHARE * (top - low))
+    down = (angle_rad <= low + DOWN_SHARE * (top - low)).nonzero()[0]
     if len(down) == 0:
         return low
     arrived = int(down[0])
-    resting = np.flatnonzero(rate_rad_s[arrived:] <= ON_RATE_RAD_S)
+    resting = (rate_rad_s[arrived:] <= ON_RATE_RAD_S).nonzero()[0]
     rest = arrived + int(resting[0]) if len(resting) else len(angle_rad) - 1
     return float(angle_rad[arrived : rest + settle + 1].min())
 

@@ -101,6 +101,14 @@ def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
     state = TurningState()
     extremes = _local_extremes(angle_rad)
     for index, angle in zip(extremes, angle_rad[extremes].tolist(), strict=True):
+        if state.rising:
+            is_wobble = angle <= state.high_rad and state.high_rad - angle < hysteresis_rad
+        else:
+            is_wobble = (
+                state.rising is False and angle >= state.low_rad and angle - state.low_rad < hysteresis_rad
+            )
+        if is_wobble:  # most extremes: `step` would give back the state it got
+            continue
         state, turn = step(state, index, angle, hysteresis_rad)
         if turn is not None:
             turns.append(turn)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
+from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
 from armarc.recording import FloatArray
 
@@ -55,10 +56,8 @@ class AngleErrors:
     ----------
     up : ndarray, shape (n, 3), or None
         Unit vector of the vertical in sensor axes; None where θ does not hang on the arm's direction.
-    turned : tuple of (ndarray, ndarray)
-        Arm axes, shape (3,), turned by √3 standard errors to either side, for two directions across the arm.
-    axis : ndarray, shape (3,)
-        The arm axis itself.
+    axes : ndarray, shape (3, 5)
+        The arm axis, then turned by √3 standard errors to either side, for two directions across the arm.
     is_fitted : bool
         Whether the axis came from the lever arm, fitted to the same accelerometer that shows the vertical.
     mounting : Mounting
@@ -71,8 +70,7 @@ class AngleErrors:
     """
 
     up: FloatArray | None
-    turned: tuple[tuple[FloatArray, FloatArray], ...]
-    axis: FloatArray
+    axes: FloatArray
     is_fitted: bool
     mounting: Mounting
     tilt_rad: float
@@ -183,7 +181,7 @@ class AngleErrors:
         thumb, se = self.mounting.thumb_axis, self.mounting.thumb_se_rad
         if thumb is None or se is None or self.up is None:
             return None
-        up, beside = self.up[at], np.cross(self.axis, thumb)
+        up, beside = self.up[at], cross_matrix(self.axes[:, 0]) @ thumb
         plain = math.asin(max(-1.0, min(1.0, float(thumb @ up))))
         turns = [
             math.asin(max(-1.0, min(1.0, float((math.cos(step) * thumb + math.sin(step) * beside) @ up))))
@@ -202,13 +200,10 @@ class AngleErrors:
         if self.up is None:
             return []
         height = -self.up[samples]
-        plain = _angle(height @ self.axis)
-        out = []
-        for sides in self.turned:
-            one, other = (float((_angle(height @ axis) - plain) @ worth) for axis in sides)
-            straight, curved = linear * (one - other) / 2, self.beside * (one + other) / 2
-            out.append(math.sqrt((straight**2 + curved**2) / 3))
-        return out
+        angles = np.arccos(np.minimum(np.maximum(height @ self.axes, -1.0), 1.0))
+        one, other = ((worth @ (angles[:, 1:] - angles[:, :1])).reshape(2, 2)).T
+        straight, curved = linear * (one - other) / 2, self.beside * (one + other) / 2
+        return [float(x) for x in np.sqrt((straight**2 + curved**2) / 3)]
 
     def _rate(self, at: int) -> float:
         """Slope of θ around a sample, rad/s."""
@@ -225,15 +220,13 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     """
     is_elevation = motion.coordinate == "elevation"
     axis = motion.mounting.arm_axis
-    turned = []
+    axes = [axis]
     for across, sigma in _across(motion.mounting):
         step = math.sqrt(3) * sigma
-        sides = (math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0))
-        turned.append((next(sides), next(sides)))
+        axes += [math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0)]
     return AngleErrors(
         up=up_in_sensor(motion.quaternion) if is_elevation else None,
-        turned=tuple(turned) if is_elevation else (),
-        axis=axis,
+        axes=np.stack(axes, axis=1),
         is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,
         tilt_rad=motion.orientation.tilt_se_rad,
@@ -241,10 +234,6 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
     )
-
-
-def _angle(cosine: FloatArray) -> FloatArray:
-    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
 def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
