@@ -17,6 +17,7 @@ from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
+from armarc.reps.cycles import by_cycles
 from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
@@ -270,12 +271,21 @@ def _smaller_rom(motion: ArmMotion, exercise: Exercise) -> float:
 
 
 def _grouped(motion: ArmMotion, exercise: Exercise) -> Grouping:
-    return group_movements(
+    grouping = group_movements(
         motion.angle_rad,
         up_in_sensor(motion.quaternion),
         motion.rate_hz,
         exercise.smallest_rom_rad,
         exercise.rest_s,
+    )
+    if motion.coordinate != "movement" or not grouping.sets:
+        return grouping
+    return by_cycles(
+        grouping,
+        motion.angle_rad,
+        motion.angular_velocity_rad_s,
+        motion.specific_force_m_s2,
+        motion.rate_hz,
     )
 
 
