@@ -30,9 +30,9 @@ class ArmarcError(Exception):
     exit_code = 1
 
     def __init__(self, message: str, hint: str = "") -> None:
-        super().__init__(message)
-        self.message = message
-        self.hint = hint
+        self.message = _cut(message, 2000)
+        self.hint = _cut(hint, 2000)
+        super().__init__(self.message)
 
     def __str__(self) -> str:
         return f"{self.message} ({self.hint})" if self.hint else self.message
@@ -72,7 +72,7 @@ class InputError(ArmarcError, ValueError):
         if self.line is not None:
             places.append(f"line {self.line}")
         if self.column:
-            places.append(f"column {self.column!r}")
+            places.append(f"column {_cut(self.column, 80)!r}")
         where = ", ".join(places)
         text = f"{where}: {self.message}" if where else self.message
         return f"{text} ({self.hint})" if self.hint else text
@@ -106,3 +106,8 @@ class NothingToMeasure(ArmarcError):
     """A readable recording without a single rep in it."""
 
     exit_code = 6
+
+
+def _cut(text: str, longest: int) -> str:
+    """A name of a hundred thousand letters in a damaged file must not bury what is said about it."""
+    return text if len(text) <= longest else text[: longest - 1] + "…"

@@ -11,6 +11,10 @@ from typing import Any
 
 from armarc.errors import FormatError, InputError
 
+_LARGEST_BYTES = 1 << 20
+# Each part of a dotted key costs the parser a copy of all before it. Begins only at the beginning of a word.
+_ENDLESS_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){40}""")
+
 Check = Callable[[Any], Any]
 """Takes a raw TOML value, gives the checked one, raises `Unfit` otherwise."""
 
@@ -45,6 +49,10 @@ def parse_toml(raw: bytes, file: str) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise FormatError("is not UTF-8 text", "save it as UTF-8", file=file, line=line) from error
+    if len(raw) > _LARGEST_BYTES:
+        raise FormatError("is larger than anything written by hand", "give the right file", file=file)
+    if _ENDLESS_KEY.search(text):
+        raise FormatError("holds a key of more than 40 parts", "write keys as  name = 5", file=file)
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also numbers and nesting beyond what Python takes
