@@ -31,8 +31,8 @@ from armarc.settings import Settings
 if TYPE_CHECKING:
     import pandas as pd
 
-CONCENTRIC_WORTH = 0.1
-"""Weight of the concentric in the fit of the lever arm: the body may swing there."""
+CONCENTRIC_WORTH = 0.3
+"""Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
 UNKNOWN = "unknown"
 """Key of the entry for an exercise nobody named: its range is not known either."""
 HANGING_BELOW_RAD = math.radians(40)
