@@ -373,6 +373,7 @@ def test_the_settings_file_is_used(tmp_path, monkeypatch):
     folder = tmp_path / "config" / "armarc"
     folder.mkdir(parents=True)
     (folder / "armarc.toml").write_text("band_deg_s = [10, 20]\n")
+    monkeypatch.delenv("ARMARC_CONFIG_DIR", raising=False)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     (result,) = objects(run(STRICT, "--json"))
     assert result["settings"]["band_deg_s"] == [10, 20]

@@ -75,7 +75,7 @@ def test_a_swing_of_the_body_at_low_weight_hardly_moves_the_fit():
     rising = np.sin(2 * np.pi * 0.4 * np.arange(len(h.elevation_rad)) / h.rate_hz) > 0
     quiet = fit(h, np.where(rising, 0.1, 1.0), hanging=h.hanging)
     assert off_deg(quiet.vector_m, h.lever_arm_m) < 2.0
-    assert quiet.residual_m_s2 > 3 * fit(hinge(), hanging=h.hanging).residual_m_s2
+    assert quiet.residual_m_s2 > 2 * fit(hinge(), hanging=h.hanging).residual_m_s2
 
 
 def test_the_direction_error_is_that_of_the_covariance():
@@ -142,3 +142,17 @@ def test_a_stated_height_across_the_hinge_changes_nothing():
     h = hinge(hand_turn_rad=0.0, lever_m=(0.03, 0.0, -0.6), mounting=mounting)
     wrong = -0.05 * mounting.apply([1.0, 0.0, 0.0], inverse=True)
     assert off_deg(fit(h, hanging=h.hanging, height_m=wrong).vector_m, h.lever_arm_m) < 0.3
+
+
+def test_a_quiet_concentric_counts_more_than_a_swung_one():
+    # The zero-g offset is held by the whole set; what a swing does to the fit shows in the direction found.
+    def swung(t):
+        w = 2 * np.pi * 0.8
+        a = -0.02 * w**2 * np.sin(w * t) * (np.sin(2 * np.pi * 0.4 * t) > 0)
+        return np.stack([0.6 * a, np.zeros_like(a), 0.8 * a], axis=1)
+
+    h = hinge(shoulder_m=swung)
+    rising = np.sin(2 * np.pi * 0.4 * np.arange(len(h.elevation_rad)) / h.rate_hz) > 0
+    kept = off_deg(fit(h, np.where(rising, 0.3, 1.0), hanging=h.hanging).vector_m, h.lever_arm_m)
+    whole = off_deg(fit(h, np.where(rising, 0.6, 1.0), hanging=h.hanging).vector_m, h.lever_arm_m)
+    assert kept < 0.5 * whole  # at 0.6 the swung samples are not doubted

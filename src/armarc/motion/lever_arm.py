@@ -33,6 +33,8 @@ OFFSET_PRIOR_M_S2 = 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
+LEAST_TRUST = 0.1
+"""Samples in which the body may swing count by the square of how much quieter the others are, and no less than this."""
 BLOCK_S = 10.0
 EDGE_S = 1.5
 MOST_BLOCKS = 12
@@ -228,8 +230,12 @@ def _solve(
     variance = 1.0
     unknowns: FloatArray = np.zeros(6)
     information = precision
+    # Samples of less worth are those in which the body may swing; whether it does, they say themselves.
+    doubtful = (weight > 0) & (weight < 0.5 * weight.max())
+    sure = (weight > 0) & ~doubtful
+    trust = 1.0
     for _ in range(4):
-        w = weight * robust
+        w = weight * robust * np.where(doubtful, trust, 1.0)
         weighted = (design * w[:, None, None]).reshape(-1, 6)
         flat = design.reshape(-1, 6)
         information = weighted.T @ flat * (independent / variance) + precision
@@ -237,6 +243,9 @@ def _solve(
         unknowns = np.asarray(np.linalg.solve(information, right), dtype=np.float64)
         residual = target - design @ unknowns
         size = np.sqrt((residual**2).sum(axis=1))
+        if doubtful.any() and sure.any():
+            louder = float(np.median(size[doubtful])) / max(float(np.median(size[sure])), 1e-9)
+            trust = min(max(louder**-2, LEAST_TRUST), 1.0) if louder > 0 else 1.0
         scale = float(np.median(size)) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
         robust = np.asarray(np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), dtype=np.float64)
         variance = max(float((w * (residual**2).sum(axis=1)).sum() / (3 * w.sum())), 1e-6)

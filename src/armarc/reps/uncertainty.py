@@ -251,7 +251,9 @@ def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
     if covariance is None:
         across = np.eye(3) - np.outer(mounting.arm_axis, mounting.arm_axis)
         covariance = across * mounting.uncertainty_rad**2
-    values, vectors = np.linalg.eigh(covariance)
+    # Rounded, so that a direction uncertain all round has the same two directions on every machine.
+    size = max(float(np.trace(covariance)), 1e-30)
+    values, vectors = np.linalg.eigh(size * np.round(covariance / size, 9))
     return [(vectors[:, k], math.sqrt(max(float(values[k]), 0.0))) for k in (1, 2)]
 
 
