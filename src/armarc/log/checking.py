@@ -91,5 +91,5 @@ def _unreadable(store: Store, set_ids: list[int]) -> list[str]:
             get_set(store, set_id)
             reps_by_set(store, [set_id])
         except LogError as error:
-            problems.append(error.message)
+            problems.append(f"set {set_id}: {error.message}")
     return problems

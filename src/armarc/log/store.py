@@ -224,9 +224,9 @@ def _plain_errors(name: str) -> Iterator[None]:
         cause = str(getattr(error, "orig", None) or error).strip().splitlines()
         what = cause[0] if cause else type(error).__name__
         raise LogError(f"the log {name}: {what}", _advice(what.lower())) from None
-    except (json.JSONDecodeError, UnicodeDecodeError, sa.exc.NoResultFound) as error:
+    except (json.JSONDecodeError, UnicodeDecodeError, sa.exc.NoResultFound):
         # The database answers, but with content that armarc never wrote.
-        raise LogError(f"the log {name} is damaged: {error}", DAMAGED_HINT) from None
+        raise LogError(f"the log {name} is damaged: some of it cannot be read", DAMAGED_HINT) from None
 
 
 def _advice(what: str) -> str:
