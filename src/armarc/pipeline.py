@@ -234,6 +234,14 @@ def _measure_piece(
             break
     if not grouping.sets:
         return motion, [], grouping.left_out
+    if motion.coordinate == "movement":
+        grouping = by_cycles(
+            grouping,
+            motion.angle_rad,
+            motion.angular_velocity_rad_s,
+            motion.specific_force_m_s2,
+            motion.rate_hz,
+        )
     windows = _windows(motion, grouping)
     front_raise = _front_raise(motion, choices, grouping, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
@@ -271,21 +279,12 @@ def _smaller_rom(motion: ArmMotion, exercise: Exercise) -> float:
 
 
 def _grouped(motion: ArmMotion, exercise: Exercise) -> Grouping:
-    grouping = group_movements(
+    return group_movements(
         motion.angle_rad,
         up_in_sensor(motion.quaternion),
         motion.rate_hz,
         exercise.smallest_rom_rad,
         exercise.rest_s,
-    )
-    if motion.coordinate != "movement" or not grouping.sets:
-        return grouping
-    return by_cycles(
-        grouping,
-        motion.angle_rad,
-        motion.angular_velocity_rad_s,
-        motion.specific_force_m_s2,
-        motion.rate_hz,
     )
 
 

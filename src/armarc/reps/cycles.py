@@ -30,6 +30,8 @@ AROUND_PERIOD = (0.55, 1.5)
 """Band of the component that tells the phase, in cycles per period."""
 BINS = 16
 PHASE_BINS = 36
+AS_LOW = 0.25
+"""Share of the range within which two bottoms of a cycle are equally low."""
 ALIKE = 0.5
 """Least correlation of a cycle with the mean one, both as functions of phase."""
 AS_STRONG = 3.0
@@ -38,6 +40,10 @@ CYCLE_RANGE = (0.5, 1.8)
 """Shortest and longest cycle, in periods."""
 MISCOUNTED = 0.05
 """The turns of the angle are believed unless more than this share of the cycles holds none or several."""
+KNOWN = 0.2
+"""Share of the cycles in which the turns must have shown a rep already: a few of many are walking."""
+APART = 0.6
+"""Tops of two reps lie at least this share of a cycle apart."""
 END_SHARE = 0.5
 """A cycle cut by an end of the recording counts when it shows this share of the typical range."""
 
@@ -76,7 +82,7 @@ def by_cycles(
             continue
         others = [*open_sets, *done]
         taken = [(group[0].bottom, group[-1].bottom_after) for group in done]
-        cycles = _cycles(felt, angle_rad, largest[0].bottom, largest[-1].bottom_after, rate_hz)
+        cycles = _cycles(felt, angle_rad, largest, rate_hz)
         cycles = [(a, b) for a, b in cycles if all(b <= first or a >= last for first, last in taken)]
         if len(cycles) < FULL_SET:
             done.append(largest)
@@ -86,12 +92,20 @@ def by_cycles(
         tops = np.array(sorted(m.top for group in (largest, *inside) for m in group))
         whole = [(a, b) for a, b in cycles if a > 0 and b < len(angle_rad)]
         held = np.array([np.count_nonzero((tops >= a) & (tops < b)) for a, b in whole])
-        if len(inside) == 0 and np.count_nonzero(held != 1) <= MISCOUNTED * len(whole):
+        seen = sum(bool(((tops >= a) & (tops < b)).any()) for a, b in cycles)
+        is_counted = len(inside) == 0 and np.count_nonzero(held != 1) <= MISCOUNTED * len(whole)
+        if is_counted or seen < KNOWN * len(cycles):
             done.append(largest)
             continue
-        # What stands beside the cycles was counted by its turns: a first rep from rest, a last one that fails.
-        beside = [m for group in (largest, *inside) for m in group if not first <= m.top < last]
-        movements = sorted([*_movements(angle_rad, cycles), *beside], key=lambda m: m.top)
+        movements = _movements(angle_rad, cycles)
+        # What stands a cycle beside them was counted by its turns: a first rep from rest, a last one that fails.
+        apart = APART * float(np.median([b - a for a, b in cycles]))
+        movements += [
+            m
+            for m in sorted((m for group in (largest, *inside) for m in group), key=lambda m: m.top)
+            if not first <= m.top < last and all(abs(m.top - other.top) > apart for other in movements)
+        ]
+        movements.sort(key=lambda m: m.top)
         if len(movements) < FULL_SET:
             done.append(largest)
             continue
@@ -150,9 +164,10 @@ def find_period(values: FloatArray, rate_hz: float) -> float | None:
 
 
 def _cycles(
-    felt: FloatArray, angle_rad: FloatArray, first: int, stop: int, rate_hz: float
+    felt: FloatArray, angle_rad: FloatArray, group: tuple[Movement, ...], rate_hz: float
 ) -> list[tuple[int, int]]:
-    """Cycles of the movement between two samples, and on to both sides while it goes on."""
+    """Cycles of the movement of a group, and on to both sides while it goes on."""
+    first, stop = group[0].bottom, group[-1].bottom_after
     values = _scaled(felt, first, stop)
     period = find_period(values[first:stop], rate_hz)
     if period is None or stop - first < 2.5 * period:
@@ -164,7 +179,7 @@ def _cycles(
     phase = np.unwrap(np.angle(hilbert(slow @ axes[:, -1])))
     phase = np.maximum.accumulate(phase)
     # The cuts lie where the angle is lowest on average.
-    lowest = _lowest_at(angle_rad, phase, first, stop, period)
+    lowest = _lowest_at(angle_rad, phase, group, period)
     begins = lowest + 2 * np.pi * np.floor((phase[0] - lowest) / (2 * np.pi))
     levels = np.arange(begins, phase[-1] + 2 * np.pi, 2 * np.pi)
     cuts = np.searchsorted(phase, levels)
@@ -173,13 +188,21 @@ def _cycles(
     return _alike(values, pieces, first, stop, period)
 
 
-def _lowest_at(angle_rad: FloatArray, phase: FloatArray, first: int, stop: int, period: float) -> float:
-    """Phase at which the angle is lowest on average, its slow drift left out."""
+def _lowest_at(angle_rad: FloatArray, phase: FloatArray, group: tuple[Movement, ...], period: float) -> float:
+    """Phase of the bottom: where the angle is lowest on average, its slow drift left out.
+
+    Of two that are about as low, the one before the first top.
+    """
+    first, top, stop = group[0].bottom, group[0].top, group[-1].bottom_after
     level = uniform_filter1d(angle_rad, max(round(period), 1), mode="nearest")
     bins = ((phase[first:stop] / (2 * np.pi)) % 1 * PHASE_BINS).astype(int) % PHASE_BINS
     total = np.bincount(bins, (angle_rad - level)[first:stop], PHASE_BINS)
     mean = total / np.maximum(np.bincount(bins, minlength=PHASE_BINS), 1)
-    return (int(mean.argmin()) + 0.5) / PHASE_BINS * 2 * np.pi
+    mean = uniform_filter1d(mean, 5, mode="wrap")
+    is_low = (mean <= np.roll(mean, 1)) & (mean <= np.roll(mean, -1))
+    is_low &= mean <= mean.min() + AS_LOW * np.ptp(mean)
+    lows = (np.flatnonzero(is_low) + 0.5) / PHASE_BINS * 2 * np.pi
+    return float(lows[np.argmin((phase[top] - lows) % (2 * np.pi))])
 
 
 def _alike(
