@@ -20,9 +20,9 @@ from armarc.recording import FloatArray
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
-GYROSCOPE_LEFT = 0.42
+GYROSCOPE_LEFT = 0.4
 """Share of the gyroscope's scale error left in a range and in a speed: gravity holds the ends of every movement."""
-ACCELEROMETER_LEFT = 0.58
+ACCELEROMETER_LEFT = 0.55
 """The same of the accelerometer's: it turns and bends what the fusion and the fit of the lever arm hold on to."""
 GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 1.0
 """rad of an absolute angle per unit of the scale errors. These four were found on synthetic sets with one error at a
@@ -33,16 +33,16 @@ BESIDE = 0.5
 """Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
 axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
 INSTANT_FLOOR_S = 0.00075
-RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(14)
+RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(15)
 """An instant is where θ̇ passes a level: three quarters of a millisecond of interpolation, and an error of θ̇ over its
 slope. That error grows with the sensor's; at the bottom, where the arm passes beside the vertical, …"""
-AT_THE_TOP = 0.4
+AT_THE_TOP = 0.37
 """… it is larger than at the top."""
 LATEST_S = 0.1
 """Largest standard error of an instant."""
 GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.85, 0.4, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
-AT_THE_BOTTOM = 0.8
+AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
 LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
