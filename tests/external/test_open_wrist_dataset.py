@@ -62,6 +62,18 @@ def test_counts_of_abduction_and_forward_elevation():
     assert sum(n == 20 for n in found) >= 36
 
 
+@pytest.mark.parametrize(
+    ("code", "close"),
+    [(0, 19), (3, 20), (4, 19), (5, 20), (6, 20)],
+    ids=["pendulum", "internal-rotation", "external-rotation", "trapezius-extension", "upright-row"],
+)
+def test_counts_of_movements_nobody_named(code, close):
+    found = counts(code, "unknown")
+    assert len(found) == 20
+    assert sum(abs(n - 20) <= 1 for n in found) >= close
+    assert all(abs(n - 20) <= 2 for n in found)
+
+
 def test_the_recording_of_22_cycles_is_counted_as_it_is():
     assert sum(len(s.reps) for s in process(recording(50), exercise="lateral-raise", side="right").sets) == 22
 
