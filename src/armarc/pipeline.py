@@ -31,7 +31,7 @@ from armarc.settings import Settings
 if TYPE_CHECKING:
     import pandas as pd
 
-CONCENTRIC_WORTH = 0.3
+CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
 UNKNOWN = "unknown"
 """Key of the entry for an exercise nobody named: its range is not known either."""
