@@ -17,7 +17,6 @@ from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
-from armarc.reps.cycles import by_cycles
 from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
@@ -235,6 +234,9 @@ def _measure_piece(
     if not grouping.sets:
         return motion, [], grouping.left_out
     if motion.coordinate == "movement":
+        # Loaded here: its signal package takes half a second that nobody else needs.
+        from armarc.reps.cycles import by_cycles
+
         grouping = by_cycles(
             grouping,
             motion.angle_rad,

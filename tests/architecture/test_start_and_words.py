@@ -119,3 +119,18 @@ def test_passing_remarks_are_seen():
 def test_file_names_are_plain():
     odd = [p.name for p in tracked() if not re.fullmatch(r"[A-Za-z0-9._+-]+", p.name)]
     assert odd == []
+
+
+def test_measuring_a_raise_loads_neither_the_signal_package_nor_pandas():
+    # They take half a second and a quarter: more than the measuring.
+    script = (
+        "import sys, armarc\n"
+        "session = armarc.process(armarc.read_csv(sys.argv[1]))\n"
+        "assert session.sets\n"
+        "print(*sorted(name for name in ('scipy.signal', 'scipy.stats', 'pandas') if name in sys.modules))"
+    )
+    path = Path(__file__).parents[2] / "recordings" / "strict-raise.csv"
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == []
