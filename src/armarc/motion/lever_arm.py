@@ -33,7 +33,7 @@ OFFSET_PRIOR_M_S2 = 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
-LEAST_TRUST = 0.1
+LEAST_TRUST = 0.25
 """Samples in which the body may swing count by the square of how much quieter the others are, no less than this."""
 BLOCK_S = 10.0
 EDGE_S = 1.5
