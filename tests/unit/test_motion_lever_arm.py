@@ -64,13 +64,14 @@ def test_across_a_pure_hinge_nothing_is_seen_and_the_error_says_so():
     assert np.linalg.norm(in_plane) < 0.003
 
 
-def test_a_swing_of_the_body_at_low_weight_hardly_moves_the_fit():
-    def swung(t):
-        # 4 cm up and forward while the arm rises, exact second derivative of a sine.
-        w = 2 * np.pi * 0.8
-        a = -0.02 * w**2 * np.sin(w * t) * (np.sin(2 * np.pi * 0.4 * t) > 0)
-        return np.stack([0.6 * a, np.zeros_like(a), 0.8 * a], axis=1)
+def swung(t):
+    """4 cm up and forward while the arm rises: exact second derivative of a sine."""
+    w = 2 * np.pi * 0.8
+    a = -0.02 * w**2 * np.sin(w * t) * (np.sin(2 * np.pi * 0.4 * t) > 0)
+    return np.stack([0.6 * a, np.zeros_like(a), 0.8 * a], axis=1)
 
+
+def test_a_swing_of_the_body_at_low_weight_hardly_moves_the_fit():
     h = hinge(shoulder_m=swung)
     rising = np.sin(2 * np.pi * 0.4 * np.arange(len(h.elevation_rad)) / h.rate_hz) > 0
     quiet = fit(h, np.where(rising, 0.1, 1.0), hanging=h.hanging)
@@ -146,11 +147,6 @@ def test_a_stated_height_across_the_hinge_changes_nothing():
 
 def test_a_quiet_concentric_counts_more_than_a_swung_one():
     # The zero-g offset is held by the whole set; what a swing does to the fit shows in the direction found.
-    def swung(t):
-        w = 2 * np.pi * 0.8
-        a = -0.02 * w**2 * np.sin(w * t) * (np.sin(2 * np.pi * 0.4 * t) > 0)
-        return np.stack([0.6 * a, np.zeros_like(a), 0.8 * a], axis=1)
-
     h = hinge(shoulder_m=swung)
     rising = np.sin(2 * np.pi * 0.4 * np.arange(len(h.elevation_rad)) / h.rate_hz) > 0
     kept = off_deg(fit(h, np.where(rising, 0.3, 1.0), hanging=h.hanging).vector_m, h.lever_arm_m)
