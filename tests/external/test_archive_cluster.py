@@ -109,4 +109,4 @@ def test_nobody_there_is_told_plainly(monkeypatch):
         ("127.0.0.1", "is no address"),
     ):
         with pytest.raises(UsageError, match=said):
-            next(road.run_on_cluster(iter(()), make_setup(), address=address))
+            next(road.run_on_cluster(iter(()), make_setup(), address=address, time_limit_s=900.0))
