@@ -92,6 +92,15 @@ def test_cycles_end_where_the_movement_does():
     assert counted(grouped(angle), angle, omega, force) == [REPS]
 
 
+def test_where_each_cycle_of_a_set_is_counted_the_set_does_not_grow():
+    # Handling after a set may go on at much the same pace.
+    angle, omega, force = row(small=0.0)
+    before = grouped(angle)
+    assert len(before.sets[0]) == REPS
+    shorter = Grouping(sets=(before.sets[0][: REPS // 2],), left_out=REPS // 2)
+    assert by_cycles(shorter, angle, omega, force, RATE_HZ) == shorter
+
+
 def test_a_movement_or_two_of_many_cycles_make_no_set():
     # An arm that swings as one walks has cycles as well.
     angle, omega, force = row()

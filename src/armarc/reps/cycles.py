@@ -90,7 +90,10 @@ def by_cycles(
         first, last = cycles[0][0], cycles[-1][1]
         inside = [group for group in others if first <= group[len(group) // 2].top < last]
         tops = np.array(sorted(m.top for group in (largest, *inside) for m in group))
-        whole = [(a, b) for a, b in cycles if a > 0 and b < len(angle_rad)]
+        # Where the turns follow the cycles they also tell best where the set ends: handling beside it may go on
+        # at much the same pace.
+        begins, ends = largest[0].top, largest[-1].top
+        whole = [(a, b) for a, b in cycles if a > 0 and b < len(angle_rad) and a <= ends and b > begins]
         held = np.array([np.count_nonzero((tops >= a) & (tops < b)) for a, b in whole])
         seen = sum(bool(((tops >= a) & (tops < b)).any()) for a, b in cycles)
         is_counted = len(inside) == 0 and np.count_nonzero(held != 1) <= MISCOUNTED * len(whole)
