@@ -27,7 +27,7 @@ extern "C" {
 /* Flags of a data packet. */
 #define WP_OVERFLOW 1u    /* frames were thrown away before this packet */
 #define WP_CLIPPED 2u     /* a value of this packet sits at the end of its range */
-#define WP_FIRST 4u       /* first packet after a start command */
+#define WP_FIRST 4u       /* its first frame is the first one sampled after a start command */
 #define WP_LOW_BATTERY 8u /* the sensor will switch itself off soon */
 
 /* Commands written to the control characteristic. */

@@ -53,6 +53,9 @@ class FakeSensor(Peripheral):
         Error of its clock.
     queue_frames : int
         Kept while the link is down, the newest.
+    careless : bool
+        A configure command leaves the queue as it is, a packet may hold frames from before and after a start, and
+        the first flag goes with whatever is sent next.
     """
 
     def __init__(
@@ -68,6 +71,7 @@ class FakeSensor(Peripheral):
         queue_frames: int = 800,
         battery_pct: int = 87,
         version: int = 1,
+        careless: bool = False,
     ) -> None:
         self._data = Characteristic(ids.WRIST_DATA, ["notify"])
         self._battery = Characteristic(ids.BATTERY_LEVEL, ["read", "notify"], bytes([battery_pct]))
@@ -103,6 +107,9 @@ class FakeSensor(Peripheral):
         self.garbage: list[bytes] = []
         self.low_battery = False
         self.dropped = 0
+        self.refused: list[bytes] = []
+        self.first_of_session = 0
+        self._careless = careless
         self.sent_packets = 0
         self._version, self._rates_hz, self.drift = version, rates_hz, drift_ppm * 1e-6
         self._forced_frames, self._queue_frames = frames_per_packet, queue_frames
@@ -160,19 +167,31 @@ class FakeSensor(Peripheral):
     def _command(self, data: bytes) -> None:
         opcode, settings = decode_command(data)
         if settings is not None:
+            if self._streaming:
+                self._refuse(data, 0x81)
             if settings.accelerometer_range_g not in (4, 8, 16):
-                raise Refusal("org.bluez.Error.Failed", "Operation failed with ATT error: 0x80")
+                self._refuse(data, 0x80)
+            if not self._careless:
+                self._queue.clear()
+                self._overflow = False
             self._rate_hz = min(self._rates_hz, key=lambda rate: abs(rate - settings.rate_hz))
             self._acc_g = settings.accelerometer_range_g
             self._gyr_deg_s = settings.gyroscope_range_deg_s
             fit = frames_that_fit(self.att_mtu)
             self._frames = min(fit, self._forced_frames or settings.frames_per_packet or fit)
+        elif opcode == 2 and self._streaming:
+            pass
         elif opcode == 2:
             self._streaming = self._first = True
+            self.first_of_session = self._next_frame
             self._sampled_to_us: float = self._now_us()
             self.started_s = time.monotonic()
         else:
             self._streaming = False
+
+    def _refuse(self, data: bytes, code: int) -> None:
+        self.refused.append(data)
+        raise Refusal("org.bluez.Error.Failed", f"Operation failed with ATT error: 0x{code:02x}")
 
     async def _live(self) -> None:
         while True:
@@ -203,7 +222,11 @@ class FakeSensor(Peripheral):
                 return
             n = min(self._frames, len(self._queue))
             frames = [self._queue[k] for k in range(n)]
-            flags = OVERFLOW * self._overflow + FIRST * self._first + LOW_BATTERY * self.low_battery
+            first = self._first
+            if not self._careless:
+                old = sum(1 for k, _ in frames if k < self.first_of_session)
+                n, frames, first = (old, frames[:old], False) if old else (n, frames, first)
+            flags = OVERFLOW * self._overflow + FIRST * first + LOW_BATTERY * self.low_battery
             packet = DataPacket(
                 index=frames[0][0] % 65536,
                 time_us=frames[0][1] % 2**32,
@@ -218,7 +241,7 @@ class FakeSensor(Peripheral):
                     "org.bluez.GattCharacteristic1",
                     {"Value": Variant("ay", self._data.value)},
                 )
-            self._overflow = self._first = False
+            self._overflow, self._first = False, self._first and not first
             self.sent_packets += 1
             self.newest_sent = frames[-1][0]
             for _ in range(n):

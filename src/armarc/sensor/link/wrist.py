@@ -49,7 +49,10 @@ class WristDialect:
         return WRIST_SERVICE in service_uuids
 
     async def open(self, client: BleakClient, settings: SensorSettings, known_boot: int | None) -> Opened:
-        """Read clock and state; configure, unless the sensor is still streaming for this capture."""
+        """Read clock and state; stop and configure, unless the sensor is still streaming for this capture.
+
+        The number of the next frame is read once more afterwards: what is older was sampled with other settings.
+        """
         clock = decode_clock(bytes(await client.read_gatt_char(WRIST_CLOCK)))
         state = decode_state(bytes(await client.read_gatt_char(WRIST_CONTROL)))
         notes: tuple[str, ...] = ()
@@ -58,6 +61,7 @@ class WristDialect:
             if state.streaming:
                 await client.write_gatt_char(WRIST_CONTROL, stop_command(), response=True)
             state, notes = await self._configure(client, settings)
+            clock = decode_clock(bytes(await client.read_gatt_char(WRIST_CLOCK)))
         return Opened(
             timing=Timing(
                 rate_hz=state.rate_hz, index_modulus=INDEX_MODULUS, time_modulus_s=TIME_MODULUS_US * 1e-6
@@ -65,6 +69,8 @@ class WristDialect:
             decode=decoder(state),
             boot=clock.boot,
             running=running,
+            fresh_index=clock.next_frame % INDEX_MODULUS,
+            queue_frames=state.queue_frames,
             accelerometer_range_m_s2=state.accelerometer_range_g * STANDARD_GRAVITY_M_S2,
             gyroscope_range_rad_s=math.radians(state.gyroscope_range_deg_s),
             filter_hz=state.filter_hz or None,
