@@ -51,6 +51,12 @@ class FakeSensor(Peripheral):
         What it can do; the nearest to what is asked is taken.
     drift_ppm : float
         Error of its clock.
+    acc_ranges_g : tuple
+        Accelerometer ranges it has.
+    takes_wider : bool
+        Takes the next wider range instead of refusing one it does not have, and lists what it has.
+    reported_gyr : dict
+        Full scale it reports for a nominal gyroscope range, where its sensitivity is not range / 32768.
     queue_frames : int
         Kept while the link is down, the newest.
     careless : bool
@@ -72,6 +78,12 @@ class FakeSensor(Peripheral):
         battery_pct: int = 87,
         version: int = 1,
         careless: bool = False,
+        acc_ranges_g: tuple[int, ...] = (4, 8, 16),
+        gyr_ranges_deg_s: tuple[int, ...] = (250, 500, 1000, 2000),
+        takes_wider: bool = False,
+        reported_gyr: dict[int, int] | None = None,
+        power_up: tuple[float, int, int] = (200.0, 8, 1000),
+        temperature_c: float | None = None,
     ) -> None:
         self._data = Characteristic(ids.WRIST_DATA, ["notify"])
         self._battery = Characteristic(ids.BATTERY_LEVEL, ["read", "notify"], bytes([battery_pct]))
@@ -110,10 +122,14 @@ class FakeSensor(Peripheral):
         self.refused: list[bytes] = []
         self.first_of_session = 0
         self._careless = careless
+        self._acc_ranges_g, self._gyr_ranges_deg_s = acc_ranges_g, gyr_ranges_deg_s
+        self._takes_wider, self._reported_gyr = takes_wider, reported_gyr or {}
+        self.temperature_c = temperature_c
         self.sent_packets = 0
         self._version, self._rates_hz, self.drift = version, rates_hz, drift_ppm * 1e-6
         self._forced_frames, self._queue_frames = frames_per_packet, queue_frames
-        self._rate_hz, self._acc_g, self._gyr_deg_s, self._frames = 200.0, 8, 1000, frames_per_packet or 5
+        self._frames = frames_per_packet or 5
+        self._rate_hz, self._acc_g, self._gyr_deg_s = power_up
         self._task: asyncio.Task[None] | None = None
         self.power_up()
 
@@ -161,22 +177,33 @@ class FakeSensor(Peripheral):
             filter_hz=50.0,
             queue_frames=self._queue_frames,
             dropped_frames=self.dropped,
+            temperature_c=self.temperature_c,
+            accelerometer_ranges_g=self._acc_ranges_g if self._takes_wider else (),
+            gyroscope_ranges_deg_s=self._gyr_ranges_deg_s if self._takes_wider else (),
         )
-        return bytes([self._version]) + encode_state(state)[1:]
+        whole = bytes([self._version]) + encode_state(state)[1:]
+        return whole if self._takes_wider or self.temperature_c is not None else whole[:16]
 
     def _command(self, data: bytes) -> None:
         opcode, settings = decode_command(data)
         if settings is not None:
             if self._streaming:
                 self._refuse(data, 0x81)
-            if settings.accelerometer_range_g not in (4, 8, 16):
+            wanted = settings.accelerometer_range_g, settings.gyroscope_range_deg_s
+            have = self._acc_ranges_g, self._gyr_ranges_deg_s
+            if self._takes_wider:
+                wanted = tuple(
+                    min((one for one in ranges if one >= asked), default=max(ranges))
+                    for asked, ranges in zip(wanted, have, strict=True)
+                )
+            if any(asked not in ranges for asked, ranges in zip(wanted, have, strict=True)):
                 self._refuse(data, 0x80)
             if not self._careless:
                 self._queue.clear()
                 self._overflow = False
             self._rate_hz = min(self._rates_hz, key=lambda rate: abs(rate - settings.rate_hz))
-            self._acc_g = settings.accelerometer_range_g
-            self._gyr_deg_s = settings.gyroscope_range_deg_s
+            self._acc_g = wanted[0]
+            self._gyr_deg_s = self._reported_gyr.get(wanted[1], wanted[1])
             fit = frames_that_fit(self.att_mtu)
             self._frames = min(fit, self._forced_frames or settings.frames_per_packet or fit)
         elif opcode == 2 and self._streaming:

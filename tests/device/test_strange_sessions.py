@@ -74,3 +74,77 @@ def test_numbers_that_start_again_do_not_silence_a_sensor(bench: Bench, run: Run
             Captured(out).assert_whole()
 
     run(story())
+
+
+POWER_UP = (25.0, 16, 250)
+
+
+@pytest.mark.parametrize("takes_wider", [False, True])
+def test_a_range_it_does_not_have_costs_no_other_setting(bench: Bench, run: Run, takes_wider: bool) -> None:
+    """A sensor of ±16 g only, which powers up at 25 Hz and ±250 °/s, asked for ±8 g."""
+
+    async def story() -> None:
+        sensor = FakeSensor(
+            acc_ranges_g=(16,), rates_hz=(25.0, 200.0), power_up=POWER_UP, takes_wider=takes_wider
+        )
+        async with FakeDaemon(bench.address) as daemon, sensor:
+            daemon.add(sensor)
+            out = bench.folder / "a.csv"
+            program = await bench.armarc("record", out, *MINE, "--seconds", "0.7")
+            assert (await program.end())[0] == 0, program.talk
+            head = Captured(out).head
+            assert head["rate_hz"] == 200
+            assert head["accelerometer_range_m_s2"] == pytest.approx(16 * 9.80665)
+            assert head["gyroscope_range_rad_s"] == pytest.approx(np.radians(1000))
+            assert len(sensor.refused) <= (0 if takes_wider else 2)
+            assert "cannot do" not in program.talk  # wider is as good
+
+    run(story())
+
+
+def test_both_ranges_missing(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        sensor = FakeSensor(acc_ranges_g=(32,), gyr_ranges_deg_s=(4000,), power_up=(25.0, 32, 4000))
+        async with FakeDaemon(bench.address) as daemon, sensor:
+            daemon.add(sensor)
+            out = bench.folder / "a.csv"
+            program = await bench.armarc("record", out, *MINE, "--seconds", "0.7")
+            assert (await program.end())[0] == 0, program.talk
+            head = Captured(out).head
+            assert head["rate_hz"] == 200
+            assert head["gyroscope_range_rad_s"] == pytest.approx(np.radians(4000))
+            assert len(sensor.refused) < 15
+
+    run(story())
+
+
+def test_a_narrower_range_is_better_than_none_and_is_said(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        sensor = FakeSensor(gyr_ranges_deg_s=(250, 500), power_up=POWER_UP)
+        async with FakeDaemon(bench.address) as daemon, sensor:
+            daemon.add(sensor)
+            out = bench.folder / "a.csv"
+            program = await bench.armarc("record", out, *MINE, "--seconds", "0.7")
+            assert (await program.end())[0] == 0, program.talk
+            assert "it runs at 200 Hz, ±8 g, ±500 °/s" in program.talk
+
+    run(story())
+
+
+def test_a_scale_that_is_not_the_nominal_range_is_taken_quietly(bench: Bench, run: Run) -> None:
+    """35 mdps in a count is ±1147 °/s: the state says so, the samples carry it."""
+
+    async def story() -> None:
+        sensor = FakeSensor(reported_gyr={1000: 1147})
+        async with FakeDaemon(bench.address) as daemon, sensor:
+            daemon.add(sensor)
+            out = bench.folder / "a.csv"
+            program = await bench.armarc("record", out, *MINE, "--seconds", "0.7")
+            assert (await program.end())[0] == 0, program.talk
+            got = Captured(out)
+            assert "cannot do" not in program.talk
+            assert sensor.refused == []
+            expected = np.radians((got.numbers % 7) * 0.035)
+            assert got.rows[:, 4] == pytest.approx(expected, abs=1.5e-5)
+
+    run(story())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from armarc.sensor.dialect import Batch, Opened
+from armarc.sensor.wire.packet import MAX_FRAMES
 
 
 class Leftover:
@@ -13,7 +14,7 @@ class Leftover:
     A sensor whose last capture was killed may still hold frames of it, sampled with other ranges and at another
     rate: decoded with the new ones they would be wrong by a factor, and nothing in the packet would show it.
     A packet that begins with such a frame is left out whole, because the time of its later frames is not known.
-    More old frames than the sensor can hold are none: then its numbers start again with every start, which
+    More old frames than queue and a packet can hold are none: then its numbers start again with every start, which
     `numbers_restart` tells.
 
     Parameters
@@ -24,7 +25,7 @@ class Leftover:
     def __init__(self, opened: Opened) -> None:
         self.frames = 0
         self.numbers_restart = False
-        self._most = opened.queue_frames
+        self._most = opened.queue_frames + MAX_FRAMES if opened.queue_frames else None
         self._modulus = opened.timing.index_modulus
         self._fresh = None if opened.running else opened.fresh_index
 
@@ -35,7 +36,7 @@ class Leftover:
         ahead = (batch.index - self._fresh) % self._modulus
         if ahead >= self._modulus // 2:
             self.frames += len(batch.specific_force_m_s2)
-            self.numbers_restart = 0 < self._most < self.frames
+            self.numbers_restart = self._most is not None and self.frames > self._most
             if not self.numbers_restart:
                 return None
         self._fresh = None
