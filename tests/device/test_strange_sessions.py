@@ -148,3 +148,22 @@ def test_a_scale_that_is_not_the_nominal_range_is_taken_quietly(bench: Bench, ru
             assert got.rows[:, 4] == pytest.approx(expected, abs=1.5e-5)
 
     run(story())
+
+
+def test_a_side_that_conflicts_with_the_remembered_one_is_said(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
+            daemon.add(sensor)
+            await (await bench.armarc("sensor", "remember", "red", "--side", "right")).end()
+            out = bench.folder / "a.csv"
+            # By its name: the sensor is known by its serial number all the same.
+            program = await bench.armarc("record", out, *MINE, "--seconds", "0.5", "--side", "left")
+            assert (await program.end())[0] == 0
+            said = "red is remembered for the right wrist, and this recording is marked left"
+            assert said in program.talk
+            assert said in Captured(out).named("trouble")[0]["message"]
+            program = await bench.armarc("sensor", "remember", "blue", "--side", "left")
+            assert (await program.end())[0] == 0
+            assert "red was remembered for the right wrist; the left one from now on" in program.talk
+
+    run(story())
