@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -47,15 +48,22 @@ def test_a_damaged_list_says_what_to_do(tmp_path: Path) -> None:
 
 
 def test_describe(tmp_path: Path) -> None:
-    examples = armarc(tmp_path, "sensor", "describe", "--example").stdout
-    _, clock, counter = examples.split("# An invented sensor")
+    """Every example that is printed can be laid down and checked."""
+    printed = armarc(tmp_path, "sensor", "describe", "--example").stdout
     assert armarc(tmp_path, "sensor", "describe", "--folder").stdout == f"{tmp_path / 'sensors'}\n"
-    path = tmp_path / "strap.toml"
-    for text, said in ((clock, "device clock"), (counter, "counter at the nominal rate")):
-        path.write_text("#" + text)
-        done = armarc(tmp_path, "sensor", "describe", str(path))
-        assert done.returncode == 0, done.stderr
-        assert f"time is carried by: {said}" in done.stdout
+    parts = re.split(r"^# (invented[-_][\w-]+\.(?:toml|py))\n", printed, flags=re.MULTILINE)[1:]
+    examples = dict(zip(parts[::2], parts[1::2], strict=True))
+    for name, text in examples.items():
+        (tmp_path / name).write_text(text)
+    carried = {"counter": "counter at", "packed": "counter at", "decoder": "counter at"}
+    for name in examples:
+        if name.endswith(".toml"):
+            done = armarc(tmp_path, "sensor", "describe", str(tmp_path / name))
+            assert done.returncode == 0, done.stderr
+            kind = name.removeprefix("invented-").removesuffix(".toml")
+            assert f"time is carried by: {carried.get(kind, 'device clock')}" in done.stdout
+    assert len(examples) == 9
+    path = tmp_path / "invented-counter.toml"
     good = "a507" + "0000" * 15 + "0000" + "0000" + "1002" + "ff"
     done = armarc(tmp_path, "sensor", "describe", str(path), "--packet", good)
     assert "first sample: number 21, device time None s" in done.stdout

@@ -93,14 +93,15 @@ def csv_head(data: bytes) -> None:
 
 def packets(data: bytes) -> None:
     """The decoders of the wrist profile and of described sensors; the first byte chooses."""
-    from armarc.sensor.describe import decode_described
+    from armarc.sensor.describe import decoder_of
     from armarc.sensor.wire import decode_clock, decode_command, decode_packet, decode_state
 
     chosen, rest = (data[0] if data else 0) % 6, data[1:]
     if chosen < 4:
         (decode_packet, decode_state, decode_clock, decode_command)[chosen](rest)
     else:
-        decode_described(_descriptions()[chosen - 4], rest)
+        described = _descriptions()
+        decoder_of(described[len(rest) % len(described)])(rest, 0)
 
 
 @functools.cache
@@ -110,9 +111,8 @@ def _descriptions():
     from armarc.sensor.describe import load_description
 
     out = []
-    for name in ("invented-counter.toml", "invented-clock.toml"):
-        with as_file(files("armarc.sensor.describe") / "examples" / name) as path:
-            out.append(load_description(path))
+    with as_file(files("armarc.sensor.describe") / "examples") as examples:
+        out += [load_description(path) for path in sorted(examples.glob("*.toml"))]
     return out
 
 
@@ -125,13 +125,15 @@ def exercises(data: bytes) -> None:
 
 def sensors(data: bytes) -> None:
     """A device description, and a packet decoded by what it describes."""
-    from armarc.sensor.describe import decode_described, load_description
+    from armarc.sensor.describe import decoder_of, load_description
     from armarc.sensor.wire import PacketError
 
     description = load_description(_laid("sensor.toml", data))
+    decode = decoder_of(description)
     for size in (0, 13, 16, 20, 39, 64):
-        with contextlib.suppress(PacketError):
-            decode_described(description, bytes(range(size)))
+        for source in range(1 if description.joined_with is None else 2):
+            with contextlib.suppress(PacketError):
+                decode(bytes(range(size)), source)
 
 
 def resistances(data: bytes) -> None:
@@ -507,6 +509,11 @@ TARGETS = {
         lambda: _toml_seeds(
             "armarc.sensor.describe/examples/invented-counter.toml",
             "armarc.sensor.describe/examples/invented-clock.toml",
+            "armarc.sensor.describe/examples/invented-mixed.toml",
+            "armarc.sensor.describe/examples/invented-blocks.toml",
+            "armarc.sensor.describe/examples/invented-two-streams.toml",
+            "armarc.sensor.describe/examples/invented-lines.toml",
+            "armarc.sensor.describe/examples/invented-packed.toml",
         ),
         _TOML,
         ("armarc.sensor", "armarc.strict_toml"),

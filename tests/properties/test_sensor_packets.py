@@ -9,7 +9,7 @@ import numpy as np
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from armarc.sensor.describe import decode_described, load_description
+from armarc.sensor.describe import decoder_of, load_description
 from armarc.sensor.dialect import Batch, Timing
 from armarc.sensor.timing import Timeline, Unwrapper
 from armarc.sensor.wire import PacketError, decode_clock, decode_command, decode_packet, decode_state
@@ -27,14 +27,32 @@ def test_wrist_decoders(data: bytes) -> None:
 
 
 @settings(deadline=None)
-@given(data=st.one_of(BYTES, st.binary(min_size=39, max_size=39).map(lambda rest: b"\xa5" + rest[1:])))
-def test_described_decoders(data: bytes) -> None:
-    for name in ("invented-counter.toml", "invented-clock.toml"):
-        with as_file(EXAMPLES / name) as path:
+@given(
+    packets=st.lists(
+        st.tuples(
+            st.integers(0, 1),
+            st.one_of(
+                BYTES,
+                st.binary(min_size=39, max_size=39).map(lambda rest: b"\xa5" + rest[1:]),
+                st.sampled_from([16, 28, 4 + 12]).flatmap(
+                    lambda size: st.binary(min_size=size, max_size=size)
+                ),
+                st.text("IMU,0123456789.\n", max_size=60).map(str.encode),
+            ),
+        ),
+        max_size=8,
+    )
+)
+def test_described_decoders(packets: list[tuple[int, bytes]]) -> None:
+    with as_file(EXAMPLES) as folder:
+        for path in sorted(folder.glob("*.toml")):
             description = load_description(path)
-        with contextlib.suppress(PacketError):
-            batch = decode_described(description, data)
-            assert np.isfinite(batch.specific_force_m_s2).all()
+            decode = decoder_of(description)
+            for source, data in packets:
+                with contextlib.suppress(PacketError):
+                    for batch in decode(data, source if description.joined_with is not None else 0):
+                        assert np.isfinite(batch.specific_force_m_s2).all()
+                        assert batch.specific_force_m_s2.shape == batch.angular_velocity_rad_s.shape
 
 
 def _batch(n: int, index: int | None = None, time_s: float | None = None, **flags: bool) -> Batch:

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from armarc.sensor.remembered import Remembered
 
 
+USUAL_RATE_HZ = 200.0
+
+
 def record(
     out: Annotated[Path, typer.Argument(metavar="OUT.csv", help="File to write; never overwritten.")],
     sensor: Annotated[
@@ -37,7 +40,9 @@ def record(
         bool,
         typer.Option("--until-set-ends", help="Stop by itself once a set was lifted and rested from."),
     ] = False,
-    rate: Annotated[float, typer.Option("--rate", min=10, max=1000, help="Samples per second.")] = 200.0,
+    rate: Annotated[
+        float | None, typer.Option("--rate", min=10, max=1000, help="Samples per second; 200 if not stated.")
+    ] = None,
     accelerometer_range: Annotated[
         int, typer.Option("--acc-range", min=2, max=64, help="Range of the accelerometer, ± g.")
     ] = 8,
@@ -75,7 +80,11 @@ def record(
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
     plans = _plans(out, sensors, options, exercise=exercise, side=side, load_kg=load, note=note)
     report = _captured(
-        plans, sensors, options, seconds, lambda: _set_watch(plans, rate) if until_set_ends else None
+        plans,
+        sensors,
+        options,
+        seconds,
+        lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
     )
     if as_json:
         typer.echo(summary(report))
@@ -106,7 +115,7 @@ def _side_conflict(plan: FilePlan, event: Event, known: tuple[Remembered, ...]) 
     return Trouble(sensor=event.sensor, time_s=event.time_s, message=message)
 
 
-def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str, rate_hz: float = 200.0) -> None:
+def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str) -> None:
     """Capture into a file for a command that goes on with it.
 
     Raises
@@ -116,7 +125,7 @@ def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str, rat
     typer.Exit
         With 130 where the capture was stopped before a sample came.
     """
-    options = _options(rate_hz, 8, 1000, None, 15.0, 120.0)
+    options = _options(None, 8, 1000, None, 15.0, 120.0)
     plans = _plans(path, sensors, options, exercise=None, side=None, load_kg=None, note=note)
     report = _captured(plans, sensors, options, seconds, lambda: None)
     if report.fault is not None:
@@ -187,7 +196,12 @@ def _set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]
 
 
 def _options(
-    rate_hz: float, acc_g: int, gyr_deg_s: int, files: list[Path] | None, find_s: float, give_up_s: float
+    rate_hz: float | None,
+    acc_g: int,
+    gyr_deg_s: int,
+    files: list[Path] | None,
+    find_s: float,
+    give_up_s: float,
 ) -> StreamOptions:
     from armarc.sensor.describe import DescribedDialect, load_description, load_descriptions
     from armarc.sensor.link import StreamOptions
@@ -197,7 +211,10 @@ def _options(
     described = [load_description(path) for path in files or []]
     return StreamOptions(
         settings=SensorSettings(
-            rate_hz=rate_hz, accelerometer_range_g=acc_g, gyroscope_range_deg_s=gyr_deg_s
+            rate_hz=rate_hz or USUAL_RATE_HZ,
+            accelerometer_range_g=acc_g,
+            gyroscope_range_deg_s=gyr_deg_s,
+            rate_is_asked=rate_hz is not None,
         ),
         find_s=find_s,
         give_up_s=give_up_s,

@@ -155,7 +155,7 @@ def describe(
     scan and record with --description.
     """
     from armarc.folders import config_folder
-    from armarc.sensor.describe import load_description
+    from armarc.sensor.describe import decoder_of, load_description
     from armarc.sensor.describe.loader import FOLDER_NAME
 
     if folder:
@@ -165,13 +165,14 @@ def describe(
         from importlib.resources import files
 
         examples = sorted((files("armarc.sensor.describe") / "examples").iterdir(), key=lambda one: one.name)
-        typer.echo(
-            "\n".join(one.read_text("utf-8") for one in examples if one.name.endswith(".toml")), nl=False
-        )
+        for one_file in examples:
+            if one_file.name.endswith((".toml", ".py")):
+                typer.echo(f"# {one_file.name}\n{one_file.read_text('utf-8')}")
         return
     if file is None:
         raise UsageError("expected a file to check, --example or --folder")
     one = load_description(file)
+    decoder_of(one)
     timing = one.timing
     carried = (
         "device clock"
@@ -180,30 +181,44 @@ def describe(
         if timing.index_modulus
         else "nothing: lost samples cannot be seen, times are counted from the nominal rate"
     )
-    samples = str(one.samples) if one.samples else "as many as fit"
-    sizes = f"{one.header_bytes} + n · {one.sample_bytes} + {one.trailer_bytes} bytes"
-    typer.echo(f"{_clean(one.name)}: {one.rate_hz:g} Hz, {samples} samples in a packet of {sizes}")
+    for stream in (one,) if one.joined_with is None else (one, one.joined_with):
+        typer.echo(f"{_clean(one.name)}: {stream.rate_hz:g} Hz, {_layout_words(stream)}")
     typer.echo(f"time is carried by: {carried}")
     if packet:
         _decode(one, packet)
 
 
+def _layout_words(stream: Any) -> str:
+    if stream.decoder:
+        return f"decoded by {Path(stream.decoder).name}"
+    if stream.format == "lines":
+        return f"lines of {len(stream.sample)} columns"
+    samples = str(stream.samples) if stream.samples else "as many as fit"
+    sizes = f"{stream.header_bytes} + n · {stream.sample_bytes} + {stream.trailer_bytes} bytes"
+    return f"{samples} samples in a packet of {sizes}"
+
+
 def _decode(description: Any, packet: str) -> None:
-    from armarc.sensor.describe import decode_described
+    from armarc.sensor.describe import decoder_of
 
     try:
         data = bytes.fromhex(packet)
     except ValueError:
         raise UsageError('--packet expects hexadecimal bytes such as "a5 01 …"') from None
     try:
-        batch = decode_described(description, data)
+        batches = decoder_of(description)(data, 0)
     except SensorError as error:
         raise InputError(error.message, error.hint) from error
-    if batch.index is not None or batch.device_time_s is not None:
-        typer.echo(f"first sample: number {batch.index}, device time {batch.device_time_s} s")
+    if not batches:
+        typer.echo("no whole sample in it: ignored, or more has to come first")
+        return
+    first = batches[0]
+    if first.index is not None or first.device_time_s is not None:
+        typer.echo(f"first sample: number {first.index}, device time {first.device_time_s} s")
     typer.echo("ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s")
-    for force, rate in zip(batch.specific_force_m_s2, batch.angular_velocity_rad_s, strict=True):
-        typer.echo(",".join(f"{value:.5f}" for value in (*force + 0.0, *rate + 0.0)))
+    for batch in batches:
+        for force, rate in zip(batch.specific_force_m_s2, batch.angular_velocity_rad_s, strict=True):
+            typer.echo(",".join(f"{value:.5f}" for value in (*force + 0.0, *rate + 0.0)))
 
 
 def _dialects(files: list[Path] | None) -> tuple[Dialect, ...]:

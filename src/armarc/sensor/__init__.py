@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from armarc.sensor.capture import CaptureReport, FilePlan
     from armarc.sensor.describe import DescribedDialect, Description, load_description, load_descriptions
+    from armarc.sensor.dialect import Batch
     from armarc.sensor.events import (
         Battery,
         Ended,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from armarc.sensor.wire import PacketError, SensorSettings
 
 _HOMES = {
+    "Batch": "dialect",
     "Battery": "events",
     "CaptureReport": "capture",
     "DescribedDialect": "describe",
@@ -54,6 +56,7 @@ _HOMES = {
 }
 
 __all__ = [
+    "Batch",
     "Battery",
     "CaptureReport",
     "DescribedDialect",

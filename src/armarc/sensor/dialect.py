@@ -66,6 +66,8 @@ class Opened:
 
     Parameters
     ----------
+    decode : callable
+        Batches of a notification of one of the characteristics; none for one that carries no whole sample.
     boot : int or None
         Changes when the sensor was powered up again.
     running : bool
@@ -80,7 +82,7 @@ class Opened:
     """
 
     timing: Timing
-    decode: Callable[[bytes], Batch]
+    decode: Callable[[bytes, int], tuple[Batch, ...]]
     boot: int | None = None
     running: bool = False
     fresh_index: int | None = None
@@ -104,8 +106,8 @@ class Dialect(Protocol):
         """Service that holds the data characteristic."""
 
     @property
-    def data_uuid(self) -> str:
-        """Characteristic whose notifications carry the samples."""
+    def data_uuids(self) -> tuple[str, ...]:
+        """Characteristics whose notifications carry the samples; their places are the sources of `Opened.decode`."""
 
     def advertised_by(self, name: str, service_uuids: list[str]) -> bool:
         """Whether an advertisement looks like this kind of sensor."""

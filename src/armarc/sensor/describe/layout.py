@@ -2,179 +2,56 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from armarc.recording import FloatArray
-from armarc.recording.types import STANDARD_GRAVITY_M_S2
-from armarc.sensor.dialect import Batch, Timing
+from armarc.sensor.describe.checksum import METHODS
+from armarc.sensor.describe.description import AXES, Description, Field, Quantity
+from armarc.sensor.describe.numbers import PACKED, numbers, packed
+from armarc.sensor.dialect import Batch
 from armarc.sensor.wire.errors import PacketError
 
-TYPES: Final = {
-    "u8": 1,
-    "i8": 1,
-    "u16": 2,
-    "i16": 2,
-    "u24": 3,
-    "i24": 3,
-    "u32": 4,
-    "i32": 4,
-    "f32": 4,
-    "u64": 8,
-    "f64": 8,
-}
-"""Number types and their bytes."""
 
-AXES: Final = ("ax", "ay", "az", "gx", "gy", "gz")
-ACCELERATION_UNITS: Final = {"m/s2": 1.0, "g": STANDARD_GRAVITY_M_S2, "mg": STANDARD_GRAVITY_M_S2 / 1000}
-ANGULAR_VELOCITY_UNITS: Final = {
-    "rad/s": 1.0,
-    "deg/s": math.radians(1),
-    "mdeg/s": math.radians(1) / 1000,
-}
-CLOCK_UNITS: Final = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Packet:
+    """What one packet holds, in SI units; a quantity is None where another stream carries it.
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
-    """One number of the packet.
-
-    Parameters
-    ----------
-    field : str
-        ``ax`` … ``gz``, ``clock``, ``sample_counter``, ``packet_counter``, ``count``, ``constant``, ``skip``.
-    type : str
-        Key of `TYPES`; for ``skip`` an empty text and `bytes` says how many.
-    value : int
-        What a constant must be.
-    tick_s : float, s
-        One unit of a clock.
-    of : str
-        Sample a clock or a counter belongs to, ``"first"`` or ``"last"``.
+    ``index`` and ``device_time_s`` are the first sample's, None where nothing carries them.
     """
 
-    field: str
-    type: str = ""
-    bytes: int = 0
-    value: int = 0
-    tick_s: float = 0.0
-    of: str = "first"
-
-    @property
-    def size(self) -> int:
-        """Bytes."""
-        return TYPES[self.type] if self.type else self.bytes
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity:
-    """Scale and axes of the acceleration or the angular velocity.
-
-    Parameters
-    ----------
-    scale : float
-        SI units per count.
-    axes : tuple of (int, int)
-        For x, y, z: column (0–2) and sign.
-    range_si : float or None
-    """
-
-    scale: float
-    axes: tuple[tuple[int, int], tuple[int, int], tuple[int, int]] = ((0, 1), (1, 1), (2, 1))
-    range_si: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Command:
-    """Bytes to write to a characteristic."""
-
-    characteristic: str
-    data: bytes
-    response: bool = True
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Description:
-    """A sensor of fixed packet layout.
-
-    Parameters
-    ----------
-    name : str
-    service, characteristic : str
-        128-bit UUIDs of the service and of the characteristic that notifies.
-    advertised : str
-        Service UUID in the advertisement; empty when it does not matter.
-    name_pattern : str
-        Advertised name, ``*`` for anything; empty when it does not matter.
-    rate_hz : float, Hz
-    samples : int
-        In one packet; 0 for as many as there is room for.
-    big_endian : bool
-    header, sample, trailer : tuple of Field
-    """
-
-    name: str
-    service: str
-    characteristic: str
-    rate_hz: float
-    header: tuple[Field, ...]
-    sample: tuple[Field, ...]
-    acceleration: Quantity
-    angular_velocity: Quantity
-    trailer: tuple[Field, ...] = ()
-    samples: int = 0
-    big_endian: bool = False
-    advertised: str = ""
-    name_pattern: str = ""
-    start: tuple[Command, ...] = ()
-    stop: tuple[Command, ...] = ()
-    note: str = ""
-    file: str = ""
-
-    @property
-    def header_bytes(self) -> int:
-        """Bytes before the samples."""
-        return sum(one.size for one in self.header)
-
-    @property
-    def sample_bytes(self) -> int:
-        """Bytes of one sample."""
-        return sum(one.size for one in self.sample)
-
-    @property
-    def trailer_bytes(self) -> int:
-        """Bytes after the samples."""
-        return sum(one.size for one in self.trailer)
-
-    def _head(self, *names: str) -> Field | None:
-        return next((one for one in (*self.header, *self.trailer) if one.field in names), None)
-
-    @property
-    def timing(self) -> Timing:
-        """How time is carried."""
-        clock, counter = self._head("clock"), self._head("sample_counter", "packet_counter")
-        modulus = None
-        if counter is not None:
-            modulus = 1 << (8 * counter.size)
-            if counter.field == "packet_counter":
-                modulus *= self.samples
-        wrap_s = None
-        if clock is not None:
-            wrap_s = math.inf if clock.type[0] == "f" else clock.tick_s * 2.0 ** (8 * clock.size)
-        return Timing(
-            rate_hz=self.rate_hz,
-            index_modulus=modulus,
-            time_modulus_s=wrap_s,
-            time_step_s=1e-6 if clock is None or clock.type[0] == "f" else clock.tick_s,
-        )
+    n: int
+    specific_force_m_s2: FloatArray | None
+    angular_velocity_rad_s: FloatArray | None
+    index: int | None
+    device_time_s: float | None
 
 
 def decode_described(description: Description, data: bytes) -> Batch:
-    """Read one packet.
+    """Read one packet of a sensor with a single stream of packets.
+
+    Raises
+    ------
+    PacketError
+        Whatever the bytes are, nothing else is raised.
+    """
+    packet = read_packet(description, data)
+    if packet.specific_force_m_s2 is None or packet.angular_velocity_rad_s is None:
+        raise PacketError("the packet holds only one of acceleration and angular velocity")
+    return Batch(
+        specific_force_m_s2=packet.specific_force_m_s2,
+        angular_velocity_rad_s=packet.angular_velocity_rad_s,
+        index=packet.index,
+        device_time_s=packet.device_time_s,
+    )
+
+
+def read_packet(description: Description, data: bytes) -> Packet:
+    """Read one packet of one stream.
 
     Raises
     ------
@@ -185,24 +62,48 @@ def decode_described(description: Description, data: bytes) -> Batch:
     fixed = _fixed_values(description, data)
     if fixed.get("count", n) != n:
         raise PacketError(f"the packet says {fixed['count']:g} samples but holds {n}")
-    start, size = description.header_bytes, description.sample_bytes
-    block = np.frombuffer(data, np.uint8, n * size, start).reshape(n, size)
-    columns: dict[str, FloatArray] = {}
-    at = 0
-    for one in description.sample:
-        if one.field in AXES:
-            columns[one.field] = _numbers(block[:, at : at + one.size], one.type, description.big_endian)
-        at += one.size
-    force = _quantity([columns[name] for name in AXES[:3]], description.acceleration)
-    rate = _quantity([columns[name] for name in AXES[3:]], description.angular_velocity)
-    if not (np.isfinite(force).all() and np.isfinite(rate).all()):
-        raise PacketError("the packet holds values that are no numbers")
-    return Batch(
-        specific_force_m_s2=force,
-        angular_velocity_rad_s=rate,
+    columns = _columns(description, data, n)
+    for name in ("clock", "sample_counter"):
+        if name in columns:
+            fixed[name] = float(columns[name][0])
+    return Packet(
+        n=n,
+        specific_force_m_s2=quantity_of(columns, AXES[:3], description.acceleration),
+        angular_velocity_rad_s=quantity_of(columns, AXES[3:], description.angular_velocity),
         index=_index(description, fixed, n),
         device_time_s=_device_time_s(description, fixed, n),
     )
+
+
+def _columns(description: Description, data: bytes, n: int) -> dict[str, FloatArray]:
+    """Every field of the samples that counts, shape (n,) each."""
+    columns: dict[str, FloatArray] = {}
+    start = description.header_bytes
+    for group in _groups(description):
+        size = sum(one.bits for one in group) // 8
+        block = np.frombuffer(data, np.uint8, n * size, start).reshape(n, size)
+        start += n * size
+        at = 0
+        for one in group:
+            big = one.is_big(description.big_endian)
+            if one.field == "skip":
+                pass
+            elif one.type in PACKED:
+                columns[one.field] = packed(block, at, one.type, big)
+            else:
+                columns[one.field] = numbers(block[:, at // 8 : at // 8 + one.size], one.type, big)
+            at += one.bits
+    return columns
+
+
+def _groups(description: Description) -> list[list[Field]]:
+    """Fields that lie together sample by sample."""
+    if description.layout == "axes":
+        return [[one] for one in description.sample]
+    if description.layout == "sensors":
+        parts = itertools.groupby(description.sample, lambda one: one.field[0] if one.field in AXES else "")
+        return [list(part) for _, part in parts]
+    return [list(description.sample)]
 
 
 def _samples_in(description: Description, length: int) -> int:
@@ -227,7 +128,9 @@ def _fixed_values(description: Description, data: bytes) -> dict[str, float]:
         for one in part:
             if one.type:
                 raw = np.frombuffer(data, np.uint8, one.size, at).reshape(1, one.size)
-                value = float(_numbers(raw, one.type, description.big_endian)[0])
+                value = float(numbers(raw, one.type, one.is_big(description.big_endian))[0])
+                if one.field == "checksum" and value != METHODS[one.method][1](data[:at]):
+                    raise PacketError("the packet's checksum is wrong: it was damaged on its way")
                 if one.field == "constant" and value != one.value:
                     raise PacketError(
                         f"expected byte {at} to be {one.value}, got {value:g}",
@@ -239,7 +142,7 @@ def _fixed_values(description: Description, data: bytes) -> dict[str, float]:
 
 
 def _index(description: Description, fixed: dict[str, float], n: int) -> int | None:
-    counter = description._head("sample_counter", "packet_counter")
+    counter = description.head_field("sample_counter", "packet_counter")
     if counter is None:
         return None
     if counter.field == "packet_counter":
@@ -249,7 +152,7 @@ def _index(description: Description, fixed: dict[str, float], n: int) -> int | N
 
 
 def _device_time_s(description: Description, fixed: dict[str, float], n: int) -> float | None:
-    clock = description._head("clock")
+    clock = description.head_field("clock")
     if clock is None:
         return None
     if not math.isfinite(fixed["clock"]):
@@ -258,22 +161,22 @@ def _device_time_s(description: Description, fixed: dict[str, float], n: int) ->
     return time_s - (n - 1) / description.rate_hz if clock.of == "last" else time_s
 
 
-def _quantity(columns: list[FloatArray], quantity: Quantity) -> FloatArray:
-    out = np.empty((len(columns[0]), 3))
+def quantity_of(
+    columns: Mapping[str, FloatArray], names: Sequence[str], quantity: Quantity
+) -> FloatArray | None:
+    """Three columns as a quantity in the axes of the sensor, shape (n, 3); None where the columns are not there.
+
+    Raises
+    ------
+    PacketError
+        Values that are no numbers.
+    """
+    if any(name not in columns for name in names):
+        return None
+    out = np.empty((len(columns[names[0]]), 3))
     with np.errstate(over="ignore", invalid="ignore"):
         for axis, (column, sign) in enumerate(quantity.axes):
-            out[:, axis] = columns[column] * (sign * quantity.scale)
+            out[:, axis] = columns[names[column]] * (sign * quantity.scale)
+    if not np.isfinite(out).all():
+        raise PacketError("the packet holds values that are no numbers")
     return out
-
-
-def _numbers(raw: NDArray[np.uint8], kind: str, big_endian: bool) -> FloatArray:
-    """Values of rows of bytes, shape (n, size) → (n,)."""
-    if kind in ("u24", "i24"):
-        wide = np.zeros((len(raw), 4), np.uint8)
-        # Into the upper three bytes; the arithmetic shift then carries the sign.
-        wide[:, 1:] = raw[:, ::-1] if big_endian else raw
-        signed = wide.view("<i4")[:, 0] >> 8
-        return np.asarray(signed & 0xFFFFFF if kind == "u24" else signed, dtype=np.float64)
-    dtype = np.dtype(f"{'>' if big_endian else '<'}{kind[0]}{TYPES[kind]}")
-    with np.errstate(invalid="ignore"):
-        return np.ascontiguousarray(raw).view(dtype)[:, 0].astype(np.float64)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from armarc.errors import SensorError
-from armarc.sensor.dialect import Dialect
+from armarc.sensor.dialect import Batch, Dialect
 from armarc.sensor.events import Battery, Ended, Event, LinkLost, LinkUp, SensorFacts, Trouble
 from armarc.sensor.link.find import Wish, found
 from armarc.sensor.link.leftover import Leftover
@@ -275,11 +275,9 @@ class Listener:
                     if isinstance(item, tuple):
                         self._take(session, *item)
 
-    def _take(self, session: Session, arrival_s: float, data: bytes) -> bool:
-        assert self._timeline is not None
-        assert self._leftover is not None
+    def _take(self, session: Session, arrival_s: float, data: bytes, source: int) -> bool:
         try:
-            batch = session.opened.decode(data)
+            batches = session.opened.decode(data, source)
         except PacketError as error:
             self._bad += 1
             if self._bad in (1, 10) or self._bad % 1000 == 0:
@@ -292,18 +290,23 @@ class Listener:
                 )
             return False
         self._last_data_s = arrival_s
+        for batch in batches:
+            self._place(batch, arrival_s)
+        return True
+
+    def _place(self, batch: Batch, arrival_s: float) -> None:
+        assert self._timeline is not None
+        assert self._leftover is not None
         fresh = self._leftover.admit(batch)
         if fresh is None:
-            return True
+            return
         if fresh is not batch and self._leftover.frames:
             self._emit(Trouble(sensor=self.number, time_s=arrival_s, message=self._leftover.words))
-        batch = fresh
-        for event in self._timeline.add(batch, arrival_s):
+        for event in self._timeline.add(fresh, arrival_s):
             self._emit(event)
-        if batch.low_battery and not self._low:
+        if fresh.low_battery and not self._low:
             self._low = True
             self._emit(Battery(sensor=self.number, time_s=arrival_s, percent=self._battery_pct, low=True))
-        return True
 
     def _battery(self, percent: int) -> None:
         if not 0 <= percent <= 100 or percent == self._battery_pct:

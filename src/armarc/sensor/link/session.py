@@ -57,7 +57,7 @@ class Session:
         self.opened: Opened
         self.facts: SensorFacts
         self._clock = clock
-        self._arrived: asyncio.Queue[tuple[float, bytes] | int | str] = asyncio.Queue()
+        self._arrived: asyncio.Queue[tuple[float, bytes, int] | int | str] = asyncio.Queue()
         self._poll: asyncio.Task[None] | None = None
 
     def gone(self) -> None:
@@ -68,15 +68,20 @@ class Session:
         """Tell the reader to look up, because it is to stop."""
         self._arrived.put_nowait("")
 
-    def on_data(self, _: object, data: bytearray) -> None:
-        self._arrived.put_nowait((self._clock(), bytes(data)))
+    def on_data(self, source: int) -> Callable[[object, bytearray], None]:
+        """What hears the notifications of one of the data characteristics."""
+
+        def hear(_: object, data: bytearray) -> None:
+            self._arrived.put_nowait((self._clock(), bytes(data), source))
+
+        return hear
 
     def on_battery(self, _: object, data: bytearray) -> None:
         if data:
             self._arrived.put_nowait(int(data[0]))
 
-    async def next(self, silence_s: float) -> tuple[float, bytes] | int | None:
-        """The next packet with its arrival time, a battery level, or None when woken.
+    async def next(self, silence_s: float) -> tuple[float, bytes, int] | int | None:
+        """The next packet with its arrival time and its characteristic's place, a battery level, or None when woken.
 
         Raises
         ------
@@ -178,7 +183,8 @@ async def connect(
                 check(known)
             opened = session.opened = await dialect.open(client, settings, known_boot)
             session.facts = _with(known, dialect, opened)
-            await client.start_notify(dialect.data_uuid, session.on_data)
+            for source, uuid in enumerate(dialect.data_uuids):
+                await client.start_notify(uuid, session.on_data(source))
             if not opened.running:
                 await dialect.start(client)
             await session.follow_battery()

@@ -44,7 +44,7 @@ class WristDialect:
 
     name = "wrist profile 1"
     service_uuid = WRIST_SERVICE
-    data_uuid = WRIST_DATA
+    data_uuids = (WRIST_DATA,)
 
     def advertised_by(self, name: str, service_uuids: list[str]) -> bool:
         """A wrist sensor advertises the service."""
@@ -157,13 +157,13 @@ def _shortfall(asked: SensorSettings, got: SensorState, refused: bool) -> tuple[
     )
 
 
-def decoder(state: SensorState) -> Callable[[bytes], Batch]:
+def decoder(state: SensorState) -> Callable[[bytes, int], tuple[Batch, ...]]:
     """Decoder of data packets into SI units with the ranges of a state."""
     acc, gyr = state.accelerometer_scale_m_s2, state.gyroscope_scale_rad_s
 
-    def decode(data: bytes) -> Batch:
+    def decode(data: bytes, source: int = 0) -> tuple[Batch, ...]:
         packet = decode_packet(data)
-        return Batch(
+        batch = Batch(
             specific_force_m_s2=np.multiply(packet.counts[:, :3], acc, dtype=np.float64),
             angular_velocity_rad_s=np.multiply(packet.counts[:, 3:], gyr, dtype=np.float64),
             index=packet.index,
@@ -173,5 +173,6 @@ def decoder(state: SensorState) -> Callable[[bytes], Batch]:
             first=bool(packet.flags & FIRST),
             low_battery=bool(packet.flags & LOW_BATTERY),
         )
+        return (batch,)
 
     return decode

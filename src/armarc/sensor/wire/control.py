@@ -46,12 +46,15 @@ class SensorSettings:
     gyroscope_range_deg_s : int, °/s
     frames_per_packet : int
         0 leaves it to the sensor.
+    rate_is_asked : bool
+        Somebody wants this very rate; a described sensor that has another refuses then.
     """
 
     rate_hz: float = 200.0
     accelerometer_range_g: int = 8
     gyroscope_range_deg_s: int = 1000
     frames_per_packet: int = 0
+    rate_is_asked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,56 @@
+"""Numbers out of rows of bytes: whole bytes in either order, and packed 12 bits."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from armarc.recording import FloatArray
+
+BITS: Final = {
+    "u8": 8,
+    "i8": 8,
+    "u12": 12,
+    "i12": 12,
+    "u16": 16,
+    "i16": 16,
+    "u24": 24,
+    "i24": 24,
+    "u32": 32,
+    "i32": 32,
+    "f32": 32,
+    "u64": 64,
+    "f64": 64,
+}
+"""Number types and their bits."""
+PACKED: Final = ("u12", "i12")
+"""Types that share bytes with their neighbours; only in samples."""
+
+
+def numbers(raw: NDArray[np.uint8], kind: str, big_endian: bool) -> FloatArray:
+    """Values of rows of bytes, shape (n, size) → (n,)."""
+    if kind in ("u24", "i24"):
+        wide = np.zeros((len(raw), 4), np.uint8)
+        # Into the upper three bytes; the arithmetic shift then carries the sign.
+        wide[:, 1:] = raw[:, ::-1] if big_endian else raw
+        signed = wide.view("<i4")[:, 0] >> 8
+        return np.asarray(signed & 0xFFFFFF if kind == "u24" else signed, dtype=np.float64)
+    dtype = np.dtype(f"{'>' if big_endian else '<'}{kind[0]}{BITS[kind] // 8}")
+    with np.errstate(invalid="ignore"):
+        return np.ascontiguousarray(raw).view(dtype)[:, 0].astype(np.float64)
+
+
+def packed(raw: NDArray[np.uint8], at_bit: int, kind: str, big_endian: bool) -> FloatArray:
+    """Values of `BITS[kind]` bits that begin at a bit of each row, shape (n, size) → (n,).
+
+    Little-endian: the lowest bit first, beginning with the lowest of the first byte. Big-endian: the highest first.
+    """
+    width = BITS[kind]
+    bits = np.unpackbits(raw, axis=1, bitorder="big" if big_endian else "little")[:, at_bit : at_bit + width]
+    powers = 1 << np.arange(width, dtype=np.int64)
+    value = bits.astype(np.int64) @ (powers[::-1] if big_endian else powers)
+    if kind[0] == "i":
+        value = np.where(value >= 1 << (width - 1), value - (1 << width), value)
+    return np.asarray(value, dtype=np.float64)
