@@ -57,8 +57,14 @@ def live(
         ),
     ] = None,
     rate: Annotated[
-        float, typer.Option(min=25, max=1000, help="Samples per second of the sensor.", rich_help_panel=_FROM)
-    ] = 200.0,
+        float | None,
+        typer.Option(
+            min=25,
+            max=1000,
+            help="Samples per second of the sensor; 200 if not stated.",
+            rich_help_panel=_FROM,
+        ),
+    ] = None,
     description: Annotated[
         list[Path] | None,
         typer.Option(
@@ -212,7 +218,7 @@ def _choices(stated: dict[str, Any], metadata: Metadata) -> Choices:
 
 
 def _sensor_plan(
-    sensor: str, stated: dict[str, Any], rate: float, description: list[Path] | None, out: Path | None
+    sensor: str, stated: dict[str, Any], rate: float | None, description: list[Path] | None, out: Path | None
 ) -> tuple[StreamOptions, Choices, Path]:
     from datetime import datetime
 
@@ -226,7 +232,7 @@ def _sensor_plan(
 
     described = [load_description(path) for path in description or []]
     options = StreamOptions(
-        settings=SensorSettings(rate_hz=rate),
+        settings=SensorSettings(rate_hz=rate or 200.0, rate_is_asked=rate is not None),
         known=load_known(),
         descriptions=tuple(DescribedDialect(one) for one in (*described, *load_descriptions())),
     )
