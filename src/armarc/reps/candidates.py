@@ -14,6 +14,9 @@ from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
 from armarc.reps.turning import turning_points
 
 
+Row = tuple[int, int, int, float, float, bool, bool, float]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidates:
     """n up-and-downs of one curve in time order, as arrays of shape (n,) unless said otherwise.
@@ -26,6 +29,8 @@ class Candidates:
         Of a movement that is cut, the part which is missing is taken to be like the other.
     is_begun, is_open : ndarray of bool
         The recording started or ended in the middle of it.
+    seen_rad : ndarray, rad
+        Way up and down that was recorded.
     range_rad : ndarray, rad
         Geometric mean of rise and fall.
     up_s : ndarray, s
@@ -49,6 +54,7 @@ class Candidates:
     fall_rad: FloatArray
     is_begun: BoolArray
     is_open: BoolArray
+    seen_rad: FloatArray
     range_rad: FloatArray
     up_s: FloatArray
     speed_rad_s: FloatArray
@@ -109,7 +115,7 @@ def find_candidates(
         None when there is not one.
     """
     turns = turning_points(curve_rad, hysteresis_rad)
-    rows: list[tuple[int, int, int, float, float, bool, bool]] = []
+    rows: list[Row] = []
     last = len(curve_rad) - 1
     for k, top in enumerate(turns):
         if not top.is_top:
@@ -136,6 +142,7 @@ def find_candidates(
                 rise if is_open else fall,
                 is_begun,
                 is_open,
+                rise + fall,
             )
         )
     return _described(path, curve_rad, first, rows) if rows else None
@@ -145,10 +152,10 @@ def _described(
     path: SensorPath,
     curve: FloatArray,
     first: int,
-    rows: list[tuple[int, int, int, float, float, bool, bool]],
+    rows: list[Row],
 ) -> Candidates:
     up_s, speed, leaves, returns = [], [], [], []
-    for bottom, top, after, rise, fall, is_begun, _ in rows:
+    for bottom, top, after, rise, fall, is_begun, _, _ in rows:
         way_up, way_down = curve[bottom : top + 1], curve[top : after + 1]
         high = float(curve[top])
         lifted = bottom + _last_below(way_up, high - 0.5 * rise)
@@ -157,7 +164,7 @@ def _described(
         leaves.append((first + bottom + _last_below(way_up, high - 0.75 * rise)) / path.rate_hz)
         returns.append((first + top + _first_below(way_down, high - 0.75 * fall)) / path.rate_hz)
         speed.append(_middle_speed(way_down[::-1] if is_begun else way_up, path.rate_hz))
-    bottom, top, after, rise, fall, is_begun, is_open = (np.array(x) for x in zip(*rows, strict=True))
+    bottom, top, after, rise, fall, is_begun, is_open, seen = (np.array(x) for x in zip(*rows, strict=True))
     bottom, top, after = bottom + first, top + first, after + first
     low = np.where(is_begun, after, bottom)
     turning = path.turned_rad[top] - path.turned_rad[low]
@@ -170,6 +177,7 @@ def _described(
         fall_rad=fall,
         is_begun=is_begun,
         is_open=is_open,
+        seen_rad=seen,
         range_rad=np.sqrt(np.maximum(rise * fall, 1e-9)),
         up_s=np.array(up_s),
         speed_rad_s=np.array(speed),

@@ -21,7 +21,7 @@ from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
 from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
-UNKNOWN_SMALLEST = 2.0
+UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
 
 
@@ -51,6 +51,7 @@ def counting_rules(exercise: Exercise, arm_axis: FloatArray | None = None) -> Co
         rest_s=exercise.rest_s,
         curves=CURVES[exercise.coordinate],
         arm_axis=arm_axis if exercise.coordinate == "elevation" else None,
+        has_bottom=exercise.coordinate == "elevation",
     )
 
 

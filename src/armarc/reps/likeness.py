@@ -28,9 +28,9 @@ TURN_SHARE, TURN_RAD = 0.25, math.radians(4)
 """Spread of the direction of turning, as the angle by which it misses at the top."""
 PARTIAL = 0.75
 """Below this share of the set's range a rep is partial: it may be up for a shorter time."""
-LEAST_SHARE = 0.35
-"""A movement below this share of the set's range is none of its reps; one cut by the recording has to be whole as far
-as it goes."""
+LEAST_SHARE, LEAST_SHARE_OF_CUT = 0.35, 0.5
+"""A movement below this share of the set's range is none of its reps; of one cut by the recording as much was seen, and
+that it looks smaller says nothing against it."""
 PARTIAL_COST = 3.0
 CAP, TIME_CAP = 9.0, 4.0
 
@@ -107,7 +107,7 @@ def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
     share = found.range_rad[None, :] / ranges
     is_partial = share < PARTIAL
     missed = (np.log(share) / RANGE_SPREAD) ** 2
-    miss = np.where(share < 1, np.minimum(missed, PARTIAL_COST), np.minimum(missed, CAP))
+    miss = np.where(share < 1, np.minimum(missed, PARTIAL_COST) * whole, np.minimum(missed, CAP))
     uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))[None, :]
     miss += whole * np.minimum((uneven / RETURN_SPREAD) ** 2, CAP)
     lasting = np.log(found.up_s[None, :] / up_s)
@@ -118,8 +118,7 @@ def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
     miss += np.minimum((_angles(pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
     beside = _angles(direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
     miss += np.minimum((beside / (TURN_SHARE * turned + TURN_RAD)) ** 2, CAP)
-    least = np.where(whole, LEAST_SHARE, PARTIAL)
-    return np.where(share < least, np.inf, 0.5 * miss)
+    return np.where(share < np.where(whole, LEAST_SHARE, LEAST_SHARE_OF_CUT), np.inf, 0.5 * miss)
 
 
 def _angles(one: FloatArray, other: FloatArray) -> FloatArray:

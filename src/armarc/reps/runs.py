@@ -58,12 +58,15 @@ class CountingRules:
         ``"tilt"`` (angle of the vertical about the turning axis), ``"yaw"`` (angle about the vertical), or both.
     arm_axis : ndarray, shape (3,), or None
         Shoulder → hand in sensor axes where it is known: the bottom is then the end at which it hangs lower.
+    has_bottom : bool
+        Whether the exercise says which end of it is the bottom.
     """
 
     smallest_rad: float
     rest_s: float
     curves: tuple[str, ...]
     arm_axis: FloatArray | None = None
+    has_bottom: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,6 +200,7 @@ def _scored(
         whole = whole[lower]
     if len(whole) == 0:
         return None
+    cut = found.is_cut
     hopeless = walking | (found.up_s >= rules.rest_s)
     templates = [template_of(found, np.array([k])) for k in whole]
     totals, runs = _largest_runs(found, templates, hopeless, rules, known)
@@ -212,6 +216,9 @@ def _scored(
         if not kept:
             continue
         places = _places_of_rest(path, curve, first, found, kept, rests)
+        if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
+            # Seen from the other end the two halves are one whole rep less: together they count as one.
+            kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
         bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
         is_more = any(template.is_more_of(other) for other in known)
         cost = KNOWN_RUN_COST if is_more else RUN_COST
