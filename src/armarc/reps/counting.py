@@ -17,7 +17,7 @@ from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
-from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
+from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
 from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
@@ -177,7 +177,7 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
         )
         if found is None:
             continue
-        rests = [(a + b) // 2 for a, b in path.rests if a >= first and b <= stop]
+        rests = [(a + b) // 2 for a, b in rests_within(path, first, stop)]
         walking = swings(found, resting_share(found, curve, first, rests))
         for k in range(len(found)):
             reason = (

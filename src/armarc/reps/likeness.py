@@ -36,8 +36,9 @@ CAP, TIME_CAP = 9.0, 4.0
 
 SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(15)
 """Two sets whose bottoms and directions of turning differ by less are of the same exercise …"""
-SAME_RANGE = 1.35
-"""… and a movement or two are more of it when their range is within this factor, too."""
+SAME_RANGE, SAME_SPEED = 1.35, 1.5
+"""… and a movement or two are more of it when their range is within this factor, too, and they are not that much
+faster."""
 HURRIED = 2.0
 """Another movement this many times as fast as the main sets is no exercise beside them."""
 
@@ -63,7 +64,8 @@ class Template:
     def is_more_of(self, other: Template) -> bool:
         """Whether a few movements are so like a set that they need not be many."""
         ratio = self.range_rad / other.range_rad
-        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE
+        is_quick = self.speed_rad_s > SAME_SPEED * other.speed_rad_s
+        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE and not is_quick
 
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""

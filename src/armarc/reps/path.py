@@ -101,6 +101,12 @@ def _rests(still: np.ndarray, least: int) -> tuple[tuple[int, int], ...]:
     )
 
 
+def rests_within(path: SensorPath, first: int, stop: int) -> list[tuple[int, int]]:
+    """Rests of a stretch; one that its ends cut counts when half of a rest is left."""
+    clipped = [(max(a, first), min(b, stop)) for a, b in path.rests]
+    return [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
+
+
 def turning_axis(path: SensorPath, first: int, stop: int) -> FloatArray | None:
     """Sensor axis about which a stretch turns most, the turning about the vertical left out.
 

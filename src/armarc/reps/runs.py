@@ -16,7 +16,7 @@ from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, find_candidates
 from armarc.reps.likeness import Template, resting_share, swings, template_of, unlikeness
 from armarc.reps.movements import Movement
-from armarc.reps.path import SensorPath, angle_about, turning_axis
+from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 
 GAIN = 3.0
 """What a movement just like its set adds: twenty to one that it is a rep …"""
@@ -151,7 +151,7 @@ def _search(
     hystereses_rad: tuple[float, ...],
     only_sign: float | None = None,
 ) -> Run | None:
-    rests = [(a, b) for a, b in path.rests if a >= first and b <= stop]
+    rests = rests_within(path, first, stop)
     best: Run | None = None
     for name in rules.curves:
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
