@@ -13,7 +13,6 @@ from armarc.reps.path import SensorPath
 from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
 from armarc.reps.turning import turning_points
 
-
 Row = tuple[int, int, int, float, float, bool, bool, float]
 
 
@@ -164,21 +163,22 @@ def _described(
         leaves.append((first + bottom + _last_below(way_up, high - 0.75 * rise)) / path.rate_hz)
         returns.append((first + top + _first_below(way_down, high - 0.75 * fall)) / path.rate_hz)
         speed.append(_middle_speed(way_down[::-1] if is_begun else way_up, path.rate_hz))
-    bottom, top, after, rise, fall, is_begun, is_open, seen = (np.array(x) for x in zip(*rows, strict=True))
-    bottom, top, after = bottom + first, top + first, after + first
-    low = np.where(is_begun, after, bottom)
-    turning = path.turned_rad[top] - path.turned_rad[low]
+    columns = [np.array(column) for column in zip(*rows, strict=True)]
+    bottoms, tops, afters, rises, falls, begun, opened, seen = columns
+    bottoms, tops, afters = bottoms + first, tops + first, afters + first
+    low = np.where(begun, afters, bottoms)
+    turning = path.turned_rad[tops] - path.turned_rad[low]
     turned = np.linalg.norm(turning, axis=1)
     return Candidates(
-        bottom=bottom,
-        top=top,
-        bottom_after=after,
-        rise_rad=rise,
-        fall_rad=fall,
-        is_begun=is_begun,
-        is_open=is_open,
+        bottom=bottoms,
+        top=tops,
+        bottom_after=afters,
+        rise_rad=rises,
+        fall_rad=falls,
+        is_begun=begun,
+        is_open=opened,
         seen_rad=seen,
-        range_rad=np.sqrt(np.maximum(rise * fall, 1e-9)),
+        range_rad=np.sqrt(np.maximum(rises * falls, 1e-9)),
         up_s=np.array(up_s),
         speed_rad_s=np.array(speed),
         leaves_s=np.array(leaves),

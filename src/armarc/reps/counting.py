@@ -15,10 +15,10 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
-from armarc.reps.likeness import Template, resting_share, swings
+from armarc.reps.likeness import LEAST_SHARE, Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
-from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run
+from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_of_newest
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
@@ -62,6 +62,8 @@ def count_sets(
     rate_hz: float,
     rules: CountingRules,
     known: tuple[Template, ...] = (),
+    *,
+    alone: bool = True,
 ) -> Counted:
     """Find the sets of one unbroken piece.
 
@@ -76,20 +78,17 @@ def count_sets(
     rules : CountingRules
     known : tuple of Template
         Sets seen before this piece.
+    alone : bool
+        Whether a movement or two make a set when nothing else happened.
 
     Returns
     -------
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz)
-    runs: list[Run] = []
-    _collect(path, 0, len(path), rules, known, runs)
-    if not runs and not known:
-        runs = _all_there_is(path, rules)
-    runs = _believable(runs, rules, known)
-    runs.sort(key=lambda run: run.first)
+    runs = find_runs(path, rules, known, alone=alone)
     last = len(quaternion) - 1
-    sets = tuple(tuple(_on_full_rate(m, path.every, last) for m in run.movements) for run in runs)
+    sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
     if runs and rules.curves == CURVES["movement"]:
         # Loaded here: its signal package takes half a second that nobody else needs.
         from armarc.reps.cycles import by_cycles
@@ -111,6 +110,17 @@ def count_sets(
         ),
         templates=tuple(run.template for run in runs),
     )
+
+
+def find_runs(
+    path: SensorPath, rules: CountingRules, known: tuple[Template, ...] = (), *, alone: bool = True
+) -> list[Run]:
+    """Find the sets of a path, in time order."""
+    runs: list[Run] = []
+    _collect(path, 0, len(path), rules, known, runs)
+    if not runs and not known and alone:
+        runs = _all_there_is(path, rules)
+    return sorted(_believable(runs, rules, known), key=lambda run: run.first)
 
 
 def _collect(
@@ -143,7 +153,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
     others = 0
     if axis is not None:
         curve = run.sign * (angle_about(path.up, run.axis) if run.curve == "tilt" else path.yaw_rad)
-        found = find_candidates(path, curve, 0, 0.5 * run.template.range_rad, is_start=True, is_end=True)
+        found = find_candidates(
+            path, curve, 0, LEAST_SHARE * run.template.range_rad, is_start=True, is_end=True
+        )
         others = 0 if found is None else int(np.count_nonzero(~found.is_cut)) - run.size
     return [run] if others <= 0 else []
 
@@ -193,6 +205,36 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
     return out
 
 
+def run_in_progress(
+    path: SensorPath, since: int, rules: CountingRules, known: tuple[Template, ...]
+) -> Run | None:
+    """What the newest movement may turn out to be: it and those like it before it, while too few to be a set.
+
+    Parameters
+    ----------
+    path : SensorPath
+    since : int
+        Sample of the path at which the newest movement left its bottom, about.
+    rules : CountingRules
+    known : tuple of Template
+
+    Returns
+    -------
+    Run or None
+        None when it is too small to begin a set or hurried handling.
+    """
+    axis = turning_axis(path, since, len(path))
+    if axis is None:
+        axis = np.eye(3)[0]
+    run = run_of_newest(path, since, axis, rules)
+    if run is None:
+        return None
+    is_large = run.template.range_rad >= rules.smallest_rad
+    is_like = any(run.template.is_more_of(other) for other in known)
+    is_handling = bool(known) and run.template.is_handling_beside(known[-1])
+    return run if (is_large or is_like) and not is_handling else None
+
+
 def _full_curve(run: Run, quaternion: FloatArray, omega: FloatArray, rate_hz: float) -> FloatArray:
     """The angle a run was found on, at the full rate."""
     up = up_in_sensor(quaternion)
@@ -201,7 +243,8 @@ def _full_curve(run: Run, quaternion: FloatArray, omega: FloatArray, rate_hz: fl
     return np.asarray(run.sign * np.cumsum(np.einsum("ij,ij->i", up, omega)) / rate_hz)
 
 
-def _on_full_rate(movement: Movement, every: int, last: int) -> Movement:
+def full_rate(movement: Movement, every: int, last: int) -> Movement:
+    """A movement of a path in samples of the recording, the last of which is `last`."""
     return replace(
         movement,
         bottom=min(movement.bottom * every, last),

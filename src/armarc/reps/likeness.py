@@ -29,8 +29,8 @@ TURN_SHARE, TURN_RAD = 0.25, math.radians(4)
 PARTIAL = 0.75
 """Below this share of the set's range a rep is partial: it may be up for a shorter time."""
 LEAST_SHARE, LEAST_SHARE_OF_CUT = 0.35, 0.5
-"""A movement below this share of the set's range is none of its reps; of one cut by the recording as much was seen, and
-that it looks smaller says nothing against it."""
+"""A movement below this share of the set's range is none of its reps; of one that the recording cuts so much was
+seen, and that it looks smaller says nothing against it."""
 PARTIAL_COST = 3.0
 CAP, TIME_CAP = 9.0, 4.0
 

@@ -57,6 +57,7 @@ def rep_record(rep: Rep) -> dict[str, Any]:
         "start_velocity_deg_s": deg(rep.start_velocity_rad_s),
         "start_velocity_deg_s_se": deg(rep.start_velocity_se_rad_s),
         "start_verdict": rep.start_verdict,
+        "told_velocity_deg_s": deg(rep.told_velocity_rad_s),
         "mean_concentric_deg_s": deg(rep.mean_concentric_rad_s),
         "mean_concentric_deg_s_se": deg(rep.mean_concentric_se_rad_s),
         "mean_eccentric_deg_s": deg(rep.mean_eccentric_rad_s),

@@ -33,6 +33,8 @@ RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
 PROMPT = 1.5
 """A movement cut by the recording belongs to a set only when it follows within this many of its longest pauses."""
 HELD_S = 0.3
+RESTING = 2.5
+"""Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
 REST_BONUS, END_REST_S = 1.5, 1.0
 """Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
 the run where it lies at the top."""
@@ -60,6 +62,11 @@ class CountingRules:
         Shoulder → hand in sensor axes where it is known: the bottom is then the end at which it hangs lower.
     has_bottom : bool
         Whether the exercise says which end of it is the bottom.
+    starts, ends : bool
+        Whether the stretch starts and ends where the recording does, so that a movement there is cut; a stream that
+        goes on will bring the rest of it.
+    running : Template or None
+        The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
     """
 
     smallest_rad: float
@@ -67,6 +74,9 @@ class CountingRules:
     curves: tuple[str, ...]
     arm_axis: FloatArray | None = None
     has_bottom: bool = True
+    starts: bool = True
+    ends: bool = True
+    running: Template | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +151,54 @@ def best_run(
     return found
 
 
+def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: CountingRules) -> Run | None:
+    """The newest whole movement with those like it right before it.
+
+    Parameters
+    ----------
+    path : SensorPath
+    since : int
+        Sample of the path after which the movement's top lies.
+    axis : ndarray, shape (3,)
+        Sensor axis it turns about.
+    rules : CountingRules
+
+    Returns
+    -------
+    Run or None
+        None when no movement has come back since.
+    """
+    for name in rules.curves:
+        curve = angle_about(path.up, axis) if name == "tilt" else path.yaw_rad
+        part = curve[since:]
+        scale = max(HYSTERESIS_SHARE * float(np.ptp(part)), HYSTERESES_RAD[0])
+        # It left where it came back to: the end nearer to both.
+        sign = 1.0 if abs(part[0] - part.min()) + abs(part[-1] - part.min()) < float(np.ptp(part)) else -1.0
+        found = find_candidates(path, sign * curve, 0, scale, is_start=True, is_end=False)
+        if found is None or found.top[-1] < since or found.is_cut[-1]:
+            continue
+        newest = len(found) - 1
+        template = template_of(found, np.array([newest]))
+        like = GAIN - unlikeness(found, [template])[0] > 0
+        members = [newest]
+        for k in range(newest - 1, -1, -1):
+            apart = found.leaves_s[members[0]] - found.returns_s[k]
+            if not like[k] or found.is_cut[k] or apart >= rules.rest_s:
+                break
+            members.insert(0, k)
+        return Run(
+            score=0.0,
+            rank=0.0,
+            movements=tuple(found.movement(k) for k in members),
+            template=template,
+            curve=name,
+            sign=sign,
+            axis=axis,
+            size=len(members),
+        )
+    return None
+
+
 def _search(
     path: SensorPath,
     first: int,
@@ -159,7 +217,12 @@ def _search(
             seen: set[bytes] = set()
             for hysteresis in hystereses_rad:
                 found = find_candidates(
-                    path, sign * curve, first, hysteresis, is_start=first == 0, is_end=stop == len(path)
+                    path,
+                    sign * curve,
+                    first,
+                    hysteresis,
+                    is_start=rules.starts and first == 0,
+                    is_end=rules.ends and stop == len(path),
                 )
                 if found is None:
                     break
@@ -201,7 +264,7 @@ def _scored(
     if len(whole) == 0:
         return None
     cut = found.is_cut
-    hopeless = walking | (found.up_s >= rules.rest_s)
+    hopeless = walking
     templates = [template_of(found, np.array([k])) for k in whole]
     totals, runs = _largest_runs(found, templates, hopeless, rules, known)
     best: tuple[float, float, list[int], Template] | None = None
@@ -220,6 +283,8 @@ def _scored(
             # Seen from the other end the two halves are one whole rep less: together they count as one.
             kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
         bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
+        if rules.running is not None and template.is_same_exercise(rules.running):
+            bonus += REST_BONUS
         is_more = any(template.is_more_of(other) for other in known)
         cost = KNOWN_RUN_COST if is_more else RUN_COST
         if best is None or score - cost + bonus > best[1]:
@@ -268,6 +333,8 @@ def _largest_runs(
     )
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, templates)
     gain[:, hopeless] = -np.inf
+    held = np.array([t.up_s for t in templates])[:, None]
+    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / ranges[:, None])
     member = gain > 0
     running, best = np.zeros(k), np.full(k, -np.inf)
