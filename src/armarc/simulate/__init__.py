@@ -6,12 +6,13 @@ from armarc.simulate.grades import GRADES, Grade
 from armarc.simulate.knobs import Knobs, plan_session
 from armarc.simulate.patterns import PATTERNS, Pattern, find_pattern
 from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
-from armarc.simulate.scenarios import SCENARIOS, draw_body, draw_knobs, draw_session
+from armarc.simulate.scenarios import BODIES, SCENARIOS, draw_body, draw_knobs, draw_session
 from armarc.simulate.session import simulate_session
 from armarc.simulate.truth import Truth, TruthRep, TruthSeries, TruthSet
 from armarc.simulate.truth_file import read_truth, rep_record, truth_path, truth_record, write_truth
 
 __all__ = [
+    "BODIES",
     "GRADES",
     "PATTERNS",
     "SCENARIOS",

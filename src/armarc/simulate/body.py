@@ -41,9 +41,11 @@ class Body:
     lean_travel_rad : float, rad
         Further lean away from the arm at the top, in proportion to the movement angle.
     tip_rad : float, rad
-        The trunk tips forward by this just before each rep and back as the arm sets off.
+        The trunk tips forward by this about the start of each rep, and back.
     tip_s : float, s
         Time of the tipping forward, and of the way back.
+    tip_lead_s : float, s
+        How long before the arm sets off the tipping begins.
     sway_rad : float, rad
         Typical wander of the trunk about the hips, forward and sideways.
     arm_follows_trunk : float
@@ -76,6 +78,7 @@ class Body:
     lean_travel_rad: float = 0.0
     tip_rad: float = 0.0
     tip_s: float = 0.5
+    tip_lead_s: float = 0.5
     sway_rad: float = 0.0
     arm_follows_trunk: float = 1.0
     rest_plane_rad: float | None = None
@@ -102,7 +105,15 @@ class Body:
     def is_rigid(self) -> bool:
         """True when the body is the rigid arm."""
         plain = Body()
-        how = {"tip_s", "arm_follows_trunk", "swing_rise_rad", "swing_peak", "wobble_hz", "wobble_damping"}
+        how = {
+            "tip_s",
+            "tip_lead_s",
+            "arm_follows_trunk",
+            "swing_rise_rad",
+            "swing_peak",
+            "wobble_hz",
+            "wobble_damping",
+        }
         return all(
             getattr(self, field.name) == getattr(plain, field.name)
             for field in fields(self)
@@ -129,6 +140,7 @@ _LIMITS = (
     ("lean_travel_rad", -_degrees(45), _degrees(45), "2° to 5° is usual"),
     ("tip_rad", -_degrees(45), _degrees(45), "5° to 12° is a cheat"),
     ("tip_s", 0.15, 3.0, "0.5 is brisk"),
+    ("tip_lead_s", 0.0, 3.0, "0.5 is usual"),
     ("sway_rad", 0.0, _degrees(10), "0.3° is usual"),
     ("arm_follows_trunk", 0.0, 1.0, "a share"),
     ("rest_plane_rad", -_degrees(30), _degrees(130), "75° is in front of the thighs"),

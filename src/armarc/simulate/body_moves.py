@@ -11,7 +11,6 @@ from armarc.simulate.plan import RepPlan
 from armarc.simulate.tracks import Knot
 
 SLIP_S = 0.3
-LEAST_TIP_S = 0.1
 OTHER_ARM_S = 0.25
 """The other arm sets off this long after this one is down, and is down this long before it goes on."""
 
@@ -89,19 +88,18 @@ def swing(stage: Choreography, rep: RepPlan, marks: RepMarks) -> None:
 
 
 def tip_trunk(stage: Choreography, marks: RepMarks) -> None:
-    """The trunk tips forward before the arm sets off, and comes back with it."""
+    """The trunk tips forward about the start of the rep, and back."""
     body = stage.plan.body
     if body.tip_rad == 0:
         return
-    lead_s = min(body.tip_s, 0.9 * (marks.start_s - stage.knots["tip"][-1].time_s))
-    if lead_s < LEAST_TIP_S:
-        return
-    back_s = min(marks.start_s + body.tip_s, marks.end_s)
+    # Not before it is back from the rep before, and back before this one ends.
+    begin_s = max(marks.start_s - body.tip_lead_s, stage.knots["tip"][-1].time_s)
+    back_s = min(begin_s + 2 * body.tip_s, marks.end_s)
     stage.follow(
         "tip",
         [
-            Knot(marks.start_s - lead_s, body.stoop_rad),
-            Knot(marks.start_s, body.stoop_rad + body.tip_rad),
+            Knot(begin_s, body.stoop_rad),
+            Knot((begin_s + back_s) / 2, body.stoop_rad + body.tip_rad),
             Knot(back_s, body.stoop_rad),
         ],
     )

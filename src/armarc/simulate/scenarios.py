@@ -38,7 +38,7 @@ def _usual(rng: np.random.Generator) -> Body:
         stoop_rad=_deg(rng, 0, 5),
         lean_travel_rad=_deg(rng, 0, 3),
         sway_rad=_deg(rng, 0.1, 0.5),
-        arm_follows_trunk=float(rng.uniform(0, 1)),
+        arm_follows_trunk=float(rng.choice([1.0, rng.uniform(0, 1)])),
         swing_rise_rad=_deg(rng, 20, 85),
         swing_peak=float(rng.uniform(0.4, 0.65)),
         wobble_rad=_deg(rng, 0.5, 1.5),
@@ -57,7 +57,10 @@ def _bent(rng: np.random.Generator) -> Body:
 
 
 def _tipping(rng: np.random.Generator) -> Body:
-    return replace(_usual(rng), tip_rad=_deg(rng, 8, 15), tip_s=float(rng.uniform(0.35, 0.7)))
+    body, tip_s = _usual(rng), float(rng.uniform(0.35, 0.7))
+    return replace(
+        body, tip_rad=_deg(rng, 8, 15), tip_s=tip_s, tip_lead_s=tip_s * float(rng.uniform(0.0, 1.2))
+    )
 
 
 def _slipping(rng: np.random.Generator) -> Body:
@@ -76,20 +79,22 @@ def _girdle_only(rng: np.random.Generator) -> Body:
     return Body(girdle_rise_m=float(rng.uniform(0.03, 0.045)))
 
 
-SCENARIOS: dict[str, Callable[[np.random.Generator], Body]] = {
+BODIES: dict[str, Callable[[np.random.Generator], Body]] = {
     "rigid": lambda rng: Body(),
     "straight-elbow": _usual,
     "bending-elbow": _bending,
     "bent-elbow": _bent,
     "tipping-trunk": _tipping,
-    "swinging": _usual,
     "rising-girdle": _girdle_only,
     "slipping-strap": _slipping,
     "resting-in-front": _resting_in_front,
 }
+SWINGING = "swinging"
+"""The straight-elbow body with a planned swing; every other scenario is named after its body."""
+SCENARIOS = (*BODIES, SWINGING)
 
 
-def draw_body(scenario: str, seed: int) -> Body:
+def draw_body(kind: str, seed: int) -> Body:
     """A body of a kind, another one for every seed.
 
     Raises
@@ -97,9 +102,9 @@ def draw_body(scenario: str, seed: int) -> Body:
     UsageError
         If there is no such kind.
     """
-    if scenario not in SCENARIOS:
-        raise UsageError(f"there is no body called {scenario!r}", "one of " + ", ".join(SCENARIOS))
-    return SCENARIOS[scenario](np.random.default_rng([seed, 11]))
+    if kind not in BODIES:
+        raise UsageError(f"there is no body called {kind!r}", "one of " + ", ".join(BODIES))
+    return BODIES[kind](np.random.default_rng([seed, 11]))
 
 
 def draw_knobs(scenario: str, seed: int) -> Knobs:
@@ -114,7 +119,7 @@ def draw_knobs(scenario: str, seed: int) -> Knobs:
     UsageError
         If there is no such scenario.
     """
-    body = draw_body(scenario, seed)
+    body = draw_body("straight-elbow" if scenario == SWINGING else scenario, seed)
     rng = np.random.default_rng([seed, 12])
     knobs = Knobs(
         reps=int(rng.integers(6, 13)),
@@ -145,7 +150,7 @@ def draw_knobs(scenario: str, seed: int) -> Knobs:
             rate_hz=float(rng.choice([50.0, 100.0, 200.0])),
         ),
     )
-    if scenario == "swinging":
+    if scenario == SWINGING:
         swing_m = SWINGS_M[int(rng.integers(len(SWINGS_M)))]
         knobs = replace(knobs, swing_m=swing_m, swing_returns=str(rng.choice(["within", "after"])))
     elif scenario == "resting-in-front":
