@@ -110,7 +110,7 @@ def draw_body(kind: str, seed: int) -> Body:
 def draw_knobs(scenario: str, seed: int) -> Knobs:
     """A whole set with a body of a kind: another lifter, strap and sensor for every seed.
 
-    The planned starts lie in the usual band (45–70 °/s), 5 °/s and more from its edges; the seed draws them, tempo,
+    The planned starts lie in the usual band (45–70 °/s), 2 °/s and more from its edges; the seed draws them, tempo,
     range, side, strap and sensor independently of the scenario, so that the same seed in two scenarios is the same set
     by two bodies.
 
@@ -127,7 +127,7 @@ def draw_knobs(scenario: str, seed: int) -> Knobs:
         pause_s=float(rng.uniform(0.1, 0.8)),
         concentric_s=float(rng.uniform(1.3, 2.2)),
         hold_s=float(rng.uniform(0.0, 0.5)),
-        start_velocity_rad_s=_deg(rng, 50, 65),
+        start_velocity_rad_s=_deg(rng, 47, 68),
         bottom_rad=_deg(rng, 6, 13),
         top_rad=_deg(rng, 78, 100),
         pattern=find_pattern(

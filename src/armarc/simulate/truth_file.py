@@ -207,7 +207,7 @@ def truth_record(
             "forearm_axis": _vector(truth.forearm_axis),
             "thumb_axis": _vector(truth.thumb_axis),
             "lever_arm_m": _vector(truth.lever_arm_m),
-            "reach_m": truth.reach_m,
+            "reach_m": round(truth.reach_m, 6),
             "sensor_height_m": truth.sensor_height_m,
             "strap": recording.metadata.strap,
             "hand_axis": recording.metadata.hand_axis,
