@@ -165,7 +165,9 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     A rep goes out from where the arm rests and comes back; an arm that swings passes there both ways. Where no rest
     was recorded nobody can tell.
     """
-    middle = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
-    about_rest = (middle | np.isnan(resting)).all(axis=1) & ~np.isnan(resting).all(axis=1)
+    through = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
+    # A rest at one end of the movement is a rep's; one far away (the wrist before the face) says nothing.
+    at_end = ~through & (resting > -SWING_MIDDLE[0]) & (resting < 1 + SWING_MIDDLE[0])
+    about_rest = through.any(axis=1) & ~at_end.any(axis=1)
     small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S)
     return np.asarray(about_rest & small & ~found.is_cut)
