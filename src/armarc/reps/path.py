@@ -128,12 +128,26 @@ def turning_axis(path: SensorPath, first: int, stop: int) -> FloatArray | None:
 
 
 def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
-    """Angle of the vertical about a sensor axis, shape (n,), rad, unwrapped, zero at its mean direction."""
-    mean = up.mean(axis=0)
-    mean = mean - (mean @ axis) * axis
-    size = float(np.linalg.norm(mean))
+    """Angle of the vertical about a sensor axis.
+
+    Parameters
+    ----------
+    up : ndarray, shape (n, 3)
+        Global up in sensor axes.
+    axis : ndarray, shape (3,)
+
+    Returns
+    -------
+    ndarray, shape (n,), rad
+        Within ±180° of the middle of the path, so that a vertical that passes near the axis, where its angle means
+        nothing, leaves no whole turn behind.
+    """
+    steps = np.linalg.norm(np.diff(up, axis=0), axis=1)
+    middle = steps @ up[1:]
+    middle = middle - (middle @ axis) * axis
+    size = float(np.linalg.norm(middle))
     if size < 1e-3:
-        mean = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
-        size = float(np.linalg.norm(mean))
-    ahead = mean / size
-    return np.unwrap(np.arctan2(up @ np.cross(axis, ahead), up @ ahead))
+        middle = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
+        size = float(np.linalg.norm(middle))
+    ahead = middle / size
+    return np.asarray(np.arctan2(up @ np.cross(axis, ahead), up @ ahead))
