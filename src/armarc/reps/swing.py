@@ -46,6 +46,8 @@ HUBER = 2.3
 
 FLOOR_M = 0.001
 """Double-integrated noise of a good sensor."""
+DRIFT_M_S2 = 3e-5
+"""Per square second from rest to rest: drift that bends, which neither the rests nor the lowering show."""
 SEEMING_TRAVEL = 2.0
 """Peak-to-peak of a random path over its root mean square, about: a sine's is 2.8, a ramp's 3.5, and part of what
 the lowering leaves is sway, which is real."""
@@ -169,6 +171,7 @@ def swings_of_set(
             beyond_m=path_diameter(rest[cycle.up]),
             with_arm_m=path_diameter(arc[cycle.up] @ with_arm),
             scatter_m=max(usual, own),
+            lasts_s=len(path) / motion.rate_hz,
         )
         for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True)
     ]
@@ -176,11 +179,12 @@ def swings_of_set(
     return tuple(next(following) if isinstance(each, _Cycle) else Swing(reason=each) for each in found)
 
 
-def _judged(*, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float) -> Swing:
+def _judged(*, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, lasts_s: float) -> Swing:
     # Errors add to the path in quadrature and never shorten it: their share is taken out again.
     seen = math.sqrt(max(beyond_m**2 - (SEEMING_TRAVEL * scatter_m) ** 2, 0.0))
     se = math.sqrt(
         FLOOR_M**2
+        + (DRIFT_M_S2 * lasts_s**2) ** 2
         + (SCATTER_SHARE * scatter_m) ** 2
         + (TAKEN_SHARE * seen) ** 2
         + (GIRDLE_SHARE * with_arm_m) ** 2
