@@ -181,6 +181,12 @@ def test_reasons_for_no_number():
     assert all(found.travel_m is None and found.se_m is None for found in body_swings(motion, cut))
 
 
+def test_a_lever_arm_that_is_far_off_leaves_no_number():
+    motion, _ = lifted(swung(0.02))
+    wrong = replace(motion, mounting=replace(motion.mounting, lever_arm_m=np.array([0.0, 0.0, -0.3])))
+    assert all(reason.startswith(swing.ADRIFT) for reason in reasons(wrong))
+
+
 def test_slow_reps_are_too_long_from_rest_to_rest():
     curve = raises((85.0,), up_s=7.0, hold_s=0.5, down_s=7.0)
     motion = motion_of(curve)

@@ -58,6 +58,8 @@ GIRDLE_SHARE, GIRDLE_DOUBT = 0.5, 0.5
 """Shares, in the standard error, of what moves with the arm's angle and of what taking it away has changed."""
 WITH_ARM_M = 0.008
 """More than this with the arm's angle is more than a rigid arm shows on any grade of sensor (at most 0.7 cm)."""
+MOST_WITH_ARM_M, MOST_SWING_M = 0.08, 0.15
+"""A girdle rises 3 to 5 cm and no body swings farther in a raise (working limits): beyond, the lever arm is wrong."""
 WIDEST_SE_M, WIDEST_SE_SHARE = 0.01, 0.5
 """A standard error beyond both, the second as a share of the swing, says that the number says nothing."""
 
@@ -68,6 +70,7 @@ GAP = "samples are missing"
 SHORT = "too short a concentric or lowering"
 NO_REST = "no rest before or after the rep"
 LONG = "too long from rest to rest"
+ADRIFT = "the arm does not turn about one point"
 GIRDLE = "cannot be told from the girdle or the elbow"
 UNCERTAIN = "too uncertain"
 
@@ -190,6 +193,10 @@ def _judged(*, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: fl
         + (GIRDLE_SHARE * with_arm_m) ** 2
         + (GIRDLE_DOUBT * (total_m - beyond_m)) ** 2
     )
+    if with_arm_m > MOST_WITH_ARM_M or seen > MOST_SWING_M:
+        return Swing(
+            reason=f"{ADRIFT}: {100 * with_arm_m:.0f} cm with the arm's angle, {100 * seen:.0f} cm beyond it"
+        )
     if with_arm_m > max(seen, WITH_ARM_M):
         return Swing(
             reason=f"{GIRDLE}: {100 * with_arm_m:.1f} cm with the arm's angle, {100 * seen:.1f} cm beyond it"
