@@ -13,17 +13,17 @@ from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, choose
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
-from armarc.motion import ArmMotion, remove_drift, shoulder_acceleration, up_in_sensor
+from armarc.motion import ArmMotion, remove_drift, up_in_sensor
 from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.counting import Counted, count_sets, counting_rules
-from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
+from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.runs import CountingRules
 from armarc.reps.steadiness import moved_sets
-from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
+from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.sensor.noise_seen import gyroscope_noise_density
@@ -385,26 +385,15 @@ def _measured(
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
     errors = angle_errors(motion)
-    shoulder: FloatArray | None = None
-    mounting = motion.mounting
-    if motion.coordinate != "movement" and mounting.lever_arm_m is not None:
-        shoulder = shoulder_acceleration(
-            motion.quaternion,
-            motion.angular_velocity_rad_s,
-            motion.specific_force_m_s2,
-            motion.rate_hz,
-            mounting.lever_arm_m,
-            bandwidth_hz=SWING_BANDWIDTH_HZ,
-        )
     sets: list[MeasuredSet] = []
     for movements, has_moved in zip(found, moved, strict=True):
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
-        swinging = None if shoulder is None else shoulder_motion(motion, raw, shoulder)
+        swings = body_swings(motion, [each.instants for each in raw])
         reps = [
-            measure_rep(motion, each, exercise, errors, swinging, number)
-            for number, each in enumerate(raw, start=1)
+            measure_rep(motion, each, exercise, errors, swing, number)
+            for number, (each, swing) in enumerate(zip(raw, swings, strict=True), start=1)
         ]
         finished = finish_set(reps, motion)
         if has_moved:

@@ -28,7 +28,8 @@ REP_KEYS = [
     "mean_eccentric_deg_s", "mean_eccentric_deg_s_se", "peak_concentric_deg_s", "peak_concentric_deg_s_se",
     "peak_eccentric_deg_s", "peak_eccentric_deg_s_se", "peak_concentric_at_deg", "loaded_range_s",
     "loaded_range_s_se", "plane_deg", "plane_deg_se", "hand_rotation_deg", "hand_rotation_deg_se",
-    "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "quality",
+    "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "body_swing_reason",
+    "quality",
 ]  # fmt: skip
 
 app = typer.Typer(cls=ErrorBoundary)

@@ -77,6 +77,7 @@ def rep_record(rep: Rep) -> dict[str, Any]:
         "smoothness_sparc": None if rep.smoothness_sparc is None else round(rep.smoothness_sparc, 4),
         "body_swing_cm": cm(rep.body_swing_m),
         "body_swing_cm_se": cm(rep.body_swing_se_m),
+        "body_swing_reason": rep.body_swing_reason,
         "quality": list(rep.quality),
     }
 
