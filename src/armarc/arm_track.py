@@ -32,7 +32,7 @@ from armarc.motion import (
     sensor_axis,
     up_in_sensor,
 )
-from armarc.motion.lever_arm import LeverEquations
+from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
 from armarc.motion.mounting import USUAL_HEIGHT_M
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.quaternions import rotate
@@ -42,6 +42,8 @@ from armarc.recording import FloatArray, Piece
 
 RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
+WOBBLING_RAD = math.radians(0.2)
+"""A strap that wobbles more than this moves the edges of a 10° gate by 2–3 %: θ and θ̇ then end below the wobble."""
 SETTLED_M = 0.004
 """A lever arm that moved by less than this between two rounds has settled."""
 MOVING_RAD_S = math.radians(20)
@@ -120,12 +122,16 @@ def track(
         angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
     else:
         angle, rate, coordinate = _turned(orientation, omega, mounting, coordinate, windows, notes)
+    bandwidth_hz = RATE_CUTOFF_HZ
+    if mounting.wobble_rad > WOBBLING_RAD:
+        bandwidth_hz = WOBBLES_ABOVE_HZ
+        angle, lifted = (low_pass(each, piece.rate_hz, bandwidth_hz) for each in (angle, lifted))
     return ArmMotion(
         time_s=piece.time_s,
         rate_hz=piece.rate_hz,
         coordinate=coordinate,
         angle_rad=angle,
-        angle_rate_rad_s=low_pass(rate, piece.rate_hz, RATE_CUTOFF_HZ),
+        angle_rate_rad_s=low_pass(rate, piece.rate_hz, bandwidth_hz),
         elevation_rad=lifted,
         quaternion=orientation.quaternion,
         angular_velocity_rad_s=omega,

@@ -302,9 +302,18 @@ def _windows(motion: ArmMotion, grouping: Grouping) -> SetWindows:
         ranges.append((first, stop))
         for m in movements:
             weight[m.bottom : m.top] = CONCENTRIC_WORTH
-            weight[m.top : m.bottom_after + 1] = 1.0
+            lowered = _lowered(motion.angle_rad, m)
+            weight[m.top : lowered] = 1.0
+            # A body that swings has begun to before the arm sets off again.
+            weight[lowered : m.bottom_after + 1] = CONCENTRIC_WORTH
         bottoms.append(_bottoms(movements))
     return SetWindows(ranges=tuple(ranges), weight=weight, bottoms=tuple(bottoms))
+
+
+def _lowered(angle_rad: FloatArray, movement: Movement) -> int:
+    """First sample after the top at which the arm has come down to the last tenth of its way."""
+    way = angle_rad[movement.top : movement.bottom_after + 1]
+    return movement.top + int(np.argmax(way <= way[-1] + 0.1 * (way[0] - way[-1])))
 
 
 def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:

@@ -163,6 +163,7 @@ def choose_mounting(
         lever_arm_m=vector,
         lever_se_m=_in_plane_se(lever) if lever is not None else 0.05,
         axis_covariance_rad2=spread,
+        wobble_rad=0.0 if lever is None else lever.wobble_rad,
     )
     return mounting, tuple(notes)
 
