@@ -159,8 +159,9 @@ def test_a_strap_that_wobbles_leaves_the_lever_arm_and_is_seen(wobble_hz):
     h = hinge(wobble_rad=math.radians(1.0), wobble_hz=wobble_hz)
     found = fit(h, hanging=h.hanging)
     assert found.bandwidth_hz < wobble_hz
-    assert found.reach_m == pytest.approx(np.linalg.norm(h.lever_arm_m), rel=0.03)
-    assert off_deg(found.vector_m, h.lever_arm_m) < 1.0
+    # Fitted up to 6 Hz the wobble would leave 4 to 26 cm of the 58.
+    assert found.reach_m == pytest.approx(np.linalg.norm(h.lever_arm_m), rel=0.15)
+    assert off_deg(found.vector_m, h.lever_arm_m) < 2.0
     # 1° of a sine is 0.7° of root mean square; the filter lets most of 5 Hz and nearly all of 9 Hz pass.
     assert 0.4 < math.degrees(found.wobble_rad) < 0.75
 

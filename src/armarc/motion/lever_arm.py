@@ -51,6 +51,9 @@ CONFIRMED = 1.0
 """A band counts while less than this share of its acceleration is left by the arm fitted below it: as much is left
 where half of the turning, as a regression sees it, is not the arm's."""
 
+NEGLIGIBLE = 0.001
+"""What is left there counts as nothing below this share of all acceleration: the filters' skirts and noise."""
+
 LeverEquations = dict[tuple[int, int], tuple[FloatArray, ...]]
 """Equations of blocks of a recording, by first and last sample; one array for each of `EDGES_HZ`."""
 
@@ -177,7 +180,9 @@ def fit_lever_arm(
             made[first, stop] = _equations(
                 quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
             )
-        parts.append(_Part(bands=made[first, stop], weight=w, omega=angular_velocity_rad_s[cut]))
+        omega = angular_velocity_rad_s[cut]
+        slow = low_pass(omega, rate_hz, EDGES_HZ[1])
+        parts.append(_Part(bands=made[first, stop], weight=w, omega=omega, slow_omega=slow))
     if not parts:
         return None
     across = _across(parts, hanging)
@@ -197,27 +202,38 @@ def fit_lever_arm(
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """A block of the recording: its equations by upper edge, the worth of its samples, its angular velocity."""
+    """A block of the recording: its equations by upper edge, the worth of its samples, its angular velocity whole and
+    without a strap's wobble."""
 
     bands: tuple[FloatArray, ...]
     weight: FloatArray
     omega: FloatArray
+    slow_omega: FloatArray
 
 
 def _equations(
     quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
 ) -> tuple[FloatArray, ...]:
     """For every upper edge, shape (n, 3 global axes, 7): columns for lever arm, zero-g offset and target."""
-    matrix = lever_matrix(omega, angular_acceleration(omega, rate_hz))
     rotation = to_matrix(quaternion)
-    columns = np.empty((len(omega), 3, 7))
-    np.matmul(rotation, matrix, out=columns[:, :, :3])
-    columns[:, :, 3:6] = rotation
-    columns[:, :, 6] = rotate(quaternion, force)
-    columns[:, 2, 6] -= STANDARD_GRAVITY_M_S2
-    slow = high_pass(columns.reshape(-1, 21), rate_hz, SLOWEST_HZ)
+    turning = rotate(quaternion, omega)
+    measured = rotate(quaternion, force)
+    measured[:, 2] -= STANDARD_GRAVITY_M_S2
     edges = [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
-    return tuple(low_pass(slow, rate_hz, edge).reshape(-1, 3, 7) for edge in edges)
+    out = []
+    for edge in edges:
+        # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
+        steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
+        columns = np.empty((len(omega), 3, 7))
+        np.matmul(
+            lever_matrix(steady, angular_acceleration(steady, rate_hz)), rotation, out=columns[:, :, :3]
+        )
+        columns[:, :, 3:6] = rotation
+        columns[:, :, 6] = measured
+        # The high-pass reflects the signal at its ends: what is fast there must be gone before.
+        passed = high_pass(low_pass(columns.reshape(-1, 21), rate_hz, edge), rate_hz, SLOWEST_HZ)
+        out.append(passed.reshape(-1, 3, 7))
+    return tuple(out)
 
 
 def _stacked(parts: list[_Part], k: int, rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -231,13 +247,14 @@ def _stacked(parts: list[_Part], k: int, rate_hz: float) -> tuple[FloatArray, Fl
 
 def _confirmed(parts: list[_Part], k: int, fitted: LeverArm) -> bool:
     """Whether what the k-th band adds to the one below it turns about the shoulder as the arm was fitted to do."""
-    seen = left = 0.0
+    below = seen = left = 0.0
     for part in parts:
         rows = part.bands[k] - part.bands[k - 1]
         residual = rows[:, :, 6] - rows[:, :, :3] @ fitted.vector_m - rows[:, :, 3:6] @ fitted.offset_m_s2
+        below += float(part.weight @ (part.bands[k - 1][:, :, 6] ** 2).sum(axis=1))
         seen += float(part.weight @ (rows[:, :, 6] ** 2).sum(axis=1))
         left += float(part.weight @ (residual**2).sum(axis=1))
-    return left < CONFIRMED * seen
+    return left < max(CONFIRMED * seen, NEGLIGIBLE * below)
 
 
 def _wobble(parts: list[_Part], rate_hz: float) -> float:
@@ -258,7 +275,7 @@ def _across(parts: list[_Part], hanging: FloatArray | None) -> FloatArray:
     The arm is raised about a horizontal axis, so the arm and the hanging arm's vertical differ within the plane
     of the raise only, not along this axis.
     """
-    omega = np.concatenate([part.omega for part in parts])
+    omega = np.concatenate([part.slow_omega for part in parts])
     weight = np.concatenate([part.weight for part in parts])
     if hanging is not None:
         # Before the axis is looked for: a hand that turns a lot would otherwise be taken for the raise.
