@@ -86,7 +86,6 @@ def knobs(draw):
             hand_axis=draw(st.sampled_from(["+x", "-x", "+y", "-y", "+z", "-z"])),
             roll_rad=draw(st.floats(-3, 3)),
             tilt_rad=draw(st.floats(0, 0.3)),
-            elbow_bend_rad=draw(st.floats(0, 0.5)),
         ),
         sensor=SensorPlan(
             noise=draw(st.sampled_from(["ideal", "common", "poor"])),

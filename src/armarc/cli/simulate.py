@@ -166,7 +166,7 @@ def simulate(
     import math
 
     from armarc.quantities import parse_load
-    from armarc.simulate import Knobs, MountPlan, SensorPlan, find_pattern
+    from armarc.simulate import Body, Knobs, MountPlan, SensorPlan, find_pattern
 
     _check_target(out, force)
     eccentric_s, pause_s, concentric_s, top_s = _parse_tempo(tempo)
@@ -211,6 +211,7 @@ def simulate(
         hand_rotation_rad=None if hand_rotation is None else math.radians(hand_rotation),
         hang_turn_rad=math.radians(hang_turn),
         load_kg=None if load is None else parse_load(load),
+        body=Body(elbow_bottom_rad=math.radians(elbow_bend)),
         mount=MountPlan(
             strap=strap,
             hand_axis=hand_axis,
@@ -218,7 +219,6 @@ def simulate(
             tilt_rad=math.radians(tilt),
             height_m=sensor_height_cm / 100,
             reach_m=reach_m,
-            elbow_bend_rad=math.radians(elbow_bend),
         ),
         sensor=SensorPlan(
             noise=noise,

@@ -1,9 +1,12 @@
 """A synthetic wrist with known truth: plan a session, get the recording and what really happened."""
 
+from armarc.simulate.body import Body
+from armarc.simulate.choreography import Event
 from armarc.simulate.grades import GRADES, Grade
 from armarc.simulate.knobs import Knobs, plan_session
 from armarc.simulate.patterns import PATTERNS, Pattern, find_pattern
 from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
+from armarc.simulate.scenarios import SCENARIOS, draw_body, draw_knobs, draw_session
 from armarc.simulate.session import simulate_session
 from armarc.simulate.truth import Truth, TruthRep, TruthSeries, TruthSet
 from armarc.simulate.truth_file import read_truth, rep_record, truth_path, truth_record, write_truth
@@ -11,6 +14,9 @@ from armarc.simulate.truth_file import read_truth, rep_record, truth_path, truth
 __all__ = [
     "GRADES",
     "PATTERNS",
+    "SCENARIOS",
+    "Body",
+    "Event",
     "Grade",
     "Knobs",
     "MountPlan",
@@ -23,6 +29,9 @@ __all__ = [
     "TruthRep",
     "TruthSeries",
     "TruthSet",
+    "draw_body",
+    "draw_knobs",
+    "draw_session",
     "find_pattern",
     "plan_session",
     "read_truth",
