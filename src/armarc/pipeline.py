@@ -20,7 +20,7 @@ from armarc.reps import MeasuredSet
 from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
-from armarc.reps.steadiness import moved_sets
+from armarc.reps.steadiness import strap_steps
 from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
@@ -247,22 +247,22 @@ def _measure_piece(
     windows = _windows(motion, grouping)
     front_raise = _front_raise(motion, choices, grouping, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    moved = _moved(motion, windows)
-    if any(moved):
+    steps = _strap_steps(motion, windows)
+    if any(steps):
         warnings.append("the sensor moved on the arm: angles of the flagged sets are less certain")
-    return motion, _measured(motion, grouping, choices, sets_before, moved), grouping.left_out
+    return motion, _measured(motion, grouping, choices, sets_before, steps), grouping.left_out
 
 
-def _moved(motion: ArmMotion, windows: SetWindows) -> tuple[bool, ...]:
-    """Whether the strap had moved, for every set; only an arm that hangs between reps can tell."""
+def _strap_steps(motion: ArmMotion, windows: SetWindows) -> tuple[float, ...]:
+    """How far the strap moved, for every set, rad; only an arm that hangs between reps can tell."""
     if motion.coordinate != "elevation":
-        return tuple(False for _ in windows.bottoms)
+        return tuple(0.0 for _ in windows.bottoms)
     up = up_in_sensor(motion.quaternion)
     hanging = []
     for group in windows.bottoms:
         at = np.asarray(group)
         hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
-    return moved_sets(hanging)
+    return strap_steps(hanging)
 
 
 def _same_tops(one: Grouping, other: Grouping, rate_hz: float) -> bool:
@@ -347,7 +347,7 @@ def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnin
 
 
 def _measured(
-    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, moved: tuple[bool, ...]
+    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, steps: tuple[float, ...]
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
     errors = angle_errors(motion)
@@ -363,7 +363,7 @@ def _measured(
             bandwidth_hz=SWING_BANDWIDTH_HZ,
         )
     sets: list[MeasuredSet] = []
-    for movements, has_moved in zip(grouping.sets, moved, strict=True):
+    for movements, step in zip(grouping.sets, steps, strict=True):
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
@@ -373,7 +373,7 @@ def _measured(
             for number, each in enumerate(raw, start=1)
         ]
         finished = finish_set(reps, motion)
-        if has_moved:
+        if step > 0:
             finished = tuple(replace(rep, quality=(*rep.quality, "unsteady_sensor")) for rep in finished)
         sets.append(
             MeasuredSet(

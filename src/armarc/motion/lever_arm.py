@@ -38,10 +38,15 @@ OFFSET_PRIOR_M_S2 = 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
+NOT_HANGING_RAD = math.radians(40)
+"""An arm with a weight hangs 7–11° off the vertical; a pose this far from it does not hang (a watch held before the
+face, a press, a machine)."""
 LEAST_TRUST = 0.05
 """Samples in which the body may swing count by the square of how much quieter the others are, no less than this."""
 BLOCK_S = 10.0
 EDGE_S = 1.5
+GUESSED_S = 0.5
+"""What a low-pass makes of the ends is a guess for about a period of its cutoff."""
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
@@ -145,7 +150,9 @@ def fit_lever_arm(
     weight : ndarray, shape (n,)
         0 ignores a sample; quiet parts of a rep deserve more than its start.
     hanging : ndarray, shape (3,), optional
-        Down in sensor axes while the arm hangs; it tells the turning of the hand from the raising of the arm.
+        Down in sensor axes while the arm hangs; it tells the turning of the hand from the raising of the arm. Leave it
+        out for movements about a vertical axis: it is their axis. Where the fit finds the arm elsewhere, the pose was
+        none of a hanging arm, and the fitted direction takes its place.
     missing : ndarray of bool, shape (n,), optional
     height_m : ndarray, shape (3,), m, optional
         From the bone to the sensor in sensor axes, where the strap's place is known: along the axis of the raise,
@@ -185,18 +192,27 @@ def fit_lever_arm(
         parts.append(_Part(bands=made[first, stop], weight=w, omega=omega, slow_omega=slow))
     if not parts:
         return None
-    across = _across(parts, hanging)
+    fitted = _widest_confirmed(parts, _across(parts, hanging), height_m, rate_hz)
+    if fitted is not None and hanging is not None:
+        cosine = float(fitted.vector_m @ hanging) / max(fitted.reach_m, 1e-9)
+        if cosine < math.cos(NOT_HANGING_RAD):
+            arm = fitted.vector_m / max(fitted.reach_m, 1e-9)
+            fitted = _widest_confirmed(parts, _across(parts, arm), height_m, rate_hz)
+    return fitted
+
+
+def _widest_confirmed(
+    parts: list[_Part], across: FloatArray, height_m: FloatArray | None, rate_hz: float
+) -> LeverArm | None:
+    """Fit band by band, as far up as the accelerometer confirms what the gyroscope says."""
     edges = [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
     fitted = None
     for k in range(len(edges)):
         if fitted is not None and not _confirmed(parts, k, fitted):
-            break
+            return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
         fitted = _solve(*_stacked(parts, k, rate_hz), across, height_m, edges[k], rate_hz)
         if fitted is None:
             return None
-    assert fitted is not None
-    if fitted.bandwidth_hz < edges[-1]:
-        fitted = replace(fitted, wobble_rad=_wobble(parts, rate_hz))
     return fitted
 
 
@@ -221,6 +237,7 @@ def _equations(
     measured[:, 2] -= STANDARD_GRAVITY_M_S2
     edges = [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
     out = []
+    guessed = min(round(GUESSED_S * rate_hz), len(omega) // 8)
     for edge in edges:
         # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
         steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
@@ -230,8 +247,12 @@ def _equations(
         )
         columns[:, :, 3:6] = rotation
         columns[:, :, 6] = measured
-        # The high-pass reflects the signal at its ends: what is fast there must be gone before.
-        passed = high_pass(low_pass(columns.reshape(-1, 21), rate_hz, edge), rate_hz, SLOWEST_HZ)
+        # Either filter reflects the signal at its ends. What is fast there would shift all that the high-pass leaves,
+        # so that it gets what the low-pass made without its own ends.
+        passed = low_pass(columns.reshape(-1, 21), rate_hz, edge)
+        inner = slice(guessed, len(passed) - guessed)
+        passed[inner] = high_pass(passed[inner], rate_hz, SLOWEST_HZ)
+        passed[:guessed] = passed[len(passed) - guessed :] = 0.0
         out.append(passed.reshape(-1, 3, 7))
     return tuple(out)
 
