@@ -22,7 +22,7 @@ from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.runs import CountingRules
-from armarc.reps.steadiness import moved_sets
+from armarc.reps.steadiness import strap_steps
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
@@ -255,22 +255,22 @@ def _measure_piece(
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    moved = _moved(motion, windows)
-    if any(moved):
+    steps = _strap_steps(motion, windows)
+    if any(steps):
         warnings.append("the sensor moved on the arm: angles of the flagged sets are less certain")
-    return motion, _measured(motion, sets, choices, sets_before, moved), _timed(motion, counted)
+    return motion, _measured(motion, sets, choices, sets_before, steps), _timed(motion, counted)
 
 
-def _moved(motion: ArmMotion, windows: SetWindows) -> tuple[bool, ...]:
-    """Whether the strap had moved, for every set; only an arm that hangs between reps can tell."""
+def _strap_steps(motion: ArmMotion, windows: SetWindows) -> tuple[float, ...]:
+    """How far the strap moved, for every set, rad; only an arm that hangs between reps can tell."""
     if motion.coordinate != "elevation":
-        return tuple(False for _ in windows.bottoms)
+        return tuple(0.0 for _ in windows.bottoms)
     up = up_in_sensor(motion.quaternion)
     hanging = []
     for group in windows.bottoms:
         at = np.asarray(group)
         hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
-    return moved_sets(hanging)
+    return strap_steps(hanging)
 
 
 def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
@@ -339,9 +339,18 @@ def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWi
         ranges.append((first, stop))
         for m in movements:
             weight[m.bottom : m.top] = CONCENTRIC_WORTH
-            weight[m.top : m.bottom_after + 1] = 1.0
+            lowered = _lowered(motion.angle_rad, m)
+            weight[m.top : lowered] = 1.0
+            # A body that swings has begun to before the arm sets off again.
+            weight[lowered : m.bottom_after + 1] = CONCENTRIC_WORTH
         bottoms.append(_bottoms(movements))
     return SetWindows(ranges=tuple(ranges), weight=weight, bottoms=tuple(bottoms))
+
+
+def _lowered(angle_rad: FloatArray, movement: Movement) -> int:
+    """First sample after the top at which the arm has come down to the last tenth of its way."""
+    way = angle_rad[movement.top : movement.bottom_after + 1]
+    return movement.top + int(np.argmax(way <= way[-1] + 0.1 * (way[0] - way[-1])))
 
 
 def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:
@@ -381,12 +390,12 @@ def _measured(
     found: tuple[tuple[Movement, ...], ...],
     choices: Choices,
     sets_before: int,
-    moved: tuple[bool, ...],
+    steps: tuple[float, ...],
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
     errors = angle_errors(motion)
     sets: list[MeasuredSet] = []
-    for movements, has_moved in zip(found, moved, strict=True):
+    for movements, step in zip(found, steps, strict=True):
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
@@ -396,7 +405,7 @@ def _measured(
             for number, (each, swing) in enumerate(zip(raw, swings, strict=True), start=1)
         ]
         finished = finish_set(reps, motion)
-        if has_moved:
+        if step > 0:
             finished = tuple(replace(rep, quality=(*rep.quality, "unsteady_sensor")) for rep in finished)
         sets.append(
             MeasuredSet(

@@ -119,7 +119,7 @@ def measure_rep(
         top_rad=at.top_rad,
         rom_rad=at.top_rad - at.bottom_rad,
         rom_se_rad=errors.of_range(m.top, at.start),
-        top_se_rad=errors.of_angle(m.top),
+        top_se_rad=errors.of_angle(m.top) if errors.has_zero else None,
         concentric_s=up_s,
         hold_s=(at.top_end - at.top_start) / hz,
         eccentric_s=down_s,
@@ -178,7 +178,7 @@ def _further_errors(
         inside = _time_inside(angle[first : last + 1], loaded, hz) or 0.0
         loaded_se = math.hypot((shifted[1] - shifted[0]) / 2, errors.of_rate(inside), 2 * INSTANT_FLOOR_S)
     return {
-        "bottom_se_rad": bottom_se,
+        "bottom_se_rad": bottom_se if errors.has_zero else None,
         "concentric_se_s": math.hypot(start, top_start),
         "hold_se_s": math.hypot(top_start, top_end),
         "eccentric_se_s": math.hypot(top_end, end),

@@ -83,6 +83,11 @@ class AngleErrors:
         """Share of an axis turned sideways that shows where angles are subtracted."""
         return BESIDE if self.is_fitted else 1.0
 
+    @property
+    def has_zero(self) -> bool:
+        """Whether θ counts from the vertical; the zero of any other angle is arbitrary and has no error."""
+        return self.up is not None
+
     def of_angle(self, at: int) -> float:
         """Standard error of θ at a sample, rad."""
         # What a scale error does comes with the way up from the hanging arm.
