@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from invented_movement import GRAVITY, HEADER, movement, text_table
+from invented_movement import GRAVITY, HEADER, text_table
 
 from armarc.recording import read_csv
 from armarc.recording.clipping import GYROSCOPE_RANGES_RAD_S, clipped_samples
@@ -47,8 +47,13 @@ def test_stated_range():
 
 
 def test_reader_flags_and_says(tmp_path):
-    t, force, turning = movement()
-    turning = 4.0 * np.degrees(turning)
+    # About the vertical, so that gravity does not see how far it turned.
+    rng = np.random.default_rng(1)
+    t = np.arange(1000) / 100.0
+    force = np.column_stack([0 * t, 0 * t, 0 * t + GRAVITY]) + rng.normal(0, 0.03, (1000, 3))
+    turning = np.column_stack([0 * t, 0 * t, 400 * np.sin(2 * np.pi * 0.7 * t)]) + rng.normal(
+        0, 0.2, (1000, 3)
+    )
     limit = 250.0
     assert (np.abs(turning) > limit).any()
     path = tmp_path / "recording.csv"
