@@ -201,12 +201,13 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     inferences = [sentence for part in (*both, timeline) for sentence in part.inferences]
     warnings = [sentence for part in (*both, timeline) for sentence in part.warnings]
     rate = float(f"{1.0 / timeline.period_s:.10g}")
-    time_s = timeline.time_s - timeline.time_s[0]
+    time_s = timeline.time_s - _beginning(first, second, timeline)
     _check_extent(rate, time_s, first.file)
     _check_alive(samples.acceleration, "accelerometer", first.file)
     _check_alive(samples.angular_velocity, "gyroscope", second.file)
-    if samples.incomplete_rows:
-        warnings.append(f"{samples.incomplete_rows} row(s) with missing cells were left out")
+    blank = samples.incomplete_rows - sum(part.empty_rows for part in both)
+    if blank > 0:
+        warnings.append(f"{blank} row(s) with missing cells were left out")
 
     names_a, names_g = first.column_names("acceleration"), second.column_names("angular_velocity")
     rotation = samples.angular_velocity
@@ -289,6 +290,14 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     )
 
 
+def _beginning(first: LoadedFile, second: LoadedFile, timeline: Timeline) -> float:
+    """Where time starts: with the first sample, or with the file if that began before the sensor woke."""
+    stamps = first.stamps.seconds
+    if first is second and first.asleep_rows and stamps[0] <= timeline.time_s[0]:
+        return float(stamps[0])
+    return float(timeline.time_s[0])
+
+
 def _check_extent(rate_hz: float, time_s: FloatArray, file: str) -> None:
     if not LOWEST_RATE_HZ * 0.97 <= rate_hz <= HIGHEST_RATE_HZ * 1.03:
         raise TimingError(
@@ -297,9 +306,10 @@ def _check_extent(rate_hz: float, time_s: FloatArray, file: str) -> None:
             "check the unit of time (--units time=…) or record faster",
             file=file,
         )
-    if float(time_s[-1]) < SHORTEST_RECORDING_S:
+    lasting = float(time_s[-1] - time_s[0])
+    if lasting < SHORTEST_RECORDING_S:
         raise TimingError(
-            f"the recording lasts only {float(time_s[-1]):.2g} s", "record for at least a second", file=file
+            f"the recording lasts only {lasting:.2g} s", "record for at least a second", file=file
         )
 
 

@@ -30,7 +30,8 @@ class LoadedFile:
 
     ``acceleration`` and ``angular_velocity`` have shape (n, 3), in the file's units, NaN where a cell is
     blank; None for a quantity that was not asked for. ``head`` is the metadata found above and among the
-    rows.
+    rows; ``empty_rows`` counts rows of zeros, which are blanks by then, ``asleep_rows`` those before the first
+    reading.
     """
 
     file: str
@@ -42,6 +43,8 @@ class LoadedFile:
     angular_velocity: FloatArray | None
     temperature: FloatArray | None
     head: dict[str, Any]
+    empty_rows: int = 0
+    asleep_rows: int = 0
     inferences: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -119,6 +122,7 @@ def load_file(
         loaded.acceleration = loaded.acceleration + pull
     if choice.label is not None:
         _split_by_label(loaded, table, choice.label)
+    _without_zeros(loaded)
     return loaded
 
 
@@ -182,6 +186,30 @@ def _without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[st
         LARGEST_STAMP: "time(s) far beyond any clock",
     }
     return [f"{count} {named[limit]} were taken as missing" for limit, count in counts.items() if count]
+
+
+def _without_zeros(loaded: LoadedFile) -> None:
+    """Blank the rows of zeros that loggers write before the sensor woke and where a packet was lost.
+
+    An accelerometer that reads exactly nothing on three axes is in free fall without noise, which none is; a
+    gyroscope may rest at zero, so alone it is believed.
+    """
+    force, rate = loaded.acceleration, loaded.angular_velocity
+    if force is None:
+        return
+    empty = (force[:, 0] == 0) & (force[:, 1] == 0) & (force[:, 2] == 0)
+    if not empty.any() or empty.all():
+        return
+    loaded.acceleration = np.where(empty[:, None], np.nan, force)
+    if rate is not None:
+        silent = empty & (rate[:, 0] == 0) & (rate[:, 1] == 0) & (rate[:, 2] == 0)
+        loaded.angular_velocity = np.where(silent[:, None], np.nan, rate)
+    count = int(empty.sum())
+    first = int(np.argmin(empty))
+    loaded.warnings.append(
+        f"{count} row(s) of zeros were taken as missing: the sensor was not awake or its packet was lost"
+    )
+    loaded.empty_rows, loaded.asleep_rows = count, first
 
 
 def _stamps(
