@@ -23,6 +23,7 @@ from armarc.errors import FormatError, UnitError
 from armarc.motion.orientation import estimate_orientation
 from armarc.motion.quaternions import rotate_back
 from armarc.recording import read_csv
+from armarc.recording.clipping import GYROSCOPE_RANGES_RAD_S, clipped_samples
 
 PEOPLE = Path(__file__).resolve().parents[3] / "shared" / "datasets" / "people"
 GRAVITY_M_S2 = 9.80665
@@ -116,6 +117,26 @@ def test_a_gyroscope_with_its_axes_mixed_up_is_doubted(tmp_path, code, order, si
     assert all(doubted)
 
 
+@pytest.mark.parametrize("code", range(7))
+def test_a_calibrated_gyroscope_at_the_end_of_its_range_is_seen(code):
+    """Real rates, cut where a sensor's range would end and then calibrated; and as they are, never cut."""
+    rng = np.random.default_rng(code)
+    seen = []
+    for k in picked(code)[::3]:
+        rates = samples(k)[:, 3:]
+        assert not clipped_samples(rates, GYROSCOPE_RANGES_RAD_S, 2.0).any()
+        limit = np.quantile(np.abs(rates).max(axis=1), 0.96)
+        if limit < 2.1:
+            continue
+        true = (np.abs(rates) >= limit).any(axis=1)
+        matrix = np.eye(3) + rng.normal(0, 0.02, (3, 3))
+        values = np.round(np.clip(rates, -limit, limit) @ matrix.T + rng.normal(0, 0.05, 3), 5)
+        flags = clipped_samples(values, GYROSCOPE_RANGES_RAD_S, 2.0)
+        assert (flags & ~true).sum() <= 2
+        seen.append(flags[true].mean())
+    assert not seen or np.mean(np.array(seen) > 0.3) >= 0.7
+
+
 needs_people = pytest.mark.skipif(not PEOPLE.is_dir(), reason="the people data is not beside the project")
 # The upper arm's gyroscope of the second and third person fits its accelerometer in no order of its axes.
 ODD = {"dumbbell-lateral-raise.s2.upper-arm", "dumbbell-lateral-raise.s3.upper-arm"}
@@ -141,5 +162,6 @@ def test_people_are_read_the_same_with_and_without_named_units(tmp_path, path):
     named = read_csv(path)
     recording = read_csv(unnamed(path, tmp_path / "unnamed.csv"))
     assert recording.source.units == named.source.units
+    assert not recording.is_clipped.any()
     doubted = any("do not turn together" in warning for warning in recording.warnings)
     assert doubted == (path.name.removesuffix(".csv.gz") in ODD)
