@@ -21,8 +21,9 @@ _LEAST_SHARE = 0.35
 gravity was removed well, mostly below 0.2 where badly."""
 _FITTING = 0.25
 """A misfit that a gyroscope in the wrong unit stays above: whatever spins is a centrifuge by half."""
-_NO_GRAVITY_HINT = (
-    "record the accelerometer including gravity; without it nobody can tell which way the arm points"
+NO_GRAVITY_HINT = (
+    "record the accelerometer including gravity, or give gravity in columns of its own beside (gravity_x, …); without "
+    "it nobody can tell which way the arm points"
 )
 
 
@@ -77,7 +78,7 @@ def acceleration_unit(
             raise FormatError(
                 f"turned back by the gyroscope, the acceleration averages {gravity:.3g} {unit} where gravity would "
                 f"stand (its median is {median:.3g} {unit}): gravity was removed from it",
-                _NO_GRAVITY_HINT,
+                NO_GRAVITY_HINT,
                 file=file,
                 column=column,
             )
@@ -97,7 +98,7 @@ def acceleration_unit(
         raise FormatError(
             f"turned back by the gyroscope, the acceleration averages {gravity:.3g} where gravity would stand (its "
             f"median is {median:.3g}): gravity was removed from it",
-            _NO_GRAVITY_HINT,
+            NO_GRAVITY_HINT,
             file=file,
             column=column,
         )

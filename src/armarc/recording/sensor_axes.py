@@ -98,7 +98,8 @@ def order_of_greek(
         raise FormatError(
             f"the columns {', '.join(names)} may be about x, y, z or about z, x, y; the movement does not "
             "tell",
-            f"name them: --columns gx={names[0]},gy={names[1]},gz={names[2]}",
+            f"name them: --columns gx={names[0]},gy={names[1]},gz={names[2]}; if the acceleration is one without "
+            "gravity, record it including gravity: nothing can be measured without",
             file=file,
         )
     why = (
