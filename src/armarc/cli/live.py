@@ -11,12 +11,13 @@ from armarc.cli import measuring_options as measuring
 
 if TYPE_CHECKING:
     import asyncio
+    import contextlib
     from collections.abc import AsyncIterator, Callable
 
     from armarc.choices import Choices
     from armarc.live.session import Face, Session
     from armarc.live.source import Item
-    from armarc.live.web.server import WebFace
+    from armarc.live.web.face import WebFace
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
 
@@ -313,25 +314,26 @@ async def _run(
     return 0
 
 
-async def _web(stack: Any, host: str, port: int, on_screen: bool, tell: Callable[[str], None]) -> WebFace:
+async def _web(
+    stack: contextlib.AsyncExitStack, host: str, port: int, on_screen: bool, tell: Callable[[str], None]
+) -> WebFace:
     from armarc.live.web.access import open_access, own_address
-    from armarc.live.web.server import Server, WebFace
+    from armarc.live.web.face import PageProcess
 
     access = open_access(host, port)
-    face = WebFace()
-    server = await stack.enter_async_context(Server(face, access))
+    page = stack.enter_context(PageProcess(access))
     shown = own_address(host)
     shown = f"[{shown}]" if ":" in shown else shown
     query = f"/?token={access.token}" if access.token else "/"
     import sys
 
-    print(f"armarc: the page is at http://{shown}:{server.port}{query}", file=sys.stderr, flush=True)
+    print(f"armarc: the page is at http://{shown}:{page.port}{query}", file=sys.stderr, flush=True)
     if on_screen:
         import asyncio
 
         await asyncio.sleep(2.0)  # long enough to read it before the screen takes over
-        tell(f"the page was at http://{shown}:{server.port}{query}")
-    return face
+        tell(f"the page was at http://{shown}:{page.port}{query}")
+    return page.face
 
 
 def _sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:

@@ -22,6 +22,8 @@ FRAMES_PER_S = 15.0
 class JsonLines:
     """One JSON object per event and line."""
 
+    name = "the reader of the events"
+
     def __init__(self, out: TextIO | None = None) -> None:
         self._out = out or sys.stdout
 
@@ -39,6 +41,8 @@ class JsonLines:
 
 class TerminalFace:
     """The lifting screen, drawn at most `FRAMES_PER_S` times a second, and at once for a verdict."""
+
+    name = "the screen"
 
     def __init__(self, screen: Screen) -> None:
         self._screen = screen
@@ -63,6 +67,8 @@ class TerminalFace:
 class SoundFace:
     """Tones through a player."""
 
+    name = "the sound"
+
     def __init__(self, player: Player) -> None:
         self._player = player
 
@@ -82,6 +88,8 @@ class SoundFace:
 
 class SpeechFace:
     """Speaks the rep count; gives up with one sentence when the command fails."""
+
+    name = "the speech"
 
     def __init__(self, speaker: Speaker, tell: Callable[[str], None]) -> None:
         self._speaker: Speaker | None = speaker

@@ -6,10 +6,12 @@ Measuring, hooks and the log run in a worker thread, so that the screen and the 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Protocol
 
 from armarc.choices import Choices
@@ -24,7 +26,9 @@ from armarc.recording import Metadata, RecordingWriter
 
 
 class Face(Protocol):
-    """Something that shows, sounds or sends the session."""
+    """Something that shows, sounds or sends the session; `name` is what people call it."""
+
+    name: str
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """An event, as its JSON record and, when it came from the engine, as itself."""
@@ -127,8 +131,8 @@ class Session:
                     await self._jobs.pop(0)
         finally:
             worker.shutdown(wait=True)
-            for face in self.faces:
-                face.close()
+            for face in list(self.faces):
+                self._show(face, face.close)
 
     def _opening(self) -> dict[str, Any]:
         board = self.board
@@ -168,8 +172,8 @@ class Session:
         self._refresh()
 
     def _refresh(self) -> None:
-        for face in self.faces:
-            face.refresh(self.board)
+        for face in list(self.faces):
+            self._show(face, partial(face.refresh, self.board))
 
     def _hear(self, events: list[EngineEvent], worker: ThreadPoolExecutor) -> None:
         for event in events:
@@ -180,8 +184,19 @@ class Session:
                 self._jobs.append(asyncio.create_task(self._afterwards(event, worker)))
 
     def _send(self, record: dict[str, Any], event: EngineEvent | None) -> None:
-        for face in self.faces:
-            face.hear(record, event)
+        for face in list(self.faces):
+            self._show(face, partial(face.hear, record, event))
+
+    def _show(self, face: Face, what: Callable[[], None]) -> None:
+        """Let a face do something; one that fails is dropped, and capture, counting and log go on."""
+        try:
+            what()
+        except Exception as error:
+            self.faces.remove(face)
+            reason = getattr(error, "strerror", None) or error
+            self.tell(f"{face.name} is gone: {reason}; the session goes on")
+            with contextlib.suppress(Exception):
+                face.close()
 
     def _news(self, news: LinkNews) -> None:
         board = self.board
