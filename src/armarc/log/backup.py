@@ -16,10 +16,10 @@ import sqlalchemy as sa
 from armarc import __version__
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.exporting import whole_file
 from armarc.log.location import Location, find_location
 from armarc.log.store import Store, open_log
 from armarc.log.vault import sha256_of
+from armarc.outputs import BACKUP, CAREFUL, Guard
 
 FORMAT = "armarc.backup/1"
 _DATABASE = "log.sqlite"
@@ -36,13 +36,13 @@ class Carried:
     missing: int
 
 
-def back_up(store: Store, path: Path) -> Carried:
+def back_up(store: Store, path: Path, guard: Guard = CAREFUL) -> Carried:
     """Write log and recordings into one ZIP file, with a hash of every part; writers need not stop.
 
     Raises
     ------
-    LogError
-        If it cannot be written.
+    UsageError
+        If it cannot be written, or something there must be kept.
     """
     with tempfile.TemporaryDirectory() as folder:
         copy_file = Path(folder) / _DATABASE
@@ -54,7 +54,7 @@ def back_up(store: Store, path: Path) -> Carried:
     with store.reading() as connection:
         rows = connection.execute(sa.select(table.c.sha256, table.c.suffix).where(table.c.kept)).all()
     hashes, missing = {_DATABASE: sha256_of(content)}, 0
-    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+    with guard.open(path, BACKUP) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr(_DATABASE, content)
         for row in rows:
             raw = store.vault.get(row.sha256, row.suffix)
