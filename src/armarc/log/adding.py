@@ -107,6 +107,9 @@ def add_result(
     elif not store.read_only:
         store.vault.put(sha256, suffix, content)
     with store.writing() as connection:
+        if content is not None:
+            # Somebody may have deleted it for good in between; nobody can while this is written.
+            store.vault.put(sha256, suffix, content)
         values = {
             "sha256": sha256,
             "file_name": Path(name).name,

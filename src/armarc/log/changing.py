@@ -140,8 +140,12 @@ def purge_removed(store: Store) -> tuple[int, int]:
         connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
         in_use = sa.select(sets.c.session_id)
         connection.execute(sa.delete(schema.session).where(schema.session.c.id.not_in(in_use)))
-    for row in orphans:
-        store.vault.drop(row.sha256, row.suffix)
+    # The files go after the rows are gone for certain, and only if nobody has added them again since.
+    with store.writing() as connection:
+        again = set(connection.execute(sa.select(kept.c.sha256)).scalars())
+        for row in orphans:
+            if row.sha256 not in again:
+                store.vault.drop(row.sha256, row.suffix)
     return len(gone), len(orphans)
 
 
