@@ -58,7 +58,7 @@ def import_command(
     log_file: LogFile = None,
 ) -> None:
     """Measure and log many recordings; what is in the log already is not doubled."""
-    from armarc.errors import InputError
+    from armarc.errors import InputError, LogError
     from armarc.log.labels import Labels, check_side
     from armarc.log.store import open_log
     from armarc.quantities import parse_load
@@ -76,10 +76,16 @@ def import_command(
         raise InputError("no recordings there", "name CSV files, or folders that hold some")
     records: list[dict[str, Any]] = []
     with open_log(log_file) as store:
+        key = None if exercise is None else exercise_key(exercise)
         for file in _with_progress(files):
-            records.append(
-                _import_one(store, file, None if exercise is None else exercise_key(exercise), labels)
-            )
+            try:
+                records.append(_import_one(store, file, key, labels))
+            except LogError as error:
+                done = sum(record["status"] != "failed" for record in records)
+                raise LogError(
+                    f"{error.message}; it stopped at {file}, after {done} of {len(files)} recordings",
+                    f"{error.hint}. Then run the same again: what is in the log is not doubled",
+                ) from None
     if as_json:
         print_json({"schema": "armarc.log-import/1", "files": records})
     else:
