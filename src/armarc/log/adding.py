@@ -23,7 +23,7 @@ from armarc.log.measuring import READING_OPTIONS, merged_content
 from armarc.log.moments import read_moment
 from armarc.log.rows import rep_row, set_row
 from armarc.log.store import Store
-from armarc.log.vault import read_recording, safe_suffix, sha256_of
+from armarc.log.vault import is_kept_name, read_recording, safe_suffix, sha256_of
 
 RESULT_SCHEMA = "armarc.sets/1"
 
@@ -282,7 +282,7 @@ def _checked(result: dict[str, Any]) -> dict[str, Any]:
 def _stand_in_hash(document: dict[str, Any]) -> str:
     """Name for a recording whose bytes are not at hand: its own hash if known, else that of the result."""
     known = document["source"].get("sha256")
-    if isinstance(known, str) and len(known) == 64:
+    if isinstance(known, str) and is_kept_name(known, ""):
         return known
     text = json.dumps(
         {key: document[key] for key in ("source", "sets")}, sort_keys=True, separators=(",", ":")
