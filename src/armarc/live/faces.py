@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -29,8 +31,12 @@ class JsonLines:
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """Print the record at once."""
-        self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
-        self._out.flush()
+        try:
+            self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
+            self._out.flush()
+        except BrokenPipeError:
+            let_go(self._out)
+            raise
 
     def refresh(self, board: Board) -> None:
         """Nothing: samples are no events."""
@@ -110,3 +116,11 @@ class SpeechFace:
 
     def close(self) -> None:
         """Let the last word be finished."""
+
+
+def let_go(stream: TextIO) -> None:
+    """Lead a stream nobody reads any more into nothing, so that what is left of it is not tried again at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, stream.fileno())
+        os.close(nothing)
