@@ -67,7 +67,7 @@ def test_a_poisoned_row_reaches_no_file(tmp_path: Path, secret: Path, which: int
         assert any("never wrote" in one for one in check_log(store).problems)
         back_up(store, tmp_path / "b.zip")
         remove_sets(store, [set_id])
-        assert purge_removed(store) == (1, 1)
+        assert purge_removed(store) == (1, 1, 0)
     assert secret.read_bytes() == SECRET
     with zipfile.ZipFile(tmp_path / "b.zip") as archive:
         assert all(SECRET not in archive.read(name) for name in archive.namelist())

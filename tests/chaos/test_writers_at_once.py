@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,27 +16,9 @@ from armarc.log.changing import edit_sets, purge_removed, remove_sets, undo
 from armarc.log.checking import check_log
 from armarc.log.reading import get_set
 from invented_log import invented_file, invented_result
-from postgres_server import Server, running_server
+from postgres_server import Server
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with running_server(tmp_path_factory.mktemp("pg")) as one:
-        yield one
-
-
-@pytest.fixture(params=["file", "server"])
-def where(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    if request.param == "file":
-        yield str(tmp_path / "log.sqlite")
-        return
-    url = request.getfixturevalue("server").url
-    yield url
-    with open_log(url) as store, store.engine.begin() as connection:
-        names = ", ".join(table.name for table in schema.metadata.sorted_tables)
-        connection.execute(sa.text(f"DROP TABLE {names} CASCADE"))
 
 
 def together(*works: Callable[[], Any]) -> list[BaseException]:

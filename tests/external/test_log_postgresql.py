@@ -49,7 +49,7 @@ def test_everything_works_on_the_server(store, tmp_path):
     assert undo(store).action == "measure"
     assert check_log(store).problems == ()
     remove_sets(store, added.set_ids)
-    assert purge_removed(store) == (2, 1)
+    assert purge_removed(store) == (2, 1, 0)
     assert check_log(store).recordings == 0
 
 

@@ -17,6 +17,7 @@ import sqlalchemy as sa
 
 from armarc.errors import InputError
 from armarc.log import schema
+from armarc.log.authors import author_of
 from armarc.log.document import check_shape
 from armarc.log.labels import DEFAULT_LIFTER, Labels
 from armarc.log.measuring import READING_OPTIONS, merged_content
@@ -118,6 +119,7 @@ def add_result(
             "kept": content is not None,
             "started_at": begun.timestamp(),
             "added_at": time.time(),
+            "added_by": author_of(connection),
         }
         recording_id = insert_once(connection, schema.recording, ("sha256",), values)
         found = connection.execute(

@@ -70,6 +70,12 @@ _TAGS_AND_CHANGES = (
 )
 
 
+_AUTHORS = (
+    "ALTER TABLE recording ADD COLUMN added_by TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE change ADD COLUMN author TEXT NOT NULL DEFAULT ''",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Migration:
     """One step: ``statements`` are applied in order, then the step is recorded, in one transaction."""
@@ -82,6 +88,7 @@ class Migration:
 MIGRATIONS = (
     Migration(1, "sets and reps", _SETS_AND_REPS),
     Migration(2, "tags and the journal of changes", _TAGS_AND_CHANGES),
+    Migration(3, "who added and who changed", _AUTHORS),
 )
 NEWEST = MIGRATIONS[-1].version
 

@@ -258,7 +258,7 @@ def _advice(what: str) -> str:
         return f"another program kept it busy for {BUSY_TIMEOUT_S:.0f} s; close it and try again"
     if "full" in what or "disk i/o" in what or "no space" in what:
         return "the disk is full or failing: free some space and try again; the set was not logged"
-    if "permission denied for" in what or "must be owner" in what:
+    if any(word in what for word in ("permission denied for", "must be owner", "read-only transaction")):
         return "your role has no right to do that on this server: ask whoever keeps the log"
     if "terminat" in what or "closed the connection" in what or "shutting down" in what:
         return "the server went away: what was said to be done is in the log; try again when it is back"
