@@ -7,6 +7,7 @@ import glob
 import os
 import shutil
 import subprocess
+import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -59,8 +60,8 @@ def _programs() -> Path | None:
 
 
 @contextlib.contextmanager
-def running_server(folder: Path) -> Iterator[Server]:
-    """A server in a folder, from here to the end of the block."""
+def running_server() -> Iterator[Server]:
+    """A server from here to the end of the block."""
     pytest.importorskip("psycopg", reason="the driver psycopg is not installed")
     programs = _programs()
     if programs is None:
@@ -69,13 +70,11 @@ def running_server(folder: Path) -> Iterator[Server]:
     if os.geteuid() == 0:
         if shutil.which("setpriv") is None:
             pytest.skip("the server does not run as superuser, and setpriv is not there")
-        # The server refuses the superuser: it runs as the unprivileged user of its own folder.
-        os.chown(folder, 65534, 65534)
-        for parent in folder.parents:
-            if parent == Path("/tmp") or parent == parent.parent:
-                break
-            parent.chmod(parent.stat().st_mode | 0o011)
         become = ("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups")
+    # Not in the folder of the test run: that one is closed to other users whenever another run starts.
+    folder = Path(tempfile.mkdtemp(prefix="armarc-pg-"))
+    if become:
+        os.chown(folder, 65534, 65534)  # the server refuses the superuser
     made = subprocess.run(
         [*become, programs / "initdb", "-D", folder / "data", "-U", "armarc", "-A", "trust", "-E", "UTF8",
          "--no-sync", "--locale=C"],
@@ -89,3 +88,4 @@ def running_server(folder: Path) -> Iterator[Server]:
         yield server
     finally:
         server.crash()
+        shutil.rmtree(folder, ignore_errors=True)

@@ -13,8 +13,8 @@ from postgres_server import Server, running_server
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with running_server(tmp_path_factory.mktemp("pg")) as one:
+def server() -> Iterator[Server]:
+    with running_server() as one:
         yield one
 
 

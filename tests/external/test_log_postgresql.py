@@ -18,8 +18,8 @@ from postgres_server import running_server
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    with running_server(tmp_path_factory.mktemp("pg")) as one:
+def server():
+    with running_server() as one:
         yield one.url
 
 
