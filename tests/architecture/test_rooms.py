@@ -10,7 +10,7 @@ import pytest
 
 SOURCE = Path(__file__).parents[2] / "src" / "armarc"
 
-BASE = {"errors", "folders", "strict_toml", "quantities", "exercises", "settings", "__version__"}
+BASE = {"errors", "folders", "outputs", "strict_toml", "quantities", "exercises", "settings", "__version__"}
 """Shared ground below the rooms; within it, too, imports run one way (see ``ALLOWED``)."""
 
 ALLOWED: dict[str, set[str]] = {
@@ -19,6 +19,7 @@ ALLOWED: dict[str, set[str]] = {
     "folders": set(),
     "strict_toml": {"errors"},
     "quantities": {"errors"},
+    "outputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "settings": {"exercises", "folders", "quantities", "strict_toml", "errors"},
     # the rooms, in the order of the data

@@ -340,13 +340,19 @@ def simulate(
 
 
 def _check_target(out: Path, force: bool) -> None:
+    from armarc.cli.outputs import guard_for
     from armarc.errors import UsageError
+    from armarc.outputs import RECORDING
 
     if out.suffix.lower() != ".csv":
         raise UsageError(f"the recording's name must end in .csv, got {out.name!r}", f"try {out.stem}.csv")
     if not out.parent.is_dir():
         raise UsageError(f"there is no folder {str(out.parent)!r}", "make it first")
-    taken = [path for path in (out, out.with_suffix(".truth.json")) if path.exists()]
+    guard = guard_for(force=True)
+    targets = (out, out.with_suffix(".truth.json"))
+    for path in targets:
+        guard.check(path, RECORDING)  # not even by force over the log
+    taken = [path for path in targets if path.exists()]
     if taken and not force:
         raise UsageError(f"{str(taken[0])!r} is already there", "choose another name or add --force")
 

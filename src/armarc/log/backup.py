@@ -16,14 +16,15 @@ import sqlalchemy as sa
 from armarc import __version__
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.exporting import whole_file
 from armarc.log.location import Location, find_location
 from armarc.log.store import Store, open_log
-from armarc.log.vault import sha256_of
+from armarc.log.vault import is_kept_name, sha256_of
+from armarc.outputs import BACKUP, CAREFUL, Guard
 
 FORMAT = "armarc.backup/1"
 _DATABASE = "log.sqlite"
 _RECORDING = re.compile(r"recordings/([0-9a-f]{64})((?:\.[a-z0-9]{1,8}){0,2})")
+_STAND_IN = re.compile(r"result-[0-9a-f]{57}")
 _CHUNK = 2000
 
 
@@ -36,13 +37,13 @@ class Carried:
     missing: int
 
 
-def back_up(store: Store, path: Path) -> Carried:
+def back_up(store: Store, path: Path, guard: Guard = CAREFUL) -> Carried:
     """Write log and recordings into one ZIP file, with a hash of every part; writers need not stop.
 
     Raises
     ------
-    LogError
-        If it cannot be written.
+    UsageError
+        If it cannot be written, or something there must be kept.
     """
     with tempfile.TemporaryDirectory() as folder:
         copy_file = Path(folder) / _DATABASE
@@ -54,7 +55,7 @@ def back_up(store: Store, path: Path) -> Carried:
     with store.reading() as connection:
         rows = connection.execute(sa.select(table.c.sha256, table.c.suffix).where(table.c.kept)).all()
     hashes, missing = {_DATABASE: sha256_of(content)}, 0
-    with whole_file(path) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+    with guard.open(path, BACKUP) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr(_DATABASE, content)
         for row in rows:
             raw = store.vault.get(row.sha256, row.suffix)
@@ -100,6 +101,7 @@ def restore(path: Path, where: str | Location | None = None, *, replace: bool = 
                         f"there is a log at {new.location.name} already",
                         "restore into another place with --log-file, or move it aside with --replace",
                     )
+            _refuse_odd_names(old, path)
             for name in names:
                 match = _RECORDING.fullmatch(name)
                 assert match
@@ -135,6 +137,19 @@ def copy_tables(old: Store, new: Store) -> int:
                     )
                 )
     return count
+
+
+def _refuse_odd_names(old: Store, path: Path) -> None:
+    """Names in the rows become names of files, so they must be hashes; a recording that is not kept has a stand-in."""
+    table = schema.recording
+    with old.reading() as connection:
+        for row in connection.execute(sa.select(table.c.id, table.c.sha256, table.c.suffix, table.c.kept)):
+            stand_in = not row.kept and _STAND_IN.fullmatch(row.sha256)
+            if not (stand_in or is_kept_name(row.sha256, row.suffix)):
+                raise LogError(
+                    f"{path}: row {row.id} of its recordings names {row.sha256[:80]!r}{row.suffix[:20]}, no hash",
+                    "armarc never wrote this: do not trust where the backup comes from; nothing was restored",
+                )
 
 
 def _checked_archive(path: Path) -> zipfile.ZipFile:

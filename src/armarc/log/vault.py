@@ -17,6 +17,17 @@ import sqlalchemy as sa
 from armarc.errors import InputError, LogError
 from armarc.log import schema
 
+_HASH = re.compile(r"[0-9a-f]{64}")
+_SUFFIX = re.compile(r"(\.[a-z0-9]{1,8}){0,2}")
+
+
+def is_kept_name(sha256: str, suffix: str) -> bool:
+    """Whether hash and ending are such as armarc keeps a recording under.
+
+    A log may come from somebody else, so its rows are not to be trusted with the names of files.
+    """
+    return bool(_HASH.fullmatch(sha256)) and bool(_SUFFIX.fullmatch(suffix))
+
 
 class Vault(Protocol):
     """Keeps bytes under their SHA-256."""
@@ -35,13 +46,34 @@ class Vault(Protocol):
 
 
 class FolderVault:
-    """One file per recording in a folder beside the log, two letters of the hash as subfolder."""
+    """One file per recording in a folder beside the log, two letters of the hash as subfolder.
+
+    Nothing outside the folder is ever opened, written or deleted: under another name than a hash nothing is kept, and
+    links that lead elsewhere are not followed.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
     def path(self, sha256: str, suffix: str) -> Path:
-        """Where the recording with that hash lies."""
+        """Where the recording with that hash lies.
+
+        Raises
+        ------
+        LogError
+            If that is no name a recording is kept under, or a link leads out of the folder.
+        """
+        if not is_kept_name(sha256, suffix):
+            raise LogError(
+                f"the log names a recording {sha256[:80]!r}{suffix[:20]!r}, which armarc never wrote",
+                "look at armarc log check; do not trust where this log comes from",
+            )
+        place = self.folder / sha256[:2]
+        if place.is_symlink() or (place / f"{sha256}{suffix}").is_symlink():
+            raise LogError(
+                f"{place} or the recording {sha256[:12]} in it is a link",
+                "put the file itself there; links are not followed",
+            )
         return self.folder / sha256[:2] / f"{sha256}{suffix}"
 
     def put(self, sha256: str, suffix: str, content: bytes) -> None:
@@ -70,6 +102,8 @@ class FolderVault:
 
     def get(self, sha256: str, suffix: str) -> bytes | None:
         """Bytes of the file, or None."""
+        if not is_kept_name(sha256, suffix):
+            return None
         try:
             return self.path(sha256, suffix).read_bytes()
         except FileNotFoundError:
@@ -79,7 +113,7 @@ class FolderVault:
 
     def names(self) -> set[str]:
         """Hashes of everything kept."""
-        return {path.name[:64] for path in self._files() if re.match(r"[0-9a-f]{64}", path.name)}
+        return {path.name[:64] for path in self._files() if _HASH.match(path.name)}
 
     def leftovers(self) -> list[Path]:
         """Half-written files of a killed program."""
@@ -87,10 +121,12 @@ class FolderVault:
 
     def drop(self, sha256: str, suffix: str) -> None:
         """Delete the file."""
-        self.path(sha256, suffix).unlink(missing_ok=True)
+        if is_kept_name(sha256, suffix):
+            self.path(sha256, suffix).unlink(missing_ok=True)
 
     def _files(self) -> Iterator[Path]:
-        return (path for path in self.folder.glob("*/*") if path.is_file())
+        places = (place for place in self.folder.glob("*") if not place.is_symlink())
+        return (path for place in places for path in place.glob("*") if path.is_file())
 
 
 class TableVault:
