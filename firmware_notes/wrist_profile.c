@@ -93,6 +93,9 @@ size_t wp_pack_state(uint8_t *out, size_t capacity, const wp_state *state)
     put_u16(out + 8, state->filter_dhz);
     put_u16(out + 10, state->queue_frames);
     put_u32(out + 12, state->dropped_frames);
+    put_u16(out + 16, state->temperature_ck);
+    out[18] = state->acc_ranges;
+    out[19] = state->gyr_ranges;
     return WP_STATE_BYTES;
 }
 

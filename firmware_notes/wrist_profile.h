@@ -21,13 +21,13 @@ extern "C" {
 #define WP_AXES 6u
 #define WP_MAX_FRAMES 42u
 #define WP_MAX_PACKET_BYTES (WP_HEADER_BYTES + WP_MAX_FRAMES * WP_FRAME_BYTES)
-#define WP_STATE_BYTES 16u
+#define WP_STATE_BYTES 20u
 #define WP_CLOCK_BYTES 20u
 
 /* Flags of a data packet. */
 #define WP_OVERFLOW 1u    /* frames were thrown away before this packet */
 #define WP_CLIPPED 2u     /* a value of this packet sits at the end of its range */
-#define WP_FIRST 4u       /* first packet after a start command */
+#define WP_FIRST 4u       /* its first frame is the first one sampled after a start command */
 #define WP_LOW_BATTERY 8u /* the sensor will switch itself off soon */
 
 /* Commands written to the control characteristic. */
@@ -57,6 +57,9 @@ typedef struct {
     uint16_t filter_dhz; /* -3 dB frequency of the anti-alias filter, 0.1 Hz */
     uint16_t queue_frames;
     uint32_t dropped_frames;
+    uint16_t temperature_ck; /* 0.01 K; 0: not said */
+    uint8_t acc_ranges;      /* bit k: +-2 * 2^k g, k = 0..6; 0: not said */
+    uint8_t gyr_ranges;      /* bit k: +-125 * 2^k deg/s, k = 0..7; 0: not said */
 } wp_state;
 
 typedef struct {

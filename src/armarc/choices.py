@@ -122,6 +122,10 @@ def choose(
     if chosen_side is None:
         chosen_side = "right"
         assumed.append("the side was not stated: measured as the right arm")
+    elif side is not None and metadata.side in SIDES and metadata.side != side:
+        assumed.append(
+            f"the recording says {metadata.side} arm, the option {side}: measured as the {side} arm"
+        )
     if chosen_side not in SIDES:
         raise UsageError(f"{chosen_side!r} is not a side", "say right or left")
     return Choices(

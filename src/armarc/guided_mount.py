@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.errors import InputError
 from armarc.motion import Mounting, Twist, elevation, find_twist, fuse, up_in_sensor
-from armarc.motion.mounting import FACING_SE_RAD
+from armarc.motion.mounting import FACING_SE_RAD, STRAPS, sensor_axis, thumb_axis
 from armarc.motion.quaternions import rotate, rotate_back
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.sensor.bench.still import HANGING_ARM, still_stretches
@@ -32,6 +32,9 @@ RESTRAP_AXIS_SE_RAD = math.radians(4)
 RESTRAP_ROLL_SE_RAD = math.radians(10)
 """What taking the strap off and on again changes (own judgement, no source)."""
 WORN_OTHERWISE_RAD = math.radians(25)
+MOST_CONFLICT_RAD = math.radians(45)
+"""Halfway to the next place a strap can sit at; strap roll and a thumb not quite forward stay well below."""
+SURELY_OUTWARD = math.cos(math.radians(45))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,6 +196,93 @@ def _hinge_in_space(quaternion: FloatArray, turning: FloatArray) -> FloatArray:
     return np.asarray(level / np.linalg.norm(level))
 
 
+def refuse_conflict(
+    found: GuidedMount, *, side: str, strap: str | None = None, hand_axis: str | None = None, file: str = ""
+) -> None:
+    """Hold what the guided move showed against what was stated about how the sensor is worn.
+
+    A raise to the side, taken for the one to the front, shows the thumb a quarter turn off; the wrong arm shows it
+    on the opposite side. Neither can be told from the move alone.
+
+    Parameters
+    ----------
+    found : GuidedMount
+    side, strap, hand_axis : str or None
+        As stated; what was not stated is not checked.
+
+    Raises
+    ------
+    InputError
+        They differ by more than 45°; the message says by how much and what that looks like.
+    """
+    if hand_axis is not None:
+        apart = _apart(found.arm_axis, sensor_axis(hand_axis))
+        if apart > MOST_CONFLICT_RAD:
+            raise InputError(
+                f"the twist shows the hand {math.degrees(apart):.0f}° from the stated hand axis {hand_axis}",
+                f"{_axis_words(found.arm_axis)} points to the hand: state that with --hand-axis, or let the arm hang "
+                "straight down while you twist",
+                file=file,
+            )
+    stated = None if strap is None else _stated_thumb(found.arm_axis, strap, side)
+    if stated is None:
+        return
+    apart = _apart(found.thumb_axis, stated)
+    if apart <= MOST_CONFLICT_RAD:
+        return
+    if apart > math.pi - MOST_CONFLICT_RAD:
+        like = f"as on the other arm than the {side} one, or with the strap on the opposite place"
+    else:
+        like = "as when the arm was raised to the side, or the strap sits elsewhere"
+    raise InputError(
+        f"the front raise shows the thumb {math.degrees(apart):.0f}° from where a strap on the {_PLACES[strap or '']} "
+        f"of the {side} wrist has it, {like}",
+        "raise straight to the front; check --side and --strap (armarc sensor mount --guide)",
+        file=file,
+    )
+
+
+_PLACES = {
+    "back": "back",
+    "inside": "inside",
+    "thumb": "thumb side",
+    "little-finger": "little-finger side",
+}
+
+
+def thumb_words(found: GuidedMount, side: str) -> str:
+    """Where the thumb was found, so that whoever wears the sensor can see whether that is so."""
+    words = f"{_axis_words(found.thumb_axis)} points to the thumb"
+    places = {place: _stated_thumb(found.arm_axis, place, side) for place in STRAPS}
+    off = {place: _apart(found.thumb_axis, axis) for place, axis in places.items() if axis is not None}
+    if not off:
+        return words
+    place = min(off, key=lambda one: off[one])
+    return (
+        f"{words}: so a sensor with its z axis away from the skin sits on the {_PLACES[place]} of the {side} wrist "
+        f"({math.degrees(off[place]):.0f}° off)"
+    )
+
+
+def _stated_thumb(arm: FloatArray, strap: str, side: str) -> FloatArray | None:
+    """Thumb of a stated place, for a flat sensor whose z axis points away from the skin; None where it cannot."""
+    outward = sensor_axis("+z")
+    if abs(float(outward @ arm)) > SURELY_OUTWARD:
+        return None
+    return thumb_axis(arm, outward, strap, side)
+
+
+def _axis_words(direction: FloatArray) -> str:
+    k = int(np.abs(direction).argmax())
+    off = math.degrees(math.acos(min(1.0, abs(float(direction[k])))))
+    axis = f"{'+' if direction[k] > 0 else '-'}{'xyz'[k]}"
+    return f"the sensor's {axis} axis" if off < 15 else f"about the sensor's {axis} axis ({off:.0f}° off)"
+
+
+def _apart(a: FloatArray, b: FloatArray) -> float:
+    return math.acos(max(-1.0, min(1.0, float(a @ b))))
+
+
 def keep_as(found: GuidedMount, recording: Recording, *, sensor: str, side: str, made_at: str) -> StoredMount:
     """What to keep of a guided move."""
     who = identity(recording.metadata)
@@ -231,7 +321,7 @@ def with_stored_mount(mounting: Mounting, stored: StoredMount | None) -> tuple[M
     if stored is None:
         return mounting, ()
     weak = mounting.method in ("hanging", "stated")
-    apart = math.acos(max(-1.0, min(1.0, float(mounting.arm_axis @ stored.arm_axis))))
+    apart = _apart(mounting.arm_axis, stored.arm_axis)
     if apart > WORN_OTHERWISE_RAD:
         return mounting, (
             f"the sensor is worn otherwise than when its mount was recorded ({math.degrees(apart):.0f}° apart): that "

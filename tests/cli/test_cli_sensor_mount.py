@@ -74,3 +74,18 @@ def test_errors_say_what_to_do(move: Path, tmp_path: Path) -> None:
     assert "still.csv" in no_twist.stderr
     assert armarc(tmp_path, str(move), "--side", "up").exit_code == 2
     assert armarc(tmp_path).exit_code == 2
+
+
+def test_a_wrong_arm_is_refused_and_every_other_conflict_told(move: Path, tmp_path: Path) -> None:
+    wrong = armarc(tmp_path, str(move), "--sensor", "strap", "--side", "right")
+    assert wrong.exit_code == 3
+    assert "warning: the recording says left wrist, you said right" in wrong.stderr
+    assert "as on the other arm" in wrong.stderr
+    assert not (tmp_path / "config" / "sensor-mounts.json").exists()
+    (tmp_path / "config").mkdir()
+    known = {"nickname": "strap", "side": "right", "name": "w", "address": "a", "serial": ""}
+    (tmp_path / "config" / "known-sensors.json").write_text(json.dumps({"sensors": [known]}))
+    done = armarc(tmp_path, str(move), "--sensor", "strap")
+    assert done.exit_code == 0, done.stderr
+    assert "strap is remembered for the right wrist, this mount is for the left one" in done.stderr
+    assert "sits on the back of the left wrist" in done.stdout

@@ -51,8 +51,17 @@ class FakeSensor(Peripheral):
         What it can do; the nearest to what is asked is taken.
     drift_ppm : float
         Error of its clock.
+    acc_ranges_g : tuple
+        Accelerometer ranges it has.
+    takes_wider : bool
+        Takes the next wider range instead of refusing one it does not have, and lists what it has.
+    reported_gyr : dict
+        Full scale it reports for a nominal gyroscope range, where its sensitivity is not range / 32768.
     queue_frames : int
         Kept while the link is down, the newest.
+    careless : bool
+        A configure command leaves the queue as it is, a packet may hold frames from before and after a start, and
+        the first flag goes with whatever is sent next.
     """
 
     def __init__(
@@ -68,6 +77,13 @@ class FakeSensor(Peripheral):
         queue_frames: int = 800,
         battery_pct: int = 87,
         version: int = 1,
+        careless: bool = False,
+        acc_ranges_g: tuple[int, ...] = (4, 8, 16),
+        gyr_ranges_deg_s: tuple[int, ...] = (250, 500, 1000, 2000),
+        takes_wider: bool = False,
+        reported_gyr: dict[int, int] | None = None,
+        power_up: tuple[float, int, int] = (200.0, 8, 1000),
+        temperature_c: float | None = None,
     ) -> None:
         self._data = Characteristic(ids.WRIST_DATA, ["notify"])
         self._battery = Characteristic(ids.BATTERY_LEVEL, ["read", "notify"], bytes([battery_pct]))
@@ -103,10 +119,17 @@ class FakeSensor(Peripheral):
         self.garbage: list[bytes] = []
         self.low_battery = False
         self.dropped = 0
+        self.refused: list[bytes] = []
+        self.first_of_session = 0
+        self._careless = careless
+        self._acc_ranges_g, self._gyr_ranges_deg_s = acc_ranges_g, gyr_ranges_deg_s
+        self._takes_wider, self._reported_gyr = takes_wider, reported_gyr or {}
+        self.temperature_c = temperature_c
         self.sent_packets = 0
         self._version, self._rates_hz, self.drift = version, rates_hz, drift_ppm * 1e-6
         self._forced_frames, self._queue_frames = frames_per_packet, queue_frames
-        self._rate_hz, self._acc_g, self._gyr_deg_s, self._frames = 200.0, 8, 1000, frames_per_packet or 5
+        self._frames = frames_per_packet or 5
+        self._rate_hz, self._acc_g, self._gyr_deg_s = power_up
         self._task: asyncio.Task[None] | None = None
         self.power_up()
 
@@ -154,25 +177,48 @@ class FakeSensor(Peripheral):
             filter_hz=50.0,
             queue_frames=self._queue_frames,
             dropped_frames=self.dropped,
+            temperature_c=self.temperature_c,
+            accelerometer_ranges_g=self._acc_ranges_g if self._takes_wider else (),
+            gyroscope_ranges_deg_s=self._gyr_ranges_deg_s if self._takes_wider else (),
         )
-        return bytes([self._version]) + encode_state(state)[1:]
+        whole = bytes([self._version]) + encode_state(state)[1:]
+        return whole if self._takes_wider or self.temperature_c is not None else whole[:16]
 
     def _command(self, data: bytes) -> None:
         opcode, settings = decode_command(data)
         if settings is not None:
-            if settings.accelerometer_range_g not in (4, 8, 16):
-                raise Refusal("org.bluez.Error.Failed", "Operation failed with ATT error: 0x80")
+            if self._streaming:
+                self._refuse(data, 0x81)
+            wanted = settings.accelerometer_range_g, settings.gyroscope_range_deg_s
+            have = self._acc_ranges_g, self._gyr_ranges_deg_s
+            if self._takes_wider:
+                wanted = tuple(
+                    min((one for one in ranges if one >= asked), default=max(ranges))
+                    for asked, ranges in zip(wanted, have, strict=True)
+                )
+            if any(asked not in ranges for asked, ranges in zip(wanted, have, strict=True)):
+                self._refuse(data, 0x80)
+            if not self._careless:
+                self._queue.clear()
+                self._overflow = False
             self._rate_hz = min(self._rates_hz, key=lambda rate: abs(rate - settings.rate_hz))
-            self._acc_g = settings.accelerometer_range_g
-            self._gyr_deg_s = settings.gyroscope_range_deg_s
+            self._acc_g = wanted[0]
+            self._gyr_deg_s = self._reported_gyr.get(wanted[1], wanted[1])
             fit = frames_that_fit(self.att_mtu)
             self._frames = min(fit, self._forced_frames or settings.frames_per_packet or fit)
+        elif opcode == 2 and self._streaming:
+            pass
         elif opcode == 2:
             self._streaming = self._first = True
+            self.first_of_session = self._next_frame
             self._sampled_to_us: float = self._now_us()
             self.started_s = time.monotonic()
         else:
             self._streaming = False
+
+    def _refuse(self, data: bytes, code: int) -> None:
+        self.refused.append(data)
+        raise Refusal("org.bluez.Error.Failed", f"Operation failed with ATT error: 0x{code:02x}")
 
     async def _live(self) -> None:
         while True:
@@ -203,7 +249,11 @@ class FakeSensor(Peripheral):
                 return
             n = min(self._frames, len(self._queue))
             frames = [self._queue[k] for k in range(n)]
-            flags = OVERFLOW * self._overflow + FIRST * self._first + LOW_BATTERY * self.low_battery
+            first = self._first
+            if not self._careless:
+                old = sum(1 for k, _ in frames if k < self.first_of_session)
+                n, frames, first = (old, frames[:old], False) if old else (n, frames, first)
+            flags = OVERFLOW * self._overflow + FIRST * first + LOW_BATTERY * self.low_battery
             packet = DataPacket(
                 index=frames[0][0] % 65536,
                 time_us=frames[0][1] % 2**32,
@@ -218,7 +268,7 @@ class FakeSensor(Peripheral):
                     "org.bluez.GattCharacteristic1",
                     {"Value": Variant("ay", self._data.value)},
                 )
-            self._overflow = self._first = False
+            self._overflow, self._first = False, self._first and not first
             self.sent_packets += 1
             self.newest_sent = frames[-1][0]
             for _ in range(n):

@@ -65,6 +65,9 @@ int main(void)
             state.filter_dhz = (uint16_t)number(&at);
             state.queue_frames = (uint16_t)number(&at);
             state.dropped_frames = (uint32_t)number(&at);
+            state.temperature_ck = (uint16_t)number(&at);
+            state.acc_ranges = (uint8_t)number(&at);
+            state.gyr_ranges = (uint8_t)number(&at);
             say(out, wp_pack_state(out, sizeof out, &state));
         } else if (line[0] == 'k') {
             wp_clock clock;

@@ -115,9 +115,9 @@ def test_too_many_frames_and_none(packer: Packer) -> None:
 
 
 @settings(max_examples=40, deadline=None)
-@given(values=st.tuples(st.integers(0, 1), U16, U8, U8, U16, U16, U16, U32))
+@given(values=st.tuples(st.integers(0, 1), U16, U8, U8, U16, U16, U16, U32, U16, st.integers(0, 127), U8))
 def test_state(packer: Packer, values: tuple[int, ...]) -> None:
-    streaming, rate, acc, frames, gyr, cutoff, queue, dropped = values
+    streaming, rate, acc, frames, gyr, cutoff, queue, dropped, warmth, acc_bits, gyr_bits = values
     state = SensorState(
         streaming=bool(streaming),
         rate_hz=rate / 10,
@@ -127,6 +127,9 @@ def test_state(packer: Packer, values: tuple[int, ...]) -> None:
         filter_hz=cutoff / 10,
         queue_frames=queue,
         dropped_frames=dropped,
+        temperature_c=warmth / 100 - 273.15 if warmth else None,
+        accelerometer_ranges_g=tuple(2 << k for k in range(7) if acc_bits >> k & 1),
+        gyroscope_ranges_deg_s=tuple(125 << k for k in range(8) if gyr_bits >> k & 1),
     )
     assert packer.ask("s", *values) == encode_state(state).hex()
 

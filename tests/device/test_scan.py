@@ -205,8 +205,10 @@ def test_settings_the_sensor_does_not_have(bench: Bench, run: Run) -> None:
             words = ("--acc-range", "32", "--rate", "208", "--seconds", "0.5")
             program = await bench.armarc("record", bench.folder / "a.csv", "-s", "wrist-1", *words)
             assert (await program.end())[0] == 0
-            assert "the sensor refused 208 Hz, ±32 g, ±1000 °/s; it runs at 200 Hz, ±8 g" in program.talk
-            assert Captured(bench.folder / "a.csv").head["accelerometer_range_m_s2"] == pytest.approx(78.4532)
+            assert "cannot do 208 Hz, ±32 g, ±1000 °/s; it runs at 200 Hz, ±16 g, ±1000" in program.talk
+            assert Captured(bench.folder / "a.csv").head["accelerometer_range_m_s2"] == pytest.approx(
+                156.9064
+            )
 
     run(story())
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from armarc.errors import InputError
-from armarc.guided_mount import find_guided_mount, keep_as, with_stored_mount
+from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thumb_words, with_stored_mount
 from armarc.motion import Mounting
 from armarc.recording import FloatArray, Metadata, Recording
 from armarc.sensor.calibration.mounts import find_mount, forget_mounts, load_mounts, save_mount
@@ -123,3 +123,37 @@ def test_a_strap_worn_otherwise_is_told() -> None:
     assert same is turned
     assert "worn otherwise" in notes[0]
     assert with_stored_mount(turned, None) == (turned, ())
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize("strap", ["back", "inside", "thumb", "little-finger"])
+def test_what_was_stated_is_held_against_the_move(side: str, strap: str) -> None:
+    recording, _, _ = guided(side, strap)
+    found = find_guided_mount(recording)
+    refuse_conflict(found, side=side, strap=strap, hand_axis=recording.metadata.hand_axis)
+    refuse_conflict(found, side=side)
+    place = {"thumb": "thumb side", "little-finger": "little-finger side"}.get(strap, strap)
+    assert f"sits on the {place} of the {side} wrist" in thumb_words(found, side)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_a_raise_to_the_side_is_refused(side: str) -> None:
+    """Its thumb is a quarter turn off, at a stated error of a few degrees."""
+    recording, _, thumb = guided(side, front_raise=False)  # the first movement is a rep of lateral raises
+    found = find_guided_mount(recording)
+    assert apart_deg(found.thumb_axis, thumb) > 60
+    with pytest.raises(InputError, match="as when the arm was raised to the side"):
+        refuse_conflict(found, side=side, strap="back")
+
+
+@pytest.mark.parametrize("strap", ["back", "inside"])
+def test_the_wrong_arm_is_refused(strap: str) -> None:
+    recording, _, _ = guided("left", strap)
+    with pytest.raises(InputError, match="as on the other arm than the right one"):
+        refuse_conflict(find_guided_mount(recording), side="right", strap=strap)
+
+
+def test_a_hand_axis_that_does_not_fit_is_refused() -> None:
+    recording, _, _ = guided()
+    with pytest.raises(InputError, match=r"17\d° from the stated hand axis -y.*sensor's \+y axis"):
+        refuse_conflict(find_guided_mount(recording), side="right", hand_axis="-y")

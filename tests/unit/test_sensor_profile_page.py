@@ -40,9 +40,9 @@ def _rows(head: str) -> list[list[str]]:
     return table
 
 
-def _meaning(text: str) -> dict[str, float]:
+def _meaning(text: str) -> dict[str, float | tuple[int, ...]]:
     pairs = (word.split("=") for word in text.split())
-    return {key: float(value) for key, value in pairs if "," not in value}
+    return {key: tuple(map(int, value.split(","))) if "," in value else float(value) for key, value in pairs}
 
 
 EXAMPLES = _rows("| kind | bytes | meaning |")
@@ -109,7 +109,7 @@ def test_layout_tables_add_up() -> None:
     for offset, size, _ in control:
         assert int(offset) == at
         at += int(size)
-    assert at == 16
+    assert at == 20
     flags = {row[1]: int(row[0]) for row in _rows("| flag | name | meaning |")}
     assert flags == {"overflow": 1, "clipped": 2, "first": 4, "low battery": 8}
 

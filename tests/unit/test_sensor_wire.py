@@ -89,7 +89,7 @@ def test_state_and_scales() -> None:
         dropped_frames=7,
     )
     data = encode_state(state)
-    assert data.hex(" ") == "01 01 20 08 08 05 e8 03 f4 01 90 01 07 00 00 00"
+    assert data.hex(" ") == "01 01 20 08 08 05 e8 03 f4 01 90 01 07 00 00 00 00 00 00 00"
     assert decode_state(data) == state
     assert decode_state(data + b"later") == state
     assert 4096 * state.accelerometer_scale_m_s2 == pytest.approx(9.80665)

@@ -14,8 +14,9 @@ if TYPE_CHECKING:
 
     from armarc.sensor.capture import CaptureReport, FilePlan
     from armarc.sensor.capture.files import CaptureFiles
-    from armarc.sensor.events import Event
+    from armarc.sensor.events import Event, Trouble
     from armarc.sensor.link import StreamOptions
+    from armarc.sensor.remembered import Remembered
 
 
 def record(
@@ -88,6 +89,23 @@ def record(
         raise typer.Exit(130)
 
 
+def _side_conflict(plan: FilePlan, event: Event, known: tuple[Remembered, ...]) -> Trouble | None:
+    """A file marked with the other wrist than its sensor is remembered for mirrors plane and hand rotation."""
+    from armarc.sensor.events import LinkUp, Trouble
+    from armarc.sensor.remembered import recall
+
+    if not isinstance(event, LinkUp) or event.again or plan.metadata.side is None:
+        return None
+    mine = recall(known, event.facts.serial) or recall(known, plan.metadata.sensor or "")
+    if mine is None or mine.side in (None, plan.metadata.side):
+        return None
+    message = (
+        f"warning: {mine.nickname} is remembered for the {mine.side} wrist, and this recording is marked "
+        f"{plan.metadata.side}; a wrong side mirrors plane and hand rotation (armarc sensor remember changes it)"
+    )
+    return Trouble(sensor=event.sensor, time_s=event.time_s, message=message)
+
+
 def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str, rate_hz: float = 200.0) -> None:
     """Capture into a file for a command that goes on with it.
 
@@ -132,6 +150,10 @@ def _captured(
 
         def hear(event: Event, files: CaptureFiles) -> None:
             talk.hear(event, files)
+            conflict = _side_conflict(plans[event.sensor], event, options.known)
+            if conflict is not None:
+                files.put(conflict)
+                talk.hear(conflict, files)
             if set_over is not None and not stop.is_set() and set_over(event):
                 stop.set()
 

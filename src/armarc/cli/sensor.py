@@ -77,7 +77,7 @@ def remember_sensor(
 
     from armarc.sensor.link.find import Wish, found, prepare_platform
     from armarc.sensor.link.session import visit
-    from armarc.sensor.remembered import Remembered, check_nickname, load_known, remember, save_known
+    from armarc.sensor.remembered import Remembered, check_nickname, load_known, recall, remember, save_known
 
     nickname = check_nickname(nickname)
     if side not in (None, "left", "right"):
@@ -95,6 +95,10 @@ def remember_sensor(
         )
 
     new = asyncio.run(meet())
+    before = recall(known, new.serial or nickname) or recall(known, nickname)
+    if before is not None and before.side is not None and before.side != side:
+        now = f"the {side} one from now on" if side else "either from now on"
+        typer.echo(f"warning: {before.nickname} was remembered for the {before.side} wrist; {now}", err=True)
     path = save_known(remember(known, new))
     by = f"serial number {new.serial}" if new.serial else f"address {new.address}, as it has no serial number"
     typer.echo(

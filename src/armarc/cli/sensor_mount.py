@@ -12,6 +12,7 @@ from armarc.cli.log_options import print_json, print_table, say
 
 if TYPE_CHECKING:
     from armarc.guided_mount import GuidedMount
+    from armarc.recording import Metadata
     from armarc.sensor.calibration.mounts import StoredMount
 
 SCHEMA = "armarc.sensor_mount/1"
@@ -38,6 +39,18 @@ def mount(
     ] = "",
     side: Annotated[
         str | None, typer.Option("--side", help="right or left; without it the recording's own.")
+    ] = None,
+    strap: Annotated[
+        str | None,
+        typer.Option(
+            "--strap",
+            help="back, inside, thumb or little-finger: where the sensor sits, z away from the skin; the move is "
+            "held against it. Without it the recording's own, or that of your settings.",
+        ),
+    ] = None,
+    hand_axis: Annotated[
+        str | None,
+        typer.Option("--hand-axis", help="Sensor axis that points to the hand, such as +x; the same."),
     ] = None,
     try_only: Annotated[bool, typer.Option("--try", help="Show the result and keep nothing.")] = False,
     show: Annotated[bool, typer.Option("--list", help="List what is kept.")] = False,
@@ -91,25 +104,34 @@ def mount(
         "axes": axes,
         "gravity_sign": gravity_sign,
     }
-    _mount(file, reading, sensor, side, try_only, as_json)
+    _mount(file, reading, sensor, (side, strap, hand_axis), try_only, as_json)
 
 
 def _mount(
-    file: Path, reading: dict[str, Any], sensor: str, side: str | None, try_only: bool, as_json: bool
+    file: Path,
+    reading: dict[str, Any],
+    sensor: str,
+    worn: tuple[str | None, str | None, str | None],
+    try_only: bool,
+    as_json: bool,
 ) -> None:
     import time
 
     from armarc.errors import UsageError
-    from armarc.guided_mount import find_guided_mount, keep_as
+    from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thumb_words
     from armarc.recording import read_csv
     from armarc.sensor.calibration import apply_calibration, find_calibration
     from armarc.sensor.calibration.mounts import save_mount
+    from armarc.settings import load_settings
 
+    side, strap, hand_axis = worn
+    saved = load_settings()
     recording = read_csv(file, **reading)
     name = sensor.strip() or recording.metadata.sensor or ""
     if not name:
         raise UsageError("the recording does not name its sensor", "name it: --sensor left-strap")
-    chosen = (side or recording.metadata.side or "").strip().casefold()
+    head = recording.metadata
+    chosen = (side or head.side or "").strip().casefold()
     if chosen not in ("right", "left"):
         raise UsageError(
             f"{side!r} is not a side" if side else "the recording does not say which arm it was",
@@ -117,15 +139,51 @@ def _mount(
         )
     calibration = find_calibration(recording.metadata) or find_calibration(name)
     found = find_guided_mount(apply_calibration(recording, calibration))
+    for note in _side_conflicts(chosen, name, head):
+        say(f"warning: {note}")
+    refuse_conflict(
+        found,
+        side=chosen,
+        strap=strap or head.strap or saved.strap,
+        hand_axis=hand_axis or head.hand_axis or saved.hand_axis,
+        file=recording.source.file,
+    )
+    words = thumb_words(found, chosen)
     kept = keep_as(found, recording, sensor=name, side=chosen, made_at=time.strftime("%Y-%m-%dT%H:%M:%S%z"))
     for note in found.notes:
         say(f"note: {note}")
     kept_in = None if try_only else save_mount(kept)
     if as_json:
-        print_json({"schema": SCHEMA, "kept": not try_only, **_record(kept), **_move_record(found)})
+        print_json(
+            {
+                "schema": SCHEMA,
+                "kept": not try_only,
+                **_record(kept),
+                **_move_record(found),
+                "thumb": words,
+            }
+        )
     else:
         _table(kept, found)
+        typer.echo(words[0].upper() + words[1:])
     say("nothing was kept (--try)" if kept_in is None else f"kept for {name}, {chosen} wrist, in {kept_in}")
+
+
+def _side_conflicts(side: str, name: str, head: Metadata) -> list[str]:
+    """Whatever else says a side, and says another one: a mount of the other wrist mirrors the thumb."""
+    from armarc.sensor.calibration.store import identity
+    from armarc.sensor.remembered import load_known, recall
+
+    said = []
+    if head.side in ("left", "right") and head.side != side:
+        said.append(f"the recording says {head.side} wrist, you said {side}: a wrong side mirrors the thumb")
+    known = load_known()
+    mine = recall(known, name) or recall(known, identity(head)["serial"] or name)
+    if mine is not None and mine.side is not None and mine.side != side:
+        said.append(
+            f"{mine.nickname} is remembered for the {mine.side} wrist, this mount is for the {side} one"
+        )
+    return said
 
 
 def _table(kept: StoredMount, found: GuidedMount) -> None:

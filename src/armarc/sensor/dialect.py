@@ -70,6 +70,11 @@ class Opened:
         Changes when the sensor was powered up again.
     running : bool
         It streams already and must not be started.
+    fresh_index : int or None
+        Number of the first frame that will be sampled with these settings, modulo ``Timing.index_modulus``: what
+        carries an older number is left over from an earlier session. None when nothing can be left over.
+    queue_frames : int
+        How many frames the sensor can hold back; 0 when it does not say.
     notes : tuple of str
         What could not be had as asked.
     """
@@ -78,6 +83,8 @@ class Opened:
     decode: Callable[[bytes], Batch]
     boot: int | None = None
     running: bool = False
+    fresh_index: int | None = None
+    queue_frames: int = 0
     accelerometer_range_m_s2: float | None = None
     gyroscope_range_rad_s: float | None = None
     filter_hz: float | None = None

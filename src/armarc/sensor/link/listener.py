@@ -12,6 +12,7 @@ from armarc.errors import SensorError
 from armarc.sensor.dialect import Dialect
 from armarc.sensor.events import Battery, Ended, Event, LinkLost, LinkUp, SensorFacts, Trouble
 from armarc.sensor.link.find import Wish, found
+from armarc.sensor.link.leftover import Leftover
 from armarc.sensor.link.session import LinkBroken, NoLink, Session, connect
 from armarc.sensor.link.wrist import WristDialect
 from armarc.sensor.remembered import Remembered, recall
@@ -79,6 +80,7 @@ class Listener:
         self._halt = halt
         self._session: Session | None = None
         self._timeline: Timeline | None = None
+        self._leftover: Leftover | None = None
         self._boot: int | None = None
         self._facts: SensorFacts | None = None
         self._not_these: set[str] = set()
@@ -231,6 +233,7 @@ class Listener:
         else:
             same = opened.boot is None or opened.boot == self._boot
             self._timeline.resume(opened.timing, same_clock=same)
+        self._leftover = Leftover(opened)
         self._boot = opened.boot
         self._facts = session.facts
         self._links += 1
@@ -271,6 +274,7 @@ class Listener:
 
     def _take(self, session: Session, arrival_s: float, data: bytes) -> bool:
         assert self._timeline is not None
+        assert self._leftover is not None
         try:
             batch = session.opened.decode(data)
         except PacketError as error:
@@ -285,6 +289,12 @@ class Listener:
                 )
             return False
         self._last_data_s = arrival_s
+        fresh = self._leftover.admit(batch)
+        if fresh is None:
+            return True
+        if fresh is not batch and self._leftover.frames:
+            self._emit(Trouble(sensor=self.number, time_s=arrival_s, message=self._leftover.words))
+        batch = fresh
         for event in self._timeline.add(batch, arrival_s):
             self._emit(event)
         if batch.low_battery and not self._low:

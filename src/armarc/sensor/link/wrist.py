@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,8 @@ import numpy as np
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 from armarc.sensor.dialect import Batch, Opened, Timing
 from armarc.sensor.wire.control import (
+    ACCELEROMETER_RANGES_G,
+    GYROSCOPE_RANGES_DEG_S,
     REFUSED_VALUE,
     SensorSettings,
     SensorState,
@@ -49,7 +51,10 @@ class WristDialect:
         return WRIST_SERVICE in service_uuids
 
     async def open(self, client: BleakClient, settings: SensorSettings, known_boot: int | None) -> Opened:
-        """Read clock and state; configure, unless the sensor is still streaming for this capture."""
+        """Read clock and state; stop and configure, unless the sensor is still streaming for this capture.
+
+        The number of the next frame is read once more afterwards: what is older was sampled with other settings.
+        """
         clock = decode_clock(bytes(await client.read_gatt_char(WRIST_CLOCK)))
         state = decode_state(bytes(await client.read_gatt_char(WRIST_CONTROL)))
         notes: tuple[str, ...] = ()
@@ -57,7 +62,8 @@ class WristDialect:
         if not running:
             if state.streaming:
                 await client.write_gatt_char(WRIST_CONTROL, stop_command(), response=True)
-            state, notes = await self._configure(client, settings)
+            state, notes = await self._configure(client, settings, state)
+            clock = decode_clock(bytes(await client.read_gatt_char(WRIST_CLOCK)))
         return Opened(
             timing=Timing(
                 rate_hz=state.rate_hz, index_modulus=INDEX_MODULUS, time_modulus_s=TIME_MODULUS_US * 1e-6
@@ -65,6 +71,8 @@ class WristDialect:
             decode=decoder(state),
             boot=clock.boot,
             running=running,
+            fresh_index=clock.next_frame % INDEX_MODULUS,
+            queue_frames=state.queue_frames,
             accelerometer_range_m_s2=state.accelerometer_range_g * STANDARD_GRAVITY_M_S2,
             gyroscope_range_rad_s=math.radians(state.gyroscope_range_deg_s),
             filter_hz=state.filter_hz or None,
@@ -72,30 +80,25 @@ class WristDialect:
         )
 
     async def _configure(
-        self, client: BleakClient, settings: SensorSettings
+        self, client: BleakClient, settings: SensorSettings, before: SensorState
     ) -> tuple[SensorState, tuple[str, ...]]:
+        """Ask for the settings; a range the sensor does not have must not cost the rate and the other range."""
         from bleak.exc import BleakGATTProtocolError
 
         if settings.frames_per_packet == 0:
             settings = dataclasses.replace(settings, frames_per_packet=batch_frames(settings.rate_hz))
-        refused = False
-        try:
-            await client.write_gatt_char(WRIST_CONTROL, configure_command(settings), response=True)
-        except BleakGATTProtocolError as error:
-            if int(error.code) != REFUSED_VALUE:
-                raise
-            refused = True
+        refused = True
+        for one in attempts(settings, before):
+            try:
+                await client.write_gatt_char(WRIST_CONTROL, configure_command(one), response=True)
+            except BleakGATTProtocolError as error:
+                if int(error.code) != REFUSED_VALUE:
+                    raise
+            else:
+                refused = False
+                break
         state = decode_state(bytes(await client.read_gatt_char(WRIST_CONTROL)))
-        got = (state.rate_hz, state.accelerometer_range_g, state.gyroscope_range_deg_s)
-        asked = (settings.rate_hz, settings.accelerometer_range_g, settings.gyroscope_range_deg_s)
-        if got == asked:
-            return state, ()
-        words = "refused" if refused else "cannot do"
-        note = (
-            f"the sensor {words} {asked[0]:g} Hz, ±{asked[1]} g, ±{asked[2]} °/s; it runs at "
-            f"{got[0]:g} Hz, ±{got[1]} g, ±{got[2]} °/s"
-        )
-        return state, (note,)
+        return state, _shortfall(settings, state, refused)
 
     async def start(self, client: BleakClient) -> None:
         """Write the start command."""
@@ -104,6 +107,49 @@ class WristDialect:
     async def stop(self, client: BleakClient) -> None:
         """Write the stop command."""
         await client.write_gatt_char(WRIST_CONTROL, stop_command(), response=True)
+
+
+def attempts(asked: SensorSettings, state: SensorState) -> Iterator[SensorSettings]:
+    """What to ask a sensor for, one after the other, until it does not refuse.
+
+    Ranges as asked first, then wider ones, which cost only resolution, the nearest first; narrower ones, which
+    clip, last. Where the sensor lists its ranges nothing else is asked for.
+    """
+    acc = _ladder(
+        asked.accelerometer_range_g,
+        state.accelerometer_ranges_g,
+        {*ACCELEROMETER_RANGES_G, state.accelerometer_range_g},
+    )
+    gyr = _ladder(
+        asked.gyroscope_range_deg_s,
+        state.gyroscope_ranges_deg_s,
+        {*GYROSCOPE_RANGES_DEG_S, state.gyroscope_range_deg_s},
+    )
+    pairs = [(i + j, i, j) for i in range(len(acc)) for j in range(len(gyr))]
+    for _, i, j in sorted(pairs):
+        yield dataclasses.replace(asked, accelerometer_range_g=acc[i], gyroscope_range_deg_s=gyr[j])
+
+
+def _ladder(asked: int, listed: tuple[int, ...], usual: set[int]) -> list[int]:
+    known = set(listed) or {asked, *usual}
+    return sorted(known, key=lambda one: (one < asked, abs(one - asked)))
+
+
+def _shortfall(asked: SensorSettings, got: SensorState, refused: bool) -> tuple[str, ...]:
+    """What is worse than asked; a wider range is not, as its scale is known."""
+    enough = (
+        got.rate_hz == asked.rate_hz
+        and got.accelerometer_range_g >= asked.accelerometer_range_g
+        and got.gyroscope_range_deg_s >= asked.gyroscope_range_deg_s
+    )
+    if enough:
+        return ()
+    words = "refuses every setting, also" if refused else "cannot do"
+    return (
+        f"the sensor {words} {asked.rate_hz:g} Hz, ±{asked.accelerometer_range_g} g, "
+        f"±{asked.gyroscope_range_deg_s} °/s; it runs at {got.rate_hz:g} Hz, ±{got.accelerometer_range_g} g, "
+        f"±{got.gyroscope_range_deg_s} °/s",
+    )
 
 
 def decoder(state: SensorState) -> Callable[[bytes], Batch]:

@@ -23,7 +23,14 @@ REFUSED_VALUE: Final = 0x80
 REFUSED_STATE: Final = 0x81
 
 _CONFIGURE = struct.Struct("<BHBHB")
+ACCELEROMETER_RANGES_G: Final = (2, 4, 8, 16, 32, 64, 128)
+GYROSCOPE_RANGES_DEG_S: Final = (125, 250, 500, 1000, 2000, 4000, 8000, 16000)
+"""Nominal ranges, bit by bit as the state lists what a sensor can do."""
+ZERO_CELSIUS_K: Final = 273.15
+
 _STATE = struct.Struct("<BBHBBHHHI")
+_STATE_MORE = struct.Struct("<HBB")
+"""Appended later: temperature, accelerometer ranges, gyroscope ranges."""
 _CLOCK = struct.Struct("<IQQ")
 
 
@@ -64,6 +71,10 @@ class SensorState:
         How many frames the sensor can hold back while the radio is busy.
     dropped_frames : int
         Frames thrown away since the last start.
+    temperature_c : float or None, °C
+        Of the part itself; None when the sensor does not say.
+    accelerometer_ranges_g, gyroscope_ranges_deg_s : tuple of int
+        Nominal ranges it has; empty when it does not say.
     """
 
     streaming: bool
@@ -74,6 +85,9 @@ class SensorState:
     filter_hz: float
     queue_frames: int
     dropped_frames: int = 0
+    temperature_c: float | None = None
+    accelerometer_ranges_g: tuple[int, ...] = ()
+    gyroscope_ranges_deg_s: tuple[int, ...] = ()
 
     @property
     def accelerometer_scale_m_s2(self) -> float:
@@ -147,8 +161,14 @@ def decode_command(data: bytes) -> tuple[int, SensorSettings | None]:
 
 
 def encode_state(state: SensorState) -> bytes:
-    """Sixteen bytes."""
-    return _STATE.pack(
+    """Twenty bytes."""
+    temperature_k = 0.0 if state.temperature_c is None else state.temperature_c + ZERO_CELSIUS_K
+    more = _STATE_MORE.pack(
+        round(100 * temperature_k),
+        _bits(state.accelerometer_ranges_g, ACCELEROMETER_RANGES_G),
+        _bits(state.gyroscope_ranges_deg_s, GYROSCOPE_RANGES_DEG_S),
+    )
+    state_bytes = _STATE.pack(
         VERSION,
         int(state.streaming),
         round(state.rate_hz * 10),
@@ -159,6 +179,11 @@ def encode_state(state: SensorState) -> bytes:
         state.queue_frames,
         state.dropped_frames,
     )
+    return state_bytes + more
+
+
+def _bits(ranges: tuple[int, ...], places: tuple[int, ...]) -> int:
+    return sum(1 << places.index(one) for one in ranges)
 
 
 def decode_state(data: bytes) -> SensorState:
@@ -185,6 +210,9 @@ def decode_state(data: bytes) -> SensorState:
             f"the sensor reports impossible settings: {rate / 10} Hz, ±{acc} g, ±{gyr} °/s",
             "restart the sensor; if it stays, its firmware is at fault",
         )
+    temperature_ck = acc_bits = gyr_bits = 0
+    if len(data) >= _STATE.size + _STATE_MORE.size:
+        temperature_ck, acc_bits, gyr_bits = _STATE_MORE.unpack_from(data, _STATE.size)
     return SensorState(
         streaming=bool(streaming),
         rate_hz=rate / 10,
@@ -194,7 +222,14 @@ def decode_state(data: bytes) -> SensorState:
         filter_hz=cutoff / 10,
         queue_frames=queue,
         dropped_frames=dropped,
+        temperature_c=round(temperature_ck / 100 - ZERO_CELSIUS_K, 2) if temperature_ck else None,
+        accelerometer_ranges_g=_listed(acc_bits, ACCELEROMETER_RANGES_G),
+        gyroscope_ranges_deg_s=_listed(gyr_bits, GYROSCOPE_RANGES_DEG_S),
     )
+
+
+def _listed(bits: int, places: tuple[int, ...]) -> tuple[int, ...]:
+    return tuple(one for k, one in enumerate(places) if bits >> k & 1)
 
 
 def encode_clock(reading: ClockReading) -> bytes:
