@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from invented_reps import movements_of
 
 from armarc.reps.cycles import by_cycles, find_period
-from armarc.reps.movements import find_movements
 
 RATE_HZ = 50.0
 PERIOD_S = 1.6
@@ -30,7 +30,7 @@ def row(reps=REPS, small=0.7):
 
 
 def grouped(angle, smallest=0.1):
-    return (tuple(find_movements(angle, 0.5 * smallest, smallest)),)
+    return (tuple(movements_of(angle, smallest)),)
 
 
 def counted(grouping, angle, omega, force):

@@ -6,12 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from invented_motion import motion_of
-from invented_reps import raises, ramp
+from invented_reps import movements_of, raises, ramp
 
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.reps import swing
 from armarc.reps.measure import bound_reps
-from armarc.reps.movements import find_movements
 from armarc.reps.swing import body_swings, swings_of_set
 
 G = 9.80665
@@ -30,7 +29,7 @@ def there_and_back(t, begin_s, out_s, stay_s, home_s):
 
 
 def instants(motion):
-    movements = find_movements(motion.angle_rad, math.radians(12), math.radians(12))
+    movements = movements_of(motion.angle_rad, math.radians(12))
     return [raw.instants for raw in bound_reps(motion, tuple(movements))]
 
 

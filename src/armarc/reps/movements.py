@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from armarc.recording import FloatArray
-from armarc.reps.turning import Turn, turning_points
 
 BEGUN_SHARE = 0.75
 """A first rise smaller than this share of the fall after it had begun before the recording did; so at the end."""
@@ -33,60 +32,6 @@ class Movement:
     fall_rad: float
     is_open: bool = False
     is_begun: bool = False
-
-
-def find_movements(
-    angle_rad: FloatArray, hysteresis_rad: float, smallest_rad: float, *, offset: int = 0
-) -> list[Movement]:
-    """Find every up-and-down of at least `smallest_rad`.
-
-    Parameters
-    ----------
-    angle_rad : ndarray, shape (n,), rad
-    hysteresis_rad : float, rad
-    smallest_rad : float, rad
-        Least rise of a movement; its fall may be half of that.
-    offset : int
-        Added to every sample index (when the curve is a part of a longer one).
-
-    Returns
-    -------
-    list of Movement
-        In time order.
-    """
-    turns = turning_points(angle_rad, hysteresis_rad)
-    movements = []
-    for k, top in enumerate(turns):
-        if not top.is_top:
-            continue
-        before = turns[k - 1] if k > 0 else Turn(0, float(angle_rad[0]), False)
-        is_open = k + 1 == len(turns)
-        after = Turn(len(angle_rad) - 1, float(angle_rad[-1]), False) if is_open else turns[k + 1]
-        rise, fall = top.angle_rad - before.angle_rad, top.angle_rad - after.angle_rad
-        is_begun = k == 0 or (before.index == 0 and rise < BEGUN_SHARE * fall)
-        if is_begun:
-            # The way up is not in the recording: the way down has to stand for the range.
-            if is_open or fall < smallest_rad:
-                continue
-            rise = fall
-        elif rise < smallest_rad or top.index == before.index or (not is_open and fall < 0.5 * smallest_rad):
-            continue
-        earliest = turns[k - 2].index if k >= 2 else 0
-        latest = turns[k + 2].index if k + 2 < len(turns) else len(angle_rad) - 1
-        movements.append(
-            Movement(
-                bottom=before.index + offset,
-                top=top.index + offset,
-                bottom_after=after.index + offset,
-                earliest=earliest + offset,
-                latest=latest + offset,
-                rise_rad=rise,
-                fall_rad=fall,
-                is_open=is_open,
-                is_begun=is_begun,
-            )
-        )
-    return movements
 
 
 def on_angle(
