@@ -123,8 +123,10 @@ def test_a_second_set_of_two_reps_is_known_by_its_likeness():
 def test_two_single_movements_that_do_not_look_alike_are_handling():
     one = bumps(12, [60], begin_s=2, every_s=1, up_s=0.5)
     two = bumps(12, [110], begin_s=2, every_s=1, up_s=0.7)
-    roll = np.concatenate([np.zeros(len(one)), np.full(len(two), 120.0)])
-    found = grouped(np.concatenate([one, two]), roll)
+    angle = np.concatenate([one, two])
+    # The hand turns over between the two.
+    roll = 120 * ramp((np.arange(len(angle)) / HZ - 8) / 2)
+    found = grouped(angle, roll)
     assert counts(found) == []
     assert found.left_out
 

@@ -85,6 +85,7 @@ REP_COLUMNS = (
     Column("start_verdict", "text", "below, inside or above the target band; empty without one"),
     *_columns(
         "number",
+        told_velocity_deg_s="start velocity as told live at the gate; empty for a finished recording",
         mean_concentric_deg_s="angle travelled over time",
         mean_concentric_deg_s_se="standard error",
         mean_eccentric_deg_s="angle travelled over time, positive",

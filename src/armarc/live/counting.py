@@ -384,7 +384,14 @@ class Counting:
         record = rep_record(rep)
         record["pause_s"] = self._counted[place - 1].rep.pause_s if place else 0.0
         events.append(
-            RepEnded(time_s=s.time_s, rep=place + 1, reps=self.reps, measured=rep, tempo=tempo([record]))
+            RepEnded(
+                time_s=s.time_s,
+                rep=place + 1,
+                reps=self.reps,
+                measured=rep,
+                tempo=tempo([record]),
+                provisional=s.is_provisional,
+            )
         )
         return 1
 

@@ -63,13 +63,15 @@ class TopReached:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepEnded:
-    """A rep counts. ``measured`` holds its live measures; numbers start at 1 in each set."""
+    """A rep counts. ``measured`` holds its live measures; numbers start at 1 in each set. ``provisional`` as at the
+    gate."""
 
     time_s: float
     rep: int
     reps: int
     measured: Rep
     tempo: str
+    provisional: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +147,12 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
         case TopReached():
             record |= {"rep": event.rep, "top_deg": deg(event.top_rad)}
         case RepEnded():
-            record |= {"rep": event.rep, "reps": event.reps, "tempo": event.tempo}
+            record |= {
+                "rep": event.rep,
+                "reps": event.reps,
+                "tempo": event.tempo,
+                "provisional": event.provisional,
+            }
             record["measures"] = rep_record(event.measured) | {"rep": event.rep}
         case RepWithdrawn():
             record |= {"rep": event.rep, "reps": event.reps, "reason": event.reason}

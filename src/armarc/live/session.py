@@ -23,7 +23,7 @@ from armarc.live.after_set import Hooks, log_set
 from armarc.live.board import Board, board_for
 from armarc.live.engine import Engine
 from armarc.live.events import SCHEMA, EngineEvent, SetEnded, event_record
-from armarc.live.offline import MeasuredLive, measure_live_set
+from armarc.live.offline import MeasuredLive, measure_live_set, turned_verdicts
 from armarc.live.source import Item, LinkNews, Samples
 from armarc.recording import Metadata, RecordingWriter
 
@@ -286,6 +286,9 @@ class Session:
             await self._log([measured], worker)
         if measured.result is not None:
             self.board.measured(event.set, measured.result["sets"][0]["summary"])
+            turned = turned_verdicts(measured.result, self.choices.exercise.band)
+            if turned:
+                self.tell(f"set {event.set}: {turned}")
         self._send(record, None)
         self._refresh()
         if self._hooks is not None:

@@ -190,15 +190,23 @@ def _described(
 
 
 def _settled(falling: FloatArray, rate_hz: float) -> int:
-    """Steps from the top to where the arm comes to rest: what it does later in a rest belongs to no rep."""
-    low = float(falling[-1])
-    down = (falling <= low + DOWN_SHARE * (falling[0] - low)).nonzero()[0]
-    arrived = int(down[0])
-    slow = (falling[arrived:-1] - falling[arrived + 1 :] <= ON_RATE_RAD_S / rate_hz).nonzero()[0]
-    if len(slow) == 0:
-        return len(falling) - 1
-    rest = arrived + int(slow[0])
-    return rest + int(falling[rest : rest + math.ceil(SETTLE_S * rate_hz) + 1].argmin())
+    """Steps from the top to where the arm comes to rest: what it does later in a rest belongs to no rep.
+
+    That is where it stops near the lowest place, or further up where it stays.
+    """
+    high, low = float(falling[0]), float(falling[-1])
+    slow = falling[:-1] - falling[1:] <= ON_RATE_RAD_S / rate_hz
+    arrived = int((falling <= low + DOWN_SHARE * (high - low)).nonzero()[0][0])
+    stopped = slow[arrived:].nonzero()[0]
+    rest = arrived + int(stopped[0]) if len(stopped) else len(falling) - 1
+    stay = math.ceil(SETTLE_S * rate_hz)
+    left = int((falling <= high - DOWN_SHARE * (high - low)).nonzero()[0][0])
+    if rest - left > stay:
+        still = np.abs(np.diff(falling[left : rest + 1])) <= ON_RATE_RAD_S / rate_hz
+        stays = (np.convolve(still, np.ones(stay), "valid") >= stay).nonzero()[0]
+        if len(stays):
+            return left + int(stays[0])
+    return rest + int(falling[rest : rest + stay + 1].argmin())
 
 
 def _last_below(curve: FloatArray, level: float) -> int:

@@ -15,7 +15,7 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
-from armarc.reps.likeness import LEAST_SHARE, Template, resting_share, swings
+from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
 from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_of_newest
@@ -23,6 +23,7 @@ from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_o
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
+UNLIKE = "unlike the reps beside it, or too few alike"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,19 +146,12 @@ def _collect(
 
 
 def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
-    """A movement or two make a set when nothing else of their size happened."""
+    """A movement or two make a set when nothing else of a rep's size happened."""
     run = best_run(path, 0, len(path), rules)
     if run is None or run.template.range_rad < rules.smallest_rad:
         return []
-    axis = turning_axis(path, 0, len(path))
-    others = 0
-    if axis is not None:
-        curve = run.sign * (angle_about(path.up, run.axis) if run.curve == "tilt" else path.yaw_rad)
-        found = find_candidates(
-            path, curve, 0, LEAST_SHARE * run.template.range_rad, is_start=True, is_end=True
-        )
-        others = 0 if found is None else int(np.count_nonzero(~found.is_cut)) - run.size
-    return [run] if others <= 0 else []
+    others = [out for out in _left_out(path, [run], rules) if out.reason == UNLIKE]
+    return [] if others else [run]
 
 
 def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
@@ -197,7 +191,7 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
                 if found.is_cut[k]
                 else "a swing of a walking arm"
                 if walking[k]
-                else "unlike the reps beside it, or too few alike"
+                else UNLIKE
             )
             out.append(
                 LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)

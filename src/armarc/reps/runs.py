@@ -178,6 +178,9 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if found is None or found.top[-1] < since or found.is_cut[-1]:
             continue
         newest = len(found) - 1
+        rests = [(a + b) // 2 for a, b in rests_within(path, 0, len(path))]
+        if swings(found, resting_share(found, sign * curve, 0, rests))[newest]:
+            return None
         template = template_of(found, np.array([newest]))
         like = GAIN - unlikeness(found, [template])[0] > 0
         members = [newest]

@@ -5,6 +5,12 @@ const SHAPES = {
   inside: '<circle cx="50" cy="50" r="46" fill="currentColor"/>',
   above: '<path d="M8 88H92L50 8Z" fill="currentColor" stroke="currentColor" stroke-width="6" stroke-linejoin="round"/>',
 };
+// The arm's direction is known only from how it hung: near, not sure.
+const HOLLOW = {
+  below: SHAPES.below.replace('stroke-width="11"', 'stroke-width="11" stroke-dasharray="22 12"'),
+  inside: '<circle cx="50" cy="50" r="41" fill="none" stroke="currentColor" stroke-width="11"/>',
+  above: '<path d="M8 88H92L50 8Z" fill="none" stroke="currentColor" stroke-width="11" stroke-linejoin="round"/>',
+};
 const WORDS = { below: "below: start faster", inside: "inside the band", above: "above: start slower" };
 let board = null, socket = null, wait = 250, over = false, lastHeard = 0;
 
@@ -42,18 +48,18 @@ function draw() {
     text("word", line); $("word").className = "";
   } else {
     $("mark").style.display = b.verdict ? "" : "none";
-    html("mark", b.verdict ? SHAPES[b.verdict] : "");
+    html("mark", b.verdict ? (b.provisional ? HOLLOW : SHAPES)[b.verdict] : "");
     $("mark").setAttribute("class", (b.verdict || "") + (b.fresh ? " fresh" : ""));
-    html("speed", b.speed === null ? "" : b.speed + "<small> °/s</small>");
+    html("speed", b.speed === null ? "" : (b.provisional ? "≈" : "") + b.speed + "<small> °/s</small>");
     $("speed").className = b.verdict || "";
     text("word", b.verdict ? (b.verdict === "inside" ? "" : b.off + " ") + WORDS[b.verdict]
                            : b.moving ? "rising" : "");
     $("word").className = b.verdict || "";
   }
   html("strip", b.strip.slice(-Math.max(3, Math.floor(innerWidth / Math.max(44, 0.086 * Math.min(innerWidth, innerHeight))) - 1))
-    .map(([speed, verdict]) => '<div class="' + (verdict || "") + '"><svg viewBox="0 0 100 100">' +
-      (SHAPES[verdict] || '<rect x="16" y="16" width="68" height="68" fill="none" stroke="currentColor" stroke-width="10"/>') +
-      "</svg>" + (speed === null ? "–" : speed) + "</div>").join(""));
+    .map(([speed, verdict, near]) => '<div class="' + (verdict || "") + '"><svg viewBox="0 0 100 100">' +
+      ((near ? HOLLOW : SHAPES)[verdict] || '<rect x="16" y="16" width="68" height="68" fill="none" stroke="currentColor" stroke-width="10"/>') +
+      "</svg>" + (speed === null ? "–" : (near ? "≈" : "") + speed) + "</div>").join(""));
   html("rom", b.rom === null ? "" : "range <b>" + b.rom + "°</b>");
   html("tempo", b.tempo ? "tempo <b>" + escape(b.tempo) + "</b>" : "");
   html("loss", b.loss === null ? "" : "velocity loss <b>" + b.loss + " %</b>");
