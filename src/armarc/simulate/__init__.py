@@ -1,4 +1,4 @@
-"""A synthetic wrist with known truth: plan a session, get the recording and what really happened."""
+"""A rigid arm or a whole body with known truth: plan a session, get the recording and what really happened."""
 
 from armarc.simulate.body import Body
 from armarc.simulate.choreography import Event

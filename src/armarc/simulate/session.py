@@ -1,4 +1,4 @@
-"""A whole synthetic recording with its truth."""
+"""A whole simulated recording with its truth."""
 
 from __future__ import annotations
 
