@@ -17,10 +17,10 @@ from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
+from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.grouping import Grouping, group_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
 from armarc.reps.movements import Movement
-from armarc.reps.steadiness import strap_steps
 from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
@@ -34,7 +34,6 @@ CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
 UNKNOWN = "unknown"
 """Key of the entry for an exercise nobody named: its range is not known either."""
-HANGING_BELOW_RAD = math.radians(40)
 SAME_TOP_S = 0.6
 """Passes agree on a rep when its top moved by less than this: a held top is flat."""
 LEAST_ROM_RAD = math.radians(8)
@@ -247,22 +246,9 @@ def _measure_piece(
     windows = _windows(motion, grouping)
     front_raise = _front_raise(motion, choices, grouping, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    steps = _strap_steps(motion, windows)
-    if any(steps):
-        warnings.append("the sensor moved on the arm: angles of the flagged sets are less certain")
-    return motion, _measured(motion, grouping, choices, sets_before, steps), grouping.left_out
-
-
-def _strap_steps(motion: ArmMotion, windows: SetWindows) -> tuple[float, ...]:
-    """How far the strap moved, for every set, rad; only an arm that hangs between reps can tell."""
-    if motion.coordinate != "elevation":
-        return tuple(0.0 for _ in windows.bottoms)
-    up = up_in_sensor(motion.quaternion)
-    hanging = []
-    for group in windows.bottoms:
-        at = np.asarray(group)
-        hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
-    return strap_steps(hanging)
+    bodies = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
+    warnings.extend(body_warnings(bodies, sets_before + 1))
+    return motion, _measured(motion, grouping, choices, sets_before, bodies), grouping.left_out
 
 
 def _same_tops(one: Grouping, other: Grouping, rate_hz: float) -> bool:
@@ -347,10 +333,10 @@ def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnin
 
 
 def _measured(
-    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, steps: tuple[float, ...]
+    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, bodies: tuple[SetBody, ...]
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
-    errors = angle_errors(motion)
+    of_motion = angle_errors(motion)
     shoulder: FloatArray | None = None
     mounting = motion.mounting
     if motion.coordinate != "movement" and mounting.lever_arm_m is not None:
@@ -363,7 +349,8 @@ def _measured(
             bandwidth_hz=SWING_BANDWIDTH_HZ,
         )
     sets: list[MeasuredSet] = []
-    for movements, step in zip(grouping.sets, steps, strict=True):
+    for movements, body in zip(grouping.sets, bodies, strict=True):
+        errors = replace(of_motion, body=body)
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
@@ -373,8 +360,8 @@ def _measured(
             for number, each in enumerate(raw, start=1)
         ]
         finished = finish_set(reps, motion)
-        if step > 0:
-            finished = tuple(replace(rep, quality=(*rep.quality, "unsteady_sensor")) for rep in finished)
+        if body.flags:
+            finished = tuple(replace(rep, quality=(*rep.quality, *body.flags)) for rep in finished)
         sets.append(
             MeasuredSet(
                 set=sets_before + len(sets) + 1,
