@@ -67,9 +67,13 @@ class SetWindows:
 
 @dataclass(slots=True)
 class Workings:
-    """What the passes over one piece have in common, made once: `equations` are those of `orientation`."""
+    """What the passes over one piece have in common, made once: `equations` are those of `orientation`.
+
+    `lever` is what the last pass fitted.
+    """
 
     reckoning: DeadReckoning | None = None
+    lever: LeverArm | None = None
     orientation: Orientation | None = None
     equations: LeverEquations = field(default_factory=dict)
 
@@ -114,6 +118,7 @@ def track(
             mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
             if lever is not None and float(np.linalg.norm(lever.vector_m - known.vector_m)) < SETTLED_M:
                 break
+    workings.lever = lever
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
     lifted = elevation(up, mounting.arm_axis)

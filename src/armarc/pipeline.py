@@ -13,16 +13,16 @@ from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, choose
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
-from armarc.motion import ArmMotion, remove_drift, up_in_sensor
+from armarc.motion import ArmMotion, remove_drift
 from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
+from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.runs import CountingRules
-from armarc.reps.steadiness import strap_steps
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
-HANGING_BELOW_RAD = math.radians(40)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -255,22 +254,9 @@ def _measure_piece(
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    steps = _strap_steps(motion, windows)
-    if any(steps):
-        warnings.append("the sensor moved on the arm: angles of the flagged sets are less certain")
-    return motion, _measured(motion, sets, choices, sets_before, steps), _timed(motion, counted)
-
-
-def _strap_steps(motion: ArmMotion, windows: SetWindows) -> tuple[float, ...]:
-    """How far the strap moved, for every set, rad; only an arm that hangs between reps can tell."""
-    if motion.coordinate != "elevation":
-        return tuple(0.0 for _ in windows.bottoms)
-    up = up_in_sensor(motion.quaternion)
-    hanging = []
-    for group in windows.bottoms:
-        at = np.asarray(group)
-        hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
-    return strap_steps(hanging)
+    bodies = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
+    warnings.extend(body_warnings(bodies, sets_before + 1))
+    return motion, _measured(motion, sets, choices, sets_before, bodies), _timed(motion, counted)
 
 
 def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
@@ -390,12 +376,13 @@ def _measured(
     found: tuple[tuple[Movement, ...], ...],
     choices: Choices,
     sets_before: int,
-    steps: tuple[float, ...],
+    bodies: tuple[SetBody, ...],
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
-    errors = angle_errors(motion)
+    of_motion = angle_errors(motion)
     sets: list[MeasuredSet] = []
-    for movements, step in zip(found, steps, strict=True):
+    for movements, body in zip(found, bodies, strict=True):
+        errors = replace(of_motion, body=body)
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
@@ -405,8 +392,8 @@ def _measured(
             for number, (each, swing) in enumerate(zip(raw, swings, strict=True), start=1)
         ]
         finished = finish_set(reps, motion)
-        if step > 0:
-            finished = tuple(replace(rep, quality=(*rep.quality, "unsteady_sensor")) for rep in finished)
+        if body.flags:
+            finished = tuple(replace(rep, quality=(*rep.quality, *body.flags)) for rep in finished)
         sets.append(
             MeasuredSet(
                 set=sets_before + len(sets) + 1,

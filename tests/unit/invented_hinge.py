@@ -38,7 +38,8 @@ def hinge(
 ):
     """Raises of some 80° as a sum of sines, so that every derivative is exact.
 
-    With `wobble_rad` the sensor also turns in its strap, to and fro about an axis of its own, and stays in its place.
+    With `wobble_rad` the sensor also turns in its strap, to and fro about an axis of its own, and stays in its place;
+    this begins and ends gently.
 
     The sensor's axes in the arm are `mounting` (a Rotation); `shoulder_m` maps time to (n, 3) with its exact second
     derivative as the second value.
@@ -64,8 +65,10 @@ def hinge(
     force = own + arm.apply(extra + up, inverse=True)
     axis = np.array([0.6, 0.64, 0.48])
     f = 2 * np.pi * wobble_hz
-    strap = Rotation.from_rotvec(np.outer(wobble_rad * np.sin(f * t), axis))
-    slack = np.outer(wobble_rad * f * np.cos(f * t), axis)
+    v = 2 * np.pi / seconds
+    gently, change = np.sqrt(0.5) * (1 - np.cos(v * t)), np.sqrt(0.5) * v * np.sin(v * t)
+    strap = Rotation.from_rotvec(np.outer(wobble_rad * gently * np.sin(f * t), axis))
+    slack = wobble_rad * np.outer(gently * f * np.cos(f * t) + change * np.sin(f * t), axis)
     return Hinge(
         rate_hz=rate_hz,
         quaternion=from_scipy(arm * mounting * strap),

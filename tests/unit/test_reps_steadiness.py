@@ -40,7 +40,7 @@ def test_scatter_and_a_slow_change_are_no_slip():
     steady = [strap_steps([scattered([0] * 11, seed)])[0] > 0 for seed in range(200)]
     assert np.mean(steady) < 0.01
     tired = [strap_steps([scattered(np.linspace(0, 7, 11), seed)])[0] > 0 for seed in range(200)]
-    assert np.mean(tired) < 0.05
+    assert np.mean(tired) < 0.1
 
 
 def test_with_too_few_looks_nothing_is_said():

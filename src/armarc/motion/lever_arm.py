@@ -45,8 +45,7 @@ LEAST_TRUST = 0.05
 """Samples in which the body may swing count by the square of how much quieter the others are, no less than this."""
 BLOCK_S = 10.0
 EDGE_S = 1.5
-GUESSED_S = 0.5
-"""What a low-pass makes of the ends is a guess for about a period of its cutoff."""
+LEAST_SECONDS = 1.0
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
@@ -170,26 +169,8 @@ def fit_lever_arm(
     The equation is rotated into the global frame, where a tilt error is nearly constant, and both sides are
     passed through the same zero-phase band-pass, which leaves r untouched. Residuals are re-weighted (Huber).
     """
-    blocks = _busiest_blocks(angular_velocity_rad_s, weight, rate_hz)
     made = {} if made is None else made
-    parts = []
-    for first, stop in blocks:
-        cut = slice(first, stop)
-        w = np.array(weight[cut], dtype=float)
-        if missing is not None and missing[cut].any():
-            w = np.where(_widened(missing[cut], round(0.3 * rate_hz)), 0.0, w)
-        # The band-pass guesses what lies beyond the ends of a block.
-        edge = min(round(EDGE_S * rate_hz), len(w) // 8)
-        w[:edge] = w[len(w) - edge :] = 0.0
-        if (w > 0).sum() < rate_hz:
-            continue
-        if (first, stop) not in made:
-            made[first, stop] = _equations(
-                quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
-            )
-        omega = angular_velocity_rad_s[cut]
-        slow = low_pass(omega, rate_hz, EDGES_HZ[1])
-        parts.append(_Part(bands=made[first, stop], weight=w, omega=omega, slow_omega=slow))
+    parts = _parts(quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, weight, missing, made)
     if not parts:
         return None
     fitted = _widest_confirmed(parts, _across(parts, hanging), height_m, rate_hz)
@@ -201,11 +182,43 @@ def fit_lever_arm(
     return fitted
 
 
+def _edges(rate_hz: float) -> list[float]:
+    return [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
+
+
+def _parts(
+    quaternion: FloatArray,
+    omega: FloatArray,
+    force: FloatArray,
+    rate_hz: float,
+    weight: FloatArray,
+    missing: BoolArray | None,
+    made: LeverEquations,
+) -> list[_Part]:
+    """Blocks of the recording that hold enough movement; their equations are added to `made`."""
+    parts = []
+    for first, stop in _busiest_blocks(omega, weight, rate_hz):
+        cut = slice(first, stop)
+        w = np.array(weight[cut], dtype=float)
+        if missing is not None and missing[cut].any():
+            w = np.where(_widened(missing[cut], round(0.3 * rate_hz)), 0.0, w)
+        # The band-pass guesses what lies beyond the ends of a block.
+        edge = min(round(EDGE_S * rate_hz), len(w) // 8)
+        w[:edge] = w[len(w) - edge :] = 0.0
+        if (w > 0).sum() < LEAST_SECONDS * rate_hz:
+            continue
+        if (first, stop) not in made:
+            made[first, stop] = _equations(quaternion[cut], omega[cut], force[cut], rate_hz)
+        slow = low_pass(omega[cut], rate_hz, EDGES_HZ[1])
+        parts.append(_Part(bands=made[first, stop], weight=w, omega=omega[cut], slow_omega=slow))
+    return parts
+
+
 def _widest_confirmed(
     parts: list[_Part], across: FloatArray, height_m: FloatArray | None, rate_hz: float
 ) -> LeverArm | None:
     """Fit band by band, as far up as the accelerometer confirms what the gyroscope says."""
-    edges = [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
+    edges = _edges(rate_hz)
     fitted = None
     for k in range(len(edges)):
         if fitted is not None and not _confirmed(parts, k, fitted):
@@ -235,9 +248,8 @@ def _equations(
     turning = rotate(quaternion, omega)
     measured = rotate(quaternion, force)
     measured[:, 2] -= STANDARD_GRAVITY_M_S2
-    edges = [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
+    edges = _edges(rate_hz)
     out = []
-    guessed = min(round(GUESSED_S * rate_hz), len(omega) // 8)
     for edge in edges:
         # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
         steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
@@ -247,12 +259,7 @@ def _equations(
         )
         columns[:, :, 3:6] = rotation
         columns[:, :, 6] = measured
-        # Either filter reflects the signal at its ends. What is fast there would shift all that the high-pass leaves,
-        # so that it gets what the low-pass made without its own ends.
-        passed = low_pass(columns.reshape(-1, 21), rate_hz, edge)
-        inner = slice(guessed, len(passed) - guessed)
-        passed[inner] = high_pass(passed[inner], rate_hz, SLOWEST_HZ)
-        passed[:guessed] = passed[len(passed) - guessed :] = 0.0
+        passed = high_pass(low_pass(columns.reshape(-1, 21), rate_hz, edge), rate_hz, SLOWEST_HZ)
         out.append(passed.reshape(-1, 3, 7))
     return tuple(out)
 

@@ -63,7 +63,7 @@ class Place:
     faces_outward: bool = False
 
 
-WRIST = Place(least_reach_m=0.3, most_reach_m=0.85, unknown_height_m=0.018, height_m=0.025, height_se_m=0.006)
+WRIST = Place(least_reach_m=0.3, most_reach_m=0.85, unknown_height_m=0.022, height_m=0.025, height_se_m=0.006)
 FOREARM = replace(WRIST, least_reach_m=0.15)
 """At the wrist too, but it may turn about the elbow: not an exercise that raises the arm."""
 UPPER_ARM = Place(
@@ -214,6 +214,7 @@ def choose_mounting(
         lever_se_m=_in_plane_se(lever) if lever is not None else 0.05,
         axis_covariance_rad2=spread,
         wobble_rad=0.0 if lever is None else lever.wobble_rad,
+        height_known=outward is not None,
     )
     return mounting, tuple(notes)
 

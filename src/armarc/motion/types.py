@@ -60,6 +60,8 @@ class Mounting:
         Covariance of the direction, zero along it; None stands for the same uncertainty all round.
     wobble_rad : float, rad
         How far the strap turns about the wrist while the arm moves (root mean square).
+    height_known : bool
+        Whether the sensor's height above the bone was taken out of the arm's direction.
     """
 
     method: str
@@ -72,6 +74,7 @@ class Mounting:
     lever_se_m: float = 0.0
     axis_covariance_rad2: FloatArray | None = None
     wobble_rad: float = 0.0
+    height_known: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
