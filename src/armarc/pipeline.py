@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc.arm_track import SetWindows, Workings, track
-from armarc.choices import Choices, choose
+from armarc.choices import Choices, choose, hand_axis_notes
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion, remove_drift
@@ -207,6 +207,8 @@ def measure(recording: Recording, choices: Choices) -> Session:
             motion_of_set.extend([len(motions) - 1] * len(found))
     for note in dict.fromkeys(note for motion in motions for note in motion.notes):
         warnings.append(note)
+    for motion in motions:
+        warnings.extend(hand_axis_notes(choices, motion.mounting))
     if left_out:
         warnings.append(_what_was_left_out(left_out))
     if len(pieces) > 1:

@@ -200,6 +200,26 @@ def test_an_arm_far_from_gravity_at_its_median_is_no_arm_without_gravity(tmp_pat
         assert recording.warnings == ()
 
 
+@pytest.mark.parametrize(("mixed", "named"), [((-1, 0, 0), "turn against"), ((1, 1, 2), "mixed up")])
+def test_a_fast_arm_with_its_gyroscope_mixed_up_is_doubted(tmp_path, mixed, named):
+    """The same arm, twisting as well: fast, but only a wrong sign or order of axes raises doubt."""
+    t = np.arange(3000) / 100.0
+    angle, twist = 1.0 * (1 - np.cos(2 * np.pi * t / 1.1)), 0.8 * np.sin(2 * np.pi * t / 2.3)
+    rate, bend, turn = np.gradient(angle, t), np.gradient(np.gradient(angle, t), t), np.gradient(twist, t)
+    across = 9.81 * np.sin(angle) + 0.6 * bend
+    force = np.stack(
+        [9.81 * np.cos(angle) + 0.6 * rate**2, np.cos(twist) * across, -np.sin(twist) * across], axis=1
+    )
+    turning = np.stack([turn, -np.sin(twist) * rate, -np.cos(twist) * rate], axis=1)
+    units = "acceleration=m/s2,gyroscope=rad/s"
+    assert read_columns(tmp_path, [t, *force.T, *turning.T], units=units).warnings == ()
+    sign, first, second = mixed
+    wrong = sign * turning
+    wrong[:, [first, second]] = wrong[:, [second, first]]
+    (warning,) = read_columns(tmp_path, [t, *force.T, *wrong.T], units=units).warnings
+    assert named in warning
+
+
 @pytest.mark.parametrize("names", [HEADER, [*HEADER[:1], "ax [m/s2]", "ay [m/s2]", "az [m/s2]", *HEADER[4:]]])
 def test_gravity_removed_is_refused_though_the_arm_is_never_still(tmp_path, names):
     t = np.arange(3000) / 100.0

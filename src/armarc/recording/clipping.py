@@ -21,7 +21,7 @@ _FACE_SLOPE = 0.15
 _FACE_TOLERANCE = 1e-4
 _ENTRY_STEPS = 6.0
 _FACE_TRIALS = 150
-_PROBED = 20_000
+_PROBED = 5_000
 
 
 def clipped_samples(

@@ -101,25 +101,7 @@ def turned_back(short: Windows, long: Windows, scale: float) -> TurnedBack:
 
 def lever_misfit(windows: Windows, scale: float) -> float:
     """Misfit (see `TurnedBack`) of short windows with one size of the gyroscope's unit, in rad/s."""
-    rate = windows.rate * scale
-    turn = _turns(rate, windows.step_s)
-    back = _turned(windows.force, turn)
-    power = float((windows.force**2).sum(axis=0).mean())
-    rest = back - back.mean(axis=1, keepdims=True)
-    arms = []
-    for unit in np.eye(3):
-        moved = _turned(_arm_acceleration(rate, windows.step_s, unit), turn)
-        arms.append(moved - moved.mean(axis=1, keepdims=True))
-    arm = np.stack(arms)
-    # The reach is bounded in units of gravity, for which the readings' median stands: their unit is not known yet.
-    unit_m_s2 = STANDARD_GRAVITY_M_S2 / float(np.median(np.sqrt((windows.force**2).sum(axis=0))))
-    lever = _bounded_fit(
-        np.einsum("iksw,jksw->ij", arm, arm),
-        np.einsum("iksw,ksw->i", arm, rest),
-        _LONGEST_ARM_M / unit_m_s2,
-    )
-    left = rest - np.einsum("i,iksw->ksw", lever, arm)
-    return float((left**2).sum(axis=0).mean()) / max(power, 1e-300)
+    return _misfit(windows.force, _swing(windows, scale))
 
 
 def better_arrangement(short: Windows, long: Windows, scale: float) -> tuple[str, TurnedBack]:
@@ -131,15 +113,50 @@ def better_arrangement(short: Windows, long: Windows, scale: float) -> tuple[str
         The arrangement as in ``"+y,-x,+z"``: which of the gyroscope's axes are the accelerometer's x, y and z.
     """
     tried: dict[str, tuple[float, FloatArray]] = {}
+    swings = {sign: _swing(short, sign * scale) for sign in (1.0, -1.0)}
     for order in permutations(range(3)):
         for signs in product((1.0, -1.0), repeat=3):
             matrix = np.zeros((3, 3))
             matrix[range(3), order] = signs
             name = ",".join(("+" if s > 0 else "-") + "xyz"[i] for s, i in zip(signs, order, strict=True))
-            tried[name] = lever_misfit(_rearranged(short, matrix), scale), matrix
+            # To turn the gyroscope is to turn the accelerometer the other way; a mirror image turns all round.
+            sign = 1.0 if np.linalg.det(matrix) > 0 else -1.0
+            force = np.einsum("ji,jsw->isw", sign * matrix, short.force)
+            tried[name] = _misfit(force, swings[sign]), matrix
     best = min(tried, key=lambda name: tried[name][0])
     matrix = tried[best][1]
     return best, turned_back(_rearranged(short, matrix), _rearranged(long, matrix), scale)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Swing:
+    """What the gyroscope says of short windows: rotations to their starts, and the accelerations, so turned, of points
+    1 m along each axis, without their means; ``arm`` has the shape (3, 3 steps windows)."""
+
+    rotation: tuple[FloatArray, ...]
+    arm: FloatArray
+    normal: FloatArray
+
+
+def _swing(windows: Windows, scale: float) -> _Swing:
+    rate = windows.rate * scale
+    rotation = _rotations(_turns(rate, windows.step_s))
+    arms = []
+    for unit in np.eye(3):
+        moved = _rotated(_arm_acceleration(rate, windows.step_s, unit), rotation)
+        arms.append(moved - moved.mean(axis=1, keepdims=True))
+    arm = np.stack(arms).reshape(3, -1)
+    return _Swing(rotation=rotation, arm=arm, normal=arm @ arm.T)
+
+
+def _misfit(force: FloatArray, swing: _Swing) -> float:
+    back = _rotated(force, swing.rotation)
+    rest = (back - back.mean(axis=1, keepdims=True)).ravel()
+    # The reach is bounded in units of gravity, for which the readings' median stands: their unit is not known yet.
+    lengths = np.sqrt((force**2).sum(axis=0))
+    longest = _LONGEST_ARM_M / STANDARD_GRAVITY_M_S2 * float(np.median(lengths))
+    left = rest - _bounded_fit(swing.normal, swing.arm @ rest, longest) @ swing.arm
+    return float(left @ left) / max(float((lengths**2).sum()), 1e-300)
 
 
 def _rearranged(windows: Windows, matrix: FloatArray) -> Windows:
@@ -169,7 +186,7 @@ def _cut(
 
 def _long_means(windows: Windows, scale: float) -> tuple[FloatArray, FloatArray]:
     """Mean turned reading, shape (3, windows), and mean square reading of each window."""
-    turned = _turned(windows.force, _turns(windows.rate * scale, windows.step_s))
+    turned = _rotated(windows.force, _rotations(_turns(windows.rate * scale, windows.step_s)))
     power = np.maximum((windows.force**2).sum(axis=0).mean(axis=0), 1e-300)
     return turned.mean(axis=1), power
 
@@ -255,11 +272,12 @@ def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: 
     return float(wandered[moving].sum()) / total if total > 0 else float("nan")
 
 
-def _turned(force: FloatArray, turn: FloatArray) -> FloatArray:
-    """Readings, planes of shape (3, steps, windows), in the sensor's frame at the start of their windows.
+def _rotations(turn: FloatArray) -> tuple[FloatArray, ...]:
+    """Unit quaternions w, x, y, z that turn readings to the sensor's frame at the start of their windows.
 
-    `turn` holds rotation vectors, rad. Unit quaternions are pairs of complex numbers, ``w + i x`` and ``y + i z``;
-    running products by doubling: after each round a product reaches twice as far back.
+    `turn` holds rotation vectors, rad, planes of shape (3, steps, windows). The quaternions are pairs of complex
+    numbers, ``w + i x`` and ``y + i z``; running products by doubling: after each round a product reaches twice as
+    far back.
     """
     half = 0.5 * turn
     angle = np.sqrt((half**2).sum(axis=0))
@@ -275,7 +293,12 @@ def _turned(force: FloatArray, turn: FloatArray) -> FloatArray:
     w, x = np.ones_like(angle), np.zeros_like(angle)
     y, z = np.zeros_like(angle), np.zeros_like(angle)
     w[1:], x[1:], y[1:], z[1:] = a[:-1].real, a[:-1].imag, b[:-1].real, b[:-1].imag
-    fx, fy, fz = force
+    return w, x, y, z
+
+
+def _rotated(vectors: FloatArray, rotation: tuple[FloatArray, ...]) -> FloatArray:
+    w, x, y, z = rotation
+    fx, fy, fz = vectors
     tx, ty, tz = 2.0 * (y * fz - z * fy), 2.0 * (z * fx - x * fz), 2.0 * (x * fy - y * fx)
     return np.stack(
         [
