@@ -22,6 +22,7 @@ from armarc.errors import UsageError
 
 _MARK = b"armarc"
 _LOOK_BYTES = 1 << 14
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,3 +185,11 @@ PAGE = Kind(
 BACKUP = Kind(name="backup", is_ours=_is_backup)
 RECORDING = Kind(name="recording", is_ours=lambda _: False)
 """A recording is never written over as an older one: it may be somebody's set."""
+
+
+def safe_cell(text: str) -> str:
+    """Stop a spreadsheet from running a note as a formula: text that begins like one gets an apostrophe.
+
+    The list of first characters is that of the OWASP page on CSV injection.
+    """
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -20,7 +20,7 @@ from rich.text import Text
 from armarc.cli.app import error_console
 from armarc.cli.outputs import check_picture, guard_for
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
-from armarc.outputs import TABLE, Guard
+from armarc.outputs import TABLE, Guard, safe_cell
 
 if TYPE_CHECKING:
     from armarc.load import Resistance, SetLoad
@@ -371,7 +371,8 @@ def write_table(rows: list[dict[str, Any]], path: Path, guard: Guard) -> None:
     """Write all reps as one CSV."""
     with guard.open(path, TABLE) as stream:
         text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
-        _write_rows(rows, columns_of(rows), text, ",")
+        safe = [{k: safe_cell(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows]
+        _write_rows(safe, columns_of(rows), text, ",")
         text.detach()
 
 

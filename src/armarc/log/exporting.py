@@ -14,7 +14,7 @@ from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
 from armarc.log.records import SCHEMA, logged_record
 from armarc.log.schema import REP_NUMBERS
 from armarc.log.store import Store
-from armarc.outputs import JSON, PARQUET, TABLE
+from armarc.outputs import JSON, PARQUET, TABLE, safe_cell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,7 +36,6 @@ SET_COLUMNS = (
     "tags",
     "reps",
 )
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
 def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, Any]]:
@@ -113,7 +112,7 @@ def export(
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow(names)
         writer.writerows(
-            [_safe_cell(value) if isinstance(value, str) else value for value in row.values()] for row in rows
+            [safe_cell(value) if isinstance(value, str) else value for value in row.values()] for row in rows
         )
         stream.write(text.getvalue().encode())
         return len(rows)
@@ -144,11 +143,3 @@ def _squared(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     if all(len(row) == len(names) for row in rows) and all(list(row) == names for row in rows):
         return rows
     return [{name: row.get(name) for name in names} for row in rows]
-
-
-def _safe_cell(text: str) -> str:
-    """Stop a spreadsheet from running a note as a formula: text that begins like one gets an apostrophe.
-
-    The list of first characters is that of the OWASP page on CSV injection.
-    """
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -135,9 +135,12 @@ def _open_file(location: Location, create: bool) -> Store:
             raise _no_log(location.name)
         try:
             file.parent.mkdir(parents=True, exist_ok=True)
+            with contextlib.suppress(FileExistsError):
+                # As private as the recordings beside it; the database gives its other files the same rights.
+                os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
         except OSError as error:
             raise LogError(
-                f"the folder {file.parent} cannot be made: {error.strerror}",
+                f"the log cannot be made in {file.parent}: {error.strerror}",
                 "choose another place with --log-file",
             ) from None
     read_only = exists and not (os.access(file, os.W_OK) and os.access(file.parent, os.W_OK))

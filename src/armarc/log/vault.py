@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import gzip
 import hashlib
+import io
 import os
 import re
 import tempfile
@@ -15,7 +16,11 @@ from typing import Protocol
 import sqlalchemy as sa
 
 from armarc.errors import InputError, LogError
+from armarc.inputs import regular_size
 from armarc.log import schema
+
+LARGEST_KEPT_BYTES = 1 << 28
+"""Working limit, 10 hours at 100 Hz: a recording is held in memory while it is kept or packed."""
 
 _HASH = re.compile(r"[0-9a-f]{64}")
 _SUFFIX = re.compile(r"(\.[a-z0-9]{1,8}){0,2}")
@@ -105,7 +110,9 @@ class FolderVault:
         if not is_kept_name(sha256, suffix):
             return None
         try:
-            return self.path(sha256, suffix).read_bytes()
+            path = self.path(sha256, suffix)
+            regular_size(path, LARGEST_KEPT_BYTES, "recording in the log")
+            return path.read_bytes()
         except FileNotFoundError:
             return None
         except OSError as error:
@@ -150,7 +157,13 @@ class TableVault:
             packed = connection.execute(
                 sa.select(table.c.content).where(table.c.sha256 == sha256)
             ).scalar_one_or_none()
-        return None if packed is None else gzip.decompress(packed)
+        if packed is None:
+            return None
+        with gzip.open(io.BytesIO(packed)) as unpacking:
+            content = unpacking.read(LARGEST_KEPT_BYTES + 1)
+        if len(content) > LARGEST_KEPT_BYTES:
+            raise LogError(f"the kept recording {sha256[:12]} unpacks without end", "armarc never wrote it")
+        return content
 
     def names(self) -> set[str]:
         """Hashes of everything kept."""
@@ -178,6 +191,7 @@ def read_recording(path: Path) -> bytes:
         If it cannot be read.
     """
     try:
+        regular_size(path, LARGEST_KEPT_BYTES, "recording in the log")
         return path.read_bytes()
     except OSError as error:
         raise InputError(

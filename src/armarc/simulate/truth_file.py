@@ -284,7 +284,7 @@ def read_truth(path: Path) -> dict[str, Any]:
     try:
         record = json.loads(path.read_text(encoding="utf-8"))
         schema = record["schema"]
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise FormatError(
             f"not a truth file: {error}", "make one with armarc simulate", file=str(path)
         ) from None
