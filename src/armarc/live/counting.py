@@ -299,6 +299,8 @@ class Counting:
                     reason="it is not like the movements after it",
                 )
             )
+        if not self._counted:  # how the gate was passed before all of it was withdrawn tells nothing
+            self._seen = []
         if movements and isinstance(s.angle, Turn):
             table = self._aligned(table, movements[-1], first)
         known = [c.movement.top for c in self._counted]
@@ -356,7 +358,8 @@ class Counting:
         )
         if rep is None:
             return 0
-        span = float(table[movement.bottom, TIME]), float(table[movement.bottom_after, TIME])
+        span = float(table[movement.bottom, TIME]), float(table[movement.top, TIME])
+        # A gate that was seen while the arm came down was that of an angle the wrong way up.
         gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
         if gate is not None and gate.told:
             rep = replace(rep, told_velocity_rad_s=gate.speed_rad_s)
