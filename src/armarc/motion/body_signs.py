@@ -36,6 +36,8 @@ RANGE_HZ = 4.0
 """Bandwidth of the elevation that the bend goes with."""
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
+TURNED_RAD, QUIET_SHARE = math.radians(4.0), 0.1
+"""More than a rigid arm seems to turn; and less than a tipping trunk leaves unexplained of a raise."""
 LEAST_S = 3.0
 """Seconds of movement below which nothing is said."""
 
@@ -52,11 +54,14 @@ class BodySigns:
         Its standard error; infinite where the set holds too little.
     shoulder_share : float
         Share of the acceleration during the raise that a fixed shoulder does not explain.
+    unexplained_m_s2 : float, m/s²
+        What it leaves where the body is quiet (root mean square of one axis): soft tissue, girdle, trunk.
     """
 
     turned_rad: float = 0.0
     turned_se_rad: float = 0.0
     shoulder_share: float = 0.0
+    unexplained_m_s2: float = 0.0
 
 
 NO_SIGNS = BodySigns()
@@ -104,13 +109,17 @@ def find_body_signs(
     ]
     if not turned:
         return BodySigns(turned_se_rad=math.inf)
-    angle, se = min(turned)
+    # Where both agree that it turned, and the trunk is quiet, the larger one says by how much.
+    angle, se = max(turned) if min(turned)[0] > TURNED_RAD else min(turned)
+    left = rows[:, :, 9] - rows[:, :, :3] @ lever.vector_m
+    unexplained = math.sqrt(float((left[quiet] ** 2).mean())) if quiet.any() else 0.0
     share = 0.0
     if raising.sum() > LEAST_S * rate_hz / 2:
-        seen = rows[raising, :, 9]
-        left = seen - rows[raising, :, :3] @ lever.vector_m
-        share = float((left**2).sum() / max(float((seen**2).sum()), 1e-12))
-    return BodySigns(turned_rad=angle, turned_se_rad=se, shoulder_share=share)
+        seen = float((rows[raising, :, 9] ** 2).sum())
+        share = float((left[raising] ** 2).sum()) / max(seen, 1e-12)
+        if share > QUIET_SHARE:
+            angle, se = min(turned)
+    return BodySigns(turned_rad=angle, turned_se_rad=se, shoulder_share=share, unexplained_m_s2=unexplained)
 
 
 def _equations(

@@ -17,16 +17,16 @@ import numpy as np
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
 from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps.body import RIGID, SetBody
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
-GYROSCOPE_LEFT = 0.4
+GYROSCOPE_LEFT = 0.36
 """Share of the gyroscope's scale error left in a range and in a speed: gravity holds the ends of every movement."""
-ACCELEROMETER_LEFT = 0.55
+ACCELEROMETER_LEFT = 0.5
 """The same of the accelerometer's: it turns and bends what the fusion and the fit of the lever arm hold on to."""
-GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 1.0
+GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 0.9
 """rad of an absolute angle per unit of the scale errors. These four were found on synthetic sets with one error at a
 time; the sensors' zero-g offset, drawn with their scale, is in them."""
 TILT_IN_RANGE = 0.5
@@ -48,7 +48,9 @@ AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
 SEEN_ON_RIGID_RAD = math.radians(3.0)
 """A rigid arm, too, seems to turn in the sensor by this much over the range of a set."""
-TURN_IN_RANGE, TURN_IN_ANGLE, TURN_IN_RATE = 0.55, 0.5, 0.8
+UNEXPLAINED_ON_RIGID_M_S2 = 0.045
+"""What noise and sway leave of a rigid arm's acceleration in the lowering."""
+TURN_IN_RANGE, TURN_IN_ANGLE, TURN_IN_RATE = 0.6, 0.5, 0.8
 """Shares of that turn, beyond a rigid arm's, in a range (and a speed, as a share of the range), in an angle and in a
 rate. These and the following were found on simulated bodies."""
 SHOULDER_IN_SPEED = 0.1
@@ -106,6 +108,12 @@ class AngleErrors:
         return math.sqrt(max(square, 0.0))
 
     @property
+    def tilted_rad(self) -> float:
+        """Inclination for which an acceleration that nothing explains can be mistaken, rad."""
+        square = self.body.signs.unexplained_m_s2**2 - UNEXPLAINED_ON_RIGID_M_S2**2
+        return math.sqrt(max(square, 0.0)) / STANDARD_GRAVITY_M_S2
+
+    @property
     def wobble_rad(self) -> float:
         """What a strap's wobble leaves in θ, rad."""
         return WOBBLE_LEFT * self.body.wobble_rad
@@ -145,6 +153,7 @@ class AngleErrors:
         return _root_sum(
             [
                 TURN_IN_RANGE * self.turned_rad,
+                self.tilted_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 math.sqrt(2) * self.wobble_rad,
                 TILT_IN_RANGE * self.tilt_rad,
@@ -170,6 +179,7 @@ class AngleErrors:
             [
                 noise,
                 TURN_IN_RANGE * self.turned_rad / self.body.swept_rad * speed_rad_s,
+                self.tilted_rad / self.body.swept_rad * speed_rad_s,
                 SHOULDER_IN_SPEED * self.body.signs.shoulder_share * speed_rad_s,
                 STEP_IN_SPEED * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
@@ -185,6 +195,7 @@ class AngleErrors:
             [
                 further,
                 TURN_IN_RATE * self.turned_rad / self.body.swept_rad,
+                self.tilted_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
                 ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
