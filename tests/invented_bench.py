@@ -57,23 +57,22 @@ def handled(
     Each turn is an axis in the axes of the sensor and an angle in degrees, made with a smooth course.
     """
     dt = 1.0 / rate_hz
-    rate = [np.zeros((round(rest_s * rate_hz), 3))]
+    resting = round(rest_s * rate_hz)
+    place = Rotation.identity()
+    rate, up = [np.zeros((resting, 3))], [np.tile([0.0, 0.0, 1.0], (resting, 1))]
     for axis, angle_deg in turns:
         unit = np.asarray(axis, float) / np.linalg.norm(axis)
         n = max(20, round(1.875 * abs(angle_deg) / speed_deg_s * rate_hz))
         s = np.arange(n + 1) / n
         course = np.diff(10 * s**3 - 15 * s**4 + 6 * s**5)
-        rate += [
-            np.outer(course * math.radians(angle_deg) / dt, unit),
-            np.zeros((round(rest_s * rate_hz), 3)),
+        rate += [np.outer(course * math.radians(angle_deg) / dt, unit), np.zeros((resting, 3))]
+        on_the_way = place * Rotation.from_rotvec(np.outer(np.cumsum(course) * math.radians(angle_deg), unit))
+        place = on_the_way[-1]
+        up += [
+            on_the_way.inv().apply([0.0, 0.0, 1.0]),
+            np.tile(place.inv().apply([0.0, 0.0, 1.0]), (resting, 1)),
         ]
-    omega = np.concatenate(rate)
-    up = np.empty_like(omega)
-    place = Rotation.identity()
-    for k, w in enumerate(omega):
-        place = place * Rotation.from_rotvec(w * dt)
-        up[k] = place.inv().apply([0.0, 0.0, 1.0])
-    return _read(omega, up, rate_hz, faults or Faults(), seed, sensor)
+    return _read(np.concatenate(rate), np.concatenate(up), rate_hz, faults or Faults(), seed, sensor)
 
 
 SIX_SIDES: list[tuple[Sequence[float], float]] = [
@@ -94,6 +93,13 @@ SKEW: list[tuple[Sequence[float], float]] = [
     ([1, 0, 1], 110),
     ([1, -1, 0], 65),
 ]
+
+ROLLED: list[tuple[Sequence[float], float]] = [
+    ([1, 0, 0], 90), ([0, 0, 1], 90), ([0, 0, 1], 90), ([0, 0, 1], 90), ([0, 0, 1], 90), ([1, 0, 0], -90),
+]  # fmt: skip
+"""Stood on its side and rolled over once: its third axis."""
+GUIDED = SIX_SIDES + ROLLED + SKEW
+"""What the guide asks for."""
 
 
 def _read(omega: Array, up: Array, rate_hz: float, faults: Faults, seed: int, sensor: str) -> Recording:

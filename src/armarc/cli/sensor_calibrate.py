@@ -16,11 +16,15 @@ if TYPE_CHECKING:
 SCHEMA = "armarc.sensor_calibration/1"
 GUIDE = """\
 Calibrating a sensor: one recording of about two minutes on a table
-  1. Start recording. Lay the sensor flat and let go for two seconds.
-  2. Tip it over one edge by a quarter turn, let go for two seconds; go on until it lies flat again.
-  3. The same over the other edge: every one of its six sides has then been up. A wall helps the narrow ones.
-  4. Prop it up askew in four or more other poses, two seconds each.
-  5. Stop recording:  armarc sensor calibrate FILE --sensor NAME
+  1. Switch the sensor on ten minutes before: it must be warm. Start recording. Lay it flat and let go for two
+     seconds.
+  2. Tip it over its long edge by a quarter turn, let go for two seconds; four times, until it lies flat again.
+  3. The same over its short edge, four times: every one of its six sides has then been up. A wall helps the
+     narrow ones.
+  4. Tip it once over its long edge so that it stands on that side. Now roll it over the edges that lead away from
+     you, four quarter turns; this turns its third axis. Tip it back.
+  5. Prop it up askew in four or more other poses, two seconds each.
+  6. Stop recording:  armarc sensor calibrate FILE --sensor NAME
 The quarter turns between the rests calibrate the gyroscope; turn in one go, in under ten seconds, and let go in
 between. Gravity does not see turns flat on the table: make them along an edge, all by the same angle, and say
 which, as in  --turn 360.
@@ -106,7 +110,7 @@ def _calibrate(
 ) -> None:
     import time
 
-    from armarc.errors import UsageError
+    from armarc.errors import InputError, UsageError
     from armarc.recording import read_csv
     from armarc.sensor.calibration import calibrate as run
     from armarc.sensor.calibration import find_calibration, save_calibration
@@ -124,7 +128,8 @@ def _calibrate(
         known=find_calibration(name),
     )
     for half, why in found.refused.items():
-        say(f"{half} not calibrated: {why}")
+        if half not in found.failed:
+            say(f"{half} not calibrated: {why}")
     for note in found.notes:
         say(f"note: {note}")
     theirs = {one.metadata.sensor for one in recordings if one.metadata.sensor} - {name}
@@ -136,7 +141,15 @@ def _calibrate(
         print_json({"schema": SCHEMA, "kept": not try_only, **_record(found)})
     else:
         _tables(found)
-    say("nothing was kept (--try)" if kept_in is None else f"kept for {name} in {kept_in}")
+    kept = "nothing was kept (--try)" if kept_in is None else f"kept for {name} in {kept_in}"
+    if found.failed:
+        # Last, and as an error: a table that looks fine must not hide what is not there.
+        made = ", ".join(half for half in ("accelerometer", "gyroscope") if half not in found.refused)
+        raise InputError(
+            f"{' and '.join(found.failed)} not calibrated: {found.refused[found.failed[0]]}",
+            f"the {made} alone was calibrated; {kept}",
+        )
+    say(kept)
 
 
 def _tables(found: CalibrationRun) -> None:

@@ -29,6 +29,7 @@ class StillLimits:
     force_sd_m_s2: float = MOST_FORCE_SD_M_S2
     rate_jump_rad_s: float = MOST_RATE_JUMP_RAD_S
     tilt_rad: float = MOST_TILT_RAD
+    gravity_tolerance: float = GRAVITY_TOLERANCE
 
 
 ON_A_TABLE = StillLimits()
@@ -42,7 +43,7 @@ HANGING_ARM = StillLimits(
 
 
 def still_stretches(
-    piece: Piece, *, shortest_s: float = 1.0, limits: StillLimits = ON_A_TABLE
+    piece: Piece, *, shortest_s: float = 1.0, limits: StillLimits = ON_A_TABLE, settled: bool = True
 ) -> list[tuple[int, int]]:
     """Half-open sample ranges in which the sensor lies still, each `shortest_s` or longer.
 
@@ -51,11 +52,13 @@ def still_stretches(
     piece : Piece
     shortest_s : float, s
     limits : StillLimits
+    settled : bool
+        One window is cut off at each end of a stretch that something happened before or after, as a sensor put down
+        rocks for a moment.
 
     Notes
     -----
-    A gap is bridged where the sensor lies the same way after it. One window is cut off at each end of a stretch that
-    something happened before or after, as a sensor put down rocks for a moment.
+    A gap is bridged where the sensor lies the same way after it.
     """
     width = max(4, round(WINDOW_S * piece.rate_hz))
     count = len(piece.missing) // width
@@ -68,7 +71,7 @@ def still_stretches(
     norm = np.linalg.norm(pull, axis=1)
     calm = omega.std(axis=1).max(axis=1) <= limits.gyroscope_sd_rad_s
     calm &= force.std(axis=1).max(axis=1) <= limits.force_sd_m_s2
-    calm &= np.abs(norm / STANDARD_GRAVITY_M_S2 - 1) <= GRAVITY_TOLERANCE
+    calm &= np.abs(norm / STANDARD_GRAVITY_M_S2 - 1) <= limits.gravity_tolerance
     calm &= ~clipped
     joined = _joined(rate, pull / np.maximum(norm, 1e-9)[:, None], limits)
     out = []
@@ -77,8 +80,8 @@ def still_stretches(
         if k < count and calm[k] == calm[k - 1] and (joined[k - 1] or not calm[k]):
             continue
         if calm[start]:
-            first = start + (1 if start > 0 else 0)
-            stop = k - (1 if k < count else 0)
+            first = start + (1 if settled and start > 0 else 0)
+            stop = k - (1 if settled and k < count else 0)
             end = len(piece.missing) if k == count else stop * width
             if stop > first and (end - first * width) / piece.rate_hz >= shortest_s:
                 out.append((first * width, end))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,23 +12,44 @@ from armarc.errors import InputError, UsageError
 from armarc.recording import Recording
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 from armarc.sensor.calibration.apply import MARK
-from armarc.sensor.calibration.poses import Move, Rest, rests_and_moves
-from armarc.sensor.calibration.sphere import fit_accelerometer
+from armarc.sensor.calibration.known_factors import ACCELEROMETER_FACTORS, GYROSCOPE_FACTORS, with_factor
+from armarc.sensor.calibration.poses import (
+    SHORTEST_REST_S,
+    Move,
+    Rest,
+    drift_rad_s,
+    gravity_at_rest,
+    rests_and_moves,
+    short_rests,
+)
+from armarc.sensor.calibration.sphere import LEAST_POSES, MOST_SCALE, distinct_poses, fit_accelerometer
 from armarc.sensor.calibration.store import identity, merged
-from armarc.sensor.calibration.turns import fit_gyroscope, usable_turns
+from armarc.sensor.calibration.turns import (
+    TurnsFound,
+    WrongColumns,
+    best_factor,
+    fit_gyroscope,
+    usable_turns,
+)
 from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
+
+MEANT_POSES = 3
+"""Turns flat on a table have one pose, or two; whoever lays it on three sides wants the accelerometer."""
+MOST_WARMING_K = 2.0
+MOST_DRIFT_RAD_S = math.radians(0.1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalibrationRun:
     """A calibration and what it could not do.
 
-    ``refused`` maps ``accelerometer`` and ``gyroscope`` to the reason that half was left out; ``notes`` say which
-    turns were not used and why.
+    ``refused`` maps ``accelerometer`` and ``gyroscope`` to the reason that half was left out; ``failed`` names those
+    of them that the recordings were meant to give; ``notes`` say which turns were not used and why.
     """
 
     calibration: Calibration
     refused: dict[str, str]
+    failed: tuple[str, ...]
     notes: tuple[str, ...]
     rests: int
     moves: int
@@ -68,7 +90,8 @@ def calibrate(
     Raises
     ------
     InputError
-        Neither half can be calibrated; the message gives both reasons. Or the recordings are of different sensors,
+        Neither half can be calibrated; the message gives both reasons. Or gyroscope and accelerometer contradict each
+        other. Or the recordings are of different sensors,
         or corrected already.
     UsageError
         No recording, an absurd gravity or turn.
@@ -95,15 +118,19 @@ def calibrate(
     try:
         accelerometer = fit_accelerometer(tuple(rests), gravity_m_s2=gravity_m_s2)
     except InputError as error:
-        refused["accelerometer"] = error.message
-        hints.append(error.hint)
+        said = _why_no_sphere(error, recordings, rests)
+        refused["accelerometer"] = said.message
+        hints.append(said.hint)
     level = accelerometer or (None if known is None else known.accelerometer)
     turns = usable_turns(tuple(moves), level, stated_rad=turn_rad)
     try:
-        gyroscope = fit_gyroscope(turns, tuple(rests))
+        gyroscope = fit_gyroscope(turns, tuple(rests), levelled=level is not None)
     except InputError as error:
-        refused["gyroscope"] = error.message
-        hints.append(error.hint)
+        said = with_factor(error, best_factor(turns.turns), GYROSCOPE_FACTORS)
+        if isinstance(error, WrongColumns):
+            raise InputError(said.message, said.hint, file=recordings[0].source.file) from error
+        refused["gyroscope"] = said.message
+        hints.append(said.hint)
     if accelerometer is None and gyroscope is None:
         raise InputError(
             f"nothing was calibrated. Accelerometer: {refused['accelerometer']}. Gyroscope: {refused['gyroscope']}",
@@ -122,10 +149,91 @@ def calibrate(
     )
     return CalibrationRun(
         calibration=merged(new, known),
-        refused=refused,
-        notes=(*turns.reasons(), *_outliers(len(rests), accelerometer, len(turns.turns), gyroscope)),
+        refused={
+            half: f"{why} ({hint})" if hint else why
+            for (half, why), hint in zip(refused.items(), hints, strict=True)
+        },
+        failed=tuple(half for half in refused if half in _meant(rests, turns)),
+        notes=(
+            *_warming(recordings, rests),
+            *_not_turned(gyroscope),
+            *turns.reasons(),
+            *_outliers(len(rests), accelerometer, len(turns.turns), gyroscope),
+        ),
         rests=len(rests),
         moves=len(moves),
+    )
+
+
+def _meant(rests: list[Rest], turns: TurnsFound) -> set[str]:
+    """Halves the recordings were meant to give, to judge by what was done in them."""
+    meant = set()
+    readings = np.array([rest.specific_force_m_s2 for rest in rests]).reshape(-1, 3)
+    if distinct_poses(readings) >= MEANT_POSES:
+        meant.add("accelerometer")
+    if turns.turns or turns.left_out:
+        meant.add("gyroscope")
+    return meant
+
+
+def _why_no_sphere(error: InputError, recordings: Sequence[Recording], rests: list[Rest]) -> InputError:
+    """The same error in the words of its cause: a scale far off, or rests that were too short to count."""
+    ratios = [ratio for ratio in map(gravity_at_rest, recordings) if ratio]
+    if ratios and abs(1 / ratios[0] - 1) > MOST_SCALE:
+        wrong = InputError(
+            f"gravity reads {ratios[0]:.2f} times what it is",
+            "check the units, and the range or sensitivity of the sensor",
+        )
+        return with_factor(wrong, 1 / ratios[0], ACCELEROMETER_FACTORS)
+    short = sum(map(short_rests, recordings))
+    poses = distinct_poses(np.array([rest.specific_force_m_s2 for rest in rests]).reshape(-1, 3))
+    if poses < LEAST_POSES and short >= max(len(rests), 3):
+        return InputError(
+            f"the rests are too short: {short} of {short + len(rests)} last less than {SHORTEST_REST_S:g} s",
+            "let go of the sensor for two seconds in every pose",
+        )
+    return error
+
+
+def _warming(recordings: Sequence[Recording], rests: list[Rest]) -> tuple[str, ...]:
+    """Whether the sensor warmed up meanwhile: offsets and bias of a moving temperature are of no later use."""
+    advice = "warm the sensor up first: leave it switched on for ten minutes, then calibrate again"
+    known = [
+        one.temperature_c[np.isfinite(one.temperature_c)]
+        for one in recordings
+        if one.temperature_c is not None
+    ]
+    known += [np.array(told) for told in map(told_temperatures_c, recordings) if told]
+    moved_k = max((float(np.ptp(one)) for one in known if len(one)), default=0.0)
+    if moved_k > MOST_WARMING_K:
+        return (f"its temperature moved by {moved_k:.1f} K: {advice}",)
+    drift = drift_rad_s(tuple(rests))
+    if drift > MOST_DRIFT_RAD_S:
+        return (f"the gyroscope's zero drifted by {math.degrees(drift):.2f} °/s: {advice}",)
+    return ()
+
+
+def told_temperatures_c(recording: Recording) -> list[float]:
+    """Temperatures a sensor told at the ends of a capture, °C."""
+    other = recording.metadata.other
+    events = other.get("events")
+    told = [other.get("sensor_temperature_c")]
+    told += (
+        [one.get("sensor_temperature_c") for one in events if isinstance(one, dict)]
+        if isinstance(events, list)
+        else []
+    )
+    return [float(one) for one in told if isinstance(one, int | float) and not isinstance(one, bool)]
+
+
+def _not_turned(gyroscope: GyroscopeCalibration | None) -> tuple[str, ...]:
+    missing = [] if gyroscope is None else [name for name in "xyz" if name not in gyroscope.turned_axes]
+    if gyroscope is None or not missing:
+        return ()
+    worst = 100 * float(gyroscope.scale_se.max())
+    return (
+        f"gyroscope axis {', '.join(missing)} was not turned: its scale stays as delivered, ±{worst:.1f} %; make four "
+        "quarter turns about it while it lies level (--guide)",
     )
 
 
@@ -172,5 +280,6 @@ def _temperature(recordings: Sequence[Recording]) -> float | None:
         for one in recordings
         if one.temperature_c is not None
     ]
+    known += [np.array(told) for told in map(told_temperatures_c, recordings) if told]
     known = [one for one in known if len(one)]
     return float(np.mean(np.concatenate(known))) if known else None

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
-from armarc.sensor.bench.still import still_stretches
+from armarc.recording.types import STANDARD_GRAVITY_M_S2
+from armarc.sensor.bench.still import WINDOW_S, StillLimits, still_stretches
 
 SHORTEST_REST_S = 0.75
+LEAST_RESTS_FOR_DRIFT = 6
 LONGEST_REST_S = 20.0
 """More of a rest says no more about its pose."""
 
@@ -34,6 +37,8 @@ class Rest:
     angular_velocity_rad_s: FloatArray
     force_se_m_s2: float
     rate_se_rad_s: float
+    window_sd_rad_s: float
+    """Spread of the gyroscope's means over a tenth of a second, one axis."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +92,41 @@ def rests_and_moves(recording: Recording) -> tuple[tuple[Rest, ...], tuple[Move,
     return tuple(rests), tuple(moves)
 
 
+def short_rests(recording: Recording) -> int:
+    """Number of moments in which the sensor lay still, but too shortly to count as a rest."""
+    return sum(
+        len(still_stretches(piece, shortest_s=WINDOW_S, settled=False))
+        - len(still_stretches(piece, shortest_s=SHORTEST_REST_S))
+        for piece in uniform_pieces(recording)
+    )
+
+
+def gravity_at_rest(recording: Recording) -> float | None:
+    """Median specific force at rest over standard gravity, whatever it is; None where nothing lay still."""
+    norms = [
+        float(np.linalg.norm(piece.specific_force_m_s2[first:stop].mean(axis=0)))
+        for piece in uniform_pieces(recording)
+        for first, stop in still_stretches(
+            piece, shortest_s=SHORTEST_REST_S, limits=StillLimits(gravity_tolerance=np.inf)
+        )
+    ]
+    return float(np.median(norms)) / STANDARD_GRAVITY_M_S2 if norms else None
+
+
+def drift_rad_s(rests: tuple[Rest, ...]) -> float:
+    """How far the bias of the worst axis moved evenly from the first rest to the last, rad/s; 0 for chance."""
+    if len(rests) < LEAST_RESTS_FOR_DRIFT or len({rest.file for rest in rests}) > 1:
+        return 0.0
+    at = np.array([(rest.start_s + rest.end_s) / 2 for rest in rests])
+    bias = np.array([rest.angular_velocity_rad_s for rest in rests])
+    x = at - at.mean()
+    slope = x @ bias / float(x @ x)
+    left = bias - bias.mean(axis=0) - np.outer(x, slope)
+    slope_se = np.sqrt((left**2).sum(axis=0) / (len(rests) - 2) / float(x @ x))
+    moved = np.where(np.abs(slope) > 4 * slope_se, np.abs(slope) * float(np.ptp(at)), 0.0)
+    return float(moved.max())
+
+
 def _rest(recording: Recording, piece: Piece, first: int, stop: int) -> Rest:
     last = min(stop, first + round(LONGEST_REST_S * piece.rate_hz))
     force, rate = piece.specific_force_m_s2[first:last], piece.angular_velocity_rad_s[first:last]
@@ -98,15 +138,22 @@ def _rest(recording: Recording, piece: Piece, first: int, stop: int) -> Rest:
         angular_velocity_rad_s=rate.mean(axis=0),
         force_se_m_s2=_mean_se(force, piece.rate_hz),
         rate_se_rad_s=_mean_se(rate, piece.rate_hz),
+        window_sd_rad_s=_window_sd(rate, piece.rate_hz)[0],
     )
 
 
 def _mean_se(values: FloatArray, rate_hz: float) -> float:
     """Standard error of the mean of one axis, from the scatter of windows of a tenth of a second."""
+    spread, count = _window_sd(values, rate_hz)
+    return spread / math.sqrt(count)
+
+
+def _window_sd(values: FloatArray, rate_hz: float) -> tuple[float, int]:
+    """Spread of the means over a tenth of a second, one axis, and their number."""
     width = max(2, round(0.1 * rate_hz))
     count = len(values) // width
     means = values[: count * width].reshape(count, width, 3).mean(axis=1)
-    return float(np.sqrt(means.var(axis=0, ddof=1).mean() / count))
+    return float(np.sqrt(means.var(axis=0, ddof=1).mean())), count
 
 
 def _move(piece: Piece, before: Rest, after: Rest, first: int, stop: int) -> Move:

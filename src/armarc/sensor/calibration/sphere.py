@@ -16,6 +16,7 @@ from armarc.errors import InputError
 from armarc.recording import FloatArray
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 from armarc.sensor.calibration.poses import Rest
+from armarc.sensor.calibration.scatter import CONVERGED, ROUNDS, error_factor
 from armarc.sensor.calibration.types import AccelerometerCalibration
 
 LEAST_POSES = 6
@@ -31,6 +32,8 @@ MOST_OFFSET_M_S2 = 1.5
 MOST_SCALE = 0.08
 MOST_OFFSET_SE_M_S2 = 0.05
 MOST_SPREAD_M_S2 = 0.12
+ROUGH_M_S2 = 0.02
+"""Poses that fit this well say how good the sensor is even where there was nothing to correct."""
 OUTLIER = 5.0
 LEAST_KEPT = 0.8
 """Outliers are left out one at a time, down to this share."""
@@ -61,6 +64,7 @@ def fit_accelerometer(
         )
     readings = np.array([rest.specific_force_m_s2 for rest in rests])
     se = np.array([math.hypot(rest.force_se_m_s2, LEAST_REST_SE_M_S2) for rest in rests])
+    least = float(np.median([rest.force_se_m_s2 for rest in rests] / se))
     poses = distinct_poses(readings)
     if poses < LEAST_POSES:
         raise InputError(
@@ -70,7 +74,7 @@ def fit_accelerometer(
         )
     kept = np.ones(len(rests), bool)
     while True:
-        parameters, covariance, residual, leverage = _fit(readings[kept], se[kept], gravity_m_s2)
+        parameters, covariance, residual, leverage = _fit(readings[kept], se[kept], gravity_m_s2, least)
         predicted = residual / np.maximum(1 - leverage, 0.05)
         worst = worst_outlier(predicted, se[kept])
         if worst is None or kept.sum() <= max(LEAST_POSES + 1, LEAST_KEPT * len(rests)):
@@ -105,6 +109,12 @@ def _refuse_poor(found: AccelerometerCalibration, readings: FloatArray, residual
         raise InputError(
             f"gravity still differs by {left:.2f} m/s² from pose to pose: the rests lie on no sphere",
             "let go of the sensor in every pose, and keep off the table",
+        )
+    if found.spread_after_m_s2 > max(found.spread_before_m_s2, ROUGH_M_S2):
+        raise InputError(
+            f"it improves nothing: gravity differs by {found.spread_before_m_s2:.3f} m/s² from pose to pose as "
+            f"delivered and by {found.spread_after_m_s2:.3f} m/s² corrected",
+            "let go of the sensor for two seconds in every pose, and use more poses",
         )
     if float(found.offset_se_m_s2.max()) > MOST_OFFSET_SE_M_S2:
         axis = "xyz"[int(found.offset_se_m_s2.argmax())]
@@ -156,26 +166,28 @@ def _norms(readings: FloatArray, parameters: FloatArray) -> FloatArray:
 
 
 def _fit(
-    readings: FloatArray, se: FloatArray, gravity: float
+    readings: FloatArray, se: FloatArray, gravity: float, least: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Parameters, their covariance, residuals of the norm, and each residual's leverage.
 
-    Residuals larger than expected mean that the errors were taken too small: the fit is made again with larger ones,
-    so that prior knowledge gets the weight it deserves.
+    The residuals tell whether the errors were supposed too small or too large: the fit is made again with better
+    ones, so that prior knowledge gets the weight it deserves.
     """
     prior = np.repeat([PRIOR_OFFSET_M_S2, PRIOR_SCALE, PRIOR_CROSS], 3)
     x: FloatArray = np.zeros(9)
-    for _ in range(3):
+    supposed, factor = se, 1.0
+    for _ in range(ROUNDS):
+        se = supposed * factor
         x = _minimum(readings, se, gravity, prior, x)
         norm, jacobian = _linearised(readings, x)
         residual = np.asarray(norm - gravity)
         information = jacobian.T @ (jacobian / se[:, None] ** 2) + np.diag(prior**-2.0)
         covariance = np.asarray(np.linalg.inv(information))
         leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian) / se**2
-        excess = float((residual**2 / se**2).sum()) / max(float((1 - leverage).sum()), 1.0)
-        if excess <= 1.05:
+        before, squares = factor, float((residual**2 / supposed**2).sum())
+        factor = error_factor(squares, float((1 - leverage).sum()), least)
+        if abs(factor / before - 1) < CONVERGED:
             break
-        se = se * math.sqrt(excess)
     return x, covariance, residual, np.asarray(leverage)
 
 

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.errors import InputError
-from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE
+from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE, tolerance_by_noise
 from armarc.recording import FloatArray
 from armarc.sensor.calibration.poses import Move, Rest
 from armarc.sensor.calibration.rotations import running_rotation, total_rotation
+from armarc.sensor.calibration.scatter import CONVERGED, ROUNDS, error_factor
 from armarc.sensor.calibration.sphere import LEAST_KEPT, worst_outlier
 from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
 
@@ -26,8 +27,8 @@ LEAST_TURN_RAD = math.radians(40)
 LONGEST_TURN_S = 30.0
 MOST_MISSING = 0.02
 LEAST_TURNS = 3
-PRIOR_SCALE = 0.01
-"""A third of ±3 %, the widest sensitivity tolerance consumer datasheets state (from memory)."""
+PRIOR_SCALE = 0.03 / math.sqrt(3)
+"""Evenly within ±3 %, the widest sensitivity tolerance consumer datasheets state (from memory)."""
 PRIOR_CROSS = 0.01
 LEAST_TURN_SE_RAD = math.radians(0.15)
 """Gyroscope non-linearity, sensitivity to acceleration, a sensor that settles on its cushion of air."""
@@ -35,14 +36,22 @@ STATED_SE_RAD = math.radians(0.5)
 """How well an edge against a table's edge repeats an angle (common practice, no source)."""
 UPRIGHT = math.cos(math.radians(12))
 STATED_TOLERANCE = 0.12
+UNCALIBRATED_TILT_RAD = 0.035
+"""Zero-g offset anywhere within ±60 mg, the widest consumer datasheets state."""
 LEAST_BIAS_SE_RAD_S = math.radians(0.1)
 MOST_SCALE = 0.1
 ROUGH_RAD = math.radians(0.3)
 """Turns that fit this well tighten the scale even where there was nothing to correct."""
+IMPROVED = 0.9
+"""Turns predicted from the others must be that much better than as delivered where gravity itself is uncertain."""
 MOST_ERROR_RAD = math.radians(4)
 WRONG_SIGN_RAD = math.radians(25)
-SETTLED = 0.6
-"""An axis counts as turned when its scale is known this much better than beforehand."""
+SETTLED_SE = 0.006
+"""An axis counts as turned when its scale is known that well: three times better than beforehand."""
+
+
+class WrongColumns(InputError):
+    """Gyroscope and accelerometer do not belong together: nothing of such a recording may be kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +69,7 @@ class Turn:
     stated_rad: float | None
     turned_rad: float
     se_rad: float
+    noise_se_rad: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +134,9 @@ def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: fl
     about = float((rate @ up).sum()) * move.step_s
     upright = flat and abs(about) > 0.95 * path
     bias_se = math.hypot(move.before.rate_se_rad_s, move.after.rate_se_rad_s) / 2
-    pull_se = 0.012 if accelerometer is None else float(accelerometer.offset_se_m_s2.max()) / 9.8
+    pull_se = (
+        UNCALIBRATED_TILT_RAD if accelerometer is None else float(accelerometer.offset_se_m_s2.max()) / 9.8
+    )
     se = math.sqrt((bias_se * move.duration_s) ** 2 + 2 * pull_se**2 + LEAST_TURN_SE_RAD**2)
     known: float | None = None
     if upright:
@@ -146,6 +158,7 @@ def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: fl
         stated_rad=known,
         turned_rad=abs(about) if upright else path,
         se_rad=se,
+        noise_se_rad=bias_se * move.duration_s,
     )
 
 
@@ -161,8 +174,17 @@ def _direction(rest: Rest, accelerometer: AccelerometerCalibration | None) -> Fl
     return np.asarray(force / np.linalg.norm(force))
 
 
-def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibration:
+def fit_gyroscope(
+    found: TurnsFound, rests: tuple[Rest, ...], *, levelled: bool = True
+) -> GyroscopeCalibration:
     """Calibrate the gyroscope.
+
+    Parameters
+    ----------
+    found : TurnsFound
+    rests : tuple of Rest
+    levelled : bool
+        Whether the gravity directions were corrected; where not, only a clear improvement counts.
 
     Raises
     ------
@@ -179,10 +201,11 @@ def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibr
         )
     _refuse_wrong_sign(turns)
     se = np.array([turn.se_rad for turn in turns])
+    least = float(np.median([turn.noise_se_rad for turn in turns] / se))
     kept = np.ones(len(turns), bool)
     while True:
         chosen = tuple(turn for turn, keep in zip(turns, kept, strict=True) if keep)
-        x, covariance, residual, leverage = _fit(chosen, se[kept])
+        x, covariance, residual, leverage = _fit(chosen, se[kept], least)
         predicted = _sizes(residual) / np.maximum(1 - leverage, 0.05)
         worst = worst_outlier(predicted, se[kept])
         if worst is None or kept.sum() <= max(LEAST_TURNS, LEAST_KEPT * len(turns)):
@@ -190,7 +213,7 @@ def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibr
         kept[np.flatnonzero(kept)[worst]] = False
     before = _sizes(np.concatenate([_residual(turn, np.zeros(9)) for turn in chosen]))
     scale_se = np.sqrt(np.diag(covariance)[[0, 4, 8]])
-    settled = scale_se < SETTLED * PRIOR_SCALE
+    settled = scale_se < SETTLED_SE
     if not settled.any():
         raise InputError(
             f"the turns are too rough: the best axis's scale stays uncertain by {100 * float(scale_se.min()):.1f} %",
@@ -204,7 +227,7 @@ def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibr
         bias_rad_s=np.median([rest.angular_velocity_rad_s for rest in rests], axis=0),
         bias_se_rad_s=_bias_se(rests),
         matrix=matrix,
-        scale_se=np.where(settled, scale_se, UNCALIBRATED_SCALE_SE),
+        scale_se=np.where(settled, scale_se, _unturned_se(np.diag(matrix)[settled] - 1, rests)),
         cross_se=float(np.sqrt(np.diag(covariance)[off_diagonal].mean())),
         turns=len(chosen),
         turned_axes=tuple(name for name, one in zip("xyz", settled, strict=True) if one),
@@ -212,8 +235,38 @@ def fit_gyroscope(found: TurnsFound, rests: tuple[Rest, ...]) -> GyroscopeCalibr
         error_after_rad=_root_mean_square(predicted),
         mean_turn_rad=float(np.mean([turn.turned_rad for turn in chosen])),
     )
-    _refuse_poor(calibration)
+    _refuse_poor(calibration, 1.0 if levelled else IMPROVED)
     return calibration
+
+
+def _unturned_se(turned_off: FloatArray, rests: tuple[Rest, ...]) -> float:
+    """Standard error of the scale of an axis nobody turned: trimmed as loosely as the others of the same part.
+
+    Three scales spread evenly over the same tolerance lie within 3/n times the root mean square of n others in 94 of
+    100 cases for two others, 92 for one, at two standard errors (integrated); a part that happens to be right on the
+    others is not believed better than its noise says, or than a sensor nobody calibrated.
+    """
+    # Means over a tenth of a second: density² / (2 · 0.1 s) is their variance.
+    spread = math.sqrt(sum(rest.window_sd_rad_s**2 for rest in rests) / len(rests))
+    by_noise = tolerance_by_noise(spread * math.sqrt(0.2)).gyroscope
+    by_others = 3 / len(turned_off) * _root_mean_square(turned_off)
+    return max(UNCALIBRATED_SCALE_SE, by_noise, min(by_others, PRIOR_SCALE))
+
+
+def best_factor(turns: tuple[Turn, ...]) -> float:
+    """The one factor for all gyroscope readings with which the turns end where gravity says."""
+    seen = [turn for turn in turns if turn.stated_rad is None]
+    if not seen:
+        return 1.0
+
+    def left(factor: float) -> float:
+        x = np.diag(np.full(3, factor - 1.0)).ravel()
+        return float(np.median(_sizes(np.concatenate([_residual(turn, x) for turn in seen]))))
+
+    tried = np.geomspace(0.2, 5.0, 162)
+    near = float(tried[int(np.argmin([left(float(one)) for one in tried]))])
+    closer = near * np.linspace(0.98, 1.02, 21)
+    return float(closer[int(np.argmin([left(float(one)) for one in closer]))])
 
 
 def _bias_se(rests: tuple[Rest, ...]) -> float:
@@ -234,26 +287,26 @@ def _refuse_wrong_sign(turns: tuple[Turn, ...]) -> None:
     best = int(np.argmin(errors))
     if errors[0] > WRONG_SIGN_RAD and errors[best] < 0.5 * errors[0]:
         turned = ", ".join(name for name, sign in zip("xyz", signs[best], strict=True) if sign < 0)
-        raise InputError(
+        raise WrongColumns(
             f"the gyroscope turns the wrong way round about {turned} against the accelerometer: a mirrored "
             "axis",
             "check the order and signs of the columns",
         )
     if errors[0] > WRONG_SIGN_RAD:
-        raise InputError(
+        raise WrongColumns(
             f"gyroscope and accelerometer disagree by {math.degrees(errors[0]):.0f}° over a turn",
             "check the units and the order of the columns",
         )
 
 
-def _refuse_poor(found: GyroscopeCalibration) -> None:
+def _refuse_poor(found: GyroscopeCalibration, improved: float) -> None:
     off = float(np.abs(np.diag(found.matrix) - 1).max())
     if off > MOST_SCALE:
         raise InputError(
             f"the result is implausible: the gyroscope's scale is off by {100 * off:.0f} %",
             "check the units of the recording, and the stated angle of the turns",
         )
-    if found.error_after_rad > max(found.error_before_rad, ROUGH_RAD):
+    if found.error_after_rad > max(improved * found.error_before_rad, ROUGH_RAD):
         raise InputError(
             f"the turns are too rough: ±{math.degrees(found.error_before_rad):.1f}° as delivered and "
             f"±{math.degrees(found.error_after_rad):.1f}° corrected",
@@ -267,27 +320,31 @@ def _refuse_poor(found: GyroscopeCalibration) -> None:
         )
 
 
-def _fit(turns: tuple[Turn, ...], se: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _fit(
+    turns: tuple[Turn, ...], se: FloatArray, least: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Change of the matrix from identity (9, row by row), covariance, residuals (3 for each turn), leverage.
 
-    Residuals larger than expected mean that the errors were taken too small: the fit is made again with larger ones,
-    so that prior knowledge gets the weight it deserves.
+    The residuals tell whether the errors were supposed too small or too large: the fit is made again with better
+    ones, so that prior knowledge gets the weight it deserves.
     """
     seen = np.array([2.0 if turn.stated_rad is None else 1.0 for turn in turns])
     prior = np.full(9, PRIOR_CROSS)
     prior[[0, 4, 8]] = PRIOR_SCALE
     x: FloatArray = np.zeros(9)
-    for _ in range(3):
+    supposed, factor = se, 1.0
+    for _ in range(ROUNDS):
+        se = supposed * factor
         weight = 1 / np.repeat(se, 3)
         x = _minimum(turns, weight, prior, x)
         residual, jacobian = _linearised(turns, x)
         scaled = jacobian * weight[:, None]
         covariance = np.asarray(np.linalg.inv(scaled.T @ scaled + np.diag(prior**-2.0)))
         hat = np.einsum("ij,jk,ik->i", scaled, covariance, scaled).reshape(-1, 3)
-        excess = float(((residual * weight) ** 2).sum()) / max(float(seen.sum() - hat.sum()), 1.0)
-        if excess <= 1.05:
+        scaled_squares = float(((residual / np.repeat(supposed, 3)) ** 2).sum())
+        before, factor = factor, error_factor(scaled_squares, float(seen.sum() - hat.sum()), least)
+        if abs(factor / before - 1) < CONVERGED:
             break
-        se = se * math.sqrt(excess)
     return x, covariance, residual, np.asarray(np.minimum(hat.sum(axis=1) / seen, 1.0))
 
 
