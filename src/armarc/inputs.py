@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 
@@ -36,10 +37,12 @@ def regular_size(path: str | os.PathLike[str], largest: int, what: str = "record
     InputError
         It is a pipe, a device or the like, or larger than `largest`.
     OSError
-        It cannot be looked at.
+        It cannot be looked at, or is a folder.
     """
     name = os.fspath(path)
     status = os.stat(name)
+    if stat.S_ISDIR(status.st_mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), name)
     if not stat.S_ISREG(status.st_mode):
         raise InputError("this is no ordinary file", "save it as a file and give that", file=name)
     if status.st_size > largest:
