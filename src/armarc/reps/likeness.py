@@ -135,7 +135,8 @@ def _mean_direction(vectors: FloatArray) -> FloatArray:
 SWING_RANGE_RAD = math.radians(70)
 SWING_CYCLE_S = 1.6
 """A walking arm swings through less than this within less than that (common practice, no source) …"""
-SWING_MIDDLE = (0.22, 0.78)
+BETWEEN_STRIDES_S = 0.5
+SWING_MIDDLE = (0.15, 0.85)
 """… and through the pose in which it rests, which lies in this part of its range."""
 
 
@@ -168,6 +169,14 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     through = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
     # A rest at one end of the movement is a rep's; one far away (the wrist before the face) says nothing.
     at_end = ~through & (resting > -SWING_MIDDLE[0]) & (resting < 1 + SWING_MIDDLE[0])
-    about_rest = through.any(axis=1) & ~at_end.any(axis=1)
-    small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S)
-    return np.asarray(about_rest & small & ~found.is_cut)
+    about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
+    small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
+    # Strides follow each other: those of one walk are what most of them are.
+    walking: BoolArray = np.zeros(len(found), dtype=np.bool_)
+    apart = found.leaves_s[1:] - found.returns_s[:-1] > BETWEEN_STRIDES_S
+    breaks = np.flatnonzero(apart | (small[1:] != small[:-1])) + 1
+    for first, stop in zip([0, *breaks.tolist()], [*breaks.tolist(), len(found)], strict=True):
+        for_it = int(about_rest[first:stop].sum())
+        against = int(at_end[first:stop].any(axis=1).sum())
+        walking[first:stop] = small[first:stop] & (for_it > 0) & (for_it >= against)
+    return walking
