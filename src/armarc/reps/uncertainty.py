@@ -31,7 +31,7 @@ GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 0.6
 time; the sensors' zero-g offset, drawn with their scale, is in them."""
 TILT_IN_RANGE = 0.5
 """Share of the inclination's error that is not the same at both ends of a range."""
-BESIDE = 0.47
+BESIDE = 0.45
 """Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
 axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
 INSTANT_FLOOR_S = 0.00075
