@@ -28,7 +28,7 @@ STRAP_ROLL_SE_RAD = math.radians(10)
 the front (own judgement, no source)."""
 FACING_SE_RAD = math.radians(6)
 """How straight to the front a person raises the arm (common practice, no source)."""
-SCALE_ACROSS, SCALE_IN_PLANE = 4.8, 1.2
+SCALE_ACROSS, SCALE_IN_PLANE = 4.6, 1.0
 """rad of the arm's direction per unit of the accelerometer's scale error, along the axis of the raise and in its plane
 (found on synthetic sets with one error at a time)."""
 MOST_LEVER_SE_RAD = math.radians(6.0)

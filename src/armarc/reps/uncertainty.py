@@ -22,16 +22,16 @@ from armarc.reps.body import RIGID, SetBody
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
-GYROSCOPE_LEFT = 0.36
+GYROSCOPE_LEFT = 0.3
 """Share of the gyroscope's scale error left in a range and in a speed: gravity holds the ends of every movement."""
-ACCELEROMETER_LEFT = 0.5
+ACCELEROMETER_LEFT = 0.42
 """The same of the accelerometer's: it turns and bends what the fusion and the fit of the lever arm hold on to."""
-GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 0.9
+GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 0.6
 """rad of an absolute angle per unit of the scale errors. These four were found on synthetic sets with one error at a
 time; the sensors' zero-g offset, drawn with their scale, is in them."""
 TILT_IN_RANGE = 0.5
 """Share of the inclination's error that is not the same at both ends of a range."""
-BESIDE = 0.5
+BESIDE = 0.45
 """Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
 axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
 INSTANT_FLOOR_S = 0.00075
@@ -42,7 +42,7 @@ AT_THE_TOP = 0.37
 """… it is larger than at the top."""
 LATEST_S = 0.1
 """Largest standard error of an instant."""
-GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.85, 0.4, 0.001
+GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
@@ -53,8 +53,9 @@ UNEXPLAINED_ON_RIGID_M_S2 = 0.045
 TURN_IN_RANGE, TURN_IN_ANGLE, TURN_IN_RATE = 0.6, 0.5, 0.8
 """Shares of that turn, beyond a rigid arm's, in a range (and a speed, as a share of the range), in an angle and in a
 rate. These and the following were found on simulated bodies."""
-SHOULDER_IN_SPEED = 0.1
-"""Share of a start velocity for each share of the acceleration that the shoulder itself made."""
+SHOULDER_IN_SPEED, SHOULDER_ON_RIGID = 0.15, 0.08
+"""Share of a start velocity for each share of the acceleration that the shoulder itself made, beyond what a swing of
+4 cm and noise make of it."""
 STEP_IN_SPEED, STEP_IN_RANGE, STEP_IN_ANGLE = 0.25, 0.25, 0.5
 """Shares of a strap's slip (rad) in a speed, as a share of it, in a range and in an angle."""
 WOBBLE_LEFT = 0.12
@@ -180,7 +181,9 @@ class AngleErrors:
                 noise,
                 TURN_IN_RANGE * self.turned_rad / self.body.swept_rad * speed_rad_s,
                 self.tilted_rad / self.body.swept_rad * speed_rad_s,
-                SHOULDER_IN_SPEED * self.body.signs.shoulder_share * speed_rad_s,
+                SHOULDER_IN_SPEED
+                * max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
+                * speed_rad_s,
                 STEP_IN_SPEED * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
