@@ -61,7 +61,7 @@ size_t wp_frames_that_fit(uint16_t att_mtu)
 }
 
 size_t wp_pack_data(uint8_t *out, size_t capacity, uint8_t flags, uint16_t index, uint32_t time_us,
-                    const int16_t (*frames)[WP_AXES], size_t n)
+                    const int16_t *frames, size_t n)
 {
     size_t length, k;
 
@@ -72,10 +72,11 @@ size_t wp_pack_data(uint8_t *out, size_t capacity, uint8_t flags, uint16_t index
     if (length > capacity) {
         return 0;
     }
-    put_header(out, flags, n, index, time_us);
+    flags = (uint8_t)(flags & ~WP_CLIPPED);
     for (k = 0; k < n; k++) {
-        (void)put_frame(out + WP_HEADER_BYTES + k * WP_FRAME_BYTES, frames[k]);
+        flags = (uint8_t)(flags | put_frame(out + WP_HEADER_BYTES + k * WP_FRAME_BYTES, frames + k * WP_AXES));
     }
+    put_header(out, flags, n, index, time_us);
     return length;
 }
 
@@ -123,7 +124,8 @@ uint8_t wp_read_command(const uint8_t *data, size_t length, wp_command *command)
         command->acc_range_g = data[3];
         command->gyr_range_deg_s = get_u16(data + 4);
         command->frames_per_packet = data[6];
-        return WP_ACCEPTED;
+        return command->rate_dhz && command->acc_range_g && command->gyr_range_deg_s ? WP_ACCEPTED
+                                                                                     : WP_REFUSED_VALUE;
     }
     return WP_REFUSED_VALUE;
 }
@@ -154,7 +156,8 @@ size_t wp_batch_add(wp_batch *batch, uint32_t time_us, const int16_t frame[WP_AX
     uint8_t flags;
 
     if (batch->n == 0) {
-        put_header(batch->buffer, batch->pending_flags, 0, batch->index, time_us);
+        put_header(batch->buffer, (uint8_t)(batch->pending_flags | batch->standing_flags), 0, batch->index,
+                   time_us);
         batch->pending_flags = 0;
     }
     flags = put_frame(batch->buffer + WP_HEADER_BYTES + batch->n * WP_FRAME_BYTES, frame);
@@ -191,5 +194,111 @@ size_t wp_batch_drop(wp_batch *batch, uint32_t frames)
 
 void wp_batch_low_battery(wp_batch *batch)
 {
-    batch->pending_flags = (uint8_t)(batch->pending_flags | WP_LOW_BATTERY);
+    batch->standing_flags = WP_LOW_BATTERY;
+}
+
+void wp_queue_init(wp_queue *queue, wp_frame *frames, size_t capacity)
+{
+    memset(queue, 0, sizeof *queue);
+    queue->frames = frames;
+    queue->capacity = capacity;
+}
+
+void wp_queue_clear(wp_queue *queue)
+{
+    queue->n = 0;
+    queue->overflow = 0;
+}
+
+void wp_queue_start(wp_queue *queue)
+{
+    queue->session = queue->next_frame;
+    queue->dropped_frames = 0;
+}
+
+void wp_queue_put(wp_queue *queue, uint32_t time_us, const int16_t counts[WP_AXES])
+{
+    wp_frame *place;
+
+    queue->next_frame++;
+    if (queue->capacity == 0) {
+        queue->dropped_frames++;
+        queue->overflow = 1;
+        return;
+    }
+    if (queue->n == queue->capacity) {
+        queue->first = (queue->first + 1) % queue->capacity;
+        queue->n--;
+        queue->dropped_frames++;
+        queue->overflow = 1;
+    }
+    place = queue->frames + (queue->first + queue->n) % queue->capacity;
+    memcpy(place->counts, counts, sizeof place->counts);
+    place->time_us = time_us;
+    queue->n++;
+}
+
+size_t wp_queue_packet(const wp_queue *queue, uint8_t *out, size_t capacity, size_t frames_per_packet, int flush,
+                       size_t *n)
+{
+    uint64_t oldest = queue->next_frame - queue->n;
+    size_t fit, waiting = queue->n, k;
+    uint8_t flags = 0;
+
+    *n = 0;
+    if (capacity < WP_HEADER_BYTES + WP_FRAME_BYTES) {
+        return 0;
+    }
+    fit = (capacity - WP_HEADER_BYTES) / WP_FRAME_BYTES;
+    if (fit > WP_MAX_FRAMES) {
+        fit = WP_MAX_FRAMES;
+    }
+    if (frames_per_packet >= 1 && frames_per_packet < fit) {
+        fit = frames_per_packet;
+    }
+    if (oldest < queue->session && queue->session - oldest < waiting) {
+        waiting = (size_t)(queue->session - oldest);
+        flush = 1;
+    }
+    if (waiting == 0 || (waiting < fit && !flush)) {
+        return 0;
+    }
+    if (waiting < fit) {
+        fit = waiting;
+    }
+    for (k = 0; k < fit; k++) {
+        flags = (uint8_t)(flags | put_frame(out + WP_HEADER_BYTES + k * WP_FRAME_BYTES,
+                                            queue->frames[(queue->first + k) % queue->capacity].counts));
+    }
+    if (queue->overflow) {
+        flags = (uint8_t)(flags | WP_OVERFLOW);
+    }
+    if (queue->low_battery) {
+        flags = (uint8_t)(flags | WP_LOW_BATTERY);
+    }
+    if (oldest == queue->session) {
+        flags = (uint8_t)(flags | WP_FIRST);
+    }
+    put_header(out, flags, fit, (uint16_t)(oldest & 0xFFFFu), queue->frames[queue->first].time_us);
+    *n = fit;
+    return WP_HEADER_BYTES + fit * WP_FRAME_BYTES;
+}
+
+void wp_queue_sent(wp_queue *queue, uint16_t index, size_t n)
+{
+    uint16_t oldest = (uint16_t)((queue->next_frame - queue->n) & 0xFFFFu);
+    uint16_t gone = (uint16_t)(oldest - index); /* thrown away while the packet was on its way */
+
+    if (gone == 0) {
+        queue->overflow = 0;
+    }
+    if (n <= gone) {
+        return;
+    }
+    n -= gone;
+    if (n > queue->n) {
+        n = queue->n;
+    }
+    queue->first = (queue->first + n) % (queue->capacity ? queue->capacity : 1);
+    queue->n -= n;
 }

@@ -71,9 +71,10 @@ typedef struct {
 /* Frames that fit in one notification at this ATT_MTU; 0 when not even one does. */
 size_t wp_frames_that_fit(uint16_t att_mtu);
 
-/* Writes a data packet of n frames (1..WP_MAX_FRAMES); returns its length, 0 when it does not fit. */
+/* Writes a data packet of n frames (1..WP_MAX_FRAMES), 6 n values one frame after the other; returns its length, 0
+ * when it does not fit. Sets WP_CLIPPED itself where a value sits at an end of its range. */
 size_t wp_pack_data(uint8_t *out, size_t capacity, uint8_t flags, uint16_t index, uint32_t time_us,
-                    const int16_t (*frames)[WP_AXES], size_t n);
+                    const int16_t *frames, size_t n);
 
 /* Write the readable values of the control and clock characteristics; return their length or 0. */
 size_t wp_pack_state(uint8_t *out, size_t capacity, const wp_state *state);
@@ -95,6 +96,7 @@ typedef struct {
     uint16_t index; /* number of the next frame */
     uint32_t dropped_frames;
     uint8_t pending_flags; /* for the next packet that is opened */
+    uint8_t standing_flags; /* for every packet: WP_LOW_BATTERY once it was set */
 } wp_batch;
 
 /* Starts a batch; returns 0 when the buffer cannot hold even one frame. A frames_per_packet that does not
@@ -113,8 +115,52 @@ size_t wp_batch_flush(wp_batch *batch);
  * of one packet are consecutive), otherwise 0. */
 size_t wp_batch_drop(wp_batch *batch, uint32_t frames);
 
-/* Sets WP_LOW_BATTERY on the next packet. */
+/* Sets WP_LOW_BATTERY on every packet from the next one on. */
 void wp_batch_low_battery(wp_batch *batch);
+
+/*
+ * Queue of section 7: a ring of frames in memory of the caller's. When it is full the oldest frame goes, and is
+ * counted. Put frames in as they are sampled, take packets out as the radio accepts them; a packet stays in the
+ * queue until wp_queue_sent, so that a notification the stack refused is simply built again, with the same flags.
+ */
+typedef struct {
+    int16_t counts[WP_AXES];
+    uint32_t time_us;
+} wp_frame;
+
+typedef struct {
+    wp_frame *frames;
+    size_t capacity;
+    size_t first; /* place of the oldest frame */
+    size_t n;
+    uint64_t next_frame; /* number of the frame that will be sampled next; since power-up */
+    uint64_t session;    /* number of the first frame after the last start */
+    uint32_t dropped_frames; /* since the last start */
+    uint8_t overflow;        /* frames went since the last packet that was sent */
+    uint8_t low_battery;
+} wp_queue;
+
+/* At power-up. */
+void wp_queue_init(wp_queue *queue, wp_frame *frames, size_t capacity);
+
+/* At a configure command: empties the queue; numbers go on. */
+void wp_queue_clear(wp_queue *queue);
+
+/* At a start command: the next frame is the first of a session. What an earlier one left is still sent before it. */
+void wp_queue_start(wp_queue *queue);
+
+/* Adds a sampled frame. */
+void wp_queue_put(wp_queue *queue, uint32_t time_us, const int16_t counts[WP_AXES]);
+
+/* Builds the next packet of up to frames_per_packet frames into out, without taking them out; returns its length and
+ * their number in *n, 0 when fewer frames wait and `flush` is 0, or when not even one fits. Frames of two sessions
+ * never share a packet. */
+size_t wp_queue_packet(const wp_queue *queue, uint8_t *out, size_t capacity, size_t frames_per_packet, int flush,
+                       size_t *n);
+
+/* The stack has accepted the packet of n frames that begins at frame number `index`, as wp_queue_packet wrote it.
+ * Frames that were thrown away meanwhile are not taken out twice. */
+void wp_queue_sent(wp_queue *queue, uint16_t index, size_t n);
 
 #ifdef __cplusplus
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -120,3 +121,28 @@ def test_a_damaged_store_is_never_overwritten(files: Path, tmp_path: Path) -> No
     assert done.exit_code == 3
     assert "damaged" in done.stderr
     assert store.read_text(encoding="utf-8") == "{broken"
+
+
+def test_a_half_that_failed_ends_loud_and_keeps_the_other(files: Path, tmp_path: Path) -> None:
+    """Five poses: the gyroscope alone is not improved by that; with a known accelerometer it is kept."""
+    armarc(tmp_path, "calibrate", str(files / "sides.csv"))
+    five = [*SIX_SIDES[:4], ([0, 1, 0], 90), ([0, 1, 0], -90)] * 2
+    write_csv(handled(five, faults=FAULTS), tmp_path / "five.csv")
+    done = armarc(tmp_path, "calibrate", str(tmp_path / "five.csv"))
+    assert done.exit_code == 3
+    last = done.stderr.splitlines()[-1]
+    assert "accelerometer not calibrated: 5 different poses" in done.stderr
+    assert "the gyroscope alone was calibrated; kept for bench" in done.stderr, last
+    kept = json.loads(armarc(tmp_path, "calibrate", "--list", "--json").stdout)["calibrations"]
+    assert len(kept) == 2
+    assert kept[1]["accelerometer"]["offset_m_s2"] == pytest.approx([0.2, -0.3, 0.15], abs=0.01)
+
+
+def test_mirrored_columns_keep_nothing(tmp_path: Path) -> None:
+    made = handled(SIX_SIDES + SIDEWAYS + SKEW, faults=FAULTS)
+    flipped = made.angular_velocity_rad_s * np.array([1.0, -1.0, 1.0])
+    write_csv(replace(made, angular_velocity_rad_s=flipped), tmp_path / "mirrored.csv")
+    done = armarc(tmp_path, "calibrate", str(tmp_path / "mirrored.csv"))
+    assert done.exit_code == 3
+    assert "wrong way round about y" in done.stderr
+    assert not (tmp_path / "config").exists()

@@ -37,7 +37,7 @@ def test_tables_and_plain_words(lying: Path, tmp_path: Path) -> None:
     assert done.exit_code == 0, done.stderr
     heads = [line.split("\t") for line in done.stdout.splitlines() if line.startswith("Gyroscope")]
     assert heads[0][3] == "mdps/√Hz"
-    assert "good for start velocity to ±0.3 °/s" in done.stdout
+    assert "good for start velocity to somewhere between ±0.17 and ±1 °/s" in done.stdout
     assert "√2 times" in done.stderr
 
 

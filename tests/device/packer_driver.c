@@ -40,7 +40,10 @@ int main(void)
     static int16_t frames[64][WP_AXES];
     uint8_t *buffer = NULL;
     wp_batch batch;
+    static wp_frame ring[64];
+    wp_queue queue;
 
+    wp_queue_init(&queue, ring, 0);
     while (fgets(line, sizeof line, stdin) != NULL) {
         char *at = line + 1;
         uint8_t out[WP_MAX_PACKET_BYTES];
@@ -54,7 +57,7 @@ int main(void)
                 read_frame(&at, frames[k]);
             }
             say(out, wp_pack_data(out, sizeof out, (uint8_t)flags, (uint16_t)index, time_us,
-                                  (const int16_t(*)[WP_AXES])frames, n));
+                                  frames[0], n));
         } else if (line[0] == 's') {
             wp_state state;
             state.streaming = (uint8_t)number(&at);
@@ -118,6 +121,35 @@ int main(void)
             say(buffer, wp_batch_drop(&batch, (uint32_t)number(&at)));
         } else if (line[0] == 'F') {
             say(buffer, wp_batch_flush(&batch));
+        } else if (line[0] == 'Q') { /* Q capacity next_frame: a queue as after power-up, some frames later */
+            wp_queue_init(&queue, ring, (size_t)number(&at));
+            queue.next_frame = (uint64_t)number(&at);
+            say(NULL, 0);
+        } else if (line[0] == 'X') {
+            wp_queue_clear(&queue);
+            say(NULL, 0);
+        } else if (line[0] == 'S') {
+            wp_queue_start(&queue);
+            say(NULL, 0);
+        } else if (line[0] == 'P') { /* P time values */
+            uint32_t time_us = (uint32_t)number(&at);
+            read_frame(&at, frames[0]);
+            wp_queue_put(&queue, time_us, frames[0]);
+            printf("%u\n", (unsigned)queue.dropped_frames);
+            fflush(stdout);
+        } else if (line[0] == 'N') { /* N capacity frames flush */
+            size_t capacity = (size_t)number(&at);
+            size_t wanted = (size_t)number(&at), n;
+            uint8_t *exact = malloc(capacity ? capacity : 1);
+            if (exact == NULL) {
+                return 1;
+            }
+            say(exact, wp_queue_packet(&queue, exact, capacity, wanted, (int)number(&at), &n));
+            free(exact);
+        } else if (line[0] == 'T') { /* T index n */
+            uint16_t index = (uint16_t)number(&at);
+            wp_queue_sent(&queue, index, (size_t)number(&at));
+            say(NULL, 0);
         } else if (line[0] == 'L') {
             wp_batch_low_battery(&batch);
             say(buffer, 0);

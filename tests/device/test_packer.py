@@ -91,17 +91,51 @@ def packer(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Packer]:
     running.close()
 
 
+VECTORS = json.loads((NOTES / "vectors.json").read_text())
+STATE_KEYS = (
+    "streaming",
+    "rate_dhz",
+    "acc_range_g",
+    "frames_per_packet",
+    "gyr_range_deg_s",
+    "filter_dhz",
+    "queue_frames",
+    "dropped_frames",
+    "temperature_ck",
+    "acc_ranges",
+    "gyr_ranges",
+)
+
+
 def test_shared_vectors(packer: Packer) -> None:
-    for one in json.loads((NOTES / "vectors.json").read_text())["data"]:
+    for one in VECTORS["data"]:
         values = [value for frame in one["counts"] for value in frame]
         got = packer.ask("d", one["flags"], one["index"], one["time_us"], len(one["counts"]), *values)
         assert got == one["bytes"].replace(" ", "")
+    for one in VECTORS["state"]:
+        assert packer.ask("s", *(one[key] for key in STATE_KEYS)) == one["bytes"].replace(" ", "")
+    for one in VECTORS["clock"]:
+        if max(one["uptime_us"], one["next_frame"]) < 2**63:  # the driver reads signed numbers
+            got = packer.ask("k", one["boot"], one["uptime_us"], one["next_frame"])
+            assert got == one["bytes"].replace(" ", "")
+    for one in VECTORS["command"]:
+        verdict, opcode, *rest = map(int, packer.ask("c", *bytes.fromhex(one["bytes"])).split())
+        assert verdict == one["answer"]
+        if verdict == 0:
+            assert opcode == one["opcode"]
+            keys = ("rate_dhz", "acc_range_g", "gyr_range_deg_s", "frames_per_packet")
+            assert rest == [one.get(key, 0) for key in keys]
+
+
+def clipped_of(counts: np.ndarray) -> int:
+    return CLIPPED if np.isin(counts, (-32768, 32767)).any() else 0
 
 
 @settings(max_examples=60, deadline=None)
 @given(flags=st.integers(0, 15), index=U16, time_us=U32, counts=COUNTS)
 def test_data(packer: Packer, flags: int, index: int, time_us: int, counts: np.ndarray) -> None:
     got = packer.ask("d", flags, index, time_us, len(counts), *counts.ravel().tolist())
+    flags = flags & ~CLIPPED | clipped_of(counts)  # the packer sees for itself
     packet = DataPacket(index=index, time_us=time_us, counts=counts, flags=flags)
     assert got == encode_packet(packet).hex()
     back = decode_packet(bytes.fromhex(got))
@@ -185,14 +219,14 @@ def test_batches(packer: Packer, capacity: int, wanted: int, first: int, steps: 
         return
     size = wanted if 1 <= wanted <= fit else fit
     model: list[tuple[int, list[int]]] = []
-    index, pending, flags = first, FIRST, 0
+    index, pending, flags, standing = first, FIRST, 0, 0
 
     def close() -> str:
         nonlocal model, flags
         if not model:
             return "-"
         counts = np.array([frame for _, frame in model], np.int16)
-        clipped = CLIPPED if np.isin(counts, (-32768, 32767)).any() else 0
+        clipped = clipped_of(counts)
         start = (index - len(model)) % 65536
         packet = DataPacket(index=start, time_us=model[0][0], counts=counts, flags=flags | clipped)
         model = []
@@ -202,7 +236,7 @@ def test_batches(packer: Packer, capacity: int, wanted: int, first: int, steps: 
         expected = "-"
         if step[0] == "A":
             if not model:
-                flags, pending = pending, 0
+                flags, pending = pending | standing, 0
             model.append((step[1], step[2]))
             index = (index + 1) % 65536
             if len(model) == size:
@@ -217,6 +251,71 @@ def test_batches(packer: Packer, capacity: int, wanted: int, first: int, steps: 
         elif step[0] == "F":
             expected, got = close(), packer.ask("F")
         else:
-            pending |= LOW_BATTERY
+            standing = LOW_BATTERY
             got = packer.ask("L")
         assert got == expected
+
+
+QUEUE_STEP = st.one_of(
+    st.tuples(st.just("P"), U32, FRAME),
+    st.tuples(st.just("P"), U32, FRAME),
+    st.tuples(st.just("N"), st.integers(0, 60), st.integers(0, 8), st.integers(0, 1)),
+    st.tuples(st.just("T")),
+    st.tuples(st.just("S")),
+    st.tuples(st.just("X")),
+)
+
+
+@settings(max_examples=120, deadline=None)
+@given(
+    size=st.integers(0, 6),
+    begin=st.sampled_from([0, 65530, 2**32 - 3]),
+    steps=st.lists(QUEUE_STEP, max_size=60),
+)
+def test_queue(packer: Packer, size: int, begin: int, steps: list[tuple]) -> None:
+    """The ring against a plain list: oldest out first, numbers that go on, sessions that never share a packet."""
+    packer.ask("Q", size, begin)
+    held: list[tuple[int, int, list[int]]] = []
+    number, session, dropped, overflow = begin, 0, 0, False
+    built: tuple[int, int] | None = None
+    for step in steps:
+        if step[0] == "P":
+            held.append((number, step[1], step[2]))
+            number += 1
+            while len(held) > size:
+                held.pop(0)
+                dropped, overflow = dropped + 1, True
+            assert int(packer.ask("P", step[1], *step[2])) == dropped
+        elif step[0] == "S":
+            packer.ask("S")
+            session, dropped = number, 0
+        elif step[0] == "X":
+            packer.ask("X")
+            held, overflow, built = [], False, None
+        elif step[0] == "N":
+            _, frames_room, wanted, flush = step
+            capacity = 8 + 12 * (frames_room % 6)
+            got = packer.ask("N", capacity, wanted, flush)
+            fit = (capacity - 8) // 12
+            fit = wanted if 1 <= wanted < fit else fit
+            old = [one for one in held if one[0] < session]
+            waiting = old or held
+            chosen = waiting[:fit] if flush or old or len(waiting) >= fit else []
+            if old and len(old) == len(held) and len(held) < fit and not flush:
+                chosen = []  # nothing of the new session waits behind it: it may still grow until the start
+            if not chosen:
+                assert got == "-"
+                continue
+            counts = np.array([one[2] for one in chosen], np.int16)
+            flags = OVERFLOW * overflow | FIRST * (chosen[0][0] == session) | clipped_of(counts)
+            packet = DataPacket(index=chosen[0][0] % 65536, time_us=chosen[0][1], counts=counts, flags=flags)
+            assert got == encode_packet(packet).hex()
+            built = chosen[0][0], len(chosen)
+        elif built is not None:
+            index, n = built
+            packer.ask("T", index % 65536, n)
+            gone = (held[0][0] if held else number) - index
+            if gone == 0:
+                overflow = False
+            held = held[max(0, n - gone) :]
+            built = None

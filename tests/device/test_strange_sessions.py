@@ -167,3 +167,21 @@ def test_a_side_that_conflicts_with_the_remembered_one_is_said(bench: Bench, run
             assert "red was remembered for the right wrist; the left one from now on" in program.talk
 
     run(story())
+
+
+def test_the_temperature_is_kept_at_both_ends(bench: Bench, run: Run) -> None:
+    async def story() -> None:
+        async with FakeDaemon(bench.address) as daemon, FakeSensor(temperature_c=24.25) as sensor:
+            daemon.add(sensor)
+            out = bench.folder / "a.csv"
+            program = await bench.armarc("record", out, *MINE)
+            await program.says("wrist-1: ")
+            await asyncio.sleep(0.5)
+            sensor.temperature_c = 27.5
+            program.interrupt()
+            assert (await program.end())[0] == 0
+            got = Captured(out)
+            assert got.head["sensor_temperature_c"] == 24.25
+            assert got.named("end")[0]["sensor_temperature_c"] == 27.5
+
+    run(story())

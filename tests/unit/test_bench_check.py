@@ -142,7 +142,10 @@ def test_steps_coarser_than_noise_and_dead_axes_are_told() -> None:
     step = math.radians(0.25)
     omega[:, 0] = 0.0
     omega[:, 1:] = np.round(omega[:, 1:] / step + 0.5) * step
-    found = check_sensor(replace(lying, angular_velocity_rad_s=omega)).findings
+    checked = check_sensor(replace(lying, angular_velocity_rad_s=omega))
+    found = checked.findings
+    assert checked.start_velocity_se_rad_s is None
+    assert not any("good for" in sentence for sentence in found)
     assert any("axis x gave one value" in sentence for sentence in found)
     assert any("coarser" in sentence for sentence in found)
 
@@ -152,8 +155,14 @@ def test_scale_decides_how_good_the_start_velocity_is() -> None:
     free, bound = check_sensor(lying), check_sensor(lying, scale_se=0.001)
     assert free.start_velocity_se_rad_s is not None
     assert bound.start_velocity_se_rad_s is not None
-    assert math.degrees(free.start_velocity_se_rad_s) == pytest.approx(0.3, abs=0.02)
-    assert bound.start_velocity_se_rad_s < 0.35 * free.start_velocity_se_rad_s
+    # As a measurement guesses it from 7 mdps/√Hz: ±0.77 % over √3 of 60 °/s.
+    assert math.degrees(free.start_velocity_se_rad_s) == pytest.approx(0.27, abs=0.02)
+    assert bound.start_velocity_se_rad_s < 0.4 * free.start_velocity_se_rad_s
+    assert bound.start_velocity_span_rad_s is None
+    assert free.start_velocity_span_rad_s is not None
+    # ±0.5 and ±3 % over √3.
+    assert np.degrees(free.start_velocity_span_rad_s) == pytest.approx([0.17, 1.04], abs=0.03)
+    assert any("between ±0.17 and ±1 °/s" in sentence for sentence in free.findings)
 
 
 @pytest.mark.parametrize("duration_s", [1.5, 5.0, 60.0])

@@ -135,6 +135,9 @@ def _tables(found: SensorCheck) -> None:
                 f"{100 * (still.gravity_m_s2 / 9.80665 - 1):+.2f} %",
             ]
         )
+    if still is not None and still.temperature_c is not None:
+        low, high = still.temperature_c
+        lines.append(["temperature", f"{high:.1f} °C", "" if low == high else f"from {low:.1f} °C"])
     print_table(["Stream", "", ""], lines, right=frozenset({1}))
     if still is None:
         return

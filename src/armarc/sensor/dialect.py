@@ -88,6 +88,7 @@ class Opened:
     accelerometer_range_m_s2: float | None = None
     gyroscope_range_rad_s: float | None = None
     filter_hz: float | None = None
+    temperature_c: float | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -121,3 +122,6 @@ class Dialect(Protocol):
 
     async def stop(self, client: BleakClient) -> None:
         """End; the sensor may still send what it has."""
+
+    async def temperature_c(self, client: BleakClient) -> float | None:
+        """Temperature of the part, °C; None where the sensor does not say."""

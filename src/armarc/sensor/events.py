@@ -25,6 +25,8 @@ class SensorFacts:
     accelerometer_range_m_s2, gyroscope_range_rad_s : float or None
     filter_hz : float or None, Hz
         −3 dB frequency of the sensor's anti-alias filter.
+    temperature_c : float or None, °C
+        Of the part, when the link was made.
     """
 
     name: str
@@ -39,6 +41,7 @@ class SensorFacts:
     accelerometer_range_m_s2: float | None = None
     gyroscope_range_rad_s: float | None = None
     filter_hz: float | None = None
+    temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +136,8 @@ class Ended:
     frames, missing_frames, duplicate_frames, bad_packets, reconnects : int
     drift_ppm : float or None
         Rate of the sensor's clock against this machine's, parts per million; None below 10 s.
+    temperature_c : float or None, °C
+        Of the part, at the end.
     """
 
     sensor: int
@@ -143,6 +148,7 @@ class Ended:
     bad_packets: int
     reconnects: int
     drift_ppm: float | None = None
+    temperature_c: float | None = None
 
 
 Event = LinkUp | LinkLost | Frames | Loss | Battery | Trouble | Ended

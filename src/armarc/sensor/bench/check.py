@@ -8,14 +8,15 @@ from dataclasses import replace
 import numpy as np
 
 from armarc.errors import InputError
-from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE
+from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.sensor.bench.allan import averaging_factors, deviation
 from armarc.sensor.bench.noise import NoiseTerms, noise_terms
 from armarc.sensor.bench.still import HANGING_ARM, still_stretches
 from armarc.sensor.bench.stream import stream_facts
-from armarc.sensor.bench.types import AxisCheck, SensorCheck, StillFacts
+from armarc.sensor.bench.types import TOLERANCE_SPAN, AxisCheck, SensorCheck, StillFacts
 from armarc.sensor.bench.verdict import findings
+from armarc.sensor.bench.warmth import told_temperatures_c
 
 SHORTEST_STILL_S = 2.0
 START_VELOCITY_RAD_S = math.radians(60)
@@ -74,14 +75,16 @@ def check_sensor(
         still = _still_facts(recording, piece, first, stop)
     else:
         why = _why_not(pieces)
-    used = UNCALIBRATED_SCALE_SE if scale_se is None else scale_se
+    used = _guessed_scale_se(still) if scale_se is None else scale_se
+    fit = still is not None and still.is_quite_still and not any(axis.is_stuck for axis in still.gyroscope)
     check = SensorCheck(
         file=recording.source.file,
         sensor=recording.metadata.sensor or "",
         stream=stream_facts(recording),
         still=still,
         not_still=why,
-        start_velocity_se_rad_s=_start_velocity_se(still, used) if still and still.is_quite_still else None,
+        start_velocity_se_rad_s=_start_velocity_se(still, used) if still and fit else None,
+        start_velocity_span_rad_s=_start_velocity_span(still) if still and fit and scale_se is None else None,
         scale_se=used,
         is_calibrated=scale_se is not None,
         is_accelerometer_calibrated=accelerometer_calibrated,
@@ -122,7 +125,10 @@ def _still_facts(recording: Recording, piece: Piece, first: int, stop: int) -> S
             terms = noise_terms(curve, k, sample_sd=sd, rate_hz=rate_hz, duration_s=len(values) / rate_hz)
             axes.append(_axis(values[:, k], sd, terms, temperature, rate_hz))
         checks.append(tuple(axes))
-    warm = None if temperature is None else (float(temperature.min()), float(temperature.max()))
+    told = told_temperatures_c(recording)
+    warm = (min(told), max(told)) if told else None
+    if temperature is not None:
+        warm = float(temperature.min()), float(temperature.max())
     return StillFacts(
         start_s=start_s,
         end_s=end_s,
@@ -207,6 +213,18 @@ def _sway(tau: FloatArray, value: FloatArray) -> float:
         return 0.0
     base = np.maximum(scaled[early].mean(axis=0), 1e-12)
     return float((scaled[late] / base).max())
+
+
+def _guessed_scale_se(still: StillFacts | None) -> float:
+    """As measurements guess it of a sensor nobody calibrated, from its noise."""
+    densities = [axis.terms.density for axis in still.gyroscope if axis.terms is not None] if still else []
+    return tolerance_by_noise(max(densities, default=None)).gyroscope
+
+
+def _start_velocity_span(still: StillFacts) -> tuple[float, float] | None:
+    """With a part trimmed as closely as any, and as loosely as any."""
+    low, high = (_start_velocity_se(still, half / math.sqrt(3)) for half in TOLERANCE_SPAN)
+    return None if low is None or high is None else (low, high)
 
 
 def _start_velocity_se(still: StillFacts, scale_se: float) -> float | None:

@@ -41,6 +41,9 @@ def check_record(check: SensorCheck) -> dict[str, Any]:
         "still": None if check.still is None else _still_record(check.still),
         "not_still": check.not_still or None,
         "start_velocity_se_deg_s": None if se is None else _round(math.degrees(se)),
+        "start_velocity_se_span_deg_s": None
+        if check.start_velocity_span_rad_s is None
+        else [_round(math.degrees(one)) for one in check.start_velocity_span_rad_s],
         "gyroscope_scale_se_pct": _round(100 * check.scale_se),
         "calibrated": check.is_calibrated,
         "findings": list(check.findings),

@@ -9,6 +9,9 @@ from armarc.sensor.bench.allan import Deviation
 from armarc.sensor.bench.noise import NoiseTerms
 from armarc.sensor.bench.stream import StreamFacts
 
+TOLERANCE_SPAN = (0.005, 0.03)
+"""Half-widths of the scale tolerance consumer gyroscopes are sold with (from memory of datasheets)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AxisCheck:
@@ -98,7 +101,10 @@ class SensorCheck:
     not_still : str
     start_velocity_se_rad_s : float or None, rad/s
         Standard error of a start velocity of `START_VELOCITY_RAD_S` with this sensor: noise over the gate, bias left
-        after two seconds of standing still, and scale. None where the sensor was not quite still.
+        after two seconds of standing still, and scale. None where the sensor was not quite still or an axis of its
+        gyroscope is dead.
+    start_velocity_span_rad_s : pair of float or None, rad/s
+        The same for parts trimmed to each end of `TOLERANCE_SPAN`; None for a calibrated sensor.
     scale_se : float
         Relative scale error of the gyroscope that was assumed.
     is_calibrated, is_accelerometer_calibrated : bool
@@ -113,6 +119,7 @@ class SensorCheck:
     still: StillFacts | None
     not_still: str
     start_velocity_se_rad_s: float | None
+    start_velocity_span_rad_s: tuple[float, float] | None
     scale_se: float
     is_calibrated: bool
     is_accelerometer_calibrated: bool

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
-from armarc.sensor.bench.types import AxisCheck, SensorCheck, StillFacts
+from armarc.sensor.bench.types import TOLERANCE_SPAN, AxisCheck, SensorCheck, StillFacts
 
 HIGH_BIAS_RAD_S = math.radians(1.0)
 VERY_HIGH_BIAS_RAD_S = math.radians(10.0)
@@ -89,11 +89,7 @@ def _still_findings(check: SensorCheck, still: StillFacts) -> list[str]:
             "drift come out too high"
         )
     if check.start_velocity_se_rad_s is not None:
-        state = "calibrated" if check.is_calibrated else "not calibrated"
-        said.append(
-            f"good for start velocity to ±{max(math.degrees(check.start_velocity_se_rad_s), 0.01):.2g} °/s at 60 °/s "
-            f"(one standard error; scale {state}: ±{100 * check.scale_se:.2g} %)"
-        )
+        said.append(_good_for(check, check.start_velocity_se_rad_s))
     said.append(_bias_finding(still))
     said += _noise_findings(still) if still.is_quite_still else []
     off = still.gravity_m_s2 / STANDARD_GRAVITY_M_S2 - 1
@@ -106,6 +102,21 @@ def _still_findings(check: SensorCheck, still: StillFacts) -> list[str]:
         said.append(f"gravity reads {still.gravity_m_s2:.2f} m/s² ({100 * off:+.1f} %): {cure}")
     said += _temperature_findings(still)
     return said
+
+
+def _good_for(check: SensorCheck, se_rad_s: float) -> str:
+    if check.start_velocity_span_rad_s is None:
+        return (
+            f"good for start velocity to ±{max(math.degrees(se_rad_s), 0.01):.2g} °/s at 60 °/s (one standard error; "
+            f"scale calibrated: ±{100 * check.scale_se:.2g} %)"
+        )
+    low, high = (math.degrees(one) for one in check.start_velocity_span_rad_s)
+    closest, loosest = (100 * half for half in TOLERANCE_SPAN)
+    return (
+        f"good for start velocity to somewhere between ±{max(low, 0.01):.2g} and ±{high:.2g} °/s at 60 °/s (one "
+        f"standard error; scale not calibrated: such parts are trimmed to ±{closest:g} to ±{loosest:g} %; armarc "
+        "sensor calibrate settles it)"
+    )
 
 
 def _bias_finding(still: StillFacts) -> str:

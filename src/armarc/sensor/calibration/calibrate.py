@@ -11,6 +11,7 @@ import numpy as np
 from armarc.errors import InputError, UsageError
 from armarc.recording import Recording
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
+from armarc.sensor.bench.warmth import told_temperatures_c
 from armarc.sensor.calibration.apply import MARK
 from armarc.sensor.calibration.known_factors import ACCELEROMETER_FACTORS, GYROSCOPE_FACTORS, with_factor
 from armarc.sensor.calibration.poses import (
@@ -211,19 +212,6 @@ def _warming(recordings: Sequence[Recording], rests: list[Rest]) -> tuple[str, .
     if drift > MOST_DRIFT_RAD_S:
         return (f"the gyroscope's zero drifted by {math.degrees(drift):.2f} °/s: {advice}",)
     return ()
-
-
-def told_temperatures_c(recording: Recording) -> list[float]:
-    """Temperatures a sensor told at the ends of a capture, °C."""
-    other = recording.metadata.other
-    events = other.get("events")
-    told = [other.get("sensor_temperature_c")]
-    told += (
-        [one.get("sensor_temperature_c") for one in events if isinstance(one, dict)]
-        if isinstance(events, list)
-        else []
-    )
-    return [float(one) for one in told if isinstance(one, int | float) and not isinstance(one, bool)]
 
 
 def _not_turned(gyroscope: GyroscopeCalibration | None) -> tuple[str, ...]:

@@ -15,11 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.errors import InputError
-from armarc.motion.tolerance import UNCALIBRATED_SCALE_SE, tolerance_by_noise
 from armarc.recording import FloatArray
 from armarc.sensor.calibration.poses import Move, Rest
 from armarc.sensor.calibration.rotations import running_rotation, total_rotation
-from armarc.sensor.calibration.scatter import CONVERGED, ROUNDS, error_factor
+from armarc.sensor.calibration.scatter import (
+    CONVERGED,
+    PRIOR_SCALE,
+    ROUNDS,
+    error_factor,
+    unturned_scale_se,
+)
 from armarc.sensor.calibration.sphere import LEAST_KEPT, worst_outlier
 from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
 
@@ -27,8 +32,6 @@ LEAST_TURN_RAD = math.radians(40)
 LONGEST_TURN_S = 30.0
 MOST_MISSING = 0.02
 LEAST_TURNS = 3
-PRIOR_SCALE = 0.03 / math.sqrt(3)
-"""Evenly within ±3 %, the widest sensitivity tolerance consumer datasheets state (from memory)."""
 PRIOR_CROSS = 0.01
 LEAST_TURN_SE_RAD = math.radians(0.15)
 """Gyroscope non-linearity, sensitivity to acceleration, a sensor that settles on its cushion of air."""
@@ -38,8 +41,7 @@ UPRIGHT = math.cos(math.radians(12))
 STATED_TOLERANCE = 0.12
 UNCALIBRATED_TILT_RAD = 0.035
 """Zero-g offset anywhere within ±60 mg, the widest consumer datasheets state."""
-LEAST_BIAS_SE_RAD_S = math.radians(0.1)
-MOST_SCALE = 0.1
+LEAST_BIAS_SE_RAD_S, MOST_SCALE = math.radians(0.1), 0.1
 ROUGH_RAD = math.radians(0.3)
 """Turns that fit this well tighten the scale even where there was nothing to correct."""
 IMPROVED = 0.9
@@ -220,14 +222,16 @@ def fit_gyroscope(
             "turn it by 90° or more from rest to rest, several times about each axis, and keep the receiver close",
         )
     matrix = np.eye(3) + x.reshape(3, 3)
-    # A scale the turns hardly show stays as delivered, with the uncertainty of any sensor.
+    # A scale the turns hardly show stays as delivered.
     matrix[np.diag_indices(3)] = np.where(settled, np.diag(matrix), 1.0)
+    spreads = [rest.window_sd_rad_s for rest in rests]
+    unturned = unturned_scale_se(np.diag(matrix)[settled] - 1, spreads)
     off_diagonal = [1, 2, 3, 5, 6, 7]
     calibration = GyroscopeCalibration(
         bias_rad_s=np.median([rest.angular_velocity_rad_s for rest in rests], axis=0),
         bias_se_rad_s=_bias_se(rests),
         matrix=matrix,
-        scale_se=np.where(settled, scale_se, _unturned_se(np.diag(matrix)[settled] - 1, rests)),
+        scale_se=np.where(settled, scale_se, unturned),
         cross_se=float(np.sqrt(np.diag(covariance)[off_diagonal].mean())),
         turns=len(chosen),
         turned_axes=tuple(name for name, one in zip("xyz", settled, strict=True) if one),
@@ -237,20 +241,6 @@ def fit_gyroscope(
     )
     _refuse_poor(calibration, 1.0 if levelled else IMPROVED)
     return calibration
-
-
-def _unturned_se(turned_off: FloatArray, rests: tuple[Rest, ...]) -> float:
-    """Standard error of the scale of an axis nobody turned: trimmed as loosely as the others of the same part.
-
-    Three scales spread evenly over the same tolerance lie within 3/n times the root mean square of n others in 94 of
-    100 cases for two others, 92 for one, at two standard errors (integrated); a part that happens to be right on the
-    others is not believed better than its noise says, or than a sensor nobody calibrated.
-    """
-    # Means over a tenth of a second: density² / (2 · 0.1 s) is their variance.
-    spread = math.sqrt(sum(rest.window_sd_rad_s**2 for rest in rests) / len(rests))
-    by_noise = tolerance_by_noise(spread * math.sqrt(0.2)).gyroscope
-    by_others = 3 / len(turned_off) * _root_mean_square(turned_off)
-    return max(UNCALIBRATED_SCALE_SE, by_noise, min(by_others, PRIOR_SCALE))
 
 
 def best_factor(turns: tuple[Turn, ...]) -> float:

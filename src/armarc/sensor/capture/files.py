@@ -16,6 +16,7 @@ from typing import Any
 
 from armarc.errors import ArmarcError, SensorError, UsageError
 from armarc.recording import Metadata, RecordingWriter
+from armarc.sensor.bench.warmth import KEY as TEMPERATURE_KEY
 from armarc.sensor.events import Battery, Ended, Event, Frames, LinkLost, LinkUp, Loss, Trouble
 
 FLUSH_S = 0.2
@@ -158,6 +159,7 @@ class CaptureFiles:
             "sensor_address": facts.address,
             "sensor_profile": facts.profile,
             "sensor_filter_hz": facts.filter_hz,
+            TEMPERATURE_KEY: facts.temperature_c,
         }
         known = plan.metadata
         metadata = Metadata(
@@ -216,7 +218,7 @@ def event_record(event: Event) -> dict[str, Any]:
             "unreadable_packets": event.bad_packets,
             "reconnects": event.reconnects,
             "sensor_clock_drift_ppm": drift,
-        }
+        } | ({} if event.temperature_c is None else {TEMPERATURE_KEY: event.temperature_c})
     return {"event": "frames"}
 
 

@@ -63,6 +63,10 @@ class DescribedDialect:
         """Write the stop commands."""
         await self._write(client, self.description.stop)
 
+    async def temperature_c(self, client: BleakClient) -> float | None:
+        """Descriptions know of none."""
+        return None
+
     @staticmethod
     async def _write(client: BleakClient, commands: tuple[Command, ...]) -> None:
         for one in commands:

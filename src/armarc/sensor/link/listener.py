@@ -91,6 +91,7 @@ class Listener:
         self._bad = 0
         self._battery_pct: int | None = None
         self._low = False
+        self._temperature_c: float | None = None
         self._last_data_s = clock()
 
     def wake(self) -> None:
@@ -115,6 +116,7 @@ class Listener:
                     bad_packets=self._bad,
                     reconnects=max(0, self._links - 1),
                     drift_ppm=timeline.drift_ppm if timeline else None,
+                    temperature_c=self._temperature_c,
                 )
             )
 
@@ -265,6 +267,7 @@ class Listener:
         with contextlib.suppress(Exception):
             async with asyncio.timeout(1.0):
                 await session.dialect.stop(session.client)
+                self._temperature_c = await session.dialect.temperature_c(session.client)
         with contextlib.suppress(LinkBroken, TimeoutError):
             async with asyncio.timeout(DRAIN_S):
                 while True:

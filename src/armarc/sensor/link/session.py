@@ -253,6 +253,7 @@ def _with(facts: SensorFacts, dialect: Dialect, opened: Opened) -> SensorFacts:
         accelerometer_range_m_s2=opened.accelerometer_range_m_s2,
         gyroscope_range_rad_s=opened.gyroscope_range_rad_s,
         filter_hz=opened.filter_hz,
+        temperature_c=opened.temperature_c,
     )
 
 

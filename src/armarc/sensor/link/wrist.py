@@ -76,6 +76,7 @@ class WristDialect:
             accelerometer_range_m_s2=state.accelerometer_range_g * STANDARD_GRAVITY_M_S2,
             gyroscope_range_rad_s=math.radians(state.gyroscope_range_deg_s),
             filter_hz=state.filter_hz or None,
+            temperature_c=state.temperature_c,
             notes=notes,
         )
 
@@ -107,6 +108,10 @@ class WristDialect:
     async def stop(self, client: BleakClient) -> None:
         """Write the stop command."""
         await client.write_gatt_char(WRIST_CONTROL, stop_command(), response=True)
+
+    async def temperature_c(self, client: BleakClient) -> float | None:
+        """Read the state once more."""
+        return decode_state(bytes(await client.read_gatt_char(WRIST_CONTROL))).temperature_c
 
 
 def attempts(asked: SensorSettings, state: SensorState) -> Iterator[SensorSettings]:

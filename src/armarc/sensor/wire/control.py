@@ -149,6 +149,8 @@ def decode_command(data: bytes) -> tuple[int, SensorSettings | None]:
     """
     if len(data) == _CONFIGURE.size and data[0] == CONFIGURE:
         _, rate, acc, gyr, frames = _CONFIGURE.unpack(data)
+        if not (rate and acc and gyr):
+            raise PacketError(f"a rate or a range of zero: {data.hex(' ')}")
         return CONFIGURE, SensorSettings(
             rate_hz=rate / 10,
             accelerometer_range_g=acc,
