@@ -115,7 +115,16 @@ def test_a_fault_ends_with_its_code_and_one_sentence(tmp_path):
 
 
 def test_the_json_has_exactly_the_published_keys(strict):
-    assert list(strict) == ["schema", "armarc_version", "source", "settings", "mounting", "sets", "warnings"]
+    assert list(strict) == [
+        "schema",
+        "armarc_version",
+        "source",
+        "settings",
+        "mounting",
+        "sets",
+        "left_out",
+        "warnings",
+    ]
     assert strict["schema"] == "armarc.sets/1"
     assert {"file", "samples", "rate_hz", "duration_s", "gaps", "columns", "units"} <= set(strict["source"])
     assert {"exercise", "side", "fusion", "band_deg_s", "gate_deg"} <= set(strict["settings"])
