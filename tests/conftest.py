@@ -12,3 +12,12 @@ def own_configuration(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(CONFIG_VARIABLE, str(tmp_path_factory.mktemp("configuration")))
         yield
+
+
+def pytest_collection_modifyitems(config, items):
+    """Slow tests run when they are asked for."""
+    if "slow" in (config.getoption("-m") or ""):
+        return
+    for item in items:
+        if item.get_closest_marker("slow"):
+            item.add_marker(pytest.mark.skip(reason="slow; run with -m 'slow or not slow'"))

@@ -32,8 +32,8 @@ from armarc.motion import (
     sensor_axis,
     up_in_sensor,
 )
-from armarc.motion.lever_arm import LeverEquations
-from armarc.motion.mounting import USUAL_HEIGHT_M
+from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
+from armarc.motion.mounting import place_of
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.quaternions import rotate
 from armarc.motion.strapdown import DeadReckoning
@@ -42,6 +42,8 @@ from armarc.recording import FloatArray, Piece
 
 RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
+WOBBLING_RAD = math.radians(0.2)
+"""A strap that wobbles more than this moves the edges of a 10° gate by 2–3 %: θ and θ̇ then end below the wobble."""
 SETTLED_M = 0.004
 """A lever arm that moved by less than this between two rounds has settled."""
 MOVING_RAD_S = math.radians(20)
@@ -65,9 +67,13 @@ class SetWindows:
 
 @dataclass(slots=True)
 class Workings:
-    """What the passes over one piece have in common, made once: `equations` are those of `orientation`."""
+    """What the passes over one piece have in common, made once: `equations` are those of `orientation`.
+
+    `lever` is what the last pass fitted.
+    """
 
     reckoning: DeadReckoning | None = None
+    lever: LeverArm | None = None
     orientation: Orientation | None = None
     equations: LeverEquations = field(default_factory=dict)
 
@@ -112,6 +118,7 @@ def track(
             mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
             if lever is not None and float(np.linalg.norm(lever.vector_m - known.vector_m)) < SETTLED_M:
                 break
+    workings.lever = lever
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
     lifted = elevation(up, mounting.arm_axis)
@@ -120,12 +127,20 @@ def track(
         angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
     else:
         angle, rate, coordinate = _turned(orientation, omega, mounting, coordinate, windows, notes)
+    if coordinate != "elevation":
+        notes.append(
+            "the angle counts from an arbitrary zero: bottoms and tops have no standard error, ranges and speeds have"
+        )
+    bandwidth_hz = RATE_CUTOFF_HZ
+    if mounting.wobble_rad > WOBBLING_RAD:
+        bandwidth_hz = WOBBLES_ABOVE_HZ
+        angle, lifted = (low_pass(each, piece.rate_hz, bandwidth_hz) for each in (angle, lifted))
     return ArmMotion(
         time_s=piece.time_s,
         rate_hz=piece.rate_hz,
         coordinate=coordinate,
         angle_rad=angle,
-        angle_rate_rad_s=low_pass(rate, piece.rate_hz, RATE_CUTOFF_HZ),
+        angle_rate_rad_s=low_pass(rate, piece.rate_hz, bandwidth_hz),
         elevation_rad=lifted,
         quaternion=orientation.quaternion,
         angular_velocity_rad_s=omega,
@@ -180,7 +195,7 @@ def _mount(
         piece.specific_force_m_s2,
         piece.rate_hz,
         weight,
-        hanging=hanging,
+        hanging=hanging if choices.exercise.coordinate == "elevation" else None,
         missing=piece.missing if piece.missing.any() else None,
         height_m=_height(choices),
         made=workings.equations,
@@ -203,9 +218,10 @@ def _mount(
         sensor_height_m=choices.sensor_height_m,
         reach_m=choices.reach_m,
         tolerance=choices.tolerance or UNKNOWN_TOLERANCE,
+        place=place_of(choices.exercise.sensor_place, choices.exercise.coordinate),
     )
     mounting, from_mount = with_stored_mount(mounting, choices.kept_mount)
-    if choices.exercise.coordinate == "elevation":
+    if choices.exercise.coordinate != "movement":
         notes.extend((*said, *from_mount))
     return mounting, lever
 
@@ -218,8 +234,11 @@ def outward_axis(choices: Choices) -> FloatArray | None:
 def _height(choices: Choices) -> FloatArray | None:
     """From the bone to the sensor, sensor axes, m; None where the strap's place was not stated."""
     outward = outward_axis(choices)
-    height_m = USUAL_HEIGHT_M if choices.sensor_height_m is None else choices.sensor_height_m
-    return None if outward is None else height_m * outward
+    place = place_of(choices.exercise.sensor_place, choices.exercise.coordinate)
+    if outward is None and not place.faces_outward:
+        return None
+    height_m = place.height_m if choices.sensor_height_m is None else choices.sensor_height_m
+    return height_m * (sensor_axis("+z") if outward is None else outward)
 
 
 def _hanging(

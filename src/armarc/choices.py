@@ -10,19 +10,30 @@ from typing import Any
 
 from armarc.errors import UsageError
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
+from armarc.motion import Mounting, sensor_axis
 from armarc.motion.tolerance import Tolerance
 from armarc.recording import Metadata
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
 
 SIDES = ("right", "left")
+AXES = ("x", "y", "z")
+WITNESSES = {
+    "lever_arm": "lever arm",
+    "twist": "twist",
+    "hanging": "hanging pose",
+    "stored": "kept mounting",
+}
+FAR_APART_DEG = 45.0
+"""Beyond this another of the sensor's axes lies nearer to the arm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choices:
     """Everything that decides how a recording is measured; angles in rad, lengths in m, loads in kg.
 
-    ``exercise`` already carries the gate, band, loaded range and rest in force. ``assumed`` holds sentences about
+    ``exercise`` already carries the gate, band, loaded range and rest in force. ``hand_axis_said`` tells a hand axis
+    stated for this recording from one of a header or the settings. ``assumed`` holds sentences about
     what nobody stated.
     """
 
@@ -33,12 +44,40 @@ class Choices:
     mounting: str = "auto"
     strap: str | None = None
     hand_axis: str | None = None
+    hand_axis_said: bool = False
     reach_m: float | None = None
     sensor_height_m: float | None = None
     reference: str | None = None
     kept_mount: StoredMount | None = None
     tolerance: Tolerance | None = None
     assumed: tuple[str, ...] = ()
+
+
+def hand_axis_notes(choices: Choices, mounting: Mounting) -> tuple[str, ...]:
+    """What became of a hand axis that somebody stated, where the arm's direction was taken from the recording.
+
+    A strap sits some degrees askew, so the recording knows the arm better than a named axis does; an axis that lies
+    far from what the recording shows means that one of the two is wrong.
+    """
+    stated = (choices.hand_axis or "").strip().lower()
+    if stated.lstrip("+-") not in AXES or mounting.method not in WITNESSES:
+        return ()
+    along = float(mounting.arm_axis @ sensor_axis(stated))
+    apart_deg = math.degrees(math.acos(max(-1.0, min(1.0, along))))
+    shown = (
+        f"the {WITNESSES[mounting.method]} shows the arm {apart_deg:.0f}° from the stated hand axis {stated}"
+    )
+    if apart_deg > FAR_APART_DEG:
+        return (
+            f"{shown}: one of them is wrong; the recording was believed. Correct --hand-axis (or "
+            "--axes), or say --mounting stated to measure about the axis as stated",
+        )
+    if choices.hand_axis_said:
+        return (
+            f"{shown} and was used, since a strap sits askew; say --mounting stated to measure "
+            "about the axis as stated",
+        )
+    return ()
 
 
 def choose(
@@ -116,6 +155,8 @@ def choose(
         smallest_rom_rad=first(saved.smallest_rom_rad, entry.smallest_rom_rad),
         rest_s=_within("a rest", first(rest_s, saved.rest_s, entry.rest_s), 1, 600, "s", "--rest 10"),
     )
+    if hand_axis is not None:
+        sensor_axis(hand_axis)  # refuses what is no axis
     reach = first(reach_m, saved.reach_m)
     height = first(sensor_height_m, metadata.other.get("sensor_height_m"), saved.sensor_height_m)
     chosen_side = first(side, metadata.side, saved.side)
@@ -136,6 +177,7 @@ def choose(
         mounting=first(mounting, saved.mounting, "auto"),
         strap=first(strap, metadata.strap, saved.strap),
         hand_axis=first(hand_axis, metadata.hand_axis, saved.hand_axis),
+        hand_axis_said=hand_axis is not None,
         reach_m=_within("the reach", reach, 0.15, 1.2, "m", "--reach-cm 55"),
         sensor_height_m=_within("the sensor's height", height, -0.1, 0.15, "m", "--sensor-height-cm 2.5"),
         reference=first(reference, metadata.other.get("reference")),

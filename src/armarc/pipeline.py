@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from armarc.arm_track import SetWindows, Workings, track
-from armarc.choices import Choices, choose
+from armarc.choices import Choices, choose, hand_axis_notes
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
-from armarc.motion import ArmMotion, remove_drift, shoulder_acceleration, up_in_sensor
+from armarc.motion import ArmMotion, remove_drift
 from armarc.motion.tolerance import Tolerance, tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
-from armarc.reps.grouping import Grouping, group_movements
-from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep, shoulder_motion
-from armarc.reps.movements import Movement
-from armarc.reps.steadiness import moved_sets
-from armarc.reps.swing import BANDWIDTH_HZ as SWING_BANDWIDTH_HZ
+from armarc.reps.body import SetBody, body_warnings, set_bodies
+from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
+from armarc.reps.movements import Movement, on_angle
+from armarc.reps.runs import CountingRules
+from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.sensor.noise_seen import gyroscope_noise_density
@@ -32,12 +34,15 @@ if TYPE_CHECKING:
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
-UNKNOWN = "unknown"
-"""Key of the entry for an exercise nobody named: its range is not known either."""
-HANGING_BELOW_RAD = math.radians(40)
-SAME_TOP_S = 0.6
-"""Passes agree on a rep when its top moved by less than this: a held top is flat."""
-LEAST_ROM_RAD = math.radians(8)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOutMovement:
+    """A movement that was seen and not counted as a rep; times from the recording's first sample."""
+
+    start_s: float
+    end_s: float
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +60,8 @@ class Session:
     motion_of_set : tuple of int
         For each set the index of its motion.
     warnings : tuple of str
+    left_out : tuple of LeftOutMovement
+        What was seen and not counted, in time order.
     """
 
     recording: Recording
@@ -63,13 +70,20 @@ class Session:
     sets: tuple[MeasuredSet, ...]
     motion_of_set: tuple[int, ...]
     warnings: tuple[str, ...]
+    left_out: tuple[LeftOutMovement, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Everything as one JSON-ready object, schema ``armarc.sets/1``; degrees at this edge."""
         from armarc.records import session_record
 
         return session_record(
-            self.recording, self.choices, self.motions, self.motion_of_set, self.sets, self.warnings
+            self.recording,
+            self.choices,
+            self.motions,
+            self.motion_of_set,
+            self.sets,
+            self.warnings,
+            [(out.start_s, out.end_s, out.reason) for out in self.left_out],
         )
 
     def frame(self) -> pd.DataFrame:
@@ -182,22 +196,21 @@ def measure(recording: Recording, choices: Choices) -> Session:
     sets: list[MeasuredSet] = []
     motion_of_set: list[int] = []
     warnings = [*recording.warnings, *choices.assumed]
-    left_out = 0
+    left_out: list[LeftOutMovement] = []
     pieces = uniform_pieces(recording)
     for piece in pieces:
         motion, found, dropped = _measure_piece(piece, choices, len(sets), warnings)
-        left_out += dropped
+        left_out.extend(dropped)
         if found or (not motions and piece is max(pieces, key=lambda p: len(p.missing))):
             motions.append(motion)
             sets.extend(found)
             motion_of_set.extend([len(motions) - 1] * len(found))
     for note in dict.fromkeys(note for motion in motions for note in motion.notes):
         warnings.append(note)
+    for motion in motions:
+        warnings.extend(hand_axis_notes(choices, motion.mounting))
     if left_out:
-        what = "movement was" if left_out == 1 else "movements were"
-        warnings.append(
-            f"{left_out} {what} not counted as reps: unlike the reps beside them (handling, walking)"
-        )
+        warnings.append(_what_was_left_out(left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
     return Session(
@@ -207,104 +220,125 @@ def measure(recording: Recording, choices: Choices) -> Session:
         sets=tuple(sets),
         motion_of_set=tuple(motion_of_set),
         warnings=tuple(dict.fromkeys(warnings)),
+        left_out=tuple(left_out),
     )
+
+
+def _what_was_left_out(left_out: list[LeftOutMovement]) -> str:
+    counts = Counter(out.reason for out in left_out)
+    reasons = "; ".join(f"{reason} ({n})" if len(counts) > 1 else reason for reason, n in counts.items())
+    what = "movement was" if len(left_out) == 1 else "movements were"
+    return f"{len(left_out)} {what} not counted as reps: {reasons}"
 
 
 def _measure_piece(
     piece: Piece, choices: Choices, sets_before: int, warnings: list[str]
-) -> tuple[ArmMotion, list[MeasuredSet], int]:
+) -> tuple[ArmMotion, list[MeasuredSet], list[LeftOutMovement]]:
     exercise = choices.exercise
     if choices.tolerance is None:
         seen = gyroscope_noise_density(piece.angular_velocity_rad_s, piece.rate_hz, piece.missing)
         choices = replace(choices, tolerance=tolerance_by_noise(seen))
     workings = Workings()
     motion = track(piece, choices, workings=workings)
-    grouping = _grouped(motion, exercise)
-    if exercise.key == UNKNOWN and not any(len(movements) > 2 for movements in grouping.sets):
-        exercise = replace(exercise, smallest_rom_rad=_smaller_rom(motion, exercise))
-        grouping = _grouped(motion, exercise)
-    for _ in range(2):
-        if not grouping.sets:
-            return motion, [], grouping.left_out
-        windows = _windows(motion, grouping)
-        motion = _without_drift(track(piece, choices, windows, motion, workings), windows)
-        found, grouping = grouping, _grouped(motion, exercise)
-        if _same_tops(found, grouping, motion.rate_hz):
-            break
-    if not grouping.sets:
-        return motion, [], grouping.left_out
-    if motion.coordinate == "movement":
-        # Loaded here: its signal package takes half a second that nobody else needs.
-        from armarc.reps.cycles import by_cycles
-
-        grouping = by_cycles(
-            grouping,
-            motion.angle_rad,
-            motion.angular_velocity_rad_s,
-            motion.specific_force_m_s2,
-            motion.rate_hz,
-        )
-    windows = _windows(motion, grouping)
-    front_raise = _front_raise(motion, choices, grouping, warnings)
+    rules = counting_rules(exercise)
+    counted = _counted(motion, rules)
+    if not counted.sets:
+        return motion, [], _timed(motion, counted)
+    motion = _settled(piece, choices, counted, motion, workings)
+    upright = _other_end(motion, counted)
+    if upright is not None:
+        counted = _counted(motion, replace(rules, arm_axis=upright))
+        motion = _settled(piece, choices, counted, motion, workings) if counted.sets else motion
+    motion = _rising(motion, counted)
+    sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
+    if not sets:
+        return motion, [], _timed(motion, counted)
+    windows = _windows(motion, sets)
+    front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    moved = _moved(motion, windows)
-    if any(moved):
-        warnings.append("the sensor moved on the arm: angles of the flagged sets are less certain")
-    return motion, _measured(motion, grouping, choices, sets_before, moved), grouping.left_out
+    bodies = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
+    warnings.extend(body_warnings(bodies, sets_before + 1))
+    return motion, _measured(motion, sets, choices, sets_before, bodies), _timed(motion, counted)
 
 
-def _moved(motion: ArmMotion, windows: SetWindows) -> tuple[bool, ...]:
-    """Whether the strap had moved, for every set; only an arm that hangs between reps can tell."""
-    if motion.coordinate != "elevation":
-        return tuple(False for _ in windows.bottoms)
-    up = up_in_sensor(motion.quaternion)
-    hanging = []
-    for group in windows.bottoms:
-        at = np.asarray(group)
-        hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
-    return moved_sets(hanging)
-
-
-def _same_tops(one: Grouping, other: Grouping, rate_hz: float) -> bool:
-    """Whether a further pass would be told the same sets."""
-    tops = [[m.top for movements in g.sets for m in movements] for g in (one, other)]
-    sizes = [[len(movements) for movements in g.sets] for g in (one, other)]
-    return sizes[0] == sizes[1] and all(
-        abs(a - b) < SAME_TOP_S * rate_hz for a, b in zip(tops[0], tops[1], strict=True)
-    )
-
-
-def _smaller_rom(motion: ArmMotion, exercise: Exercise) -> float:
-    """Smallest range of a rep for an exercise whose movement stays below the usual one, rad."""
-    low, high = np.quantile(motion.angle_rad, [0.05, 0.95])
-    return float(np.clip(0.4 * (high - low), LEAST_ROM_RAD, exercise.smallest_rom_rad))
-
-
-def _grouped(motion: ArmMotion, exercise: Exercise) -> Grouping:
-    return group_movements(
-        motion.angle_rad,
-        up_in_sensor(motion.quaternion),
+def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
+    return count_sets(
+        motion.quaternion,
+        motion.angular_velocity_rad_s,
+        motion.specific_force_m_s2,
         motion.rate_hz,
-        exercise.smallest_rom_rad,
-        exercise.rest_s,
+        rules,
     )
 
 
-def _windows(motion: ArmMotion, grouping: Grouping) -> SetWindows:
+def _settled(
+    piece: Piece, choices: Choices, counted: Counted, before: ArmMotion, workings: Workings
+) -> ArmMotion:
+    """The second pass: mounting and orientation from the sets themselves."""
+    windows = _windows(before, counted.sets)
+    return _without_drift(track(piece, choices, windows, before, workings), windows)
+
+
+def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
+    """Direction of the arm when it shows that what was taken for the bottom of the reps is their top.
+
+    The counting knows no arm and takes the end at which it rests for the bottom; a set cut by the recording, or with
+    holds as long as its pauses, leaves that open. A lever arm knows.
+    """
+    if motion.coordinate != "elevation" or motion.mounting.method not in ("lever_arm", "twist"):
+        return None
+    rises = [
+        motion.elevation_rad[m.top] - motion.elevation_rad[m.bottom] for group in counted.sets for m in group
+    ]
+    return motion.mounting.arm_axis if float(np.median(rises)) < 0 else None
+
+
+def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
+    """Turn an angle without an absolute zero so that it rises with the reps."""
+    if motion.coordinate == "elevation" or not counted.sets:
+        return motion
+    rises = [motion.angle_rad[m.top] - motion.angle_rad[m.bottom] for group in counted.sets for m in group]
+    if float(np.median(rises)) >= 0:
+        return motion
+    return replace(motion, angle_rad=-motion.angle_rad, angle_rate_rad_s=-motion.angle_rate_rad_s)
+
+
+def _timed(motion: ArmMotion, counted: Counted) -> list[LeftOutMovement]:
+    first, last = float(motion.time_s[0]), len(motion.time_s) - 1
+    return [
+        LeftOutMovement(
+            start_s=first + out.first / motion.rate_hz,
+            end_s=first + min(out.stop, last) / motion.rate_hz,
+            reason=out.reason,
+        )
+        for out in counted.left_out
+    ]
+
+
+def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:
     """Where the sets are, and how much each sample says about the lever arm."""
     n = len(motion.time_s)
     weight = np.zeros(n)
     ranges, bottoms = [], []
     margin = round(0.5 * motion.rate_hz)
-    for movements in grouping.sets:
+    for movements in sets:
         first = max(movements[0].bottom - margin, 0)
         stop = min(movements[-1].bottom_after + margin, n)
         ranges.append((first, stop))
         for m in movements:
             weight[m.bottom : m.top] = CONCENTRIC_WORTH
-            weight[m.top : m.bottom_after + 1] = 1.0
+            lowered = _lowered(motion.angle_rad, m)
+            weight[m.top : lowered] = 1.0
+            # A body that swings has begun to before the arm sets off again.
+            weight[lowered : m.bottom_after + 1] = CONCENTRIC_WORTH
         bottoms.append(_bottoms(movements))
     return SetWindows(ranges=tuple(ranges), weight=weight, bottoms=tuple(bottoms))
+
+
+def _lowered(angle_rad: FloatArray, movement: Movement) -> int:
+    """First sample after the top at which the arm has come down to the last tenth of its way."""
+    way = angle_rad[movement.top : movement.bottom_after + 1]
+    return movement.top + int(np.argmax(way <= way[-1] + 0.1 * (way[0] - way[-1])))
 
 
 def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:
@@ -322,11 +356,13 @@ def _without_drift(motion: ArmMotion, windows: SetWindows) -> ArmMotion:
     return replace(motion, angle_rad=remove_drift(motion.angle_rad, np.asarray(longest)))
 
 
-def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnings: list[str]) -> int | None:
+def _front_raise(
+    motion: ArmMotion, choices: Choices, sets: tuple[tuple[Movement, ...], ...], warnings: list[str]
+) -> int | None:
     """Top of the reference front raise: the first large raise before the first counted rep."""
     if choices.reference != "front-raise":
         return None
-    before = grouping.sets[0][0].bottom
+    before = sets[0][0].bottom
     angle = motion.angle_rad[:before]
     if len(angle) and float(angle.max()) > math.radians(50):
         return int(angle.argmax())
@@ -338,34 +374,28 @@ def _front_raise(motion: ArmMotion, choices: Choices, grouping: Grouping, warnin
 
 
 def _measured(
-    motion: ArmMotion, grouping: Grouping, choices: Choices, sets_before: int, moved: tuple[bool, ...]
+    motion: ArmMotion,
+    found: tuple[tuple[Movement, ...], ...],
+    choices: Choices,
+    sets_before: int,
+    bodies: tuple[SetBody, ...],
 ) -> list[MeasuredSet]:
     exercise = choices.exercise
-    errors = angle_errors(motion)
-    shoulder: FloatArray | None = None
-    mounting = motion.mounting
-    if motion.coordinate != "movement" and mounting.lever_arm_m is not None:
-        shoulder = shoulder_acceleration(
-            motion.quaternion,
-            motion.angular_velocity_rad_s,
-            motion.specific_force_m_s2,
-            motion.rate_hz,
-            mounting.lever_arm_m,
-            bandwidth_hz=SWING_BANDWIDTH_HZ,
-        )
+    of_motion = angle_errors(motion)
     sets: list[MeasuredSet] = []
-    for movements, has_moved in zip(grouping.sets, moved, strict=True):
+    for movements, body in zip(found, bodies, strict=True):
+        errors = replace(of_motion, body=body)
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
-        swinging = None if shoulder is None else shoulder_motion(motion, raw, shoulder)
+        swings = body_swings(motion, [each.instants for each in raw])
         reps = [
-            measure_rep(motion, each, exercise, errors, swinging, number)
-            for number, each in enumerate(raw, start=1)
+            measure_rep(motion, each, exercise, errors, swing, number)
+            for number, (each, swing) in enumerate(zip(raw, swings, strict=True), start=1)
         ]
         finished = finish_set(reps, motion)
-        if has_moved:
-            finished = tuple(replace(rep, quality=(*rep.quality, "unsteady_sensor")) for rep in finished)
+        if body.flags:
+            finished = tuple(replace(rep, quality=(*rep.quality, *body.flags)) for rep in finished)
         sets.append(
             MeasuredSet(
                 set=sets_before + len(sets) + 1,

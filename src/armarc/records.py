@@ -99,6 +99,7 @@ def session_record(
     motion_of_set: Sequence[int],
     sets: Sequence[MeasuredSet],
     warnings: Sequence[str],
+    left_out: Sequence[tuple[float, float, str]] = (),
 ) -> dict[str, Any]:
     """The whole result of one recording, schema `SCHEMA`."""
     main = None
@@ -118,5 +119,9 @@ def session_record(
         "settings": settings,
         "mounting": None if main is None else mounting_record(main),
         "sets": [set_record(measured) for measured in sets],
+        "left_out": [
+            {"start_s": seconds(start_s), "end_s": seconds(end_s), "reason": reason}
+            for start_s, end_s, reason in left_out
+        ],
         "warnings": list(warnings),
     }

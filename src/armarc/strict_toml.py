@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from armarc.errors import FormatError, InputError
+from armarc.inputs import regular_size
 
 _LARGEST_BYTES = 1 << 20
 # Each part of a dotted key costs the parser a copy of all before it. Begins only at the beginning of a word.
@@ -34,6 +35,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         It is not UTF-8 or not TOML; with the line where known.
     """
     try:
+        regular_size(path, _LARGEST_BYTES, "text written by hand")
         raw = path.read_bytes()
     except OSError as error:
         raise InputError(

@@ -10,19 +10,31 @@ import pytest
 
 SOURCE = Path(__file__).parents[2] / "src" / "armarc"
 
-BASE = {"errors", "folders", "strict_toml", "quantities", "exercises", "settings", "__version__"}
+BASE = {
+    "errors",
+    "folders",
+    "outputs",
+    "inputs",
+    "strict_toml",
+    "quantities",
+    "exercises",
+    "settings",
+    "__version__",
+}
 """Shared ground below the rooms; within it, too, imports run one way (see ``ALLOWED``)."""
 
 ALLOWED: dict[str, set[str]] = {
     # shared ground
     "errors": set(),
     "folders": set(),
-    "strict_toml": {"errors"},
+    "strict_toml": {"errors", "inputs"},
     "quantities": {"errors"},
+    "outputs": {"errors"},
+    "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "settings": {"exercises", "folders", "quantities", "strict_toml", "errors"},
     # the rooms, in the order of the data
-    "recording": {"errors"},
+    "recording": {"errors", "inputs"},
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
     "reps": {"errors", "exercises", "recording", "sensor", "motion"},

@@ -1,8 +1,9 @@
-"""Accuracy of the measures on synthetic sets with known truth, and of the counting on the open wrist dataset.
+"""Accuracy of the measures on the rigid arm, and of the counting on the open wrist dataset.
 
 Run with python; prints one table per question. ``--quick`` takes a quarter of the sets.
 
-The synthetic sets spread start velocity (30–150 °/s), range, tempo, noise grade, bias and strap; the sensor's noise,
+The rigid arm turns about a shoulder that moves only as far as the body swings; `bench_bodies.py` does the same for
+bodies. The sets spread start velocity (30–150 °/s), range, tempo, noise grade, bias and strap; the sensor's noise,
 offsets and scale errors are those of `armarc.simulate.GRADES`. The open dataset is carried by the package
 ``seglearn`` (`load_watch`): Burns, Leung, Hardisty, Whyne, Henry, McLachlin 2018, "Shoulder physiotherapy exercise
 recognition: machine learning the inertial signals from a smartwatch", Physiol Meas 39:075007 (cited from memory).
@@ -159,7 +160,7 @@ def accuracy(sets: int, sessions: int) -> None:
             for key, value in true.items():
                 if isinstance(value, float) and isinstance(mine.get(key), float):
                     errors.setdefault(key, []).append(mine[key] - value)
-    print(f"\n{sets} synthetic sets, {len(errors['rom_deg'])} reps")
+    print(f"\n{sets} sets of the rigid arm, {len(errors['rom_deg'])} reps")
     line("", "mark", "measured")
     line(
         "elevation, RMSE about its own mean (median; worst), °",
@@ -195,7 +196,9 @@ def accuracy(sets: int, sessions: int) -> None:
         print("  ", text)
 
     exact = 0
-    print(f"\n{sessions} synthetic sessions of 2–3 sets with picking up, walking and fidgeting between them")
+    print(
+        f"\n{sessions} sessions of the rigid arm, 2–3 sets with picking up, walking and fidgeting between them"
+    )
     for k in range(sessions):
         knobs, seed = session(k)
         measured, truth, _ = run(knobs, seed)
@@ -220,7 +223,9 @@ def coverage(sets: int) -> None:
                 if se and mine[key] is not None and true.get(key) is not None:
                     by_grade = ratios.setdefault(key, {})
                     by_grade.setdefault(knobs.sensor.noise, []).append((mine[key] - true[key]) / se)
-    print(f"\nCoverage of the standard errors, {sets} sets (a normal error: 68 % within 1, 95 % within 2)")
+    print(
+        f"\nCoverage of the standard errors, {sets} sets of the rigid arm (wanted: 68 % within 1, 95 % within 2)"
+    )
     line("measure", "all", "good; common; poor sensors; rms error/SE")
 
     def shares(values) -> str:
@@ -234,7 +239,7 @@ def coverage(sets: int) -> None:
 
 
 def swing(sets: int) -> None:
-    print(f"\nBody swing, {sets} sets each: measured travel by true travel, cm")
+    print(f"\nBody swing of the rigid arm, {sets} sets each: measured travel by true travel, cm")
     line("planned travel", "true", "median of reps (quartiles); median SE")
     for travel_cm in (0, 1, 2, 4, 6):
         found, true, se = [], [], []

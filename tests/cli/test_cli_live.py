@@ -176,7 +176,7 @@ def test_a_missing_file_is_exit_3(tmp_path: Path) -> None:
 def test_without_the_web_libraries_it_says_what_to_install(
     file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    monkeypatch.setitem(sys.modules, "websockets", None)
     assert "armarc[web]" in run("--from", file, "--web", code=2).stderr
 
 

@@ -28,7 +28,8 @@ REP_KEYS = [
     "mean_eccentric_deg_s", "mean_eccentric_deg_s_se", "peak_concentric_deg_s", "peak_concentric_deg_s_se",
     "peak_eccentric_deg_s", "peak_eccentric_deg_s_se", "peak_concentric_at_deg", "loaded_range_s",
     "loaded_range_s_se", "plane_deg", "plane_deg_se", "hand_rotation_deg", "hand_rotation_deg_se",
-    "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "quality",
+    "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "body_swing_reason",
+    "quality",
 ]  # fmt: skip
 
 app = typer.Typer(cls=ErrorBoundary)
@@ -114,7 +115,16 @@ def test_a_fault_ends_with_its_code_and_one_sentence(tmp_path):
 
 
 def test_the_json_has_exactly_the_published_keys(strict):
-    assert list(strict) == ["schema", "armarc_version", "source", "settings", "mounting", "sets", "warnings"]
+    assert list(strict) == [
+        "schema",
+        "armarc_version",
+        "source",
+        "settings",
+        "mounting",
+        "sets",
+        "left_out",
+        "warnings",
+    ]
     assert strict["schema"] == "armarc.sets/1"
     assert {"file", "samples", "rate_hz", "duration_s", "gaps", "columns", "units"} <= set(strict["source"])
     assert {"exercise", "side", "fusion", "band_deg_s", "gate_deg"} <= set(strict["settings"])

@@ -110,7 +110,7 @@ def test_stdout_and_names(log, tmp_path, monkeypatch):
     said = run("report", "1", "--log-file", log)
     (made,) = tmp_path.glob("*.html")
     assert made.name in said.stderr
-    run("report", "1", "-o", tmp_path / "no" / "p.html", "--log-file", log, code=5)
+    run("report", "1", "-o", tmp_path / "no" / "p.html", "--log-file", log, code=2)
     run("report", "999", "--log-file", log, code=5)
     run("report", "--lifter", "nobody", "--log-file", log, code=6)
     run("report", "1", "--title", "\x1b", "--log-file", log, code=2)

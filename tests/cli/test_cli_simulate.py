@@ -1,6 +1,7 @@
 """``armarc simulate`` from the outside."""
 
 import json
+import math
 import shlex
 import subprocess
 import sys
@@ -125,7 +126,9 @@ def test_every_knob_reaches_the_recording(tmp_path):
     assert recording.temperature_c is not None
     assert recording.rate_hz == pytest.approx(50, rel=0.02)
     assert any(gap.start_s < 4.1 < gap.end_s for gap in recording.gaps)
-    assert truth["mounting"]["reach_m"] == 0.6
+    # The stated reach is that of the straight arm; 10° of bend takes 2 mm of it (law of cosines).
+    straight = math.sqrt(0.336**2 + 0.264**2 + 2 * 0.336 * 0.264 * math.cos(math.radians(10)))
+    assert truth["mounting"]["reach_m"] == pytest.approx(straight, abs=1e-4)
     assert truth["mounting"]["sensor_height_m"] == pytest.approx(0.02)
     first, cheat, last = truth["sets"][0]["reps"]
     assert first["rom_deg"] == pytest.approx(70, abs=4)
@@ -137,6 +140,100 @@ def test_every_knob_reaches_the_recording(tmp_path):
     assert last["quality"] == ["partial"]
     assert len(truth["series"]["time_s"]) > 10_000
     assert str(tmp_path) not in recording.metadata.note
+
+
+def test_every_habit_of_the_body_reaches_the_truth(tmp_path):
+    out = tmp_path / "body.csv"
+    done = run(
+        *(out, "--reps", 4, "--body", "rising-girdle", "--variation", 0, "--sway-mm", 0, "--bottom", 10),
+        *(
+            "--elbow-bend",
+            8,
+            "--elbow-bend-top",
+            25,
+            "--forearm-turn",
+            20,
+            "--girdle-rise-cm",
+            4,
+            "--lean",
+            3,
+        ),
+        *(
+            "--lean-travel",
+            2,
+            "--stoop",
+            6,
+            "--tip",
+            12,
+            "--tip-s",
+            0.6,
+            "--tip-lead-s",
+            0.4,
+            "--trunk-sway",
+            0.2,
+        ),
+        *(
+            "--arm-with-trunk",
+            50,
+            "--rest-plane",
+            75,
+            "--swing-cm",
+            3,
+            "--swing-rise",
+            40,
+            "--swing-peak",
+            60,
+        ),
+        *("--strap-wobble", 1, "--strap-wobble-hz", 6, "--strap-wobble-damping", 0.1, "--strap-slip", 5),
+        *("--strap-slip-roll", 7, "--pulses", 2, "--pulse-deg", 10, "--pulse-s", 0.5, "--alternating"),
+        *("--press-start", "--press-stop", "--walk-up", "--walk-away", "--double-tops", 10),
+    )
+    assert done.exit_code == 0, done.output
+    truth = json.loads((tmp_path / "body.truth.json").read_text())
+    assert truth["body"] == {
+        "elbow_bottom_deg": 8,
+        "elbow_top_deg": 25,
+        "pronation_deg": 20,
+        "girdle_rise_cm": 4,
+        "lean_deg": 3,
+        "stoop_deg": 6,
+        "lean_travel_deg": 2,
+        "tip_deg": 12,
+        "tip_s": 0.6,
+        "tip_lead_s": 0.4,
+        "sway_deg": 0.2,
+        "arm_follows_trunk": 0.5,
+        "rest_plane_deg": 75,
+        "swing_rise_deg": 40,
+        "swing_peak": 0.6,
+        "wobble_deg": 1,
+        "wobble_hz": 6,
+        "wobble_damping": 0.1,
+        "slip_roll_deg": 7,
+        "slip_tilt_deg": 5,
+    }
+    what = [event["what"] for event in truth["events"]]
+    assert what[:2] == ["start pressed", "walking"]
+    assert what[-2:] == ["walking", "stop pressed"]
+    assert what.count("other arm's rep") == 3
+    assert what.count("strap slip") == 1
+    for rep in truth["sets"][0]["reps"]:
+        assert rep["elbow_bottom_deg"] == pytest.approx(8, abs=0.3)
+        assert rep["elbow_top_deg"] == pytest.approx(25, abs=0.3)
+        assert rep["shoulder_travel_cm"] > rep["body_swing_cm"] > 3
+        assert rep["hold_s"] > 0.5
+
+
+def test_a_kind_of_body_is_another_one_for_every_seed(tmp_path):
+    bodies = []
+    for seed in (1, 2, 2):
+        words = ("--reps", 1, "--body", "bending-elbow", "--seed", seed, "--force")
+        assert run(tmp_path / "x.csv", *words).exit_code == 0
+        bodies.append(json.loads((tmp_path / "x.truth.json").read_text())["body"])
+    assert bodies[0] != bodies[1] == bodies[2]
+    assert all(body["elbow_top_deg"] > body["elbow_bottom_deg"] + 5 for body in bodies)
+    assert run(tmp_path / "y.csv", "--reps", 1).exit_code == 0
+    assert json.loads((tmp_path / "y.truth.json").read_text())["body"] is None
 
 
 def test_the_same_command_gives_the_same_files(tmp_path):
@@ -189,6 +286,16 @@ def test_nothing_is_overwritten_without_force(tmp_path):
         (["--drop-percent", "80"], "50 %"),
         (["--hand-rotation", "inf"], "degrees"),
         (["--accel-range-g", "inf"], "16 g"),
+        (["--body", "bionic"], "straight-elbow"),
+        (["--elbow-bend", "200"], "120°"),
+        (["--girdle-rise-cm", "nan"], "10 cm"),
+        (["--tip-s", "0"], "3 s"),
+        (["--pulses", "-1"], "0 to 50"),
+        (["--pulses", "1", "--pulse-deg", "80"], "upper 60 %"),
+        (["--double-tops", "120"], "100 %"),
+        (["--elbow-bend", "10", "--exercise", "upright-row"], "no elbow"),
+        (["--arm-with-trunk", "150"], "share"),
+        (["--strap-wobble-hz", "50"], "20 Hz"),
     ],
 )
 def test_wrong_wishes_are_refused_with_a_hint_and_write_nothing(tmp_path, words, says):

@@ -18,18 +18,6 @@ pytest.importorskip("bleak", reason="the Bluetooth library is not installed")
 pytest.importorskip("dbus_fast", reason="dbus-fast is not installed (Linux only)")
 
 
-def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", "slow: left out of a plain run; -m 'slow or not slow' runs everything")
-
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if "slow" in (config.getoption("-m") or ""):
-        return
-    for item in items:
-        if item.get_closest_marker("slow"):
-            item.add_marker(pytest.mark.skip(reason="slow; run with -m 'slow or not slow'"))
-
-
 @pytest.fixture
 def private_bus() -> Iterator[Any]:
     if shutil.which("dbus-daemon") is None:

@@ -3,12 +3,6 @@
 SQLite and PostgreSQL check each other: both must give back the same sets.
 """
 
-import glob
-import os
-import shutil
-import subprocess
-from pathlib import Path
-
 import pytest
 import sqlalchemy as sa
 
@@ -20,62 +14,13 @@ from armarc.log.checking import check_log
 from armarc.log.reading import count_sets, recording_of
 from armarc.log.remeasuring import remeasure
 from invented_log import fill, invented_file, invented_result
-
-
-def _programs():
-    places = [shutil.which("pg_ctl"), *sorted(glob.glob("/usr/lib/postgresql/*/bin/pg_ctl"), reverse=True)]
-    for place in filter(None, places):
-        folder = Path(place).resolve().parent
-        if (folder / "initdb").exists() and (folder / "postgres").exists():
-            return folder
-    return None
+from postgres_server import running_server
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    pytest.importorskip("psycopg", reason="the driver psycopg is not installed")
-    programs = _programs()
-    if programs is None:
-        pytest.skip("no PostgreSQL server programs here (Debian: postgresql)")
-    folder = tmp_path_factory.mktemp("pg")
-    become = []
-    if os.geteuid() == 0:
-        if shutil.which("setpriv") is None:
-            pytest.skip("the server does not run as superuser, and setpriv is not there")
-        # The server refuses the superuser: it runs as the unprivileged user of its own folder.
-        os.chown(folder, 65534, 65534)
-        for parent in folder.parents:
-            if parent == Path("/tmp") or parent == parent.parent:
-                break
-            parent.chmod(parent.stat().st_mode | 0o011)
-        become = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"]
-    data = folder / "data"
-    made = subprocess.run(
-        [*become, programs / "initdb", "-D", data, "-U", "armarc", "-A", "trust", "-E", "UTF8", "--no-sync",
-         "--locale=C"],
-        capture_output=True, text=True, cwd="/", timeout=100,
-    )  # fmt: skip
-    if made.returncode != 0:
-        pytest.skip(f"initdb fails here: {made.stderr.strip().splitlines()[-1:]}")
-    options = f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off -c shared_buffers=16MB"
-    start = [
-        *become,
-        programs / "pg_ctl",
-        "-D",
-        data,
-        "-l",
-        folder / "server.log",
-        "-w",
-        "-o",
-        options,
-        "start",
-    ]
-    started = subprocess.run(start, capture_output=True, text=True, cwd="/", timeout=100)
-    if started.returncode != 0:
-        pytest.skip(f"the server does not start here: {started.stdout.strip().splitlines()[-1:]}")
-    yield f"postgresql+psycopg://armarc@/postgres?host={folder}"
-    stop = [*become, programs / "pg_ctl", "-D", data, "-m", "immediate", "stop"]
-    subprocess.run(stop, capture_output=True, cwd="/", timeout=100)
+def server():
+    with running_server() as one:
+        yield one.url
 
 
 @pytest.fixture
@@ -104,7 +49,7 @@ def test_everything_works_on_the_server(store, tmp_path):
     assert undo(store).action == "measure"
     assert check_log(store).problems == ()
     remove_sets(store, added.set_ids)
-    assert purge_removed(store) == (2, 1)
+    assert purge_removed(store) == (2, 1, 0)
     assert check_log(store).recordings == 0
 
 

@@ -19,6 +19,7 @@ import hashlib
 import mmap
 import random
 import resource
+import shutil
 import sys
 import tempfile
 import time
@@ -118,7 +119,7 @@ def main() -> None:
     parser.add_argument("--plain", action="store_true", help="by mutation alone, without coverage")
     chosen = parser.parse_args()
     warnings.simplefilter("ignore")
-    from targets import CORPUS, LONGEST, TARGETS, mutate
+    from targets import CORPUS, LONGEST, TARGETS, folder, mutate
 
     target = TARGETS[chosen.target]
     guided = atheris is not None and not chosen.plain
@@ -182,6 +183,8 @@ def main() -> None:
         watch(data)
         if watch.count == chosen.count:
             watch.report()
+            for made in (start, folder()):  # the fuzzer ends the process without a chance to clean up
+                shutil.rmtree(made, ignore_errors=True)
 
     atheris.Setup(arguments, one, custom_mutator=custom)
     atheris.Fuzz()

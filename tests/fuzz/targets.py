@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import functools
 import gzip
@@ -10,6 +11,7 @@ import math
 import os
 import random
 import re
+import shutil
 import tempfile
 import types
 import zlib
@@ -29,6 +31,7 @@ def folder() -> Path:
     """A folder in memory where the system has one."""
     fast = Path("/dev/shm")
     made = Path(tempfile.mkdtemp(prefix="armarc-fuzz-", dir=fast if fast.is_dir() else None))
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
     (made / "exercises").mkdir()
     (made / "config").mkdir()
     return made

@@ -364,7 +364,8 @@ def _old_log(source, target, version):
             "change",
         ):
             if table in tables:
-                connection.execute(f"INSERT INTO main.{table} SELECT * FROM new.{table}")
+                columns = ", ".join(row[1] for row in connection.execute(f"PRAGMA main.table_info({table})"))
+                connection.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM new.{table}")
         connection.commit()
         connection.execute("DETACH new")
     connection.close()

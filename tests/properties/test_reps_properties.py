@@ -8,10 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from armarc.reps.movements import find_movements
+from armarc.reps.candidates import find_candidates
+from armarc.reps.path import sensor_path
+from armarc.reps.phases import find_instants
 from armarc.reps.summary import tempo
 from armarc.reps.turning import TurningState, finish, step, turning_points
 
+HZ = 100.0
 FEW = settings(max_examples=60, deadline=None)
 # A coarse grid makes plateaus and equal extremes common.
 CURVES = arrays(np.float64, st.integers(0, 60), elements=st.integers(0, 8).map(lambda v: v / 4))
@@ -26,6 +29,13 @@ def folded(curve, hysteresis, state=None, first=0):
         if turn is not None:
             turns.append(turn)
     return state, turns
+
+
+def path_of(curve):
+    """A sensor that tilts as the curve says, at the rate at which the counting looks."""
+    half = np.append(curve, np.zeros(max(2 - len(curve), 0))) / 2
+    quaternion = np.stack([np.cos(half), 0 * half, np.sin(half), 0 * half], axis=1)
+    return sensor_path(quaternion, np.zeros((len(half), 3)), 30.0)
 
 
 @FEW
@@ -68,16 +78,51 @@ def test_upside_down_tops_are_bottoms(curve, hysteresis):
 
 @FEW
 @given(CURVES, HYSTERESES)
-def test_movements_are_ordered_and_large_enough(curve, hysteresis):
-    found = find_movements(curve, hysteresis, 2 * hysteresis)
-    for m in found:
-        assert m.bottom <= m.top <= m.bottom_after
-        assert m.earliest <= m.top <= m.latest
-        assert m.rise_rad >= 2 * hysteresis
-        assert m.bottom >= 0
-        assert m.bottom_after < len(curve)
-    tops = [m.top for m in found]
-    assert tops == sorted(set(tops))
+def test_candidates_are_ordered_and_inside_the_recording(curve, hysteresis):
+    found = find_candidates(path_of(curve), curve, 0, hysteresis, is_start=True, is_end=True)
+    if found is None:
+        return
+    assert (found.bottom <= found.top).all()
+    assert (found.top <= found.bottom_after).all()
+    assert (np.diff(found.top) > 0).all()
+    assert found.bottom[0] >= 0
+    assert found.bottom_after[-1] < len(curve)
+    assert not (found.is_begun & found.is_open).any()
+    assert np.isfinite(found.speed_rad_s).all()
+    assert (found.range_rad > 0).all()
+
+
+@FEW
+@given(CURVES, HYSTERESES)
+def test_only_the_ends_of_the_recording_cut_a_movement(curve, hysteresis):
+    found = find_candidates(path_of(curve), curve, 0, hysteresis, is_start=False, is_end=False)
+    assert found is None or not found.is_cut.any()
+
+
+@FEW
+@given(
+    st.integers(1, 6),
+    st.floats(0, 30),
+    st.floats(0, 4),
+    st.floats(0.5, 9),
+    st.floats(0, 1.5),
+    st.integers(0, 2**32 - 1),
+)
+def test_the_instants_of_a_rep_follow_each_other(reps, pulse_deg, pulses, wobble_hz, wobble_deg, seed):
+    """Raises with pulses at the top, double tops and a wobbling strap, bounded wherever they turn."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(round(HZ * (3.2 * reps + 1))) / HZ
+    inside = np.clip((t - 0.5) / 3.2, 0, reps)
+    angle = 10 + 40 * (1 - np.cos(2 * np.pi * inside)) * rng.uniform(0.6, 1.0)
+    high = np.clip(np.sin(np.pi * (inside % 1)), 0, 1) ** 6
+    angle += pulse_deg * high * np.sin(2 * np.pi * pulses * (inside % 1))
+    angle += wobble_deg * np.sin(2 * np.pi * wobble_hz * t + rng.uniform(0, 6))
+    angle, rate = np.radians(angle), np.gradient(np.radians(angle), 1 / HZ)
+    tops = [turn.index for turn in turning_points(angle, math.radians(8)) if turn.is_top]
+    for before, top, after in zip([0, *tops], tops, [*tops[1:], len(angle) - 1], strict=False):
+        at = find_instants(angle, rate, before, top, after + 1, HZ)
+        if at is not None:
+            assert before <= at.start <= at.top_start <= at.top_end <= at.end <= after + 1
 
 
 @FEW

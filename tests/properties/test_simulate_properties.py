@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from armarc.simulate import (
+    Body,
     Knobs,
     MountPlan,
     RepPlan,
@@ -86,7 +87,6 @@ def knobs(draw):
             hand_axis=draw(st.sampled_from(["+x", "-x", "+y", "-y", "+z", "-z"])),
             roll_rad=draw(st.floats(-3, 3)),
             tilt_rad=draw(st.floats(0, 0.3)),
-            elbow_bend_rad=draw(st.floats(0, 0.5)),
         ),
         sensor=SensorPlan(
             noise=draw(st.sampled_from(["ideal", "common", "poor"])),
@@ -132,3 +132,65 @@ def test_any_session_is_consistent(wish, seed):
     assert math.isclose(
         np.linalg.norm(truth.lever_arm_m), math.hypot(truth.reach_m, truth.sensor_height_m), rel_tol=0.1
     )
+
+
+@st.composite
+def bodies(draw):
+    angle = st.floats(-20, 20).map(RAD)
+    return Body(
+        elbow_bottom_rad=draw(st.floats(0, 60).map(RAD)),
+        elbow_top_rad=draw(st.one_of(st.none(), st.floats(0, 60).map(RAD))),
+        pronation_rad=draw(st.floats(-60, 60).map(RAD)),
+        girdle_rise_m=draw(st.floats(0, 0.06)),
+        lean_rad=draw(angle),
+        stoop_rad=draw(angle),
+        lean_travel_rad=draw(angle),
+        tip_rad=draw(angle),
+        tip_s=draw(st.floats(0.3, 1.5)),
+        tip_lead_s=draw(st.floats(0, 1.0)),
+        sway_rad=draw(st.floats(0, 1).map(RAD)),
+        arm_follows_trunk=draw(st.floats(0, 1)),
+        rest_plane_rad=draw(st.one_of(st.none(), st.floats(-20, 120).map(RAD))),
+        wobble_rad=draw(st.floats(0, 2).map(RAD)),
+        wobble_damping=draw(st.sampled_from([0.0, 0.1])),
+        slip_roll_rad=draw(angle),
+        slip_tilt_rad=draw(angle),
+    )
+
+
+@given(
+    body=bodies(),
+    seed=st.integers(0, 2**32),
+    side=st.sampled_from(["right", "left"]),
+    pulses=st.integers(0, 2),
+    switches=st.tuples(*[st.booleans()] * 5),
+)
+@settings(max_examples=25, deadline=None)
+def test_any_body_moves_as_its_sensor_feels(body, seed, side, pulses, switches):
+    press_start, press_stop, walk_up, walk_away, alternating = switches
+    wish = Knobs(
+        reps=3,
+        body=body,
+        side=side,
+        pulses=pulses,
+        press_start=press_start,
+        press_stop=press_stop,
+        walk_up=walk_up,
+        walk_away=walk_away,
+        alternating=alternating,
+        sensor=SensorPlan(noise="ideal", rate_hz=1000),
+    )
+    recording, truth = simulate_session(plan_session(wish, seed), seed)
+    json.dumps(truth_record(truth, recording), allow_nan=False)
+    previous = 0.0
+    for rep in truth.reps:
+        assert previous <= rep.start_s < rep.top_start_s <= rep.top_end_s < rep.end_s <= recording.duration_s
+        previous = rep.end_s
+    events = [(event.start_s, event.end_s) for event in truth.events]
+    assert events == sorted(events)
+    assert all(0 <= start < end <= recording.duration_s + 0.1 for start, end in events)
+    turn = Rotation.from_quat(truth.series.quaternion, scalar_first=True)
+    turned = (turn[:-1].inv() * turn[1:]).as_rotvec() * 1000
+    w = recording.angular_velocity_rad_s
+    assert np.abs(turned - (w[1:] + w[:-1]) / 2).max() < 2e-2
+    assert (truth.series.humerus_to_trunk_rad <= math.pi).all()

@@ -40,6 +40,9 @@ KEYS = (
 )
 EVEN = {"plane_deg", "hand_rotation_deg"}
 """Their error is the strap's roll, drawn evenly within ±15°: none lies beyond two standard errors."""
+GENEROUS = {"body_swing_cm"}
+"""Its standard error holds room for a girdle, an elbow and a body that moves while the arm is lowered: these have
+none."""
 
 
 def invented_set(rng):
@@ -100,5 +103,6 @@ def test_no_standard_error_is_far_off():
 @pytest.mark.timeout(600)
 def test_one_and_two_standard_errors_hold_what_they_should():
     for key, z in ratios_of(300, seed=11).items():
-        assert np.mean(z < 1) == pytest.approx(0.68, abs=0.08), key
+        wanted = 0.8 if key in GENEROUS else 0.68
+        assert np.mean(z < 1) == pytest.approx(wanted, abs=0.08), key
         assert np.mean(z < 2) == pytest.approx(1.0 if key in EVEN else 0.95, abs=0.05), key

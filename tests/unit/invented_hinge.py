@@ -33,8 +33,13 @@ def hinge(
     mounting=None,
     shoulder_m=None,
     zero_g_m_s2=(0.0, 0.0, 0.0),
+    wobble_rad=0.0,
+    wobble_hz=7.0,
 ):
     """Raises of some 80° as a sum of sines, so that every derivative is exact.
+
+    With `wobble_rad` the sensor also turns in its strap, to and fro about an axis of its own, and stays in its place;
+    this begins and ends gently.
 
     The sensor's axes in the arm are `mounting` (a Rotation); `shoulder_m` maps time to (n, 3) with its exact second
     derivative as the second value.
@@ -58,12 +63,18 @@ def hinge(
     extra = np.zeros((len(t), 3)) if shoulder_m is None else shoulder_m(t)
     up = np.array([0.0, 0.0, G])
     force = own + arm.apply(extra + up, inverse=True)
-    sensor = arm * mounting
+    axis = np.array([0.6, 0.64, 0.48])
+    f = 2 * np.pi * wobble_hz
+    v = 2 * np.pi / seconds
+    gently, change = np.sqrt(0.5) * (1 - np.cos(v * t)), np.sqrt(0.5) * v * np.sin(v * t)
+    strap = Rotation.from_rotvec(np.outer(wobble_rad * gently * np.sin(f * t), axis))
+    slack = wobble_rad * np.outer(gently * f * np.cos(f * t) + change * np.sin(f * t), axis)
     return Hinge(
         rate_hz=rate_hz,
-        quaternion=from_scipy(sensor),
-        angular_velocity_rad_s=mounting.apply(omega, inverse=True),
-        specific_force_m_s2=mounting.apply(force, inverse=True) + np.asarray(zero_g_m_s2),
+        quaternion=from_scipy(arm * mounting * strap),
+        angular_velocity_rad_s=strap.apply(mounting.apply(omega, inverse=True), inverse=True) + slack,
+        specific_force_m_s2=strap.apply(mounting.apply(force, inverse=True), inverse=True)
+        + np.asarray(zero_g_m_s2),
         lever_arm_m=mounting.apply(lever, inverse=True),
         hanging=mounting.apply([0.0, 0.0, -1.0], inverse=True),
         elevation_rad=theta,

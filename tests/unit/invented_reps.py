@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armarc.reps.movements import Movement
+from armarc.reps.turning import turning_points
+
 
 def ramp(tau):
     tau = np.clip(tau, 0.0, 1.0)
@@ -56,3 +59,30 @@ def raises(
         angle = angle + (top - bottom_deg) * (ramp(rising) - ramp(falling))
         rate = rate + (top - bottom_deg) * (ramp_rate(rising) / up_s - ramp_rate(falling) / down_s)
     return Curve(rate_hz, np.radians(angle), np.radians(rate), tuple(begins))
+
+
+def movements_of(angle_rad, least_rad):
+    """Every up-and-down of a clean curve that rises by `least_rad`, with both its bottoms in sight."""
+    turns = turning_points(angle_rad, least_rad)
+    tops = [k for k, turn in enumerate(turns) if turn.is_top]
+    found = []
+    for k in tops:
+        begun, opened = k == 0, k + 1 == len(turns)
+        before = 0 if begun else turns[k - 1].index
+        after = len(angle_rad) - 1 if opened else turns[k + 1].index
+        rise = float(turns[k].angle_rad - angle_rad[before])
+        fall = float(turns[k].angle_rad - angle_rad[after])
+        found.append(
+            Movement(
+                bottom=before,
+                top=turns[k].index,
+                bottom_after=after,
+                earliest=turns[k - 2].index if k >= 2 else 0,
+                latest=turns[k + 2].index if k + 2 < len(turns) else len(angle_rad) - 1,
+                rise_rad=fall if begun else rise,
+                fall_rad=fall,
+                is_open=opened,
+                is_begun=begun or (before == 0 and rise < 0.75 * fall),
+            )
+        )
+    return found

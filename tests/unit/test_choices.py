@@ -2,11 +2,13 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from armarc.choices import choose
+from armarc.choices import choose, hand_axis_notes
 from armarc.errors import ArmarcError, UsageError
 from armarc.exercises import Band, Exercise
+from armarc.motion import Mounting
 from armarc.recording import Metadata
 from armarc.settings import Settings
 
@@ -112,3 +114,29 @@ def test_senseless_choices_are_refused(options, says):
 def test_a_senseless_side_in_the_header_is_refused_too():
     with pytest.raises(UsageError, match="not a side"):
         chosen({"side": "both"})
+
+
+def mounted(arm_axis, method="lever_arm"):
+    return Mounting(method=method, arm_axis=np.asarray(arm_axis, dtype=float), uncertainty_rad=0.03)
+
+
+def test_a_stated_hand_axis_is_answered():
+    """Said on its own it is compared with what the recording shows, and said what to add to have it used."""
+    arm = [0.96, 0.28, 0.0]
+    (near,) = hand_axis_notes(chosen(hand_axis="+x"), mounted(arm))
+    assert "the lever arm shows the arm 16° from the stated hand axis +x and was used" in near
+    assert "--mounting stated" in near
+    (far,) = hand_axis_notes(chosen(hand_axis="-x"), mounted(arm))
+    assert "164° from the stated hand axis -x: one of them is wrong" in far
+    # One from a header or the settings only counts where it contradicts the recording.
+    assert hand_axis_notes(chosen({"hand_axis": "+x"}), mounted(arm)) == ()
+    assert len(hand_axis_notes(chosen({"hand_axis": "+z"}), mounted(arm))) == 1
+    assert hand_axis_notes(chosen({"hand_axis": "towards the hand"}), mounted(arm)) == ()
+    # Used as stated, or not stated at all: nothing to say.
+    assert hand_axis_notes(chosen(hand_axis="+x"), mounted(arm, "stated")) == ()
+    assert hand_axis_notes(chosen(), mounted(arm)) == ()
+
+
+def test_a_hand_axis_that_is_none_is_refused():
+    with pytest.raises(UsageError, match="not a sensor axis"):
+        chosen(hand_axis="q")

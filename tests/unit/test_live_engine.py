@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from armarc.errors import UsageError
+from armarc.exercises import Band
 from armarc.live.engine import Engine
 from armarc.live.events import (
     SCHEMA,
@@ -21,9 +23,11 @@ from armarc.live.events import (
     TopReached,
     event_record,
 )
+from armarc.live.offline import measure_live_set, turned_verdicts
 from armarc.live.set_watch import SetEndWatch
 from armarc.pipeline import measure
 from armarc.recording import Recording
+from armarc.simulate import draw_knobs, plan_session, simulate_session
 from live_runs import choices_for, recording, run, sets_in
 
 
@@ -243,3 +247,49 @@ def test_the_top_is_told_before_the_rep_ends() -> None:
     assert len(tops) == 4
     for top, true in zip(tops[1:], truth.sets[0].reps[1:], strict=True):
         assert abs(math.degrees(top.top_rad - true.top_rad)) < 4
+
+
+def test_the_first_verdict_is_provisional_and_those_after_the_lever_arm_is_known_are_not() -> None:
+    made, _ = recording(reps=6)
+    gates = [e for e in run(made) if isinstance(e, GateCrossed)]
+    assert gates[0].provisional
+    assert not any(gate.provisional for gate in gates[1:])
+    assert event_record(gates[0])["provisional"] is True
+
+
+def test_what_was_told_is_kept_beside_what_was_measured() -> None:
+    made, _ = recording(reps=6)
+    events = run(made)
+    told = {e.rep: e.start_velocity_rad_s for e in events if isinstance(e, GateCrossed) and not e.late}
+    (ended,) = sets_in(events)
+    assert [rep.told_velocity_rad_s for rep in ended.reps] == [told[n] for n in range(1, 7)]
+    result = measure_live_set(ended, choices_for(made)).result
+    assert result is not None
+    for number, rep in enumerate(result["sets"][0]["reps"], 1):
+        assert rep["told_velocity_deg_s"] == pytest.approx(math.degrees(told[number]), abs=1e-3)
+        assert rep["start_velocity_deg_s"] == pytest.approx(rep["told_velocity_deg_s"], abs=12)
+    alone = measure(made, choices_for(made)).to_dict()["sets"][0]["reps"]
+    assert all(rep["told_velocity_deg_s"] is None for rep in alone)
+
+
+def test_a_verdict_that_turned_is_said_after_the_set() -> None:
+    band = Band(math.radians(45), math.radians(70))
+
+    def result(told: float | None, verdict: str) -> dict[str, Any]:
+        return {"sets": [{"reps": [{"rep": 3, "told_velocity_deg_s": told, "start_verdict": verdict}]}]}
+
+    assert turned_verdicts(result(69.0, "above"), band) == "rep 3 was told inside, measured above"
+    assert turned_verdicts(result(69.0, "inside"), band) == ""
+    assert turned_verdicts(result(None, "above"), band) == ""
+    assert turned_verdicts(result(69.0, "above"), None) == ""
+
+
+def test_from_start_button_to_stop_button_live_counts_the_sets_and_nothing_else() -> None:
+    knobs = replace(draw_knobs("rising-girdle", 7), press_start=True, press_stop=True, walk_up=True, sets=2)
+    made, truth = simulate_session(plan_session(knobs, 7), 7)
+    expected = [len(one.reps) for one in truth.sets]
+    assert [len(one.reps) for one in sets_in(run(made))] == expected
+    session = measure(made, choices_for(made))
+    assert [len(one.reps) for one in session.sets] == expected
+    assert session.left_out
+    assert all(out.start_s < out.end_s for out in session.left_out)

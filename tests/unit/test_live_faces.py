@@ -14,7 +14,7 @@ import pytest
 from rich.console import Console
 
 from armarc.errors import UsageError
-from armarc.live.after_set import parse_hook, run_hook
+from armarc.live.after_set import Hooks, parse_hook
 from armarc.live.board import Board, board_for
 from armarc.live.engine import Engine
 from armarc.live.events import GateCrossed, RepEnded
@@ -231,22 +231,30 @@ def test_hooks_are_split_without_a_shell() -> None:
             parse_hook(bad)
 
 
+def hooked(command: list[str], measured: Any, **options: Any) -> str:
+    hooks = Hooks(command, **options)
+    try:
+        return hooks.submit(measured).result()
+    finally:
+        hooks.close()
+
+
 def test_a_hook_gets_the_set_and_its_failure_is_told(tmp_path: Any) -> None:
     made, _ = recording(reps=4)
     (ended,) = sets_in(run(made))
     measured = measure_live_set(ended, choices_for(made), stamp="2024-05-01T10:00:00+00:00")
     out = tmp_path / "got.json"
     script = f"import sys; open({str(out)!r}, 'w').write(sys.stdin.read())"
-    assert run_hook([sys.executable, "-c", script], measured) == ""
+    assert hooked([sys.executable, "-c", script], measured) == ""
     got = json.loads(out.read_text())
     assert got["event"] == "set measured"
     assert got["result"]["schema"] == "armarc.sets/1"
     assert got["result"]["sets"][0]["summary"]["reps"] == 4
     assert measured.raw.metadata.started_at == "2024-05-01T10:00:00+00:00"
-    assert "failed (3): broken" in run_hook(
+    assert "failed (3): broken" in hooked(
         [sys.executable, "-c", "import sys; sys.stderr.write('broken'); sys.exit(3)"], measured
     )
-    assert "cannot be run" in run_hook([str(tmp_path / "nothing-here")], measured)
+    assert "cannot be run" in hooked([str(tmp_path / "nothing-here")], measured)
 
 
 def test_speech_is_found_and_never_waited_for(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -156,7 +156,7 @@ def test_purge_takes_sets_and_recordings_for_good(store, tmp_path):
     add_result(store, invented_result(1), invented_file(tmp_path, 1))
     add_result(store, invented_result(2), invented_file(tmp_path, 2))
     remove_sets(store, [1])
-    assert purge_removed(store) == (1, 1)
+    assert purge_removed(store) == (1, 1, 0)
     assert len(list((tmp_path / "log-recordings").rglob("*.csv"))) == 1
     with pytest.raises(LogError, match="no set 1"):
         get_set(store, 1)

@@ -76,7 +76,7 @@ def test_a_swing_of_the_body_at_low_weight_hardly_moves_the_fit():
     rising = np.sin(2 * np.pi * 0.4 * np.arange(len(h.elevation_rad)) / h.rate_hz) > 0
     quiet = fit(h, np.where(rising, 0.1, 1.0), hanging=h.hanging)
     assert off_deg(quiet.vector_m, h.lever_arm_m) < 2.0
-    assert quiet.residual_m_s2 > 2 * fit(hinge(), hanging=h.hanging).residual_m_s2
+    assert quiet.residual_m_s2 > 1.5 * fit(hinge(), hanging=h.hanging).residual_m_s2
 
 
 def test_the_direction_error_is_that_of_the_covariance():
@@ -152,3 +152,22 @@ def test_a_quiet_concentric_counts_more_than_a_swung_one():
     kept = off_deg(fit(h, np.where(rising, 0.3, 1.0), hanging=h.hanging).vector_m, h.lever_arm_m)
     whole = off_deg(fit(h, np.where(rising, 0.6, 1.0), hanging=h.hanging).vector_m, h.lever_arm_m)
     assert kept < 0.5 * whole  # at 0.6 the swung samples are not doubted
+
+
+@pytest.mark.parametrize("wobble_hz", [5.0, 7.0, 9.0])
+def test_a_strap_that_wobbles_leaves_the_lever_arm_and_is_seen(wobble_hz):
+    h = hinge(wobble_rad=math.radians(1.0), wobble_hz=wobble_hz)
+    found = fit(h, hanging=h.hanging)
+    assert found.bandwidth_hz < wobble_hz
+    # Fitted up to 6 Hz the wobble would leave 4 to 26 cm of the 58.
+    assert found.reach_m == pytest.approx(np.linalg.norm(h.lever_arm_m), rel=0.15)
+    assert off_deg(found.vector_m, h.lever_arm_m) < 2.0
+    # 1° of a sine is 0.7° of root mean square; the filter lets most of 5 Hz and nearly all of 9 Hz pass.
+    assert 0.4 < math.degrees(found.wobble_rad) < 0.75
+
+
+def test_a_firm_strap_is_fitted_over_the_whole_band():
+    h = hinge()
+    found = fit(h, hanging=h.hanging)
+    assert found.bandwidth_hz == 6.0
+    assert found.wobble_rad == 0.0

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from invented_hinge import hinge
 from invented_reps import ramp
+from scipy.integrate import cumulative_simpson
 
-from armarc.motion import integrate_path, shoulder_acceleration
+from armarc.motion import integrate_cycle, integrate_path, shoulder_acceleration
 
 
 def test_a_fixed_shoulder_does_not_accelerate():
@@ -77,7 +78,29 @@ def test_a_growing_error_moves_the_path_by_its_known_share():
     assert path.position_m[-1, 0] == pytest.approx(-0.4 * 1.5**2 / 12, rel=1e-3)
 
 
+def test_a_cycle_is_the_path_between_two_rests_at_one_place():
+    a, x = move(0.05, 0.6, 200.0)
+    np.testing.assert_allclose(integrate_cycle(a, 200.0), x, atol=1e-4)
+    # Against twice Simpson's rule, of an acceleration that brings its own velocity and place back to nothing.
+    t = np.arange(0, 2 + 1e-9, 1e-3)
+    closed = np.polynomial.Polynomial([0, 0, 0, 16, -32, 20, -4]).deriv(2)(t) * 0.03
+    velocity = cumulative_simpson(closed, x=t, initial=0)
+    outside = cumulative_simpson(velocity, x=t, initial=0)
+    assert abs(velocity[-1]) < 1e-9
+    assert abs(outside[-1]) < 1e-9
+    np.testing.assert_allclose(integrate_cycle(closed[:, None], 1000.0)[:, 0], outside, atol=1e-6)
+
+
+def test_an_error_that_is_constant_or_grows_evenly_leaves_a_cycle_alone():
+    a, _ = move(0.03, 0.6, 100.0)
+    t = np.linspace(0, 1, len(a))
+    off = a + np.array([0.3, -0.2, 0.5]) + np.outer(t, [0.1, 0.4, -0.2])
+    # Trapezia miss the double integral of a straight line by a share of 1e-4.
+    np.testing.assert_allclose(integrate_cycle(off, 100.0), integrate_cycle(a, 100.0), atol=1e-5)
+
+
 def test_short_windows():
+    assert not integrate_cycle(np.ones((2, 3)), 100.0).any()
     assert integrate_path(np.zeros((1, 3)), 100.0).travel_m == 0.0
     assert integrate_path(np.ones((2, 3)), 100.0).travel_m == 0.0
 

@@ -85,6 +85,31 @@ def test_bursts_are_spread_evenly(tmp_path, spacing_s, delay_s):
     assert any("bursts of about 5 every" in sentence for sentence in recording.source.inferences)
 
 
+@pytest.mark.parametrize("size", [20, 21, 50, 100, 250])
+@pytest.mark.parametrize("kind", ["one stamp", "microseconds apart", "sizes vary"])
+def test_long_bursts_are_spread_evenly(tmp_path, size, kind):
+    """Twenty samples and more with one stamp: each packet is stamped as it arrives, after its last sample."""
+    rng = np.random.default_rng(size)
+    sizes = rng.integers(size // 2, 2 * size, N) if kind == "sizes vary" else np.full(N, size)
+    ends = np.append(np.cumsum(sizes)[np.cumsum(sizes) < N], N) - 1
+    stamps = T[ends[np.searchsorted(ends, np.arange(N))]]
+    if kind == "microseconds apart":
+        stamps = stamps + 2e-5 * (np.arange(N) - np.append(0, ends + 1)[np.searchsorted(ends, np.arange(N))])
+    recording = read_stamped(tmp_path, stamps)
+    assert recording.rate_hz == pytest.approx(100.0, rel=2e-3)
+    assert recording.gaps == ()
+    assert np.abs(recording.time_s - T).max() < 0.01
+    assert any("bursts of about" in sentence for sentence in recording.source.inferences)
+
+
+def test_pauses_between_ordinary_stretches_are_no_bursts(tmp_path):
+    """Three rests of five minutes between stretches of 3 s: gaps, not packets."""
+    stamps = T + 300.0 * (np.arange(N) // 300)
+    recording = read_stamped(tmp_path, stamps)
+    assert recording.rate_hz == pytest.approx(100.0)
+    assert len(recording.gaps) == 4
+
+
 def test_a_lost_packet_in_bursts_is_a_gap(tmp_path):
     rng = np.random.default_rng(2)
     stamps = np.repeat(T[4::5] + np.abs(rng.normal(0, 0.004, N // 5)), 5)

@@ -8,7 +8,8 @@ from invented_movement import GRAVITY, HEADER, movement, text_table
 
 from armarc.errors import FormatError, UnitError, UsageError
 from armarc.recording import read_csv
-from armarc.recording.consistency import gravity_smear, gravity_spread
+from armarc.recording.consistency import lever_misfit, short_windows
+from armarc.recording.evidence import gravity_evidence
 from armarc.recording.units import scale_of, stated_units, unit_in
 
 T, FORCE, TURNING = movement()
@@ -151,29 +152,82 @@ def test_mirrored_and_mixed_axes_are_warned_of(tmp_path):
 
 
 def test_gravity_stands_still_only_with_the_right_turning():
-    smear = gravity_smear(T, FORCE, TURNING)
-    assert smear.rad_s < 1e-3
-    assert smear.deg_s > 0.05
-    assert (smear.unit, smear.certain) == ("rad/s", True)
-    degrees = gravity_smear(T, FORCE, np.degrees(TURNING))
-    assert degrees.deg_s == pytest.approx(smear.rad_s)
-    assert degrees.rad_s > 0.8
+    seen = gravity_evidence(T, FORCE, TURNING)
+    assert seen.rad_s.misfit < 1e-3
+    assert seen.deg_s.misfit > 0.05
+    assert seen.rad_s.gravity == pytest.approx(GRAVITY, rel=1e-3)
+    assert seen.rad_s.share == pytest.approx(1.0, abs=1e-3)
+    assert (seen.unit, seen.certain) == ("rad/s", True)
+    degrees = gravity_evidence(T, FORCE, np.degrees(TURNING))
+    assert degrees.deg_s.misfit == pytest.approx(seen.rad_s.misfit)
+    assert degrees.rad_s.misfit > 0.3
     assert (degrees.unit, degrees.certain) == ("deg/s", True)
     # Only the direction of gravity's line counts, so its sign cannot matter.
-    assert gravity_smear(T, -FORCE, TURNING).rad_s == pytest.approx(smear.rad_s)
+    assert gravity_evidence(T, -FORCE, TURNING).rad_s.misfit == pytest.approx(seen.rad_s.misfit)
 
 
-def test_spread_known_answers():
-    """A reading that does not move has none; turned evenly through a full circle it has all of it."""
+def test_misfit_known_answers():
+    """Gravity turning evenly through full circles in the sensor is all misfit unless turned back by as much."""
     t = np.arange(400) / 100.0
-    still = np.tile([0.0, 0.0, 1.0], (400, 1))
+    turn = np.pi * t
+    gravity = np.stack([0 * t, np.sin(turn), np.cos(turn)], axis=1)
     around = np.tile([np.pi, 0.0, 0.0], (400, 1))
-    assert gravity_spread(t, still, 0 * around) == pytest.approx(0.0, abs=1e-12)
-    assert gravity_spread(t, still, around) == pytest.approx(1.0, abs=1e-3)
-    # Over half a circle the mean of the unit vector is 2/π long.
-    assert gravity_spread(t, still, 0.5 * around) == pytest.approx(1 - (2 / np.pi) ** 2, abs=1e-3)
-    assert np.isnan(gravity_spread(t[:19], still[:19], around[:19]))
-    assert gravity_smear(t[:19], still[:19], around[:19]).unit is None
+    windows = short_windows(t, gravity, around)
+    assert lever_misfit(windows, 1.0) == pytest.approx(0.0, abs=1e-6)
+    assert lever_misfit(windows, 0.0) == pytest.approx(1.0, abs=1e-3)
+    # Turned back by half, half a circle is left, over which the mean of the unit vector is 2/π long; no arm of less
+    # than 1.2 m swings fast enough to stand for it.
+    assert lever_misfit(windows, 0.5) > 0.3
+    # A reading that stands in the sensor while it turns with π/s is a centrifuge with an arm of g/π² = 0.99 m.
+    still = np.tile([0.0, 0.0, 1.0], (400, 1))
+    assert lever_misfit(short_windows(t, still, around), 1.0) == pytest.approx(0.0, abs=1e-6)
+    assert short_windows(t[:19], still[:19], around[:19]) is None
+    assert gravity_evidence(t[:19], still[:19], around[:19]) is None
+
+
+def test_an_arm_far_from_gravity_at_its_median_is_no_arm_without_gravity(tmp_path):
+    """Raises so fast that the sensor, 0.6 m from the shoulder, mostly feels twice gravity."""
+    t = np.arange(3000) / 100.0
+    angle = 1.0 * (1 - np.cos(2 * np.pi * t / 1.1))
+    rate, bend = np.gradient(angle, t), np.gradient(np.gradient(angle, t), t)
+    force = np.stack([9.81 * np.cos(angle) + 0.6 * rate**2, 9.81 * np.sin(angle) + 0.6 * bend, 0 * t], axis=1)
+    assert np.median(np.linalg.norm(force, axis=1)) > 2.0 * 9.81
+    turning = np.stack([0 * t, 0 * t, -rate], axis=1)
+    for size, unit in ((1.0, "m/s2"), (1 / 9.81, "g")):
+        recording = read_columns(tmp_path, [t, *(force * size).T, *turning.T])
+        assert recording.source.units["acceleration"] == unit
+        assert recording.source.units["angular_velocity"] == "rad/s"
+        assert recording.warnings == ()
+
+
+@pytest.mark.parametrize(("mixed", "named"), [((-1, 0, 0), "turn against"), ((1, 1, 2), "mixed up")])
+def test_a_fast_arm_with_its_gyroscope_mixed_up_is_doubted(tmp_path, mixed, named):
+    """The same arm, twisting as well: fast, but only a wrong sign or order of axes raises doubt."""
+    t = np.arange(3000) / 100.0
+    angle, twist = 1.0 * (1 - np.cos(2 * np.pi * t / 1.1)), 0.8 * np.sin(2 * np.pi * t / 2.3)
+    rate, bend, turn = np.gradient(angle, t), np.gradient(np.gradient(angle, t), t), np.gradient(twist, t)
+    across = 9.81 * np.sin(angle) + 0.6 * bend
+    force = np.stack(
+        [9.81 * np.cos(angle) + 0.6 * rate**2, np.cos(twist) * across, -np.sin(twist) * across], axis=1
+    )
+    turning = np.stack([turn, -np.sin(twist) * rate, -np.cos(twist) * rate], axis=1)
+    units = "acceleration=m/s2,gyroscope=rad/s"
+    assert read_columns(tmp_path, [t, *force.T, *turning.T], units=units).warnings == ()
+    sign, first, second = mixed
+    wrong = sign * turning
+    wrong[:, [first, second]] = wrong[:, [second, first]]
+    (warning,) = read_columns(tmp_path, [t, *force.T, *wrong.T], units=units).warnings
+    assert named in warning
+
+
+@pytest.mark.parametrize("names", [HEADER, [*HEADER[:1], "ax [m/s2]", "ay [m/s2]", "az [m/s2]", *HEADER[4:]]])
+def test_gravity_removed_is_refused_though_the_arm_is_never_still(tmp_path, names):
+    t = np.arange(3000) / 100.0
+    angle = 1.0 * (1 - np.cos(2 * np.pi * t / 1.1))
+    rate, bend = np.gradient(angle, t), np.gradient(np.gradient(angle, t), t)
+    zero = 0 * t
+    with pytest.raises(FormatError, match="gravity was removed"):
+        read_columns(tmp_path, [t, 0.6 * rate**2, 0.6 * bend, zero, zero, zero, -rate], names)
 
 
 @pytest.mark.parametrize("unit", ["rad/s", "deg/s"])
@@ -187,7 +241,7 @@ def test_axes_that_do_not_fit_leave_the_lengths_to_tell_the_unit(unit):
     force = 9.81 * np.stack([np.sin(angle), np.cos(angle), 0 * angle], axis=1)
     mixed = np.stack([0.6 * rate, 0.8 * rate, 0 * rate], axis=1) * (1 if unit == "rad/s" else 180 / np.pi)
     told, why, _ = angular_velocity_unit(
-        time_s, force, mixed, stated=None, named=None, file="set.csv", column="gx"
+        time_s, force, mixed, None, stated=None, named=None, file="set.csv", column="gx"
     )
     assert told == unit
     assert why
@@ -198,11 +252,13 @@ def test_a_sensor_at_rest_does_not_tell_its_unit():
 
     rng = np.random.default_rng(0)
     force = np.array([0.0, 0.0, 9.81]) + rng.normal(0, 0.02, (3000, 3))
+    time_s, rates = np.arange(3000) / 100, rng.normal(0, 0.1, (3000, 3))
     with pytest.raises(UnitError, match="cannot be told"):
         angular_velocity_unit(
-            np.arange(3000) / 100,
+            time_s,
             force,
-            rng.normal(0, 0.1, (3000, 3)),
+            rates,
+            gravity_evidence(time_s, force, rates),
             stated=None,
             named=None,
             file="still.csv",

@@ -119,6 +119,18 @@ def test_summary_says_how_sure_one_rep_is():
     assert "Standard errors" not in printed(summary_block(made["reps"], made["summary"]), 100)
 
 
+def test_summary_says_why_there_is_no_swing():
+    made = record(4)
+    made["reps"][1].update(body_swing_cm=None, body_swing_reason="too uncertain: 1.0 ± 2.0 cm")
+    told = printed(summary_block(made["reps"], made["summary"]), 100)
+    assert "1 of 4 reps without: too uncertain" in told
+    assert "2.0 cm" not in told
+    for rep in made["reps"]:
+        rep.update(body_swing_cm=None, body_swing_reason="no raise about the shoulder")
+    made["summary"]["mean_body_swing_cm"] = None
+    assert "–  no raise about the shoulder" in printed(summary_block(made["reps"], made["summary"]), 100)
+
+
 def test_summary_without_a_band_has_no_band():
     made = record(3, band=None)
     out = printed(summary_block(made["reps"], made["summary"]), 80)

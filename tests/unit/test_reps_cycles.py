@@ -2,10 +2,9 @@
 
 import numpy as np
 import pytest
+from invented_reps import movements_of
 
 from armarc.reps.cycles import by_cycles, find_period
-from armarc.reps.grouping import Grouping
-from armarc.reps.movements import find_movements
 
 RATE_HZ = 50.0
 PERIOD_S = 1.6
@@ -31,11 +30,11 @@ def row(reps=REPS, small=0.7):
 
 
 def grouped(angle, smallest=0.1):
-    return Grouping(sets=(tuple(find_movements(angle, 0.5 * smallest, smallest)),), left_out=0)
+    return (tuple(movements_of(angle, smallest)),)
 
 
 def counted(grouping, angle, omega, force):
-    return [len(group) for group in by_cycles(grouping, angle, omega, force, RATE_HZ).sets]
+    return [len(group) for group in by_cycles(grouping, angle, omega, force, RATE_HZ)]
 
 
 def test_a_period_is_the_shortest_that_repeats_everything():
@@ -55,8 +54,8 @@ def test_noise_and_rest_have_no_period():
 def test_two_turns_per_cycle_are_one_rep(small):
     angle, omega, force = row(small=small)
     by_turns = grouped(angle)
-    assert len(by_turns.sets[0]) == 2 * REPS
-    found = by_cycles(by_turns, angle, omega, force, RATE_HZ).sets
+    assert len(by_turns[0]) == 2 * REPS
+    found = by_cycles(by_turns, angle, omega, force, RATE_HZ)
     assert [len(group) for group in found] == [REPS]
     # Its top is the higher of the two.
     assert [angle[m.top] for m in found[0]] == pytest.approx([0.2] * REPS, rel=0.02)
@@ -77,7 +76,7 @@ def test_reps_missed_inside_a_set_are_found_by_its_cycles():
     angle, omega, force = row(small=0.3)
     angle = angle * np.where((stretch(REPS * PERIOD_S) // PERIOD_S) == 5, 0.6, 1.0)
     before = grouped(angle, 0.15)
-    assert len(before.sets[0]) == REPS - 1
+    assert len(before[0]) == REPS - 1
     assert counted(before, angle, omega, force) == [REPS]
 
 
@@ -96,17 +95,17 @@ def test_where_each_cycle_of_a_set_is_counted_the_set_does_not_grow():
     # Handling after a set may go on at much the same pace.
     angle, omega, force = row(small=0.0)
     before = grouped(angle)
-    assert len(before.sets[0]) == REPS
-    shorter = Grouping(sets=(before.sets[0][: REPS // 2],), left_out=REPS // 2)
+    assert len(before[0]) == REPS
+    shorter = (before[0][: REPS // 2],)
     assert by_cycles(shorter, angle, omega, force, RATE_HZ) == shorter
 
 
 def test_a_movement_or_two_of_many_cycles_make_no_set():
     # An arm that swings as one walks has cycles as well.
     angle, omega, force = row()
-    few = Grouping(sets=(grouped(angle).sets[0][:2],), left_out=3)
+    few = (grouped(angle)[0][:2],)
     assert by_cycles(few, angle, omega, force, RATE_HZ) == few
-    none = Grouping(sets=(), left_out=1)
+    none = ()
     assert by_cycles(none, angle, omega, force, RATE_HZ) == none
 
 
@@ -128,4 +127,4 @@ def test_a_recording_of_a_moment_does_no_harm(size):
     angle = np.cumsum(rng.normal(size=size))
     omega, force = rng.normal(size=(2, size, 3))
     found = by_cycles(grouped(angle, 0.5), angle, omega, force, RATE_HZ)
-    assert all(0 <= m.bottom <= m.top <= m.bottom_after < size for group in found.sets for m in group)
+    assert all(0 <= m.bottom <= m.top <= m.bottom_after < size for group in found for m in group)

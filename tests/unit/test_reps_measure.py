@@ -6,12 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from invented_motion import motion_of
-from invented_reps import Curve, raises, ramp
+from invented_reps import Curve, movements_of, raises, ramp
 from scipy.optimize import brentq
 
 from armarc.exercises import Band, Exercise
 from armarc.reps.measure import bound_reps, finish_set, measure_rep
-from armarc.reps.movements import find_movements
 from armarc.reps.uncertainty import angle_errors
 
 EXERCISE = Exercise(
@@ -28,7 +27,7 @@ def level_of(share):
 
 
 def measured(motion, exercise=EXERCISE):
-    movements = find_movements(motion.angle_rad, math.radians(12), math.radians(12))
+    movements = movements_of(motion.angle_rad, math.radians(12))
     errors = angle_errors(motion)
     raw = bound_reps(motion, tuple(movements))
     return finish_set(

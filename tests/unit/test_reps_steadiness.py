@@ -6,7 +6,7 @@ from scipy.spatial.transform import Rotation
 
 from armarc.pipeline import process
 from armarc.recording import Recording
-from armarc.reps.steadiness import moved_sets
+from armarc.reps.steadiness import strap_steps
 from armarc.simulate import Knobs, plan_session, simulate_session
 
 
@@ -16,13 +16,37 @@ def looks(degrees, n=5):
 
 @pytest.mark.parametrize(("degrees", "slipped"), [(0, False), (12, False), (18, True), (170, True)])
 def test_a_set_that_hangs_otherwise(degrees, slipped):
-    assert moved_sets([looks(0, 8), looks(degrees)]) == (False, slipped)
+    steady, other = strap_steps([looks(0, 8), looks(degrees)])
+    assert steady == 0.0
+    assert np.degrees(other) == pytest.approx(degrees if slipped else 0.0)
 
 
-def test_within_a_set_and_with_too_few_looks():
-    assert moved_sets([np.vstack([looks(0, 4), looks(25, 4)])]) == (True,)
-    assert moved_sets([looks(0, 6), looks(90, 1)]) == (False, False)
-    assert moved_sets([]) == ()
+def scattered(degrees, seed, scatter_deg=1.5):
+    """Bottoms that hang at the given angles and scatter about them."""
+    rng = np.random.default_rng(seed)
+    turns = Rotation.from_rotvec(
+        np.radians(scatter_deg) / np.sqrt(2) * rng.standard_normal((len(degrees), 3))
+    )
+    return turns.apply(np.vstack([looks(d, 1) for d in degrees]))
+
+
+def test_a_slip_of_five_degrees_inside_a_set_is_seen():
+    found = [strap_steps([scattered([0] * 5 + [5] * 6, seed)])[0] for seed in range(100)]
+    assert np.mean(np.array(found) > 0) > 0.85
+    assert np.degrees(np.median(found)) == pytest.approx(5, abs=0.7)
+
+
+def test_scatter_and_a_slow_change_are_no_slip():
+    steady = [strap_steps([scattered([0] * 11, seed)])[0] > 0 for seed in range(200)]
+    assert np.mean(steady) < 0.01
+    tired = [strap_steps([scattered(np.linspace(0, 7, 11), seed)])[0] > 0 for seed in range(200)]
+    assert np.mean(tired) < 0.1
+
+
+def test_with_too_few_looks_nothing_is_said():
+    assert strap_steps([looks(0, 6), looks(90, 1)]) == (0.0, 0.0)
+    assert strap_steps([np.empty((0, 3))]) == (0.0,)
+    assert strap_steps([]) == ()
 
 
 def test_a_strap_turned_between_two_sets_is_flagged():

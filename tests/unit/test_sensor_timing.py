@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -182,3 +183,62 @@ def test_a_lost_packet_is_an_event() -> None:
     assert loss.end_s - loss.start_s == pytest.approx(13 / 200)
     assert timeline.missing_frames == 12
     assert timeline.frames == 97 * 4
+
+
+def stream_of(rng: np.random.Generator, frames: int, *, per: int = 9, first_index: int = 0) -> list[Batch]:
+    """Packets of a sensor that has just been switched on."""
+    return [
+        Batch(
+            specific_force_m_s2=rng.normal(size=(per, 3)),
+            angular_velocity_rad_s=rng.normal(size=(per, 3)),
+            index=(first_index + k) % 65536,
+            device_time_s=0.01 + k / WRIST.rate_hz,
+            first=k == 0,
+        )
+        for k in range(0, frames, per)
+    ]
+
+
+@pytest.mark.parametrize("ran_s", [0.2, 1.5, 3.0, 4.9, 20.0])
+@pytest.mark.parametrize("flagged", [True, False])
+def test_a_sensor_that_restarts_without_losing_the_link_loses_nothing_and_is_told(
+    ran_s: float, flagged: bool
+) -> None:
+    rng = np.random.default_rng(3)
+    line, events, sent, now_s = Timeline(0, WRIST), [], [], 5.0
+    for frames in (round(ran_s * WRIST.rate_hz / 9) * 9, 900):
+        packets = stream_of(rng, frames)
+        for packet in packets:
+            packet = replace(packet, first=packet.first and flagged)
+            now_s += 9 / WRIST.rate_hz
+            events += line.add(packet, now_s)
+            events += line.add(packet, now_s + 0.001)  # the link repeats every one
+            sent.append(packet.specific_force_m_s2)
+        now_s += 0.4  # to start again takes a moment
+    events += line.finish()
+    got = np.concatenate([e.specific_force_m_s2 for e in events if isinstance(e, Frames)])
+    assert np.array_equal(got, np.concatenate(sent))
+    times = np.concatenate([e.time_s for e in events if isinstance(e, Frames)])
+    assert np.all(np.diff(times) > 0)
+    losses = [e for e in events if isinstance(e, Loss)]
+    assert [one.cause for one in losses] == ["sensor restart"]
+    assert losses[0].missing_frames == pytest.approx(0.4 * WRIST.rate_hz, abs=10)
+    assert line.duplicate_frames == len(got)
+
+
+@pytest.mark.parametrize("wrong", [-30000, -500, -3, 40, 700, 30000])
+def test_a_burst_of_damaged_frame_numbers_costs_nothing(wrong: int) -> None:
+    rng = np.random.default_rng(4)
+    packets = stream_of(rng, 1800, first_index=65000)
+    line, events = Timeline(0, WRIST), []
+    for number, packet in enumerate(packets):
+        if 50 <= number < 60:
+            assert packet.index is not None
+            packet = replace(packet, index=(packet.index + wrong) % 65536)
+        events += line.add(packet, 5.0 + number * 9 / WRIST.rate_hz)
+    events += line.finish()
+    got = np.concatenate([e.specific_force_m_s2 for e in events if isinstance(e, Frames)])
+    assert np.array_equal(got, np.concatenate([p.specific_force_m_s2 for p in packets]))
+    assert line.missing_frames == 0
+    times = np.concatenate([e.time_s for e in events if isinstance(e, Frames)])
+    assert np.abs(np.diff(times) * WRIST.rate_hz - 1).max() < 0.05

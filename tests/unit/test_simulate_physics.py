@@ -8,14 +8,12 @@ from scipy.integrate import solve_ivp
 from scipy.spatial.transform import Rotation
 from scipy.special import ellipk
 
-from armarc.simulate import Knobs, MountPlan, SensorPlan, find_pattern, plan_session, simulate_session
+from armarc.simulate import Body, Knobs, MountPlan, SensorPlan, find_pattern, plan_session, simulate_session
 from armarc.simulate.arm import (
     HAND,
     arm_state,
-    lever_arm,
     mount_matrix,
-    sensor_quaternion,
-    sensor_signals,
+    sensor_state,
     torsion_for_hand_rotation,
 )
 from armarc.simulate.choreography import CHANNELS
@@ -37,9 +35,8 @@ EVERYTHING = Knobs(
     tremor_rad=math.radians(0.03),
     grind=0.7,
     sensor=IDEAL,
-    mount=MountPlan(
-        roll_rad=0.4, tilt_rad=0.15, strap="thumb", hand_axis="-x", elbow_bend_rad=math.radians(15)
-    ),
+    body=Body(elbow_bottom_rad=math.radians(15)),
+    mount=MountPlan(roll_rad=0.4, tilt_rad=0.15, strap="thumb", hand_axis="-x"),
 )
 
 
@@ -49,8 +46,8 @@ def still(**values: float) -> dict[str, Track]:
 
 def read(tracks, time_s, mount=None, side="right", reach_m=0.6):
     mount = MountPlan(height_m=0.0) if mount is None else mount
-    matrix = mount_matrix(mount, side)
-    return sensor_signals(arm_state(tracks, side, time_s), matrix, lever_arm(mount, side, reach_m))
+    felt = sensor_state(arm_state(tracks, side, time_s, reach_m=reach_m), tracks, mount, side)
+    return felt.specific_force_m_s2, felt.angular_velocity_rad_s
 
 
 @pytest.mark.parametrize("side", ["right", "left"])
@@ -199,7 +196,7 @@ def test_a_bent_elbow_turns_the_forearm_off_the_shoulder_wrist_line():
     bend = math.radians(20)
     off = math.atan2(0.335 * math.sin(bend), 0.263 + 0.335 * math.cos(bend))
     assert off == pytest.approx(math.radians(11.2), abs=2e-3)
-    plan = plan_session(Knobs(reps=1, mount=MountPlan(elbow_bend_rad=bend), sensor=IDEAL), 1)
+    plan = plan_session(Knobs(reps=1, body=Body(elbow_bottom_rad=bend), sensor=IDEAL), 1)
     _, truth = simulate_session(plan, 1)
     assert math.acos(truth.arm_axis @ truth.forearm_axis) == pytest.approx(off, abs=2e-3)
     np.testing.assert_allclose(truth.forearm_axis, [0, 1, 0], atol=1e-9)
@@ -213,10 +210,9 @@ def test_no_angular_velocity_is_left_out_near_hanging():
         "torsion": Track(knots=(Knot(0, 0, 2), Knot(1, 2, 2))),
     }
     t = np.arange(0, 0.6, 1e-4)
-    state = arm_state(tracks, "right", t)
-    q = Rotation.from_quat(sensor_quaternion(state, np.eye(3)), scalar_first=True)
-    found = (q[1:] * q[:-1].inv()).as_rotvec() / 1e-4
-    mean = (state.angular_velocity_rad_s[1:] + state.angular_velocity_rad_s[:-1]) / 2
+    line = arm_state(tracks, "right", t, reach_m=0.6).line
+    found = (line.rotation[1:] * line.rotation[:-1].inv()).as_rotvec() / 1e-4
+    mean = (line.angular_velocity_rad_s[1:] + line.angular_velocity_rad_s[:-1]) / 2
     np.testing.assert_allclose(found, mean, atol=1e-6)
 
 
@@ -225,8 +221,9 @@ def test_no_angular_velocity_is_left_out_near_hanging():
 def test_the_thumb_comes_to_the_wanted_height(wanted_deg, gamma_deg):
     theta, gamma, wanted = math.radians(90), math.radians(gamma_deg), math.radians(wanted_deg)
     torsion = torsion_for_hand_rotation(theta, gamma, wanted)
-    state = arm_state(still(theta=theta, gamma=gamma, torsion=torsion), "right", np.zeros(1))
-    assert state.limb.apply([1, 0, 0])[0, 2] == pytest.approx(math.sin(wanted), abs=1e-9)
+    tracks = still(theta=theta, gamma=gamma, torsion=torsion)
+    state = arm_state(tracks, "right", np.zeros(1), reach_m=0.6)
+    assert state.thumb[0, 2] == pytest.approx(math.sin(wanted), abs=1e-9)
 
 
 @pytest.mark.parametrize("key", ["machine-reverse-fly", "band-external-rotation"])

@@ -65,9 +65,17 @@ def measure_task(task: Task, setup: Setup) -> Outcome:
 
 
 def sha256_of_file(path: str) -> str:
-    """SHA-256 of a file's bytes, as hexadecimal digits."""
+    """SHA-256 of a file's bytes, as hexadecimal digits; nothing is read that is no ordinary file or too large.
+
+    Raises
+    ------
+    InputError, OSError
+    """
     import hashlib
 
+    from armarc.inputs import largest_recording_bytes, regular_size
+
+    regular_size(path, largest_recording_bytes())
     with open(path, "rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
@@ -82,7 +90,7 @@ def failed(
 ) -> Outcome:
     """A recording that could not be measured."""
     if sha256 is None:
-        with suppress(OSError):
+        with suppress(OSError, ArmarcError):
             sha256 = sha256_of_file(task.path)
     file = {**_file_row(task, setup), "sha256": sha256, "status": "failed", "seconds": round(seconds, 4)}
     detail = None

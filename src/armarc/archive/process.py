@@ -12,6 +12,7 @@ from armarc.archive.cluster import run_on_cluster
 from armarc.archive.digests import DigestSet, digest_of
 from armarc.archive.discover import find_recordings, printable
 from armarc.archive.measuring import Outcome, Task, failed, known, sha256_of_file
+from armarc.archive.mending import mend
 from armarc.archive.optional import distributed, pyarrow
 from armarc.archive.schema import TABLE_NAMES, arrow_schema
 from armarc.archive.setup import Setup
@@ -55,6 +56,7 @@ class RunResult:
     run: str
     progress: Progress
     forgotten: int
+    mended: tuple[str, ...]
     parts: int
     seconds: float
 
@@ -123,6 +125,7 @@ def process_archive(
         )
     with ArchiveStore.writing(out) as store:
         run = store.begin(setup)
+        mended = mend(store, run)
         forgotten = store.forget_failures(run) if retry_failures else 0
         seen = _Seen.of(store, run)
         writer = _PartWriter(store, run)
@@ -148,6 +151,7 @@ def process_archive(
         run=run,
         progress=progress,
         forgotten=forgotten,
+        mended=tuple(mended),
         parts=writer.parts,
         seconds=time.monotonic() - began,
     )
@@ -191,8 +195,16 @@ class _Seen:
     @classmethod
     def of(cls, store: ArchiveStore, run: str) -> _Seen:
         seen = cls()
-        for table in store.tables("files", run, ["path", "bytes", "modified_ns", "sha256"]):
+        elsewhere = []
+        for table in store.tables("files", run, ["path", "bytes", "modified_ns", "sha256", "status"]):
             for row in table.to_pylist():
+                if row["status"] == "known":
+                    elsewhere.append(row)
+                else:
+                    seen.add(row)
+        # Bytes known from another part are so no longer when that part was damaged and taken out.
+        for row in elsewhere:
+            if seen.has_bytes(row["sha256"]):
                 seen.add(row)
         return seen
 
@@ -229,7 +241,7 @@ class _Source:
             if not fresh:
                 try:
                     sha256 = sha256_of_file(found.path)
-                except OSError as error:
+                except (OSError, InputError) as error:
                     _take(failed(task, self.setup, "reading", error), self.seen, self.progress, self.writer)
                     continue
                 if self.seen.has_bytes(sha256):

@@ -85,6 +85,7 @@ REP_COLUMNS = (
     Column("start_verdict", "text", "below, inside or above the target band; empty without one"),
     *_columns(
         "number",
+        told_velocity_deg_s="start velocity as told live at the gate; empty for a finished recording",
         mean_concentric_deg_s="angle travelled over time",
         mean_concentric_deg_s_se="standard error",
         mean_eccentric_deg_s="angle travelled over time, positive",
@@ -102,9 +103,10 @@ REP_COLUMNS = (
         hand_rotation_deg_se="standard error",
         hand_rotation_change_deg="hand rotation from hang to top",
         smoothness_sparc="spectral arc length of the concentric; closer to zero is smoother",
-        body_swing_cm="travel of the shoulder in the concentric",
+        body_swing_cm="travel of the shoulder in the concentric beyond what it does on the lowering",
         body_swing_cm_se="standard error",
     ),
+    Column("body_swing_reason", "text", "why there is no body swing; empty with one"),
     Column("quality", "texts", "flags; an empty list is a clean rep"),
 )
 """The published keys of a rep, in the order of the JSON of ``armarc process``."""

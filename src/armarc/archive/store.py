@@ -19,7 +19,7 @@ import json
 import os
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -152,8 +152,28 @@ class ArchiveStore:
 
     def parts(self, run: str) -> dict[str, dict[str, Any]]:
         """Complete parts of a run by name, with their manifest entries."""
-        folder = self.folder / "manifest" / run
-        return {path.stem: _read_json(path) for path in sorted(folder.glob("part-*.json"))}
+        return {part: self.entry(run, part) for part in self.part_names(run)}
+
+    def part_names(self, run: str) -> list[str]:
+        """Names of the complete parts of a run."""
+        return sorted(path.stem for path in (self.folder / "manifest" / run).glob("part-*.json"))
+
+    def entry(self, run: str, part: str) -> dict[str, Any]:
+        """Manifest entry of a part.
+
+        Raises
+        ------
+        InputError
+            If it is damaged.
+        """
+        return _read_json(self.folder / "manifest" / run / f"{part}.json")
+
+    def drop(self, run: str, part: str) -> None:
+        """Take a part out: its manifest entry first, so that a kill leaves no half of it."""
+        with plain_disk_errors(self.folder):
+            (self.folder / "manifest" / run / f"{part}.json").unlink(missing_ok=True)
+            for name in TABLE_NAMES:
+                self.path(name, run, part).unlink(missing_ok=True)
 
     def path(self, table: str, run: str, part: str) -> Path:
         """Where a part of a table lies."""
@@ -222,7 +242,7 @@ class ArchiveStore:
         path.parent.mkdir(parents=True, exist_ok=True)
         hidden = path.with_name(f".{path.name}.tmp")
         with hidden.open("wb") as stream:
-            pyarrow("parquet").write_table(table, stream, compression="zstd")
+            pyarrow("parquet").write_table(table, stream, compression="zstd", write_page_checksum=True)
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(hidden, path)
@@ -237,9 +257,12 @@ class ArchiveStore:
                 if not (self.folder / "manifest" / run / f"{path.stem}.json").exists():
                     path.unlink(missing_ok=True)
         for run in self.runs():
-            for part, entry in self.parts(run).items():
-                if entry.get("rows", {}).get("failures") and not self.path("failures", run, part).exists():
-                    self._forget_failed_files(run, part)
+            for part in self.part_names(run):
+                # A damaged part is dealt with when its run is taken up again.
+                with suppress(InputError, OSError, ValueError, AttributeError):
+                    rows = self.entry(run, part).get("rows", {})
+                    if rows.get("failures") and not self.path("failures", run, part).exists():
+                        self._forget_failed_files(run, part)
 
 
 def empty_tables() -> dict[str, Any]:
@@ -287,7 +310,7 @@ def plain_disk_errors(folder: Path) -> Iterator[None]:
 def _read_json(path: Path) -> dict[str, Any]:
     try:
         document = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise InputError(f"cannot be read: {error}", "restore it from a copy", file=str(path)) from None
     if not isinstance(document, dict):
         raise InputError("is not what an archive writes", "restore it from a copy", file=str(path))

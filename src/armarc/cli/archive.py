@@ -327,6 +327,8 @@ def _duration(seconds: float) -> str:
 def _tell(result: RunResult, out: Path) -> None:
     p = result.progress
     again = f" ({result.forgotten} failure(s) tried again)" if result.forgotten else ""
+    for fault in result.mended:
+        say(f"a damaged part was taken out and its recordings are measured again: {fault}")
     if result.did_nothing:
         say(
             f"nothing to do: all {p.total} recordings were dealt with before by this version with these settings "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import sys
 from dataclasses import dataclass
@@ -17,7 +18,9 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.cli.app import error_console
+from armarc.cli.outputs import check_picture, guard_for
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
+from armarc.outputs import TABLE, Guard, safe_cell
 
 if TYPE_CHECKING:
     from armarc.load import Resistance, SetLoad
@@ -42,6 +45,7 @@ class Outputs:
     csv: Path | None = None
     plot: Path | None = None
     dark: bool = False
+    force: bool = False
     log: LogEntry | None = None
 
 
@@ -79,8 +83,15 @@ def run(
     read = {key: value for key, value in reading.items() if value is not None}
     if len(paths) > 1 and "gyroscope_path" in read:
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
+    guard = guard_for(
+        [*paths, read.get("gyroscope_path")],
+        log_file=None if outputs.log is None else outputs.log.file,
+        force=outputs.force,
+    )
     if outputs.plot is not None:
-        check_picture(outputs.plot)
+        check_picture(outputs.plot, guard)
+    if outputs.csv is not None:
+        guard.check(outputs.csv, TABLE)
     resists = parsed_resistances(resistances)
     talk, out = error_console(), Console(highlight=False)
     code = 0
@@ -94,7 +105,7 @@ def run(
                 measured = measure_file(path, read, options, resists)
                 if resistances:
                     measured.result["settings"]["resistance"] = resistances
-                report(measured, number, len(paths), outputs, out, talk)
+                report(measured, number, len(paths), outputs, guard, out, talk)
                 rows += rows_of(measured)
                 counted += len(measured.session.sets)
             except ArmarcError as error:
@@ -104,7 +115,7 @@ def run(
                 code = code or error.exit_code
             progress.advance(task)
     if outputs.csv is not None:
-        write_table(rows, outputs.csv)
+        write_table(rows, outputs.csv, guard)
         talk.print(f"Reps written to {escape(str(outputs.csv))}")
     if not outputs.json and not out.is_terminal:
         plain_table(rows, len(paths))
@@ -216,7 +227,7 @@ def rows_of(measured: Measured) -> list[dict[str, Any]]:
 
 
 def report(
-    measured: Measured, number: int, count: int, outputs: Outputs, out: Console, talk: Console
+    measured: Measured, number: int, count: int, outputs: Outputs, guard: Guard, out: Console, talk: Console
 ) -> None:
     """Show one measured recording on stdout, its warnings on stderr, log it and draw it."""
     path, result = measured.path, measured.result
@@ -233,7 +244,7 @@ def report(
     if outputs.log is not None and result["sets"]:
         talk.print(f"{name}{write_log(measured, outputs.log)}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark):
+        for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)
 
 
@@ -311,21 +322,12 @@ def load_block(measured: dict[str, Any]) -> Table:
     return grid
 
 
-def check_picture(path: Path) -> None:
-    """Refuse a picture format that cannot be written before any work is done."""
-    if path.suffix.lower() not in (".png", ".svg", ".pdf"):
-        raise UsageError(
-            f"a picture cannot be written as {path.suffix or 'a file without an ending'!r}",
-            "name it .png, .svg or .pdf",
-        )
-
-
 def plot_path(plot: Path, recording: Path, count: int) -> Path:
     """One picture per recording: with several, the recording's name goes into the picture's."""
     return plot if count == 1 else plot.with_name(f"{plot.stem}-{recording.stem}{plot.suffix}")
 
 
-def draw(measured: Measured, path: Path, dark: bool) -> list[Path]:
+def draw(measured: Measured, path: Path, dark: bool, guard: Guard) -> list[Path]:
     """Draw a recording: the set, or with several sets the session and each set beside it; and the load."""
     from armarc.report import draw_session, draw_set, save_figure
 
@@ -334,19 +336,19 @@ def draw(measured: Measured, path: Path, dark: bool) -> list[Path]:
         return []
     written = []
     if len(session.sets) != 1:
-        save_figure(draw_session(session.motions, session.sets, dark=dark), path)
+        save_figure(draw_session(session.motions, session.sets, dark=dark), path, guard)
         written.append(path)
     for index, (one, motion_number) in enumerate(zip(session.sets, session.motion_of_set, strict=True)):
         own = path if len(session.sets) == 1 else path.with_name(f"{path.stem}-set{one.set}{path.suffix}")
         motion = session.motions[motion_number]
-        save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own)
+        save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own, guard)
         written.append(own)
         if measured.loads:
-            written.append(draw_load(measured, index, own, dark))
+            written.append(draw_load(measured, index, own, dark, guard))
     return written
 
 
-def draw_load(measured: Measured, index: int, path: Path, dark: bool) -> Path:
+def draw_load(measured: Measured, index: int, path: Path, dark: bool, guard: Guard) -> Path:
     """Draw the shoulder's moment of one set beside its picture."""
     from armarc.report import save_figure
     from armarc.report.load_figures import draw_set_load
@@ -354,7 +356,7 @@ def draw_load(measured: Measured, index: int, path: Path, dark: bool) -> Path:
     own = path.with_name(f"{path.stem}-moment{path.suffix}")
     choices, load = measured.session.choices, measured.loads[index]
     facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
-    save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own)
+    save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own, guard)
     return own
 
 
@@ -365,13 +367,13 @@ def plain_table(rows: list[dict[str, Any]], count: int) -> None:
         _write_rows(rows, columns, sys.stdout, "\t")
 
 
-def write_table(rows: list[dict[str, Any]], path: Path) -> None:
+def write_table(rows: list[dict[str, Any]], path: Path, guard: Guard) -> None:
     """Write all reps as one CSV."""
-    try:
-        with path.open("w", newline="", encoding="utf-8") as stream:
-            _write_rows(rows, columns_of(rows), stream, ",")
-    except OSError as error:
-        raise UsageError(f"cannot write {path}: {error.strerror or error}", "choose another place") from None
+    with guard.open(path, TABLE) as stream:
+        text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
+        safe = [{k: safe_cell(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows]
+        _write_rows(safe, columns_of(rows), text, ",")
+        text.detach()
 
 
 def columns_of(rows: list[dict[str, Any]]) -> list[str]:

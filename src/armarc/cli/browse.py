@@ -15,7 +15,6 @@ def browse(
     log_file: LogFile = None,
 ) -> None:
     """Look through the log in the browser: filter, open reports, compare sets. Only this machine can reach it."""
-    import secrets
     import socket
 
     from armarc.errors import UsageError
@@ -24,6 +23,7 @@ def browse(
     try:
         import uvicorn
 
+        from armarc.report.page_entry import Entry
         from armarc.report.page_server import make_app
     except ModuleNotFoundError as error:
         if error.name is None or error.name.startswith("armarc"):
@@ -41,16 +41,16 @@ def browse(
             raise UsageError(
                 f"port {port} cannot be used: {error.strerror}", "choose another --port"
             ) from None
-        secret = secrets.token_urlsafe(24)
-        address = f"http://127.0.0.1:{listening.getsockname()[1]}/{secret}/"
+        entry = Entry()
+        address = f"http://127.0.0.1:{listening.getsockname()[1]}{entry.first_address}"
         typer.echo(address)
-        say("Only this machine can open it. Stop with Ctrl-C.")
+        say("The address opens once, in one browser of this machine. Stop with Ctrl-C.")
         if not no_open:
             import webbrowser
 
             webbrowser.open(address)
         config = uvicorn.Config(
-            make_app(store, secret),
+            make_app(store, entry),
             log_level="warning",
             access_log=False,
             server_header=False,

@@ -23,6 +23,7 @@ from armarc.cli.log_options import (
     print_table,
     say,
 )
+from armarc.cli.outputs import Force, check_picture, guard_for
 
 if TYPE_CHECKING:
     from armarc.log.comparing import Group, Row
@@ -59,6 +60,7 @@ def compare(
     ] = None,
     curves: Annotated[bool, typer.Option("--curves", help="Put the curves into the JSON.")] = False,
     dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    force: Force = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
 ) -> None:
@@ -75,6 +77,9 @@ def compare(
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
     )  # fmt: skip
+    guard = guard_for(log_file=log_file, force=force)
+    if plot is not None:
+        check_picture(plot, guard)
     with open_log(log_file, create=False) as store:
         groups = _groups(store, what or [], by, where)
         # Only single sets are compared rep by rep.
@@ -105,7 +110,7 @@ def compare(
             facts="mean of the reps of one set each",
             dark=dark,
         )
-        save_figure(picture, plot)
+        save_figure(picture, plot, guard)
         say(f"picture written to {plot}")
 
 

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.outputs import Guard
+
 if TYPE_CHECKING:
     from armarc.load.moment_arms import LineOfPull
 
@@ -51,6 +54,7 @@ def line_of_pull(
         Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    force: Force = False,
 ) -> None:
     """Show by how much each part of the deltoid and the supraspinatus could lift, as geometry.
 
@@ -58,12 +62,12 @@ def line_of_pull(
     """
     import numpy as np
 
-    from armarc.cli.batch import check_picture
     from armarc.cli.load_tables import degrees_option, print_json, print_table, say
     from armarc.load.moment_arms import DISAGREEMENTS, LIMITS, SOURCE, axial_rotation, lines_of_pull
 
+    guard = guard_for([recording], force=force)
     if plot is not None:
-        check_picture(plot)
+        check_picture(plot, guard)
     notes: list[str] = []
     if recording is not None:
         cases = _measured(recording, exercise, plane, hand)
@@ -102,7 +106,7 @@ def line_of_pull(
         print_table(title, heads, rows, left=2, spare=spare)
         say(words)
     if plot is not None:
-        _draw(found, shoulder_share, [*notes, share, SOURCE, LIMITS], plot, dark)
+        _draw(found, shoulder_share, [*notes, share, SOURCE, LIMITS], plot, dark, guard)
 
 
 def _hand(text: str, plane_rad: float) -> tuple[str, float]:
@@ -199,6 +203,7 @@ def _draw(
     notes: list[str],
     path: Path,
     dark: bool,
+    guard: Guard,
 ) -> None:
     import numpy as np
 
@@ -222,5 +227,5 @@ def _draw(
         notes=notes,
         dark=dark,
     )
-    save_figure(figure, path)
+    save_figure(figure, path, guard)
     error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)

@@ -11,12 +11,13 @@ from armarc.cli import measuring_options as measuring
 
 if TYPE_CHECKING:
     import asyncio
+    import contextlib
     from collections.abc import AsyncIterator, Callable
 
     from armarc.choices import Choices
     from armarc.live.session import Face, Session
     from armarc.live.source import Item
-    from armarc.live.web.server import WebFace
+    from armarc.live.web.face import WebFace
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
 
@@ -124,7 +125,7 @@ def live(
     """Lift and know: the start velocity against the band during the rep, reps and sets as they happen.
 
     Stand still for a moment with the arm hanging, then lift. Ctrl-C ends in good order and keeps the running set;
-    a second one ends at once. Try it without a sensor: armarc live --from FILE --speed 4.
+    a second one waits for no hook, a third for nothing. Try it without a sensor: armarc live --from FILE --speed 4.
     """
     import asyncio
 
@@ -267,12 +268,12 @@ async def _run(
     from rich.console import Console
 
     from armarc.known_sensor import open_shelf
-    from armarc.live.faces import JsonLines, TerminalFace
+    from armarc.live.faces import JsonLines, TerminalFace, let_go
     from armarc.live.screen import Screen
     from armarc.live.session import Session
     from armarc.live.source import listen, play
 
-    stop = asyncio.Event()
+    stop, hurried = asyncio.Event(), asyncio.Event()
     said: list[str] = []
     console = Console(highlight=False)
     on_screen = console.is_terminal and not wanted["json"]
@@ -282,7 +283,10 @@ async def _run(
         if on_screen:
             said.append(text)
         else:
-            print(f"armarc: {text}", file=sys.stderr, flush=True)
+            try:
+                print(f"armarc: {text}", file=sys.stderr, flush=True)
+            except (OSError, ValueError):
+                let_go(sys.stderr)
 
     async with contextlib.AsyncExitStack() as stack:
         faces: list[Face] = []
@@ -300,7 +304,7 @@ async def _run(
             stamp_for=_stamps(recording),
             in_step=recording is not None and pace is None,
         )
-        _stop_on_signals(stop, session)
+        _stop_on_signals(stop, hurried, session)
         if on_screen:
             faces.append(TerminalFace(stack.enter_context(Screen(console))))
         else:
@@ -314,30 +318,33 @@ async def _run(
             source, rate_hz = listen(sensor, options, stop), None
         await session.run(source, rate_hz)
     _report(session, choices, said, on_screen, out)
+    if hurried.is_set():
+        return 130
     if recording is not None and not session.sets and not stop.is_set():
         return 6
     return 0
 
 
-async def _web(stack: Any, host: str, port: int, on_screen: bool, tell: Callable[[str], None]) -> WebFace:
+async def _web(
+    stack: contextlib.AsyncExitStack, host: str, port: int, on_screen: bool, tell: Callable[[str], None]
+) -> WebFace:
     from armarc.live.web.access import open_access, own_address
-    from armarc.live.web.server import Server, WebFace
+    from armarc.live.web.face import PageProcess
 
     access = open_access(host, port)
-    face = WebFace()
-    server = await stack.enter_async_context(Server(face, access))
+    page = stack.enter_context(PageProcess(access))
     shown = own_address(host)
     shown = f"[{shown}]" if ":" in shown else shown
     query = f"/?token={access.token}" if access.token else "/"
     import sys
 
-    print(f"armarc: the page is at http://{shown}:{server.port}{query}", file=sys.stderr, flush=True)
+    print(f"armarc: the page is at http://{shown}:{page.port}{query}", file=sys.stderr, flush=True)
     if on_screen:
         import asyncio
 
         await asyncio.sleep(2.0)  # long enough to read it before the screen takes over
-        tell(f"the page was at http://{shown}:{server.port}{query}")
-    return face
+        tell(f"the page was at http://{shown}:{page.port}{query}")
+    return page.face
 
 
 def _sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:
@@ -397,24 +404,35 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     )
 
 
-def _stop_on_signals(stop: asyncio.Event, session: Session) -> None:
-    """First Ctrl-C: end in good order and keep the running set. Second: at once."""
+def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Session) -> None:
+    """First Ctrl-C: end in good order and keep the running set. Second: without waiting for hooks. Third: at once."""
     import asyncio
     import os
     import signal
 
     loop = asyncio.get_running_loop()
 
+    asked = 0
+
     def ask() -> None:
-        if stop.is_set():
+        nonlocal asked
+        asked += 1
+        if asked > 1:
+            session.hurry()
+            session.tell("ending at once; sets are still being logged")
+        if asked > 2:
             os._exit(130)
+        if asked > 1:
+            hurried.set()
+            return
         stop.set()
         session.board.stopping = True
         session.tell(
             "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
         )
 
-    for number in (signal.SIGINT, signal.SIGTERM):
+    # SIGHUP: the terminal is gone; the running set must not go with it.
+    for number in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
         try:
             loop.add_signal_handler(number, ask)
         except NotImplementedError:

@@ -91,30 +91,49 @@ def remove(sets: Sets, yes: Yes = False, log_file: LogFile = None) -> None:
     say(f"{count} removed; bring back with armarc log undo")
 
 
-def undo(as_json: AsJson = False, log_file: LogFile = None) -> None:
-    """Take back the last change of the log; again for the one before."""
+def undo(
+    anyone: Annotated[
+        bool, typer.Option("--anyone", help="The last change of anybody, not only yours.")
+    ] = False,
+    as_json: AsJson = False,
+    log_file: LogFile = None,
+) -> None:
+    """Take back your last change of the log; again for the one before."""
     from datetime import datetime
 
+    from armarc.log.changing import others_changes
     from armarc.log.changing import undo as undo_last
     from armarc.log.store import open_log
 
     with open_log(log_file, create=False) as store:
-        undone = undo_last(store)
+        undone = undo_last(store, anyone=anyone)
+        others = others_changes(store) if undone is None else 0
     if as_json:
         record = None
         if undone is not None:
             made_at = datetime.fromtimestamp(undone.made_at).astimezone().isoformat(timespec="seconds")
-            record = {"action": undone.action, "made_at": made_at, "sets": list(undone.set_ids)}
+            record = {
+                "action": undone.action,
+                "author": undone.author,
+                "made_at": made_at,
+                "sets": list(undone.set_ids),
+            }
         print_json({"schema": "armarc.log-undo/1", "undone": record})
     elif undone is None:
-        say("nothing to take back")
+        more = f"; {others} changes of others stand, see --anyone" if others else ""
+        say(f"nothing to take back{more}")
     else:
         moment = datetime.fromtimestamp(undone.made_at)
         names = ", ".join(map(str, undone.set_ids[:12])) + (" …" if len(undone.set_ids) > 12 else "")
-        say(f"taken back: {undone.action} of {moment:%Y-%m-%d %H:%M}, set {names}")
+        by = f" by {undone.author}" if anyone and undone.author else ""
+        say(f"taken back: {undone.action} of {moment:%Y-%m-%d %H:%M}{by}, set {names}")
 
 
-def purge(yes: Yes = False, log_file: LogFile = None) -> None:
+def purge(
+    anyone: Annotated[bool, typer.Option("--anyone", help="Also sets that others added or removed.")] = False,
+    yes: Yes = False,
+    log_file: LogFile = None,
+) -> None:
     """Delete removed sets and their recordings for good."""
     from armarc.log.changing import purge_removed
     from armarc.log.reading import Filter, count_sets
@@ -125,9 +144,14 @@ def purge(yes: Yes = False, log_file: LogFile = None) -> None:
         if not removed:
             say("no removed sets: nothing to delete")
             return
-        confirm(f"Delete {removed} removed sets for good? This cannot be undone.", yes)
-        sets, recordings = purge_removed(store)
+        confirm(
+            f"Delete {removed} removed sets{'' if anyone else ' (those of yours)'} for good? This cannot be undone.",
+            yes,
+        )
+        sets, recordings, left = purge_removed(store, anyone=anyone)
     say(f"{sets} sets and {recordings} recordings deleted for good")
+    if left:
+        say(f"{left} removed sets stay: others added or removed them; --anyone deletes those, too")
 
 
 def parse_moment(text: str) -> datetime:

@@ -25,6 +25,7 @@ from armarc.cli.log_options import (
     print_table,
     say,
 )
+from armarc.cli.outputs import Force, guard_for
 
 if TYPE_CHECKING:
     from armarc.log.labels import Labels
@@ -57,7 +58,7 @@ def import_command(
     log_file: LogFile = None,
 ) -> None:
     """Measure and log many recordings; what is in the log already is not doubled."""
-    from armarc.errors import InputError
+    from armarc.errors import InputError, LogError
     from armarc.log.labels import Labels, check_side
     from armarc.log.store import open_log
     from armarc.quantities import parse_load
@@ -75,10 +76,16 @@ def import_command(
         raise InputError("no recordings there", "name CSV files, or folders that hold some")
     records: list[dict[str, Any]] = []
     with open_log(log_file) as store:
+        key = None if exercise is None else exercise_key(exercise)
         for file in _with_progress(files):
-            records.append(
-                _import_one(store, file, None if exercise is None else exercise_key(exercise), labels)
-            )
+            try:
+                records.append(_import_one(store, file, key, labels))
+            except LogError as error:
+                done = sum(record["status"] != "failed" for record in records)
+                raise LogError(
+                    f"{error.message}; it stopped at {file}, after {done} of {len(files)} recordings",
+                    f"{error.hint}. Then run the same again: what is in the log is not doubled",
+                ) from None
     if as_json:
         print_json({"schema": "armarc.log-import/1", "files": records})
     else:
@@ -105,13 +112,14 @@ def export_command(
     kind: Annotated[
         str | None, typer.Option("--format", help="csv, parquet or json; else by the file's ending.")
     ] = None,
+    force: Force = False,
     log_file: LogFile = None,
 ) -> None:
     """Write the log as a table for other programs."""
     import sys
 
     from armarc.errors import UsageError
-    from armarc.log.exporting import FORMATS, export, whole_file
+    from armarc.log.exporting import FORMATS, export
     from armarc.log.store import open_log
 
     where = make_filter(
@@ -126,7 +134,7 @@ def export_command(
             export(store, sys.stdout.buffer, chosen, where, per=per)
             sys.stdout.buffer.flush()
             return
-        with whole_file(Path(to)) as stream:
+        with guard_for(log_file=log_file, force=force).open(to, FORMATS[chosen]) as stream:
             count = export(store, stream, chosen, where, per=per)
     say(f"{count} rows written to {to}" if chosen != "json" else f"{count} sets written to {to}")
 
@@ -134,16 +142,20 @@ def export_command(
 def backup_command(
     to: Annotated[Path, typer.Argument(help="File to write, e.g. backup.zip.")],
     yes: Yes = False,
+    force: Force = False,
     log_file: LogFile = None,
 ) -> None:
     """Write the whole log with its recordings into one file."""
     from armarc.log.backup import back_up
     from armarc.log.store import open_log
+    from armarc.outputs import BACKUP
 
+    guard = guard_for(log_file=log_file, force=force)
+    guard.check(to, BACKUP)
     with open_log(log_file, create=False) as store:
         if to.exists():
             confirm(f"{to} exists. Write over it?", yes)
-        carried = back_up(store, to)
+        carried = back_up(store, to, guard)
     say(f"{carried.sets} sets and {carried.recordings} recordings written to {to}")
     if carried.missing:
         say(f"{carried.missing} recordings are missing from the log: see armarc log check")

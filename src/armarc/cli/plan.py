@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.outputs import Guard
+
 if TYPE_CHECKING:
     from armarc.load.plan_report import PlanReport
 
@@ -72,6 +75,7 @@ def plan(
         Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    force: Force = False,
 ) -> None:
     """Simulate the raise over start velocities and loads: does it reach the top, and what does the shoulder do.
 
@@ -79,7 +83,6 @@ def plan(
     nothing given, from a published group mean. Full effort, shoulder fixed after the start. A description of a
     model, not advice to swing a load.
     """
-    from armarc.cli.batch import check_picture
     from armarc.cli.load_tables import degrees_option, print_json, range_option
     from armarc.errors import UsageError
     from armarc.load.capacity import capacity_curve
@@ -91,8 +94,9 @@ def plan(
     from armarc.load.resistance import Dumbbell
     from armarc.quantities import parse_load
 
+    guard = guard_for([recording, *map(Path, resistance or [])], force=force)
     if plot is not None:
-        check_picture(plot)
+        check_picture(plot, guard)
     if aim not in AIMS:
         raise UsageError(f"there is no aim {aim!r}", f"one of {', '.join(AIMS)}")
     if speed_from not in ("body", "shoulder"):
@@ -152,7 +156,7 @@ def plan(
     else:
         _print(report)
     if plot is not None:
-        _draw(report, plot, dark)
+        _draw(report, plot, dark, guard)
 
 
 def _or(value: float | None, otherwise: float) -> float:
@@ -224,7 +228,7 @@ def _print(report: PlanReport) -> None:
     say([*findings_words(report), suggestion_words(report), "", *assumptions(report)])
 
 
-def _draw(report: PlanReport, path: Path, dark: bool) -> None:
+def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
     from armarc.cli.app import error_console
     from armarc.load.plan_words import assumptions, suggestion_words
     from armarc.report.load_figures import Curve, SpeedCurve, draw_plan
@@ -246,5 +250,5 @@ def _draw(report: PlanReport, path: Path, dark: bool) -> None:
         notes=[suggestion_words(report), *assumptions(report)],
         dark=dark,
     )
-    save_figure(figure, path)
+    save_figure(figure, path, guard)
     error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from armarc.cli import measuring_options as options
+from armarc.cli.outputs import Force
 
 _OUT = "Results"
 _LOG = "Training log"
@@ -61,6 +62,7 @@ def process(
     dark: Annotated[
         bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)
     ] = False,
+    force: Force = False,
     log: Annotated[
         bool, typer.Option("--log", help="Write every set into the training log.", rich_help_panel=_LOG)
     ] = False,
@@ -125,5 +127,7 @@ def process(
             "fusion": fusion,
         },
         resistances=resistance or [],
-        outputs=Outputs(json=json_, csv=csv, plot=plot, dark=dark, log=entry if log or log_file else None),
+        outputs=Outputs(
+            json=json_, csv=csv, plot=plot, dark=dark, force=force, log=entry if log or log_file else None
+        ),
     )

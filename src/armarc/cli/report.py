@@ -20,6 +20,7 @@ from armarc.cli.log_options import (
     make_filter,
     say,
 )
+from armarc.cli.outputs import Force, guard_for
 
 
 def report(
@@ -45,6 +46,7 @@ def report(
         float | None,
         typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop a set."),
     ] = None,
+    force: Force = False,
     log_file: LogFile = None,
 ) -> None:
     """Write a page about sets, a session or a period: one file, for screen, phone and paper (print it as PDF)."""
@@ -52,12 +54,16 @@ def report(
     from armarc.log.labels import clean_name
     from armarc.log.reading import choose_sets, get_set, list_sets
     from armarc.log.store import open_log
+    from armarc.outputs import PAGE
     from armarc.report.page import render_page
     from armarc.report.page_build import build_sections, is_invented, title_for
 
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
     )  # fmt: skip
+    guard = guard_for(log_file=log_file, force=force)
+    if out not in (None, "-"):
+        guard.check(str(out), PAGE)
     chosen_title = None if title is None else clean_name(title, "title", empty=False)
     with open_log(log_file, create=False) as store:
         if sets:
@@ -74,9 +80,7 @@ def report(
         typer.echo(page)
         return
     target = Path(out) if out else Path(f"armarc-{_slug(heading)}.html")
-    from armarc.log.exporting import whole_file
-
-    with whole_file(target) as stream:
+    with guard.open(target, PAGE) as stream:
         stream.write(page.encode())
     say(f"page written to {target}; open it in a browser, print it for a PDF")
 

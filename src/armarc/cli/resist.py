@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.outputs import Guard
+
 if TYPE_CHECKING:
     from armarc.load.comparison import Compared, TemplateRep
     from armarc.load.resistance import Resistance
@@ -67,12 +70,12 @@ def resist(
         Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    force: Force = False,
 ) -> None:
     """Compare resistances on the same rep: where each peaks and how much falls inside the loaded range.
 
     Without a resistance a few examples are shown, scaled to the same work.
     """
-    from armarc.cli.batch import check_picture
     from armarc.cli.load_tables import degrees_option, range_option
     from armarc.errors import UsageError
     from armarc.exercises import find_exercise
@@ -80,8 +83,9 @@ def resist(
     from armarc.load.grammar import parse_resistances
     from armarc.load.lifter_file import load_lifter
 
+    guard = guard_for([recording, *map(Path, variants or [])], force=force)
     if plot is not None:
-        check_picture(plot)
+        check_picture(plot, guard)
     if side is not None and side not in ("right", "left"):
         raise UsageError(f"{side!r} is not a side", "say right or left")
     examples = not variants
@@ -123,7 +127,7 @@ def resist(
     else:
         _print(found, template, loaded, notes)
     if plot is not None:
-        _draw(found, template, loaded, notes, plot, dark)
+        _draw(found, template, loaded, notes, plot, dark, guard)
 
 
 def _at_heights(resistances: list[tuple[Resistance, ...]], text: str) -> list[tuple[Resistance, ...]]:
@@ -278,6 +282,7 @@ def _draw(
     notes: list[str],
     path: Path,
     dark: bool,
+    guard: Guard,
 ) -> None:
     import numpy as np
 
@@ -303,5 +308,5 @@ def _draw(
         notes=[*notes, *LOAD_CAUTIONS],
         dark=dark,
     )
-    save_figure(figure, path)
+    save_figure(figure, path, guard)
     error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)

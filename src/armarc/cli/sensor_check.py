@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from armarc.cli.log_options import print_json, print_table, say
+from armarc.cli.outputs import Force, check_picture, guard_for
 
 if TYPE_CHECKING:
     from armarc.sensor.bench import SensorCheck
@@ -43,6 +44,7 @@ def check(
         ),
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    force: Force = False,
     columns: Annotated[
         str | None, typer.Option(metavar="ROLE=NAME,…", help="Name columns: time, ax … gz, temperature.")
     ] = None,
@@ -64,6 +66,9 @@ def check(
     from armarc.sensor.bench.record import check_record
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 
+    guard = guard_for([file, out], force=force)
+    if plot is not None:
+        check_picture(plot, guard)
     if file is None:
         file = _listened(sensor or "", seconds, out)
     elif sensor is not None or out is not None:
@@ -88,7 +93,7 @@ def check(
         from armarc.report.saving import save_figure
         from armarc.report.sensor_figures import draw_allan
 
-        save_figure(draw_allan(found, dark=dark), plot)
+        save_figure(draw_allan(found, dark=dark), plot, guard)
         say(f"picture written to {plot}")
     if found.still is None:
         raise NothingToMeasure(

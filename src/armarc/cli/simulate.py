@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from armarc.cli import body_options
+
 if TYPE_CHECKING:
     from armarc.simulate import Knobs
 
-_REPS, _REST, _MOUNT, _SENSOR, _FILE = "Reps", "Around the sets", "Strap", "Sensor", "File"
+_REPS, _REST, _SENSOR, _FILE = "Reps", "Around the sets", "Sensor", "File"
+_BODY, _MOUNT = body_options.BODY, body_options.STRAP
 
 
 def simulate(
@@ -88,12 +91,70 @@ def simulate(
         float, typer.Option(help="Sticking point of the last rep, 0 to 1.", rich_help_panel=_REPS)
     ] = 0.0,
     tremor_deg: Annotated[float, typer.Option(help="8-12 Hz tremor.", rich_help_panel=_REPS)] = 0.0,
+    pulses: Annotated[int, typer.Option(help="Pulses at the top of every rep.", rich_help_panel=_REPS)] = 0,
+    pulse_deg: Annotated[float, typer.Option(help="Depth of a pulse.", rich_help_panel=_REPS)] = 12.0,
+    pulse_s: Annotated[float, typer.Option(help="Time of a pulse.", rich_help_panel=_REPS)] = 0.7,
+    double_tops: Annotated[
+        float,
+        typer.Option(
+            metavar="PERCENT", help="Reps that sink and rise again at the top.", rich_help_panel=_REPS
+        ),
+    ] = 0.0,
+    alternating: Annotated[
+        bool,
+        typer.Option(
+            "--alternating", help="The other arm's rep follows each of this one's.", rich_help_panel=_REPS
+        ),
+    ] = False,
+    body: Annotated[
+        str,
+        typer.Option(
+            metavar="KIND",
+            help="Kind of body, drawn by the seed: rigid (an arm on a fixed shoulder), straight-elbow, bending-elbow, "
+            "bent-elbow, tipping-trunk, rising-girdle, slipping-strap, resting-in-front. "
+            "The options below change it.",
+            rich_help_panel=_BODY,
+        ),
+    ] = "rigid",
+    elbow_bend: body_options.ElbowBend = None,
+    elbow_bend_top: body_options.ElbowBendTop = None,
+    forearm_turn: body_options.ForearmTurn = None,
+    girdle_rise_cm: body_options.GirdleRiseCm = None,
+    lean: body_options.Lean = None,
+    lean_travel: body_options.LeanTravel = None,
+    stoop: body_options.Stoop = None,
+    tip: body_options.Tip = None,
+    tip_s: body_options.TipS = None,
+    tip_lead_s: body_options.TipLeadS = None,
+    trunk_sway: body_options.TrunkSway = None,
+    arm_with_trunk: body_options.ArmWithTrunk = None,
+    rest_plane: body_options.RestPlane = None,
+    swing_rise: body_options.SwingRise = None,
+    swing_peak: body_options.SwingPeak = None,
     still_s: Annotated[float, typer.Option(help="Standing still first.", rich_help_panel=_REST)] = 2.0,
     twist: Annotated[
         bool, typer.Option("--twist", help="Palm in, palm out before the set.", rich_help_panel=_REST)
     ] = False,
     front_raise: Annotated[
         bool, typer.Option("--front-raise", help="A reference raise to the front.", rich_help_panel=_REST)
+    ] = False,
+    press_start: Annotated[
+        bool,
+        typer.Option(
+            "--press-start", help="Begins with start pressed before the face.", rich_help_panel=_REST
+        ),
+    ] = False,
+    press_stop: Annotated[
+        bool,
+        typer.Option(
+            "--press-stop", help="Ends with stop pressed before the face, 2-4 s after.", rich_help_panel=_REST
+        ),
+    ] = False,
+    walk_up: Annotated[
+        bool, typer.Option("--walk-up", help="Walk up to the first set.", rich_help_panel=_REST)
+    ] = False,
+    walk_away: Annotated[
+        bool, typer.Option("--walk-away", help="Walk away after the last set.", rich_help_panel=_REST)
     ] = False,
     pick_up: Annotated[
         bool,
@@ -125,11 +186,16 @@ def simulate(
         float, typer.Option(help="Sensor above the bone.", rich_help_panel=_MOUNT)
     ] = 2.5,
     reach_m: Annotated[
-        float | None, typer.Option(help="Pivot to sensor (default: the movement's).", rich_help_panel=_MOUNT)
+        float | None,
+        typer.Option(
+            help="Pivot to sensor with a straight elbow (default: the movement's).", rich_help_panel=_MOUNT
+        ),
     ] = None,
-    elbow_bend: Annotated[
-        float, typer.Option(metavar="DEG", help="Constant bend of the elbow.", rich_help_panel=_MOUNT)
-    ] = 0.0,
+    strap_wobble: body_options.StrapWobble = None,
+    strap_wobble_hz: body_options.StrapWobbleHz = None,
+    strap_wobble_damping: body_options.StrapWobbleDamping = None,
+    strap_slip: body_options.StrapSlip = None,
+    strap_slip_roll: body_options.StrapSlipRoll = None,
     noise: Annotated[
         str, typer.Option(help="ideal, good, common or poor sensor.", rich_help_panel=_SENSOR)
     ] = "common",
@@ -166,7 +232,7 @@ def simulate(
     import math
 
     from armarc.quantities import parse_load
-    from armarc.simulate import Knobs, MountPlan, SensorPlan, find_pattern
+    from armarc.simulate import Knobs, MountPlan, SensorPlan, draw_body, find_pattern
 
     _check_target(out, force)
     eccentric_s, pause_s, concentric_s, top_s = _parse_tempo(tempo)
@@ -179,6 +245,36 @@ def simulate(
         if pattern.about_vertical:
             raise UsageError(f"{exercise} has no plane of elevation to choose", "leave --plane out")
         pattern = replace(pattern, plane_rad=math.radians(plane))
+    _check_seed(seed)
+    shaped = body_options.shape_body(
+        draw_body(body, seed),
+        degrees={
+            "elbow_bottom_rad": elbow_bend,
+            "elbow_top_rad": elbow_bend_top,
+            "pronation_rad": forearm_turn,
+            "lean_rad": lean,
+            "lean_travel_rad": lean_travel,
+            "stoop_rad": stoop,
+            "tip_rad": tip,
+            "sway_rad": trunk_sway,
+            "rest_plane_rad": rest_plane,
+            "swing_rise_rad": swing_rise,
+            "wobble_rad": strap_wobble,
+            "slip_tilt_rad": strap_slip,
+            "slip_roll_rad": strap_slip_roll,
+        },
+        hundredths={
+            "arm_follows_trunk": arm_with_trunk,
+            "swing_peak": swing_peak,
+            "girdle_rise_m": girdle_rise_cm,
+        },
+        plain={
+            "tip_s": tip_s,
+            "tip_lead_s": tip_lead_s,
+            "wobble_hz": strap_wobble_hz,
+            "wobble_damping": strap_wobble_damping,
+        },
+    )
     knobs = Knobs(
         reps=reps,
         sets=sets,
@@ -198,9 +294,18 @@ def simulate(
         cheat_rep=cheat_rep,
         grind=grind,
         tremor_rad=math.radians(tremor_deg),
+        pulses=pulses,
+        pulse_rad=math.radians(pulse_deg),
+        pulse_s=pulse_s,
+        double_tops=double_tops / 100,
+        alternating=alternating,
         pattern=pattern,
         side=side,
         still_s=still_s,
+        press_start=press_start,
+        press_stop=press_stop,
+        walk_up=walk_up,
+        walk_away=walk_away,
         twist=twist,
         front_raise=front_raise,
         pick_up=pick_up,
@@ -211,6 +316,7 @@ def simulate(
         hand_rotation_rad=None if hand_rotation is None else math.radians(hand_rotation),
         hang_turn_rad=math.radians(hang_turn),
         load_kg=None if load is None else parse_load(load),
+        body=shaped,
         mount=MountPlan(
             strap=strap,
             hand_axis=hand_axis,
@@ -218,7 +324,6 @@ def simulate(
             tilt_rad=math.radians(tilt),
             height_m=sensor_height_cm / 100,
             reach_m=reach_m,
-            elbow_bend_rad=math.radians(elbow_bend),
         ),
         sensor=SensorPlan(
             noise=noise,
@@ -235,15 +340,28 @@ def simulate(
 
 
 def _check_target(out: Path, force: bool) -> None:
+    from armarc.cli.outputs import guard_for
     from armarc.errors import UsageError
+    from armarc.outputs import RECORDING
 
     if out.suffix.lower() != ".csv":
         raise UsageError(f"the recording's name must end in .csv, got {out.name!r}", f"try {out.stem}.csv")
     if not out.parent.is_dir():
         raise UsageError(f"there is no folder {str(out.parent)!r}", "make it first")
-    taken = [path for path in (out, out.with_suffix(".truth.json")) if path.exists()]
+    guard = guard_for(force=True)
+    targets = (out, out.with_suffix(".truth.json"))
+    for path in targets:
+        guard.check(path, RECORDING)  # not even by force over the log
+    taken = [path for path in targets if path.exists()]
     if taken and not force:
         raise UsageError(f"{str(taken[0])!r} is already there", "choose another name or add --force")
+
+
+def _check_seed(seed: int) -> None:
+    from armarc.errors import UsageError
+
+    if seed < 0:
+        raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
 
 
 def _parse_tempo(text: str) -> tuple[float, float, float, float]:
@@ -316,8 +434,6 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) 
     from armarc.recording import write_csv
     from armarc.simulate import plan_session, simulate_session, truth_path, write_truth
 
-    if seed < 0:
-        raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
     talk = error_console()
     with talk.status("simulating …"):
         recording, truth = simulate_session(plan_session(knobs, seed), seed)

@@ -24,6 +24,8 @@ from armarc.cli.log_options import (
     say,
     shown,
 )
+from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.outputs import Guard
 
 if TYPE_CHECKING:
     from armarc.log.reading import LoggedSet
@@ -50,6 +52,7 @@ def trend(
     ] = None,
     plot: Annotated[Path | None, typer.Option("--plot", help="Write a picture: .svg, .png or .pdf.")] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    force: Force = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
 ) -> None:
@@ -60,14 +63,17 @@ def trend(
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
     )  # fmt: skip
+    guard = guard_for(log_file=log_file, force=force)
+    if plot is not None:
+        check_picture(plot, guard)
     with open_log(log_file, create=False) as store:
         entries = list_sets(store, where)
     if measure.strip() in ("weeks", "week", "volume"):
-        _weeks(entries, plot, dark, as_json)
+        _weeks(entries, plot, dark, as_json, guard)
     elif measure.strip() in ("bests", "best"):
         _bests(entries, as_json)
     else:
-        _trend(entries, measure, worthwhile, load is None and not all_loads, plot, dark, as_json)
+        _trend(entries, measure, worthwhile, load is None and not all_loads, plot, dark, as_json, guard)
 
 
 def _trend(
@@ -78,6 +84,7 @@ def _trend(
     plot: Path | None,
     dark: bool,
     as_json: bool,
+    guard: Guard,
 ) -> None:
     from armarc.errors import NothingToMeasure
     from armarc.log.measures import find_measure
@@ -116,7 +123,9 @@ def _trend(
         from armarc.report.saving import save_figure
         from armarc.report.trend_figures import draw_trend
 
-        save_figure(draw_trend(found, title=f"{wanted.title} over sessions", facts=kept, dark=dark), plot)
+        save_figure(
+            draw_trend(found, title=f"{wanted.title} over sessions", facts=kept, dark=dark), plot, guard
+        )
         say(f"picture written to {plot}")
     if not found.points:
         raise NothingToMeasure(f"no set with {wanted.key} passes", "widen the filter or log more sets")
@@ -189,7 +198,7 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
     }
 
 
-def _weeks(entries: list[LoggedSet], plot: Path | None, dark: bool, as_json: bool) -> None:
+def _weeks(entries: list[LoggedSet], plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
     from armarc.log.volume import weekly_volume
 
     weeks = weekly_volume(entries)
@@ -222,7 +231,7 @@ def _weeks(entries: list[LoggedSet], plot: Path | None, dark: bool, as_json: boo
         from armarc.report.saving import save_figure
         from armarc.report.trend_figures import draw_weeks
 
-        save_figure(draw_weeks(weeks, title="Training per week", dark=dark), plot)
+        save_figure(draw_weeks(weeks, title="Training per week", dark=dark), plot, guard)
         say(f"picture written to {plot}")
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import shlex
+import signal
 import subprocess
 import tempfile
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from armarc.errors import ArmarcError, UsageError
@@ -33,25 +38,82 @@ def parse_hook(text: str) -> list[str]:
     return words
 
 
-def run_hook(command: list[str], measured: MeasuredLive) -> str:
-    """Give a command the set as one JSON object on its stdin; return what went wrong, or an empty text."""
-    text = json.dumps(measured.record(), allow_nan=False, ensure_ascii=False) + "\n"
-    try:
-        done = subprocess.run(
-            command,
-            input=text.encode(),
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            timeout=HOOK_LIMIT_S,
-        )
-    except subprocess.TimeoutExpired:
-        return f"the hook {command[0]} did not finish within {HOOK_LIMIT_S:.0f} s and was stopped"
-    except OSError as error:
-        return f"the hook {command[0]} cannot be run: {error.strerror or error}"
-    if done.returncode:
-        said = done.stderr.decode("utf-8", "replace").strip().splitlines()
-        return f"the hook {command[0]} failed ({done.returncode})" + (f": {said[-1]}" if said else "")
-    return ""
+class Hooks:
+    """Runs a command after every set, one at a time, in a worker of its own: a command that hangs holds up nothing.
+
+    Parameters
+    ----------
+    command : list of str
+    limit_s : float
+        After this long a command is ended, with everything it has started.
+    """
+
+    def __init__(self, command: list[str], limit_s: float = HOOK_LIMIT_S) -> None:
+        self._command = command
+        self._limit_s = limit_s
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="hook")
+        self._running: subprocess.Popen[bytes] | None = None
+        self._hurried = threading.Event()
+        self._turn = threading.Lock()
+
+    def submit(self, measured: MeasuredLive) -> Future[str]:
+        """Give the command the set as one JSON object on its stdin; the result is what went wrong, or empty."""
+        return self._worker.submit(self._run, measured)
+
+    def hurry(self) -> None:
+        """End what runs now and start nothing more."""
+        with self._turn:
+            self._hurried.set()
+            if self._running is not None:
+                _end_group(self._running)
+
+    def close(self) -> None:
+        """Let go of the worker."""
+        self._worker.shutdown(wait=True)
+
+    def _run(self, measured: MeasuredLive) -> str:
+        name = self._command[0]
+        text = json.dumps(measured.record(), allow_nan=False, ensure_ascii=False) + "\n"
+        try:
+            with self._turn:
+                if self._hurried.is_set():
+                    return f"the hook {name} was not run for set {measured.number}: the session was ended at once"
+                process = self._running = subprocess.Popen(
+                    self._command,
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.DEVNULL,
+                    stderr=subprocess.PIPE,
+                    start_new_session=True,  # so that it can be ended with all it has started
+                )
+        except OSError as error:
+            return f"the hook {name} cannot be run: {error.strerror or error}"
+        try:
+            _, complaints = process.communicate(text.encode(), timeout=self._limit_s)
+        except subprocess.TimeoutExpired:
+            _end_group(process)
+            return f"the hook {name} did not finish within {self._limit_s:.0f} s and was stopped"
+        finally:
+            with self._turn:
+                self._running = None
+            for stream in (process.stdin, process.stderr):
+                if stream is not None:
+                    with contextlib.suppress(OSError):
+                        stream.close()
+        if self._hurried.is_set():
+            return f"the hook {name} was stopped: the session was ended at once"
+        if process.returncode:
+            said = complaints.decode("utf-8", "replace").strip().splitlines()
+            return f"the hook {name} failed ({process.returncode})" + (f": {said[-1]}" if said else "")
+        return ""
+
+
+def _end_group(process: subprocess.Popen[bytes]) -> None:
+    with contextlib.suppress(OSError):
+        if hasattr(os, "killpg"):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.kill()
+    with contextlib.suppress(subprocess.TimeoutExpired):
+        process.wait(2.0)
 
 
 def log_set(measured: MeasuredLive, log: str | None) -> tuple[str, bool]:
@@ -74,12 +136,16 @@ def log_set(measured: MeasuredLive, log: str | None) -> tuple[str, bool]:
     from armarc.log.store import open_log
     from armarc.recording import write_csv
 
+    raw = ""
     try:
-        with tempfile.TemporaryDirectory(prefix="armarc-") as folder:
-            path = Path(folder) / f"live-set-{measured.number}.csv"
-            write_csv(measured.raw, path)
-            with open_log(log) as store:
-                added = add_result(store, measured.result, path)
-    except ArmarcError as error:
+        with open_log(log) as store, tempfile.TemporaryDirectory(prefix="armarc-") as folder:
+            path: Path | None = Path(folder) / f"live-set-{measured.number}.csv"
+            try:
+                write_csv(measured.raw, Path(folder) / f"live-set-{measured.number}.csv")
+            except (ArmarcError, OSError) as error:
+                # The numbers are worth more than nothing: without its raw samples the set is logged all the same.
+                path, raw = None, f", without its raw samples: {error}"
+            added = add_result(store, measured.result, path)
+    except (ArmarcError, OSError) as error:
         return f"set {measured.number} is not in the log: {error}", False
-    return f"set {measured.number} is in the log ({added.status})", True
+    return f"set {measured.number} is in the log ({added.status}){raw}", True

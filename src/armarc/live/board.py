@@ -19,7 +19,6 @@ from armarc.live.events import (
     SetEnded,
     TopReached,
 )
-from armarc.reps.types import Rep
 
 TRACE_S = 12.0
 FLASH_S = 4.0
@@ -27,10 +26,11 @@ FLASH_S = 4.0
 
 @dataclass(frozen=True, slots=True)
 class StripMark:
-    """One rep of the strip: its speed (°/s) and verdict."""
+    """One rep of the strip: its speed (°/s) and verdict, and whether these are provisional."""
 
     speed_deg_s: float | None
     verdict: str | None
+    provisional: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +67,7 @@ class Board:
     under_way: bool = False
     speed_deg_s: float | None = None
     verdict: str | None = None
+    provisional: bool = False
     said_s: float = -math.inf
     top_deg: float | None = None
     rom_deg: float | None = None
@@ -110,12 +111,13 @@ class Board:
             case GateCrossed() if not event.late:
                 self.speed_deg_s = math.degrees(event.start_velocity_rad_s)
                 self.verdict, self.said_s = event.verdict, event.time_s
+                self.provisional = event.provisional
             case TopReached():
                 self.top_deg = math.degrees(event.top_rad)
             case RepEnded():
                 if event.rep == 1 and self.set_ended_s is not None:
                     self._new_set()
-                self._end_rep(event.reps, event.measured, event.tempo)
+                self._end_rep(event)
             case RepWithdrawn():
                 if event.rep <= len(self.strip):
                     del self.strip[event.rep - 1]
@@ -138,13 +140,14 @@ class Board:
         self.loss_pct = None
         self.rom_deg, self.tempo, self.notice = None, "", ""
 
-    def _end_rep(self, reps: int, rep: Rep, tempo: str) -> None:
-        self.rep, self.under_way = reps, False
+    def _end_rep(self, event: RepEnded) -> None:
+        rep, place = event.measured, event.rep - 1
+        self.rep, self.under_way = event.reps, False
         speed = None if rep.start_velocity_rad_s is None else math.degrees(rep.start_velocity_rad_s)
-        self.strip.append(StripMark(speed, rep.start_verdict))
-        self._speeds.append(rep.mean_concentric_rad_s)
-        self.speed_deg_s, self.verdict = speed, rep.start_verdict
-        self.rom_deg, self.tempo = math.degrees(rep.rom_rad), tempo
+        self.strip.insert(place, StripMark(speed, rep.start_verdict, event.provisional))
+        self._speeds.insert(place, rep.mean_concentric_rad_s)
+        self.speed_deg_s, self.verdict, self.provisional = speed, rep.start_verdict, event.provisional
+        self.rom_deg, self.tempo = math.degrees(rep.rom_rad), event.tempo
         best = max(self._speeds)
         self.loss_pct = 100 * (best - self._speeds[-1]) / best if best > 0 and len(self._speeds) > 1 else None
 

@@ -11,7 +11,7 @@ from armarc.reps.types import Rep
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counted:
-    """A rep that counts: its movement in absolute rows, and its measures."""
+    """A rep that counts: its movement as the counter sees it, in absolute rows, and its measures."""
 
     movement: Movement
     top_s: float
@@ -20,22 +20,13 @@ class Counted:
 
 @dataclass(slots=True, kw_only=True)
 class Current:
-    """The movement under way."""
+    """The movement under way; `left_row` is where it left its bottom."""
 
     number: int
     armed: bool
     told: bool
+    left_row: int
     speed_rad_s: float | None = None
     verdict: str | None = None
     gate_s: float | None = None
     up: Vector | None = None
-
-
-def group_with_top(
-    groups: tuple[tuple[Movement, ...], ...], top: int, within: int
-) -> tuple[Movement, ...] | None:
-    """The group that holds the movement with its top at a row."""
-    for group in groups:
-        if any(abs(m.top - top) <= within for m in group):
-            return group
-    return None

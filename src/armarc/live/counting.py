@@ -1,14 +1,20 @@
-"""Which movements are told and counted as reps, and when a set is over."""
+"""Which movements are told and counted as reps, and when a set is over.
+
+What is said at the gate is this module's own: it is said before anybody can know whether the movement will be a rep.
+Which movements count is asked of the offline counter at the end of every movement, over what has been recorded since
+the last set; what it sees otherwise than before is told as events.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from operator import mul
 
 import numpy as np
 
-from armarc.live.angle import Vector
-from armarc.live.candidates import Counted, Current, group_with_top
+from armarc.live.angle import Turn, Vector
+from armarc.live.candidates import Counted, Current
 from armarc.live.events import (
     EngineEvent,
     GateCrossed,
@@ -18,19 +24,24 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
-from armarc.live.judge import Kind, find_groups, kind_of, measure_movement
-from armarc.live.rows import ANGLE, TIME
+from armarc.live.judge import measure_movement, rate_of
+from armarc.live.mount import turn_of
+from armarc.live.rows import ANGLE, FORCE, QUATERNION, RATE, TIME
 from armarc.live.stretch import Stretch, moved
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
+from armarc.motion import fuse
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
-from armarc.reps.grouping import FULL_SET
-from armarc.reps.movements import HYSTERESIS_SHARE_OF_TYPICAL, Movement, find_movements, typical_rise
+from armarc.reps.counting import Counted as CountedSets
+from armarc.reps.counting import count_sets, counting_rules, full_rate, run_in_progress
+from armarc.reps.likeness import Template
+from armarc.reps.movements import FULL_SET, Movement, on_angle
+from armarc.reps.path import sensor_path
 from armarc.reps.records import rep_record
+from armarc.reps.runs import HYSTERESIS_SHARE
 from armarc.reps.summary import tempo
 
 LEAD_IN_S = 8.0
-BEFORE_SET_S = 3.0
 LEARN_EACH = 4
 """Up to this many reps each one is learned from, later every third."""
 SAME_TOP_S = 0.3
@@ -38,9 +49,15 @@ CALM_BEFORE_S = 0.8
 REP_AFTER_REP_S = 2.5
 ALIKE_AT_GATE = math.cos(math.radians(16))
 FASTER_AT_GATE = 3.0
-SURE_RISE_RAD = math.radians(50)
-"""A walking arm swings through some 30°."""
-PARTIAL = 0.7
+COUNT_EVERY_S = 1.5
+"""So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
+is not known yet may show no movement at all."""
+MOST_KNOWN, MOST_GATES = 4, 60
+MOST_TILT = 2.0
+"""A movement that turns so many times as far as it tilts does not show in the direction of the vertical."""
+SAME_AXIS, SAME_REST_RAD = math.cos(math.radians(20)), math.radians(15)
+LEFT_BEFORE_S = 1.0
+"""How long before the angle told it the arm may have left its bottom."""
 
 
 class Counting:
@@ -49,17 +66,21 @@ class Counting:
     def __init__(self, stretch: Stretch) -> None:
         self._stretch = stretch
         self.sets = 0
-        self._kind: Kind | None = None
+        self._known: tuple[Template, ...] = ()
         self.begin()
 
     def begin(self) -> None:
         """A new stretch begins."""
         self._current: Current | None = None
         self._counted: list[Counted] = []
-        self._refused: list[int] = []
         self._seen: list[tuple[Vector, float]] = []
         self._seen_before: list[tuple[Vector, float]] = []
-        self._last_back_s = -math.inf
+        self._gates: list[Current] = []
+        self._last_back_s = self._last_up_s = -math.inf
+        self.movements: list[Movement] = []
+        self._ended: list[Counted] = []
+        self._running: Template | None = None
+        self._counted_at_s = -math.inf
         self.learn_due = False
 
     @property
@@ -68,27 +89,37 @@ class Counting:
         return len(self._counted)
 
     @property
-    def movements(self) -> list[Movement]:
-        """The movements that count, in absolute rows."""
-        return [c.movement for c in self._counted]
-
-    @property
     def idle(self) -> bool:
         """Whether neither a set nor a movement is under way."""
         return not self._counted and self._current is None
 
     def _mark_set(self) -> None:
         s = self._stretch
-        first = min((c.movement.bottom for c in self._counted), default=None)
-        s.set_first = None if first is None else first - round(BEFORE_SET_S * s.rate_hz)
+        if not self._counted:
+            s.set_first = None
+        elif s.set_first is None:
+            # All that was in sight when the set began stays in sight: another look may see it begin earlier.
+            s.set_first = s.window_first
 
-    def watch_the_rest(self, events: list[EngineEvent]) -> None:
-        """End the set when its rest has lasted long enough."""
+    def watch_the_rest(self, up: Vector, events: list[EngineEvent]) -> None:
+        """End the set when its rest has lasted long enough; count again now and then while the arm moves."""
         s = self._stretch
-        if not self._counted or s.time_s - self._last_back_s < s.exercise.rest_s:
+        if s.time_s - self._counted_at_s >= COUNT_EVERY_S and s.calm.quiet_samples == 0 and not s.late:
+            self._count_again(s.rows.stop - 1, None, events)
+        if not self._counted:
             return
-        if not self._told and s.tracker.phase != "up":
+        if self._told or not self._is_low(up):
+            self._last_up_s = s.time_s
+        if s.time_s - max(self._last_back_s, self._last_up_s) >= s.exercise.rest_s:
             self._end_set("rest", events)
+
+    def _is_low(self, up: Vector) -> bool:
+        """Whether the arm is down: who rests at the top of a rep has not ended the set."""
+        s, running = self._stretch, self._running
+        if running is None or running.turned_rad > MOST_TILT * running.range_rad:
+            return s.tracker.phase != "up"
+        cosine = sum(map(mul, running.pose.tolist(), up))
+        return math.acos(max(-1.0, min(1.0, cosine))) < 0.5 * running.range_rad
 
     @property
     def _told(self) -> bool:
@@ -105,10 +136,11 @@ class Counting:
         return in_set and (since_s < REP_AFTER_REP_S or s.calm.steady)
 
     def hear(self, signal: Signal, row: int, up: Vector, events: list[EngineEvent]) -> None:
+        """Take what the tracker saw."""
         match signal:
             case Left():
                 armed = self._armed(signal.time_s)
-                self._current = Current(number=self.reps + 1, armed=armed, told=False)
+                self._current = Current(number=self.reps + 1, armed=armed, told=False, left_row=row)
             case Gate():
                 self._gate(signal, up, events)
             case FellBack():
@@ -119,7 +151,8 @@ class Counting:
                         TopReached(time_s=signal.time_s, rep=self._current.number, top_rad=signal.angle_rad)
                     )
             case Back():
-                self._judge(signal.top_row, row, events)
+                current, self._current = self._current, None
+                self._count_again(row, current, events, signal.top_row)
 
     def _gate(self, signal: Gate, up: Vector, events: list[EngineEvent]) -> None:
         s = self._stretch
@@ -132,6 +165,7 @@ class Counting:
         current.verdict = None if band is None else band.verdict(current.speed_rad_s)
         current.gate_s = signal.far_s
         current.up = up
+        self._gates = [*self._gates[-MOST_GATES:], current]
         # Another kind of movement than the reps before it stays unsaid until it turns out to be one.
         if not current.armed or not self._alike_at_gate(current):
             return
@@ -143,6 +177,7 @@ class Counting:
                 rep=current.number,
                 start_velocity_rad_s=current.speed_rad_s,
                 verdict=current.verdict,
+                provisional=s.is_provisional,
             )
         )
 
@@ -166,119 +201,150 @@ class Counting:
             events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
         self._current = None
 
-    def _judge(self, top_row: int, row: int, events: list[EngineEvent]) -> None:
-        """A movement has come back: which movements of the set at hand count now?"""
+    def _count_again(
+        self, row: int, current: Current | None, events: list[EngineEvent], top_row: int | None = None
+    ) -> None:
+        """Ask the counter which movements of the stretch at hand are reps now, and tell what has changed."""
         s = self._stretch
+        self._counted_at_s = s.time_s
         first = s.window_first
         table = s.rows.table(first, row + 1)
-        current, self._current = self._current, None
-        groups = find_groups(table, s.exercise)
-        latest = group_with_top(groups, top_row - first, self._same_rows)
-        armed = current is not None and (current.armed or current.told)
-        chosen: tuple[Movement, ...] = ()
-        stay = list(self._counted)
-        if latest is not None:
-            goes_on = any(self._is_in(c, latest, first) for c in self._counted)
-            told = current is not None and current.told
-            if (
-                goes_on
-                and not (told or s.calm.steady or s.late)
-                and self._is_partial(latest, top_row - first)
-            ):
-                # Walking off after the set: swings of the arm pass for partial reps.
-                self._refused.append(top_row)
-            elif (
-                goes_on or self._is_certain(table, latest) or (armed and not self._is_hurried(table, latest))
-            ):
-                chosen = tuple(m for m in latest if not self._was_refused(m.top + first))
-            stay = [c for c in self._counted if any(self._is_in(c, g, first) for g in groups)]
-        elif armed and len(self._counted) <= 1:
-            # Two movements that do not look alike: the first was handling, a set begins with the second.
-            alone = self._movement_at(table, top_row - first)
-            if alone is not None and not self._is_hurried(table, (alone,)):
-                chosen, stay = (alone,), []
-        if not chosen:
-            self._tell_withdrawn_latest(current, events)
+        if len(table) < s.rate_hz:
             return
-        for gone in [c for c in self._counted if c not in stay]:
-            self._uncount(gone, events)
-        added = 0
-        for movement in chosen:
-            if any(abs(c.movement.top - movement.top - first) <= self._same_rows for c in self._counted):
-                continue
-            mine = current if abs(movement.top + first - top_row) <= self._same_rows else None
-            added += self._count(table, movement, first, mine, events)
-        if not added:
-            return
-        self._last_back_s = s.time_s
-        rises = [c.movement for c in self._counted]
-        share = HYSTERESIS_SHARE_OF_TYPICAL * typical_rise(rises)
-        s.tracker.hysteresis_rad = max(0.5 * s.exercise.smallest_rom_rad, share)
-        learns = self.reps <= LEARN_EACH or not self.reps % 3
-        self.learn_due = learns and s.tracker.phase == "low" and not s.late
+        found = self._groups(table, first)
+        movements = [m for group in found.sets for m in group]
+        if found.templates:
+            self._running = found.templates[-1]
+        if not movements and current is not None and (current.armed or current.told):
+            movements = self._in_progress(table, first, current)
+        if not movements and len(self._counted) < FULL_SET:
+            # Too few to be a set so far: they stay until there is a set without them, or the rest.
+            movements = [moved(c.movement, -first) for c in self._counted]
+        self._tell(table, movements, first, events)
+        if current is not None and current.told and not self._is_counted(top_row):
+            reason = "it is not like the reps before it" if self._counted else "it is no rep of a set"
+            events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
 
-    def _is_partial(self, group: tuple[Movement, ...], top: int) -> bool:
-        usual = typical_rise([c.movement for c in self._counted])
-        return any(m.rise_rad < PARTIAL * usual for m in group if abs(m.top - top) <= self._same_rows)
+    def _groups(self, table: FloatArray, first: int) -> CountedSets:
+        """The counter's view of a stream that goes on."""
+        s = self._stretch
+        rules = replace(
+            counting_rules(s.exercise, s.known_axis),
+            starts=first == s.began_row,
+            ends=False,
+            running=self._running,
+        )
+        quaternion = np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4])
+        omega = table[:, RATE : RATE + 3] - np.array(s.fusion.bias_rad_s)
+        return count_sets(
+            quaternion, omega, table[:, FORCE : FORCE + 3], rate_of(table), rules, self._known, alone=False
+        )
 
-    def _was_refused(self, row: int) -> bool:
-        return any(abs(row - refused) <= self._same_rows for refused in self._refused)
+    def _final_groups(self, table: FloatArray, first: int, reason: str) -> CountedSets:
+        """The counter's last word on a stretch: with the orientation that is known afterwards, as offline."""
+        s = self._stretch
+        rules = replace(
+            counting_rules(s.exercise, s.known_axis), starts=first == s.began_row, ends=reason != "rest"
+        )
+        omega, force = (np.ascontiguousarray(table[:, k : k + 3]) for k in (RATE, FORCE))
+        orientation = fuse(omega, force, rate_of(table))
+        return count_sets(
+            orientation.quaternion,
+            omega - orientation.gyroscope_bias_rad_s,
+            force,
+            rate_of(table),
+            rules,
+            self._known,
+            alone=reason != "rest" or self.reps > 1,
+        )
 
-    def _is_certain(self, table: FloatArray, group: tuple[Movement, ...]) -> bool:
-        """Whether movements that did not begin from a calm arm make a set all the same: walking must not."""
-        if len(group) < FULL_SET or typical_rise(list(group)) < SURE_RISE_RAD:
-            return False
-        return self._kind is None or kind_of(table, group).resembles(self._kind)
+    def _in_progress(self, table: FloatArray, first: int, current: Current) -> list[Movement]:
+        """Too few to be a set so far: the newest movement and those like it right before it."""
+        s = self._stretch
+        path = sensor_path(
+            np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]),
+            table[:, RATE : RATE + 3] - np.array(s.fusion.bias_rad_s),
+            rate_of(table),
+        )
+        since = max(current.left_row - first - round(LEFT_BEFORE_S * s.rate_hz), 0) // path.every
+        run = run_in_progress(path, since, counting_rules(s.exercise, s.known_axis), self._known)
+        if run is not None:
+            self._running = run.template
+        return [] if run is None else [full_rate(m, path.every, len(table) - 1) for m in run.movements]
 
-    def _is_hurried(self, table: FloatArray, group: tuple[Movement, ...]) -> bool:
-        """Whether movements are neither like the last set's nor as unhurried as a set of another exercise."""
-        return self._kind is not None and kind_of(table, group).hurries_beside(self._kind)
+    def _is_counted(self, top_row: int | None) -> bool:
+        return top_row is not None and any(
+            abs(c.movement.top - top_row) <= self._same_rows for c in self._counted
+        )
 
     @property
     def _same_rows(self) -> int:
-        s = self._stretch
-        return round(SAME_TOP_S * s.rate_hz)
+        return round(SAME_TOP_S * self._stretch.rate_hz)
 
-    def _is_in(self, counted: Counted, group: tuple[Movement, ...], first: int) -> bool:
-        return any(abs(m.top + first - counted.movement.top) <= self._same_rows for m in group)
-
-    def _uncount(self, gone: Counted, events: list[EngineEvent]) -> None:
+    def _tell(
+        self, table: FloatArray, movements: list[Movement], first: int, events: list[EngineEvent]
+    ) -> None:
+        """Withdraw what counts no longer and count what has come to count; indices of `movements` from `first`."""
         s = self._stretch
-        number = self._counted.index(gone) + 1
-        self._counted.remove(gone)
-        self._mark_set()
-        self._seen = self._seen[number:]
-        reason = "the movements after it are of another kind"
-        events.append(RepWithdrawn(time_s=s.time_s, rep=number, reps=self.reps, reason=reason))
-
-    def _movement_at(self, table: FloatArray, top: int) -> Movement | None:
-        s = self._stretch
-        smallest = s.exercise.smallest_rom_rad
-        found = find_movements(np.ascontiguousarray(table[:, ANGLE]), 0.5 * smallest, smallest)
-        return next((m for m in found if abs(m.top - top) <= self._same_rows), None)
-
-    def _tell_withdrawn_latest(self, current: Current | None, events: list[EngineEvent]) -> None:
-        s = self._stretch
-        if current is not None and current.told:
+        self.movements = [moved(m, first) for m in movements]
+        tops = [m.top + first for m in movements]
+        for gone in [c for c in self._counted if not _near(c.movement.top, tops, self._same_rows)]:
+            number = self._counted.index(gone) + 1
+            self._counted.remove(gone)
             events.append(
                 RepWithdrawn(
                     time_s=s.time_s,
-                    rep=current.number,
+                    rep=number,
                     reps=self.reps,
-                    reason="it is not like the reps before it" if self._counted else "it is no rep of a set",
+                    reason="it is not like the movements after it",
                 )
             )
+        if not self._counted:  # how the gate was passed before all of it was withdrawn tells nothing
+            self._seen = []
+        if movements and isinstance(s.angle, Turn):
+            table = self._aligned(table, movements[-1], first)
+        known = [c.movement.top for c in self._counted]
+        new = [m for m in movements if not _near(m.top + first, known, self._same_rows)]
+        measurable = on_angle((tuple(movements),), np.ascontiguousarray(table[:, ANGLE]), s.rate_hz)
+        by_bottom = {m.bottom: m for group in measurable for m in group}
+        added = sum(
+            self._count(table, by_bottom[m.bottom], m, first, events) for m in new if m.bottom in by_bottom
+        )
+        self._mark_set()
+        if not new:
+            return
+        if added:
+            self._last_back_s = float(table[min(movements[-1].bottom_after, len(table) - 1), TIME])
+            usual = float(np.median([c.movement.rise_rad for c in self._counted]))
+            s.tracker.hysteresis_rad = max(0.5 * s.exercise.smallest_rom_rad, HYSTERESIS_SHARE * usual)
+        learns = len(movements) <= LEARN_EACH or not len(movements) % 3
+        self.learn_due = learns and not s.late and (s.tracker.phase == "low" or s.is_provisional)
+
+    def _aligned(self, table: FloatArray, newest: Movement, first: int) -> FloatArray:
+        """Count a turn from the bottom of the newest rep and about its axis, where it was counted otherwise."""
+        s = self._stretch
+        now = s.angle
+        turn = turn_of(table, newest, s.fusion.bias_rad_s, s.exercise.coordinate)
+        assert isinstance(now, Turn)
+        assert turn.axis is not None
+        is_same = now.axis is not None and sum(map(mul, now.axis, turn.axis)) > SAME_AXIS
+        rest = abs(float(table[newest.bottom, ANGLE])) if is_same else math.inf
+        if is_same and rest < SAME_REST_RAD:
+            return table
+        s.change_angle(turn)
+        return s.rows.table(first, first + len(table))
 
     def _count(
         self,
         table: FloatArray,
         movement: Movement,
+        labelled: Movement,
         first: int,
-        current: Current | None,
         events: list[EngineEvent],
     ) -> int:
         s = self._stretch
         assert s.mounting is not None
+        place = sum(c.movement.top < labelled.top + first for c in self._counted)
         rep = measure_movement(
             table,
             movement,
@@ -287,44 +353,48 @@ class Counting:
             s.fusion.bias_rad_s,
             s.fusion.tilt_se_rad,
             s.choices.side,
-            self.reps + 1,
+            place + 1,
             s.choices.tolerance or UNKNOWN_TOLERANCE,
         )
         if rep is None:
             return 0
-        if current is not None and current.speed_rad_s is not None:
-            # What was said at the gate stands.
-            rep = replace(
-                rep,
-                start_velocity_rad_s=current.speed_rad_s,
-                start_verdict=current.verdict,
-                gate_s=current.gate_s,
-            )
-            if current.up is not None:
-                self._seen = [*self._seen[-9:], (current.up, current.speed_rad_s)]
-        if self._counted:
-            before = self._counted[-1]
-            pause = max(rep.phases.start_s - before.rep.phases.end_s, 0.0)
-            self._counted[-1] = replace(before, rep=replace(before.rep, pause_s=pause))
-        told_gate = current is not None and current.told
-        if not told_gate and rep.start_velocity_rad_s is not None:
+        span = float(table[movement.bottom, TIME]), float(table[movement.top, TIME])
+        # A gate that was seen while the arm came down was that of an angle the wrong way up.
+        gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
+        if gate is not None and gate.told:
+            rep = replace(rep, told_velocity_rad_s=gate.speed_rad_s)
+        elif rep.start_velocity_rad_s is not None:
             events.append(
                 GateCrossed(
                     time_s=s.time_s if rep.gate_s is None else rep.gate_s,
-                    rep=self.reps + 1,
+                    rep=place + 1,
                     start_velocity_rad_s=rep.start_velocity_rad_s,
                     verdict=rep.start_verdict,
                     late=True,
+                    provisional=s.is_provisional,
                 )
             )
-        self._counted.append(
-            Counted(movement=moved(movement, first), top_s=float(table[movement.top, TIME]), rep=rep)
+        if gate is not None and gate.up is not None and gate.speed_rad_s is not None:
+            self._seen = [*self._seen[-9:], (gate.up, gate.speed_rad_s)]
+        if place:
+            before = self._counted[place - 1]
+            pause = max(rep.phases.start_s - before.rep.phases.end_s, 0.0)
+            self._counted[place - 1] = replace(before, rep=replace(before.rep, pause_s=pause))
+        self._counted.insert(
+            place,
+            Counted(movement=moved(labelled, first), top_s=float(table[movement.top, TIME]), rep=rep),
         )
-        self._mark_set()
         record = rep_record(rep)
-        record["pause_s"] = self._counted[-2].rep.pause_s if self.reps > 1 else 0.0
+        record["pause_s"] = self._counted[place - 1].rep.pause_s if place else 0.0
         events.append(
-            RepEnded(time_s=s.time_s, rep=self.reps, reps=self.reps, measured=rep, tempo=tempo([record]))
+            RepEnded(
+                time_s=s.time_s,
+                rep=place + 1,
+                reps=self.reps,
+                measured=rep,
+                tempo=tempo([record]),
+                provisional=s.is_provisional,
+            )
         )
         return 1
 
@@ -334,49 +404,64 @@ class Counting:
         events: list[EngineEvent] = []
         if s.angle is None:
             return events
-        movement = s.tracker.open_movement
-        if movement is not None and (self._counted or self._told):
-            self._judge(movement[0], s.rows.stop - 1, events)
-        else:
-            self._withdraw_current("the stream ended", events)
-        if self._counted:
-            self._end_set(reason, events)
+        current, self._current = self._current, None
+        self._end_set(reason, events)
+        if (
+            current is not None
+            and current.told
+            and not any(
+                c.rep.gate_s is not None
+                and current.gate_s is not None
+                and abs(c.rep.gate_s - current.gate_s) < SAME_TOP_S
+                for c in self._ended
+            )
+        ):
+            events.insert(
+                0,
+                RepWithdrawn(
+                    time_s=s.time_s, rep=current.number, reps=current.number - 1, reason="the stream ended"
+                ),
+            )
         return events
 
     def _end_set(self, reason: str, events: list[EngineEvent]) -> None:
+        """Count a last time, with the rest after the set in sight, and close what is a set."""
         s = self._stretch
-        counted = self._counted
         self._current = None
-        first = max(min(c.movement.bottom for c in counted), s.rows.first)
-        begin = max(s.row_at(s.rows.cell(first, TIME) - LEAD_IN_S), s.rows.first)
-        table = s.rows.table(begin)
-        self._counted, seen, self._seen, self._refused = [], self._seen, [], []
+        first = s.window_first
+        table = s.rows.table(first)
+        self._ended = []
+        final = self._final_groups(table, first, reason)
+        self._running = None
+        self._tell(table, [m for group in final.sets for m in group], first, events)
+        self.learn_due = False
+        counted, self._counted = self._counted, []
+        seen, self._seen, self._gates = self._seen, [], []
+        for group, template in zip(final.sets, final.templates, strict=True):
+            tops = [m.top + first for m in group]
+            members = [c for c in counted if _near(c.movement.top, tops, self._same_rows)]
+            if not members:
+                continue
+            self._ended += members
+            if len(members) >= FULL_SET:
+                self._seen_before = seen
+                self._known = (*self._known[-MOST_KNOWN:], template)
+            self._close_set(members, reason, events)
+        self.movements = []
         self._mark_set()
         s.floor = s.rows.stop
         s.tracker.hysteresis_rad = 0.5 * s.exercise.smallest_rom_rad
-        known = [c.movement for c in counted if c.movement.bottom >= begin]
-        kind = kind_of(table, tuple(moved(m, -begin) for m in known)) if known else self._kind
-        if not self._is_set(len(counted), kind, reason):
-            for left in range(len(counted) - 1, -1, -1):
-                events.append(
-                    RepWithdrawn(
-                        time_s=s.time_s,
-                        rep=left + 1,
-                        reps=left,
-                        reason="too few movements alike to be a set",
-                    )
-                )
-            return
-        if len(counted) >= FULL_SET:
-            self._kind, self._seen_before = kind, seen
+
+    def _close_set(self, members: list[Counted], reason: str, events: list[EngineEvent]) -> None:
+        s = self._stretch
+        first = max(min(c.movement.bottom for c in members), s.rows.first)
+        begin = max(s.row_at(s.rows.cell(first, TIME) - LEAD_IN_S), s.rows.first)
+        table = s.rows.table(begin)
         self.sets += 1
-        reps = tuple(replace(c.rep, rep=number) for number, c in enumerate(counted, 1))
+        reps = tuple(replace(c.rep, rep=number) for number, c in enumerate(members, 1))
         raw, start_s = s.recording(table), float(table[0, TIME])
         events.append(set_ended(self.sets, reps, reason, s.time_s, raw, start_s))
 
-    def _is_set(self, reps: int, kind: Kind | None, reason: str) -> bool:
-        if reps >= FULL_SET:
-            return True
-        if self._kind is not None:
-            return kind is not None and kind.resembles(self._kind)
-        return reps > 1 or reason != "rest"
+
+def _near(row: int, rows: list[int], within: int) -> bool:
+    return any(abs(row - other) <= within for other in rows)

@@ -243,7 +243,7 @@ class Engine:
             if counting.learn_due:
                 counting.learn_due = False
                 self._pose.learn(counting.movements, events)
-        counting.watch_the_rest(events)
+        counting.watch_the_rest(up, events)
 
     def _go_over_again(self, events: list[EngineEvent]) -> None:
         """Walk over the rows before the newest, now that their angles are known."""

@@ -40,6 +40,8 @@ class GateCrossed:
     """The arm has passed the start gate.
 
     ``late`` marks a verdict on a movement that was recognised as a rep only afterwards: no longer of use as a cue.
+    ``provisional``: the arm's direction is not known from a movement yet, only from how it hung; the value may be off
+    by some 10 °/s.
     """
 
     time_s: float
@@ -47,6 +49,7 @@ class GateCrossed:
     start_velocity_rad_s: float
     verdict: str | None
     late: bool = False
+    provisional: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,13 +63,15 @@ class TopReached:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepEnded:
-    """A rep counts. ``measured`` holds its live measures; numbers start at 1 in each set."""
+    """A rep counts. ``measured`` holds its live measures; numbers start at 1 in each set. ``provisional`` as at the
+    gate."""
 
     time_s: float
     rep: int
     reps: int
     measured: Rep
     tempo: str
+    provisional: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,11 +142,17 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
                 "start_velocity_deg_s": deg(event.start_velocity_rad_s),
                 "start_verdict": event.verdict,
                 "late": event.late,
+                "provisional": event.provisional,
             }
         case TopReached():
             record |= {"rep": event.rep, "top_deg": deg(event.top_rad)}
         case RepEnded():
-            record |= {"rep": event.rep, "reps": event.reps, "tempo": event.tempo}
+            record |= {
+                "rep": event.rep,
+                "reps": event.reps,
+                "tempo": event.tempo,
+                "provisional": event.provisional,
+            }
             record["measures"] = rep_record(event.measured) | {"rep": event.rep}
         case RepWithdrawn():
             record |= {"rep": event.rep, "reps": event.reps, "reason": event.reason}

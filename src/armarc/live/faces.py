@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -22,13 +24,19 @@ FRAMES_PER_S = 15.0
 class JsonLines:
     """One JSON object per event and line."""
 
+    name = "the reader of the events"
+
     def __init__(self, out: TextIO | None = None) -> None:
         self._out = out or sys.stdout
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """Print the record at once."""
-        self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
-        self._out.flush()
+        try:
+            self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
+            self._out.flush()
+        except BrokenPipeError:
+            let_go(self._out)
+            raise
 
     def refresh(self, board: Board) -> None:
         """Nothing: samples are no events."""
@@ -39,6 +47,8 @@ class JsonLines:
 
 class TerminalFace:
     """The lifting screen, drawn at most `FRAMES_PER_S` times a second, and at once for a verdict."""
+
+    name = "the screen"
 
     def __init__(self, screen: Screen) -> None:
         self._screen = screen
@@ -63,6 +73,8 @@ class TerminalFace:
 class SoundFace:
     """Tones through a player."""
 
+    name = "the sound"
+
     def __init__(self, player: Player) -> None:
         self._player = player
 
@@ -83,6 +95,8 @@ class SoundFace:
 class SpeechFace:
     """Speaks the rep count; gives up with one sentence when the command fails."""
 
+    name = "the speech"
+
     def __init__(self, speaker: Speaker, tell: Callable[[str], None]) -> None:
         self._speaker: Speaker | None = speaker
         self._tell = tell
@@ -102,3 +116,11 @@ class SpeechFace:
 
     def close(self) -> None:
         """Let the last word be finished."""
+
+
+def let_go(stream: TextIO) -> None:
+    """Lead a stream nobody reads any more into nothing, so that what is left of it is not tried again at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, stream.fileno())
+        os.close(nothing)

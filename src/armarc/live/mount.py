@@ -10,6 +10,7 @@ import numpy as np
 from armarc.arm_track import SetWindows, track
 from armarc.choices import Choices
 from armarc.errors import UsageError
+from armarc.live.angle import Turn
 from armarc.live.judge import rate_of
 from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import Mounting, choose_mounting, dominant_axis, up_in_sensor
@@ -136,15 +137,27 @@ def check_mounting(choices: Choices) -> None:
         raise UsageError("the mounting is said to be stated, but not how", "add --hand-axis, for example +x")
 
 
-def turn_axis(
-    table: FloatArray, bias_rad_s: tuple[float, float, float], coordinate: str, top: int
-) -> tuple[float, float, float]:
-    """Axis (global frame) a movement turns about, such that it turns positively on its way to the row `top`."""
-    omega = table[:, RATE : RATE + 3] - np.array(bias_rad_s)
-    turning = rotate(np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]), omega)
+def turn_of(
+    table: FloatArray, movement: Movement, bias_rad_s: tuple[float, float, float], coordinate: str
+) -> Turn:
+    """The turn a movement makes: counted from its bottom, about its axis, positive on its way to the top.
+
+    Parameters
+    ----------
+    table : ndarray, shape (n, 14)
+    movement : Movement
+        Indices into `table`.
+    bias_rad_s : tuple of 3 floats, rad/s
+    coordinate : str
+        ``"horizontal"`` takes the vertical where the movement turns about it, or nearly.
+    """
+    part = table[movement.bottom : movement.bottom_after + 1]
+    omega = part[:, RATE : RATE + 3] - np.array(bias_rad_s)
+    turning = rotate(np.ascontiguousarray(part[:, QUATERNION : QUATERNION + 4]), omega)
     axis, _ = dominant_axis(turning)
     if coordinate == "horizontal" and abs(float(axis[2])) >= UPRIGHT_AXIS:
         axis = np.array([0.0, 0.0, 1.0])
-    if float((turning[: top + 1] @ axis).sum()) < 0:
+    if float((turning[: movement.top - movement.bottom + 1] @ axis).sum()) < 0:
         axis = -axis
-    return (float(axis[0]), float(axis[1]), float(axis[2]))
+    w, x, y, z = part[0, QUATERNION : QUATERNION + 4].tolist()
+    return Turn((w, x, y, z), (float(axis[0]), float(axis[1]), float(axis[2])))

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
 from armarc.choices import Choices
 from armarc.errors import ArmarcError
+from armarc.exercises import Band
 from armarc.live.events import SCHEMA, SetEnded, event_record
 from armarc.pipeline import measure
 from armarc.recording import Metadata, Recording
+from armarc.reps.records import deg
+
+SAME_GATE_S = 0.5
+"""The live and the measured gate of one rep lie closer than this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,5 +84,32 @@ def measure_live_set(
     best = max(sets, key=lambda one: min(one["end_s"], end) - max(one["start_s"], start), default=None)
     if best is None or best["start_s"] > end or best["end_s"] < start:
         return MeasuredLive(**common, result=None, problem="no set was found when it was measured again")
-    document["sets"] = [{**best, "set": event.set}]
+    reps = [_with_told(rep, event) for rep in best["reps"]]
+    document["sets"] = [{**best, "set": event.set, "reps": reps}]
     return MeasuredLive(**common, result=document)
+
+
+def _with_told(rep: dict[str, Any], event: SetEnded) -> dict[str, Any]:
+    """A measured rep with what was told of it at the gate."""
+    gate_s = rep["gate_s"]
+    if gate_s is None:
+        return rep
+    for live in event.reps:
+        near = live.gate_s is not None and abs(live.gate_s - event.raw_start_s - gate_s) < SAME_GATE_S
+        if near and live.told_velocity_rad_s is not None:
+            return {**rep, "told_velocity_deg_s": deg(live.told_velocity_rad_s)}
+    return rep
+
+
+def turned_verdicts(result: dict[str, Any], band: Band | None) -> str:
+    """Which reps measured otherwise than they were told, in words; empty when none did."""
+    if band is None:
+        return ""
+    turned = []
+    for rep in result["sets"][0]["reps"]:
+        told, measured = rep["told_velocity_deg_s"], rep["start_verdict"]
+        if told is not None and measured is not None:
+            said = band.verdict(math.radians(told))
+            if said != measured:
+                turned.append(f"rep {rep['rep']} was told {said}, measured {measured}")
+    return "; ".join(turned)

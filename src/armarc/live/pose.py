@@ -11,13 +11,12 @@ import numpy as np
 from armarc.live.angle import ArmAngle, Elevation, Quaternion, Turn
 from armarc.live.calm import LONG_QUIET_S, QUIET_S
 from armarc.live.events import EngineEvent, Ready
-from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting, turn_axis
+from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting
 from armarc.live.rows import QUATERNION, RATE
 from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
-from armarc.reps.grouping import FULL_SET
-from armarc.reps.movements import Movement
+from armarc.reps.movements import FULL_SET, Movement
 
 FIT_S = 45.0
 LEAD_IN_S = 20.0
@@ -67,7 +66,8 @@ class Pose:
         """A long quiet moment: a turn is counted from here; a learned mounting must fit the pose, or it waits."""
         s = self._stretch
         if isinstance(angle, Turn):
-            self._rest_here(q, events)
+            if s.set_first is None:  # in a set a long hold is no rest
+                self._rest_here(q, events)
             return
         if self._learned is not None:
             cosine = float(self._learned.mounting.arm_axis @ s.calm.down())
@@ -149,7 +149,7 @@ class Pose:
             s.fusion = replace(s.fusion, lever_arm_m=known.lever_arm_m, priors=known.priors)
 
     def learn(self, movements: Sequence[Movement], events: list[EngineEvent]) -> None:
-        """Learn from the reps of the running set which way the arm lies, or what axis it turns about.
+        """Learn from the reps of the running set which way the arm lies.
 
         Parameters
         ----------
@@ -159,8 +159,7 @@ class Pose:
             What has become known is added here.
         """
         s = self._stretch
-        if isinstance(s.angle, Turn):
-            self._learn_axis(s.angle, movements[-1])
+        if isinstance(s.angle, Turn) or not movements:
             return
         first = max(
             s.row_at(s.time_s - FIT_S), movements[0].bottom - round(LEAD_IN_S * s.rate_hz), s.rows.first
@@ -176,11 +175,3 @@ class Pose:
             learned = None if found is None or found[0].mounting.method == "hanging" else found[0]
         if learned is not None:
             self._remount(learned, events)
-
-    def _learn_axis(self, angle: Turn, m: Movement) -> None:
-        s = self._stretch
-        first = max(m.bottom, s.rows.first)
-        part = s.rows.table(first, m.bottom_after + 1)
-        if angle.axis is None and len(part) > 3:
-            axis = turn_axis(part, s.fusion.bias_rad_s, s.exercise.coordinate, m.top - first)
-            s.change_angle(Turn(angle.rest, axis))

@@ -14,6 +14,8 @@ from armarc.live.raster import Braille, digits, half_blocks, shape
 
 INSIDE, ABOVE = "#55C7E8", "#F29A58"
 SIGNS = {"below": "▽", "inside": "●", "above": "▲", None: "□"}
+HOLLOW = {"below": "▽", "inside": "○", "above": "△", None: "□"}
+"""While the arm's direction is known only from how it hung: the value is near, not sure."""
 STYLES = {"below": "bold", "inside": f"bold {INSIDE}", "above": f"bold {ABOVE}", None: "bold"}
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 MARGIN = 2
@@ -155,9 +157,17 @@ def _verdict_words(board: Board) -> Text:
     if board.verdict is None:
         return Text("°/s, no band set", "dim")
     if board.verdict == "inside":
-        return Text(" ● INSIDE THE BAND ", style)
+        return Text(f" {_sign(board)} INSIDE THE BAND{_about(board)} ", style)
     word = "BELOW, start faster" if board.verdict == "below" else "ABOVE, start slower"
-    return Text(f" {SIGNS[board.verdict]} {board.off_band_deg_s:.0f} °/s {word} ", style)
+    return Text(f" {_sign(board)} {board.off_band_deg_s:.0f} °/s {word}{_about(board)} ", style)
+
+
+def _sign(board: Board) -> str:
+    return (HOLLOW if board.provisional else SIGNS)[board.verdict]
+
+
+def _about(board: Board) -> str:
+    return ", about" if board.provisional else ""
 
 
 def _rest(board: Board, width: int, rows: int) -> list[Text]:
@@ -265,8 +275,9 @@ def _strip(board: Board, width: int) -> list[Text]:
     shown = board.strip[-room:]
     marks, speeds = Text(" " * MARGIN), Text(" " * MARGIN)
     for mark in shown:
-        marks.append(f"{SIGNS[mark.verdict]:^{cell}}", STYLES[mark.verdict])
-        speed = "–" if mark.speed_deg_s is None else f"{mark.speed_deg_s:.0f}"
+        signs = HOLLOW if mark.provisional else SIGNS
+        marks.append(f"{signs[mark.verdict]:^{cell}}", STYLES[mark.verdict])
+        speed = "–" if mark.speed_deg_s is None else f"{'≈' * mark.provisional}{mark.speed_deg_s:.0f}"
         speeds.append(f"{speed:^{cell}}", "dim")
     return [marks, speeds]
 
@@ -294,7 +305,7 @@ def _small(board: Board, width: int, height: int) -> list[Text]:
     if board.since_set_s is not None:
         lines.append(Text(f"rest {int(board.since_set_s)} s"))
     elif board.speed_deg_s is not None:
-        lines.append(Text(f"{SIGNS[board.verdict]} {board.speed_deg_s:.0f} °/s {board.verdict or ''}"))
+        lines.append(Text(f"{_sign(board)} {board.speed_deg_s:.0f} °/s {board.verdict or ''}"))
     lines += [Text(line, "reverse") for line in board.sensor_lines]
     if not board.ready:
         lines.append(Text("hang the arm, stand still"))

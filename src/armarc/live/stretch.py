@@ -62,10 +62,26 @@ class Stretch:
         self.angle: ArmAngle | None = None
         self.force_offset_m_s2: Vector = (0.0, 0.0, 0.0)
         self.began_s = math.nan
+        self.began_row = self.rows.first
         self.set_first: int | None = None
         self.floor = 0
         self.blend_rad = 0.0
         self.late = False
+
+    @property
+    def known_axis(self) -> FloatArray | None:
+        """Direction of the arm in the sensor where the movement itself has shown it."""
+        known = self.mounting is not None and self.mounting.method in ("lever_arm", "twist")
+        return self.mounting.arm_axis if known and self.mounting is not None else None
+
+    @property
+    def is_provisional(self) -> bool:
+        """Whether the angle still rests on a pose that was only taken to be hanging."""
+        return (
+            self.exercise.coordinate == "elevation"
+            and self.mounting is not None
+            and self.mounting.method == "hanging"
+        )
 
     @property
     def window_first(self) -> int:

@@ -9,7 +9,8 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-from armarc.live.rows import ANGLE, TIME, Rows
+from armarc.live.rows import ANGLE, ANGLE_RATE, TIME, Rows
+from armarc.reps.phases import SETTLE_S, resting_value
 from armarc.reps.turning import Turn, TurningState, step
 
 REST_WINDOW_S = 2.0
@@ -192,9 +193,14 @@ class Tracker:
         self._push_low(time_s, angle)
 
     def _look_for_gate(self, row: int, time_s: float, angle: float, signals: list[Signal]) -> None:
-        far = self.bottom_rad + self._far_rad
+        if angle < self.bottom_rad + self._far_rad:
+            return
+        # The gate stands on the bottom of the offline phases: where the arm came to rest, not its lowest swing.
+        bottom = self._resting_bottom(row, time_s)
+        far = bottom + self._far_rad
         if angle < far:
             return
+        self.bottom_rad = bottom
         self._gate_done = True
         far_s = self._crossing(row, far)
         near_s = self._crossing(row, self.bottom_rad + self._near_rad)
@@ -204,6 +210,14 @@ class Tracker:
             self._told_left = True
             signals.append(Left(time_s, self.bottom_rad))
         signals.append(Gate(near_s, far_s, row))
+
+    def _resting_bottom(self, row: int, time_s: float) -> float:
+        rows, first = self._rows, row
+        while first > rows.first and rows.cell(first - 1, TIME) > time_s - REST_WINDOW_S - SETTLE_S:
+            first -= 1
+        recent = rows.table(first, row + 1)[::-1]
+        settle = max(1, round(SETTLE_S * (len(recent) - 1) / max(time_s - float(recent[-1, TIME]), 1e-3)))
+        return max(self.bottom_rad, resting_value(recent[:, ANGLE], recent[:, ANGLE_RATE], settle))
 
     def _crossing(self, row: int, level: float) -> float | None:
         """Time of the last rise through a level at or before a row, interpolated."""

@@ -346,7 +346,7 @@ def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeas
 
 
 def _swing_floor(rep: Rep, found: _Evaluated) -> float | None:
-    if found.measures.swing_share is None:
+    if found.measures.swing_share is None or rep.body_swing_se_m is None:
         return None
     se = found.swing_share_se(rep)
     return max(SWING_FLOOR, 2 * se) if math.isfinite(se) else None

@@ -17,13 +17,14 @@ import sqlalchemy as sa
 
 from armarc.errors import InputError
 from armarc.log import schema
+from armarc.log.authors import author_of
 from armarc.log.document import check_shape
 from armarc.log.labels import DEFAULT_LIFTER, Labels
 from armarc.log.measuring import READING_OPTIONS, merged_content
 from armarc.log.moments import read_moment
 from armarc.log.rows import rep_row, set_row
 from armarc.log.store import Store
-from armarc.log.vault import read_recording, safe_suffix, sha256_of
+from armarc.log.vault import is_kept_name, read_recording, safe_suffix, sha256_of
 
 RESULT_SCHEMA = "armarc.sets/1"
 
@@ -107,6 +108,9 @@ def add_result(
     elif not store.read_only:
         store.vault.put(sha256, suffix, content)
     with store.writing() as connection:
+        if content is not None:
+            # Somebody may have deleted it for good in between; nobody can while this is written.
+            store.vault.put(sha256, suffix, content)
         values = {
             "sha256": sha256,
             "file_name": Path(name).name,
@@ -115,6 +119,7 @@ def add_result(
             "kept": content is not None,
             "started_at": begun.timestamp(),
             "added_at": time.time(),
+            "added_by": author_of(connection),
         }
         recording_id = insert_once(connection, schema.recording, ("sha256",), values)
         found = connection.execute(
@@ -279,7 +284,7 @@ def _checked(result: dict[str, Any]) -> dict[str, Any]:
 def _stand_in_hash(document: dict[str, Any]) -> str:
     """Name for a recording whose bytes are not at hand: its own hash if known, else that of the result."""
     known = document["source"].get("sha256")
-    if isinstance(known, str) and len(known) == 64:
+    if isinstance(known, str) and is_kept_name(known, ""):
         return known
     text = json.dumps(
         {key: document[key] for key in ("source", "sets")}, sort_keys=True, separators=(",", ":")

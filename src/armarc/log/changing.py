@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
 from armarc.log.adding import insert_once, insert_reps
+from armarc.log.authors import author_of, is_own
 from armarc.log.labels import Labels
 from armarc.log.store import Store
 
@@ -22,9 +23,10 @@ _COLUMNS = tuple(column.name for column in schema.training_set.c if column.name 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Undone:
-    """What was taken back: the action, when it had been made, and the sets it touched."""
+    """What was taken back: the action, who had made it and when, and the sets it touched."""
 
     action: str
+    author: str
     made_at: float
     set_ids: tuple[int, ...]
 
@@ -96,40 +98,101 @@ def remove_sets(store: Store, set_ids: Sequence[int]) -> int:
     return count
 
 
-def undo(store: Store) -> Undone | None:
-    """Take back the last change that still stands; None when there is none."""
+def undo(store: Store, *, anyone: bool = False) -> Undone | None:
+    """Take back the last change of one's own that still stands; None when there is none.
+
+    Parameters
+    ----------
+    store : Store
+    anyone : bool
+        The last change of anybody.
+
+    Raises
+    ------
+    LogError
+        Somebody has changed the same since; nothing was taken back. Tags of others stay as they are.
+    """
     table = schema.change
     with store.writing() as connection:
-        last = connection.execute(
-            sa.select(table.c.batch).where(table.c.undone_at.is_(None)).order_by(table.c.id.desc()).limit(1)
-        ).scalar_one_or_none()
+        me = author_of(connection)
+        standing = connection.execute(
+            sa.select(table.c.batch, table.c.author)
+            .where(table.c.undone_at.is_(None))
+            .order_by(table.c.id.desc())
+        )
+        last = next((row.batch for row in standing if anyone or is_own(row.author, me, connection)), None)
+        standing.close()
         if last is None:
             return None
         rows = connection.execute(
             sa.select(table).where(table.c.batch == last).order_by(table.c.id.desc())
         ).all()
         for row in rows:
-            apply_state(connection, row.set_id, row.before)
+            _refuse_changed_since(connection, row)
+            before = dict(row.before)
+            if "tags" in before:
+                now = set(state_of(connection, row.set_id)["tags"])
+                was, became = set(before["tags"]), set(row.after["tags"])
+                before["tags"] = sorted((now - (became - was)) | (was - became))
+            apply_state(connection, row.set_id, before)
         connection.execute(sa.update(table).where(table.c.batch == last).values(undone_at=time.time()))
         ids = tuple(sorted({row.set_id for row in rows}))
-        return Undone(action=rows[0].action, made_at=rows[0].made_at, set_ids=ids)
+        return Undone(action=rows[0].action, author=rows[0].author, made_at=rows[0].made_at, set_ids=ids)
 
 
-def purge_removed(store: Store) -> tuple[int, int]:
+def _refuse_changed_since(connection: sa.Connection, row: sa.Row[Any]) -> None:
+    table = schema.change
+    later = connection.execute(
+        sa.select(table.c.before, table.c.author)
+        .where(table.c.set_id == row.set_id, table.c.id > row.id)
+        .where(table.c.undone_at.is_(None), table.c.batch != row.batch)
+        .order_by(table.c.id)
+    ).all()
+    for other in later:
+        if both := sorted((set(other.before) & set(row.before)) - {"tags"}):
+            raise LogError(
+                f"set {row.set_id} cannot be taken back: {both[0]} was changed since"
+                + (f" by {other.author}" if other.author else ""),
+                "take that back first (armarc log undo --anyone), or edit the set",
+            )
+
+
+def others_changes(store: Store) -> int:
+    """How many changes of others still stand."""
+    table = schema.change
+    with store.reading() as connection:
+        me = author_of(connection)
+        rows = connection.execute(sa.select(table.c.batch, table.c.author).where(table.c.undone_at.is_(None)))
+        return len({row.batch for row in rows if not is_own(row.author, me, connection)})
+
+
+def purge_removed(store: Store, *, anyone: bool = False) -> tuple[int, int, int]:
     """Delete removed sets for good, and recordings no set needs any more; cannot be undone.
+
+    Parameters
+    ----------
+    store : Store
+    anyone : bool
+        Also sets that somebody else has added or removed.
 
     Returns
     -------
     tuple of int
-        Sets and recordings deleted.
+        Sets and recordings deleted, and removed sets that stay because they are somebody else's.
     """
     sets, measured, kept = schema.training_set, schema.measurement, schema.recording
     with store.writing() as connection:
-        gone = list(connection.execute(sa.select(sets.c.id).where(sets.c.removed_at.is_not(None))).scalars())
-        connection.execute(sa.delete(sets).where(sets.c.removed_at.is_not(None)))
-        # The journal of a deleted set holds its numbers and notes: it goes too.
+        owners = _owners_of_removed(connection)
+        me = author_of(connection)
+        gone = [
+            set_id
+            for set_id, names in owners.items()
+            if anyone or all(is_own(name, me, connection) for name in names)
+        ]
         for start in range(0, len(gone), 500):
             part = gone[start : start + 500]
+            connection.execute(sa.delete(sets).where(sets.c.id.in_(part)))
+            # The journal of a deleted set holds its numbers and notes: it goes too.
             connection.execute(sa.delete(schema.change).where(schema.change.c.set_id.in_(part)))
         used = sa.select(sets.c.measurement_id)
         connection.execute(sa.delete(measured).where(measured.c.id.not_in(used)))
@@ -140,9 +203,37 @@ def purge_removed(store: Store) -> tuple[int, int]:
         connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
         in_use = sa.select(sets.c.session_id)
         connection.execute(sa.delete(schema.session).where(schema.session.c.id.not_in(in_use)))
-    for row in orphans:
-        store.vault.drop(row.sha256, row.suffix)
-    return len(gone), len(orphans)
+    # The files go after the rows are gone for certain, and only if nobody has added them again since.
+    with store.writing() as connection:
+        again = set(connection.execute(sa.select(kept.c.sha256)).scalars())
+        for row in orphans:
+            if row.sha256 not in again:
+                store.vault.drop(row.sha256, row.suffix)
+    return len(gone), len(orphans), len(owners) - len(gone)
+
+
+def _owners_of_removed(connection: sa.Connection) -> dict[int, set[str]]:
+    """Removed sets, each with who added its recording and who removed it."""
+    sets, measured, kept, change = (
+        schema.training_set,
+        schema.measurement,
+        schema.recording,
+        schema.change,
+    )
+    rows = connection.execute(
+        sa.select(sets.c.id, kept.c.added_by)
+        .join(measured, measured.c.id == sets.c.measurement_id)
+        .join(kept, kept.c.id == measured.c.recording_id)
+        .where(sets.c.removed_at.is_not(None))
+    ).all()
+    removers = connection.execute(
+        sa.select(change.c.set_id, change.c.author, change.c.after)
+        .join(sets, sets.c.id == change.c.set_id)
+        .where(sets.c.removed_at.is_not(None), change.c.undone_at.is_(None))
+        .order_by(change.c.id)
+    )
+    removed_by = {row.set_id: row.author for row in removers if "removed_at" in row.after}
+    return {row.id: {row.added_by, removed_by.get(row.id, row.added_by)} for row in rows}
 
 
 def state_of(connection: sa.Connection, set_id: int) -> dict[str, Any]:
@@ -177,7 +268,13 @@ def record_change(
     apply_state(connection, set_id, new)
     connection.execute(
         sa.insert(schema.change).values(
-            batch=batch, made_at=time.time(), action=action, set_id=set_id, before=old, after=new
+            batch=batch,
+            made_at=time.time(),
+            action=action,
+            set_id=set_id,
+            before=old,
+            after=new,
+            author=author_of(connection),
         )
     )
     return 1

@@ -11,7 +11,7 @@ from armarc.errors import LogError
 from armarc.log import schema
 from armarc.log.reading import get_set, reps_by_set
 from armarc.log.store import Store
-from armarc.log.vault import FolderVault, sha256_of
+from armarc.log.vault import FolderVault, is_kept_name, sha256_of
 
 _LEFTOVER_AGE_S = 3600.0
 
@@ -56,11 +56,16 @@ def check_log(store: Store) -> Checked:
             numbers.append(set_id)
             if said != there:
                 problems.append(f"set {set_id} should have {said} reps, {there} are there")
-        kept = connection.execute(sa.select(table.c.sha256, table.c.suffix, table.c.file_name, table.c.kept))
+        kept = connection.execute(
+            sa.select(table.c.id, table.c.sha256, table.c.suffix, table.c.file_name, table.c.kept)
+        )
         rows = kept.all()
     problems += _unreadable(store, numbers)
     for row in rows:
         if not row.kept:
+            continue
+        if not is_kept_name(row.sha256, row.suffix):
+            problems.append(f"recording row {row.id} names {row.sha256[:80]!r}, which armarc never wrote")
             continue
         content = store.vault.get(row.sha256, row.suffix)
         if content is None:

@@ -5,24 +5,21 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
-import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from importlib.util import find_spec
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from armarc.errors import LogError, UsageError
+from armarc.errors import UsageError
 from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
 from armarc.log.records import SCHEMA, logged_record
 from armarc.log.schema import REP_NUMBERS
 from armarc.log.store import Store
+from armarc.outputs import JSON, PARQUET, TABLE, safe_cell
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FORMATS = ("csv", "parquet", "json")
+FORMATS = {"csv": TABLE, "parquet": PARQUET, "json": JSON}
 SET_COLUMNS = (
     "id",
     "done_at",
@@ -39,7 +36,6 @@ SET_COLUMNS = (
     "tags",
     "reps",
 )
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
 def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, Any]]:
@@ -116,7 +112,7 @@ def export(
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow(names)
         writer.writerows(
-            [_safe_cell(value) if isinstance(value, str) else value for value in row.values()] for row in rows
+            [safe_cell(value) if isinstance(value, str) else value for value in row.values()] for row in rows
         )
         stream.write(text.getvalue().encode())
         return len(rows)
@@ -126,40 +122,10 @@ def export(
                 "Parquet needs the package pyarrow", "install it with: pip install 'armarc[parquet]'"
             )
         table = frame(store, where, per=per)
+        table.attrs = {"made_by": "armarc"}  # so that it is known again as ours
         table.to_parquet(stream, index=False)
         return len(table)
     raise UsageError(f"{kind!r} is no export format", f"choose from: {', '.join(FORMATS)}")
-
-
-@contextmanager
-def whole_file(path: Path) -> Iterator[BinaryIO]:
-    """A file that appears under its name only when it is complete; a failure leaves the old one.
-
-    Raises
-    ------
-    LogError
-        If it cannot be written.
-    """
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.absolute().parent, prefix=f".{path.name[:40]}.")
-        with os.fdopen(handle, "wb") as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(temporary, 0o666 & ~umask)
-        os.replace(temporary, path)
-        temporary = ""
-    except OSError as error:
-        raise LogError(
-            f"{path} cannot be written: {error.strerror or error}",
-            "choose a folder that exists and has space",
-        ) from None
-    finally:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
 
 
 def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, Any]]:
@@ -177,11 +143,3 @@ def _squared(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     if all(len(row) == len(names) for row in rows) and all(list(row) == names for row in rows):
         return rows
     return [{name: row.get(name) for name in names} for row in rows]
-
-
-def _safe_cell(text: str) -> str:
-    """Stop a spreadsheet from running a note as a formula: text that begins like one gets an apostrophe.
-
-    The list of first characters is that of the OWASP page on CSV injection.
-    """
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

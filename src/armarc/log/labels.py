@@ -11,6 +11,7 @@ from armarc.errors import UsageError
 SIDES = ("left", "right")
 LONGEST_NAME = 120
 LONGEST_NOTE = 10_000
+MOST_TAGS = 100
 DEFAULT_LIFTER = "me"
 
 
@@ -54,6 +55,8 @@ class Labels:
         UsageError
             If one of them makes no sense.
         """
+        if len(self.tags) > MOST_TAGS:
+            raise UsageError(f"{len(self.tags)} tags at once", f"use at most {MOST_TAGS}")
         return replace(
             self,
             lifter=None if self.lifter is None else clean_name(self.lifter, "lifter", empty=False),

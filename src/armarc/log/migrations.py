@@ -24,6 +24,9 @@ _TYPES = {
     },
 }
 
+WRITE_LOCK = 8206917
+"""Key of the lock a writer takes on a server: one writer at a time, as in a file."""
+
 _RECORD = """CREATE TABLE IF NOT EXISTS migration (
     version INTEGER PRIMARY KEY, name TEXT NOT NULL, applied_at {real} NOT NULL,
     armarc_version TEXT NOT NULL)"""
@@ -67,6 +70,12 @@ _TAGS_AND_CHANGES = (
 )
 
 
+_AUTHORS = (
+    "ALTER TABLE recording ADD COLUMN added_by TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE change ADD COLUMN author TEXT NOT NULL DEFAULT ''",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Migration:
     """One step: ``statements`` are applied in order, then the step is recorded, in one transaction."""
@@ -79,6 +88,7 @@ class Migration:
 MIGRATIONS = (
     Migration(1, "sets and reps", _SETS_AND_REPS),
     Migration(2, "tags and the journal of changes", _TAGS_AND_CHANGES),
+    Migration(3, "who added and who changed", _AUTHORS),
 )
 NEWEST = MIGRATIONS[-1].version
 
@@ -104,7 +114,7 @@ def apply_step(connection: sa.Connection, step: Migration) -> bool:
     types = _TYPES[connection.dialect.name]
     if connection.dialect.name == "postgresql":
         # Two programs may open a new log at once; the lock lives as long as the transaction.
-        connection.execute(sa.text("SELECT pg_advisory_xact_lock(8206917)"))
+        connection.execute(sa.text(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})"))
     connection.execute(sa.text(_RECORD.format(**types)))
     if version_of(connection) >= step.version:
         return False

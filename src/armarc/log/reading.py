@@ -148,6 +148,9 @@ def count_sets(store: Store, where: Filter | None = None) -> int:
         return int(connection.execute(sets_query(where or Filter(), sa.func.count())).scalar_one())
 
 
+LARGEST_ID = 2**31 - 1
+
+
 def get_set(store: Store, set_id: int) -> LoggedSet:
     """One set, removed or not.
 
@@ -156,7 +159,8 @@ def get_set(store: Store, set_id: int) -> LoggedSet:
     LogError
         If there is none with that number.
     """
-    for removed in (False, True):
+    # A number beyond what the database counts to is no set either.
+    for removed in (False, True) if 0 < set_id <= LARGEST_ID else ():
         found = list_sets(store, Filter(ids=(set_id,), removed=removed))
         if found:
             return found[0]

@@ -3,6 +3,7 @@
 One ``recording`` (raw samples, by content) was measured by one ``measurement`` (settings, version), which
 found ``training_set`` rows with their ``rep`` rows. A ``session`` is one lifter's training on one day. Every
 change made by hand or by a new measurement is a row of ``change``, from which it can be undone.
+Who added a recording and who made a change is kept as the database knows them, empty where it was not asked yet.
 Times are seconds since 1970-01-01 UTC; a session's ``day`` is the local date where the set was done.
 """
 
@@ -69,6 +70,7 @@ recording = sa.Table(
     sa.Column("kept", sa.Boolean, nullable=False),
     sa.Column("started_at", sa.Double, nullable=False),
     sa.Column("added_at", sa.Double, nullable=False),
+    sa.Column("added_by", sa.Text, nullable=False, server_default=""),
 )
 
 recording_content = sa.Table(
@@ -159,5 +161,6 @@ change = sa.Table(
     sa.Column("before", sa.JSON, nullable=False),
     sa.Column("after", sa.JSON, nullable=False),
     sa.Column("undone_at", sa.Double),
+    sa.Column("author", sa.Text, nullable=False, server_default=""),
 )
 sa.Index("change_by_set", change.c.set_id)

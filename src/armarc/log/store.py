@@ -16,7 +16,7 @@ from sqlalchemy.pool import QueuePool
 
 from armarc.errors import LogError, UsageError
 from armarc.log.location import Location, find_location
-from armarc.log.migrations import NEWEST, migrate, refuse_newer, version_of
+from armarc.log.migrations import NEWEST, WRITE_LOCK, migrate, refuse_newer, version_of
 from armarc.log.vault import FolderVault, TableVault, Vault
 
 BUSY_TIMEOUT_S = 30.0
@@ -47,11 +47,18 @@ class Store:
     def reading(self) -> Iterator[sa.Connection]:
         """One consistent view of the log."""
         with _plain_errors(self.location.name), self.engine.connect() as connection:
+            if connection.dialect.name == "postgresql":
+                # The usual isolation shows each statement another state while somebody writes.
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[sa.Connection]:
-        """One transaction: everything in it is kept together, or nothing is."""
+        """One transaction: everything in it is kept together, or nothing is.
+
+        There is one writer at a time. On a server that is stricter than locking rows, and it is what a file does as
+        well: what was read is still true when it is written, and two writers cannot wait for each other.
+        """
         if self.read_only:
             raise LogError(
                 f"the log {self.location.name} can only be read here",
@@ -60,6 +67,8 @@ class Store:
         with _plain_errors(self.location.name), self.engine.connect() as plain:
             connection = plain.execution_options(armarc_writing=True)
             with connection.begin():
+                if connection.dialect.name == "postgresql":
+                    _take_turn(connection)
                 yield connection
 
     def close(self) -> None:
@@ -126,9 +135,12 @@ def _open_file(location: Location, create: bool) -> Store:
             raise _no_log(location.name)
         try:
             file.parent.mkdir(parents=True, exist_ok=True)
+            with contextlib.suppress(FileExistsError):
+                # As private as the recordings beside it; the database gives its other files the same rights.
+                os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
         except OSError as error:
             raise LogError(
-                f"the folder {file.parent} cannot be made: {error.strerror}",
+                f"the log cannot be made in {file.parent}: {error.strerror}",
                 "choose another place with --log-file",
             ) from None
     read_only = exists and not (os.access(file, os.W_OK) and os.access(file.parent, os.W_OK))
@@ -151,6 +163,8 @@ def _file_engine(file: Path, *, read_only: bool) -> sa.Engine:
         if not read_only:
             _set_write_ahead(connection)
         connection.execute("PRAGMA foreign_keys = ON")
+        # A log may come from somebody else: what its schema calls may not do more than read and write it.
+        connection.execute("PRAGMA trusted_schema = OFF")
         return connection
 
     engine = sa.create_engine("sqlite+pysqlite://", creator=connect, poolclass=QueuePool)
@@ -182,13 +196,22 @@ def _set_write_ahead(connection: sqlite3.Connection) -> None:
 
 def _open_server(location: Location) -> Store:
     try:
-        engine = sa.create_engine(location.url)
+        # The server may have been restarted since a connection was last used.
+        engine = sa.create_engine(location.url, pool_pre_ping=True)
     except ModuleNotFoundError as error:
         raise UsageError(
             f"a log on a PostgreSQL server needs the package {error.name}",
             "install it with: pip install 'armarc[postgres]'",
         ) from None
     return Store(location, engine, _PlainVault(TableVault(engine), location.name), read_only=False)
+
+
+def _take_turn(connection: sa.Connection) -> None:
+    wait_ms = round(1000 * BUSY_TIMEOUT_S)
+    connection.exec_driver_sql(f"SET LOCAL lock_timeout = {wait_ms}")
+    # A writer whose network died must not keep the others out for ever.
+    connection.exec_driver_sql(f"SET LOCAL idle_in_transaction_session_timeout = {2 * wait_ms}")
+    connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
 
 
 class _PlainVault:
@@ -234,10 +257,14 @@ def _advice(what: str) -> str:
         return "this file is something else; choose another place with --log-file"
     if "malformed" in what or "corrupt" in what:
         return f"the file is damaged: {DAMAGED_HINT}"
-    if "locked" in what or "busy" in what:
+    if "locked" in what or "busy" in what or "lock timeout" in what:
         return f"another program kept it busy for {BUSY_TIMEOUT_S:.0f} s; close it and try again"
     if "full" in what or "disk i/o" in what or "no space" in what:
         return "the disk is full or failing: free some space and try again; the set was not logged"
+    if any(word in what for word in ("permission denied for", "must be owner", "read-only transaction")):
+        return "your role has no right to do that on this server: ask whoever keeps the log"
+    if "terminat" in what or "closed the connection" in what or "shutting down" in what:
+        return "the server went away: what was said to be done is in the log; try again when it is back"
     if "readonly" in what or "read-only" in what or "unable to open" in what or "permission" in what:
         return "the file or its folder cannot be written; choose another place with --log-file"
     if "connect" in what or "password" in what or "authentication" in what:

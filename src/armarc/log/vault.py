@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import gzip
 import hashlib
+import io
 import os
 import re
 import tempfile
@@ -15,7 +16,22 @@ from typing import Protocol
 import sqlalchemy as sa
 
 from armarc.errors import InputError, LogError
+from armarc.inputs import regular_size
 from armarc.log import schema
+
+LARGEST_KEPT_BYTES = 1 << 28
+"""Working limit, 10 hours at 100 Hz: a recording is held in memory while it is kept or packed."""
+
+_HASH = re.compile(r"[0-9a-f]{64}")
+_SUFFIX = re.compile(r"(\.[a-z0-9]{1,8}){0,2}")
+
+
+def is_kept_name(sha256: str, suffix: str) -> bool:
+    """Whether hash and ending are such as armarc keeps a recording under.
+
+    A log may come from somebody else, so its rows are not to be trusted with the names of files.
+    """
+    return bool(_HASH.fullmatch(sha256)) and bool(_SUFFIX.fullmatch(suffix))
 
 
 class Vault(Protocol):
@@ -35,13 +51,34 @@ class Vault(Protocol):
 
 
 class FolderVault:
-    """One file per recording in a folder beside the log, two letters of the hash as subfolder."""
+    """One file per recording in a folder beside the log, two letters of the hash as subfolder.
+
+    Nothing outside the folder is ever opened, written or deleted: under another name than a hash nothing is kept, and
+    links that lead elsewhere are not followed.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
     def path(self, sha256: str, suffix: str) -> Path:
-        """Where the recording with that hash lies."""
+        """Where the recording with that hash lies.
+
+        Raises
+        ------
+        LogError
+            If that is no name a recording is kept under, or a link leads out of the folder.
+        """
+        if not is_kept_name(sha256, suffix):
+            raise LogError(
+                f"the log names a recording {sha256[:80]!r}{suffix[:20]!r}, which armarc never wrote",
+                "look at armarc log check; do not trust where this log comes from",
+            )
+        place = self.folder / sha256[:2]
+        if place.is_symlink() or (place / f"{sha256}{suffix}").is_symlink():
+            raise LogError(
+                f"{place} or the recording {sha256[:12]} in it is a link",
+                "put the file itself there; links are not followed",
+            )
         return self.folder / sha256[:2] / f"{sha256}{suffix}"
 
     def put(self, sha256: str, suffix: str, content: bytes) -> None:
@@ -70,8 +107,12 @@ class FolderVault:
 
     def get(self, sha256: str, suffix: str) -> bytes | None:
         """Bytes of the file, or None."""
+        if not is_kept_name(sha256, suffix):
+            return None
         try:
-            return self.path(sha256, suffix).read_bytes()
+            path = self.path(sha256, suffix)
+            regular_size(path, LARGEST_KEPT_BYTES, "recording in the log")
+            return path.read_bytes()
         except FileNotFoundError:
             return None
         except OSError as error:
@@ -79,7 +120,7 @@ class FolderVault:
 
     def names(self) -> set[str]:
         """Hashes of everything kept."""
-        return {path.name[:64] for path in self._files() if re.match(r"[0-9a-f]{64}", path.name)}
+        return {path.name[:64] for path in self._files() if _HASH.match(path.name)}
 
     def leftovers(self) -> list[Path]:
         """Half-written files of a killed program."""
@@ -87,10 +128,12 @@ class FolderVault:
 
     def drop(self, sha256: str, suffix: str) -> None:
         """Delete the file."""
-        self.path(sha256, suffix).unlink(missing_ok=True)
+        if is_kept_name(sha256, suffix):
+            self.path(sha256, suffix).unlink(missing_ok=True)
 
     def _files(self) -> Iterator[Path]:
-        return (path for path in self.folder.glob("*/*") if path.is_file())
+        places = (place for place in self.folder.glob("*") if not place.is_symlink())
+        return (path for place in places for path in place.glob("*") if path.is_file())
 
 
 class TableVault:
@@ -114,7 +157,13 @@ class TableVault:
             packed = connection.execute(
                 sa.select(table.c.content).where(table.c.sha256 == sha256)
             ).scalar_one_or_none()
-        return None if packed is None else gzip.decompress(packed)
+        if packed is None:
+            return None
+        with gzip.open(io.BytesIO(packed)) as unpacking:
+            content = unpacking.read(LARGEST_KEPT_BYTES + 1)
+        if len(content) > LARGEST_KEPT_BYTES:
+            raise LogError(f"the kept recording {sha256[:12]} unpacks without end", "armarc never wrote it")
+        return content
 
     def names(self) -> set[str]:
         """Hashes of everything kept."""
@@ -142,6 +191,7 @@ def read_recording(path: Path) -> bytes:
         If it cannot be read.
     """
     try:
+        regular_size(path, LARGEST_KEPT_BYTES, "recording in the log")
         return path.read_bytes()
     except OSError as error:
         raise InputError(

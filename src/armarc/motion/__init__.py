@@ -19,7 +19,13 @@ from armarc.motion.lever_arm import LeverArm, fit_lever_arm
 from armarc.motion.mounting import choose_mounting, sensor_axis, thumb_axis
 from armarc.motion.orientation import METHODS as FUSION_METHODS
 from armarc.motion.orientation import estimate_orientation, fuse
-from armarc.motion.shoulder import ShoulderPath, integrate_path, shoulder_acceleration
+from armarc.motion.shoulder import (
+    ShoulderPath,
+    integrate_cycle,
+    integrate_path,
+    path_diameter,
+    shoulder_acceleration,
+)
 from armarc.motion.twist import Twist, find_twist
 from armarc.motion.types import ArmMotion, Mounting, Orientation
 
@@ -45,9 +51,11 @@ __all__ = [
     "hand_rotation",
     "horizontal_angle",
     "horizontal_rate",
+    "integrate_cycle",
     "integrate_path",
     "lever_acceleration",
     "low_pass",
+    "path_diameter",
     "plane_of_elevation",
     "remove_drift",
     "sensor_axis",

@@ -8,17 +8,22 @@ in the sensor and the reach, with no calibration move at all.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion.filters import band_pass
+from armarc.motion.filters import high_pass, low_pass
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
-PASS_BAND_HZ = (0.1, 6.0)
-"""Slower than this it is tilt error, faster it is noise and soft tissue."""
+WOBBLES_ABOVE_HZ = 4.2
+"""A strap on skin and muscle swings at 5–9 Hz."""
+SLOWEST_HZ = 0.1
+"""Slower than this it is tilt error."""
+EDGES_HZ = (2.0, 3.0, 4.2, 6.0)
+"""Upper edges of the fit's band to choose from. An arm that turns about the shoulder is seen by both sensors; a strap
+that wobbles turns about the wrist (5–9 Hz) and is seen by the gyroscope alone, faster than the last it is noise."""
 ACROSS_PRIOR_M = 0.006
 """How firmly r is held across the dominant rotation axis: along it a hinge movement shows nothing, and what seems
 to show there is noise …"""
@@ -33,17 +38,28 @@ OFFSET_PRIOR_M_S2 = 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
-LEAST_TRUST = 0.25
+NOT_HANGING_RAD = math.radians(40)
+"""An arm with a weight hangs 7–11° off the vertical; a pose this far from it does not hang (a watch held before the
+face, a press, a machine)."""
+LEAST_TRUST = 0.05
 """Samples in which the body may swing count by the square of how much quieter the others are, no less than this."""
 BLOCK_S = 10.0
 EDGE_S = 1.5
+LEAST_SECONDS = 1.0
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
 """After the band-pass, samples closer than this hold nothing new."""
 
-LeverEquations = dict[tuple[int, int], tuple[FloatArray, FloatArray]]
-"""Design and target of blocks of a recording, by first and last sample."""
+CONFIRMED = 1.0
+"""A band counts while less than this share of its acceleration is left by the arm fitted below it: as much is left
+where half of the turning, as a regression sees it, is not the arm's."""
+
+NEGLIGIBLE = 0.001
+"""What is left there counts as nothing below this share of all acceleration: the filters' skirts and noise."""
+
+LeverEquations = dict[tuple[int, int], tuple[FloatArray, ...]]
+"""Equations of blocks of a recording, by first and last sample; one array for each of `EDGES_HZ`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +82,10 @@ class LeverArm:
         Axis of the raise in sensor axes.
     unseen_m : float, m
         Standard error along it of what the movement does not show and the prior holds.
+    bandwidth_hz : float, Hz
+        Up to where the accelerometer confirms what the gyroscope says about the arm.
+    wobble_rad : float, rad
+        Turning of the strap about the wrist (root mean square): faster than `WOBBLES_ABOVE_HZ` and not confirmed.
     """
 
     vector_m: FloatArray
@@ -75,6 +95,8 @@ class LeverArm:
     explained: float
     across: FloatArray | None = None
     unseen_m: float = 0.0
+    bandwidth_hz: float = EDGES_HZ[-1]
+    wobble_rad: float = 0.0
 
     @property
     def reach_m(self) -> float:
@@ -127,7 +149,9 @@ def fit_lever_arm(
     weight : ndarray, shape (n,)
         0 ignores a sample; quiet parts of a rep deserve more than its start.
     hanging : ndarray, shape (3,), optional
-        Down in sensor axes while the arm hangs; it tells the turning of the hand from the raising of the arm.
+        Down in sensor axes while the arm hangs; it tells the turning of the hand from the raising of the arm. Leave it
+        out for movements about a vertical axis: it is their axis. Where the fit finds the arm elsewhere, the pose was
+        none of a hanging arm, and the fitted direction takes its place.
     missing : ndarray of bool, shape (n,), optional
     height_m : ndarray, shape (3,), m, optional
         From the bone to the sensor in sensor axes, where the strap's place is known: along the axis of the raise,
@@ -145,12 +169,35 @@ def fit_lever_arm(
     The equation is rotated into the global frame, where a tilt error is nearly constant, and both sides are
     passed through the same zero-phase band-pass, which leaves r untouched. Residuals are re-weighted (Huber).
     """
-    blocks = _busiest_blocks(angular_velocity_rad_s, weight, rate_hz)
-    if not blocks:
-        return None
     made = {} if made is None else made
+    parts = _parts(quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, weight, missing, made)
+    if not parts:
+        return None
+    fitted = _widest_confirmed(parts, _across(parts, hanging), height_m, rate_hz)
+    if fitted is not None and hanging is not None:
+        cosine = float(fitted.vector_m @ hanging) / max(fitted.reach_m, 1e-9)
+        if cosine < math.cos(NOT_HANGING_RAD):
+            arm = fitted.vector_m / max(fitted.reach_m, 1e-9)
+            fitted = _widest_confirmed(parts, _across(parts, arm), height_m, rate_hz)
+    return fitted
+
+
+def _edges(rate_hz: float) -> list[float]:
+    return [edge for edge in EDGES_HZ if edge < 0.4 * rate_hz] or [0.4 * rate_hz]
+
+
+def _parts(
+    quaternion: FloatArray,
+    omega: FloatArray,
+    force: FloatArray,
+    rate_hz: float,
+    weight: FloatArray,
+    missing: BoolArray | None,
+    made: LeverEquations,
+) -> list[_Part]:
+    """Blocks of the recording that hold enough movement; their equations are added to `made`."""
     parts = []
-    for first, stop in blocks:
+    for first, stop in _busiest_blocks(omega, weight, rate_hz):
         cut = slice(first, stop)
         w = np.array(weight[cut], dtype=float)
         if missing is not None and missing[cut].any():
@@ -158,47 +205,106 @@ def fit_lever_arm(
         # The band-pass guesses what lies beyond the ends of a block.
         edge = min(round(EDGE_S * rate_hz), len(w) // 8)
         w[:edge] = w[len(w) - edge :] = 0.0
-        if (w > 0).sum() < rate_hz:
+        if (w > 0).sum() < LEAST_SECONDS * rate_hz:
             continue
         if (first, stop) not in made:
-            made[first, stop] = _equations(
-                quaternion[cut], angular_velocity_rad_s[cut], specific_force_m_s2[cut], rate_hz
-            )
-        design, target = made[first, stop]
-        kept = np.flatnonzero(w > 0)[:: max(1, int(rate_hz / SOLVED_RATE_HZ))]
-        parts.append((design[kept], target[kept], w[kept], angular_velocity_rad_s[cut][kept]))
-    if not parts:
-        return None
-    design = np.concatenate([p[0] for p in parts])
-    target = np.concatenate([p[1] for p in parts])
-    weights = np.concatenate([p[2] for p in parts])
-    omega = np.concatenate([p[3] for p in parts])
-    solved_hz = rate_hz / max(1, int(rate_hz / SOLVED_RATE_HZ))
-    return _solve(design, target, weights, _across(weights, omega, hanging), height_m, solved_hz)
+            made[first, stop] = _equations(quaternion[cut], omega[cut], force[cut], rate_hz)
+        slow = low_pass(omega[cut], rate_hz, EDGES_HZ[1])
+        parts.append(_Part(bands=made[first, stop], weight=w, omega=omega[cut], slow_omega=slow))
+    return parts
+
+
+def _widest_confirmed(
+    parts: list[_Part], across: FloatArray, height_m: FloatArray | None, rate_hz: float
+) -> LeverArm | None:
+    """Fit band by band, as far up as the accelerometer confirms what the gyroscope says."""
+    edges = _edges(rate_hz)
+    fitted = None
+    for k in range(len(edges)):
+        if fitted is not None and not _confirmed(parts, k, fitted):
+            return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
+        fitted = _solve(*_stacked(parts, k, rate_hz), across, height_m, edges[k], rate_hz)
+        if fitted is None:
+            return None
+    return fitted
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A block of the recording: its equations by upper edge, the worth of its samples, its angular velocity whole and
+    without a strap's wobble."""
+
+    bands: tuple[FloatArray, ...]
+    weight: FloatArray
+    omega: FloatArray
+    slow_omega: FloatArray
 
 
 def _equations(
     quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
-) -> tuple[FloatArray, FloatArray]:
-    """Design (n, 3 global axes, 6 unknowns: lever arm and zero-g offset) and target (n, 3)."""
-    matrix = lever_matrix(omega, angular_acceleration(omega, rate_hz))
+) -> tuple[FloatArray, ...]:
+    """For every upper edge, shape (n, 3 global axes, 7): columns for lever arm, zero-g offset and target."""
     rotation = to_matrix(quaternion)
-    columns = np.empty((len(omega), 3, 7))
-    np.matmul(rotation, matrix, out=columns[:, :, :3])
-    columns[:, :, 3:6] = rotation
-    columns[:, :, 6] = rotate(quaternion, force)
-    columns[:, 2, 6] -= STANDARD_GRAVITY_M_S2
-    high = min(PASS_BAND_HZ[1], 0.4 * rate_hz)
-    passed = band_pass(columns.reshape(-1, 21), rate_hz, PASS_BAND_HZ[0], high).reshape(-1, 3, 7)
-    return passed[:, :, :6], passed[:, :, 6]
+    turning = rotate(quaternion, omega)
+    measured = rotate(quaternion, force)
+    measured[:, 2] -= STANDARD_GRAVITY_M_S2
+    edges = _edges(rate_hz)
+    out = []
+    for edge in edges:
+        # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
+        steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
+        columns = np.empty((len(omega), 3, 7))
+        np.matmul(
+            lever_matrix(steady, angular_acceleration(steady, rate_hz)), rotation, out=columns[:, :, :3]
+        )
+        columns[:, :, 3:6] = rotation
+        columns[:, :, 6] = measured
+        passed = high_pass(low_pass(columns.reshape(-1, 21), rate_hz, edge), rate_hz, SLOWEST_HZ)
+        out.append(passed.reshape(-1, 3, 7))
+    return tuple(out)
 
 
-def _across(weight: FloatArray, omega: FloatArray, hanging: FloatArray | None) -> FloatArray:
+def _stacked(parts: list[_Part], k: int, rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Design, target and weight of all blocks in the k-th band, thinned out."""
+    step = max(1, int(rate_hz / SOLVED_RATE_HZ))
+    kept = [np.flatnonzero(part.weight > 0)[::step] for part in parts]
+    rows = np.concatenate([part.bands[k][at] for part, at in zip(parts, kept, strict=True)])
+    weight = np.concatenate([part.weight[at] for part, at in zip(parts, kept, strict=True)])
+    return rows[:, :, :6], rows[:, :, 6], weight
+
+
+def _confirmed(parts: list[_Part], k: int, fitted: LeverArm) -> bool:
+    """Whether what the k-th band adds to the one below it turns about the shoulder as the arm was fitted to do."""
+    below = seen = left = 0.0
+    for part in parts:
+        rows = part.bands[k] - part.bands[k - 1]
+        residual = rows[:, :, 6] - rows[:, :, :3] @ fitted.vector_m - rows[:, :, 3:6] @ fitted.offset_m_s2
+        below += float(part.weight @ (part.bands[k - 1][:, :, 6] ** 2).sum(axis=1))
+        seen += float(part.weight @ (rows[:, :, 6] ** 2).sum(axis=1))
+        left += float(part.weight @ (residual**2).sum(axis=1))
+    return left < max(CONFIRMED * seen, NEGLIGIBLE * below)
+
+
+def _wobble(parts: list[_Part], rate_hz: float) -> float:
+    """How far the sensor turns faster than `WOBBLES_ABOVE_HZ`, rad (root mean square)."""
+    if 0.4 * rate_hz <= WOBBLES_ABOVE_HZ:
+        return 0.0
+    square = weight = 0.0
+    for part in parts:
+        turned = high_pass(np.cumsum(part.omega, axis=0) / rate_hz, rate_hz, WOBBLES_ABOVE_HZ)
+        square += float((turned[part.weight > 0] ** 2).sum())
+        weight += float((part.weight > 0).sum())
+    return math.sqrt(square / weight)
+
+
+def _across(parts: list[_Part], hanging: FloatArray | None) -> FloatArray:
     """Axis of the raise in sensor axes: the dominant rotation axis without what turns about the arm itself.
 
     The arm is raised about a horizontal axis, so the arm and the hanging arm's vertical differ within the plane
     of the raise only, not along this axis.
     """
+    omega = np.concatenate([part.slow_omega for part in parts])
+    weight = np.concatenate([part.weight for part in parts])
     if hanging is not None:
         # Before the axis is looked for: a hand that turns a lot would otherwise be taken for the raise.
         omega = omega - np.outer(omega @ hanging, hanging)
@@ -212,6 +318,7 @@ def _solve(
     weight: FloatArray,
     across: FloatArray,
     height_m: FloatArray | None,
+    bandwidth_hz: float,
     rate_hz: float,
 ) -> LeverArm | None:
     expected = np.zeros(3) if height_m is None else across * float(across @ height_m)
@@ -226,7 +333,8 @@ def _solve(
     )
     robust: FloatArray = np.ones(len(weight))
     # Neighbouring samples repeat each other: the pass band holds 2·bandwidth independent values a second.
-    independent = min(1.0, 2 * (PASS_BAND_HZ[1] - PASS_BAND_HZ[0]) / rate_hz)
+    solved_hz = rate_hz / max(1, int(rate_hz / SOLVED_RATE_HZ))
+    independent = min(1.0, 2 * (bandwidth_hz - SLOWEST_HZ) / solved_hz)
     variance = 1.0
     unknowns: FloatArray = np.zeros(6)
     information = precision
@@ -261,6 +369,7 @@ def _solve(
         explained=max(0.0, 1.0 - left / moved),
         across=across,
         unseen_m=ACROSS_SPREAD_M if height_m is None else ACROSS_SPREAD_KNOWN_M,
+        bandwidth_hz=bandwidth_hz,
     )
 
 

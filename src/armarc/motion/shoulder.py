@@ -35,11 +35,21 @@ class ShoulderPath:
     @property
     def travel_m(self) -> float:
         """Peak-to-peak of the path: the largest distance between two of its points, m."""
-        points = self.position_m[:: max(1, len(self.position_m) // 80)]
-        # |a − b|² = |a|² + |b|² − 2 a·b; the path starts at the origin, so that nothing cancels badly.
-        square = np.einsum("ij,ij->i", points, points)
-        apart = square[:, None] + square[None, :] - 2.0 * (points @ points.T)
-        return float(np.sqrt(max(apart.max(initial=0.0), 0.0)))
+        return path_diameter(self.position_m)
+
+
+def path_diameter(position_m: FloatArray) -> float:
+    """Peak-to-peak of a path: the largest distance between two of its points (of 80 at least), m.
+
+    Parameters
+    ----------
+    position_m : ndarray, shape (m, 3), m
+    """
+    points = position_m[:: max(1, len(position_m) // 80)] - position_m[:1]
+    # |a − b|² = |a|² + |b|² − 2 a·b; the path starts at the origin, so that nothing cancels badly.
+    square = np.einsum("ij,ij->i", points, points)
+    apart = square[:, None] + square[None, :] - 2.0 * (points @ points.T)
+    return float(np.sqrt(max(apart.max(initial=0.0), 0.0)))
 
 
 def shoulder_acceleration(
@@ -102,6 +112,35 @@ def integrate_path(acceleration_m_s2: FloatArray, rate_hz: float) -> ShoulderPat
         velocity_m_s=velocity,
         position_m=_integral(velocity, step),
     )
+
+
+def integrate_cycle(acceleration_m_s2: FloatArray, rate_hz: float) -> FloatArray:
+    """Integrate an acceleration twice between two rests at the same place.
+
+    Parameters
+    ----------
+    acceleration_m_s2 : ndarray, shape (m, k), m/s²
+        Any number of columns: vectors, or functions of time an acceleration error may consist of.
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    ndarray, shape (m, k), m
+        Position from the place of rest: zero at both ends, as is its rate. Four conditions for two constants of
+        integration leave two for the acceleration: an error that is constant or grows evenly (tilt, zero-g
+        offset and their drift) cancels exactly.
+    """
+    step = 1.0 / rate_hz
+    velocity = _integral(acceleration_m_s2, step)
+    position = _integral(velocity, step)
+    time_s = np.arange(len(acceleration_m_s2)) * step
+    if len(time_s) < 3:
+        return np.zeros_like(position)
+    # e(t) = c0 + c1·t has the integrals c0·t + c1·t²/2 and c0·t²/2 + c1·t³/6.
+    last = float(time_s[-1])
+    ends = np.array([[last, last**2 / 2], [last**2 / 2, last**3 / 6]])
+    error = np.linalg.solve(ends, np.stack([velocity[-1], position[-1]]))
+    return np.asarray(position - np.outer(time_s**2 / 2, error[0]) - np.outer(time_s**3 / 6, error[1]))
 
 
 def _integral(values: FloatArray, step: float) -> FloatArray:

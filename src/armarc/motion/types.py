@@ -58,6 +58,10 @@ class Mounting:
         Standard error of the lever arm within the plane of movement.
     axis_covariance_rad2 : ndarray, shape (3, 3), rad², or None
         Covariance of the direction, zero along it; None stands for the same uncertainty all round.
+    wobble_rad : float, rad
+        How far the strap turns about the wrist while the arm moves (root mean square).
+    height_known : bool
+        Whether the sensor's height above the bone was taken out of the arm's direction.
     """
 
     method: str
@@ -69,6 +73,8 @@ class Mounting:
     lever_arm_m: FloatArray | None = None
     lever_se_m: float = 0.0
     axis_covariance_rad2: FloatArray | None = None
+    wobble_rad: float = 0.0
+    height_known: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

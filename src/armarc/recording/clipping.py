@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.recording.types import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
@@ -12,6 +13,15 @@ ACCELEROMETER_RANGES_M_S2 = tuple(STANDARD_GRAVITY_M_S2 * g for g in (2.0, 4.0, 
 GYROSCOPE_RANGES_RAD_S = tuple(math.radians(d) for d in (125.0, 245.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0))
 _FLAT_RUN = 3
 _RANGE_TOLERANCE = 0.002
+_FACE_SAMPLES = 6
+"""Three samples fix a plane; with so many on it, it is no chance."""
+_FACE_BAND = 0.2
+_FACE_SLOPE = 0.15
+"""Working limit: sensors are calibrated and mounted within some 9° of the axes they name."""
+_FACE_TOLERANCE = 1e-4
+_ENTRY_STEPS = 6.0
+_FACE_TRIALS = 150
+_PROBED = 5_000
 
 
 def clipped_samples(
@@ -20,8 +30,8 @@ def clipped_samples(
     """Flag samples at the end of the range.
 
     A sample counts as clipped when it reaches the stated range; when the largest value of all axes is, within
-    0.2 %, one of the usual ranges and is reached more than once; or when an axis stays for three samples or
-    more exactly at its own extreme.
+    0.2 %, one of the usual ranges and is reached more than once; when an axis stays for three samples or
+    more exactly at its own extreme; or when samples stay on a face of a calibrated sensor's range.
 
     Parameters
     ----------
@@ -47,15 +57,95 @@ def clipped_samples(
     if stated_range and peak >= stated_range * (1 - _RANGE_TOLERANCE):
         flags |= (np.abs(values) >= stated_range * (1 - _RANGE_TOLERANCE)).any(axis=1)
     elif any(abs(peak / full - 1.0) <= _RANGE_TOLERANCE for full in ranges):
-        at_end = (np.abs(values) >= peak * (1 - 1e-4)).any(axis=1)
-        if at_end.sum() > 1:
+        height = np.abs(values).max(axis=1)
+        at_end = height >= peak * (1 - 1e-4)
+        if at_end.sum() > 1 and _in_full_motion(at_end, peak - height, 1e-4 * peak):
             flags |= at_end
     for axis in range(values.shape[1]):
         column = values[:, axis]
-        for extreme in (high[axis], low[axis]):
-            if abs(extreme) >= smallest_extreme:
-                flags |= _long_runs(column == extreme)
+        finest: float | None = None
+        for sign, extreme in ((1.0, high[axis]), (-1.0, -low[axis])):
+            if extreme < smallest_extreme:
+                continue
+            if finest is None:
+                finest = _finest_step(column[:_PROBED])
+            at_end = _long_runs(sign * column == extreme)
+            if at_end.any() and _in_full_motion(at_end, extreme - sign * column, finest):
+                flags |= at_end
+                continue
+            flags |= _on_face(values, axis, sign, extreme, max(_FACE_TOLERANCE * extreme, 1.5 * finest))
     return flags
+
+
+def _finest_step(column: FloatArray) -> float:
+    """Smallest difference between two readings, rounding of the arithmetic left out."""
+    steps = np.diff(np.unique(column))
+    return float(steps[steps > 1e-9 * float(np.abs(column).max())].min(initial=math.inf))
+
+
+def _on_face(values: FloatArray, axis: int, sign: float, extreme: float, within: float) -> BoolArray:
+    """Samples on a face that bounds the readings near one end of an axis.
+
+    Calibrating takes raw readings to ``M (raw − offset)``: scaled, shifted and sheared by a few per cent. A raw axis
+    that stands at its limit then leaves readings that vary with the other two axes, but lie on one plane, without
+    noise and with nothing beyond it. A movement that merely turns round near its extreme slows down before; one that
+    runs into the limit enters the plane in full motion.
+    """
+    flags = np.zeros(len(values), bool)
+    height = sign * values[:, axis]
+    near = np.flatnonzero(height >= (1.0 - _FACE_BAND) * extreme)
+    if len(near) < _FACE_SAMPLES:
+        return flags
+    others = [i for i in range(3) if i != axis]
+    ground = np.column_stack([np.ones(len(near)), values[near][:, others]])
+    top = height[near]
+    slopes = _face(ground, top, near, within)
+    if slopes is None:
+        return flags
+    inside = slopes[0] + values[:, others] @ slopes[1:] - height
+    on_face = _long_runs(inside <= within)
+    if int(on_face.sum()) < _FACE_SAMPLES:
+        return flags
+    return on_face if _in_full_motion(on_face, inside, within) else flags
+
+
+def _in_full_motion(at_end: BoolArray, below: FloatArray, finest: float) -> bool:
+    """Whether the samples next to those at the end lie well below it: what turns round by itself slows down first."""
+    outside = below[np.flatnonzero(~at_end[1:-1] & (at_end[:-2] | at_end[2:])) + 1]
+    return not len(outside) or float(np.median(outside)) > _ENTRY_STEPS * finest
+
+
+def _face(ground: FloatArray, top: FloatArray, places: NDArray[np.intp], within: float) -> FloatArray | None:
+    """The plane that holds most samples with none above it: offset and slopes along the other two axes.
+
+    Tried through two neighbours in time and a third sample each, since clipped samples come in runs.
+    """
+    pairs = np.flatnonzero(np.diff(places) == 1)
+    if not len(pairs):
+        return None
+    rng = np.random.default_rng(0)
+    first = pairs[rng.integers(len(pairs), size=_FACE_TRIALS)]
+    third = rng.integers(len(places), size=_FACE_TRIALS)
+    corners = ground[np.stack([first, first + 1, third], axis=1)]
+    sound = np.abs(np.linalg.det(corners)) > 1e-9 * max(float(np.abs(ground).max()), 1.0) ** 2
+    if not sound.any():
+        return None
+    rights = top[np.stack([first, first + 1, third], axis=1)][sound]
+    planes = np.linalg.solve(corners[sound], rights[..., None])[..., 0]
+    planes = planes[(np.abs(planes[:, 1:]) <= _FACE_SLOPE).all(axis=1)]
+    best: tuple[int, FloatArray] | None = None
+    for plane in planes:
+        for _ in range(3):
+            inside = ground @ plane - top
+            held = np.abs(inside) <= within
+            if int(held.sum()) < 4:
+                break
+            plane = np.linalg.lstsq(ground[held], top[held], rcond=None)[0]
+        inside = ground @ plane - top
+        held = np.abs(inside) <= within
+        if float(inside.min()) >= -within and (best is None or int(held.sum()) > best[0]):
+            best = int(held.sum()), plane
+    return None if best is None or best[0] < _FACE_SAMPLES else best[1]
 
 
 def _long_runs(mask: BoolArray) -> BoolArray:

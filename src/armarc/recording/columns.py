@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from armarc.errors import FormatError, UsageError
 from armarc.recording.layout import Layout, is_number
-from armarc.recording.names import ColumnName, read_name
+from armarc.recording.names import ColumnName, read_name, reading_of
 
 AXES = ("x", "y", "z")
 ROLES = ("time", "ax", "ay", "az", "gx", "gy", "gz", "temperature")
@@ -23,9 +23,9 @@ _NUMBERED = (("0", "1", "2"), ("1", "2", "3"))
 class Choice:
     """Columns by role: positions in the table, names, and the units their names state.
 
-    ``gravity`` holds three positions that are to be added to the acceleration (files that carry both the
-    acceleration without gravity and gravity itself). ``turned`` marks angular velocities named alpha, beta,
-    gamma, whose order the data must tell.
+    ``gravity`` holds three positions that may have to be added to the acceleration (files that carry both the
+    acceleration without gravity and gravity itself; the data tell). ``turned`` marks angular velocities named alpha,
+    beta, gamma, whose order the data must tell.
     """
 
     time: int | None = None
@@ -142,16 +142,23 @@ def _time_rank(column: ColumnName, layout: Layout) -> tuple[int, int, int, int]:
 
 def _long_format(columns: list[ColumnName], layout: Layout, choice: Choice) -> bool:
     """One reading per row with a label saying of which sensor."""
-    plain = {c.axis: c.position for c in columns if c.axis in AXES and c.kind == "other"}
-    if len(plain) != 3 or any(c.kind in ("acceleration", "angular_velocity") for c in columns):
+    if any(c.kind in ("acceleration", "angular_velocity") for c in columns):
         return False
     for column in columns:
-        if column.position in plain.values() or column.kind == "time":
+        said = {reading_of(row[column.position]) for row in layout.sample}
+        if not {"acceleration", "angular_velocity"} <= said:
             continue
-        cells = {row[column.position].lower() for row in layout.sample}
-        if any(c.startswith("acc") for c in cells) and any(c.startswith(("gyr", "angular")) for c in cells):
+        rest = [c for c in columns if c is not column and c.kind == "other"]
+        plain = [c.position for axis in AXES for c in rest if c.axis == axis]
+        numbers = [
+            c.position
+            for c in rest
+            if all(is_number(row[c.position], layout.decimal) for row in layout.sample[:50])
+        ]
+        places = plain if len(plain) == 3 else numbers
+        if len(places) == 3:
             choice.label = column.position
-            choice.acceleration = choice.angular_velocity = (plain["x"], plain["y"], plain["z"])
+            choice.acceleration = choice.angular_velocity = (places[0], places[1], places[2])
             choice.inferences.append(f"one reading per row; column {column.name!r} says of which sensor")
             return True
     return False
@@ -241,31 +248,15 @@ def _choose_acceleration(
         and (groups["angular_velocity"] or len(groups["g"]) > 1)
     ):
         gravity = groups["g"]
-    chosen = _clear_one(total, "accelerometer", layout, file)
+    chosen = _clear_one(total, "accelerometer", layout, file) or _clear_one(
+        linear, "acceleration", layout, file
+    )
     if chosen:
         _set(choice, "acceleration", chosen)
+        if len(gravity) == 1 and not including:
+            _set(choice, "gravity", gravity[0])
+            choice.gravity_negated = "user" in "".join(chosen[0].stem)
         return
-    if linear and gravity:
-        without, pull = (
-            _clear_one(linear, "acceleration", layout, file),
-            _clear_one(gravity, "gravity", layout, file),
-        )
-        assert without is not None
-        assert pull is not None
-        _set(choice, "acceleration", without)
-        choice.gravity = (pull[0].position, pull[1].position, pull[2].position)
-        added = f"{without[0].name} … and {pull[0].name} … were added to give the accelerometer's reading"
-        choice.inferences.append(added)
-        choice.gravity_negated = "user" in "".join(without[0].stem)
-        return
-    if linear:
-        raise FormatError(
-            f"the columns {', '.join(c.name for c in linear[0])} hold acceleration without gravity; without "
-            "gravity nobody can tell which way the arm points",
-            "record the accelerometer including gravity, or add the three gravity columns",
-            file=file,
-            line=layout.header_line,
-        )
     if "acceleration" in needed:
         raise _missing("accelerometer", layout, file)
 

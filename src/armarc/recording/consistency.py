@@ -1,120 +1,228 @@
-"""What gravity says about the gyroscope: its unit, the order and the signs of its axes.
+"""What gravity says about a gyroscope: its unit, the order and the signs of its axes; and about gravity itself.
 
-Gravity is fixed in the room. Turn the accelerometer's readings of a short window back by the gyroscope's
-integral, and gravity stands still if the gyroscope's unit and axes are right, while pushes and swings average
-out; with a wrong unit or axis it is smeared over the sphere. No threshold on the gyroscope's size is
-involved.
+Gravity is fixed in the room. Turn the accelerometer's readings of a window back by the gyroscope's integral, and
+gravity stands still if the gyroscope's unit and axes are right. Two things push besides: the arm itself, whose
+acceleration is that of a point at a fixed place from the joint it swings about, ``ω̇ × r + ω × (ω × r)``, and
+everything else, which averages out the better the longer the window. Short windows with the lever arm ``r`` fitted
+tell how well gyroscope and accelerometer fit; the mean over long windows is gravity, whatever the set's speed.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import permutations, product
 from typing import Any
 
 import numpy as np
 
-from armarc.recording.types import FloatArray
+from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 
-_WINDOW_S = 2.0
 _STEP_S = 0.02
+_SHORT_S = 2.0
+_LONG_S = 8.0
+"""A hand gains or loses some 4 m/s at the most, which leaves 0.5 m/s² of the mean over 8 s."""
 _LONGEST_S = 600.0
+_MOST_WINDOWS = 60
+_LONGEST_ARM_M = 1.2
+_FEWEST_SAMPLES = 20
 _TRAVEL_STEP_S = 0.25
 _LEAST_TILT = 0.35  # chord of 20°
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Smear:
-    """`gravity_spread` under each reading of the gyroscope's numbers; NaN for fewer than 20 samples."""
-
-    unturned: float
-    rad_s: float
-    deg_s: float
-
-    @property
-    def unit(self) -> str | None:
-        """The unit that gravity tells, or None.
-
-        Radians must explain the turning of the readings. Degrees must explain it, or radians must smear
-        gravity all over: that happens only to numbers much larger than true radians. Real recordings whose
-        gyroscope axes do not fit the accelerometer's fall between, and tell nothing.
-        """
-        if self.rad_s < 0.7 * min(self.unturned, self.deg_s):
-            return "rad/s"
-        if self.rad_s > 2.0 * self.deg_s and (self.explained_by_degrees or self.rad_s > 0.6):
-            return "deg/s"
-        return None
-
-    @property
-    def explained_by_degrees(self) -> bool:
-        """Whether turning back by degrees makes gravity stand stiller than not turning at all."""
-        return self.deg_s < 0.8 * self.unturned
-
-    @property
-    def certain(self) -> bool:
-        """Whether the evidence is strong enough to contradict what a column's name says."""
-        return self.unit == "rad/s" or (self.unit == "deg/s" and self.explained_by_degrees)
-
-
-def gravity_smear(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Smear:
-    """Try the gyroscope's numbers as rad/s, as deg/s and not at all; arguments as for `gravity_spread`."""
-    spreads = _spreads(time_s, acceleration, angular_velocity, (0.0, 1.0, math.pi / 180.0))
-    return Smear(unturned=spreads[0], rad_s=spreads[1], deg_s=spreads[2])
-
-
-def gravity_spread(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, *, scale: float = 1.0
-) -> float:
-    """How far gravity is smeared after turning it back by a gyroscope.
+class TurnedBack:
+    """What turning the readings back with one scale of the gyroscope's numbers gives.
 
     Parameters
     ----------
-    time_s : ndarray, shape (n,), s
-    acceleration : ndarray, shape (n, 3), any unit
-    angular_velocity : ndarray, shape (n, 3), any unit
-    scale : float
-        Size of that unit in rad/s; 0 leaves the readings as they are.
+    misfit : float
+        Share of the readings' power that neither standing gravity nor one lever arm explains: 0 for a rigid arm
+        with the right scale and axes, towards 1 where gravity is smeared all over.
+    gravity : float
+        Size of the mean turned reading over long windows (median over them), in the readings' unit.
+    share : float
+        That size over the readings' root mean square: 1 at rest, about 0.4 in violent swings, near 0 where
+        gravity is missing or smeared.
+    tilting_rad : float, rad
+        How far the sensor turns across gravity in a long window, by this scale.
+    speed_rad_s : float, rad/s
+        Mean angular speed in the short windows that turn most.
+    """
+
+    misfit: float
+    gravity: float
+    share: float
+    tilting_rad: float
+    speed_rad_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Windows:
+    """Readings cut into windows, planes of shape (3, steps, windows); only the windows that turn most.
+
+    ``force`` in the accelerometer's unit, ``rate`` in the gyroscope's, ``step_s`` between them.
+    """
+
+    force: FloatArray
+    rate: FloatArray
+    step_s: float
+
+
+def short_windows(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
+) -> Windows | None:
+    """Windows of 2 s that turn at least half as far as those that turn most; None for fewer than 20 samples."""
+    return _cut(time_s, acceleration, angular_velocity, _SHORT_S)
+
+
+def long_windows(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
+) -> Windows | None:
+    """The same of 8 s."""
+    return _cut(time_s, acceleration, angular_velocity, _LONG_S)
+
+
+def turned_back(short: Windows, long: Windows, scale: float) -> TurnedBack:
+    """Try one size of the gyroscope's unit, in rad/s; 0 leaves the readings as they are."""
+    mean, power = _long_means(long, scale)
+    size = np.sqrt((mean**2).sum(axis=0))
+    across = np.cross(long.force, long.rate, axis=0)
+    lengths = np.sqrt((long.force**2).sum(axis=0))
+    tilting = np.sqrt((across**2).sum(axis=0)) / np.maximum(lengths, 1e-300) * (abs(scale) * long.step_s)
+    return TurnedBack(
+        misfit=lever_misfit(short, scale),
+        gravity=float(np.median(size)),
+        share=float(np.median(size / np.sqrt(power))),
+        tilting_rad=float(np.median(tilting.sum(axis=0))),
+        speed_rad_s=scale * float(np.sqrt((short.rate**2).sum(axis=0)).mean()),
+    )
+
+
+def lever_misfit(windows: Windows, scale: float) -> float:
+    """Misfit (see `TurnedBack`) of short windows with one size of the gyroscope's unit, in rad/s."""
+    return _misfit(windows.force, _swing(windows, scale))
+
+
+def better_arrangement(short: Windows, long: Windows, scale: float) -> tuple[str, TurnedBack]:
+    """The order and signs of the gyroscope's axes, mirror images included, that leave the smallest misfit.
 
     Returns
     -------
-    float
-        Mean, over the windows of 2 s with the most turning and the least pushing, of 1 − |mean|² / mean square of
-        the turned readings: 0 when they coincide, near 1 when they point everywhere; NaN for fewer than 20 samples.
+    str, TurnedBack
+        The arrangement as in ``"+y,-x,+z"``: which of the gyroscope's axes are the accelerometer's x, y and z.
     """
-    return _spreads(time_s, acceleration, angular_velocity, (scale,))[0]
+    tried: dict[str, tuple[float, FloatArray]] = {}
+    swings = {sign: _swing(short, sign * scale) for sign in (1.0, -1.0)}
+    for order in permutations(range(3)):
+        for signs in product((1.0, -1.0), repeat=3):
+            matrix = np.zeros((3, 3))
+            matrix[range(3), order] = signs
+            name = ",".join(("+" if s > 0 else "-") + "xyz"[i] for s, i in zip(signs, order, strict=True))
+            # To turn the gyroscope is to turn the accelerometer the other way; a mirror image turns all round.
+            sign = 1.0 if np.linalg.det(matrix) > 0 else -1.0
+            force = np.einsum("ji,jsw->isw", sign * matrix, short.force)
+            tried[name] = _misfit(force, swings[sign]), matrix
+    best = min(tried, key=lambda name: tried[name][0])
+    matrix = tried[best][1]
+    return best, turned_back(_rearranged(short, matrix), _rearranged(long, matrix), scale)
 
 
-def _spreads(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, scales: tuple[float, ...]
-) -> list[float]:
-    """`gravity_spread` for several scales; which windows count does not depend on the scale."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Swing:
+    """What the gyroscope says of short windows: rotations to their starts, and the accelerations, so turned, of points
+    1 m along each axis, without their means; ``arm`` has the shape (3, 3 steps windows)."""
+
+    rotation: tuple[FloatArray, ...]
+    arm: FloatArray
+    normal: FloatArray
+
+
+def _swing(windows: Windows, scale: float) -> _Swing:
+    rate = windows.rate * scale
+    rotation = _rotations(_turns(rate, windows.step_s))
+    arms = []
+    for unit in np.eye(3):
+        moved = _rotated(_arm_acceleration(rate, windows.step_s, unit), rotation)
+        arms.append(moved - moved.mean(axis=1, keepdims=True))
+    arm = np.stack(arms).reshape(3, -1)
+    return _Swing(rotation=rotation, arm=arm, normal=arm @ arm.T)
+
+
+def _misfit(force: FloatArray, swing: _Swing) -> float:
+    back = _rotated(force, swing.rotation)
+    rest = (back - back.mean(axis=1, keepdims=True)).ravel()
+    # The reach is bounded in units of gravity, for which the readings' median stands: their unit is not known yet.
+    lengths = np.sqrt((force**2).sum(axis=0))
+    longest = _LONGEST_ARM_M / STANDARD_GRAVITY_M_S2 * float(np.median(lengths))
+    left = rest - _bounded_fit(swing.normal, swing.arm @ rest, longest) @ swing.arm
+    return float(left @ left) / max(float((lengths**2).sum()), 1e-300)
+
+
+def _rearranged(windows: Windows, matrix: FloatArray) -> Windows:
+    return replace(windows, rate=np.einsum("ij,jsw->isw", matrix, windows.rate))
+
+
+def _cut(
+    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, length_s: float
+) -> Windows | None:
     n = len(time_s)
-    if n < 20:
-        return [float("nan")] * len(scales)
+    if n < _FEWEST_SAMPLES:
+        return None
     period = float(np.median(np.diff(time_s)))
     if not period > 0:
-        return [float("nan")] * len(scales)
+        return None
     width = max(1, round(_STEP_S / period))
     n = min(n, int(_LONGEST_S / period))
-    steps = min(max(8, round(_WINDOW_S / (width * period))), n // width)
+    steps = min(max(8, round(length_s / (width * period))), n // width)
     windows = n // (width * steps)
     force = _step_means(acceleration, windows, steps, width)
-    turn = _step_means(angular_velocity, windows, steps, width) * (width * period)
-    # Windows that turn a lot while nothing pushes say most; rest and impacts say little. Neither the path nor the
-    # evenness of the magnitude depends on the unit, so the choice favours none.
-    path = np.sqrt((turn**2).sum(axis=0)).sum(axis=0)
-    magnitude = np.sqrt((force**2).sum(axis=0))
-    pushed = magnitude.std(axis=0) / np.maximum(magnitude.mean(axis=0), 1e-300)
-    worth = path / (0.03 + pushed)
-    turning = worth >= 0.5 * float(np.quantile(worth, 0.9))
-    force, turn = force[:, :, turning], turn[:, :, turning]
-    power = np.maximum((force**2).sum(axis=0).mean(axis=0), 1e-300)
-    spreads = []
-    for scale in scales:
-        turned = force if scale == 0 else _turned_back(force, scale * turn)
-        mean = turned.mean(axis=1)
-        spreads.append(float(np.mean(1.0 - (mean**2).sum(axis=0) / power)))
-    return spreads
+    rate = _step_means(angular_velocity, windows, steps, width)
+    path = np.sqrt((rate**2).sum(axis=0)).sum(axis=0)
+    chosen = np.flatnonzero(path >= 0.5 * float(np.quantile(path, 0.9)))
+    chosen = chosen[:: -(-len(chosen) // _MOST_WINDOWS)]
+    return Windows(force=force[:, :, chosen], rate=rate[:, :, chosen], step_s=width * period)
+
+
+def _long_means(windows: Windows, scale: float) -> tuple[FloatArray, FloatArray]:
+    """Mean turned reading, shape (3, windows), and mean square reading of each window."""
+    turned = _rotated(windows.force, _rotations(_turns(windows.rate * scale, windows.step_s)))
+    power = np.maximum((windows.force**2).sum(axis=0).mean(axis=0), 1e-300)
+    return turned.mean(axis=1), power
+
+
+def _turns(rate: FloatArray, step_s: float) -> FloatArray:
+    """Rotation vectors, rad, from the middle of each step to the middle of the next."""
+    turn = rate * step_s
+    turn[:, :-1] = 0.5 * (turn[:, :-1] + turn[:, 1:])
+    return turn
+
+
+def _arm_acceleration(rate: FloatArray, step_s: float, lever: FloatArray) -> FloatArray:
+    """``ω̇ × r + ω × (ω × r)`` in the sensor's axes; `rate` in rad/s, shape (3, steps, windows)."""
+    w, a = rate, np.gradient(rate, step_s, axis=1)
+    x, y, z = lever
+    swung = np.stack([a[1] * z - a[2] * y, a[2] * x - a[0] * z, a[0] * y - a[1] * x])
+    along = w[0] * x + w[1] * y + w[2] * z
+    return np.asarray(swung + w * along - (w**2).sum(axis=0) * lever[:, None, None])
+
+
+def _bounded_fit(normal: FloatArray, right: FloatArray, longest: float) -> FloatArray:
+    """Least squares for a vector no longer than `longest` (trust region: the damping that makes it that long)."""
+    values, vectors = np.linalg.eigh(normal)
+    turned = vectors.T @ right
+    floor = max(float(values[-1]), 1e-300) * 1e-12
+
+    def solution(damping: float) -> FloatArray:
+        return np.asarray(vectors @ (turned / (np.maximum(values, 0.0) + damping)))
+
+    low, high = floor, max(float(np.linalg.norm(turned)) / max(longest, 1e-300), floor)
+    if float(np.linalg.norm(solution(low))) <= longest:
+        return solution(low)
+    for _ in range(50):
+        middle = math.sqrt(low * high)
+        low, high = (middle, high) if float(np.linalg.norm(solution(middle))) > longest else (low, middle)
+    return solution(high)
 
 
 def _step_means(values: FloatArray, windows: int, steps: int, width: int) -> FloatArray:
@@ -164,11 +272,12 @@ def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: 
     return float(wandered[moving].sum()) / total if total > 0 else float("nan")
 
 
-def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:
-    """Readings, planes of shape (3, steps, windows), in the sensor's frame at the start of their windows.
+def _rotations(turn: FloatArray) -> tuple[FloatArray, ...]:
+    """Unit quaternions w, x, y, z that turn readings to the sensor's frame at the start of their windows.
 
-    `turn` holds rotation vectors, rad. Unit quaternions are pairs of complex numbers, ``w + i x`` and ``y + i z``;
-    running products by doubling: after each round a product reaches twice as far back.
+    `turn` holds rotation vectors, rad, planes of shape (3, steps, windows). The quaternions are pairs of complex
+    numbers, ``w + i x`` and ``y + i z``; running products by doubling: after each round a product reaches twice as
+    far back.
     """
     half = 0.5 * turn
     angle = np.sqrt((half**2).sum(axis=0))
@@ -184,7 +293,12 @@ def _turned_back(force: FloatArray, turn: FloatArray) -> FloatArray:
     w, x = np.ones_like(angle), np.zeros_like(angle)
     y, z = np.zeros_like(angle), np.zeros_like(angle)
     w[1:], x[1:], y[1:], z[1:] = a[:-1].real, a[:-1].imag, b[:-1].real, b[:-1].imag
-    fx, fy, fz = force
+    return w, x, y, z
+
+
+def _rotated(vectors: FloatArray, rotation: tuple[FloatArray, ...]) -> FloatArray:
+    w, x, y, z = rotation
+    fx, fy, fz = vectors
     tx, ty, tz = 2.0 * (y * fz - z * fy), 2.0 * (z * fx - x * fz), 2.0 * (x * fy - y * fx)
     return np.stack(
         [

@@ -11,11 +11,12 @@ import numpy as np
 
 from armarc.errors import FormatError, TimingError, UsageError
 from armarc.recording.clipping import ACCELEROMETER_RANGES_M_S2, GYROSCOPE_RANGES_RAD_S, clipped_samples
+from armarc.recording.evidence import gravity_evidence
 from armarc.recording.inference import acceleration_unit, angular_velocity_unit
 from armarc.recording.loading import LoadedFile, load_file
 from armarc.recording.merge import merge_streams
 from armarc.recording.metadata import metadata_from, rate_from
-from armarc.recording.sensor_axes import axis_matrix, order_of_greek, reported_sign
+from armarc.recording.sensor_axes import axes_warning, axis_matrix, order_of_greek, reported_sign
 from armarc.recording.stamps import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Stamps
 from armarc.recording.timing import Timeline, clean_time, find_gaps
 from armarc.recording.types import BoolArray, FloatArray, Metadata, Recording, Source
@@ -200,40 +201,45 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     inferences = [sentence for part in (*both, timeline) for sentence in part.inferences]
     warnings = [sentence for part in (*both, timeline) for sentence in part.warnings]
     rate = float(f"{1.0 / timeline.period_s:.10g}")
-    time_s = timeline.time_s - timeline.time_s[0]
+    time_s = timeline.time_s - _beginning(first, second, timeline)
     _check_extent(rate, time_s, first.file)
     _check_alive(samples.acceleration, "accelerometer", first.file)
     _check_alive(samples.angular_velocity, "gyroscope", second.file)
-    if samples.incomplete_rows:
-        warnings.append(f"{samples.incomplete_rows} row(s) with missing cells were left out")
+    blank = samples.incomplete_rows - sum(part.empty_rows for part in both)
+    if blank > 0:
+        warnings.append(f"{blank} row(s) with missing cells were left out")
 
     names_a, names_g = first.column_names("acceleration"), second.column_names("angular_velocity")
+    rotation = samples.angular_velocity
+    named_g = stated.units.get("angular_velocity") or second.choice.units.get("angular_velocity")
+    if second.choice.turned:
+        order, why = order_of_greek(time_s, samples.acceleration, rotation, named_g, names_g, second.file)
+        rotation, names_g = rotation[:, order], [names_g[i] for i in order]
+        inferences += why
+    evidence = gravity_evidence(time_s, samples.acceleration, rotation)
     unit_a, why = acceleration_unit(
         samples.acceleration,
+        evidence,
         stated=stated.units.get("acceleration"),
         named=first.choice.units.get("acceleration"),
+        gyroscope=named_g,
         file=first.file,
         column=names_a[0],
     )
     inferences += why
     force = samples.acceleration * scale_of(unit_a, "acceleration")
-    rotation = samples.angular_velocity
-    named_g = stated.units.get("angular_velocity") or second.choice.units.get("angular_velocity")
-    if second.choice.turned:
-        order, why = order_of_greek(time_s, force, rotation, named_g, names_g, second.file)
-        rotation, names_g = rotation[:, order], [names_g[i] for i in order]
-        inferences += why
     unit_g, why, doubts = angular_velocity_unit(
         time_s,
         force,
         rotation,
+        evidence,
         stated=stated.units.get("angular_velocity"),
         named=second.choice.units.get("angular_velocity"),
         file=second.file,
         column=names_g[0],
     )
     inferences += why
-    warnings += doubts
+    warnings += doubts or axes_warning(evidence, unit_a, unit_g)
     rotation = rotation * scale_of(unit_g, "angular_velocity")
 
     metadata = _metadata(first, second)
@@ -284,6 +290,14 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     )
 
 
+def _beginning(first: LoadedFile, second: LoadedFile, timeline: Timeline) -> float:
+    """Where time starts: with the first sample, or with the file if that began before the sensor woke."""
+    stamps = first.stamps.seconds
+    if first is second and first.asleep_rows and stamps[0] <= timeline.time_s[0]:
+        return float(stamps[0])
+    return float(timeline.time_s[0])
+
+
 def _check_extent(rate_hz: float, time_s: FloatArray, file: str) -> None:
     if not LOWEST_RATE_HZ * 0.97 <= rate_hz <= HIGHEST_RATE_HZ * 1.03:
         raise TimingError(
@@ -292,9 +306,10 @@ def _check_extent(rate_hz: float, time_s: FloatArray, file: str) -> None:
             "check the unit of time (--units time=…) or record faster",
             file=file,
         )
-    if float(time_s[-1]) < SHORTEST_RECORDING_S:
+    lasting = float(time_s[-1] - time_s[0])
+    if lasting < SHORTEST_RECORDING_S:
         raise TimingError(
-            f"the recording lasts only {float(time_s[-1]):.2g} s", "record for at least a second", file=file
+            f"the recording lasts only {lasting:.2g} s", "record for at least a second", file=file
         )
 
 

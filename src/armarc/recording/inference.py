@@ -7,27 +7,51 @@ import math
 import numpy as np
 
 from armarc.errors import FormatError, UnitError
-from armarc.recording.consistency import Smear, gravity_smear, gravity_spread, tilt_travel
+from armarc.recording.consistency import TurnedBack, tilt_travel
+from armarc.recording.evidence import FASTEST_DEG_S, Evidence
 from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.recording.units import SCALE, scale_of
 
 _LEAST_TRAVEL = 0.15
 _SLOW_LIFT_DEG_S = 20.0
 _FASTEST_ARM_RAD_S = 70.0
-_FASTEST_DEG_S = 5000.0
 _GRAVITY_TOLERANCE = 0.25
-_NO_GRAVITY_HINT = (
-    "record the accelerometer including gravity; without it nobody can tell which way the arm points"
+_LEAST_SHARE = 0.35
+"""Gravity's share of the readings' root mean square: above 0.4 in the most violent swings of an arm, below 0.1 where
+gravity was removed well, mostly below 0.2 where badly."""
+_FITTING = 0.25
+"""A misfit that a gyroscope in the wrong unit stays above: whatever spins is a centrifuge by half."""
+NO_GRAVITY_HINT = (
+    "record the accelerometer including gravity, or give gravity in columns of its own beside (gravity_x, …); without "
+    "it nobody can tell which way the arm points"
 )
 
 
 def acceleration_unit(
-    acceleration: FloatArray, *, stated: str | None, named: str | None, file: str, column: str
+    acceleration: FloatArray,
+    evidence: Evidence | None,
+    *,
+    stated: str | None,
+    named: str | None,
+    gyroscope: str | None = None,
+    file: str,
+    column: str,
 ) -> tuple[str, list[str]]:
     """Unit of the accelerometer and why.
 
-    At rest an accelerometer reads standard gravity (9.80665 m/s², CGPM 1901), and over a set its median
-    magnitude stays near it.
+    Turned back by the gyroscope and averaged over 8 s, the readings of a moving accelerometer leave standard gravity
+    (9.80665 m/s², CGPM 1901), or nothing where gravity was removed. The median magnitude would not do: in fast raises
+    it is twice gravity.
+
+    Parameters
+    ----------
+    acceleration : ndarray, shape (n, 3)
+    evidence : Evidence or None
+        None for too few samples: the median magnitude then has to do.
+    stated, named : str or None
+        The accelerometer's unit as the user and the columns' names have it.
+    gyroscope : str or None
+        The gyroscope's unit, stated or named.
 
     Raises
     ------
@@ -42,68 +66,102 @@ def acceleration_unit(
     median = float(np.median(norm))
     if not median > 0:
         raise FormatError("the accelerometer reads zero", "check the sensor", file=file, column=column)
-    fitting = [
-        unit
-        for unit in ("m/s2", "g", "mg")
-        if abs(median * SCALE["acceleration"][unit] / STANDARD_GRAVITY_M_S2 - 1.0) < _GRAVITY_TOLERANCE
-    ]
+    gravity, removed, turned = _gravity(evidence, gyroscope, norm)
+    fitting = _near_gravity(gravity)
     unit = stated or named
     if unit is not None:
-        ratio = median * scale_of(unit, "acceleration") / STANDARD_GRAVITY_M_S2
-        if 0.5 < ratio < 2.0:
+        ratio = gravity * scale_of(unit, "acceleration") / STANDARD_GRAVITY_M_S2
+        least = 0.3 if turned else 0.5
+        if least < ratio < 1.0 / 0.3 and not (removed and ratio < 0.5):
             return unit, []
-        if stated is None and not fitting and ratio < 0.5 and _looks_gravity_free(norm):
+        if stated is None and removed and ratio < 0.5:
             raise FormatError(
-                f"the acceleration is only {median:.3g} {unit} at its median: gravity was removed from it",
-                _NO_GRAVITY_HINT,
+                f"turned back by the gyroscope, the acceleration averages {gravity:.3g} {unit} where gravity would "
+                f"stand (its median is {median:.3g} {unit}): gravity was removed from it",
+                NO_GRAVITY_HINT,
                 file=file,
                 column=column,
             )
         better = f"; in {fitting[0]} it would fit" if fitting else ""
-        advice = (
-            f"state --units acceleration={fitting[0]}"
-            if fitting
-            else "state the true unit: --units acceleration=…"
-        )
+        advice = "state the true unit: --units acceleration=…"
+        if fitting:
+            advice = f"state --units acceleration={fitting[0]}"
+        elif ratio < 0.5:
+            advice += "; if gravity was removed, record it including gravity"
         raise UnitError(
-            f"the accelerometer's median of {median:.4g} {unit} is {ratio:.2g} times gravity{better}",
+            f"the accelerometer's mean of {gravity:.4g} {unit} is {ratio:.2g} times gravity{better}",
             advice,
             file=file,
             column=column,
         )
-    if fitting:
-        return fitting[0], [f"acceleration is in {fitting[0]}: its median magnitude is {median:.4g}"]
-    if _looks_gravity_free(norm):
+    if removed:
         raise FormatError(
-            f"the acceleration has a median of only {median:.3g} and falls to "
-            f"{float(np.quantile(norm, 0.05)):.2g}: "
-            "gravity was removed from it",
-            _NO_GRAVITY_HINT,
+            f"turned back by the gyroscope, the acceleration averages {gravity:.3g} where gravity would stand (its "
+            f"median is {median:.3g}): gravity was removed from it",
+            NO_GRAVITY_HINT,
             file=file,
             column=column,
         )
-    counts = 2.0 ** round(np.log2(median)) if median > 200 else 0.0
+    if fitting:
+        return fitting[0], [
+            f"acceleration is in {fitting[0]}: turned back by the gyroscope it averages {gravity:.4g}"
+        ]
+    if usual := _near_gravity(median):
+        # The gyroscope does not fit the accelerometer; that is said where its axes are looked at.
+        return usual[0], [f"acceleration is in {usual[0]}: its median magnitude is {median:.4g}"]
+    counts = 2.0 ** round(np.log2(gravity)) if gravity > 200 else 0.0
     advice = "state it: --units acceleration=m/s2 (or g, or mg)"
     if counts:
         advice = f"if these are raw counts, state them per g, for example --units acceleration=g/{counts:.0f}"
     raise UnitError(
-        f"the unit of acceleration cannot be told: the median magnitude is {median:.4g}, gravity would be "
-        "9.81 m/s², 1 g or 1000 mg",
+        f"the unit of acceleration cannot be told: it averages {gravity:.4g}, gravity would be 9.81 m/s², 1 g or "
+        "1000 mg",
         advice,
         file=file,
         column=column,
     )
 
 
-def _looks_gravity_free(norm: FloatArray) -> bool:
-    """Without gravity the magnitude falls near zero at rest; with it, it stays near one value."""
-    return bool(np.quantile(norm, 0.05) < 0.3 * np.median(norm))
+def _near_gravity(size: float) -> list[str]:
+    """Units in which `size` is gravity."""
+    return [
+        unit
+        for unit in ("m/s2", "g", "mg")
+        if abs(size * SCALE["acceleration"][unit] / STANDARD_GRAVITY_M_S2 - 1.0) < _GRAVITY_TOLERANCE
+    ]
+
+
+def _believed(evidence: Evidence, gyroscope: str | None) -> TurnedBack:
+    """By which scale of the gyroscope to turn back: the proven one, the stated or named one, the likelier one."""
+    unit = evidence.unit if evidence.certain else gyroscope or evidence.unit
+    if gyroscope is None and evidence.fastest > FASTEST_DEG_S:
+        unit = "mdeg/s"
+    if unit is None:
+        return max(evidence.rad_s, evidence.deg_s, key=lambda turned: turned.share)
+    return evidence.at(unit)
+
+
+def _gravity(evidence: Evidence | None, gyroscope: str | None, norm: FloatArray) -> tuple[float, bool, bool]:
+    """Size of gravity in the readings' unit, whether it was removed from them, and whether turning back told so."""
+    median = float(np.median(norm))
+    # Without gravity the magnitude falls near zero at rest; with it, it stays near one value.
+    falls = bool(np.quantile(norm, 0.05) < 0.3 * median)
+    if evidence is None:
+        return median, falls, False
+    turned = _believed(evidence, gyroscope)
+    if turned.share >= _LEAST_SHARE:
+        return turned.gravity, False, True
+    if falls or turned.misfit < _FITTING or evidence.unturned.share < _LEAST_SHARE:
+        return turned.gravity, True, True
+    # The gyroscope smears what stands without it: its numbers are no rates of this sensor in any unit.
+    return median, False, False
 
 
 def angular_velocity_unit(
     time_s: FloatArray,
     specific_force_m_s2: FloatArray,
     angular_velocity: FloatArray,
+    evidence: Evidence | None,
     *,
     stated: str | None,
     named: str | None,
@@ -122,22 +180,26 @@ def angular_velocity_unit(
         Neither gravity's turning nor the size of the values tells the unit, or they contradict the column's
         name.
     """
-    smear = gravity_smear(time_s, specific_force_m_s2, angular_velocity)
     fastest = float(np.abs(angular_velocity).max())
     unit = stated or named
     if unit is None:
         travel = tilt_travel(time_s, specific_force_m_s2, angular_velocity)
-        unit, why = _told_unit(smear, travel, fastest, file, column)
-        return unit, [why], _axis_warning(time_s, specific_force_m_s2, angular_velocity, unit, smear)
+        unit, why = _told_unit(evidence, travel, fastest, file, column)
+        return unit, [why], []
     scale = scale_of(unit, "angular_velocity")
-    if smear.certain and smear.unit and not 0.2 < SCALE["angular_velocity"][smear.unit] / scale < 5.0:
+    if (
+        evidence
+        and evidence.certain
+        and evidence.unit
+        and not 0.2 < SCALE["angular_velocity"][evidence.unit] / scale < 5.0
+    ):
         message = (
             f"the gyroscope is said to be in {unit}, but gravity turns in the sensor as if it were in "
-            f"{smear.unit} ({_numbers(smear)})"
+            f"{evidence.unit} ({evidence})"
         )
         if stated:
             return unit, [], [message]
-        hint = f"state it: --units gyroscope={smear.unit} (or {unit})"
+        hint = f"state it: --units gyroscope={evidence.unit} (or {unit})"
         raise UnitError(message, hint, file=file, column=column)
     if fastest * scale > 2.5 * _FASTEST_ARM_RAD_S and stated is None:
         raise UnitError(
@@ -146,16 +208,18 @@ def angular_velocity_unit(
             file=file,
             column=column,
         )
-    return unit, [], _axis_warning(time_s, specific_force_m_s2, angular_velocity, unit, smear)
+    return unit, [], []
 
 
-def _told_unit(smear: Smear, travel: float, fastest: float, file: str, column: str) -> tuple[str, str]:
-    if fastest > _FASTEST_DEG_S:
+def _told_unit(
+    evidence: Evidence | None, travel: float, fastest: float, file: str, column: str
+) -> tuple[str, str]:
+    if fastest > FASTEST_DEG_S:
         why = f"angular velocity is in mdeg/s: its largest value, {fastest:.4g}, is beyond any gyroscope in deg/s"
         return "mdeg/s", why
-    if smear.unit:
-        why = f"angular velocity is in {smear.unit}: turned back by it, gravity stands still ({_numbers(smear)})"
-        return smear.unit, why
+    if evidence and evidence.unit:
+        why = f"angular velocity is in {evidence.unit}: turned back by it, gravity stands still ({evidence})"
+        return evidence.unit, why
     if fastest > _FASTEST_ARM_RAD_S:
         why = f"angular velocity is in deg/s: its largest value, {fastest:.4g}, would be faster than any arm in rad/s"
         return "deg/s", why
@@ -173,33 +237,8 @@ def _told_unit(smear: Smear, travel: float, fastest: float, file: str, column: s
         return "deg/s", why
     raise UnitError(
         "the unit of the gyroscope cannot be told: the column names do not say it, and the sensor tilts too "
-        f"little, or not as its accelerometer does, for gravity to tell ({_numbers(smear)})",
+        f"little, or not as its accelerometer does, for gravity to tell ({evidence or 'too few samples'})",
         "state it: --units gyroscope=deg/s (or rad/s)",
         file=file,
         column=column,
     )
-
-
-def _numbers(smear: Smear) -> str:
-    return f"smear {smear.rad_s:.2g} as rad/s, {smear.deg_s:.2g} as deg/s, {smear.unturned:.2g} unturned"
-
-
-def _axis_warning(
-    time_s: FloatArray, force: FloatArray, angular_velocity: FloatArray, unit: str, smear: Smear
-) -> list[str]:
-    rotation = angular_velocity * scale_of(unit, "angular_velocity")
-    known = {"rad/s": smear.rad_s, "deg/s": smear.deg_s}
-    spread = known.get(unit)
-    spread = gravity_spread(time_s, force, rotation) if spread is None else spread
-    if not spread > max(0.05, 1.2 * smear.unturned):
-        return []
-    reversed_spread = gravity_spread(time_s, force, -rotation)
-    if reversed_spread < 0.5 * spread and reversed_spread < 0.7 * smear.unturned:
-        return [
-            "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or "
-            "its sign is reversed; angles from this recording cannot be trusted"
-        ]
-    return [
-        "accelerometer and gyroscope do not turn together: their axes may be mixed up (see --columns); "
-        "angles from this recording cannot be trusted"
-    ]

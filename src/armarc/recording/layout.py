@@ -237,7 +237,18 @@ def _header(
             cells
         ):
             unit_row, (place, names) = names, candidates[1]
+        elif sum(cell.lower() in ("x", "y", "z") for cell in names) >= 6:
+            names = _joined(candidates[1][1], names)
     return names, unit_row, plain[place].number, place
+
+
+def _joined(sensors: tuple[str, ...], axes: tuple[str, ...]) -> tuple[str, ...]:
+    """Names of a header in two rows, a sensor's name standing over the first of its axes."""
+    names, above = [], ""
+    for sensor, axis in zip(sensors, axes, strict=True):
+        above = sensor or above
+        names.append(f"{above} {axis}".strip())
+    return tuple(names)
 
 
 def _header_in_comment(comments: list[_Line], before: int, width: int, delimiter: str) -> tuple[str, ...]:

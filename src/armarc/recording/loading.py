@@ -11,13 +11,15 @@ import numpy as np
 
 from armarc.errors import FormatError, TimingError
 from armarc.recording.columns import Choice, choose_columns
+from armarc.recording.gravity_columns import with_gravity
 from armarc.recording.layout import Layout, is_number, sniff
 from armarc.recording.metadata import rate_from
+from armarc.recording.names import reading_of
 from armarc.recording.stamps import Stamps, from_numbers, from_rate, from_text
 from armarc.recording.table import Table, event_of, load_table
 from armarc.recording.text import TextFile, open_text
 from armarc.recording.types import FloatArray
-from armarc.recording.units import LARGEST_READING, LARGEST_STAMP
+from armarc.recording.units import LARGEST_READING, LARGEST_STAMP, SCALE
 from armarc.recording.unnamed import choose_unnamed
 
 BOTH = ("acceleration", "angular_velocity")
@@ -30,7 +32,8 @@ class LoadedFile:
 
     ``acceleration`` and ``angular_velocity`` have shape (n, 3), in the file's units, NaN where a cell is
     blank; None for a quantity that was not asked for. ``head`` is the metadata found above and among the
-    rows.
+    rows; ``empty_rows`` counts rows of zeros, which are blanks by then, ``asleep_rows`` those before the first
+    reading.
     """
 
     file: str
@@ -42,6 +45,8 @@ class LoadedFile:
     angular_velocity: FloatArray | None
     temperature: FloatArray | None
     head: dict[str, Any]
+    empty_rows: int = 0
+    asleep_rows: int = 0
     inferences: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -50,7 +55,7 @@ class LoadedFile:
         return self.choice.names.get(place) or str(place + 1)
 
     def column_names(self, quantity: str) -> list[str]:
-        """Names of the three columns of ``acceleration`` or ``angular_velocity``."""
+        """Names of the three columns of ``acceleration``, ``gravity`` or ``angular_velocity``."""
         return [self.column_name(place) for place in getattr(self.choice, quantity) or ()]
 
 
@@ -113,12 +118,10 @@ def load_file(
         inferences=[*choice.inferences, *stamps.inferences],
         warnings=[*source.warnings, *table.warnings, *damaged, *stamps.warnings],
     )
-    if choice.gravity is not None and loaded.acceleration is not None:
-        pull = _stack(column, choice.gravity)
-        assert pull is not None
-        loaded.acceleration = loaded.acceleration + pull
+    _add_gravity(loaded, _stack(column, choice.gravity))
     if choice.label is not None:
         _split_by_label(loaded, table, choice.label)
+    _without_zeros(loaded)
     return loaded
 
 
@@ -184,6 +187,41 @@ def _without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[st
     return [f"{count} {named[limit]} were taken as missing" for limit, count in counts.items() if count]
 
 
+def _add_gravity(loaded: LoadedFile, gravity: FloatArray | None) -> None:
+    if gravity is None or loaded.acceleration is None:
+        return
+    mine, its = loaded.choice.units.get("acceleration"), loaded.choice.units.get("gravity")
+    if mine and its:
+        gravity = gravity * (SCALE["acceleration"][its] / SCALE["acceleration"][mine])
+    names = (loaded.column_names("acceleration")[0], loaded.column_names("gravity")[0])
+    loaded.acceleration, why = with_gravity(loaded.acceleration, gravity, names)
+    loaded.inferences.append(why)
+
+
+def _without_zeros(loaded: LoadedFile) -> None:
+    """Blank the rows of zeros that loggers write before the sensor woke and where a packet was lost.
+
+    An accelerometer that reads exactly nothing on three axes is in free fall without noise, which none is; a
+    gyroscope may rest at zero, so alone it is believed.
+    """
+    force, rate = loaded.acceleration, loaded.angular_velocity
+    if force is None:
+        return
+    empty = (force[:, 0] == 0) & (force[:, 1] == 0) & (force[:, 2] == 0)
+    if not empty.any() or empty.all():
+        return
+    loaded.acceleration = np.where(empty[:, None], np.nan, force)
+    if rate is not None:
+        silent = empty & (rate[:, 0] == 0) & (rate[:, 1] == 0) & (rate[:, 2] == 0)
+        loaded.angular_velocity = np.where(silent[:, None], np.nan, rate)
+    count = int(empty.sum())
+    first = int(np.argmin(empty))
+    loaded.warnings.append(
+        f"{count} row(s) of zeros were taken as missing: the sensor was not awake or its packet was lost"
+    )
+    loaded.empty_rows, loaded.asleep_rows = count, first
+
+
 def _stamps(
     layout: Layout,
     choice: Choice,
@@ -213,9 +251,9 @@ def _stamps(
 
 
 def _split_by_label(loaded: LoadedFile, table: Table, label: int) -> None:
-    labels = np.char.lower(table.texts[label].astype(str))
-    is_acceleration = np.char.startswith(labels, "acc")
-    is_rate = np.char.startswith(labels, "gyr") | np.char.startswith(labels, "angular")
+    names, which = np.unique(table.texts[label].astype(str), return_inverse=True)
+    said = np.array([reading_of(name) or "" for name in names])[which]
+    is_acceleration, is_rate = said == "acceleration", said == "angular_velocity"
     values = loaded.acceleration
     assert values is not None
     loaded.acceleration = np.where(is_acceleration[:, None], values, np.nan)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -10,6 +11,12 @@ from armarc.recording.units import QUANTITIES, any_unit, unit_in
 
 _GREEK = {"alpha": "alpha", "beta": "beta", "gamma": "gamma"}
 _AXES = {"x": "x", "y": "y", "z": "z", **_GREEK}
+_ACCELERATION = ("acc", "beschl", "acel")
+_GYROSCOPE = ("gyr", "giro", "drehrate", "kreisel", "winkelgeschw")
+_GYROSCOPE_WITHIN = (
+    "rotationrate", "angularvelocity", "angularrate", "vitesseangulaire", "velocidadangular", "velocitaangolare",
+    "drehgeschw", "hoeksnelheid",
+)  # fmt: skip
 _LAST_LETTER_AXIS = re.compile(
     "(a|w|g|f|m|q|v|la|ac|om|gy|gr|acc|accel|acceleration|accelerometer|gyr|gyro|gyroscope|omega|mag|"
     "magnetometer|rot|linacc|linear|user|grav|gravity|bias|rate|velocity)([xyz])"
@@ -18,7 +25,8 @@ _LAST_LETTER_AXIS = re.compile(
 _TIME_WORDS = frozenset({
     "time", "timestamp", "timestamps", "t", "ts", "epoch", "unix", "datetime", "date", "elapsed", "clock",
     "seconds", "millis", "micros", "nanos", "milliseconds", "microseconds", "nanoseconds", "uptime",
-    "systime", "sampletime", "utc", "sec", "localtime", "zeit", "temps", "tiempo",
+    "systime", "sampletime", "utc", "sec", "localtime", "zeit", "zeitstempel", "uhrzeit", "datum", "temps",
+    "horodatage", "heure", "tiempo", "hora", "fecha", "tempo", "ora", "tijd",
 })
 _INDEX_WORDS = frozenset({
     "index", "idx", "sample", "samples", "counter", "count", "packet", "frame", "seq", "sequence", "no",
@@ -100,8 +108,22 @@ def read_name(name: str, position: int, unit_cell: str = "") -> ColumnName:
     )
 
 
+@lru_cache(maxsize=256)
+def reading_of(label: str) -> str | None:
+    """The quantity a row's label stands for, ``acceleration`` or ``angular_velocity``, or None.
+
+    As ``ACC``, ``Gyroscope``, ``type_gyroscope``, ``A`` beside ``G``; numbers and long texts stand for none.
+    """
+    if len(label) > 60 or not any(mark.isalpha() for mark in label):
+        return None
+    kind = {"g": "angular_velocity"}.get(found := _kind(_words(label), "x"), found)
+    return kind if kind in ("acceleration", "angular_velocity") else None
+
+
 def _words(text: str) -> list[str]:
     text = text.replace("°", "deg").replace("²", "2").replace("\u00b5", "u").replace("\u03bc", "u")
+    text = text.replace("\u03c9", "omega").replace("\u03a9", "omega").replace("\u2126", "omega")
+    text = "".join(mark for mark in unicodedata.normalize("NFKD", text) if not unicodedata.combining(mark))
     text = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", "_", text)
     return [word for word in re.split(r"[^0-9a-z]+", text.lower()) if word]
 
@@ -135,13 +157,23 @@ def _without_axis(words: list[str]) -> tuple[list[str], str]:
         if match:
             return [*words[:i], match[1], *words[i + 1 :]], match[2]
     match = re.fullmatch(r"(acc|accel|gyr|gyro|a|w)([0-3])", words[0]) if len(words) == 1 else None
-    return ([match[1]], match[2]) if match else (words, "")
+    if match:
+        return [match[1]], match[2]
+    for i, word in enumerate(words):
+        # The first of several sensors: ax1, ay1, az1.
+        match = re.fullmatch(r"(a|w|g|acc|accel|gyr|gyro)([xyz])([0-9])", word)
+        if match:
+            return [*words[:i], match[1], match[3], *words[i + 1 :]], match[2]
+    return words, ""
 
 
 def _kind(words: list[str], axis: str) -> str:
+    if axis:
+        # The rawness or the number of a sensor says nothing about what it measures.
+        words = [word for word in words if word not in _UNCLEAR and not word.isdigit()] or words
     have = set(words)
     joined = "".join(words)
-    acceleration = any(word.startswith("acc") for word in words) or "acceleration" in joined
+    acceleration = any(word.startswith(_ACCELERATION) for word in words) or "acceleration" in joined
     if have & {
         "jerk",
         "quaternion",
@@ -163,9 +195,11 @@ def _kind(words: list[str], axis: str) -> str:
         return "temperature"
     if "includinggravity" in joined or "withgravity" in joined or "inclgravity" in joined:
         return "acceleration"
-    if (acceleration and have & {"linear", "lin", "user", "dynamic", "free"}) or joined.startswith(
-        ("linacc", "useracc", "linear", "lacc", "user")
-    ):
+    if acceleration and have & {"static", "statisch"}:
+        return "gravity"
+    if (
+        acceleration and have & {"linear", "lin", "user", "dynamic", "dynamisch", "free"}
+    ) or joined.startswith(("linacc", "useracc", "linear", "lacc", "user")):
         return "linear"
     if "withoutgravity" in joined or "nogravity" in joined or "gravityremoved" in joined or have == {"la"}:
         return "linear"
@@ -176,10 +210,8 @@ def _kind(words: list[str], axis: str) -> str:
     if axis and (joined in ("gf", "gforce", "specificforce")):
         return "acceleration"
     if axis and (
-        any(word.startswith("gyr") for word in words)
-        or joined.find("rotationrate") >= 0
-        or joined.find("angularvelocity") >= 0
-        or joined.find("angularrate") >= 0
+        any(word.startswith(_GYROSCOPE) for word in words)
+        or any(name in joined for name in _GYROSCOPE_WITHIN)
         or have & {"omega", "w", "om", "angvel", "gy", "gr", "rotrate"}
         or {"rot", "rate"} <= have
         or {"ang", "vel"} <= have

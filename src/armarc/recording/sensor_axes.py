@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 
 from armarc.errors import FormatError, UsageError
-from armarc.recording.consistency import gravity_spread
-from armarc.recording.types import FloatArray
+from armarc.recording.consistency import better_arrangement, lever_misfit, short_windows
+from armarc.recording.evidence import Evidence
+from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.recording.units import scale_of
+
+_DOUBTED_MISFIT = 0.05
+"""Below this there is nothing to doubt; elbows and shoulders that move leave up to 0.3 in violent sets."""
+_GRAVITY_WITHIN = 0.05
+_WORSE_THAN_NOTHING = 0.1
 
 
 def axis_matrix(axes: str | None) -> FloatArray:
@@ -77,21 +84,63 @@ def order_of_greek(
     """
     orders = {"x, y, z": [0, 1, 2], "z, x, y": [1, 2, 0]}
     scale = np.pi / 180.0 if unit is None else scale_of(unit, "angular_velocity")
-    unturned = gravity_spread(time_s, acceleration, angular_velocity, scale=0.0)
-    spreads = {
-        name: gravity_spread(time_s, acceleration, angular_velocity[:, order], scale=scale)
-        for name, order in orders.items()
-    }
+    windows = short_windows(time_s, acceleration, angular_velocity)
+    spreads = dict.fromkeys(orders, 1.0)
+    unturned = 0.0
+    if windows is not None:
+        unturned = lever_misfit(windows, 0.0)
+        spreads = {
+            name: lever_misfit(replace(windows, rate=windows.rate[order]), scale)
+            for name, order in orders.items()
+        }
     best, other = sorted(spreads, key=lambda name: spreads[name])
     if not (spreads[best] < 0.5 * spreads[other] and spreads[best] < 0.7 * unturned):
         raise FormatError(
             f"the columns {', '.join(names)} may be about x, y, z or about z, x, y; the movement does not "
             "tell",
-            f"name them: --columns gx={names[0]},gy={names[1]},gz={names[2]}",
+            f"name them: --columns gx={names[0]},gy={names[1]},gz={names[2]}; if the acceleration is one without "
+            "gravity, record it including gravity: nothing can be measured without",
             file=file,
         )
     why = (
         f"{', '.join(names)} are the angular velocities about {best}: turned back by them, gravity stands "
-        f"still (smear {spreads[best]:.2g}, the other way {spreads[other]:.2g})"
+        f"still (unexplained {spreads[best]:.2g}, the other way {spreads[other]:.2g})"
     )
     return orders[best], [why]
+
+
+def axes_warning(evidence: Evidence | None, acceleration_unit: str, gyroscope_unit: str) -> list[str]:
+    """What to say where accelerometer and gyroscope do not turn together; nothing where they do.
+
+    The arm's own acceleration is accounted for, so that speed alone raises no doubt. Axes are doubted where another
+    order or other signs explain the readings twice as well and leave gravity standing as large as it is, or where not
+    turning at all would explain them better.
+    """
+    if evidence is None:
+        return []
+    turned, unturned = evidence.at(gyroscope_unit), evidence.unturned
+    if not turned.misfit > _DOUBTED_MISFIT:
+        return []
+    size = scale_of(acceleration_unit, "acceleration") / STANDARD_GRAVITY_M_S2
+    name, better = better_arrangement(
+        evidence.short, evidence.long, scale_of(gyroscope_unit, "angular_velocity")
+    )
+    off, still_off = abs(turned.gravity * size - 1.0), abs(better.gravity * size - 1.0)
+    if better.misfit < 0.5 * turned.misfit and still_off < max(off, _GRAVITY_WITHIN):
+        numbers = f"unexplained {turned.misfit:.2g} as they are, {better.misfit:.2g} so"
+        if name == "-x,-y,-z":
+            return [
+                "accelerometer and gyroscope turn against each other: the axes of one of them are mirrored or its "
+                f"sign is reversed ({numbers}); angles from this recording cannot be trusted"
+            ]
+        return [
+            "accelerometer and gyroscope do not turn together: their axes are mixed up (see --columns); the "
+            f"gyroscope's {name} as x, y, z would fit ({numbers}); angles from this recording cannot be trusted"
+        ]
+    if turned.misfit > unturned.misfit + _WORSE_THAN_NOTHING:
+        return [
+            "accelerometer and gyroscope do not turn together, in no order of their axes (unexplained "
+            f"{turned.misfit:.2g}, unturned {unturned.misfit:.2g}): they may be of two sensors, or their clocks "
+            "apart; angles from this recording cannot be trusted"
+        ]
+    return []

@@ -22,6 +22,8 @@ _USUAL_RATES_HZ = (10.0, 2000.0)
 _EPOCH_AFTER_S = 3.0e8
 _WRAPS = (2.0**16, 2.0**24, 2.0**31, 2.0**32)
 _DAY_S = 86400.0
+_AT_ONCE = 0.005
+"""Stamps within a packet follow each other this much faster than the samples were taken."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,16 +221,33 @@ def from_rate(count: int, rate_hz: float, counter: FloatArray | None = None) -> 
 def typical_step(raw: FloatArray) -> float:
     """Mean step between neighbouring samples, long pauses and backward steps left out."""
     steps = np.diff(raw[np.isfinite(raw)])
+    steps = steps[steps >= 0]
     limit = np.inf
     # A burst of equal stamps is followed by a long step, so the mean counts, not the median.
     while True:
-        usual = steps[(steps >= 0) & (steps <= limit)]
+        usual = steps[steps <= limit]
         if not len(usual):
             return 0.0
         mean = float(usual.mean())
         if float(usual.max()) <= 20.0 * mean:
             return mean
+        if packet := _packet(usual, mean):
+            whole = usual[usual <= 3.0 * packet]
+            return float(whole.mean())
         limit = 20.0 * mean
+
+
+def _packet(steps: FloatArray, mean: float) -> float:
+    """Usual step between bursts of many samples with (nearly) one stamp each; 0 if these are no bursts.
+
+    Bursts take no time in themselves and follow each other evenly; what a few pauses part takes its time.
+    """
+    between = steps > 20.0 * mean
+    if int(between.sum()) < 3 or float(np.median(steps[~between])) > _AT_ONCE * mean:
+        return 0.0
+    packet = float(np.median(steps[between]))
+    alike = (steps[between] > packet / 3.0) & (steps[between] < 3.0 * packet)
+    return packet if float(alike.mean()) > 0.5 else 0.0
 
 
 def _beginning(stamps: FloatArray, step: float) -> float:

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import codecs
 import hashlib
 import io
 import mmap
 import os
 import stat
+import tempfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from armarc.errors import FormatError
+from armarc.inputs import LARGEST_VARIABLE, largest_recording_bytes, regular_size
 
 _MAP_ABOVE_BYTES = 1 << 24
-_LARGEST_UNPACKED_BYTES = 4 << 30
-_SMALL_BYTES, _LARGEST_RATIO = 1 << 28, 200
+_BLOCK_BYTES = 1 << 22
+_SMALL_BYTES, _LARGEST_RATIO = 1 << 26, 200
 """Rows of rising times pack to a tenth or a hundredth; what shrinks further was made to fill a memory."""
 
 _SIGNATURES: tuple[tuple[bytes, str], ...] = (
@@ -75,17 +78,17 @@ def open_text(path: str | os.PathLike[str]) -> TextFile:
         The file is missing, a folder, empty, unreadable, or not a text table at all.
     """
     raw, name = _read(path)
-    digest = hashlib.sha256(raw).hexdigest()
     warnings: list[str] = []
     data: bytes | mmap.mmap = raw
     if raw[:2] == b"\x1f\x8b":
-        data = _unpack(bytes(raw), name, warnings)
+        data = _spooled(_unpacked(raw, name, warnings))
     _refuse_other_kinds(bytes(data[:4096]), name)
     data, start = _as_utf8(data, name, warnings)
     if bytes(data[start : start + 4096]).translate(None, _TEXT_BYTES):
         raise FormatError("this is a binary file, not a CSV recording", _EXPORT_HINT, file=name)
     if not bytes(data[start : start + 65536]).strip() and not bytes(data[start:]).strip():
         raise FormatError("the file is empty", "record or export it again", file=name)
+    digest = hashlib.sha256(raw).hexdigest()  # last: only what may be a recording is read to its end
     return TextFile(file=name, data=data, start=start, sha256=digest, warnings=tuple(warnings))
 
 
@@ -97,7 +100,7 @@ def _read(path: str | os.PathLike[str]) -> tuple[bytes | mmap.mmap, str]:
         status = os.stat(name)
         if stat.S_ISDIR(status.st_mode):
             raise FormatError("this is a folder, not a recording", "give the CSV file inside it", file=name)
-        if stat.S_ISREG(status.st_mode) and status.st_size > _MAP_ABOVE_BYTES:
+        if regular_size(name, largest_recording_bytes()) > _MAP_ABOVE_BYTES:
             with open(name, "rb") as handle:
                 return mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ), name
         return Path(name).read_bytes(), name
@@ -109,37 +112,87 @@ def _read(path: str | os.PathLike[str]) -> tuple[bytes | mmap.mmap, str]:
         raise FormatError(f"the file cannot be read: {error.strerror or error}", file=name) from None
 
 
-def _unpack(raw: bytes, name: str, warnings: list[str]) -> bytes:
-    """Unpack gzip members; a cut or damaged tail costs only itself."""
-    parts: list[bytes] = []
-    size = 0
-    rest = raw
-    while rest[:2] == b"\x1f\x8b":
+def _unpacked(raw: bytes | mmap.mmap, name: str, warnings: list[str]) -> Iterator[bytes]:
+    """Blocks of unpacked gzip members; a cut or damaged tail costs only itself."""
+    size, at, largest = 0, 0, largest_recording_bytes()
+    while raw[at : at + 2] == b"\x1f\x8b":
         unpacker = zlib.decompressobj(wbits=31)
+        rest = b""
         try:
-            while rest and not unpacker.eof:
-                parts.append(unpacker.decompress(rest, 1 << 24))
-                size += len(parts[-1])
-                if size > _LARGEST_UNPACKED_BYTES:
-                    raise FormatError("the packed file unpacks to more than 4 GiB", "split it", file=name)
-                if size > _SMALL_BYTES and size > _LARGEST_RATIO * len(raw):
-                    raise FormatError(
-                        f"the packed file unpacks to more than {_LARGEST_RATIO} times its size, which no "
-                        "recording does",
-                        "unpack it and look inside",
-                        file=name,
-                    )
+            while not unpacker.eof and (rest or at < len(raw)):
+                if not rest:
+                    rest = bytes(raw[at : at + _BLOCK_BYTES])
+                    at += len(rest)
+                block = unpacker.decompress(rest, _BLOCK_BYTES)
+                size += len(block)
+                _refuse_bomb(size, at - len(unpacker.unconsumed_tail), largest, name)
+                yield block
                 rest = unpacker.unconsumed_tail
-            rest = unpacker.unused_data
         except zlib.error as error:
             if not size:
                 raise FormatError("the packed file is damaged", "copy it again", file=name) from error
             warnings.append(f"the packed file is damaged after {size} bytes; what came before was read")
-            break
+            return
         if not unpacker.eof:
             warnings.append("the packed file ends early; what was there was read")
+            return
+        at -= len(unpacker.unused_data)
+
+
+def _refuse_bomb(size: int, packed: int, largest: int, name: str) -> None:
+    if size > largest:
+        raise FormatError(
+            f"the packed file unpacks to more than {largest >> 20} MB",
+            f"split it, or allow more with the environment variable {LARGEST_VARIABLE}",
+            file=name,
+        )
+    if size > _SMALL_BYTES and size > _LARGEST_RATIO * packed:
+        raise FormatError(
+            f"the packed file unpacks to more than {_LARGEST_RATIO} times its size, which no recording does",
+            "unpack it and look inside",
+            file=name,
+        )
+
+
+def _recoded(data: bytes | mmap.mmap, encoding: str, warnings: list[str]) -> Iterator[bytes]:
+    """Blocks of the same text in UTF-8; what is not valid is left out and told once."""
+    strict = codecs.getincrementaldecoder(encoding)()
+    lenient = codecs.getincrementaldecoder(encoding)("ignore")
+    whole = True
+    for at in range(0, len(data), _BLOCK_BYTES):
+        block, last = bytes(data[at : at + _BLOCK_BYTES]), at + _BLOCK_BYTES >= len(data)
+        if whole:
+            try:
+                strict.decode(block, last)
+            except UnicodeDecodeError as error:
+                whole = False
+                warnings.append(f"some characters are not valid {encoding.upper()} (byte {at + error.start})")
+        yield lenient.decode(block, last).encode()
+
+
+def _spooled(blocks: Iterable[bytes]) -> bytes | mmap.mmap:
+    """Blocks as one buffer: in memory while that is little, else in a file nobody else sees."""
+    little = bytearray()
+    source = iter(blocks)
+    for block in source:
+        little += block
+        if len(little) > 4 * _MAP_ABOVE_BYTES:
             break
-    return b"".join(parts)
+    else:
+        return bytes(little)
+    try:
+        with tempfile.TemporaryFile(prefix="armarc-") as file:
+            file.write(little)
+            little.clear()
+            for block in source:
+                file.write(block)
+            file.flush()
+            return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    except OSError as error:
+        raise FormatError(
+            f"there is no room to unpack the recording: {error.strerror or error}",
+            "free some space in the folder for temporary files",
+        ) from None
 
 
 def _refuse_other_kinds(head: bytes, name: str) -> None:
@@ -172,17 +225,14 @@ def _as_utf8(data: bytes | mmap.mmap, name: str, warnings: list[str]) -> tuple[b
     elif b"\x00" in head:
         raise FormatError("this is a binary file, not a CSV recording", _EXPORT_HINT, file=name)
     if encoding:
-        try:
-            text = bytes(data).decode(encoding)
-        except UnicodeDecodeError as error:
-            text = bytes(data).decode(encoding, errors="ignore")
-            warnings.append(f"some characters are not valid {encoding.upper()} (byte {error.start})")
-        return text.encode(), 0
+        if any(head[at : at + 2] == b"\x00\x00" for at in range(0, len(head), 2)) and encoding != "utf-32":
+            raise FormatError("this is a binary file, not a CSV recording", _EXPORT_HINT, file=name)
+        return _spooled(_recoded(data, encoding, warnings)), 0
     try:
         _check_utf8(data)
     except UnicodeDecodeError:
         # One byte per character: keeps "°/s" and "m/s²" of older Windows programs.
-        return bytes(data).decode("latin-1").encode(), 0
+        return _spooled(_recoded(data, "latin-1", warnings)), 0
     return data, 0
 
 

@@ -208,8 +208,13 @@ def _spread_bursts(timeline: Timeline, period: float, near: BoolArray, quantum_s
     packet = float(np.median(steps[~near]))
     breaks = np.flatnonzero(steps > max(SHORTEST_GAP_S, 1.8 * packet, 1.5 * period)) + 1
     bounds = np.concatenate([[0], breaks, [len(t)]])
-    slope = _pooled_slope(t, index, bounds, period)
-    offsets = [float((t[a:b] - slope * index[a:b]).mean()) for a, b in pairwise(bounds.tolist())]
+    # Only the last sample of a burst is as old as its stamp says, or at least as old as any other burst's last one.
+    last = np.append(~near, False)
+    last[-1] = not last[bounds[-2] :].any()
+    runs = np.searchsorted(np.flatnonzero(last), bounds)
+    slope = _pooled_slope(t[last], index[last], runs, period)
+    behind = (t - slope * index)[last]
+    offsets = [float(behind[a:b].mean()) for a, b in pairwise(runs.tolist())]
     out = np.empty_like(t)
     offset, weight, previous = offsets[0], bounds[1] - bounds[0], 0
     groups: list[tuple[int, int, float]] = []

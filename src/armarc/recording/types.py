@@ -80,7 +80,8 @@ class Recording:
     Parameters
     ----------
     time_s : ndarray, shape (n,), s
-        Strictly rising, 0 at the first sample. May be uneven and may have gaps.
+        Strictly rising, 0 at the first sample, or at the start of a file that began before its sensor woke. May be
+        uneven and may have gaps.
     specific_force_m_s2 : ndarray, shape (n, 3), m/s²
         Sensor axes; at rest it reads +g upward.
     angular_velocity_rad_s : ndarray, shape (n, 3), rad/s

@@ -17,8 +17,8 @@ _GRAVITIES = (1.0, 9.80665, 1000.0)
 def choose_unnamed(layout: Layout, file: str) -> Choice:
     """Tell the columns of a header-less table of six or seven numbers by their values.
 
-    With seven, the first or the last must rise like time. The accelerometer is the triple whose magnitude
-    stays near gravity.
+    A row number in front is left aside. With seven, the first or the last must rise like time. The accelerometer is
+    the triple whose magnitude stays near gravity.
 
     Raises
     ------
@@ -26,24 +26,29 @@ def choose_unnamed(layout: Layout, file: str) -> Choice:
         Another number of columns, or both or neither triple look like an accelerometer.
     """
     table = _numbers(layout)
-    width = layout.n_columns
+    counted = layout.n_columns == 8 and bool((np.diff(table[:, 0]) == 1).all())
+    before = 1 if counted else 0
+    table = table[:, before:]
+    width = layout.n_columns - before
     where = {"file": file, "line": layout.data_line}
     if width not in (6, 7):
         raise FormatError(
-            f"there is no header, and {width} columns instead of 6 or 7",
+            f"there is no header, and {layout.n_columns} columns instead of 6 or 7",
             _HINT,
             file=file,
             line=layout.data_line,
         )
-    choice = Choice(names={i: str(i + 1) for i in range(width)})
+    choice = Choice(names={i: str(i + 1) for i in range(layout.n_columns)})
+    if counted:
+        choice.counter = 0
     first = 0
     if width == 7:
         rising = [place for place in (0, 6) if _rises(table[:, place])]
         if len(rising) != 1:
             which = "both the first and the last" if rising else "neither the first nor the last"
             raise FormatError(f"there is no header, and {which} column rises like time", _HINT, **where)  # type: ignore[arg-type]
-        choice.time = rising[0]
-        choice.time_names = (rising[0],)
+        choice.time = before + rising[0]
+        choice.time_names = (before + rising[0],)
         first = 1 if rising[0] == 0 else 0
     triples = (first, first + 3)
     near = [start for start in triples if _near_gravity(table[:, start : start + 3])]
@@ -55,6 +60,7 @@ def choose_unnamed(layout: Layout, file: str) -> Choice:
             **where,  # type: ignore[arg-type]
         )
     a, g = near[0], triples[0] if near[0] == triples[1] else triples[1]
+    a, g = a + before, g + before
     choice.acceleration, choice.angular_velocity = (a, a + 1, a + 2), (g, g + 1, g + 2)
     said = f"columns {a + 1} to {a + 3} were taken as the accelerometer (their magnitude stays near gravity)"
     time = f"column {choice.time + 1} as time, " if choice.time is not None else ""
@@ -80,6 +86,7 @@ def _rises(column: FloatArray) -> bool:
 
 def _near_gravity(triple: FloatArray) -> bool:
     norm = np.linalg.norm(triple[(np.abs(triple) < LARGEST_READING).all(axis=1)], axis=1)
+    norm = norm[norm > 0]  # rows of zeros are no readings
     if not len(norm):
         return False
     median = float(np.median(norm))

@@ -15,6 +15,9 @@ FLAGS = {
     "stall": "came to a stop on the way up",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
+    "loose_strap": "the strap wobbled: smoothed below the wobble",
+    "bent_elbow": "the elbow bent on the way: range and speeds are less certain",
+    "trunk_moved": "the trunk moved while the arm was raised: the start is less certain",
 }
 """What the flags of a rep mean; an unknown one is shown by its name."""
 

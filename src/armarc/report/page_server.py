@@ -1,12 +1,11 @@
 """The log as pages on this machine only: list, filter, open, compare, edit.
 
-Nobody without the secret part of the address sees or changes anything: it is random, new on every start, and never
-sent on to another site. No script runs in the pages.
+Nobody sees or changes anything but the browser that came first with the code, see `armarc.report.page_entry`.
+No script runs in the pages.
 """
 
 from __future__ import annotations
 
-import hmac
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -28,6 +27,7 @@ from armarc.log.labels import check_side
 from armarc.log.reading import count_sets, get_set, parse_day
 from armarc.report.page import environment, render_page
 from armarc.report.page_build import build_sections, compare_section, is_invented, title_for
+from armarc.report.page_entry import Entry, WithHeaders
 from armarc.report.page_parts import list_row
 
 if TYPE_CHECKING:
@@ -38,56 +38,54 @@ MOST_REPORT_SETS = 5000
 LARGEST_FORM_BYTES = 64_000
 FILTERS = ("lifter", "exercise", "side", "tag", "since", "until")
 
-_HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'",
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-    "Cache-Control": "no-store",
-}
 
-
-def make_app(store: Store, secret: str) -> Starlette:
+def make_app(store: Store, entry: Entry) -> Starlette:
     """Pages over an open log.
 
     Parameters
     ----------
     store : Store
-    secret : str
-        Part of every address; without it the answer is 404.
+    entry : Entry
+        Decides who is let in; others get 403 at the place of the pages, and 404 anywhere else.
     """
-    pages = _Pages(store, secret)
+    pages = _Pages(store, entry)
+    place = entry.place
     routes = [
-        Route("/{secret}/", pages.guarded(pages.index), methods=["GET"]),
-        Route("/{secret}/report", pages.guarded(pages.report), methods=["GET"]),
-        Route("/{secret}/compare", pages.guarded(pages.compare), methods=["GET"]),
-        Route("/{secret}/set/{number:int}", pages.guarded(pages.one_set), methods=["GET"]),
-        Route("/{secret}/set/{number:int}", pages.guarded(pages.change), methods=["POST"]),
+        Route(place, pages.guarded(pages.index), methods=["GET"]),
+        Route(f"{place}report", pages.guarded(pages.report), methods=["GET"]),
+        Route(f"{place}compare", pages.guarded(pages.compare), methods=["GET"]),
+        Route(f"{place}set/{{number:int}}", pages.guarded(pages.one_set), methods=["GET"]),
+        Route(f"{place}set/{{number:int}}", pages.guarded(pages.change), methods=["POST"]),
     ]
     hosts = ["127.0.0.1", "localhost", "[::1]"]
     return Starlette(
-        routes=routes, middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=hosts, www_redirect=False)]
+        routes=routes,
+        middleware=[
+            Middleware(WithHeaders),
+            Middleware(TrustedHostMiddleware, allowed_hosts=hosts, www_redirect=False),
+        ],
     )
 
 
 class _Pages:
     """Handlers that share the log; drawing is done one at a time, as the plotting library wants it."""
 
-    def __init__(self, store: Store, secret: str) -> None:
+    def __init__(self, store: Store, entry: Entry) -> None:
         self.store = store
-        self.secret = secret
-        self.base = f"/{secret}/"
+        self.entry = entry
+        self.base = entry.place
         self.drawing = threading.Lock()
 
     def guarded(self, handler: Callable[[Request, bytes], Response]) -> Callable[[Request], Any]:
-        """Check the secret, turn errors into plain pages, add the headers."""
+        """Let in whom the entry knows, and turn errors into plain pages."""
 
         async def answer(request: Request) -> Response:
             from starlette.concurrency import run_in_threadpool
 
-            given = request.path_params["secret"].encode()
-            if not hmac.compare_digest(given, self.secret.encode()):
-                return PlainTextResponse("not found", status_code=404)
+            if not self.entry.knows(request.cookies.get("armarc")):
+                return self._first_time(request)
+            if "code" in request.query_params:
+                return RedirectResponse(self.base, status_code=303)
             if request.method == "POST" and not _same_origin(request):
                 return PlainTextResponse("refused: the form comes from another site", status_code=403)
             body = b""
@@ -96,14 +94,19 @@ class _Pages:
                 if len(body) > LARGEST_FORM_BYTES:
                     return PlainTextResponse("refused: the form is too large", status_code=413)
             try:
-                response = await run_in_threadpool(handler, request, body)
+                return await run_in_threadpool(handler, request, body)
             except ArmarcError as error:
                 status = 404 if isinstance(error, LogError) else 400
-                response = HTMLResponse(self._error_page(error), status_code=status)
-            response.headers.update(_HEADERS)
-            return response
+                return HTMLResponse(self._error_page(error), status_code=status)
 
         return answer
+
+    def _first_time(self, request: Request) -> Response:
+        cookie = self.entry.redeem(request.query_params.get("code", "")) if request.method == "GET" else None
+        if cookie is None:
+            text = "This browser is not let in: the address works once. Start armarc browse again.\n"
+            return PlainTextResponse(text, status_code=403)
+        return RedirectResponse(self.base, status_code=303, headers={"Set-Cookie": cookie})
 
     def index(self, request: Request, body: bytes) -> Response:
         """List of sets with its filter."""

@@ -250,7 +250,7 @@ def _summary_lines(
             ("Velocity loss", _velocity_loss(summary)),
             ("Tempo", _tempo(summary)),
             ("Under tension", _under_tension(summary)),
-            ("Body swing", _mean(summary, "mean_body_swing_cm", "body_swing_cm", " cm", digits=1)),
+            ("Body swing", _body_swing(records, summary, ascii_only)),
             ("Standard errors", _standard_errors(records, degree, ascii_only)),
         )
         if said
@@ -265,6 +265,22 @@ def _mean(summary: Record, mean_key: str, key: str, unit: str, digits: int = 0) 
     said = f"{mean:.{digits}f}{unit} on average"
     spread = summary.get(f"cv_{key}_pct")
     return said if spread is None else f"{said}, varies by {spread:.0f} %"
+
+
+def _body_swing(records: Sequence[Record], summary: Record, ascii_only: bool) -> str:
+    """The mean, and in how many reps it cannot be told and why (the commonest reason, without its figures)."""
+    mean = _mean(summary, "mean_body_swing_cm", "body_swing_cm", " cm", digits=1)
+    reasons = [
+        str(record["body_swing_reason"]).split(":")[0]
+        for record in records
+        if record.get("body_swing_reason")
+    ]
+    if not reasons:
+        return mean
+    why = max(reasons, key=reasons.count)
+    if not mean:
+        return f"{'-' if ascii_only else '–'}  {why}"
+    return f"{mean}; {len(reasons)} of {len(records)} reps without: {why}"
 
 
 def _with_loss(said: str, summary: Record, key: str) -> str:

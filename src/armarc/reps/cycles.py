@@ -16,8 +16,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, find_peaks, hilbert, sosfiltfilt
 
 from armarc.recording import FloatArray
-from armarc.reps.grouping import FULL_SET, Grouping
-from armarc.reps.movements import BEGUN_SHARE, Movement
+from armarc.reps.movements import BEGUN_SHARE, FULL_SET, Movement
 
 SHORTEST_CYCLE_S = 0.5
 LONGEST_CYCLE_S = 12.0
@@ -48,18 +47,21 @@ END_SHARE = 0.5
 """A cycle cut by an end of the recording counts when it shows this share of the typical range."""
 
 
+Sets = tuple[tuple[Movement, ...], ...]
+
+
 def by_cycles(
-    grouping: Grouping,
+    sets: Sets,
     angle_rad: FloatArray,
     angular_velocity_rad_s: FloatArray,
     specific_force_m_s2: FloatArray,
     rate_hz: float,
-) -> Grouping:
+) -> Sets:
     """Count the sets again by their cycles where the turns of the angle do not follow these.
 
     Parameters
     ----------
-    grouping : Grouping
+    sets : tuple of tuple of Movement
         As the turns of the angle have it.
     angle_rad : ndarray, shape (n,), rad
     angular_velocity_rad_s, specific_force_m_s2 : ndarray, shape (n, 3)
@@ -68,11 +70,11 @@ def by_cycles(
 
     Returns
     -------
-    Grouping
+    tuple of tuple of Movement
         Sets without a steady period, and those whose cycles hold one turn each, are as they were.
     """
     felt = _felt(angular_velocity_rad_s, specific_force_m_s2, rate_hz)
-    open_sets = list(grouping.sets)
+    open_sets = list(sets)
     done: list[tuple[Movement, ...]] = []
     while open_sets:
         largest = max(open_sets, key=lambda group: group[-1].bottom_after - group[0].bottom)
@@ -115,8 +117,7 @@ def by_cycles(
         open_sets = [group for group in open_sets if group not in inside]
         done.append(tuple(movements))
     done.sort(key=lambda group: group[0].top)
-    gained = sum(map(len, done)) - sum(map(len, grouping.sets))
-    return replace(grouping, sets=tuple(done), left_out=max(0, grouping.left_out - max(0, gained)))
+    return tuple(done)
 
 
 def _felt(omega: FloatArray, force: FloatArray, rate_hz: float) -> FloatArray:

@@ -14,7 +14,7 @@ from armarc.reps.crossings import value_at
 from armarc.reps.movements import Movement
 from armarc.reps.phases import Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
-from armarc.reps.swing import Swing, body_swing, eccentric_floor
+from armarc.reps.swing import NOT_YET, Swing
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
 
@@ -30,21 +30,6 @@ class RawRep:
 
     movement: Movement
     instants: Instants
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShoulderMotion:
-    """Acceleration of the shoulder, shape (n, 3), m/s², and its error as the lowering phases show it, m/s²."""
-
-    acceleration_m_s2: FloatArray
-    floor_m_s2: float
-
-
-def shoulder_motion(motion: ArmMotion, raw: list[RawRep], acceleration_m_s2: FloatArray) -> ShoulderMotion:
-    """Prepare the body swing of a set's reps; the acceleration has the bandwidth of the swing."""
-    lowering = [(each.instants.top_end, each.instants.end) for each in raw]
-    floor = eccentric_floor(motion, acceleration_m_s2, lowering)
-    return ShoulderMotion(acceleration_m_s2=acceleration_m_s2, floor_m_s2=floor)
 
 
 def bound_reps(motion: ArmMotion, movements: tuple[Movement, ...]) -> list[RawRep]:
@@ -70,7 +55,7 @@ def measure_rep(
     raw: RawRep,
     exercise: Exercise,
     errors: AngleErrors,
-    shoulder: ShoulderMotion | None,
+    swing: Swing | None,
     number: int,
 ) -> Rep:
     """Measure one rep.
@@ -83,8 +68,8 @@ def measure_rep(
         Gives gate, band and loaded range.
     errors : AngleErrors
         How uncertain θ is.
-    shoulder : ShoulderMotion or None
-        None where the lever arm is unknown: no body swing then.
+    swing : Swing or None
+        Of this rep, from `armarc.reps.swing.body_swings`; None while its set is going on.
     number : int
         1, 2, … inside the set.
 
@@ -116,11 +101,7 @@ def measure_rep(
         speed_se = errors.of_speed(speed, gate, at.start)
         if gate[1] - gate[0] < COARSE_GATE_SAMPLES:
             quality.append("coarse")
-    swing = (
-        None
-        if shoulder is None
-        else body_swing(motion, shoulder.acceleration_m_s2, at.start, at.top_start, shoulder.floor_m_s2)
-    )
+    swung = Swing(reason=NOT_YET) if swing is None else swing
     quality += _sample_flags(motion, raw)
     if at.is_begun:
         quality.append("open_start")
@@ -138,7 +119,7 @@ def measure_rep(
         top_rad=at.top_rad,
         rom_rad=at.top_rad - at.bottom_rad,
         rom_se_rad=errors.of_range(m.top, at.start),
-        top_se_rad=errors.of_angle(m.top),
+        top_se_rad=errors.of_angle(m.top) if errors.has_zero else None,
         concentric_s=up_s,
         hold_s=(at.top_end - at.top_start) / hz,
         eccentric_s=down_s,
@@ -160,8 +141,9 @@ def measure_rep(
         else float(motion.hand_rotation_rad[m.top]),
         hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
         smoothness_sparc=sparc(np.linalg.norm(motion.angular_velocity_rad_s[concentric], axis=1), hz),
-        body_swing_m=None if swing is None else swing.travel_m,
-        body_swing_se_m=_swing_se(swing),
+        body_swing_m=swung.travel_m,
+        body_swing_se_m=swung.se_m,
+        body_swing_reason=swung.reason,
         quality=tuple(quality),
         **_further_errors(motion, raw, errors, exercise.loaded_range_rad),
     )
@@ -196,15 +178,15 @@ def _further_errors(
         inside = _time_inside(angle[first : last + 1], loaded, hz) or 0.0
         loaded_se = math.hypot((shifted[1] - shifted[0]) / 2, errors.of_rate(inside), 2 * INSTANT_FLOOR_S)
     return {
-        "bottom_se_rad": bottom_se,
+        "bottom_se_rad": bottom_se if errors.has_zero else None,
         "concentric_se_s": math.hypot(start, top_start),
         "hold_se_s": math.hypot(top_start, top_end),
         "eccentric_se_s": math.hypot(top_end, end),
         "time_under_tension_se_s": math.hypot(start, end),
         "mean_concentric_se_rad_s": _mean_rate_se(errors, up, up_s, math.hypot(start, top_start), bent),
         "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
-        "peak_concentric_se_rad_s": errors.of_rate(float(rate[first : top + 1].max()), bent),
-        "peak_eccentric_se_rad_s": errors.of_rate(float(rate[top : last + 1].min()), bent),
+        "peak_concentric_se_rad_s": errors.of_peak(float(rate[first : top + 1].max()), bent),
+        "peak_eccentric_se_rad_s": errors.of_peak(float(rate[top : last + 1].min()), bent),
         "loaded_range_se_s": loaded_se,
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
@@ -295,7 +277,3 @@ def _hand_rotation_change(motion: ArmMotion, start: int, top: int) -> float | No
         return None
     q = motion.quaternion
     return axial_change(q[start], q[top], motion.mounting.arm_axis, motion.side)
-
-
-def _swing_se(swing: Swing | None) -> float | None:
-    return None if swing is None else swing.se_m

@@ -21,7 +21,7 @@ EDGE_SHARE = 0.10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instants:
-    """Fractional sample indices of the four instants, and what they rest on."""
+    """Fractional sample indices of the four instants, in order, and what they rest on."""
 
     start: float
     top_start: float
@@ -32,6 +32,13 @@ class Instants:
     top_rad: float
     is_complete: bool
     is_begun: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.start <= self.top_start <= self.top_end <= self.end:
+            raise ValueError(
+                f"the instants of a rep must follow each other, got {self.start:g}, {self.top_start:g}, "
+                f"{self.top_end:g}, {self.end:g}"
+            )
 
 
 def _last_at_most(curve: FloatArray, level: float, before: float, first: int) -> float | None:
@@ -100,8 +107,13 @@ def find_instants(
 
     low_cross = upward_crossings(angle_rad[first : top + 1], bottom + EDGE_SHARE * rom) + first
     high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - EDGE_SHARE * rom) + first
-    if not is_begun and (len(low_cross) == 0 or len(high_cross) == 0):
-        return None
+    if not is_begun:
+        if len(low_cross) == 0:
+            return None
+        # A top that was reached before the arm last left its bottom belongs to another movement.
+        high_cross = high_cross[high_cross >= low_cross[-1]]
+        if len(high_cross) == 0:
+            return None
     # The phase's own peak: what the arm did before it set off, or after it came down, belongs to no phase.
     set_off = first
     if len(low_cross) and not is_begun:

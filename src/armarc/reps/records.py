@@ -57,6 +57,7 @@ def rep_record(rep: Rep) -> dict[str, Any]:
         "start_velocity_deg_s": deg(rep.start_velocity_rad_s),
         "start_velocity_deg_s_se": deg(rep.start_velocity_se_rad_s),
         "start_verdict": rep.start_verdict,
+        "told_velocity_deg_s": deg(rep.told_velocity_rad_s),
         "mean_concentric_deg_s": deg(rep.mean_concentric_rad_s),
         "mean_concentric_deg_s_se": deg(rep.mean_concentric_se_rad_s),
         "mean_eccentric_deg_s": deg(rep.mean_eccentric_rad_s),
@@ -76,6 +77,7 @@ def rep_record(rep: Rep) -> dict[str, Any]:
         "smoothness_sparc": None if rep.smoothness_sparc is None else round(rep.smoothness_sparc, 4),
         "body_swing_cm": cm(rep.body_swing_m),
         "body_swing_cm_se": cm(rep.body_swing_se_m),
+        "body_swing_reason": rep.body_swing_reason,
         "quality": list(rep.quality),
     }
 

@@ -9,38 +9,69 @@ import numpy as np
 
 from armarc.recording import FloatArray
 
-SLIP_RAD = math.radians(15)
+OTHERWISE_RAD = math.radians(15)
 """Arms hang within some 10° of each other from set to set; turning the hand changes nothing, for gravity then lies
 along the arm."""
+LEAST_STEP_RAD = math.radians(4)
+"""Within a set the bottoms scatter by some 1.5°, and a strap that slips moves them at once …"""
+STEP_ERRORS = 4.0
+"""… by more than this many standard errors: with some ten places it could be at, one set in a thousand by chance …"""
+STEP_SHARE, LINE_SHARE = 0.5, 0.9
+"""… and leaves no more than these shares of the scatter about one direction, and about one that changes steadily as
+the pose of a tired arm does."""
 LEAST_LOOKS = 2
 
 
-def moved_sets(hanging: Sequence[FloatArray]) -> tuple[bool, ...]:
-    """Find the sets in which the sensor sits differently from the set with most reps, or moves on the way.
+def strap_steps(hanging: Sequence[FloatArray]) -> tuple[float, ...]:
+    """Find how far the sensor moved in every set, or against the set with most reps.
 
     Parameters
     ----------
     hanging : sequence of ndarray, each shape (k, 3)
-        For every set, down in sensor axes at the bottoms between its reps where the arm hangs.
+        For every set, down in sensor axes at the bottoms between its reps.
 
     Returns
     -------
-    tuple of bool
-        One per set; False where there are too few looks to tell.
+    tuple of float, rad
+        One per set; 0 where the sensor stayed and where there are too few looks to tell.
     """
     if not hanging:
         return ()
     main = max(hanging, key=len)
-    usual = _direction(main)
-    found = []
+    steps = []
     for looks in hanging:
-        if len(looks) < LEAST_LOOKS or len(main) < LEAST_LOOKS:
-            found.append(False)
+        if len(looks) < LEAST_LOOKS:
+            steps.append(0.0)
             continue
-        half = len(looks) // 2
-        within = _apart(_direction(looks[:half]), _direction(looks[-half:]))
-        found.append(max(_apart(_direction(looks), usual), within) > SLIP_RAD)
-    return tuple(found)
+        between = _apart(_direction(looks), _direction(main))
+        steps.append(max(_step_within(looks), between if between > OTHERWISE_RAD else 0.0))
+    return tuple(steps)
+
+
+def _step_within(looks: FloatArray) -> float:
+    """Largest step of the direction inside a set that its scatter does not make, rad."""
+    n = len(looks)
+    if n < 2 * LEAST_LOOKS:
+        return 0.0
+    whole = float(((looks - looks.mean(axis=0)) ** 2).sum())
+    best = 0.0
+    for at in range(LEAST_LOOKS, n - LEAST_LOOKS + 1):
+        before, after = looks[:at], looks[at:]
+        left = float(((before - before.mean(axis=0)) ** 2).sum() + ((after - after.mean(axis=0)) ** 2).sum())
+        step = _apart(before.mean(axis=0), after.mean(axis=0))
+        error = math.sqrt(left / (n - 2) * (1 / at + 1 / (n - at)))
+        is_sudden = left < min(STEP_SHARE * whole, LINE_SHARE * _about_a_line(looks))
+        if is_sudden and step > max(LEAST_STEP_RAD, STEP_ERRORS * error, best):
+            best = step
+    return best
+
+
+def _about_a_line(looks: FloatArray) -> float:
+    """Sum of squares a steady change of the direction leaves."""
+    when = np.arange(len(looks)) - (len(looks) - 1) / 2
+    middle = looks - looks.mean(axis=0)
+    slope = when @ middle / float(when @ when)
+    return float(((middle - np.outer(when, slope)) ** 2).sum())
 
 
 def _direction(vectors: FloatArray) -> FloatArray:
@@ -49,4 +80,5 @@ def _direction(vectors: FloatArray) -> FloatArray:
 
 
 def _apart(one: FloatArray, other: FloatArray) -> float:
-    return math.acos(max(-1.0, min(1.0, float(one @ other))))
+    size = float(np.linalg.norm(one) * np.linalg.norm(other))
+    return math.acos(max(-1.0, min(1.0, float(one @ other) / max(size, 1e-12))))

@@ -1,4 +1,12 @@
-"""How much the body swung: travel of the shoulder centre during the concentric."""
+"""How much the body swung: how far the shoulder centre moved in the concentric beyond what it does on the lowering.
+
+The shoulder girdle rises with the arm by some centimetres, an elbow bends with it, and a lever arm that is a little
+wrong moves the seeming shoulder along an arc. All three are functions of the arm's angle and show the same on the way
+up and on the way down; a swing of the body does not. So the path of the shoulder is followed over the whole
+rep, from rest to rest, what the lowering says as a function of the angle is taken away, and the rest of the concentric
+is the swing. What the body does with the arm's angle both ways cannot be told from the girdle with one wrist
+sensor: then there is no number, and the reason says so.
+"""
 
 from __future__ import annotations
 
@@ -8,99 +16,292 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.motion import ArmMotion, integrate_path
+from armarc.motion import ArmMotion, integrate_cycle, path_diameter, shoulder_acceleration
 from armarc.recording import FloatArray
+from armarc.reps.phases import Instants
 
-LEAST_WINDOW_S = 0.2
 BANDWIDTH_HZ = 4.0
 """A body swings slower than this; tremor above it would leave a false velocity at the ends of the window."""
-DRIFTING_ACCELERATION_M_S2 = 0.03
-"""What is left of tilt and offset errors after the ends have been brought to rest: they change by about this
-much over a concentric."""
-PATH_PER_ACCELERATION = 15.6
-"""An acceleration error that grows by a over a window of T, brought to rest at both ends, moves the path by
-a·T²/15.6."""
-TAKEN_OUT = 0.85
-"""Share of the seeming travel of the lowering that is taken for error and out of the raise's: a little of it is real.
-On synthetic sets of all sensor grades 0.85 leaves no bias."""
-DRIFT_SE_SHARE = 0.52
-"""Standard error left of that drift, chosen so that on the same sets 95 of 100 travels lie within two standard
-errors."""
-FLOOR_M = 0.002
-"""Sway of someone standing still and double-integrated noise."""
+LEAST_PHASE_S = 0.2
+LONGEST_CYCLE_S = 12.0
+"""From rest to rest (working limit): what tilt's drift adds to the path grows faster than the square of the time."""
+REST_WITHIN_S = 0.8
+"""The body may set off this long before the arm and come home this long after it (working limit)."""
+LEAST_PAUSE_S = 0.3
+"""In a shorter pause the arm rests where it turns round; in a longer one there is a quietest instant."""
+RESTING_RAD_S = math.radians(15)
+"""An arm faster than this is not at rest (working limit)."""
+QUIET_S = 0.2
+QUIET_ACCELERATION_M_S2, QUIET_RATE_RAD_S = 0.3, math.radians(10)
+"""Equally loud, for the choice of the quietest instant."""
+
+OFFSET_M_S2 = 0.1
+"""Spread of what is left of the accelerometer's zero-g offset and of tilt errors that grow with the angle."""
+BEFORE_S, AFTER_S = 0.3, 0.2
+"""Around the concentric the body may swing: no sample there says what the errors are."""
+INDEPENDENT_PER_S = 2.0
+"""A slow disturbance of a rep repeats itself from sample to sample."""
+HUBER = 2.3
+"""Residuals longer than this many standard deviations of one axis count less; 2.3 keeps 85 of 100 of a normal's."""
+
+FLOOR_M = 0.001
+"""Double-integrated noise of a good sensor."""
+DRIFT_M_S2 = 3e-5
+"""Per square second from rest to rest: drift that bends, which neither the rests nor the lowering show."""
+SEEMING_TRAVEL = 2.0
+"""Peak-to-peak of a random path over its root mean square, about: a sine's is 2.8, a ramp's 3.5, and part of what
+the lowering leaves is sway, which is real."""
+SCATTER_SHARE = 0.7
+TAKEN_SHARE = 0.03
+"""The fit of the lever arm takes about this share of a swing for the arm's own; so does the low-pass."""
+GIRDLE_SHARE, GIRDLE_DOUBT = 0.5, 0.5
+"""Shares, in the standard error, of what moves with the arm's angle and of what taking it away has changed."""
+WITH_ARM_M = 0.008
+"""More than this with the arm's angle is more than a rigid arm shows on any grade of sensor (at most 0.7 cm)."""
+MOST_WITH_ARM_M, MOST_SWING_M = 0.08, 0.15
+"""A girdle rises 3 to 5 cm and no body swings farther in a raise (working limits): beyond, the lever arm is wrong."""
+WIDEST_SE_M, WIDEST_SE_SHARE = 0.01, 0.5
+"""A standard error beyond both, the second as a share of the swing, says that the number says nothing."""
+
+NOT_YET = "measured once the set is over"
+NO_RAISE = "no raise about the shoulder"
+NO_LEVER_ARM = "no lever arm: the recording does not show where the shoulder is"
+GAP = "samples are missing"
+SHORT = "too short a concentric or lowering"
+NO_REST = "no rest before or after the rep"
+LONG = "too long from rest to rest"
+ADRIFT = "the arm does not turn about one point"
+GIRDLE = "cannot be told from the girdle or the elbow"
+UNCERTAIN = "too uncertain"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Swing:
-    """Shoulder travel over a concentric and its standard error, m."""
-
-    travel_m: float
-    se_m: float
-
-
-def eccentric_floor(
-    motion: ArmMotion, acceleration_m_s2: FloatArray, windows: Sequence[tuple[float, float]]
-) -> float:
-    """Acceleration error that would explain the travel seen while the arm is lowered, m/s².
-
-    Lowering is quiet: most of what seems to move the shoulder there is tilt and lever-arm error, which the
-    concentric suffers as well.
+    """Swing of one rep.
 
     Parameters
     ----------
-    motion : ArmMotion
-    acceleration_m_s2 : ndarray, shape (n, 3), m/s²
-        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`.
-    windows : sequence of (start, stop)
-        Fractional samples of the eccentrics.
+    travel_m, se_m : float or None, m
+        Peak-to-peak and its standard error; None where it cannot be told.
+    reason : str or None
+        Why it cannot.
     """
-    errors = []
-    for start, stop in windows:
-        first, last = math.floor(start), math.ceil(stop)
-        duration = (last - first) / motion.rate_hz
-        if duration >= LEAST_WINDOW_S and not motion.missing[first : last + 1].any():
-            path = integrate_path(acceleration_m_s2[first : last + 1], motion.rate_hz)
-            errors.append(path.travel_m / duration**2 * PATH_PER_ACCELERATION)
-    return float(np.median(errors)) if errors else DRIFTING_ACCELERATION_M_S2
+
+    travel_m: float | None = None
+    se_m: float | None = None
+    reason: str | None = None
 
 
-def body_swing(
-    motion: ArmMotion, acceleration_m_s2: FloatArray, start: float, stop: float, floor_m_s2: float
-) -> Swing | None:
-    """Peak-to-peak of the shoulder's path between two instants.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cycle:
+    """Samples of one rep from rest to rest, and its phases in them."""
+
+    samples: slice
+    up: slice
+    down: slice
+    aside: slice
+    """The concentric and what is near it."""
+
+
+def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...]:
+    """Body swing of every rep of a set.
 
     Parameters
     ----------
     motion : ArmMotion
-    acceleration_m_s2 : ndarray, shape (n, 3), m/s²
-        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`.
-    start, stop : float
-        Fractional sample indices of the concentric.
-    floor_m_s2 : float, m/s²
-        From `eccentric_floor`.
+    reps : sequence of Instants
+        Of one set, in order.
 
     Returns
     -------
-    Swing or None
-        None for a concentric shorter than 0.2 s or one that touches a gap.
+    tuple of Swing
+        One per rep.
     """
-    first, last = math.floor(start), math.ceil(stop)
-    if (last - first) / motion.rate_hz < LEAST_WINDOW_S or motion.missing[first : last + 1].any():
-        return None
-    path = integrate_path(acceleration_m_s2[first : last + 1], motion.rate_hz)
-    duration = float(path.time_s[-1])
-    drift = max(floor_m_s2, DRIFTING_ACCELERATION_M_S2) * duration**2 / PATH_PER_ACCELERATION
-    lever = _lever_term(motion, first, last)
+    lever_arm_m = motion.mounting.lever_arm_m
+    if motion.coordinate != "elevation":
+        return tuple(Swing(reason=NO_RAISE) for _ in reps)
+    if lever_arm_m is None:
+        return tuple(Swing(reason=NO_LEVER_ARM) for _ in reps)
+    if not reps:
+        return ()
+    margin = 3 * REST_WITHIN_S * motion.rate_hz
+    near = slice(max(math.floor(reps[0].start - margin), 0), math.ceil(reps[-1].end + margin))
+    acceleration = np.zeros((len(motion.time_s), 3))
+    acceleration[near] = shoulder_acceleration(
+        motion.quaternion[near],
+        motion.angular_velocity_rad_s[near],
+        motion.specific_force_m_s2[near],
+        motion.rate_hz,
+        lever_arm_m,
+        bandwidth_hz=BANDWIDTH_HZ,
+    )
+    return swings_of_set(motion, acceleration, reps)
+
+
+def swings_of_set(
+    motion: ArmMotion, acceleration_m_s2: FloatArray, reps: Sequence[Instants]
+) -> tuple[Swing, ...]:
+    """Body swings from the acceleration of the shoulder.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+    acceleration_m_s2 : ndarray, shape (n, 3), m/s²
+        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`; read around the reps only.
+    reps : sequence of Instants
+
+    Returns
+    -------
+    tuple of Swing
+        One per rep.
+    """
+    found = [_cycle(motion, acceleration_m_s2, reps, k) for k in range(len(reps))]
+    cycles = [each for each in found if isinstance(each, _Cycle)]
+    if not cycles:
+        return tuple(Swing(reason=str(each)) for each in found)
+    turned = np.stack([np.cos(motion.elevation_rad), np.sin(motion.elevation_rad)], axis=1)
+    error = _error_with_angle(acceleration_m_s2, turned, cycles, motion.rate_hz)
+    clean = acceleration_m_s2 - turned @ error
+    paths = [integrate_cycle(clean[c.samples], motion.rate_hz) for c in cycles]
+    arcs = [np.column_stack([np.ones(len(p)), turned[c.samples]]) for c, p in zip(cycles, paths, strict=True)]
+    with_arm = _with_arm(paths, arcs, cycles)
+    beyond = [p - a @ with_arm for p, a in zip(paths, arcs, strict=True)]
+    left = [_scatter(b[c.down]) for b, c in zip(beyond, cycles, strict=True)]
+    usual = float(np.median(left))
+    told = [
+        _judged(
+            total_m=path_diameter(path[cycle.up]),
+            beyond_m=path_diameter(rest[cycle.up]),
+            with_arm_m=path_diameter(arc[cycle.up] @ with_arm),
+            scatter_m=max(usual, own),
+            lasts_s=len(path) / motion.rate_hz,
+        )
+        for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True)
+    ]
+    following = iter(told)
+    return tuple(next(following) if isinstance(each, _Cycle) else Swing(reason=each) for each in found)
+
+
+def _judged(*, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, lasts_s: float) -> Swing:
     # Errors add to the path in quadrature and never shorten it: their share is taken out again.
-    seen = math.sqrt(max(path.travel_m**2 - (TAKEN_OUT * drift) ** 2, 0.0))
-    return Swing(travel_m=seen, se_m=math.sqrt(FLOOR_M**2 + (DRIFT_SE_SHARE * drift) ** 2 + lever**2))
+    seen = math.sqrt(max(beyond_m**2 - (SEEMING_TRAVEL * scatter_m) ** 2, 0.0))
+    se = math.sqrt(
+        FLOOR_M**2
+        + (DRIFT_M_S2 * lasts_s**2) ** 2
+        + (SCATTER_SHARE * scatter_m) ** 2
+        + (TAKEN_SHARE * seen) ** 2
+        + (GIRDLE_SHARE * with_arm_m) ** 2
+        + (GIRDLE_DOUBT * (total_m - beyond_m)) ** 2
+    )
+    if with_arm_m > MOST_WITH_ARM_M or seen > MOST_SWING_M:
+        return Swing(
+            reason=f"{ADRIFT}: {100 * with_arm_m:.0f} cm with the arm's angle, {100 * seen:.0f} cm beyond it"
+        )
+    if with_arm_m > max(seen, WITH_ARM_M):
+        return Swing(
+            reason=f"{GIRDLE}: {100 * with_arm_m:.1f} cm with the arm's angle, {100 * seen:.1f} cm beyond it"
+        )
+    if se > max(WIDEST_SE_M, WIDEST_SE_SHARE * seen):
+        return Swing(reason=f"{UNCERTAIN}: {100 * seen:.1f} ± {100 * se:.1f} cm")
+    return Swing(travel_m=seen, se_m=se)
 
 
-def _lever_term(motion: ArmMotion, first: int, last: int) -> float:
-    """What the uncertainty of the lever arm adds: a wrong r moves the shoulder along a small copy of the arc."""
-    mounting = motion.mounting
-    if mounting.reach_m is None:
-        return 0.0
-    swept = float(np.ptp(motion.elevation_rad[first : last + 1]))
-    chord = 2 * math.sin(min(swept, math.pi) / 2)
-    return mounting.lever_se_m * chord
+def _cycle(
+    motion: ArmMotion, acceleration: FloatArray, reps: Sequence[Instants], number: int
+) -> _Cycle | str:
+    """One rep from rest to rest, or why there is none."""
+    at, hz = reps[number], motion.rate_hz
+    if at.is_begun or not at.is_complete:
+        return NO_REST
+    if min(at.top_start - at.start, at.end - at.top_end) < LEAST_PHASE_S * hz:
+        return SHORT
+    within = REST_WITHIN_S * hz
+    earliest = max(at.start - within, 0.0 if number == 0 else reps[number - 1].end)
+    latest = at.end + within
+    if number + 1 < len(reps):
+        latest = min(latest, reps[number + 1].start)
+    rate = np.abs(motion.angle_rate_rad_s)
+    first = _rest(rate, acceleration, earliest, at.start, hz)
+    last = _rest(rate, acceleration, at.end, latest, hz)
+    if max(rate[first], rate[last]) > RESTING_RAD_S:
+        return NO_REST
+    if last - first > LONGEST_CYCLE_S * hz:
+        return LONG
+    if motion.missing[first : last + 1].any():
+        return GAP
+
+    def place(x: float) -> int:
+        return min(max(round(x) - first, 0), last - first)
+
+    return _Cycle(
+        samples=slice(first, last + 1),
+        up=slice(place(at.start), place(at.top_start) + 1),
+        down=slice(place(at.top_end), place(at.end) + 1),
+        aside=slice(place(at.start - BEFORE_S * hz), place(at.top_start + AFTER_S * hz) + 1),
+    )
+
+
+def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: float, hz: float) -> int:
+    """Sample at which arm and body rest: where the arm turns round, or the quietest of a longer pause."""
+    n = len(rate)
+    first = min(max(math.floor(earliest), 0), n - 1)
+    stop = min(max(math.ceil(latest), first), n - 1) + 1
+    if stop - first <= LEAST_PAUSE_S * hz:
+        return first + int(np.argmin(rate[first:stop]))
+    # What tilt and offset errors do to the acceleration is the same all through a pause.
+    push = acceleration[first:stop] - np.median(acceleration[first:stop], axis=0)
+    loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + rate[first:stop] / QUIET_RATE_RAD_S
+    width = 2 * round(QUIET_S * hz / 2) + 1
+    padded = np.pad(loud, width // 2, mode="edge")
+    smooth = np.convolve(padded, np.full(width, 1 / width), mode="valid")
+    return first + int(np.argmin(smooth))
+
+
+def _error_with_angle(
+    acceleration: FloatArray, turned: FloatArray, cycles: Sequence[_Cycle], hz: float
+) -> FloatArray:
+    """Acceleration error that turns with the arm: shape (2, 3), m/s², per cosine and sine of the elevation.
+
+    A zero-g offset is fixed in the sensor, and a scale error of the gyroscope tilts the more the farther the arm is
+    raised. Neither is constant over a rep, so that rest at both ends does not cancel them; but they are there while
+    the arm is lowered and held as well. Each rep has its own constant besides.
+    """
+    design, seen = [], []
+    for cycle in cycles:
+        outside = np.ones(cycle.samples.stop - cycle.samples.start, dtype=bool)
+        outside[cycle.aside] = False
+        if outside.sum() > 2:
+            x, y = turned[cycle.samples][outside], acceleration[cycle.samples][outside]
+            design.append(x - x.mean(axis=0))
+            seen.append(y - y.mean(axis=0))
+    error = np.zeros((2, 3))
+    if not design:
+        return error
+    x, y = np.concatenate(design), np.concatenate(seen)
+    for _ in range(5):
+        size = np.sqrt(((y - x @ error) ** 2).sum(axis=1))
+        scale = float(np.median(size)) / 1.538 + 1e-9  # median of a 3-D normal's length is 1.538 σ
+        weight = np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12))
+        variance = max(float(weight @ size**2) / (3 * float(weight.sum())), 1e-4)
+        trust = INDEPENDENT_PER_S / (hz * variance)
+        weighted = (x * weight[:, None]).T
+        error = np.linalg.solve(trust * weighted @ x + np.eye(2) / OFFSET_M_S2**2, trust * weighted @ y)
+    return np.asarray(error)
+
+
+def _with_arm(
+    paths: Sequence[FloatArray], arcs: Sequence[FloatArray], cycles: Sequence[_Cycle]
+) -> FloatArray:
+    """What the lowering phases of the set say the shoulder does with the arm's angle: shape (3, 3), m.
+
+    Rows are the coefficients of 1, cos θ and sin θ: a wrong lever arm moves the shoulder along just such an arc,
+    and over a raise the girdle's rise is one, too, within some millimetres.
+    """
+    share = [1 / math.sqrt(c.down.stop - c.down.start) for c in cycles]
+    x = np.concatenate([w * a[c.down] for w, a, c in zip(share, arcs, cycles, strict=True)])
+    y = np.concatenate([w * p[c.down] for w, p, c in zip(share, paths, cycles, strict=True)])
+    return np.asarray(np.linalg.lstsq(x, y, rcond=None)[0])
+
+
+def _scatter(path: FloatArray) -> float:
+    return math.sqrt(float(((path - path.mean(axis=0)) ** 2).sum(axis=1).mean()))

@@ -69,6 +69,9 @@ class Rep:
     loaded_range_se_s: float | None = None
     plane_se_rad: float | None = None
     hand_rotation_se_rad: float | None = None
+    body_swing_reason: str | None = None
+    told_velocity_rad_s: float | None = None
+    """Start velocity as it was told live, at the gate; None offline."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

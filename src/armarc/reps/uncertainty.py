@@ -2,7 +2,8 @@
 
 Four sources are carried: the direction of the arm in the sensor (mounting), the tilt left over by the fusion, and the
 scale errors of gyroscope and accelerometer. The mounting is propagated by turning the arm axis and taking the change
-of the measure, so that a constant offset of θ costs nothing where only a difference counts. Skin that slides and a
+of the measure, so that a constant offset of θ costs nothing where only a difference counts. What a set shows of a
+bending elbow, a moving trunk, a slipping or wobbling strap comes on top (`armarc.reps.body`). Skin that slides and a
 wrist that bends are not in it: no sensor on the skin sees them.
 """
 
@@ -16,20 +17,21 @@ import numpy as np
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
 from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.reps.body import RIGID, SetBody
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
-GYROSCOPE_LEFT = 0.4
+GYROSCOPE_LEFT = 0.3
 """Share of the gyroscope's scale error left in a range and in a speed: gravity holds the ends of every movement."""
-ACCELEROMETER_LEFT = 0.55
+ACCELEROMETER_LEFT = 0.42
 """The same of the accelerometer's: it turns and bends what the fusion and the fit of the lever arm hold on to."""
-GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 1.0
+GYROSCOPE_IN_ANGLE, ACCELEROMETER_IN_ANGLE = 0.5, 0.6
 """rad of an absolute angle per unit of the scale errors. These four were found on synthetic sets with one error at a
 time; the sensors' zero-g offset, drawn with their scale, is in them."""
 TILT_IN_RANGE = 0.5
 """Share of the inclination's error that is not the same at both ends of a range."""
-BESIDE = 0.5
+BESIDE = 0.45
 """Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
 axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
 INSTANT_FLOOR_S = 0.00075
@@ -40,10 +42,26 @@ AT_THE_TOP = 0.37
 """… it is larger than at the top."""
 LATEST_S = 0.1
 """Largest standard error of an instant."""
-GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.85, 0.4, 0.001
+GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
+SEEN_ON_RIGID_RAD = math.radians(3.0)
+"""A rigid arm, too, seems to turn in the sensor by this much over the range of a set."""
+UNEXPLAINED_ON_RIGID_M_S2 = 0.045
+"""What noise and sway leave of a rigid arm's acceleration in the lowering."""
+TURN_IN_RANGE, TURN_IN_ANGLE, TURN_IN_RATE = 0.6, 0.5, 0.8
+"""Shares of that turn, beyond a rigid arm's, in a range (and a speed, as a share of the range), in an angle and in a
+rate. These and the following were found on simulated bodies."""
+SHOULDER_IN_SPEED, SHOULDER_ON_RIGID = 0.15, 0.08
+"""Share of a start velocity for each share of the acceleration that the shoulder itself made, beyond what a swing of
+4 cm and noise make of it."""
+STEP_IN_SPEED, STEP_IN_RANGE, STEP_IN_ANGLE = 0.25, 0.25, 0.5
+"""Shares of a strap's slip (rad) in a speed, as a share of it, in a range and in an angle."""
+WOBBLE_LEFT = 0.12
+"""Share of a strap's wobble in θ; where it is too little to be smoothed it counts whole."""
+WOBBLE_RATE_RAD_S = 2 * math.pi * 7 * 0.12
+"""rad/s of a peak rate per rad of wobble: 7 Hz, low-passed."""
 LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
@@ -67,6 +85,8 @@ class AngleErrors:
         Scale errors of the sensor.
     angle_rad : ndarray, shape (n,), rad
     rate_hz : float, Hz
+    body : SetBody
+        What the set shows of body and strap.
     """
 
     up: FloatArray | None
@@ -77,19 +97,49 @@ class AngleErrors:
     tolerance: Tolerance
     angle_rad: FloatArray
     rate_hz: float
+    body: SetBody = RIGID
+
+    @property
+    def turned_rad(self) -> float:
+        """What the arm line turns by in the sensor over the set's range, beyond a rigid arm's, rad."""
+        signs = self.body.signs
+        if not math.isfinite(signs.turned_se_rad):
+            return 0.0
+        square = signs.turned_rad**2 + signs.turned_se_rad**2 - SEEN_ON_RIGID_RAD**2
+        return math.sqrt(max(square, 0.0))
+
+    @property
+    def tilted_rad(self) -> float:
+        """Inclination for which an acceleration that nothing explains can be mistaken, rad."""
+        square = self.body.signs.unexplained_m_s2**2 - UNEXPLAINED_ON_RIGID_M_S2**2
+        return math.sqrt(max(square, 0.0)) / STANDARD_GRAVITY_M_S2
+
+    @property
+    def wobble_rad(self) -> float:
+        """What a strap's wobble leaves in θ, rad."""
+        return WOBBLE_LEFT * self.body.wobble_rad
 
     @property
     def beside(self) -> float:
         """Share of an axis turned sideways that shows where angles are subtracted."""
         return BESIDE if self.is_fitted else 1.0
 
+    @property
+    def has_zero(self) -> bool:
+        """Whether θ counts from the vertical; the zero of any other angle is arbitrary and has no error."""
+        return self.up is not None
+
     def of_angle(self, at: int) -> float:
         """Standard error of θ at a sample, rad."""
         # What a scale error does comes with the way up from the hanging arm.
         level = abs(math.sin(float(self.angle_rad[at])))
-        share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if self.is_fitted else 1.0
+        is_shared = self.is_fitted and self.mounting.height_known
+        share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
         return share * _root_sum(
             [
+                TURN_IN_ANGLE * self.turned_rad,
+                STEP_IN_ANGLE * self.body.strap_step_rad,
+                self.wobble_rad,
                 self.tilt_rad,
                 GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
                 ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
@@ -103,6 +153,10 @@ class AngleErrors:
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         return _root_sum(
             [
+                TURN_IN_RANGE * self.turned_rad,
+                self.tilted_rad,
+                STEP_IN_RANGE * self.body.strap_step_rad,
+                math.sqrt(2) * self.wobble_rad,
                 TILT_IN_RANGE * self.tilt_rad,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
@@ -125,6 +179,13 @@ class AngleErrors:
         return _root_sum(
             [
                 noise,
+                TURN_IN_RANGE * self.turned_rad / self.body.swept_rad * speed_rad_s,
+                self.tilted_rad / self.body.swept_rad * speed_rad_s,
+                SHOULDER_IN_SPEED
+                * max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
+                * speed_rad_s,
+                STEP_IN_SPEED * self.body.strap_step_rad * speed_rad_s,
+                math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
                 *self._spread([near, far, low], worth, linear=self.beside),
@@ -136,11 +197,18 @@ class AngleErrors:
         return abs(rate_rad_s) * _root_sum(
             [
                 further,
+                TURN_IN_RATE * self.turned_rad / self.body.swept_rad,
+                self.tilted_rad / self.body.swept_rad,
+                STEP_IN_RANGE * self.body.strap_step_rad,
                 GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
                 ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
                 RATE_LEFT,
             ]
         )
+
+    def of_peak(self, rate_rad_s: float, further: float = 0.0) -> float:
+        """Standard error of a peak rate of θ, rad/s: that of a rate, and the wobble that adds to the largest."""
+        return math.hypot(self.of_rate(rate_rad_s, further), WOBBLE_RATE_RAD_S * self.body.wobble_rad)
 
     def of_instant(self, rate_rad_s: FloatArray, at: float, *, is_top: bool) -> float:
         """Standard error of the instant a phase begins or ends, s.

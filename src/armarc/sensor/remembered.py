@@ -67,7 +67,7 @@ def load_known(folder: Path | None = None) -> tuple[Remembered, ...]:
                 raise TypeError("expected texts")
             if one.side not in (None, *SIDES):
                 raise ValueError(f"side {one.side!r}")
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(
             f"is damaged: {error}", "delete the file and remember the sensors again", file=str(path)
         ) from error

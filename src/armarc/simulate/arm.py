@@ -1,7 +1,10 @@
-"""Kinematics of the rigid arm: orientation, angular velocity and specific force from its coordinates.
+"""Kinematics of a body with an arm: from its coordinates to what a sensor at the wrist feels.
 
 Global frame: x forward, y left, z up. Reference pose: arm hanging, thumb forward, so that the limb axes
 coincide with the global ones (hand along −z, thumb along +x, back of the hand outward).
+
+The chain: hips → trunk (heading, tip, lean) → shoulder (risen with the girdle) → arm line → upper arm and forearm on
+either side of it → wrist → strap. With a still trunk and a straight elbow it is the rigid arm.
 """
 
 from __future__ import annotations
@@ -12,21 +15,30 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.simulate.body import (
+    GIRDLE_INWARD,
+    HALF_SHOULDER_WIDTH_M,
+    HIP_TO_SHOULDER_M,
+    UPPER_ARM_SHARE,
+    Body,
+    forearm_off_line,
+)
+from armarc.simulate.frames import Frame, fixed_frame
 from armarc.simulate.plan import MountPlan
 from armarc.simulate.tracks import Track
 
 HAND = np.array([0.0, 0.0, -1.0])
 THUMB = np.array([1.0, 0.0, 0.0])
-FOREARM_SHARE_OF_BEND = 0.56
+UP = np.array([0.0, 0.0, 1.0])
+_X, _Y = np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
 
 
 def mount_matrix(mount: MountPlan, side: str) -> FloatArray:
-    """Sensor axes in limb axes, one per column, shape (3, 3).
+    """Sensor axes in forearm axes, one per column, shape (3, 3).
 
     The sensor is right-handed on either wrist; the wrist is what is mirrored.
     """
-    back = np.array([0.0, -1.0 if side == "right" else 1.0, 0.0])
-    outward = {"back": back, "inside": -back, "thumb": THUMB, "little-finger": -THUMB}[mount.strap]
+    outward = _outward(mount, side)
     sign = -1.0 if mount.hand_axis[0] == "-" else 1.0
     hand_index = "xyz".index(mount.hand_axis[1])
     face_index = 0 if hand_index == 2 else 2
@@ -35,129 +47,243 @@ def mount_matrix(mount: MountPlan, side: str) -> FloatArray:
     columns[:, face_index] = outward
     third = 3 - hand_index - face_index
     columns[:, third] = np.cross(columns[:, (third + 1) % 3], columns[:, (third + 2) % 3])
-    across = np.cross(HAND, outward)
-    skew = Rotation.from_rotvec(mount.tilt_rad * (outward + across) / np.sqrt(2))
+    skew = Rotation.from_rotvec(mount.tilt_rad * _askew(outward))
     roll = Rotation.from_rotvec(mount.roll_rad * HAND)
-    # Bending the elbow turns the forearm from hanging toward the thumb.
-    bend = Rotation.from_rotvec(-FOREARM_SHARE_OF_BEND * mount.elbow_bend_rad * np.array([0.0, 1.0, 0.0]))
-    matrix: FloatArray = (bend * roll * skew).as_matrix() @ columns
+    matrix: FloatArray = (roll * skew).as_matrix() @ columns
     return matrix
 
 
-def lever_arm(mount: MountPlan, side: str, reach_m: float) -> FloatArray:
-    """Vector from the pivot to the sensor in limb axes, m, shape (3,)."""
-    face = mount_matrix(mount, side)[:, 0 if mount.hand_axis[1] == "z" else 2]
-    out: FloatArray = reach_m * HAND + mount.height_m * face
+def _outward(mount: MountPlan, side: str) -> FloatArray:
+    back = np.array([0.0, -1.0 if side == "right" else 1.0, 0.0])
+    return {"back": back, "inside": -back, "thumb": THUMB, "little-finger": -THUMB}[mount.strap]
+
+
+def _askew(outward: FloatArray) -> FloatArray:
+    """The axis a strap sits askew about: half about the face, half about the line across the wrist."""
+    out: FloatArray = (outward + np.cross(HAND, outward)) / np.sqrt(2)
+    return out
+
+
+def face_axis(mount: MountPlan, side: str) -> FloatArray:
+    """The sensor's outward axis in forearm axes, shape (3,)."""
+    out: FloatArray = mount_matrix(mount, side)[:, 0 if mount.hand_axis[1] == "z" else 2]
     return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ArmState:
-    """The arm at n instants, all vectors in the global frame unless said.
+    """The body at n instants, all vectors in the global frame unless said.
 
     Parameters
     ----------
     time_s : ndarray, shape (n,), s
-    limb : Rotation, length n
-        Limb axes into the global frame.
-    angular_velocity_rad_s, angular_acceleration_rad_s2 : ndarray, shape (n, 3)
-    shoulder_m, shoulder_acceleration_m_s2 : ndarray, shape (n, 3)
+    trunk, line, upper_arm, forearm : Frame
+        The arm line's frame has its hand axis from shoulder to wrist; the forearm's turns with pronation.
+    shoulder_m : ndarray, shape (n, 3)
+        Centre of the shoulder.
+    torso_m : ndarray, shape (n, 3)
+        Where the shoulder would be without the girdle's rise: what the body alone does.
+    wrist_m, wrist_acceleration_m_s2 : ndarray, shape (n, 3)
+        The place on the bone below the sensor.
+    elbow_rad : ndarray, shape (n,)
     elevation_rad, elevation_rate_rad_s : ndarray, shape (n,)
+        Of the arm line against the vertical.
     plane_rad, plane_rate_rad_s : ndarray, shape (n,)
-        Plane of elevation of the coordinates (relative to the trunk's heading).
+        Plane of elevation of the arm line relative to the trunk's heading.
     """
 
     time_s: FloatArray
-    limb: Rotation
-    angular_velocity_rad_s: FloatArray
-    angular_acceleration_rad_s2: FloatArray
+    trunk: Frame
+    line: Frame
+    upper_arm: Frame
+    forearm: Frame
     shoulder_m: FloatArray
-    shoulder_acceleration_m_s2: FloatArray
+    torso_m: FloatArray
+    wrist_m: FloatArray
+    wrist_acceleration_m_s2: FloatArray
+    elbow_rad: FloatArray
     elevation_rad: FloatArray
     elevation_rate_rad_s: FloatArray
     plane_rad: FloatArray
     plane_rate_rad_s: FloatArray
 
+    @property
+    def thumb(self) -> FloatArray:
+        """Thumb side across the arm line, unit vectors, shape (n, 3)."""
+        line, thumb = self.line.direction(HAND), self.forearm.direction(THUMB)
+        thumb = thumb - np.sum(thumb * line, axis=1)[:, None] * line
+        out: FloatArray = thumb / np.linalg.norm(thumb, axis=1)[:, None]
+        return out
 
-def arm_state(tracks: dict[str, Track], side: str, time_s: FloatArray) -> ArmState:
-    """Evaluate the arm at rising instants.
 
-    The limb's orientation is Rz(a)·Rx(θ)·Rz(b): it swings from hanging by θ in the plane γ and turns by
-    the torsion s about its own axis (tilt-and-torsion). Angular velocity and acceleration are the exact
-    derivatives of that product.
+def arm_state(
+    tracks: dict[str, Track], side: str, time_s: FloatArray, *, reach_m: float, body: Body | None = None
+) -> ArmState:
+    """Evaluate the body at rising instants.
+
+    The arm line's orientation is Rz(a)·Rx(θ)·Rz(b): it swings from hanging by θ in the plane γ and turns by
+    the torsion s about itself (tilt-and-torsion), relative to the share of the trunk's tilt that it follows.
 
     Parameters
     ----------
     tracks : dict
-        ``theta, gamma, torsion, heading`` in rad, ``x, y, z`` in m (shoulder).
+        ``theta, gamma, torsion, elbow, pronation, heading, tip, lean`` in rad, ``x, y, z`` in m (shoulder of the
+        upright trunk).
     side : str
     time_s : ndarray, shape (n,), s
+    reach_m : float, m
+        Shoulder to wrist with a straight elbow.
+    body : Body, optional
     """
-    th, ga, to, he = (tracks[k].sample(time_s) for k in ("theta", "gamma", "torsion", "heading"))
-    position = np.stack([tracks[k].sample(time_s) for k in "xyz"], axis=-1)
+    body = Body() if body is None else body
     mirror = 1.0 if side == "right" else -1.0
-    a = he + mirror * ga
-    b = mirror * (to - ga)
+    at = {name: tracks[name].sample(time_s) for name in tracks if name not in "xyz"}
+    upright = np.stack([tracks[name].sample(time_s) for name in "xyz"], axis=-1)
+    gamma, theta = mirror * at["gamma"], at["theta"]
+    torsion = mirror * (at["torsion"] - at["gamma"])
     if side == "right":
-        a = a + np.array([[np.pi], [0], [0]])
-        b = b - np.array([[np.pi], [0], [0]])
-    limb = Rotation.from_euler("ZXZ", np.stack([a[0], th[0], b[0]], axis=-1))
-    up = np.array([0.0, 0.0, 1.0])
-    hinge = np.stack([np.cos(a[0]), np.sin(a[0]), np.zeros_like(a[0])], axis=-1)
-    spin_axis = limb.apply(up)
-    da, dth, db = (v[1][:, None] for v in (a, th, b))
-    dda, ddth, ddb = (v[2][:, None] for v in (a, th, b))
-    swing = da * up + dth * hinge
+        gamma, torsion = _ahead(gamma, np.pi), _ahead(torsion, -np.pi)
+
+    # Positive tip bends forward, positive lean away from the arm.
+    aside = -mirror * _X
+    ground = fixed_frame(len(time_s)).turned(UP, at["heading"])
+    trunk = ground.turned(_Y, at["tip"]).turned(aside, at["lean"])
+    follow = body.arm_follows_trunk
+    socket = ground.turned(_Y, follow * at["tip"]).turned(aside, follow * at["lean"])
+    line = socket.turned(UP, gamma).turned(_X, theta).turned(UP, torsion)
+
+    # The hips go where the upright shoulder would, so that only the tilt moves the shoulder relative to it.
+    torso_m, shoulder_m_s2 = upright[0], upright[2]
+    if trunk is not ground:
+        seat = np.array([0.0, -mirror * HALF_SHOULDER_WIDTH_M, HIP_TO_SHOULDER_M])
+        tilted_m, tilted_m_s2 = trunk.carry(seat)
+        level_m, level_m_s2 = ground.carry(seat)
+        torso_m, shoulder_m_s2 = torso_m + tilted_m - level_m, shoulder_m_s2 + tilted_m_s2 - level_m_s2
+    shoulder_m = torso_m
+    if body.girdle_rise_m:
+        risen_m, risen_m_s2 = trunk.carry(*_girdle(theta, body.girdle_rise_m, mirror))
+        shoulder_m, shoulder_m_s2 = shoulder_m + risen_m, shoulder_m_s2 + risen_m_s2
+
+    off = forearm_off_line(at["elbow"])
+    upper_arm = line.turned(_Y, at["elbow"] - off)
+    # Bending the elbow turns the forearm from hanging toward the thumb.
+    bent = line.turned(-_Y, off)
+    forearm = bent.turned(UP, mirror * at["pronation"])
+    to_elbow_m, to_elbow_m_s2 = upper_arm.carry(UPPER_ARM_SHARE * reach_m * HAND)
+    to_wrist_m, to_wrist_m_s2 = bent.carry((1 - UPPER_ARM_SHARE) * reach_m * HAND)
+    elevation, elevation_rate = _elevation(line)
+    plane, plane_rate = _plane(line, at, mirror)
     return ArmState(
         time_s=time_s,
-        limb=limb,
-        angular_velocity_rad_s=swing + db * spin_axis,
-        angular_acceleration_rad_s2=dda * up
-        + ddth * hinge
-        + dth * da * np.cross(up, hinge)
-        + ddb * spin_axis
-        + db * np.cross(swing, spin_axis),
-        shoulder_m=position[0],
-        shoulder_acceleration_m_s2=position[2],
-        elevation_rad=np.abs(th[0]),
-        elevation_rate_rad_s=np.sign(th[0]) * th[1],
-        plane_rad=ga[0],
-        plane_rate_rad_s=ga[1],
+        trunk=trunk,
+        line=line,
+        upper_arm=upper_arm,
+        forearm=forearm,
+        shoulder_m=shoulder_m,
+        torso_m=torso_m,
+        wrist_m=shoulder_m + to_elbow_m + to_wrist_m,
+        wrist_acceleration_m_s2=shoulder_m_s2 + to_elbow_m_s2 + to_wrist_m_s2,
+        elbow_rad=at["elbow"][0],
+        elevation_rad=elevation,
+        elevation_rate_rad_s=elevation_rate,
+        plane_rad=plane,
+        plane_rate_rad_s=plane_rate,
     )
 
 
-def sensor_signals(state: ArmState, matrix: FloatArray, lever_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """What a perfect sensor on the arm reads.
+def _ahead(angle: FloatArray, by_rad: float) -> FloatArray:
+    out: FloatArray = angle + np.array([[by_rad], [0.0], [0.0]])
+    return out
+
+
+def _girdle(theta: FloatArray, rise_m: float, mirror: float) -> tuple[FloatArray, FloatArray]:
+    """The girdle's travel in trunk axes and its two derivatives: up by rise·(1 − cos θ), and toward the neck."""
+    th, dth, ddth = theta
+    size = rise_m * np.stack(
+        [1 - np.cos(th), np.sin(th) * dth, np.cos(th) * dth**2 + np.sin(th) * ddth],
+    )
+    path = size[:, :, None] * np.array([0.0, GIRDLE_INWARD * mirror, 1.0])
+    return path[0], path[1:]
+
+
+def _elevation(line: Frame) -> tuple[FloatArray, FloatArray]:
+    hand = line.direction(HAND)
+    speed = np.cross(line.angular_velocity_rad_s, hand)
+    across = np.hypot(hand[:, 0], hand[:, 1])
+    # Straight down every movement raises the arm.
+    passing = across < 1e-9
+    rate = np.where(passing, np.linalg.norm(speed, axis=1), speed[:, 2] / np.where(passing, 1, across))
+    return np.arctan2(across, -hand[:, 2]), rate
+
+
+def _plane(line: Frame, at: dict[str, FloatArray], mirror: float) -> tuple[FloatArray, FloatArray]:
+    """Plane of elevation by what the trunk's tilt makes of the planned one; near hanging the planned one."""
+    theta, gamma, heading = at["theta"], at["gamma"], at["heading"]
+    hand = line.direction(HAND)
+    speed = np.cross(line.angular_velocity_rad_s, hand)
+    square = hand[:, 0] ** 2 + hand[:, 1] ** 2
+    # Where a positive planned elevation would point.
+    planned = heading[0] + mirror * (gamma[0] - np.pi / 2) + np.where(theta[0] < 0, np.pi, 0.0)
+    turned = np.arctan2(hand[:, 1], hand[:, 0]) - planned
+    turned = (turned + np.pi) % (2 * np.pi) - np.pi
+    azimuth_rate = (hand[:, 0] * speed[:, 1] - hand[:, 1] * speed[:, 0]) / np.maximum(square, 1e-12)
+    clear = square > 1e-4
+    plane = gamma[0] + np.where(clear, mirror * turned, 0.0)
+    plane_rate = np.where(clear, mirror * (azimuth_rate - heading[1]), gamma[1])
+    return plane, plane_rate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorState:
+    """A perfect sensor at n instants.
+
+    Parameters
+    ----------
+    rotation : Rotation, length n
+        Sensor axes into the global frame.
+    position_m : ndarray, shape (n, 3), global
+    specific_force_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3), sensor axes
+    """
+
+    rotation: Rotation
+    position_m: FloatArray
+    specific_force_m_s2: FloatArray
+    angular_velocity_rad_s: FloatArray
+
+    @property
+    def quaternion(self) -> FloatArray:
+        """Sensor → global, scalar first, shape (n, 4), without sign flips along time."""
+        q = self.rotation.as_quat(scalar_first=True)
+        flips = np.cumprod(np.where(np.sum(q[1:] * q[:-1], axis=1) < 0, -1.0, 1.0))
+        q[1:] *= flips[:, None]
+        out: FloatArray = q
+        return out
+
+
+def sensor_state(state: ArmState, tracks: dict[str, Track], mount: MountPlan, side: str) -> SensorState:
+    """What a perfect sensor strapped to the wrist reads.
 
     Parameters
     ----------
     state : ArmState
-    matrix : ndarray, shape (3, 3)
-        `mount_matrix`.
-    lever_m : ndarray, shape (3,), m
-        `lever_arm`.
-
-    Returns
-    -------
-    specific_force_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3), sensor axes
-        f = Rᵀ(a_s + α×r + ω×(ω×r) + g ẑ), rigid-body kinematics.
+    tracks : dict
+        ``strap_roll, strap_tilt`` in rad: the strap's slip and wobble about the wrist.
+    mount : MountPlan
+    side : str
     """
-    r = state.limb.apply(lever_m)
-    w, al = state.angular_velocity_rad_s, state.angular_acceleration_rad_s2
-    acceleration = state.shoulder_acceleration_m_s2 + np.cross(al, r) + np.cross(w, np.cross(w, r))
-    acceleration[:, 2] += STANDARD_GRAVITY_M_S2
-    force: FloatArray = state.limb.apply(acceleration, inverse=True) @ matrix
-    rate: FloatArray = state.limb.apply(w, inverse=True) @ matrix
-    return force, rate
-
-
-def sensor_quaternion(state: ArmState, matrix: FloatArray) -> FloatArray:
-    """Sensor → global, scalar first, shape (n, 4), without sign flips along time."""
-    q = (state.limb * Rotation.from_matrix(matrix)).as_quat(scalar_first=True)
-    flips = np.cumprod(np.where(np.sum(q[1:] * q[:-1], axis=1) < 0, -1.0, 1.0))
-    q[1:] *= flips[:, None]
-    out: FloatArray = q
-    return out
+    outward, matrix = _outward(mount, side), mount_matrix(mount, side)
+    strap = state.forearm.turned(HAND, tracks["strap_roll"].sample(state.time_s))
+    strap = strap.turned(_askew(outward), tracks["strap_tilt"].sample(state.time_s))
+    above_m, above_m_s2 = strap.carry(mount.height_m * face_axis(mount, side))
+    # f = Rᵀ(a + g ẑ)
+    force = state.wrist_acceleration_m_s2 + above_m_s2 + STANDARD_GRAVITY_M_S2 * UP
+    back = strap.rotation.inv()
+    return SensorState(
+        rotation=strap.rotation * Rotation.from_matrix(matrix),
+        position_m=state.wrist_m + above_m,
+        specific_force_m_s2=back.apply(force) @ matrix,
+        angular_velocity_rad_s=back.apply(strap.angular_velocity_rad_s) @ matrix,
+    )
 
 
 def torsion_for_hand_rotation(theta_rad: float, gamma_rad: float, hand_rotation_rad: float) -> float:

@@ -16,7 +16,7 @@ HANGING_RAD = math.radians(6)
 
 def twist_forearm(stage: Choreography) -> None:
     """Turn the forearm palm in, palm out, twice, the arm hanging."""
-    theta, torsion = stage.value("theta"), stage.value("torsion")
+    theta, torsion, began_s = stage.value("theta"), stage.value("torsion"), stage.now_s
     if theta > math.radians(20):
         stage.move(1.0, theta=HANGING_RAD)
     for _ in range(2):
@@ -27,10 +27,12 @@ def twist_forearm(stage: Choreography) -> None:
     if theta > math.radians(20):
         stage.move(1.0, theta=theta)
         stage.wait(0.5)
+    stage.note("twist", began_s)
 
 
 def raise_to_front(stage: Choreography) -> None:
     """One slow raise straight to the front, thumb up, and back."""
+    began_s = stage.now_s
     back = {name: stage.value(name) for name in ("theta", "gamma", "torsion")}
     stage.move(1.0, theta=HANGING_RAD, gamma=SAGITTAL, torsion=0.0)
     stage.wait(0.3)
@@ -39,12 +41,13 @@ def raise_to_front(stage: Choreography) -> None:
     stage.move(1.6, theta=HANGING_RAD)
     stage.wait(0.3)
     stage.move(1.0, **back)
+    stage.note("front raise", began_s)
     stage.wait(0.8)
 
 
-def reach_for_weight(stage: Choreography, posture: Mapping[str, float]) -> None:
+def reach_for_weight(stage: Choreography, posture: Mapping[str, float], what: str) -> None:
     """Bend down, fumble with the weight, come up again."""
-    rng = stage.rng
+    rng, began_s = stage.rng, stage.now_s
     down_s, up_s = rng.uniform(0.9, 1.5), rng.uniform(0.9, 1.4)
     low = stage.shift(rng.uniform(0.2, 0.35), -rng.uniform(0.4, 0.55))
     high = stage.shift(0.0, 0.0)
@@ -65,6 +68,7 @@ def reach_for_weight(stage: Choreography, posture: Mapping[str, float]) -> None:
     # The weight meets the floor or leaves it.
     stage.wave("z", 4e-4, 18, start_s=touch_s + 0.05, end_s=touch_s + 0.2, ramp_s=0.05)
     stage.move(float(up_s), **posture, **high)
+    stage.note(what, began_s)
     stage.wait(float(rng.uniform(0.4, 0.9)))
 
 
@@ -93,6 +97,7 @@ def walk(stage: Choreography, duration_s: float) -> None:
     rng = stage.rng
     swing_hz = float(rng.uniform(0.85, 1.05))
     start_s, end_s = stage.now_s, stage.now_s + duration_s
+    stage.note("walking", start_s, end_s)
     gamma, theta = stage.value("gamma"), stage.value("theta")
     stage.move(0.6, gamma=SAGITTAL, theta=0.1)
     swing = math.radians(float(rng.uniform(18, 28)))
@@ -113,7 +118,7 @@ def fidget(stage: Choreography) -> None:
     """Scratch the nose, drink, or shake out the arm."""
     rng = stage.rng
     back = {name: stage.value(name) for name in ("theta", "gamma", "torsion")}
-    kind = str(rng.choice(["scratch", "drink", "shake"]))
+    kind, began_s = str(rng.choice(["scratch", "drink", "shake"])), stage.now_s
     if kind == "shake":
         start_s = stage.now_s
         for name, size in (("torsion", 0.3), ("theta", 0.04)):
@@ -121,6 +126,7 @@ def fidget(stage: Choreography) -> None:
                 name, size, float(rng.uniform(2, 3.5)), start_s=start_s, end_s=start_s + 2.5, ramp_s=0.5
             )
         stage.wait(2.6)
+        stage.note("shaking out the arm", began_s)
         return
     high = float(rng.uniform(1.9, 2.4)) if kind == "scratch" else float(rng.uniform(1.6, 2.1))
     stage.move(
@@ -139,3 +145,4 @@ def fidget(stage: Choreography) -> None:
         stage.wait(float(rng.uniform(1.0, 2.5)))
         stage.move(0.5, theta=high)
     stage.move(float(rng.uniform(0.7, 1.1)), **back)
+    stage.note("scratching" if kind == "scratch" else "drinking", began_s)

@@ -4,24 +4,44 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.simulate.plan import SessionPlan
 from armarc.simulate.tracks import Knot, Track, Wave
 
-CHANNELS = ("theta", "gamma", "torsion", "heading", "x", "y", "z")
+CHANNELS = (
+    *("theta", "gamma", "torsion", "elbow", "pronation"),
+    *("heading", "tip", "lean", "x", "y", "z"),
+    *("strap_roll", "strap_tilt"),
+)
 SAGITTAL = math.pi / 2
 SHORTEST_S = 1e-6
 """Anything shorter is no time at all."""
 
 
-class Choreography:
-    """Collects knots and waves while time runs on; the present is `now_s`."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that happened beside the reps, s from the recording's first sample."""
 
-    def __init__(self, plan: SessionPlan, rng: np.random.Generator) -> None:
+    what: str
+    start_s: float
+    end_s: float
+
+
+class Choreography:
+    """Collects knots, waves and events while time runs on; the present is `now_s`.
+
+    `rng` drives what happens around the sets, `body_rng` what the body does of itself, so that the same seed gives the
+    same session to another body.
+    """
+
+    def __init__(self, plan: SessionPlan, rng: np.random.Generator, body_rng: np.random.Generator) -> None:
         self.plan = plan
         self.rng = rng
+        self.body_rng = body_rng
+        self.events: list[Event] = []
         self.now_s = 0.0
         self.knots: dict[str, list[Knot]] = {name: [Knot(0.0, 0.0)] for name in CHANNELS}
         self.waves: dict[str, list[Wave]] = {name: [] for name in CHANNELS}
@@ -38,6 +58,10 @@ class Choreography:
     def wait(self, duration_s: float) -> None:
         """Stay."""
         self.now_s += duration_s
+
+    def note(self, what: str, start_s: float, end_s: float | None = None) -> None:
+        """Write down what happened from an instant until another, or until now."""
+        self.events.append(Event(what=what, start_s=start_s, end_s=self.now_s if end_s is None else end_s))
 
     def follow(self, name: str, knots: Sequence[Knot]) -> None:
         """Add knots to a channel; the first one is where it rests and when it sets off."""
@@ -63,6 +87,7 @@ class Choreography:
         end_s: float,
         ramp_s: float,
         phase_rad: float | None = None,
+        decay_per_s: float = 0.0,
     ) -> None:
         """Add a wave between two instants, by default with a random phase."""
         phase = float(self.rng.uniform(0, 2 * np.pi)) if phase_rad is None else phase_rad
@@ -74,6 +99,7 @@ class Choreography:
                 start_s=start_s,
                 end_s=end_s,
                 ramp_s=min(ramp_s, (end_s - start_s) / 2),
+                decay_per_s=decay_per_s,
             )
         )
 
@@ -93,20 +119,25 @@ class Choreography:
         sway = self.plan.sway_m
         sizes = {"x": sway, "y": sway, "z": 0.3 * sway}
         sizes |= {"theta": 0.5 * sway, "gamma": 3 * sway, "torsion": 4 * sway}
-        for name, size in sizes.items():
-            for frequency in self.rng.uniform(0.08, 0.9, 5) if size > 0 else ():
-                # Slow wander is large, quick wander small.
-                part = 0.35 * size * self.rng.uniform(0.5, 1.5) * min(1.0, 0.25 / frequency)
-                self.waves[name].append(
-                    Wave(
-                        amplitude=float(part),
-                        frequency_hz=float(frequency),
-                        phase_rad=float(self.rng.uniform(0, 2 * np.pi)),
-                    )
-                )
+        self._wander(sizes, self.rng)
+        tilt = self.plan.body.sway_rad
+        self._wander({"tip": tilt, "lean": tilt}, self.body_rng)
         for knots in self.knots.values():
             if knots[-1].time_s < end_s - SHORTEST_S:
                 knots.append(Knot(end_s, knots[-1].value))
         return {
             name: Track(knots=tuple(self.knots[name]), waves=tuple(self.waves[name])) for name in CHANNELS
         }
+
+    def _wander(self, sizes: dict[str, float], rng: np.random.Generator) -> None:
+        for name, size in sizes.items():
+            for frequency in rng.uniform(0.08, 0.9, 5) if size > 0 else ():
+                # Slow wander is large, quick wander small.
+                part = 0.35 * size * rng.uniform(0.5, 1.5) * min(1.0, 0.25 / frequency)
+                self.waves[name].append(
+                    Wave(
+                        amplitude=float(part),
+                        frequency_hz=float(frequency),
+                        phase_rad=float(rng.uniform(0, 2 * np.pi)),
+                    )
+                )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from armarc.errors import UsageError
+from armarc.simulate.body import Body
 from armarc.simulate.patterns import LATERAL_RAISE, Pattern
 from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
 from armarc.simulate.rep_shape import SMALLEST_GATED_ROM_RAD, concentric_knots, shortest_concentric_s
@@ -42,6 +43,12 @@ class Knobs:
         Number of a rep that is swung: fast start, 5 cm more of shoulder travel, a bit more range.
     grind : float
         Sticking point of the last rep, 0 to 1.
+    pulses, pulse_rad, pulse_s
+        Of every rep, see `RepPlan`.
+    double_tops : float
+        Share of the reps, drawn by chance, that sink a little at the top and rise once more.
+    alternating : bool
+        The other arm does its rep after each of this one's, which takes 2 to 4 s instead of `pause_s`.
     """
 
     reps: int = 8
@@ -63,9 +70,18 @@ class Knobs:
     cheat_rep: int | None = None
     grind: float = 0.0
     tremor_rad: float = 0.0
+    pulses: int = 0
+    pulse_rad: float = math.radians(12)
+    pulse_s: float = 0.7
+    double_tops: float = 0.0
+    alternating: bool = False
     pattern: Pattern = LATERAL_RAISE
     side: str = "right"
     still_s: float = 2.0
+    press_start: bool = False
+    press_stop: bool = False
+    walk_up: bool = False
+    walk_away: bool = False
     twist: bool = False
     front_raise: bool = False
     pick_up: bool = False
@@ -76,6 +92,7 @@ class Knobs:
     hand_rotation_rad: float | None = None
     hang_turn_rad: float = 0.0
     load_kg: float | None = None
+    body: Body = field(default_factory=Body)
     mount: MountPlan = field(default_factory=MountPlan)
     sensor: SensorPlan = field(default_factory=SensorPlan)
 
@@ -102,6 +119,11 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
         )
     if knobs.cheat_rep is not None and not 1 <= knobs.cheat_rep <= knobs.reps:
         raise UsageError(f"there is no rep {knobs.cheat_rep} to cheat", f"1 to {knobs.reps}")
+    if not 0 <= knobs.double_tops <= 1:
+        raise UsageError(
+            f"double tops must lie between 0 and 100 % of the reps, got {100 * knobs.double_tops:g} %",
+            "20 % is a restless set",
+        )
     bottom = knobs.pattern.bottom_rad if knobs.bottom_rad is None else knobs.bottom_rad
     top = knobs.pattern.top_rad if knobs.top_rad is None else knobs.top_rad
     if knobs.rom_rad is not None:
@@ -118,15 +140,16 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
         ),
         0.0,
     )
-    rng = np.random.default_rng([seed, 7])
+    rng, habits = np.random.default_rng([seed, 7]), np.random.default_rng([seed, 8])
     sets = tuple(
         SetPlan(
-            reps=_spread_reps(knobs, bottom, top, rng),
+            reps=_with_habits(_spread_reps(knobs, bottom, top, rng), knobs, habits),
             rest_s=knobs.rest_s,
             pick_up=knobs.pick_up,
             put_down=knobs.pick_up,
             walk=knobs.walk,
             fidget=knobs.fidget,
+            alternating=knobs.alternating,
         )
         for _ in range(knobs.sets)
     )
@@ -135,12 +158,17 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
         pattern=knobs.pattern,
         side=knobs.side,
         still_s=knobs.still_s,
+        press_start=knobs.press_start,
+        press_stop=knobs.press_stop,
+        walk_up=knobs.walk_up,
+        walk_away=knobs.walk_away,
         twist=knobs.twist,
         front_raise=knobs.front_raise,
         sway_m=knobs.sway_m,
         hand_rotation_rad=knobs.hand_rotation_rad,
         hang_turn_rad=knobs.hang_turn_rad,
         load_kg=knobs.load_kg,
+        body=knobs.body,
         mount=knobs.mount,
         sensor=knobs.sensor,
     )
@@ -186,6 +214,20 @@ def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generat
         reps.append(rep)
         here = rep.lowest_end_rad
     return tuple(reps)
+
+
+def _with_habits(reps: tuple[RepPlan, ...], knobs: Knobs, rng: np.random.Generator) -> tuple[RepPlan, ...]:
+    """Pulses, double tops and the other arm's turns."""
+    out = []
+    for i, rep in enumerate(reps):
+        pulses, depth, each_s = knobs.pulses, knobs.pulse_rad, knobs.pulse_s
+        # Shallower than a pulse.
+        sunk, again_s = float(rng.uniform(0.06, 0.15)), float(rng.uniform(0.5, 0.9))
+        if rng.random() < knobs.double_tops:
+            pulses, depth, each_s = 1, sunk * (rep.top_rad - rep.bottom_rad), again_s
+        pause_s = float(rng.uniform(2, 4)) if knobs.alternating and i + 1 < len(reps) else rep.pause_s
+        out.append(replace(rep, pulses=pulses, pulse_rad=depth, pulse_s=each_s, pause_s=pause_s))
+    return tuple(out)
 
 
 def _fitted(rep: RepPlan) -> RepPlan:

@@ -37,6 +37,8 @@ class Pattern:
         Elevation of the thumb direction above horizontal at the top.
     sensor_place : str
         ``"wrist"`` or ``"upper arm"``.
+    whole_arm : bool
+        The pivot is the shoulder and the sensor lies beyond the elbow.
     """
 
     key: str
@@ -49,6 +51,7 @@ class Pattern:
     reach_m: float = 0.58
     hand_rotation_rad: float = 0.0
     sensor_place: str = "wrist"
+    whole_arm: bool = True
 
 
 LATERAL_RAISE = Pattern(key="lateral-raise", plane_rad=math.radians(15))
@@ -88,6 +91,7 @@ PATTERNS = {
             top_rad=math.radians(45),
             reach_m=0.24,
             hand_rotation_rad=math.radians(80),
+            whole_arm=False,
         ),
         Pattern(
             key="upright-row",
@@ -96,6 +100,7 @@ PATTERNS = {
             top_rad=math.radians(95),
             reach_m=0.25,
             sensor_place="upper arm",
+            whole_arm=False,
         ),
         Pattern(
             key="overhead-press",
@@ -104,6 +109,7 @@ PATTERNS = {
             top_rad=math.radians(155),
             reach_m=0.25,
             sensor_place="upper arm",
+            whole_arm=False,
         ),
     )
 }

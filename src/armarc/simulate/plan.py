@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from armarc.errors import UsageError
+from armarc.simulate.body import Body
 from armarc.simulate.grades import GRADES
 from armarc.simulate.patterns import LATERAL_RAISE, Pattern
 
@@ -46,6 +47,9 @@ class RepPlan:
         Amplitude of an 8–12 Hz tremor of the arm; 0.05° already shakes the wrist with 2 m/s².
     grind : float
         0 to 1: how much the speed drops at a sticking point about two thirds up.
+    pulses : int
+        How often the arm sinks by `pulse_rad` and rises again before it is lowered, each within `pulse_s`; one is
+        a double top.
     """
 
     bottom_rad: float = math.radians(8)
@@ -61,6 +65,9 @@ class RepPlan:
     dip_m: float = 0.0
     tremor_rad: float = 0.0
     grind: float = 0.0
+    pulses: int = 0
+    pulse_rad: float = math.radians(12)
+    pulse_s: float = 0.7
 
     def __post_init__(self) -> None:
         rom = self.top_rad - self.bottom_rad
@@ -97,6 +104,14 @@ class RepPlan:
             "tremor must lie between 0° and 5°",
             "0.05° is a tired arm",
         )
+        _check(0 <= self.pulses <= 50, f"a rep has 0 to 50 pulses, got {self.pulses}", "2 or 3 are usual")
+        _check(0.2 <= self.pulse_s <= 10, "a pulse takes 0.2 to 10 s", "0.7 is usual")
+        _check(
+            not self.pulses
+            or math.radians(1) <= self.pulse_rad <= 0.6 * (self.top_rad - self.lowest_end_rad),
+            "a pulse must be at least 1° deep and stay within the upper 60 % of the range",
+            "10° to 15° is usual",
+        )
 
     @property
     def lowest_end_rad(self) -> float:
@@ -109,7 +124,8 @@ class SetPlan:
     """Consecutive reps and what surrounds them.
 
     ``rest_s`` comes after the set (ignored after the last one); ``pick_up``/``put_down`` bend down for the
-    weight; ``walk`` and ``fidget`` fill the rest.
+    weight; ``walk`` and ``fidget`` fill the rest. ``alternating``: the other arm does its rep in the pauses, and the
+    body moves a little with it.
     """
 
     reps: tuple[RepPlan, ...]
@@ -119,6 +135,7 @@ class SetPlan:
     put_down: bool = False
     walk: bool = False
     fidget: bool = False
+    alternating: bool = False
 
     def __post_init__(self) -> None:
         _check(len(self.reps) >= 1, "a set needs at least one rep", "ask for 1 or more")
@@ -151,10 +168,7 @@ class MountPlan:
     height_m : float, m
         Sensor above the bone, outward.
     reach_m : float or None, m
-        Shoulder to sensor along the arm line; None takes the exercise's.
-    elbow_bend_rad : float, rad
-        Constant slight bend: the forearm then lies 0.56 of it off the shoulder–wrist line, toward the thumb
-        (upper arm 0.335 m, forearm 0.263 m).
+        Shoulder to sensor along the arm line with a straight elbow; None takes the exercise's.
     """
 
     strap: str = "back"
@@ -163,7 +177,6 @@ class MountPlan:
     tilt_rad: float = 0.0
     height_m: float = 0.025
     reach_m: float | None = None
-    elbow_bend_rad: float = 0.0
 
     def __post_init__(self) -> None:
         _check(
@@ -188,11 +201,6 @@ class MountPlan:
             "shoulder to wrist is 0.5 to 0.65 m",
         )
         _check(math.isfinite(self.roll_rad), "the strap's roll must be an angle", "0 to 360")
-        _check(
-            0 <= self.elbow_bend_rad <= math.radians(60),
-            "the elbow bend must lie between 0° and 60°",
-            "10 to 20° is soft",
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,6 +270,11 @@ class SessionPlan:
         ``"right"`` or ``"left"``.
     still_s : float, s
         Standing still at the beginning.
+    press_start, press_stop : bool
+        The recording begins with the wrist before the face, where start was pressed, and ends there, where stop is
+        pressed, 2 to 4 s after the last rep. Nothing is trimmed.
+    walk_up, walk_away : bool
+        Walk to the place of the set first, and away from it after the last one.
     twist, front_raise : bool
         Reference moves before the first set: forearm palm in/palm out, and a straight raise to the front.
     sway_m : float, m
@@ -272,20 +285,32 @@ class SessionPlan:
         How far the thumb is turned inward from forward while the arm hangs.
     load_kg : float or None
         Written into the metadata only.
+    body : Body
+        What the body does that a rigid arm does not.
     """
 
     sets: tuple[SetPlan, ...]
     pattern: Pattern = LATERAL_RAISE
     side: str = "right"
     still_s: float = 2.0
+    press_start: bool = False
+    press_stop: bool = False
+    walk_up: bool = False
+    walk_away: bool = False
     twist: bool = False
     front_raise: bool = False
     sway_m: float = 0.003
     hand_rotation_rad: float | None = None
     hang_turn_rad: float = 0.0
     load_kg: float | None = None
+    body: Body = field(default_factory=Body)
     mount: MountPlan = field(default_factory=MountPlan)
     sensor: SensorPlan = field(default_factory=SensorPlan)
+
+    @property
+    def reach_m(self) -> float:
+        """Pivot to sensor with a straight elbow, m."""
+        return self.pattern.reach_m if self.mount.reach_m is None else self.mount.reach_m
 
     def __post_init__(self) -> None:
         _check(len(self.sets) >= 1, "a session needs at least one set", "ask for 1 or more")
@@ -300,6 +325,16 @@ class SessionPlan:
                 f"elevations from {math.degrees(lowest):.1f}° to {math.degrees(highest):.1f}° leave the range",
                 "an arm hangs at 0° and reaches up to 175°",
             )
+        _check(
+            self.pattern.whole_arm or not self.body.has_elbow,
+            f"in {self.pattern.key} the sensor's segment has no elbow to bend and no forearm to turn",
+            "leave elbow and pronation out",
+        )
+        _check(
+            not self.pattern.about_vertical or self.body.rest_plane_rad is None,
+            f"{self.pattern.key} has no plane of rest beside its own",
+            "leave the rest plane out",
+        )
         for angle in (self.pattern.plane_rad, self.hand_rotation_rad or 0.0, self.hang_turn_rad):
             _check(math.isfinite(angle), "plane and hand rotation must be angles", "degrees from -180 to 180")
         _check(0 <= self.sway_m <= 0.05, "the sway must lie between 0 and 5 cm", "3 mm is usual")

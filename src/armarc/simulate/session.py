@@ -1,8 +1,7 @@
-"""A whole synthetic recording with its truth."""
+"""A whole simulated recording with its truth."""
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -10,20 +9,17 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.recording import FloatArray, Metadata, Recording
 from armarc.simulate.arm import (
-    FOREARM_SHARE_OF_BEND,
     HAND,
-    THUMB,
+    UP,
     ArmState,
+    SensorState,
     arm_state,
-    lever_arm,
-    mount_matrix,
-    sensor_quaternion,
-    sensor_signals,
+    sensor_state,
 )
 from armarc.simulate.choreography import SAGITTAL
 from armarc.simulate.plan import SessionPlan
 from armarc.simulate.sensor import sense
-from armarc.simulate.timeline import build_timeline
+from armarc.simulate.timeline import Timeline, build_timeline
 from armarc.simulate.truth import (
     TRUTH_RATE_HZ,
     Truth,
@@ -57,48 +53,47 @@ def simulate_session(plan: SessionPlan, seed: int = 0) -> tuple[Recording, Truth
     UsageError
         If a rep cannot be done as planned (for example a start too slow for its concentric).
     """
-    # Separate streams: another sensor on the same seed sees the same movement.
-    body, device = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(2))
-    timeline = build_timeline(plan, body)
+    # Separate streams: another sensor or body on the same seed goes through the same session.
+    around, device, body = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3))
+    timeline = build_timeline(plan, around, body)
     for at, _ in plan.sensor.gaps_s:
         if at >= timeline.duration_s:
             raise UsageError(
                 f"the gap at {at:g} s lies after the end of the recording",
                 f"it lasts {timeline.duration_s:.1f} s",
             )
-    matrix = mount_matrix(plan.mount, plan.side)
-    reach = plan.pattern.reach_m if plan.mount.reach_m is None else plan.mount.reach_m
-    lever = lever_arm(plan.mount, plan.side, reach)
-
     rate_hz = plan.sensor.rate_hz
     time_s = np.arange(int(timeline.duration_s * rate_hz) + 1) / rate_hz
-    force, rate = sensor_signals(arm_state(timeline.tracks, plan.side, time_s), matrix, lever)
-    samples = sense(time_s, force, rate, plan.sensor, device)
+    _, felt = _states(plan, timeline, time_s)
+    samples = sense(time_s, felt.specific_force_m_s2, felt.angular_velocity_rad_s, plan.sensor, device)
 
     truth_time = np.arange(int(timeline.duration_s * TRUTH_RATE_HZ) + 1) / TRUTH_RATE_HZ
-    state = arm_state(timeline.tracks, plan.side, truth_time)
-    series = _series(state, plan, matrix)
+    state, sensor = _states(plan, timeline, truth_time)
+    series = _series(state, sensor, plan)
     smoothed = smooth_rate(series.angle_rate_rad_s)
     coordinate = plan.pattern.coordinate
     sets = tuple(
         TruthSet(set=number, reps=measure_reps(series, marks, coordinate, smoothed))
         for number, marks in enumerate(timeline.sets, 1)
     )
-    bend = FOREARM_SHARE_OF_BEND * plan.mount.elbow_bend_rad
+    first, begun = _states(plan, timeline, np.array([timeline.sets[0][0].start_s]))
+    to_sensor = begun.rotation[0].inv()
     truth = Truth(
         exercise=plan.pattern.key,
         coordinate=coordinate,
         side=plan.side,
         sets=sets,
-        arm_axis=matrix.T @ HAND,
-        forearm_axis=matrix.T @ (math.cos(bend) * HAND + math.sin(bend) * THUMB),
-        thumb_axis=matrix.T @ THUMB,
-        lever_arm_m=matrix.T @ lever,
-        reach_m=reach,
+        arm_axis=to_sensor.apply(first.line.direction(HAND)[0]),
+        forearm_axis=to_sensor.apply(first.forearm.direction(HAND)[0]),
+        thumb_axis=to_sensor.apply(first.thumb[0]),
+        lever_arm_m=to_sensor.apply(begun.position_m[0] - first.shoulder_m[0]),
+        reach_m=float(np.linalg.norm(first.wrist_m[0] - first.shoulder_m[0])),
         sensor_height_m=plan.mount.height_m,
         gyroscope_bias_rad_s=samples.gyroscope_bias_rad_s,
         zero_g_m_s2=samples.zero_g_m_s2,
         seed=seed,
+        body=plan.body,
+        events=timeline.events,
         series=series,
     )
     recording = Recording(
@@ -132,18 +127,38 @@ def _other(plan: SessionPlan, seed: int) -> dict[str, Any]:
     return other
 
 
-def _series(state: ArmState, plan: SessionPlan, matrix: FloatArray) -> TruthSeries:
+def _states(plan: SessionPlan, timeline: Timeline, time_s: FloatArray) -> tuple[ArmState, SensorState]:
+    tracks, side = timeline.tracks, plan.side
+    state = arm_state(tracks, side, time_s, reach_m=plan.reach_m, body=plan.body)
+    return state, sensor_state(state, tracks, plan.mount, side)
+
+
+def _series(state: ArmState, sensor: SensorState, plan: SessionPlan) -> TruthSeries:
     if not plan.pattern.about_vertical:
         angle, rate = state.elevation_rad, state.elevation_rate_rad_s
     else:
         angle, rate = SAGITTAL - state.plane_rad, -state.plane_rate_rad_s
+    hand, spine = state.line.direction(HAND), state.trunk.direction(UP)
     return TruthSeries(
         time_s=state.time_s,
         angle_rad=angle,
         angle_rate_rad_s=rate,
         elevation_rad=state.elevation_rad,
         plane_rad=state.plane_rad,
-        hand_rotation_rad=np.arcsin(np.clip(state.limb.apply(THUMB)[:, 2], -1, 1)),
-        quaternion=sensor_quaternion(state, matrix),
+        hand_rotation_rad=np.arcsin(np.clip(state.thumb[:, 2], -1, 1)),
+        quaternion=sensor.quaternion,
         shoulder_m=state.shoulder_m,
+        torso_m=state.torso_m,
+        elbow_rad=state.elbow_rad,
+        arm_to_trunk_rad=_angle_between(hand, -spine),
+        humerus_to_trunk_rad=_angle_between(state.upper_arm.direction(HAND), -spine),
+        trunk_lean_rad=_angle_between(spine, UP),
     )
+
+
+def _angle_between(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Angle between unit vectors, exact near 0 as well, shape (n,)."""
+    out: FloatArray = 2 * np.arctan2(
+        np.linalg.norm(one - other, axis=-1), np.linalg.norm(one + other, axis=-1)
+    )
+    return out

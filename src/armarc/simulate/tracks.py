@@ -23,7 +23,7 @@ class Knot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wave:
-    """A sine with smooth onset and end; `ramp_s` of 0 means no envelope (always on)."""
+    """A sine with smooth onset and end that may die away; `ramp_s` of 0 means no envelope (always on)."""
 
     amplitude: float
     frequency_hz: float
@@ -31,6 +31,7 @@ class Wave:
     start_s: float = -np.inf
     end_s: float = np.inf
     ramp_s: float = 0.0
+    decay_per_s: float = 0.0
 
 
 def quintic_coefficients(knots: Sequence[Knot]) -> FloatArray:
@@ -79,6 +80,10 @@ def _add_wave(out: FloatArray, t: FloatArray, wave: Wave) -> None:
         down, ddown, dddown = _ramp((wave.end_s - t) / h)
         e, de = up * down, (dup * down - up * ddown) / h
         dde = (ddup * down - 2 * dup * ddown + up * dddown) / h**2
+        if wave.decay_per_s > 0:
+            k = wave.decay_per_s
+            fade = np.exp(-k * (t - wave.start_s))
+            e, de, dde = e * fade, (de - k * e) * fade, (dde - 2 * k * de + k**2 * e) * fade
         s, ds, dds = e * s, de * s + e * ds, dde * s + 2 * de * ds + e * dds
     for row, values in zip(out, (s, ds, dds), strict=True):
         row[first:last] += values

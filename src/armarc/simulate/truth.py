@@ -14,7 +14,9 @@ from scipy.signal import butter, sosfiltfilt
 from scipy.spatial.distance import pdist
 
 from armarc.recording import FloatArray
-from armarc.simulate.timeline import RepMarks
+from armarc.simulate.body import Body
+from armarc.simulate.body_moves import RepMarks
+from armarc.simulate.choreography import Event
 
 TRUTH_RATE_HZ = 1000.0
 CUTOFF_HZ = 6.0
@@ -29,8 +31,12 @@ class TruthSeries:
     """The true arm over the whole session, 1 kHz, seconds from the recording's first sample; n instants.
 
     ``angle_rad`` is the movement angle, ``angle_rate_rad_s`` its unfiltered rate, ``quaternion`` (n, 4) turns
-    sensor axes into the global frame, ``shoulder_m`` (n, 3) is the path of the pivot.
-    ``plane_rad`` is relative to where the trunk faces; ``hand_rotation_rad`` is the thumb's elevation.
+    sensor axes into the global frame, ``shoulder_m`` (n, 3) is the path of the pivot and ``torso_m`` (n, 3) the
+    same without the girdle's own rise.
+    ``elevation_rad`` and ``plane_rad`` are those of the line from shoulder to wrist, against the vertical and
+    relative to where the trunk faces; ``hand_rotation_rad`` is the thumb's elevation. ``arm_to_trunk_rad`` and
+    ``humerus_to_trunk_rad`` are the angles of that line and of the upper arm with the trunk's long axis,
+    ``trunk_lean_rad`` is that axis's angle with the vertical, ``elbow_rad`` is 0 for a straight elbow.
     """
 
     time_s: FloatArray
@@ -41,6 +47,11 @@ class TruthSeries:
     hand_rotation_rad: FloatArray
     quaternion: FloatArray
     shoulder_m: FloatArray
+    torso_m: FloatArray
+    elbow_rad: FloatArray
+    arm_to_trunk_rad: FloatArray
+    humerus_to_trunk_rad: FloatArray
+    trunk_lean_rad: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +79,13 @@ class TruthRep:
     hand_rotation_rad: float
     smoothness_sparc: float
     body_swing_m: float
+    shoulder_travel_m: float
+    trunk_lean_rad: float
+    trunk_travel_rad: float
+    elevation_to_trunk_rad: float
+    humerus_to_trunk_rad: float
+    elbow_bottom_rad: float
+    elbow_top_rad: float
     quality: tuple[str, ...] = ()
 
     @property
@@ -103,12 +121,16 @@ class Truth:
     exercise, coordinate, side : str
     sets : tuple of TruthSet
     arm_axis, forearm_axis, thumb_axis : ndarray, shape (3,)
-        Unit vectors in sensor axes: shoulder → wrist line, forearm, thumb side.
+        Unit vectors in sensor axes as the first rep begins: shoulder → wrist line, forearm, thumb
+        side across the line.
     lever_arm_m : ndarray, shape (3,), m
-        Pivot → sensor in sensor axes.
+        Pivot → sensor in sensor axes as the first rep begins.
     reach_m, sensor_height_m : float, m
-        Pivot to the place on the bone below the sensor, and the sensor's height above it.
+        Pivot to the place on the bone below the sensor as the first rep begins, and the sensor's height above it.
     gyroscope_bias_rad_s, zero_g_m_s2 : ndarray, shape (3,)
+    body : Body
+    events : tuple of Event
+        What happened beside the reps, in order.
     series : TruthSeries
     """
 
@@ -125,6 +147,8 @@ class Truth:
     gyroscope_bias_rad_s: FloatArray
     zero_g_m_s2: FloatArray
     seed: int
+    body: Body
+    events: tuple[Event, ...]
     series: TruthSeries
 
     @property
@@ -215,7 +239,8 @@ def _measure(
     on_down = max(LEAST_RATE_RAD_S, -0.05 * float(rate[trough]))
     leaves_bottom = _first(angle >= theta_b + 0.1 * rom, before, top + 1)
     nears_top = _first(angle >= theta_t - 0.1 * rom, before, top + 1)
-    leaves_top = _first(angle <= theta_t - 0.1 * way_down, top, after + 1)
+    # After pulses at the top only the last fall lowers the arm.
+    leaves_top = min(_last(angle > theta_t - 0.1 * way_down, top, after + 1) + 1, after)
     nears_bottom = _first(angle <= theta_after + 0.1 * way_down, top, after + 1)
     start = _last(rate <= on_up, low, leaves_bottom)
     top_start = _first(rate <= on_up, nears_top, high + 1)
@@ -254,7 +279,14 @@ def _measure(
         plane_rad=_plane(series, concentric) if coordinate == "elevation" else None,
         hand_rotation_rad=float(series.hand_rotation_rad[top]),
         smoothness_sparc=spectral_arc_length(np.abs(rate[concentric]), TRUTH_RATE_HZ),
-        body_swing_m=_diameter(series.shoulder_m[concentric]),
+        body_swing_m=_diameter(series.torso_m[concentric]),
+        shoulder_travel_m=_diameter(series.shoulder_m[concentric]),
+        trunk_lean_rad=float(series.trunk_lean_rad[start]),
+        trunk_travel_rad=float(np.ptp(series.trunk_lean_rad[concentric])),
+        elevation_to_trunk_rad=float(series.arm_to_trunk_rad[top]),
+        humerus_to_trunk_rad=float(series.humerus_to_trunk_rad[top]),
+        elbow_bottom_rad=float(series.elbow_rad[before]),
+        elbow_top_rad=float(series.elbow_rad[top]),
     )
 
 

@@ -7,8 +7,10 @@
     recording         file name, samples, rate_hz, duration_s, gaps, seed
     conventions       which angle, which filter, what the instants were read from
     exercise, coordinate, side
-    mounting          arm_axis, forearm_axis, thumb_axis (unit vectors, sensor axes), lever_arm_m (pivot to
-                      sensor, sensor axes), reach_m, sensor_height_m, strap, hand_axis
+    mounting          as the first rep begins: arm_axis, forearm_axis, thumb_axis (unit vectors, sensor axes),
+                      lever_arm_m (pivot to sensor, sensor axes), reach_m, sensor_height_m, strap, hand_axis
+    body              null for the rigid arm, or what it was asked to do, `armarc.simulate.Body` in degrees and cm
+    events            [{what, start_s, end_s}]: start and stop pressed, walking, picking up, strap slip, …
     sensor            grade, gyroscope_bias_deg_s, zero_g_m_s2
     sets              [{set, start_s, end_s, summary, reps: [REP_KEYS]}], as the measured sets are written
     series            only when asked for: 1 kHz columns, see `SERIES_KEYS`
@@ -20,12 +22,14 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from armarc.recording import Recording
+from armarc.simulate.body import Body
 from armarc.simulate.session import NOTE
 from armarc.simulate.truth import CUTOFF_HZ, TRUTH_RATE_HZ, Truth, TruthRep, TruthSet
 
@@ -39,6 +43,11 @@ SERIES_KEYS = (
     "hand_rotation_deg",
     "quaternion",
     "shoulder_m",
+    "torso_m",
+    "elbow_deg",
+    "arm_to_trunk_deg",
+    "humerus_to_trunk_deg",
+    "trunk_lean_deg",
 )
 REP_KEYS = {
     "rep": "1, 2, … in the set",
@@ -65,7 +74,15 @@ REP_KEYS = {
     "plane_deg": "circular mean over the concentric above 30°, weight sin²; null unless elevation counts",
     "hand_rotation_deg": "thumb above horizontal at the top",
     "smoothness_sparc": "SPARC of the rate over the concentric",
-    "body_swing_cm": "largest distance between two points of the pivot's path during the concentric",
+    "body_swing_cm": "largest distance between two points of the pivot's path during the concentric, without what "
+    "the shoulder girdle alone adds",
+    "shoulder_travel_cm": "the same with the girdle",
+    "trunk_lean_deg": "trunk's long axis against the vertical at the start",
+    "trunk_travel_deg": "largest less smallest lean during the concentric",
+    "elevation_to_trunk_deg": "line from shoulder to wrist against the trunk at the top",
+    "humerus_to_trunk_deg": "upper arm against the trunk at the top",
+    "elbow_bottom_deg": "bend of the elbow at the bottom, 0 straight",
+    "elbow_top_deg": "bend of the elbow at the top",
     "quality": "partial: below 70 % of the set's median range",
 }
 
@@ -106,8 +123,30 @@ def rep_record(rep: TruthRep) -> dict[str, Any]:
         "hand_rotation_deg": _degrees(rep.hand_rotation_rad),
         "smoothness_sparc": _rounded(rep.smoothness_sparc),
         "body_swing_cm": _rounded(100 * rep.body_swing_m),
+        "shoulder_travel_cm": _rounded(100 * rep.shoulder_travel_m),
+        "trunk_lean_deg": _degrees(rep.trunk_lean_rad),
+        "trunk_travel_deg": _degrees(rep.trunk_travel_rad),
+        "elevation_to_trunk_deg": _degrees(rep.elevation_to_trunk_rad),
+        "humerus_to_trunk_deg": _degrees(rep.humerus_to_trunk_rad),
+        "elbow_bottom_deg": _degrees(rep.elbow_bottom_rad),
+        "elbow_top_deg": _degrees(rep.elbow_top_rad),
         "quality": list(rep.quality),
     }
+
+
+def body_record(body: Body) -> dict[str, float | None]:
+    """The body's parameters with degrees and centimetres in their names."""
+    record: dict[str, float | None] = {}
+    for field in fields(body):
+        value = getattr(body, field.name)
+        stem, _, unit = field.name.rpartition("_")
+        if unit == "rad":
+            record[f"{stem}_deg"] = _degrees(value)
+        elif unit == "m":
+            record[f"{stem}_cm"] = _rounded(100 * value)
+        else:
+            record[field.name] = _rounded(value)
+    return record
 
 
 def set_record(one: TruthSet) -> dict[str, Any]:
@@ -152,6 +191,7 @@ def truth_record(
             "seed": truth.seed,
         },
         "conventions": {
+            "arm": "line from the shoulder to the place on the bone below the sensor, against the vertical",
             "instants": f"noise-free angle at {TRUTH_RATE_HZ:g} Hz; rate low-passed at {CUTOFF_HZ:g} Hz, "
             "2nd-order Butterworth, forward and backward",
             "angles": "noise-free, not filtered; rates low-passed as above; start velocity not filtered",
@@ -167,7 +207,7 @@ def truth_record(
             "forearm_axis": _vector(truth.forearm_axis),
             "thumb_axis": _vector(truth.thumb_axis),
             "lever_arm_m": _vector(truth.lever_arm_m),
-            "reach_m": truth.reach_m,
+            "reach_m": round(truth.reach_m, 6),
             "sensor_height_m": truth.sensor_height_m,
             "strap": recording.metadata.strap,
             "hand_axis": recording.metadata.hand_axis,
@@ -177,6 +217,11 @@ def truth_record(
             "gyroscope_bias_deg_s": _vector(np.degrees(truth.gyroscope_bias_rad_s)),
             "zero_g_m_s2": _vector(truth.zero_g_m_s2),
         },
+        "body": None if truth.body.is_rigid else body_record(truth.body),
+        "events": [
+            {"what": event.what, "start_s": _rounded(event.start_s), "end_s": _rounded(event.end_s)}
+            for event in truth.events
+        ],
         "sets": [set_record(one) for one in truth.sets],
     }
     if series:
@@ -190,6 +235,11 @@ def truth_record(
             np.degrees(s.hand_rotation_rad),
             s.quaternion,
             s.shoulder_m,
+            s.torso_m,
+            np.degrees(s.elbow_rad),
+            np.degrees(s.arm_to_trunk_rad),
+            np.degrees(s.humerus_to_trunk_rad),
+            np.degrees(s.trunk_lean_rad),
         )
         record["series"] = {
             key: np.round(column, 6).tolist() for key, column in zip(SERIES_KEYS, columns, strict=True)
@@ -234,7 +284,7 @@ def read_truth(path: Path) -> dict[str, Any]:
     try:
         record = json.loads(path.read_text(encoding="utf-8"))
         schema = record["schema"]
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise FormatError(
             f"not a truth file: {error}", "make one with armarc simulate", file=str(path)
         ) from None

@@ -26,6 +26,7 @@ def board_message(board: Board) -> dict[str, Any]:
         "moving": board.under_way,
         "speed": _rounded(board.speed_deg_s),
         "verdict": board.verdict,
+        "provisional": board.provisional,
         "off": _rounded(board.off_band_deg_s),
         "fresh": board.verdict is not None and board.time_s - board.said_s < FLASH_S,
         "arm_deg": round(board.angle_deg, 1),
@@ -35,7 +36,7 @@ def board_message(board: Board) -> dict[str, Any]:
         "rom": _rounded(board.rom_deg),
         "tempo": board.tempo,
         "loss": _rounded(board.loss_pct),
-        "strip": [[_rounded(mark.speed_deg_s), mark.verdict] for mark in board.strip[-24:]],
+        "strip": [[_rounded(mark.speed_deg_s), mark.verdict, mark.provisional] for mark in board.strip[-24:]],
         "rest_s": None if board.since_set_s is None else round(board.since_set_s, 1),
         "sets": len(board.sets),
         "last_set": None

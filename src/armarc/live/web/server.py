@@ -1,189 +1,203 @@
-"""The page and its socket, served by Starlette inside the session's own loop."""
+"""The page and its socket. Runs in a process of its own, so that no crowd at the door can slow the capture.
+
+Everything it needs from the session are the boards, as finished JSON, and the end of the pipe they come through.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import json
+import logging
+import os
+import signal
 import socket
+import threading
 from collections.abc import AsyncIterator
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from multiprocessing.connection import Connection
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
-from armarc.errors import UsageError
-from armarc.live.board import Board
-from armarc.live.events import EngineEvent
+from websockets.asyncio.server import ServerConnection, serve
+from websockets.datastructures import Headers
+from websockets.exceptions import ConnectionClosed
+from websockets.http11 import Request, Response
+
 from armarc.live.web.access import Access
-from armarc.live.web.messages import board_message
+from armarc.live.web.door import Door, home_of
 
-if TYPE_CHECKING:
-    from starlette.applications import Starlette
-    from starlette.requests import Request
-    from starlette.responses import Response
-    from starlette.websockets import WebSocket
-
-FRAMES_PER_S = 20.0
+BACKLOG = 32
 QUEUE = 4
-MISSING = "the page needs starlette, uvicorn and websockets"
+OVER = '{"over": true}'
+HANDSHAKE_S = 5.0
+PING_S = 10.0
+LONGEST_MESSAGE = 1024
+"""The page sends nothing; what a browser may send by itself is shorter."""
 HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; script-src 'self'; "
     "connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     "Cache-Control": "no-store",
 }
+_TYPES = {"/": "text/html; charset=utf-8", "/page.js": "text/javascript; charset=utf-8"}
 
 
-class WebFace:
-    """Sends the board to every page that is open."""
+class Boards:
+    """The newest board, and who is waiting for the next."""
 
     def __init__(self) -> None:
-        self._boards: set[asyncio.Queue[str]] = set()
+        self._queues: set[asyncio.Queue[str]] = set()
         self._latest = ""
-        self._sent_s = -1.0
-        self._news = False
-        self.closed = False
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
-        """The next board goes out at once."""
-        self._news = True
-
-    def refresh(self, board: Board) -> None:
-        """Send the board when something has happened or a frame is due."""
-        now_s = asyncio.get_running_loop().time()
-        if not self._news and now_s - self._sent_s < 1.0 / FRAMES_PER_S:
-            return
-        self._sent_s, self._news = now_s, False
-        self._latest = json.dumps(board_message(board), allow_nan=False, ensure_ascii=False)
-        for queue in self._boards:
-            # A page that cannot keep up loses old boards, never the newest.
+    def put(self, text: str) -> None:
+        """Hand a board to every page; one that cannot keep up loses old boards, never the newest."""
+        self._latest = text
+        for queue in self._queues:
             if queue.full():
                 queue.get_nowait()
-            queue.put_nowait(self._latest)
+            queue.put_nowait(text)
 
-    def close(self) -> None:
-        """Tell the pages that the session is over."""
-        self.closed = True
-        for queue in self._boards:
-            if queue.full():
-                queue.get_nowait()
-            queue.put_nowait('{"over": true}')
-
-    async def boards(self) -> AsyncIterator[str]:
-        """The latest board and every one after it."""
+    async def every(self) -> AsyncIterator[str]:
+        """The newest board and every one after it."""
         queue: asyncio.Queue[str] = asyncio.Queue(QUEUE)
         if self._latest:
             queue.put_nowait(self._latest)
-        self._boards.add(queue)
+        self._queues.add(queue)
         try:
             while True:
                 yield await queue.get()
         finally:
-            self._boards.discard(queue)
+            self._queues.discard(queue)
 
 
-def build_app(face: WebFace, access: Access) -> Starlette:
-    """The application: ``/`` is the page, ``/live`` its socket.
+class _Visitor(ServerConnection):
+    """A connection that passes the door."""
 
-    Raises
-    ------
-    UsageError
-        When the libraries are missing.
-    """
-    try:
-        from starlette.applications import Starlette
-        from starlette.responses import HTMLResponse, PlainTextResponse
-        from starlette.routing import Route, WebSocketRoute
-    except ImportError as error:
-        raise UsageError(MISSING, "pip install 'armarc[web]'") from error
-    html = files("armarc.live.web").joinpath("page.html").read_text("utf-8")
+    door: Door
 
-    async def page(request: Request) -> Response:
-        if not access.allows_host(request.headers.get("host")):
-            return PlainTextResponse("unknown host name\n", 421, headers=HEADERS)
-        if not access.allows_token(request.query_params.get("token")):
-            text = "The address needs the token that armarc printed.\n"
-            return PlainTextResponse(text, 403, headers=HEADERS)
-        return HTMLResponse(html, headers=HEADERS)
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        super().connection_made(transport)
+        assert isinstance(transport, asyncio.Transport)
+        peer = transport.get_extra_info("peername")
+        self.door.arrive(self, home_of(str(peer[0])) if peer else "", transport.abort)
 
-    async def live(link: WebSocket) -> None:
-        host, origin = link.headers.get("host"), link.headers.get("origin")
-        welcome = (
-            access.allows_host(host)
-            and access.allows_origin(origin, host)
-            and access.allows_token(link.query_params.get("token"))
-        )
-        if not welcome:
-            # Refused before the handshake: the browser sees HTTP 403.
-            await link.close(1008)
-            return
-        await link.accept()
-        sending = asyncio.create_task(_send(face, link))
-        try:
-            while (await link.receive())["type"] != "websocket.disconnect":
-                pass
-        finally:
-            sending.cancel()
-            with contextlib.suppress(asyncio.CancelledError, Exception):
-                await sending
-
-    return Starlette(routes=[Route("/", page), WebSocketRoute("/live", live)])
+    def connection_lost(self, exc: Exception | None) -> None:
+        self.door.leave(self)
+        super().connection_lost(exc)
 
 
-async def _send(face: WebFace, link: WebSocket) -> None:
-    async for text in face.boards():
-        await link.send_text(text)
+class _Pages:
+    """Answers to requests: the page, its script, the socket, or why not."""
+
+    def __init__(self, access: Access, door: Door) -> None:
+        self._access = access
+        self._door = door
+        room = files("armarc.live.web")
+        self._bodies = {
+            "/": room.joinpath("page.html").read_bytes(),
+            "/page.js": room.joinpath("page.js").read_bytes(),
+        }
+
+    def answer(self, link: ServerConnection, request: Request) -> Response | None:
+        """The response of a request, or None to open the socket."""
+        access, headers = self._access, request.headers
+        # Versions of the library that let other methods in say which one it is.
+        if getattr(request, "method", "GET") != "GET":
+            return _text(405, "this page is only read\n")
+        host, origin = _only(headers, "Host"), _only(headers, "Origin")
+        if not access.allows_host(host):
+            return _text(421, "unknown host name\n")
+        parts = urlsplit(request.path)
+        if parts.path == "/page.js":
+            return _response(200, self._bodies[parts.path], _TYPES[parts.path])
+        if parts.path not in ("/", "/live"):
+            return _text(404, "not found\n")
+        token = parse_qs(parts.query, max_num_fields=20).get("token", [""])[0]
+        if not access.allows_token(token):
+            return _text(403, "The address needs the token that armarc printed.\n")
+        if parts.path == "/":
+            return _response(200, self._bodies["/"], _TYPES["/"])
+        if not access.allows_origin(origin, host):
+            return _text(403, "refused: another site asks\n")
+        if (headers.get_all("Upgrade") or [""])[0].lower() != "websocket":
+            return _text(426, "this address is a web socket\n")
+        if not self._door.come_in(link):
+            return _text(503, "too many pages are open\n")
+        return None
 
 
-class Server:
-    """Runs the application until left."""
-
-    def __init__(self, face: WebFace, access: Access) -> None:
-        try:
-            import uvicorn
-            import websockets  # noqa: F401 - uvicorn would only warn about it when a page connects
-        except ImportError as error:
-            raise UsageError(MISSING, "pip install 'armarc[web]'") from error
-        self._socket = _listen(access)
-        self.port: int = self._socket.getsockname()[1]
-        config = uvicorn.Config(
-            build_app(face, access),
-            log_level="error",
-            access_log=False,
-            ws="websockets-sansio",
-            lifespan="off",
-            timeout_graceful_shutdown=2,
-            server_header=False,
-        )
-        self._server = uvicorn.Server(config)
-        self._task: asyncio.Task[None] | None = None
-
-    async def __aenter__(self) -> Server:
-        # Ctrl-C belongs to the session, not to the server.
-        self._task = asyncio.create_task(self._server._serve([self._socket]))
-        while not self._server.started:
-            if self._task.done():
-                self._task.result()
-            await asyncio.sleep(0.01)
-        return self
-
-    async def __aexit__(self, *_: object) -> None:
-        self._server.should_exit = True
-        if self._task is not None:
-            await self._task
-        self._socket.close()
+def _only(headers: Headers, name: str) -> str | None:
+    found = headers.get_all(name)
+    return None if not found else found[0] if len(found) == 1 else ""
 
 
-def _listen(access: Access) -> socket.socket:
-    family = socket.AF_INET6 if ":" in access.host else socket.AF_INET
-    listener = socket.socket(family, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listener.bind((access.host.strip("[]"), access.port))
-    except OSError as error:
-        listener.close()
-        raise UsageError(
-            f"cannot listen on {access.host} port {access.port}: {error.strerror or error}",
-            "choose another --port (0 takes a free one) or --host",
-        ) from error
-    return listener
+def _text(status: int, text: str) -> Response:
+    return _response(status, text.encode(), "text/plain; charset=utf-8")
+
+
+def _response(status: int, body: bytes, kind: str) -> Response:
+    import http
+
+    headers = Headers(HEADERS)
+    headers["Content-Type"] = kind
+    headers["Content-Length"] = str(len(body))
+    headers["Connection"] = "close"
+    return Response(status, http.HTTPStatus(status).phrase, headers, body)
+
+
+def serve_pages(listener: socket.socket, boards: Connection, access: Access) -> None:
+    """Serve until the pipe of boards ends; the whole life of the process."""
+    # Ctrl-C belongs to the session, which ends this process by ending the pipe.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(os, "nice"):
+        with contextlib.suppress(OSError):
+            os.nice(5)  # the capture comes first on a busy machine
+    asyncio.run(_serve(listener, boards, access))
+
+
+async def _serve(listener: socket.socket, pipe: Connection, access: Access) -> None:
+    loop = asyncio.get_running_loop()
+    # A full table of open files is met by waiting, not by a page of text for every try.
+    loop.set_exception_handler(lambda *_: None)
+    quiet = logging.getLogger("armarc.live.web")
+    quiet.addHandler(logging.NullHandler())
+    quiet.propagate = False
+    boards, over, door = Boards(), asyncio.Event(), Door()
+
+    class Visitor(_Visitor):
+        pass
+
+    Visitor.door = door
+
+    async def live(link: ServerConnection) -> None:
+        with contextlib.suppress(ConnectionClosed):
+            async for text in boards.every():
+                await link.send(text)
+
+    threading.Thread(target=_receive, args=(pipe, loop, boards, over), daemon=True).start()
+    options: dict[str, Any] = {"server_header": None, "logger": quiet, "compression": None}
+    async with serve(
+        live,
+        sock=listener,
+        backlog=BACKLOG,
+        process_request=_Pages(access, door).answer,
+        create_connection=Visitor,
+        open_timeout=HANDSHAKE_S,
+        ping_interval=PING_S,
+        ping_timeout=PING_S,
+        close_timeout=2.0,
+        max_size=LONGEST_MESSAGE,
+        **options,
+    ):
+        await over.wait()
+        await asyncio.sleep(0.1)  # the pages hear that it is over
+
+
+def _receive(pipe: Connection, loop: asyncio.AbstractEventLoop, boards: Boards, over: asyncio.Event) -> None:
+    with contextlib.suppress(EOFError, OSError):
+        while True:
+            loop.call_soon_threadsafe(boards.put, pipe.recv_bytes().decode())
+    with contextlib.suppress(RuntimeError):
+        loop.call_soon_threadsafe(boards.put, OVER)
+        loop.call_soon_threadsafe(over.set)

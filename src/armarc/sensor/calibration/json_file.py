@@ -35,7 +35,7 @@ def read_entries(path: Path, schema: str, make: Callable[[dict[str, Any]], T], w
         if document["schema"] != schema:
             raise ValueError(f"expected {schema}, got {document['schema']!r}")
         return tuple(make(entry) for entry in document["entries"])
-    except (ValueError, KeyError, TypeError, AttributeError, IndexError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError) as error:
         raise InputError(
             f"is damaged or of another version: {type(error).__name__} {error}",
             f"move the file away and {what} again",

@@ -161,7 +161,7 @@ class Timeline:
         out: list[Event] = []
         start_s = self._last_out_s
         paused = start_s is not None and time_s[0] - start_s > max(0.05, 1.5 * period_s) and cause != "link"
-        if start_s is not None and (placed.missing or paused):
+        if start_s is not None and (placed.missing or paused or placed.restarted):
             self.missing_frames += placed.missing
             out.append(
                 Loss(

@@ -10,6 +10,8 @@ from armarc.sensor.dialect import Batch, Timing
 _FUTURE_S = 0.5
 _CLOCK_TOLERANCE = 2e-3
 _BACK_S = 5.0
+_REMEMBERED = 1000
+"""Packets by which a repeated one is known: a link repeats what it sent a moment ago."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,8 +43,10 @@ class Unwrapper:
     """Follows one sensor's frame numbers and device time.
 
     A number that has wrapped is placed by the device time, the device time by the host clock, so that gaps
-    longer than a wrap are counted right. A packet older than what was had is a duplicate; one from further
-    back than 5 s, by its time or its arrival, or from the future, is a sensor that was switched on again.
+    longer than a wrap are counted right. A packet older than what was had is a duplicate when it is one of those
+    that were had, to the last bit: a link may repeat packets but never swaps them. Any other, and one from further
+    back than 5 s, by its time or its arrival, or from the future, comes from a sensor that was switched on again. A
+    number that the device time contradicts is damaged, and the time is believed.
     """
 
     def __init__(self, timing: Timing) -> None:
@@ -55,6 +59,7 @@ class Unwrapper:
         self._first_arrival_s = 0.0
         self._last_n = 0
         self._new_clock = True
+        self._had: dict[int, None] = {}
 
     def restart(self) -> None:
         """The next packet starts a new clock (a new power-up was seen)."""
@@ -70,11 +75,14 @@ class Unwrapper:
             Host time of arrival.
         """
         n = len(batch.specific_force_m_s2)
-        if not self._new_clock:
-            placed = self._follow(batch, n, arrival_s)
-            if placed is not None:
-                return placed
-        return self._begin(batch, n, arrival_s)
+        mark = _mark_of(batch)
+        placed = None if self._new_clock else self._follow(batch, n, arrival_s, again=mark in self._had)
+        if placed is None:
+            placed = self._begin(batch, n, arrival_s)
+        self._had[mark] = None
+        if len(self._had) > _REMEMBERED:
+            del self._had[next(iter(self._had))]
+        return placed
 
     def _begin(self, batch: Batch, n: int, arrival_s: float) -> Placed:
         timing = self.timing
@@ -94,7 +102,7 @@ class Unwrapper:
         self._remember(index + n, time_s, n, arrival_s)
         return Placed(index=index, device_time_s=time_s, skip=0, missing=missing, restarted=not first_ever)
 
-    def _follow(self, batch: Batch, n: int, arrival_s: float) -> Placed | None:
+    def _follow(self, batch: Batch, n: int, arrival_s: float, *, again: bool) -> Placed | None:
         timing = self.timing
         assert self._next is not None
         expected_s = arrival_s - self._least_offset_s
@@ -119,6 +127,8 @@ class Unwrapper:
             return None
         skip = min(n, max(0, self._next - index))
         missing = max(0, index - self._next)
+        if skip == n and not again:
+            return None
         if skip < n:
             self._remember(index + n, time_s, n, arrival_s)
         return Placed(index=index, device_time_s=time_s, skip=skip, missing=missing, restarted=False)
@@ -136,7 +146,12 @@ class Unwrapper:
         if batch.first and time_s > self._time_s:
             # Nothing was sampled while the sensor was stopped, so the time that passed says nothing.
             return self._next + (raw - self._next) % timing.index_modulus
-        return raw + round((expected - raw) / timing.index_modulus) * timing.index_modulus
+        index = raw + round((expected - raw) / timing.index_modulus) * timing.index_modulus
+        slack = 2 + 0.05 * abs(passed)
+        newer = passed > 0.5 * self._last_n
+        if index > expected + slack or (newer and index < self._next and expected >= self._next):
+            return max(expected, self._next)
+        return index
 
     def _index_from_arrival(self, batch: Batch, arrival_s: float) -> int:
         timing = self.timing
@@ -154,3 +169,8 @@ class Unwrapper:
         self._last_n = n
         self._last_arrival_s = arrival_s
         self._least_offset_s = min(self._least_offset_s, arrival_s - time_s)
+
+
+def _mark_of(batch: Batch) -> int:
+    readings = (batch.specific_force_m_s2.tobytes(), batch.angular_velocity_rad_s.tobytes())
+    return hash((batch.index, batch.device_time_s, *readings))

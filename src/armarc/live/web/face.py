@@ -1,0 +1,147 @@
+"""The session's side of the page: hands the board to the process that serves it, and never waits for it."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.util
+import json
+import multiprocessing
+import socket
+import threading
+import time
+from multiprocessing.connection import Connection
+from types import TracebackType
+from typing import Any
+
+from armarc.errors import UsageError
+from armarc.live.board import Board
+from armarc.live.events import EngineEvent
+from armarc.live.web.access import Access
+from armarc.live.web.messages import board_message
+
+FRAMES_PER_S = 20.0
+MISSING = "the page needs the package websockets"
+
+
+class WebFace:
+    """Sends the newest board to the page's process; a slow or stuck one costs boards, never time."""
+
+    name = "the page"
+
+    def __init__(self, pipe: Connection) -> None:
+        self._pipe = pipe
+        self._sent_s = -1.0
+        self._news = False
+        self._newest: bytes | None = None
+        self._closing = False
+        self._failed = False
+        self._changed = threading.Condition()
+        self._carrier = threading.Thread(target=self._carry, name="boards", daemon=True)
+        self._carrier.start()
+
+    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+        """The next board goes out at once."""
+        self._news = True
+
+    def refresh(self, board: Board) -> None:
+        """Send the board when something has happened or a frame is due.
+
+        Raises
+        ------
+        BrokenPipeError
+            The page's process is gone.
+        """
+        if self._failed:
+            raise BrokenPipeError("its process has ended")
+        now_s = time.monotonic()
+        if not self._news and now_s - self._sent_s < 1.0 / FRAMES_PER_S:
+            return
+        self._sent_s, self._news = now_s, False
+        text = json.dumps(board_message(board), allow_nan=False, ensure_ascii=False).encode()
+        with self._changed:
+            self._newest = text
+            self._changed.notify()
+
+    def close(self) -> None:
+        """End of the session: the process tells its pages and goes."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify()
+        self._carrier.join(1.0)
+        with contextlib.suppress(OSError):
+            self._pipe.close()
+
+    def _carry(self) -> None:
+        try:
+            while True:
+                with self._changed:
+                    self._changed.wait_for(lambda: self._newest is not None or self._closing)
+                    text, self._newest = self._newest, None
+                if text is None:
+                    return
+                self._pipe.send_bytes(text)
+        except (OSError, ValueError):
+            self._failed = True
+
+
+class PageProcess:
+    """The process that serves the page, from ``with`` to its end.
+
+    Raises
+    ------
+    UsageError
+        Nothing can listen at this address, or a library is missing.
+    """
+
+    def __init__(self, access: Access) -> None:
+        if not _is_there("websockets"):
+            raise UsageError(MISSING, "pip install 'armarc[web]'")
+        from armarc.live.web.server import serve_pages
+
+        listener = _listen(access)
+        self.port: int = listener.getsockname()[1]
+        # A fresh interpreter: a copy of this one would keep its files open, the raw stream's among them.
+        context = multiprocessing.get_context("spawn")
+        receiver, sender = context.Pipe(duplex=False)
+        self._process = context.Process(
+            target=serve_pages, args=(listener, receiver, access), name="armarc page", daemon=True
+        )
+        with listener, receiver:
+            self._process.start()
+        self.face = WebFace(sender)
+
+    def __enter__(self) -> PageProcess:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.face.close()
+        self._process.join(4.0)
+        if self._process.exitcode is None:
+            self._process.kill()
+            self._process.join(1.0)
+
+
+def _is_there(package: str) -> bool:
+    try:
+        return importlib.util.find_spec(package) is not None
+    except ValueError:
+        return False
+
+
+def _listen(access: Access) -> socket.socket:
+    family = socket.AF_INET6 if ":" in access.host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((access.host.strip("[]"), access.port))
+        # Whoever opens the address before the page is ready waits instead of being refused.
+        listener.listen(8)
+    except OSError as error:
+        listener.close()
+        raise UsageError(
+            f"cannot listen on {access.host} port {access.port}: {error.strerror or error}",
+            "choose another --port (0 takes a free one) or --host",
+        ) from error
+    return listener

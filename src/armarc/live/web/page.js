@@ -1,0 +1,137 @@
+"use strict";
+const $ = id => document.getElementById(id);
+const SHAPES = {
+  below: '<path d="M8 14H92L50 92Z" fill="none" stroke="currentColor" stroke-width="11" stroke-linejoin="round"/>',
+  inside: '<circle cx="50" cy="50" r="46" fill="currentColor"/>',
+  above: '<path d="M8 88H92L50 8Z" fill="currentColor" stroke="currentColor" stroke-width="6" stroke-linejoin="round"/>',
+};
+// The arm's direction is known only from how it hung: near, not sure.
+const HOLLOW = {
+  below: SHAPES.below.replace('stroke-width="11"', 'stroke-width="11" stroke-dasharray="22 12"'),
+  inside: '<circle cx="50" cy="50" r="41" fill="none" stroke="currentColor" stroke-width="11"/>',
+  above: '<path d="M8 88H92L50 8Z" fill="none" stroke="currentColor" stroke-width="11" stroke-linejoin="round"/>',
+};
+const WORDS = { below: "below: start faster", inside: "inside the band", above: "above: start slower" };
+let board = null, socket = null, wait = 250, over = false, lastHeard = 0;
+
+function text(id, value) { if ($(id).textContent !== value) $(id).textContent = value; }
+function html(id, value) { const e = $(id); if (e.dataset.is !== value) { e.innerHTML = value; e.dataset.is = value; } }
+function escape(s) { return String(s).replace(/[&<>"']/g, c => "&#" + c.charCodeAt(0) + ";"); }
+
+function draw() {
+  const b = board;
+  if (!b) return;
+  const load = b.load ? " · " + escape(b.load) : "";
+  html("what", "<b>" + escape(b.exercise) + "</b> · " + escape(b.side) + " arm" + load);
+  let say = "", loud = false;
+  if (over) say = "the session is over";
+  else if (!socket || socket.readyState !== 1) { say = "connection lost, trying again …"; loud = true; }
+  else if (b.stopping) { say = "stopping, set saved"; loud = true; }
+  else if (b.sensor.length) { say = b.sensor.join(" · "); loud = true; }
+  else if (!b.ready) say = "hang the arm, stand still for a moment";
+  else if (b.sets) say = b.sets + (b.sets === 1 ? " set done" : " sets done");
+  text("say", say);
+  $("say").className = loud ? "loud" : "";
+  const resting = b.rest_s !== null;
+  text("count", String(b.rep));
+  if (resting) {
+    const s = Math.floor(b.rest_s), l = b.last_set;
+    html("mark", ""); $("mark").style.display = "none";
+    html("speed", Math.floor(s / 60) + ":" + String(s % 60).padStart(2, "0") + "<small> rest</small>");
+    $("speed").className = "";
+    let line = "";
+    if (l) {
+      line = "set " + l.number;
+      if (l.in_band !== null) line += ": " + l.in_band + " of " + l.reps + " inside";
+      if (!l.measured) line += " …";
+    }
+    text("word", line); $("word").className = "";
+  } else {
+    $("mark").style.display = b.verdict ? "" : "none";
+    html("mark", b.verdict ? (b.provisional ? HOLLOW : SHAPES)[b.verdict] : "");
+    $("mark").setAttribute("class", (b.verdict || "") + (b.fresh ? " fresh" : ""));
+    html("speed", b.speed === null ? "" : (b.provisional ? "≈" : "") + b.speed + "<small> °/s</small>");
+    $("speed").className = b.verdict || "";
+    text("word", b.verdict ? (b.verdict === "inside" ? "" : b.off + " ") + WORDS[b.verdict]
+                           : b.moving ? "rising" : "");
+    $("word").className = b.verdict || "";
+  }
+  html("strip", b.strip.slice(-Math.max(3, Math.floor(innerWidth / Math.max(44, 0.086 * Math.min(innerWidth, innerHeight))) - 1))
+    .map(([speed, verdict, near]) => '<div class="' + (verdict || "") + '"><svg viewBox="0 0 100 100">' +
+      ((near ? HOLLOW : SHAPES)[verdict] || '<rect x="16" y="16" width="68" height="68" fill="none" stroke="currentColor" stroke-width="10"/>') +
+      "</svg>" + (speed === null ? "–" : (near ? "≈" : "") + speed) + "</div>").join(""));
+  html("rom", b.rom === null ? "" : "range <b>" + b.rom + "°</b>");
+  html("tempo", b.tempo ? "tempo <b>" + escape(b.tempo) + "</b>" : "");
+  html("loss", b.loss === null ? "" : "velocity loss <b>" + b.loss + " %</b>");
+  fan(b);
+}
+
+// The arm as seen from the front: shoulder at the pivot, hanging down, swinging out; the gate is a sector.
+function fan(b) {
+  const box = $("fan").getBoundingClientRect(), w = box.width, h = box.height, flip = b.side === "left" ? -1 : 1;
+  if (w < 10 || h < 10) return;
+  const most = Math.max(120, b.arm_deg + 5, (b.top_deg || 0) + 5);
+  // Room above the shoulder for the highest mark, below it for the hanging arm and its label.
+  const above = Math.max(0.28, -Math.cos(most * Math.PI / 180)) * 1.12 + 0.06, under = 1.17;
+  const r = Math.min(w * 0.8, h / (above + under));
+  const cx = flip > 0 ? (w - 1.1 * r) / 2 : (w + 1.1 * r) / 2, cy = (h - (above + under) * r) / 2 + above * r;
+  const at = (deg, k) => {
+    const a = deg * Math.PI / 180;
+    return (cx + flip * k * r * Math.sin(a)).toFixed(1) + " " + (cy + k * r * Math.cos(a)).toFixed(1);
+  };
+  const arc = (from, to, k, back) => "A" + k * r + " " + k * r + " 0 " + (Math.abs(to - from) > 180 ? 1 : 0) + " " +
+    ((to > from) === (flip > 0) ? 0 : 1) + " " + at(to, k);
+  const sector = (from, to, inner, outer) =>
+    "M" + at(from, inner) + "L" + at(from, outer) + arc(from, to, outer) + "L" + at(to, inner) + arc(to, from, inner) + "Z";
+  const line = (deg, from, to) => "M" + at(deg, from) + "L" + at(deg, to);
+  let s = '<path d="M' + at(0, 1) + arc(0, most, 1) + '" fill="none" stroke="var(--rule)" stroke-width="3"/>';
+  for (let d = 0; d <= most; d += 30)
+    s += '<path d="' + line(d, 0.97, 1.03) + '" stroke="var(--faint)" stroke-width="2"/>' +
+      '<text x="' + at(d, 1.1).split(" ")[0] + '" y="' + at(d, 1.1).split(" ")[1] + '" font-size="' + Math.max(13, r * 0.06) +
+      '" fill="var(--faint)" text-anchor="middle" dominant-baseline="middle">' + d + "</text>";
+  s += '<path d="' + sector(b.bottom_deg + b.gate[0], b.bottom_deg + b.gate[1], 0.72, 1) + '" fill="var(--arm)" opacity="0.75"/>';
+  if (b.trail_deg.length > 1) {
+    const low = Math.min(...b.trail_deg), high = Math.max(...b.trail_deg);
+    if (high - low > 1) s += '<path d="' + sector(low, high, 0.2, 0.66) + '" fill="var(--arm)" opacity="0.45"/>';
+  }
+  if (b.top_deg !== null) s += '<path d="' + line(b.top_deg, 0.86, 1.0) + '" stroke="var(--ink)" stroke-width="4" stroke-dasharray="2 5"/>';
+  s += '<path d="' + line(b.arm_deg, 0, 0.93) + '" stroke="var(--' + (b.verdict && !b.rest_s ? b.verdict : "ink") +
+    ')" stroke-width="' + Math.max(8, r * 0.075) + '" stroke-linecap="round"/>' +
+    '<circle cx="' + cx + '" cy="' + cy + '" r="' + Math.max(8, r * 0.06) + '" fill="var(--ink)"/>' +
+    '<text x="' + (cx - flip * r * 0.12) + '" y="' + (cy - r * 0.12) + '" font-size="' + Math.max(18, r * 0.13) +
+    '" font-weight="700" fill="var(--ink)" text-anchor="' + (flip > 0 ? "start" : "end") + '">' + Math.round(b.arm_deg) + "°</text>";
+  $("fan").setAttribute("viewBox", "0 0 " + w + " " + h);
+  $("fan").innerHTML = s;
+}
+
+function connect() {
+  const url = (location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/live" + location.search;
+  socket = new WebSocket(url);
+  socket.onopen = () => { wait = 250; lastHeard = Date.now(); };
+  socket.onmessage = m => {
+    lastHeard = Date.now();
+    const got = JSON.parse(m.data);
+    if (got.over) over = true; else { over = false; board = got; }
+    requestAnimationFrame(draw);
+  };
+  socket.onclose = () => {
+    if (!board) text("say", "connection lost, trying again …");
+    requestAnimationFrame(draw);
+    setTimeout(connect, wait);
+    wait = Math.min(2 * wait, 3000);
+  };
+}
+
+let lock = null;
+async function stayAwake() {
+  try { if (document.visibilityState === "visible") lock = await navigator.wakeLock.request("screen"); }
+  catch (error) { lock = null; }
+}
+document.addEventListener("visibilitychange", () => {
+  stayAwake();
+  if (document.visibilityState === "visible" && socket && socket.readyState === 1 && Date.now() - lastHeard > 5000) socket.close();
+});
+document.addEventListener("pointerdown", stayAwake);
+addEventListener("resize", () => requestAnimationFrame(draw));
+if (navigator.wakeLock) stayAwake();
+connect();

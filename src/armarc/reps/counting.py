@@ -1,0 +1,249 @@
+"""Which movements are reps of a set, and which are walking, picking up and putting down, drinking.
+
+One counter for a finished recording and for a running one: the same function over the movements at hand. It needs no
+mounting and no exercise; an exercise that was named only says how large a movement may begin a set and about which
+direction it turns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.exercises import Exercise
+from armarc.motion import up_in_sensor
+from armarc.recording import FloatArray
+from armarc.reps.candidates import find_candidates
+from armarc.reps.likeness import Template, resting_share, swings
+from armarc.reps.movements import Movement
+from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
+from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_of_newest
+
+CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
+UNKNOWN_SMALLEST = 1.0
+"""A movement nobody named is sure to be a rep only from this many times its smallest range on."""
+UNLIKE = "unlike the reps beside it, or too few alike"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A movement that was seen and not counted; sample range, and why."""
+
+    first: int
+    stop: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counted:
+    """Sets as movements in samples of the recording, what was left out, and what the sets look like."""
+
+    sets: tuple[tuple[Movement, ...], ...]
+    left_out: tuple[LeftOut, ...]
+    templates: tuple[Template, ...]
+
+
+def counting_rules(exercise: Exercise, arm_axis: FloatArray | None = None) -> CountingRules:
+    """What an exercise says beforehand."""
+    smallest = exercise.smallest_rom_rad
+    return CountingRules(
+        smallest_rad=UNKNOWN_SMALLEST * smallest if exercise.coordinate == "movement" else smallest,
+        rest_s=exercise.rest_s,
+        curves=CURVES[exercise.coordinate],
+        arm_axis=arm_axis if exercise.coordinate == "elevation" else None,
+        has_bottom=exercise.coordinate == "elevation",
+    )
+
+
+def count_sets(
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    specific_force_m_s2: FloatArray,
+    rate_hz: float,
+    rules: CountingRules,
+    known: tuple[Template, ...] = (),
+    *,
+    alone: bool = True,
+) -> Counted:
+    """Find the sets of one unbroken piece.
+
+    Parameters
+    ----------
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global, scalar first.
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, bias removed.
+    specific_force_m_s2 : ndarray, shape (n, 3), m/s²
+    rate_hz : float, Hz
+    rules : CountingRules
+    known : tuple of Template
+        Sets seen before this piece.
+    alone : bool
+        Whether a movement or two make a set when nothing else happened.
+
+    Returns
+    -------
+    Counted
+    """
+    path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz)
+    runs = find_runs(path, rules, known, alone=alone)
+    last = len(quaternion) - 1
+    sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
+    if runs and rules.curves == CURVES["movement"]:
+        # Loaded here: its signal package takes half a second that nobody else needs.
+        from armarc.reps.cycles import by_cycles
+
+        sets = by_cycles(
+            sets,
+            _full_curve(max(runs, key=lambda run: run.size), quaternion, angular_velocity_rad_s, rate_hz),
+            angular_velocity_rad_s,
+            specific_force_m_s2,
+            rate_hz,
+        )
+    return Counted(
+        sets=sets,
+        left_out=tuple(
+            LeftOut(
+                first=out.first * path.every, stop=min(out.stop * path.every, last + 1), reason=out.reason
+            )
+            for out in _left_out(path, runs, rules)
+        ),
+        templates=tuple(run.template for run in runs),
+    )
+
+
+def find_runs(
+    path: SensorPath, rules: CountingRules, known: tuple[Template, ...] = (), *, alone: bool = True
+) -> list[Run]:
+    """Find the sets of a path, in time order."""
+    runs: list[Run] = []
+    _collect(path, 0, len(path), rules, known, runs)
+    if not runs and not known and alone:
+        runs = _all_there_is(path, rules)
+    return sorted(_believable(runs, rules, known), key=lambda run: run.first)
+
+
+def _collect(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    runs: list[Run],
+) -> None:
+    """Take the best run of a stretch, then those before and after it."""
+    stretches = [(first, stop)]
+    while stretches:
+        begin, end = stretches.pop()
+        if end - begin < path.rate_hz:
+            continue
+        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs)))
+        if run is None or run.score <= 0:
+            continue
+        runs.append(run)
+        stretches += [(begin, run.first), (run.last, end)]
+
+
+def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
+    """A movement or two make a set when nothing else of a rep's size happened."""
+    run = best_run(path, 0, len(path), rules)
+    if run is None or run.template.range_rad < rules.smallest_rad:
+        return []
+    others = [out for out in _left_out(path, [run], rules) if out.reason == UNLIKE]
+    return [] if others else [run]
+
+
+def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
+    """Leave out runs that are handling beside the main sets: hurried, and another movement."""
+    if not runs or rules.curves == CURVES["movement"]:
+        return runs
+    main = max(runs, key=lambda run: run.score).template if not known else known[-1]
+    return [run for run in runs if not run.template.is_handling_beside(main)]
+
+
+def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[LeftOut]:
+    """Movements of at least half the smallest range outside the sets."""
+    edges = [0, *(edge for run in runs for edge in (run.first, run.last)), len(path)]
+    out: list[LeftOut] = []
+    for first, stop in zip(edges[::2], edges[1::2], strict=True):
+        if stop - first < 2:
+            continue
+        axis = turning_axis(path, first, stop)
+        if axis is None:
+            continue
+        curve = angle_about(path.up[first:stop], axis)
+        found = find_candidates(
+            path,
+            curve,
+            first,
+            max(0.5 * rules.smallest_rad, HYSTERESES_RAD[0]),
+            is_start=first == 0,
+            is_end=stop == len(path),
+        )
+        if found is None:
+            continue
+        rests = [(a + b) // 2 for a, b in rests_within(path, first, stop)]
+        walking = swings(found, resting_share(found, curve, first, rests))
+        for k in range(len(found)):
+            reason = (
+                "cut by the start or the end of the recording"
+                if found.is_cut[k]
+                else "a swing of a walking arm"
+                if walking[k]
+                else UNLIKE
+            )
+            out.append(
+                LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
+            )
+    return out
+
+
+def run_in_progress(
+    path: SensorPath, since: int, rules: CountingRules, known: tuple[Template, ...]
+) -> Run | None:
+    """What the newest movement may turn out to be: it and those like it before it, while too few to be a set.
+
+    Parameters
+    ----------
+    path : SensorPath
+    since : int
+        Sample of the path at which the newest movement left its bottom, about.
+    rules : CountingRules
+    known : tuple of Template
+
+    Returns
+    -------
+    Run or None
+        None when it is too small to begin a set or hurried handling.
+    """
+    axis = turning_axis(path, since, len(path))
+    if axis is None:
+        axis = np.eye(3)[0]
+    run = run_of_newest(path, since, axis, rules)
+    if run is None:
+        return None
+    is_large = run.template.range_rad >= rules.smallest_rad
+    is_like = any(run.template.is_more_of(other) for other in known)
+    is_handling = bool(known) and run.template.is_handling_beside(known[-1])
+    return run if (is_large or is_like) and not is_handling else None
+
+
+def _full_curve(run: Run, quaternion: FloatArray, omega: FloatArray, rate_hz: float) -> FloatArray:
+    """The angle a run was found on, at the full rate."""
+    up = up_in_sensor(quaternion)
+    if run.curve == "tilt":
+        return run.sign * angle_about(up, run.axis)
+    return np.asarray(run.sign * np.cumsum(np.einsum("ij,ij->i", up, omega)) / rate_hz)
+
+
+def full_rate(movement: Movement, every: int, last: int) -> Movement:
+    """A movement of a path in samples of the recording, the last of which is `last`."""
+    return replace(
+        movement,
+        bottom=min(movement.bottom * every, last),
+        top=min(movement.top * every, last),
+        bottom_after=min(movement.bottom_after * every, last),
+        earliest=min(movement.earliest * every, last),
+        latest=min(movement.latest * every, last),
+    )

@@ -1,0 +1,182 @@
+"""How much a movement is like the reps of a set: a log-likelihood with a reason for every term.
+
+The spreads are those of people repeating a movement, fast and slow, fresh and tired; they are working limits of our
+own, no source, and generous, since every squared term is capped: no single oddity throws a rep out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import BoolArray, FloatArray
+from armarc.reps.candidates import Candidates
+
+RANGE_SPREAD = 0.25
+"""Of the logarithm of the range."""
+RETURN_SPREAD = 0.35
+"""Of the logarithm of rise over fall: a rep comes back to where it began."""
+TIME_SPREAD = 0.45
+"""Of the logarithms of the time spent up and of the speed …"""
+TIRED_SPREAD = 0.8
+"""… and of a speed that is lower: a tired rep is slow, handling is quick."""
+POSE_SHARE, POSE_RAD = 0.18, math.radians(4)
+"""Spread of the bottom's pose: a share of the range and a little."""
+TURN_SHARE, TURN_RAD = 0.25, math.radians(4)
+"""Spread of the direction of turning, as the angle by which it misses at the top."""
+PARTIAL = 0.75
+"""Below this share of the set's range a rep is partial: it may be up for a shorter time."""
+LEAST_SHARE, LEAST_SHARE_OF_CUT = 0.35, 0.5
+"""A movement below this share of the set's range is none of its reps; of one that the recording cuts so much was
+seen, and that it looks smaller says nothing against it."""
+PARTIAL_COST = 3.0
+CAP, TIME_CAP = 9.0, 4.0
+
+SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(15)
+"""Two sets whose bottoms and directions of turning differ by less are of the same exercise …"""
+SAME_RANGE, SAME_SPEED = 1.35, 1.5
+"""… and a movement or two are more of it when their range is within this factor, too, and they are not that much
+faster."""
+HURRIED = 2.0
+"""Another movement this many times as fast as the main sets is no exercise beside them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Template:
+    """What the reps of a set look like; fields as those of `Candidates`."""
+
+    range_rad: float
+    up_s: float
+    speed_rad_s: float
+    turned_rad: float
+    pose: FloatArray
+    direction: FloatArray
+
+    def is_same_exercise(self, other: Template) -> bool:
+        """Whether two sets start from the same pose and turn the same way."""
+        return bool(
+            self.pose @ other.pose > math.cos(SAME_POSE_RAD)
+            and self.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
+        )
+
+    def is_more_of(self, other: Template) -> bool:
+        """Whether a few movements are so like a set that they need not be many."""
+        ratio = self.range_rad / other.range_rad
+        is_quick = self.speed_rad_s > SAME_SPEED * other.speed_rad_s
+        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE and not is_quick
+
+    def is_handling_beside(self, main: Template) -> bool:
+        """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""
+        return not self.is_same_exercise(main) and self.speed_rad_s > HURRIED * main.speed_rad_s
+
+
+def template_of(found: Candidates, members: np.ndarray) -> Template:
+    """Medians and mean directions over some of the candidates."""
+    return Template(
+        range_rad=float(np.median(found.range_rad[members])),
+        up_s=float(np.median(found.up_s[members])),
+        speed_rad_s=float(np.median(found.speed_rad_s[members])),
+        turned_rad=float(np.median(found.turned_rad[members])),
+        pose=_mean_direction(found.pose[members]),
+        direction=_mean_direction(found.direction[members]),
+    )
+
+
+def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
+    """Half the sum of capped squares by which each candidate misses each template.
+
+    Parameters
+    ----------
+    found : Candidates
+        n of them.
+    templates : list of Template
+        k of them.
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+        Infinite where the candidate is far too small.
+    """
+    ranges, up_s, speed, turned = (
+        np.array([getattr(t, name) for t in templates])[:, None]
+        for name in ("range_rad", "up_s", "speed_rad_s", "turned_rad")
+    )
+    pose = np.array([t.pose for t in templates])
+    direction = np.array([t.direction for t in templates])
+    whole = ~found.is_cut[None, :]
+    share = found.range_rad[None, :] / ranges
+    is_partial = share < PARTIAL
+    missed = (np.log(share) / RANGE_SPREAD) ** 2
+    miss = np.where(share < 1, np.minimum(missed, PARTIAL_COST) * whole, np.minimum(missed, CAP))
+    uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))[None, :]
+    miss += whole * np.minimum((uneven / RETURN_SPREAD) ** 2, CAP)
+    lasting = np.log(found.up_s[None, :] / up_s)
+    lasting = np.where(is_partial, np.minimum(lasting - np.log(share), 0.0), lasting)
+    miss += whole * np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
+    faster = np.log(found.speed_rad_s[None, :] / speed)
+    miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
+    miss += np.minimum((_angles(pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
+    beside = _angles(direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
+    miss += np.minimum((beside / (TURN_SHARE * turned + TURN_RAD)) ** 2, CAP)
+    return np.where(share < np.where(whole, LEAST_SHARE, LEAST_SHARE_OF_CUT), np.inf, 0.5 * miss)
+
+
+def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
+    return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
+
+
+def _mean_direction(vectors: FloatArray) -> FloatArray:
+    mean = vectors.mean(axis=0)
+    return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
+
+
+SWING_RANGE_RAD = math.radians(70)
+SWING_CYCLE_S = 1.6
+"""A walking arm swings through less than this within less than that (common practice, no source) …"""
+BETWEEN_STRIDES_S = 0.5
+SWING_MIDDLE = (0.15, 0.85)
+"""… and through the pose in which it rests, which lies in this part of its range."""
+
+
+def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: list[int]) -> FloatArray:
+    """Where in a candidate's range the arm rested last before it and next after it, shape (n, 2).
+
+    0 is its bottom, 1 its top; NaN without such a rest. `rests` are the middles of the rests, rising.
+    """
+    share = np.full((len(found), 2), np.nan)
+    if not rests:
+        return share
+    at = np.array(rests)
+    low = np.minimum(curve_rad[found.bottom - first], curve_rad[found.bottom_after - first])
+    reach = np.maximum(curve_rad[found.top - first] - low, 1e-6)
+    before = np.searchsorted(at, found.top) - 1
+    after = np.searchsorted(at, found.top, side="right")
+    for column, index in ((0, before), (1, after)):
+        is_there = (index >= 0) & (index < len(at))
+        place = curve_rad[at[np.clip(index, 0, len(at) - 1)] - first]
+        share[:, column] = np.where(is_there, (place - low) / reach, np.nan)
+    return share
+
+
+def swings(found: Candidates, resting: FloatArray) -> BoolArray:
+    """Which candidates are swings of a walking arm: small, at the pace of strides, about the resting pose.
+
+    A rep goes out from where the arm rests and comes back; an arm that swings passes there both ways. Where no rest
+    was recorded nobody can tell.
+    """
+    through = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
+    # A rest at one end of the movement is a rep's; one far away (the wrist before the face) says nothing.
+    at_end = ~through & (resting > -SWING_MIDDLE[0]) & (resting < 1 + SWING_MIDDLE[0])
+    about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
+    small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
+    # Strides follow each other: those of one walk are what most of them are.
+    walking: BoolArray = np.zeros(len(found), dtype=np.bool_)
+    apart = found.leaves_s[1:] - found.returns_s[:-1] > BETWEEN_STRIDES_S
+    breaks = np.flatnonzero(apart | (small[1:] != small[:-1])) + 1
+    for first, stop in zip([0, *breaks.tolist()], [*breaks.tolist(), len(found)], strict=True):
+        for_it = int(about_rest[first:stop].sum())
+        against = int(at_end[first:stop].any(axis=1).sum())
+        walking[first:stop] = small[first:stop] & (for_it > 0) & (for_it >= against)
+    return walking

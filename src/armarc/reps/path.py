@@ -1,0 +1,153 @@
+"""The movement of the sensor as the counting sees it: no arm, no mounting, no exercise.
+
+Everything is told by the path that the vertical takes on the sensor's sphere. The angle of the vertical about the
+sensor axis the moving arm turns about neither drifts nor needs to know where the arm lies; a movement about the
+vertical itself shows in the integrated rate instead.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.motion import up_in_sensor
+from armarc.recording import FloatArray
+
+COUNTING_RATE_HZ = 30.0
+"""A rep has nothing faster to tell; the turning points are found again on the full curve."""
+MOVING_RAD_S = math.radians(20)
+STILL_RAD_S = math.radians(15)
+REST_S = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorPath:
+    """What the sensor did, thinned out to about `COUNTING_RATE_HZ`; n samples.
+
+    Parameters
+    ----------
+    rate_hz : float, Hz
+    every : int
+        Sample k is sample ``k * every`` of the full recording.
+    up : ndarray, shape (n, 3)
+        Global up in sensor axes.
+    turned_rad : ndarray, shape (n, 3), rad
+        Integral of the angular velocity, sensor axes.
+    yaw_rad : ndarray, shape (n,), rad
+        Integral of its part about the vertical.
+    rests : tuple of (first, stop)
+        Half-open ranges in which the sensor is at rest.
+    """
+
+    rate_hz: float
+    every: int
+    up: FloatArray
+    turned_rad: FloatArray
+    yaw_rad: FloatArray
+    rests: tuple[tuple[int, int], ...]
+
+    def __len__(self) -> int:
+        return len(self.up)
+
+
+def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate_hz: float) -> SensorPath:
+    """Thin out an oriented recording.
+
+    Parameters
+    ----------
+    quaternion : ndarray, shape (m, 4)
+        Sensor → global, scalar first.
+    angular_velocity_rad_s : ndarray, shape (m, 3), rad/s
+        Sensor axes, bias removed.
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    SensorPath
+    """
+    every = max(1, round(rate_hz / COUNTING_RATE_HZ))
+    up = up_in_sensor(quaternion)
+    about_up = np.einsum("ij,ij->i", up, angular_velocity_rad_s)
+    turned = _integral(angular_velocity_rad_s, rate_hz)[::every]
+    slow_hz = rate_hz / every
+    speed = np.zeros(len(turned))
+    if len(turned) > 1:
+        speed[1:] = np.linalg.norm(np.diff(turned, axis=0), axis=1) * slow_hz
+        speed[0] = speed[1]
+    return SensorPath(
+        rate_hz=slow_hz,
+        every=every,
+        up=up[::every],
+        turned_rad=turned,
+        yaw_rad=_integral(about_up, rate_hz)[::every],
+        rests=_rests(speed < STILL_RAD_S, math.ceil(REST_S * slow_hz)),
+    )
+
+
+def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
+    out = np.zeros_like(rate)
+    np.cumsum(rate[:-1] / rate_hz, axis=0, out=out[1:])
+    return out
+
+
+def _rests(still: np.ndarray, least: int) -> tuple[tuple[int, int], ...]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8)))
+    return tuple(
+        (int(first), int(stop))
+        for first, stop in zip(edges[::2], edges[1::2], strict=True)
+        if stop - first >= least
+    )
+
+
+def rests_within(path: SensorPath, first: int, stop: int) -> list[tuple[int, int]]:
+    """Rests of a stretch; one that its ends cut counts when half of a rest is left."""
+    clipped = [(max(a, first), min(b, stop)) for a, b in path.rests]
+    return [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
+
+
+def turning_axis(path: SensorPath, first: int, stop: int) -> FloatArray | None:
+    """Sensor axis about which a stretch turns most, the turning about the vertical left out.
+
+    Returns
+    -------
+    ndarray, shape (3,), or None
+        Unit vector of arbitrary sign; None where nothing moves.
+    """
+    steps = np.diff(path.turned_rad[first:stop], axis=0)
+    if len(steps) == 0:
+        return None
+    up = path.up[first : stop - 1]
+    level = steps - np.einsum("ij,ij->i", steps, up)[:, None] * up
+    moving = np.einsum("ij,ij->i", level, level) > (MOVING_RAD_S / path.rate_hz) ** 2
+    if not moving.any():
+        return None
+    _, vectors = np.linalg.eigh(level[moving].T @ level[moving])
+    return np.asarray(vectors[:, 2])
+
+
+def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
+    """Angle of the vertical about a sensor axis.
+
+    Parameters
+    ----------
+    up : ndarray, shape (n, 3)
+        Global up in sensor axes.
+    axis : ndarray, shape (3,)
+
+    Returns
+    -------
+    ndarray, shape (n,), rad
+        Within ±180° of the middle of the path, so that a vertical that passes near the axis, where its angle means
+        nothing, leaves no whole turn behind.
+    """
+    steps = np.linalg.norm(np.diff(up, axis=0), axis=1)
+    middle = steps @ up[1:]
+    middle = middle - (middle @ axis) * axis
+    size = float(np.linalg.norm(middle))
+    if size < 1e-3:
+        middle = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
+        size = float(np.linalg.norm(middle))
+    ahead = middle / size
+    return np.asarray(np.arctan2(up @ np.cross(axis, ahead), up @ ahead))

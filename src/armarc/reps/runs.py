@@ -1,0 +1,388 @@
+"""The best-scored run of look-alike movements in a stretch.
+
+Every candidate is tried as the pattern of a set. A movement like it adds to the score, one in between that is unlike
+it takes away, a long rest ends the run: the best run is found in one pass (Kadane's scheme for the largest partial
+sum, R. Bentley 1984, "Programming Pearls: Algorithm design techniques", Commun ACM 27(9):865–873, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.recording import FloatArray
+from armarc.reps.candidates import Candidates, find_candidates
+from armarc.reps.likeness import Template, resting_share, swings, template_of, unlikeness
+from armarc.reps.movements import Movement
+from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
+
+GAIN = 3.0
+"""What a movement just like its set adds: twenty to one that it is a rep …"""
+RUN_COST = 7.0
+"""… and what a set costs: three look-alikes make one, two do not."""
+KNOWN_RUN_COST = 4.0
+"""Two more of a set that has been seen already make one."""
+CUT_SHARE = 0.35
+"""A movement that was half recorded tells less: two of them less than a whole one."""
+OUTSIDER_COST = 1.5
+UNHURRIED_CYCLE_S = 1.5
+RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
+"""Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
+PROMPT = 1.5
+"""A movement cut by the recording belongs to a set only when it follows within this many of its longest pauses."""
+HELD_S = 0.3
+RESTING = 2.5
+"""Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
+REST_BONUS, END_REST_S = 1.5, 1.0
+"""Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
+the run where it lies at the top."""
+HYSTERESES_RAD = tuple(math.radians(x) for x in (5, 8, 13, 21, 34))
+"""Sizes of movements looked for; a set is found at the one that suits it."""
+LOOKS = 3
+"""How often a run is looked at again, each time about the axis and with the scale that it showed."""
+HYSTERESIS_SHARE = 0.3
+"""Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountingRules:
+    """What is known beforehand.
+
+    Parameters
+    ----------
+    smallest_rad : float, rad
+        Smallest range that may begin a set; where the exercise has been seen already any range will do.
+    rest_s : float, s
+        A rest this long ends a set.
+    curves : tuple of str
+        ``"tilt"`` (angle of the vertical about the turning axis), ``"yaw"`` (angle about the vertical), or both.
+    arm_axis : ndarray, shape (3,), or None
+        Shoulder → hand in sensor axes where it is known: the bottom is then the end at which it hangs lower.
+    has_bottom : bool
+        Whether the exercise says which end of it is the bottom.
+    starts, ends : bool
+        Whether the stretch starts and ends where the recording does, so that a movement there is cut; a stream that
+        goes on will bring the rest of it.
+    running : Template or None
+        The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
+    """
+
+    smallest_rad: float
+    rest_s: float
+    curves: tuple[str, ...]
+    arm_axis: FloatArray | None = None
+    has_bottom: bool = True
+    starts: bool = True
+    ends: bool = True
+    running: Template | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """Look-alike movements, in samples of the path, and how well they make a set.
+
+    ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
+    which angle they were found.
+    """
+
+    score: float
+    rank: float
+    movements: tuple[Movement, ...]
+    template: Template
+    curve: str
+    sign: float
+    axis: FloatArray
+    size: int
+
+    @property
+    def first(self) -> int:
+        return self.movements[0].bottom
+
+    @property
+    def last(self) -> int:
+        return self.movements[-1].bottom_after
+
+
+def best_run(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    rules: CountingRules,
+    known: tuple[Template, ...] = (),
+) -> Run | None:
+    """Find the best run of a stretch, then look again with its own axis and scale.
+
+    Parameters
+    ----------
+    path : SensorPath
+    first, stop : int
+        Half-open range of samples of the path.
+    rules : CountingRules
+    known : tuple of Template
+        Sets found already.
+
+    Returns
+    -------
+    Run or None
+        With a score that may be negative: too little for a set.
+    """
+    axis = turning_axis(path, first, stop)
+    if axis is None:  # all of it turns about the vertical, or nothing moves
+        axis = np.eye(3)[0]
+    found = _search(path, first, stop, axis, rules, known, HYSTERESES_RAD)
+    if found is None:
+        return None
+    margin = math.ceil(rules.rest_s * path.rate_hz)
+    for _ in range(LOOKS):
+        near = max(first, found.first - margin), min(stop, found.last + 1 + margin)
+        own = turning_axis(path, found.first, found.last + 1)
+        own = axis if own is None else own if float(own @ found.axis) > 0 else -own
+        narrow = replace(rules, curves=(found.curve,))
+        scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
+        again = _search(path, *near, own, narrow, known, (scale,), found.sign)
+        if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
+            break
+        is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
+        found = again
+        if is_same:
+            break
+    return found
+
+
+def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: CountingRules) -> Run | None:
+    """The newest whole movement with those like it right before it.
+
+    Parameters
+    ----------
+    path : SensorPath
+    since : int
+        Sample of the path after which the movement's top lies.
+    axis : ndarray, shape (3,)
+        Sensor axis it turns about.
+    rules : CountingRules
+
+    Returns
+    -------
+    Run or None
+        None when no movement has come back since.
+    """
+    for name in rules.curves:
+        curve = angle_about(path.up, axis) if name == "tilt" else path.yaw_rad
+        part = curve[since:]
+        scale = max(HYSTERESIS_SHARE * float(np.ptp(part)), HYSTERESES_RAD[0])
+        # It left where it came back to: the end nearer to both.
+        sign = 1.0 if abs(part[0] - part.min()) + abs(part[-1] - part.min()) < float(np.ptp(part)) else -1.0
+        found = find_candidates(path, sign * curve, 0, scale, is_start=True, is_end=False)
+        if found is None or found.top[-1] < since or found.is_cut[-1]:
+            continue
+        newest = len(found) - 1
+        rests = [(a + b) // 2 for a, b in rests_within(path, 0, len(path))]
+        if swings(found, resting_share(found, sign * curve, 0, rests))[newest]:
+            return None
+        template = template_of(found, np.array([newest]))
+        like = GAIN - unlikeness(found, [template])[0] > 0
+        members = [newest]
+        for k in range(newest - 1, -1, -1):
+            apart = found.leaves_s[members[0]] - found.returns_s[k]
+            if not like[k] or found.is_cut[k] or apart >= rules.rest_s:
+                break
+            members.insert(0, k)
+        return Run(
+            score=0.0,
+            rank=0.0,
+            movements=tuple(found.movement(k) for k in members),
+            template=template,
+            curve=name,
+            sign=sign,
+            axis=axis,
+            size=len(members),
+        )
+    return None
+
+
+def _search(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    axis: FloatArray,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    hystereses_rad: tuple[float, ...],
+    only_sign: float | None = None,
+) -> Run | None:
+    rests = rests_within(path, first, stop)
+    best: Run | None = None
+    for name in rules.curves:
+        curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
+        for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
+            seen: set[bytes] = set()
+            for hysteresis in hystereses_rad:
+                found = find_candidates(
+                    path,
+                    sign * curve,
+                    first,
+                    hysteresis,
+                    is_start=rules.starts and first == 0,
+                    is_end=rules.ends and stop == len(path),
+                )
+                if found is None:
+                    break
+                key = found.top.tobytes() + found.bottom.tobytes()
+                if key in seen:
+                    continue
+                seen.add(key)
+                run = _scored(path, sign * curve, first, found, rests, rules, known)
+                if run is not None and (best is None or run[1] > best.rank + 1e-9):
+                    score, rank, members, template = run
+                    best = Run(
+                        score=score,
+                        rank=rank,
+                        movements=tuple(found.movement(k) for k in members),
+                        template=template,
+                        curve=name,
+                        sign=sign,
+                        axis=axis,
+                        size=len(members),
+                    )
+    return best
+
+
+def _scored(
+    path: SensorPath,
+    curve: FloatArray,
+    first: int,
+    found: Candidates,
+    rests: list[tuple[int, int]],
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> tuple[float, float, list[int], Template] | None:
+    resting = resting_share(found, curve, first, [(a + b) // 2 for a, b in rests])
+    walking = swings(found, resting)
+    whole = np.flatnonzero(~found.is_cut & ~walking)
+    if rules.arm_axis is not None and len(whole):
+        lower = path.up[found.bottom[whole]] @ rules.arm_axis < path.up[found.top[whole]] @ rules.arm_axis
+        whole = whole[lower]
+    if len(whole) == 0:
+        return None
+    cut = found.is_cut
+    hopeless = walking
+    templates = [template_of(found, np.array([k])) for k in whole]
+    totals, runs = _largest_runs(found, templates, hopeless, rules, known)
+    best: tuple[float, float, list[int], Template] | None = None
+    for k in np.argsort(totals)[::-1][:3]:
+        if not runs[k]:
+            continue
+        template = template_of(found, np.array(runs[k]))
+        total, members = _largest_runs(found, [template], hopeless, rules, known)
+        if not members[0]:
+            continue
+        kept, score = _in_rhythm(found, members[0], float(total[0]))
+        if not kept:
+            continue
+        places = _places_of_rest(path, curve, first, found, kept, rests)
+        if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
+            # Seen from the other end the two halves are one whole rep less: together they count as one.
+            kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
+        bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
+        if rules.running is not None and template.is_same_exercise(rules.running):
+            bonus += REST_BONUS
+        is_more = any(template.is_more_of(other) for other in known)
+        cost = KNOWN_RUN_COST if is_more else RUN_COST
+        if best is None or score - cost + bonus > best[1]:
+            best = score - cost, score - cost + bonus, kept, template
+    return best
+
+
+def _places_of_rest(
+    path: SensorPath,
+    curve: FloatArray,
+    first: int,
+    found: Candidates,
+    members: list[int],
+    rests: list[tuple[int, int]],
+) -> list[float]:
+    """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
+    begins = found.leaves_s[members[0]] * path.rate_hz
+    ends = found.returns_s[members[-1]] * path.rate_hz
+    low = float(np.median(curve[found.bottom[members] - first]))
+    high = float(np.median(curve[found.top[members] - first]))
+    places = []
+    for side in ([r for r in rests if r[1] <= begins + 1], [r for r in rests if r[0] >= ends - 1]):
+        longest = max(side, key=lambda r: r[1] - r[0], default=None)
+        if longest is not None and longest[1] - longest[0] >= END_REST_S * path.rate_hz:
+            at = (longest[0] + longest[1]) // 2 - first
+            places.append((float(curve[at]) - low) / max(high - low, 1e-6))
+    return places
+
+
+def _largest_runs(
+    found: Candidates,
+    templates: list[Template],
+    hopeless: np.ndarray,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> tuple[FloatArray, list[list[int]]]:
+    """For every template the sum and the members of its best run."""
+    k, n = len(templates), len(found)
+    ranges = np.array([t.range_rad for t in templates])
+    likely = np.array(
+        [
+            (1.0 if any(t.is_same_exercise(k) for k in known) else min(1.0, t.range_rad / rules.smallest_rad))
+            * min(1.0, 2 * t.up_s / UNHURRIED_CYCLE_S)
+            for t in templates
+        ]
+    )
+    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, templates)
+    gain[:, hopeless] = -np.inf
+    held = np.array([t.up_s for t in templates])[:, None]
+    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
+    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / ranges[:, None])
+    member = gain > 0
+    running, best = np.zeros(k), np.full(k, -np.inf)
+    begin, best_begin, best_end = np.zeros(k, int), np.zeros(k, int), np.full(k, -1)
+    last_s = np.full(k, np.nan)
+    for j in range(n):
+        is_over = found.leaves_s[j] - last_s >= rules.rest_s
+        is_member = member[:, j]
+        running = np.where(is_member, running, running - np.where(np.isnan(last_s), 0.0, loss[:, j]))
+        restart = is_over | (running <= 0)
+        running = np.where(restart, 0.0, running)
+        begin = np.where(restart, j, begin)
+        last_s = np.where(restart, np.nan, last_s)
+        running = np.where(is_member, running + np.where(is_member, gain[:, j], 0.0), running)
+        last_s = np.where(is_member, found.returns_s[j], last_s)
+        is_best = is_member & (running > best)
+        best = np.where(is_best, running, best)
+        best_begin, best_end = np.where(is_best, begin, best_begin), np.where(is_best, j, best_end)
+    members = [
+        [j for j in range(best_begin[i], best_end[i] + 1) if member[i, j]] if best_end[i] >= 0 else []
+        for i in range(k)
+    ]
+    return best, members
+
+
+def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:
+    """Take off cut movements that do not keep the set's rhythm, and what long pauses speak against it."""
+    cut = found.is_cut
+    whole = [k for k in members if not cut[k]]
+    if not whole:
+        return [], total
+    longest_up = float(found.up_s[whole].max()) + HELD_S
+    pauses = found.leaves_s[whole[1:]] - found.returns_s[whole[:-1]]
+    usual = PROMPT * max(float(pauses.max()) if len(pauses) else 0.0, HELD_S)
+    kept = list(members)
+    if cut[kept[0]] and (
+        found.up_s[kept[0]] > longest_up or found.leaves_s[kept[1]] - found.returns_s[kept[0]] > usual
+    ):
+        kept = kept[1:]
+    if cut[kept[-1]] and (
+        found.up_s[kept[-1]] > longest_up or found.leaves_s[kept[-1]] - found.returns_s[kept[-2]] > usual
+    ):
+        kept = kept[:-1]
+    pauses = np.maximum(found.leaves_s[kept[1:]] - found.returns_s[kept[:-1]], 0.0)
+    if len(pauses) > 1:
+        longer = np.log((pauses + RHYTHM_S) / (float(np.median(pauses)) + RHYTHM_S)) / RHYTHM_SPREAD
+        total -= 0.5 * float(np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP).sum())
+    return kept, total

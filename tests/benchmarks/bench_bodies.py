@@ -1,0 +1,232 @@
+"""How the measures hold on simulated bodies, beside the rigid arm on the same seeds.
+
+Run with ``python tests/benchmarks/bench_bodies.py [BODIES_PER_KIND] [FIRST_SEED]``; 12 of each of 8 kinds by default.
+Every kind of `armarc.simulate.SCENARIOS` is measured with nothing said but what stands in the recording's header; the
+same seed is the same lifter's set, strap and sensor with another body. Starts are planned inside the usual band.
+
+Columns: sets with a wrong count; of the reps of rightly counted sets the share of band verdicts that are wrong and of
+starts not told; RMSE of start velocity (°/s), range and top (°), body swing (cm); share of errors within one / two
+standard errors; silent large errors: beyond two standard errors and twice the mark, on a rep without a flag and in a
+recording without a warning that the rigid arm on the same seed does not get as well.
+
+Second table: whole recordings from the start button to the stop button with walking and handling.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+import time
+from dataclasses import dataclass, field, replace
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
+import numpy as np
+
+from armarc.pipeline import process
+from armarc.simulate import (
+    SCENARIOS,
+    Knobs,
+    Truth,
+    draw_knobs,
+    plan_session,
+    rep_record,
+    simulate_session,
+)
+
+BAND_DEG_S = (45.0, 70.0)
+MARKS = {"start_velocity_deg_s": 3.0, "rom_deg": 2.5, "top_deg": 2.2}
+"""Errors wanted on people; for the swing a fifth of it and at least one centimetre."""
+KEYS = (*MARKS, "body_swing_cm")
+
+
+@dataclass
+class Tally:
+    """What was found over the reps of one kind of body."""
+
+    bodies: int = 0
+    miscounted: list[str] = field(default_factory=list)
+    reps: int = 0
+    untold: int = 0
+    no_swing: int = 0
+    judged: int = 0
+    wrong: int = 0
+    errors: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
+    ratios: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
+    silent: int = 0
+    large: int = 0
+    values: int = 0
+
+    def __iadd__(self, other: Tally) -> Tally:
+        for name in (
+            "bodies",
+            "miscounted",
+            "reps",
+            "untold",
+            "no_swing",
+            "judged",
+            "wrong",
+            "silent",
+            "large",
+            "values",
+        ):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        for key in KEYS:
+            self.errors[key] = self.errors[key] + other.errors[key]
+            self.ratios[key] = self.ratios[key] + other.ratios[key]
+        return self
+
+
+def measured(knobs: Knobs, seed: int) -> tuple[dict, Truth]:
+    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+    return process(recording).to_dict(), truth
+
+
+def verdict(speed_deg_s: float) -> int:
+    return int(speed_deg_s >= BAND_DEG_S[0]) + int(speed_deg_s > BAND_DEG_S[1])
+
+
+def without_figures(warnings: list[str]) -> set[str]:
+    return {re.sub(r"[-+]?\d[\d.,]*", "#", text) for text in warnings}
+
+
+def counts(record: dict) -> list[int]:
+    return [len(one["reps"]) for one in record["sets"]]
+
+
+def tally(record: dict, truth: Truth, usual_warnings: set[str], name: str) -> Tally:
+    out = Tally(bodies=1)
+    true_counts = [len(one.reps) for one in truth.sets]
+    if counts(record) != true_counts:
+        out.miscounted.append(f"{name}: {counts(record)}, true {true_counts}")
+        return out
+    warned = bool(without_figures(record["warnings"]) - usual_warnings)
+    mine = [rep for one in record["sets"] for rep in one["reps"]]
+    for rep, true in zip(mine, map(rep_record, truth.reps), strict=True):
+        out.reps += 1
+        start, true_start = rep["start_velocity_deg_s"], true["start_velocity_deg_s"]
+        if start is None:
+            out.untold += 1
+        elif true_start is not None:
+            out.judged += 1
+            out.wrong += verdict(start) != verdict(true_start)
+        out.no_swing += rep["body_swing_cm"] is None
+        for key in KEYS:
+            value, actual, se = rep[key], true[key], rep.get(f"{key}_se")
+            if value is None or actual is None:
+                continue
+            error = value - actual
+            mark = MARKS.get(key, max(1.0, 0.2 * actual))
+            out.values += 1
+            out.errors[key].append(error)
+            if se:
+                out.ratios[key].append(abs(error) / se)
+            if abs(error) > 2 * mark and abs(error) > 2 * (se or 0.0):
+                out.large += 1
+                out.silent += not warned and not rep["quality"]
+    return out
+
+
+def rms(values: list[float]) -> str:
+    return f"{np.sqrt(np.mean(np.square(values))):.1f}" if values else "–"
+
+
+def percent(part: int, whole: int) -> str:
+    return f"{100 * part / whole:.0f}" if whole else "–"
+
+
+def within(values: list[float]) -> str:
+    return (
+        f"{100 * np.mean(np.less(values, 1)):.0f}/{100 * np.mean(np.less(values, 2)):.0f}" if values else "–"
+    )
+
+
+HEAD = (
+    f"{'body':<18}{'bodies':>7}{'miscounted':>11}{'wrong %':>9}{'untold %':>9}"
+    f"{'start':>7}{'ROM':>6}{'top':>6}{'swing':>7}{'no swing %':>11}"
+    f"{'  start':>9}{'ROM':>9}{'top':>9}{'swing':>9}{'silent %':>10}{'large %':>9}"
+)
+
+
+def row(name: str, t: Tally) -> None:
+    e, z = t.errors, t.ratios
+    print(
+        f"{name:<18}{t.bodies:>7}{len(t.miscounted):>11}{percent(t.wrong, t.judged):>9}{percent(t.untold, t.reps):>9}"
+        f"{rms(e['start_velocity_deg_s']):>7}{rms(e['rom_deg']):>6}{rms(e['top_deg']):>6}{rms(e['body_swing_cm']):>7}"
+        f"{percent(t.no_swing, t.reps):>11}"
+        + "".join(f"{within(z[key]):>9}" for key in KEYS)
+        + f"{100 * t.silent / max(t.values, 1):>10.1f}{100 * t.large / max(t.values, 1):>9.1f}",
+        flush=True,
+    )
+
+
+def bodies(each: int, first_seed: int) -> None:
+    print(f"{each} bodies of each kind; RMSE in °/s, °, °, cm; then % within 1/2 standard errors")
+    print(HEAD)
+    usual: dict[int, set[str]] = {}
+    together, missed = Tally(), []
+    for kind in SCENARIOS:
+        total = Tally()
+        for seed in range(first_seed, first_seed + each):
+            record, truth = measured(draw_knobs(kind, seed), seed)
+            if kind == "rigid":
+                usual[seed] = without_figures(record["warnings"])
+            total += tally(record, truth, usual[seed], f"{kind} {seed}")
+        row("rigid arm" if kind == "rigid" else kind, total)
+        missed += total.miscounted
+        if kind != "rigid":
+            together += total
+    row("all but rigid", together)
+    for text in missed:
+        print("  ", text)
+
+
+def button_to_button(count: int, first_seed: int) -> None:
+    """Nothing trimmed: start pressed, walking up, sets, resting, stop pressed."""
+    exact = 0
+    print(f"\n{count} recordings from start button to stop button")
+    for seed in range(first_seed, first_seed + count):
+        rng = np.random.default_rng([seed, 13])
+        kind = str(rng.choice([name for name in SCENARIOS if name != "slipping-strap"]))
+        knobs = replace(
+            draw_knobs(kind, seed),
+            press_start=True,
+            press_stop=True,
+            walk_up=bool(rng.random() < 0.7),
+            sets=int(rng.integers(1, 4)),
+            rest_s=float(rng.uniform(25, 60)),
+            walk=bool(rng.random() < 0.5),
+            fidget=bool(rng.random() < 0.5),
+            pick_up=bool(rng.random() < 0.4),
+            alternating=bool(rng.random() < 0.2),
+            double_tops=0.2 if rng.random() < 0.3 else 0.0,
+            pulses=2 if rng.random() < 0.15 else 0,
+        )
+        record, truth = measured(knobs, seed)
+        true_counts = [len(one.reps) for one in truth.sets]
+        right = counts(record) == true_counts
+        exact += right
+        if not right:
+            what = [
+                name
+                for name in ("walk_up", "walk", "fidget", "pick_up", "alternating")
+                if getattr(knobs, name)
+            ]
+            what += ["pulses"] if knobs.pulses else []
+            what += ["double tops"] if knobs.double_tops else []
+            print(f"   {kind} {seed}: {counts(record)}, true {true_counts}; {', '.join(what)}", flush=True)
+    print(f"all sets exact, nothing else counted: {exact}/{count}")
+
+
+def main() -> None:
+    words = [int(word) for word in sys.argv[1:]]
+    each, first_seed = (words + [12, 100][len(words) :])[:2]
+    began = time.perf_counter()
+    bodies(each, first_seed)
+    button_to_button(max(20, each), first_seed)
+    print(f"\n{time.perf_counter() - began:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
