@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.left_out import LeftOutMovement, left_out_movements, what_was_left_out
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.runs import CountingRules
@@ -34,15 +34,6 @@ if TYPE_CHECKING:
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOutMovement:
-    """A movement that was seen and not counted as a rep; times from the recording's first sample."""
-
-    start_s: float
-    end_s: float
-    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,7 +201,7 @@ def measure(recording: Recording, choices: Choices) -> Session:
     for motion in motions:
         warnings.extend(hand_axis_notes(choices, motion.mounting))
     if left_out:
-        warnings.append(_what_was_left_out(left_out))
+        warnings.append(what_was_left_out(left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
     return Session(
@@ -222,13 +213,6 @@ def measure(recording: Recording, choices: Choices) -> Session:
         warnings=tuple(dict.fromkeys(warnings)),
         left_out=tuple(left_out),
     )
-
-
-def _what_was_left_out(left_out: list[LeftOutMovement]) -> str:
-    counts = Counter(out.reason for out in left_out)
-    reasons = "; ".join(f"{reason} ({n})" if len(counts) > 1 else reason for reason, n in counts.items())
-    what = "movement was" if len(left_out) == 1 else "movements were"
-    return f"{len(left_out)} {what} not counted as reps: {reasons}"
 
 
 def _measure_piece(
@@ -243,7 +227,7 @@ def _measure_piece(
     rules = counting_rules(exercise)
     counted = _counted(motion, rules)
     if not counted.sets:
-        return motion, [], _timed(motion, counted)
+        return motion, [], left_out_movements(counted.left_out, motion)
     motion = _settled(piece, choices, counted, motion, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
@@ -252,13 +236,17 @@ def _measure_piece(
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
-        return motion, [], _timed(motion, counted)
+        return motion, [], left_out_movements(counted.left_out, motion)
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     bodies = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
     warnings.extend(body_warnings(bodies, sets_before + 1))
-    return motion, _measured(motion, sets, choices, sets_before, bodies), _timed(motion, counted)
+    return (
+        motion,
+        _measured(motion, sets, choices, sets_before, bodies),
+        left_out_movements(counted.left_out, motion),
+    )
 
 
 def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
@@ -301,18 +289,6 @@ def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
     if float(np.median(rises)) >= 0:
         return motion
     return replace(motion, angle_rad=-motion.angle_rad, angle_rate_rad_s=-motion.angle_rate_rad_s)
-
-
-def _timed(motion: ArmMotion, counted: Counted) -> list[LeftOutMovement]:
-    first, last = float(motion.time_s[0]), len(motion.time_s) - 1
-    return [
-        LeftOutMovement(
-            start_s=first + out.first / motion.rate_hz,
-            end_s=first + min(out.stop, last) / motion.rate_hz,
-            reason=out.reason,
-        )
-        for out in counted.left_out
-    ]
 
 
 def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:

@@ -24,19 +24,15 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
-from armarc.live.judge import measure_movement, rate_of
-from armarc.live.mount import turn_of
-from armarc.live.rows import ANGLE, FORCE, QUATERNION, RATE, TIME
+from armarc.live.judge import measure_movement
+from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
+from armarc.live.rows import ANGLE, TIME
 from armarc.live.stretch import Stretch, moved
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
-from armarc.motion import fuse
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
-from armarc.reps.counting import Counted as CountedSets
-from armarc.reps.counting import count_sets, counting_rules, full_rate, run_in_progress
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement, on_angle
-from armarc.reps.path import sensor_path
 from armarc.reps.records import rep_record
 from armarc.reps.runs import HYSTERESIS_SHARE
 from armarc.reps.summary import tempo
@@ -55,9 +51,6 @@ is not known yet may show no movement at all."""
 MOST_KNOWN, MOST_GATES = 4, 60
 MOST_TILT = 2.0
 """A movement that turns so many times as far as it tilts does not show in the direction of the vertical."""
-SAME_AXIS, SAME_REST_RAD = math.cos(math.radians(20)), math.radians(15)
-LEFT_BEFORE_S = 1.0
-"""How long before the angle told it the arm may have left its bottom."""
 
 
 class Counting:
@@ -211,12 +204,14 @@ class Counting:
         table = s.rows.table(first, row + 1)
         if len(table) < s.rate_hz:
             return
-        found = self._groups(table, first)
+        found = so_far(s, table, first, self._known, self._running)
         movements = [m for group in found.sets for m in group]
         if found.templates:
             self._running = found.templates[-1]
         if not movements and current is not None and (current.armed or current.told):
-            movements = self._in_progress(table, first, current)
+            since = current.left_row - first
+            movements, begun = in_progress(s, table, since, self._known)
+            self._running = begun or self._running
         if not movements and len(self._counted) < FULL_SET:
             # Too few to be a set so far: they stay until there is a set without them, or the rest.
             movements = [moved(c.movement, -first) for c in self._counted]
@@ -224,53 +219,6 @@ class Counting:
         if current is not None and current.told and not self._is_counted(top_row):
             reason = "it is not like the reps before it" if self._counted else "it is no rep of a set"
             events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
-
-    def _groups(self, table: FloatArray, first: int) -> CountedSets:
-        """The counter's view of a stream that goes on."""
-        s = self._stretch
-        rules = replace(
-            counting_rules(s.exercise, s.known_axis),
-            starts=first == s.began_row,
-            ends=False,
-            running=self._running,
-        )
-        quaternion = np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4])
-        omega = table[:, RATE : RATE + 3] - np.array(s.fusion.bias_rad_s)
-        return count_sets(
-            quaternion, omega, table[:, FORCE : FORCE + 3], rate_of(table), rules, self._known, alone=False
-        )
-
-    def _final_groups(self, table: FloatArray, first: int, reason: str) -> CountedSets:
-        """The counter's last word on a stretch: with the orientation that is known afterwards, as offline."""
-        s = self._stretch
-        rules = replace(
-            counting_rules(s.exercise, s.known_axis), starts=first == s.began_row, ends=reason != "rest"
-        )
-        omega, force = (np.ascontiguousarray(table[:, k : k + 3]) for k in (RATE, FORCE))
-        orientation = fuse(omega, force, rate_of(table))
-        return count_sets(
-            orientation.quaternion,
-            omega - orientation.gyroscope_bias_rad_s,
-            force,
-            rate_of(table),
-            rules,
-            self._known,
-            alone=reason != "rest" or self.reps > 1,
-        )
-
-    def _in_progress(self, table: FloatArray, first: int, current: Current) -> list[Movement]:
-        """Too few to be a set so far: the newest movement and those like it right before it."""
-        s = self._stretch
-        path = sensor_path(
-            np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]),
-            table[:, RATE : RATE + 3] - np.array(s.fusion.bias_rad_s),
-            rate_of(table),
-        )
-        since = max(current.left_row - first - round(LEFT_BEFORE_S * s.rate_hz), 0) // path.every
-        run = run_in_progress(path, since, counting_rules(s.exercise, s.known_axis), self._known)
-        if run is not None:
-            self._running = run.template
-        return [] if run is None else [full_rate(m, path.every, len(table) - 1) for m in run.movements]
 
     def _is_counted(self, top_row: int | None) -> bool:
         return top_row is not None and any(
@@ -302,7 +250,7 @@ class Counting:
         if not self._counted:  # how the gate was passed before all of it was withdrawn tells nothing
             self._seen = []
         if movements and isinstance(s.angle, Turn):
-            table = self._aligned(table, movements[-1], first)
+            table = with_turn_of(s, table, movements[-1], first)
         known = [c.movement.top for c in self._counted]
         new = [m for m in movements if not _near(m.top + first, known, self._same_rows)]
         measurable = on_angle((tuple(movements),), np.ascontiguousarray(table[:, ANGLE]), s.rate_hz)
@@ -319,20 +267,6 @@ class Counting:
             s.tracker.hysteresis_rad = max(0.5 * s.exercise.smallest_rom_rad, HYSTERESIS_SHARE * usual)
         learns = len(movements) <= LEARN_EACH or not len(movements) % 3
         self.learn_due = learns and not s.late and (s.tracker.phase == "low" or s.is_provisional)
-
-    def _aligned(self, table: FloatArray, newest: Movement, first: int) -> FloatArray:
-        """Count a turn from the bottom of the newest rep and about its axis, where it was counted otherwise."""
-        s = self._stretch
-        now = s.angle
-        turn = turn_of(table, newest, s.fusion.bias_rad_s, s.exercise.coordinate)
-        assert isinstance(now, Turn)
-        assert turn.axis is not None
-        is_same = now.axis is not None and sum(map(mul, now.axis, turn.axis)) > SAME_AXIS
-        rest = abs(float(table[newest.bottom, ANGLE])) if is_same else math.inf
-        if is_same and rest < SAME_REST_RAD:
-            return table
-        s.change_angle(turn)
-        return s.rows.table(first, first + len(table))
 
     def _count(
         self,
@@ -431,7 +365,7 @@ class Counting:
         first = s.window_first
         table = s.rows.table(first)
         self._ended = []
-        final = self._final_groups(table, first, reason)
+        final = at_last(s, table, first, self._known, is_over=reason != "rest", reps=self.reps)
         self._running = None
         self._tell(table, [m for group in final.sets for m in group], first, events)
         self.learn_due = False
