@@ -410,9 +410,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     import os
     import signal
 
-    loop = asyncio.get_running_loop()
-
-    asked = 0
+    loop, asked = asyncio.get_running_loop(), 0
 
     def ask() -> None:
         nonlocal asked

@@ -340,16 +340,7 @@ class Counting:
             return events
         current, self._current = self._current, None
         self._end_set(reason, events)
-        if (
-            current is not None
-            and current.told
-            and not any(
-                c.rep.gate_s is not None
-                and current.gate_s is not None
-                and abs(c.rep.gate_s - current.gate_s) < SAME_TOP_S
-                for c in self._ended
-            )
-        ):
+        if current is not None and current.told and not self._has_ended(current):
             events.insert(
                 0,
                 RepWithdrawn(
@@ -357,6 +348,10 @@ class Counting:
                 ),
             )
         return events
+
+    def _has_ended(self, current: Current) -> bool:
+        gates_s = [c.rep.gate_s for c in self._ended if c.rep.gate_s is not None]
+        return current.gate_s is not None and any(abs(g - current.gate_s) < SAME_TOP_S for g in gates_s)
 
     def _end_set(self, reason: str, events: list[EngineEvent]) -> None:
         """Count a last time, with the rest after the set in sight, and close what is a set."""
