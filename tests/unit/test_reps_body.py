@@ -40,10 +40,15 @@ def test_the_reader_is_told_once_in_plain_words():
 
 
 def test_the_errors_of_a_bending_elbow_grow_with_it():
-    z = []
+    seen, all_reps = [], 0
     for seed in SEEDS:
         session, truth = measured("bending-elbow", seed)
         found = [rep for one in session.to_dict()["sets"] for rep in one["reps"]]
         for mine, true in zip(found, map(rep_record, truth.reps), strict=True):
-            z.append(abs(mine["rom_deg"] - true["rom_deg"]) / mine["rom_deg_se"])
-    assert np.mean(np.array(z) < 3) > 0.9
+            all_reps += 1
+            assert set(mine["quality"]) & {"bent_elbow", "loose_strap"}  # never without a word
+            if "bent_elbow" in mine["quality"]:
+                seen.append(abs(mine["rom_deg"] - true["rom_deg"]) / mine["rom_deg_se"])
+    # Under a wobbling strap one of the four stays unseen.
+    assert len(seen) > 0.6 * all_reps
+    assert np.mean(np.array(seen) < 3) > 0.9
