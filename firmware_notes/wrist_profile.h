@@ -137,7 +137,7 @@ typedef struct {
     uint64_t session;    /* number of the first frame after the last start */
     uint32_t dropped_frames; /* since the last start */
     uint8_t overflow;        /* frames went since the last packet that was sent */
-    uint8_t low_battery;
+    uint8_t low_battery;     /* yours to set: WP_LOW_BATTERY on every packet from then on */
 } wp_queue;
 
 /* At power-up. */

@@ -59,12 +59,7 @@ def live(
     ] = None,
     rate: Annotated[
         float | None,
-        typer.Option(
-            min=25,
-            max=1000,
-            help="Samples per second of the sensor; 200 if not stated.",
-            rich_help_panel=_FROM,
-        ),
+        typer.Option(min=25, max=1000, help="Samples/s; 200 if not stated.", rich_help_panel=_FROM),
     ] = None,
     description: Annotated[
         list[Path] | None,
