@@ -16,8 +16,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from armarc.api import process
 from armarc.motion import integrate_path
-from armarc.pipeline import process
 from armarc.reps.records import rep_record
 from armarc.simulate import RepPlan, SensorPlan, SessionPlan, SetPlan, find_pattern, simulate_session
 

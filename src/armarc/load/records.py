@@ -71,9 +71,9 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps, their spread ``…_sd`` and the
-        error they share ``…_se``), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising
-        and lowering), ``assumptions``, ``cautions``. No NaN anywhere: null instead.
+        ``body`` (see `Lifter.record`), ``resistance``, ``loaded_range_deg``, ``summary`` (means over the
+        reps, their spread ``…_sd`` and the error they share ``…_se``), ``reps``, ``curve`` (by whole degrees: mean
+        moment and spread, raising and lowering), ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
     summary: dict[str, Any] = {}
@@ -88,6 +88,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     summary["body_swing_work_reps"] = helped
     loaded = load.loaded_range_rad
     return {
+        "body": load.lifter.record(),
         "resistance": load.resistance,
         "loaded_range_deg": None if loaded is None else [round(math.degrees(a), 3) for a in loaded],
         "summary": summary,

@@ -72,6 +72,8 @@ class SetLoad:
     Parameters
     ----------
     set : int
+    lifter : Lifter
+        The body it was worked out for.
     resistance : str
         In words.
     angle_rad : ndarray, shape (k,), rad
@@ -84,6 +86,7 @@ class SetLoad:
     """
 
     set: int
+    lifter: Lifter
     resistance: str
     loaded_range_rad: tuple[float, float] | None
     angle_rad: FloatArray
@@ -247,6 +250,7 @@ class _Case:
         down = _spread([r.eccentric_n_m for r in reps], len(grid))
         return SetLoad(
             set=self.measured.set,
+            lifter=self.lifter,
             resistance=describe(self.resistances),
             loaded_range_rad=self.loaded,
             angle_rad=grid,
