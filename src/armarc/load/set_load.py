@@ -14,7 +14,7 @@ from armarc.load.measures import MEASURES, LoadMeasures, PhaseTimes, by_angle, i
 from armarc.load.rep_motion import BANDWIDTH_HZ, RepMotion, SetMotion, rep_motion, set_motion
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
 from armarc.motion import ArmMotion
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
 
 SEGMENT_MASS_SE = 0.10
@@ -32,8 +32,8 @@ SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepLoad:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class RepLoad(ArrayValue):
     """One rep.
 
     Parameters
@@ -65,8 +65,8 @@ class RepLoad:
         return None if share is None or self.swing_floor is None else abs(share) > self.swing_floor
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetLoad:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SetLoad(ArrayValue):
     """A set.
 
     Parameters

@@ -13,9 +13,11 @@ from armarc.recording.types import (
     Recording,
     Source,
 )
+from armarc.recording.values import ArrayValue
 
 __all__ = [
     "STANDARD_GRAVITY_M_S2",
+    "ArrayValue",
     "BoolArray",
     "FloatArray",
     "Gap",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from armarc.exercises import Band
+from armarc.recording import ArrayValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,8 +75,8 @@ class Rep:
     """Start velocity as it was told live, at the gate; None offline."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredSet:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class MeasuredSet(ArrayValue):
     """Consecutive reps of one exercise without a long rest between them."""
 
     set: int
