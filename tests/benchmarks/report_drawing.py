@@ -13,7 +13,7 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from invented_sets import invent
 
