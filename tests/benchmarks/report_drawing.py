@@ -15,9 +15,8 @@ from matplotlib.figure import Figure
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from invented_sets import invent
-
 from armarc.report import draw_session, draw_set
+from invented_sets import invent
 
 
 def best_of(call, times=5):
