@@ -273,8 +273,12 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
 def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
     """Print the sets of one recording as tables on a terminal."""
     from armarc.report import print_set
+    from armarc.report.answers import session_answer
 
     settings = result["settings"]
+    if len(result["sets"]) > 1:
+        out.print(Text(session_answer(result["sets"])))
+        out.print()
     for index, measured in enumerate(result["sets"]):
         words = [settings["exercise"].replace("-", " "), f"{settings['side']} arm"]
         if settings["load_kg"] is not None:
