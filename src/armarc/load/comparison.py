@@ -14,7 +14,7 @@ from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body
 from armarc.load.lifter import Lifter
 from armarc.load.measures import LoadMeasures, PhaseTimes, by_angle, load_measures
 from armarc.load.mechanics import ArmKinematics
-from armarc.load.rep_motion import rep_motion, set_motion
+from armarc.load.rep_motion import rep_motion, set_motion, shoulder_swings
 from armarc.load.resistance import Cable, Resistance, describe
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
@@ -101,7 +101,9 @@ def ideal_template(
 
 def measured_template(motion: ArmMotion, rep: Rep, plane_rad: float = 0.0) -> TemplateRep:
     """A measured rep; `plane_rad` places pulleys where the recording does not tell the plane."""
-    moved = rep_motion(motion, set_motion(motion), rep, plane_rad=plane_rad)
+    moved = rep_motion(
+        motion, set_motion(motion), rep, shoulder_swings(motion, [rep])[0], plane_rad=plane_rad
+    )
     p = rep.phases
     notes = []
     if rep.plane_rad is None:
@@ -164,13 +166,12 @@ def _one(
 ) -> Compared:
     m, p = template.motion, template.times
     done = dynamics(m, arm, variant, template.axis, template.body)
-    moves = bool(np.any(m.shoulder_m_s))
     degrees = np.degrees(m.angle_rad)
     low, high = math.ceil(float(degrees.min()) - 1e-6), math.floor(float(degrees.max()) + 1e-6)
     grid = np.radians(np.arange(low, high + 1, dtype=float))
     return Compared(
         label=describe(variant),
-        measures=load_measures(m.time_s, m.angle_rad, done, p, loaded_range_rad, moves),
+        measures=load_measures(m.time_s, m.angle_rad, done, p, loaded_range_rad),
         angle_rad=grid,
         concentric_n_m=by_angle(m.time_s, m.angle_rad, done.moment_n_m, p.start_s, p.top_start_s, grid),
         eccentric_n_m=by_angle(m.time_s, m.angle_rad, done.moment_n_m, p.top_end_s, p.end_s, grid),
