@@ -189,6 +189,19 @@ def test_capacity_curves() -> None:
             capacity_curve(bad)
 
 
+def test_lengthening_points_of_the_published_curve() -> None:
+    # Thelen 2003, J Biomech Eng 125:70, eqs. 6-7 at full activation, A_f 0.25, ceiling 1.4, solved for the force:
+    # v/v_max = (F - 1)(0.4) / (10 (1.4 - F)); points recomputed by hand.
+    v = np.array([0.0, 0.05, 0.1, 0.5, 1.0])
+    expected = [1.0, 1.22222, 1.285714, 1.370370, 1.384615]
+    assert hill(-v, 1.0) == pytest.approx(expected, abs=1e-5)
+    force = hill(-v, 1.0)
+    assert (force - 1) * 0.4 / ((2 + 2 / 0.25) * (1.4 - force)) == pytest.approx(v, abs=1e-9)
+    # The slope doubles at rest.
+    slopes = np.diff(hill(np.array([-1e-6, 0.0, 1e-6]), 1.0)) / -1e-6
+    assert slopes[0] / slopes[1] == pytest.approx(2, rel=1e-3)
+
+
 def test_hill_is_monotone_and_continuous_at_rest() -> None:
     v = np.linspace(-20, 20, 2001)
     force = hill(v, 17.0)
