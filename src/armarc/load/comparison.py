@@ -22,7 +22,6 @@ from armarc.reps import Rep
 from armarc.reps.momentum import PEAK_OVER_MEAN
 from armarc.reps.phases import ON_RATE_RAD_S, ON_SHARE_OF_PEAK
 
-
 HELPING_SHARE = 0.02
 """Of the work on the way up: less may be the braking before the top."""
 

@@ -27,9 +27,7 @@ from armarc.errors import ArmarcError, FormatError, UsageError
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance
 from armarc.strict_toml import Check, Unfit, checked, number, one_of, read_toml, suggestion
 
-EXAMPLES = (
-    '"8kg", "cable:20kg,pulley=-0.6/-0.9/0,ratio=2", "band:120N/m,anchor=0.1/-1.3/0,length=0.9" or "band.toml"'
-)
+EXAMPLES = '"8kg", "cable:20kg,pulley=-0.6/-0.9/0,ratio=2", "band:120N/m,anchor=0.1/-1.3/0,length=0.9" or "band.toml"'
 KINDS = ("dumbbell", "cable", "band", "machine")
 POUND_KG = 0.45359237
 """International avoirdupois pound (exact by definition, 1959)."""

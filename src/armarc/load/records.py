@@ -29,8 +29,8 @@ KEYS: dict[str, tuple[str, float]] = {
     "loaded_work_share": ("loaded_work_pct", 100.0),
 }
 SWINGS = {"swing_share": "body_swing_work", "drive_swing_share": "drive_swing_work"}
-"""Share of body swing work -> published stem: the first over the whole concentric, where up and back cancel, the second
-over the drive, from rest at the bottom to the peak of the speed."""
+"""Share of body swing work -> published stem: the first over the whole concentric, where up and back cancel, the
+second over the drive, from rest at the bottom to the peak of the speed."""
 
 
 def rounded(value: float | None, digits: int = 3) -> float | None:
@@ -76,7 +76,8 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     -------
     dict
         ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps, their spread ``…_sd`` and the
-        error they share ``…_se``; of body swing work the mean over the reps it was detected in), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising
+        error they share ``…_se``; of body swing work the mean over the
+        reps it was detected in), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising
         and lowering), ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
