@@ -134,6 +134,7 @@ def measure_rep(
         peak_concentric_rad_s=float(rate[peak_at]),
         peak_eccentric_rad_s=max(float(-rate[eccentric].min()), 0.0),
         peak_concentric_at_rad=float(angle[peak_at]),
+        time_to_peak_s=max((peak_at - at.start) / hz, 0.0),
         loaded_range_s=_time_inside(angle[first : last + 1], exercise.loaded_range_rad, hz),
         plane_rad=_plane(motion, concentric),
         hand_rotation_rad=None
@@ -189,6 +190,9 @@ def _further_errors(
         "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
         "peak_concentric_se_rad_s": errors.of_peak(float(rate[first : top + 1].max()), bent),
         "peak_eccentric_se_rad_s": errors.of_peak(float(rate[top : last + 1].min()), bent),
+        "time_to_peak_se_s": math.hypot(
+            start, errors.of_peak_instant(rate[first : top + 1], int(rate[first : top + 1].argmax()))
+        ),
         "loaded_range_se_s": loaded_se,
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),

@@ -74,6 +74,7 @@ class TruthRep:
     peak_concentric_rad_s: float
     peak_eccentric_rad_s: float
     peak_concentric_at_rad: float
+    time_to_peak_s: float
     loaded_range_s: float | None
     plane_rad: float | None
     hand_rotation_rad: float
@@ -92,6 +93,11 @@ class TruthRep:
     def concentric_s(self) -> float:
         """Start to top, s."""
         return self.top_start_s - self.start_s
+
+    @property
+    def time_under_tension_s(self) -> float:
+        """Start to end, s."""
+        return self.end_s - self.start_s
 
     @property
     def hold_s(self) -> float:
@@ -273,6 +279,7 @@ def _measure(
         peak_concentric_rad_s=float(rate[peak]),
         peak_eccentric_rad_s=float(-rate[trough]),
         peak_concentric_at_rad=float(angle[peak]),
+        time_to_peak_s=float(t[peak] - t[start]),
         loaded_range_s=(
             float(np.count_nonzero(inside[before:after]) / TRUTH_RATE_HZ)
             if coordinate == "elevation"
