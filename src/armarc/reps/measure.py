@@ -141,7 +141,9 @@ def measure_rep(
         if motion.hand_rotation_rad is None
         else float(motion.hand_rotation_rad[m.top]),
         hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
-        smoothness_sparc=sparc(np.linalg.norm(motion.angular_velocity_rad_s[concentric], axis=1), hz),
+        smoothness_sparc=sparc(
+            np.linalg.norm(motion.angular_velocity_rad_s[_between_turns(rate, at, m)], axis=1), hz
+        ),
         body_swing_m=swung.travel_m,
         body_swing_se_m=swung.se_m,
         body_swing_reason=swung.reason,
@@ -230,6 +232,16 @@ def _sample_flags(motion: ArmMotion, raw: RawRep) -> list[str]:
     if motion.clipped[started].any():
         flags.append("clipped")
     return flags
+
+
+def _between_turns(rate: FloatArray, at: Instants, m: Movement) -> slice:
+    """Samples of the way up between its turning points: cut at 5 °/s a slow raise would end in two steps, which are
+    not smooth."""
+    still_before = np.flatnonzero(rate[m.earliest : math.floor(at.start) + 1] <= 0)
+    still_after = np.flatnonzero(rate[math.ceil(at.top_start) : m.latest + 1] <= 0)
+    first = m.earliest + int(still_before[-1]) if len(still_before) else math.floor(at.start)
+    last = math.ceil(at.top_start) + (int(still_after[0]) if len(still_after) else 0)
+    return slice(first, max(last, first + 1) + 1)
 
 
 def _stalls(angle: FloatArray, rate: FloatArray, at: Instants, m: Movement) -> bool:

@@ -260,6 +260,8 @@ def _measure(
         start_velocity = (GATE_RAD[1] - GATE_RAD[0]) / (passes - enters)
     inside = (angle >= LOADED_RANGE_RAD[0]) & (angle <= LOADED_RANGE_RAD[1])
     concentric = slice(start, top_start + 1)
+    # Smoothness is that of the whole way up, between its turning points.
+    rising = slice(_last(rate <= 0, before, start + 1), _first(rate <= 0, top_start, len(t)) + 1)
     return TruthRep(
         rep=number,
         start_s=float(t[start]),
@@ -285,7 +287,7 @@ def _measure(
         ),
         plane_rad=_plane(series, concentric) if coordinate == "elevation" else None,
         hand_rotation_rad=float(series.hand_rotation_rad[top]),
-        smoothness_sparc=spectral_arc_length(np.abs(rate[concentric]), TRUTH_RATE_HZ),
+        smoothness_sparc=spectral_arc_length(np.abs(rate[rising]), TRUTH_RATE_HZ),
         body_swing_m=_diameter(series.torso_m[concentric]),
         shoulder_travel_m=_diameter(series.shoulder_m[concentric]),
         trunk_lean_rad=float(series.trunk_lean_rad[start]),
