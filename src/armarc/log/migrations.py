@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import LogError
+from armarc.log.bodies import keep_bodies
 
 _TYPES = {
     "sqlite": {
@@ -78,17 +79,19 @@ _AUTHORS = (
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step: ``statements`` are applied in order, then the step is recorded, in one transaction."""
+    """One step, in one transaction: ``statements`` in order, then ``rewrite``, then the record of the step."""
 
     version: int
     name: str
-    statements: tuple[str, ...]
+    statements: tuple[str, ...] = ()
+    rewrite: Callable[[sa.Connection], None] | None = None
 
 
 MIGRATIONS = (
     Migration(1, "sets and reps", _SETS_AND_REPS),
     Migration(2, "tags and the journal of changes", _TAGS_AND_CHANGES),
     Migration(3, "who added and who changed", _AUTHORS),
+    Migration(4, "whose body the moments are for", rewrite=keep_bodies),
 )
 NEWEST = MIGRATIONS[-1].version
 
@@ -120,6 +123,8 @@ def apply_step(connection: sa.Connection, step: Migration) -> bool:
         return False
     for statement in step.statements:
         connection.execute(sa.text(statement.format(**types)))
+    if step.rewrite is not None:
+        step.rewrite(connection)
     connection.execute(
         sa.text("INSERT INTO migration VALUES (:version, :name, :applied_at, :armarc_version)"),
         {
