@@ -153,6 +153,8 @@ def choose(
         band=band,
         loaded_range_rad=loaded,
         smallest_rom_rad=first(saved.smallest_rom_rad, entry.smallest_rom_rad),
+        swung_m=first(saved.swung_m, entry.swung_m),
+        dropped_share=first(saved.dropped_share, entry.dropped_share),
         rest_s=_within("a rest", first(rest_s, saved.rest_s, entry.rest_s), 1, 600, "s", "--rest 10"),
     )
     if hand_axis is not None:

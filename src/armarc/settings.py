@@ -55,6 +55,8 @@ CHECKS: dict[str, Check] = {
     "gate_deg": rising_pair(0, 90, "degrees", "[10, 20]"),
     "loaded_range_deg": rising_pair(-180, 360, "degrees", "[30, 60]"),
     "smallest_rom_deg": number(5, 180, "degrees"),
+    "swung_cm": number(0, 30, "cm"),
+    "dropped_pct": number(-300, 100, "%"),
     "rest_s": number(1, 600, "seconds"),
     "fusion": one_of(FUSIONS),
     "mounting": one_of(MOUNTINGS),
@@ -82,6 +84,8 @@ class Settings:
     gate_deg: tuple[float, float] | None = None
     loaded_range_deg: tuple[float, float] | None = None
     smallest_rom_deg: float | None = None
+    swung_cm: float | None = None
+    dropped_pct: float | None = None
     rest_s: float | None = None
     fusion: str | None = None
     mounting: str | None = None
@@ -112,6 +116,16 @@ class Settings:
     def smallest_rom_rad(self) -> float | None:
         """Smallest range of motion that counts as a rep, rad."""
         return None if self.smallest_rom_deg is None else math.radians(self.smallest_rom_deg)
+
+    @property
+    def swung_m(self) -> float | None:
+        """Body swing above which a rep is flagged, m."""
+        return None if self.swung_cm is None else self.swung_cm / 100
+
+    @property
+    def dropped_share(self) -> float | None:
+        """Share of the static moment held while lowering below which a rep is flagged."""
+        return None if self.dropped_pct is None else self.dropped_pct / 100
 
     @property
     def reach_m(self) -> float | None:
@@ -210,6 +224,8 @@ TEMPLATE = """\
 # gate_deg = [10, 20]              # start gate: rise above the bottom of the rep, degrees
 # loaded_range_deg = [30, 60]      # where the load should meet the muscle, degrees
 # smallest_rom_deg = 30            # anything smaller is not a rep, degrees
+# swung_cm = 3                     # more body swing than this is flagged (our own working limit, no source)
+# dropped_pct = 50                 # less of the static moment held while lowering is flagged (the same)
 # rest_s = 10                      # a pause at the bottom this long ends the set, seconds
 
 # strap = "back"                   # place on the wrist: "back", "inside", "thumb" or "little-finger"

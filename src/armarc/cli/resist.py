@@ -30,7 +30,8 @@ def resist(
         typer.Argument(
             metavar="RESISTANCE…",
             help='Such as 8kg, "cable:20kg,pulley=-0.6/-0.9/0,ratio=2" (pulley: out/up/forward of the shoulder '
-            'in m; out is negative on the far side of the body, where a raise is resisted), "band:120N/m,length=0.9,anchor=0.1/-1.3/0", machine:30Nm, or a .toml file; join with + '
+            "in m; out is negative on the far side of the body, where a raise is resisted), "
+            '"band:120N/m,length=0.9,anchor=0.1/-1.3/0", machine:30Nm, or a .toml file; join with + '
             "what pulls at once.",
         ),
     ] = None,

@@ -110,8 +110,12 @@ def process_options(settings: Mapping[str, Any]) -> dict[str, Any]:
     options |= {name: _pair(settings.get(name)) for name in _PAIRS}
     options["sensor_height_cm"] = settings.get("sensor_height_cm")
     options["reference"] = settings.get("reference")
-    smallest = settings.get("smallest_rom_deg")
-    options["settings"] = Settings(smallest_rom_deg=smallest) if smallest else None
+    limits = {
+        name: settings[name]
+        for name in ("smallest_rom_deg", "swung_cm", "dropped_pct")
+        if settings.get(name) is not None
+    }
+    options["settings"] = Settings(**limits) if limits else None
     return {name: value for name, value in options.items() if value is not None}
 
 
