@@ -44,8 +44,9 @@ def answer_words(plan: PacedPlan) -> list[str]:
         out.append(
             f"At {math.degrees(lane.gate_rad_s):.0f} °/s through the gate, {describe(plan.resistances)} is {verdict}: "
             f"raising peaks at {m.peak_concentric_moment_n_m:.0f} N·m at "
-            f"{math.degrees(m.peak_concentric_moment_at_rad):.0f}°{overall}{inside}{swing}. Heaviest {heaviest_words(plan, lane)}, limited at "
-            f"{math.degrees(lane.limited_at_rad):.0f}° by {lane.limited_by}."
+            f"{math.degrees(m.peak_concentric_moment_at_rad):.0f}°{overall}{inside}{swing}. "
+            f"Heaviest {heaviest_words(plan, lane)}, limited at {math.degrees(lane.limited_at_rad):.0f}° by "
+            f"{lane.limited_by}."
         )
     return out
 
