@@ -396,7 +396,7 @@ def _print(report: PlanReport) -> None:
 
 
 def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
     from armarc.load.plan_words import assumptions, suggestion_words
     from armarc.report.load_figures import Curve, SpeedCurve, draw_plan
     from armarc.report.saving import save_figure

@@ -298,7 +298,7 @@ def _draw(
 ) -> None:
     import numpy as np
 
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
     from armarc.load.wording import LOAD_CAUTIONS
     from armarc.report.load_figures import Curve, draw_moments
     from armarc.report.saving import save_figure

@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import columns
+from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
 from armarc.reps.types import Rep
 
@@ -158,6 +159,8 @@ def print_set(
     ascii_only = not console.encoding.lower().startswith("utf")
     if title:
         console.print(Text(title, style="bold"), soft_wrap=True)
+    console.print(Text(set_answer(records, summary)))
+    console.print()
     print_reps(console, records)
     console.print()
     console.print(
