@@ -41,7 +41,8 @@ ALLOWED: dict[str, set[str]] = {
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
     "reps": {"errors", "exercises", "measures", "recording", "sensor", "motion"},
-    "load": BASE - {"settings"} | {"recording", "motion", "reps"},
+    # a planned rep is the one that is simulated, so that a plan and a measured rep mean the same
+    "load": BASE - {"settings"} | {"recording", "motion", "reps", "simulate"},
     # the road through them
     "choices": BASE | {"options", "recording", "sensor", "motion", "load"},
     "arm_track": {"choices", "guided_mount", "recording", "motion"},
