@@ -28,7 +28,7 @@ from armarc.cli.outputs import Force, check_picture, guard_for
 if TYPE_CHECKING:
     from armarc.log.comparing import Group, Row
     from armarc.log.curves import SetCurves
-    from armarc.log.measures import Measure
+    from armarc.log.measures import SetMeasure
     from armarc.log.reading import Filter
     from armarc.log.store import Store
 
@@ -46,7 +46,7 @@ def compare(
         typer.Option("--by", help="Split by side, variant, load, exercise, lifter, session or tag."),
     ] = None,
     measure: Annotated[
-        list[str] | None, typer.Option("--measure", "-m", help="Measure; may be repeated.")
+        list[str] | None, typer.Option("--measure", "-m", help="SetMeasure; may be repeated.")
     ] = None,
     lifter: Lifter = None,
     exercise: ExerciseName = None,
@@ -116,7 +116,7 @@ def compare(
 
 
 def _groups(
-    store: Store, what: list[str], by: str | None, where: Filter, measures: list[Measure]
+    store: Store, what: list[str], by: str | None, where: Filter, measures: list[SetMeasure]
 ) -> list[Group]:
     from armarc.log.comparing import Group, group_by
     from armarc.log.reading import choose_sets, get_set, tagged_sets
@@ -161,7 +161,7 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         count = len(group.sets)
         say(f"{group.name}: {count} set{'s' * (count != 1)}")
     heads = [
-        "Measure",
+        "SetMeasure",
         "First",
         "Second",
         "Mean first",

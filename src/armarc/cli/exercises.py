@@ -45,10 +45,10 @@ def _print_json(chosen: list[Any]) -> None:
 
 
 def _print_one(exercise: Any) -> None:
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    from armarc.cli.terminal import out_console
     from armarc.exercises import coordinate_meaning, exercise_record, sensor_advice
 
     record = exercise_record(exercise)
@@ -67,7 +67,7 @@ def _print_one(exercise: Any) -> None:
         ("Caution", exercise.caution or "-"),
         ("From", exercise.source),
     ]
-    console = Console(highlight=False)
+    console = out_console()
     if not console.is_terminal:
         typer.echo("\n".join(f"{name}\t{value}" for name, value in (("Name", exercise.name), *rows)))
         return
@@ -82,10 +82,10 @@ def _print_one(exercise: Any) -> None:
 
 def _print_list(chosen: list[Any]) -> None:
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    from armarc.cli.terminal import out_console
     from armarc.exercises import DEFAULT_EXERCISE, exercise_record
 
     records = [exercise_record(exercise) for exercise in chosen]
@@ -102,7 +102,7 @@ def _print_list(chosen: list[Any]) -> None:
         )
         for r in records
     ]
-    console = Console(highlight=False)
+    console = out_console()
     if not console.is_terminal:
         typer.echo("\n".join("\t".join(row) for row in (heads, *rows)))
         return

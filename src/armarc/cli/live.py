@@ -260,17 +260,17 @@ async def _run(
     import sys
     from functools import partial
 
-    from rich.console import Console
-
+    from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
-    from armarc.live.faces import JsonLines, TerminalFace, let_go
+    from armarc.live.faces import JsonLines, TerminalFace
     from armarc.live.screen import Screen
     from armarc.live.session import Session
     from armarc.live.source import listen, play
+    from armarc.outputs import let_go
 
     stop, hurried = asyncio.Event(), asyncio.Event()
     said: list[str] = []
-    console = Console(highlight=False)
+    console = out_console()
     on_screen = console.is_terminal and not wanted["json"]
 
     def tell(text: str) -> None:
@@ -434,7 +434,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
 
 def _report(session: Session, choices: Choices, said: list[str], on_screen: bool, out: Path | None) -> None:
     """What stays on the terminal when the screen is gone."""
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
 
     talk = error_console()
     for text in dict.fromkeys([*choices.assumed, *said]):

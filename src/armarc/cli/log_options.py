@@ -132,11 +132,12 @@ def print_table(
         Column whose long texts are cut on a terminal; elsewhere nothing is.
     """
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(highlight=False)
+    from armarc.cli.terminal import out_console
+
+    console = out_console()
     if not console.is_terminal:
         plain = [[cell.replace("\t", " ").replace("\n", " ") for cell in line] for line in (heads, *lines)]
         typer.echo("\n".join("\t".join(line) for line in plain))
@@ -155,7 +156,7 @@ def print_table(
 
 def say(text: str) -> None:
     """Say something to the person (stderr)."""
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
 
     error_console().print(text, markup=False, soft_wrap=True)
 
@@ -177,7 +178,7 @@ def confirm(question: str, yes: bool) -> None:
     if not sys.stdin.isatty():
         raise UsageError(f"{question} Nobody is there to answer", "add --yes")
     if not typer.confirm(question, err=True):
-        raise typer.Exit(0)
+        raise typer.Exit(1)
 
 
 def shown(value: float | None, digits: int = 0) -> str:

@@ -16,7 +16,8 @@ _LOG = "Training log"
 
 def process(
     files: Annotated[
-        list[Path], typer.Argument(metavar="FILE…", help="Recordings (CSV), or folders of them.")
+        list[Path],
+        typer.Argument(metavar="FILE…", help="Recordings (CSV), folders of them, or - for standard input."),
     ],
     exercise: options.ExerciseName = None,
     side: options.Side = None,
@@ -25,7 +26,7 @@ def process(
         list[str] | None,
         typer.Option(
             metavar="SPEC",
-            help="What resists, for shoulder moments: 'cable:20kg,pulley=0.6/-0.9/0', 'band:…', 'machine:…' or a "
+            help="What resists, for shoulder moments: 'cable:20kg,pulley=-0.6/-0.9/0', 'band:…', 'machine:…' or a "
             ".toml; `armarc resist --help` tells how. Repeat it to combine.",
             rich_help_panel=options.LIFTED,
         ),

@@ -429,7 +429,7 @@ def _command_line(ctx: typer.Context, out: Path) -> str:
 def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) -> None:
     from dataclasses import replace
 
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
     from armarc.errors import UsageError
     from armarc.recording import write_csv
     from armarc.simulate import plan_session, simulate_session, truth_path, write_truth

@@ -28,7 +28,7 @@ from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
-    from armarc.log.measures import Measure
+    from armarc.log.measures import SetMeasure
     from armarc.log.table import SetTable
     from armarc.log.trend import Trend
 
@@ -38,7 +38,7 @@ WEEKS, BESTS = ("weeks", "week", "volume"), ("bests", "best")
 
 def trend(
     measure: Annotated[
-        str, typer.Argument(help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
+        str, typer.Argument(help="SetMeasure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
     ] = "mean_concentric_deg_s",
     lifter: Lifter = None,
     exercise: ExerciseName = None,
@@ -85,7 +85,7 @@ def trend(
 
 def _trend(
     sets: SetTable,
-    wanted: Measure,
+    wanted: SetMeasure,
     worthwhile: float | None,
     keep_to_one: bool,
     plot: Path | None,
@@ -266,7 +266,17 @@ def _bests(sets: SetTable, as_json: bool) -> None:
         ]
         print_json({"schema": "armarc.bests/1", "bests": records})
         return
-    heads = ["Lifter", "Exercise", "Side", "Load kg", "Measure", "Best", "Other sessions' best", "Day", "Set"]
+    heads = [
+        "Lifter",
+        "Exercise",
+        "Side",
+        "Load kg",
+        "SetMeasure",
+        "Best",
+        "Other sessions' best",
+        "Day",
+        "Set",
+    ]
     lines = [
         [
             best.entry.lifter,

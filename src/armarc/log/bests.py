@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.log.measures import Measure, find_measure
+from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.table import SetLabels, SetTable, as_table
 
@@ -20,7 +20,7 @@ class Best:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     entry : SetLabels
         The set it was done in; the first one that reached the value.
     value : float
@@ -30,7 +30,7 @@ class Best:
         How many sets it was chosen from.
     """
 
-    measure: Measure
+    measure: SetMeasure
     entry: SetLabels
     value: float
     second: float | None

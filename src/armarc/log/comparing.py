@@ -11,7 +11,7 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.log.asymmetry import Asymmetry, asymmetry
 from armarc.log.effects import Effect, independent_effect, paired_effect
-from armarc.log.measures import MEASURES, Measure, is_rep_measure, rep_value
+from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 from armarc.log.table import IntArray, SessionKey, SetTable, Task, as_table, first_seen
 
@@ -39,7 +39,7 @@ class Row:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     first, second : str
         Names of the groups.
     unit_of_analysis : str
@@ -50,7 +50,7 @@ class Row:
         For left against right, session by session.
     """
 
-    measure: Measure
+    measure: SetMeasure
     first: str
     second: str
     unit_of_analysis: str
@@ -132,7 +132,7 @@ def group_by(
 
 
 def compare(
-    groups: Sequence[Group], measures: Sequence[Measure], reps: Mapping[int, Sequence[dict[str, Any]]]
+    groups: Sequence[Group], measures: Sequence[SetMeasure], reps: Mapping[int, Sequence[dict[str, Any]]]
 ) -> list[Row]:
     """Every later group against the first, measure by measure.
 
@@ -143,7 +143,7 @@ def compare(
     ----------
     groups : sequence of Group
         Two or more, none empty.
-    measures : sequence of Measure
+    measures : sequence of SetMeasure
     reps : mapping
         Rep records by set, needed for single sets.
 
@@ -164,7 +164,9 @@ def compare(
     return rows
 
 
-def _row(first: Group, second: Group, measure: Measure, reps: Mapping[int, Sequence[dict[str, Any]]]) -> Row:
+def _row(
+    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
+) -> Row:
     index = None
     if (first.name, second.name) == ("left", "right"):
         pairs = session_pairs(first, second, measure)
@@ -181,7 +183,7 @@ def _row(first: Group, second: Group, measure: Measure, reps: Mapping[int, Seque
 
 
 def _effect(
-    first: Group, second: Group, measure: Measure, reps: Mapping[int, Sequence[dict[str, Any]]]
+    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
 ) -> tuple[str, Effect | None]:
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
         a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.set_ids[0]]}
@@ -196,13 +198,13 @@ def _effect(
     return "set", independent_effect(*known) if all(map(len, known)) else None
 
 
-def session_pairs(first: Group, second: Group, measure: Measure) -> list[tuple[float, float]]:
+def session_pairs(first: Group, second: Group, measure: SetMeasure) -> list[tuple[float, float]]:
     """Means of both groups in the sessions they share, in order."""
     a, b = _session_means(first, measure), _session_means(second, measure)
     return [(a[key], b[key]) for key in sorted(a.keys() & b.keys())]
 
 
-def _session_means(group: Group, measure: Measure) -> dict[SessionKey, float]:
+def _session_means(group: Group, measure: SetMeasure) -> dict[SessionKey, float]:
     table = as_table(group.sets, measure)
     values = table.of(measure)
     known = ~np.isnan(values)

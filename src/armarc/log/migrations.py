@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import LogError
-from armarc.log.schema import set_numbers
+from armarc.log.schema import SET_NUMBERS, set_numbers
 
 _TYPES = {
     "sqlite": {
@@ -77,26 +77,8 @@ _AUTHORS = (
     "ALTER TABLE change ADD COLUMN author TEXT NOT NULL DEFAULT ''",
 )
 
-_NUMBERS = (
-    *(
-        "duration_s",
-        "time_under_tension_s",
-        "loaded_range_s",
-        "velocity_loss_pct",
-        "rom_loss_pct",
-        "in_band_share",
-    ),
-    *("loaded_range_impulse_n_m_s", "impulse_n_m_s", "mean_bottom_deg", "mean_top_deg", "mean_rom_deg"),
-    *("mean_concentric_s", "mean_hold_s", "mean_eccentric_s", "mean_pause_s", "mean_start_velocity_deg_s"),
-    *(
-        "mean_concentric_deg_s",
-        "mean_eccentric_deg_s",
-        "mean_peak_concentric_deg_s",
-        "mean_peak_eccentric_deg_s",
-    ),
-    *("mean_peak_concentric_at_deg", "mean_plane_deg", "mean_hand_rotation_deg", "mean_smoothness_sparc"),
-    "mean_body_swing_cm",
-)
+_NUMBERS = SET_NUMBERS[:27]
+"""Those there were at this step; later ones are added behind them, each by a step of its own."""
 
 _STATISTICS = (
     """CREATE INDEX set_labels ON training_set (removed_at, done_at, id, session_id, exercise, variant, side,

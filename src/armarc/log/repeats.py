@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.log.measures import Measure
+from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import (
     Icc,
@@ -37,7 +37,7 @@ class Repeatability:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     across : str
         ``"days"``: session means of one task on different days; ``"sets"``: sets of one session.
     targets : int
@@ -53,7 +53,7 @@ class Repeatability:
         0.2 × pure SD between lifters, with three lifters or more.
     """
 
-    measure: Measure
+    measure: SetMeasure
     across: str
     targets: int
     repeats: int
@@ -88,14 +88,14 @@ class Repeatability:
 
 
 def repeatability_of(
-    sets: Sequence[LoggedSet] | SetTable, measure: Measure, *, across: str = BETWEEN
+    sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure, *, across: str = BETWEEN
 ) -> Repeatability:
     """Typical error, limits of agreement and intraclass correlation of one measure.
 
     Parameters
     ----------
     sets : sequence of LoggedSet, or SetTable with the values of the measure
-    measure : Measure
+    measure : SetMeasure
     across : str
         ``"days"`` or ``"sets"``.
 
@@ -123,7 +123,9 @@ def repeatability_of(
     )
 
 
-def repeated_values(sets: Sequence[LoggedSet] | SetTable, measure: Measure, across: str) -> list[list[float]]:
+def repeated_values(
+    sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure, across: str
+) -> list[list[float]]:
     """Values of the same task, in order of time: one list per target."""
     table = as_table(sets, measure).in_time
     known = ~np.isnan(table.of(measure))
@@ -149,7 +151,7 @@ def _by_group(group: IntArray, values: FloatArray) -> list[list[float]]:
     return list(found.values())
 
 
-def between_lifters_sd(sets: Sequence[LoggedSet] | SetTable, measure: Measure) -> float | None:
+def between_lifters_sd(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) -> float | None:
     """SD of the lifters' means; None with fewer than three lifters."""
     table = as_table(sets, measure)
     known = ~np.isnan(table.of(measure))
@@ -173,7 +175,7 @@ def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[floa
     return replace(error, typical_error_low=low, typical_error_high=high)
 
 
-def _worthwhile(table: SetTable, measure: Measure, typical_error: float) -> float | None:
+def _worthwhile(table: SetTable, measure: SetMeasure, typical_error: float) -> float | None:
     spread = between_lifters_sd(table, measure)
     return None if spread is None else smallest_worthwhile(spread, typical_error)
 

@@ -67,6 +67,8 @@ SET_NUMBERS = (
     "mean_peak_concentric_at_deg",
     "mean_plane_deg",
     "mean_hand_rotation_deg",
+    "mean_hand_rotation_change_deg",
+    "mean_time_to_peak_s",
     "mean_smoothness_sparc",
     "mean_body_swing_cm",
 )

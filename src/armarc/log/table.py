@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.measures import Measure
+from armarc.log.measures import SetMeasure
 from armarc.log.reading import Filter, LoggedSet, list_sets, sets_query
 from armarc.log.rows import is_numbers, is_texts
 from armarc.log.store import DAMAGED_HINT, Store
@@ -90,7 +90,7 @@ class SetTable:
     def __len__(self) -> int:
         return len(self.set_id)
 
-    def of(self, measure: Measure) -> FloatArray:
+    def of(self, measure: SetMeasure) -> FloatArray:
         """Values of a measure that was asked for when the table was made."""
         return self.numbers[measure.key]
 
@@ -140,7 +140,7 @@ class SetTable:
         )
 
 
-def as_table(sets: Sequence[LoggedSet] | SetTable, *measures: Measure) -> SetTable:
+def as_table(sets: Sequence[LoggedSet] | SetTable, *measures: SetMeasure) -> SetTable:
     """Sets as a table with the values of these measures; a table stays as it is."""
     if isinstance(sets, SetTable):
         return sets
@@ -154,7 +154,7 @@ def as_table(sets: Sequence[LoggedSet] | SetTable, *measures: Measure) -> SetTab
     )
 
 
-def read_table(store: Store, where: Filter, *measures: Measure) -> SetTable:
+def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
     """Sets that pass the filter, newest first, with the values of these measures.
 
     Raises
@@ -200,7 +200,7 @@ def first_seen(codes: IntArray) -> IntArray:
     return different[np.argsort(first)]
 
 
-def _place(measure: Measure) -> sa.Column[Any]:
+def _place(measure: SetMeasure) -> sa.Column[Any]:
     """Column that has the measure: one of its own, or the whole summary."""
     if measure.key in _OF_THE_SET:
         return _SETS.c[measure.key]
@@ -208,7 +208,7 @@ def _place(measure: Measure) -> sa.Column[Any]:
     return schema.set_number.c[name] if name in schema.SET_NUMBERS else _SETS.c.summary
 
 
-def _of_summary(summary: dict[str, Any], measure: Measure) -> float | None:
+def _of_summary(summary: dict[str, Any], measure: SetMeasure) -> float | None:
     value = summary.get(measure.summary_key)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
