@@ -46,7 +46,7 @@ def compare(
         typer.Option("--by", help="Split by side, variant, load, exercise, lifter, session or tag."),
     ] = None,
     measure: Annotated[
-        list[str] | None, typer.Option("--measure", "-m", help="SetMeasure; may be repeated.")
+        list[str] | None, typer.Option("--measure", "-m", help="Measure; may be repeated.")
     ] = None,
     lifter: Lifter = None,
     exercise: ExerciseName = None,
@@ -161,7 +161,7 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         count = len(group.sets)
         say(f"{group.name}: {count} set{'s' * (count != 1)}")
     heads = [
-        "SetMeasure",
+        "Measure",
         "First",
         "Second",
         "Mean first",

@@ -38,7 +38,7 @@ WEEKS, BESTS = ("weeks", "week", "volume"), ("bests", "best")
 
 def trend(
     measure: Annotated[
-        str, typer.Argument(help="SetMeasure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
+        str, typer.Argument(help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
     ] = "mean_concentric_deg_s",
     lifter: Lifter = None,
     exercise: ExerciseName = None,
@@ -271,7 +271,7 @@ def _bests(sets: SetTable, as_json: bool) -> None:
         "Exercise",
         "Side",
         "Load kg",
-        "SetMeasure",
+        "Measure",
         "Best",
         "Other sessions' best",
         "Day",
