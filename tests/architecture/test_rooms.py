@@ -19,6 +19,7 @@ BASE = {
     "ports",
     "strict_toml",
     "quantities",
+    "measures",
     "exercises",
     "settings",
     "__version__",
@@ -31,6 +32,7 @@ ALLOWED: dict[str, set[str]] = {
     "folders": set(),
     "strict_toml": {"errors", "inputs"},
     "quantities": {"errors"},
+    "measures": set(),
     "outputs": {"errors"},
     "extras": set(),
     "ports": set(),
@@ -41,7 +43,7 @@ ALLOWED: dict[str, set[str]] = {
     "recording": {"errors", "inputs"},
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
-    "reps": {"errors", "exercises", "recording", "sensor", "motion"},
+    "reps": {"errors", "exercises", "measures", "recording", "sensor", "motion"},
     "load": BASE | {"recording", "motion", "reps"},
     # the road through them
     "choices": BASE | {"recording", "sensor", "motion"},
@@ -74,7 +76,7 @@ ALLOWED: dict[str, set[str]] = {
     "archive": BASE
     | {"recording", "sensor", "motion", "reps", "load", "choices", "known_sensor", "pipeline", "log"},
     # a synthetic wrist is made without the code it is there to check
-    "simulate": {"errors", "recording", "motion", "exercises"},
+    "simulate": {"errors", "measures", "recording", "motion", "exercises"},
     # faces
     "__init__": {"errors", "recording", "pipeline"},
     "__main__": {"cli"},

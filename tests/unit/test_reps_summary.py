@@ -3,19 +3,20 @@
 import pytest
 
 from armarc.reps.summary import AVERAGED, summarise, tempo
+from published import rep_of
 
 
 def record(**changes):
-    plain = dict.fromkeys(AVERAGED, 1.0) | {
+    plain = dict.fromkeys((c.key for c in AVERAGED), 1.0) | {
         "quality": [],
         "start_verdict": "inside",
         "plane_deg": None,
     }
-    return plain | changes
+    return rep_of(plain | changes)
 
 
 def summary_of(*records, has_band=True):
-    return summarise(records, 2.0, 32.5, has_band)
+    return summarise(records, 2.0, 32.5, has_band).record()
 
 
 def test_sums_and_means():

@@ -318,8 +318,12 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
 def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
     """Print the sets of one recording as tables on a terminal."""
     from armarc.report import print_set
+    from armarc.report.answers import session_answer
 
     settings = result["settings"]
+    if len(result["sets"]) > 1:
+        out.print(Text(session_answer(result["sets"])))
+        out.print()
     for index, measured in enumerate(result["sets"]):
         words = [settings["exercise"].replace("-", " "), f"{settings['side']} arm"]
         if settings["load_kg"] is not None:
@@ -347,12 +351,14 @@ def load_block(measured: dict[str, Any]) -> Table:
         spread = "" if error is None or round(error, digits) == 0 else f" ± {error:.{digits}f}"
         return f"{value:.{digits}f}{spread}{unit}"
 
-    helped = summary["body_swing_work_reps"]
+    moment = f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"
+    phase = {"concentric": "raising", "hold": "in the hold", "eccentric": "lowering: the catch, not the lift"}
     lines = [
         ("Resistance", load["resistance"]),
-        ("Shoulder moment", f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"),
+        ("Shoulder moment", f"{moment}, {phase.get(summary['peak_moment_phase'], '')}".rstrip(", ")),
         ("Work, raising", said("concentric_work_j", " J")),
-        ("Body swing work", f"seen in reps {', '.join(map(str, helped))}" if helped else "none detected"),
+        ("Body swing work", f"in the drive (rest to fastest): {swing_work_words(load, 'drive_swing_work')}"),
+        ("", f"over the whole way up: {swing_work_words(load, 'body_swing_work')}"),
     ]
     if summary["loaded_impulse_pct"] is not None:
         share = said("loaded_impulse_pct", " %")
@@ -365,6 +371,19 @@ def load_block(measured: dict[str, Any]) -> Table:
     for caution in load["cautions"]:
         grid.add_row("", Text(caution, style="dim"))
     return grid
+
+
+def swing_work_words(load: dict[str, Any], key: str) -> str:
+    """What is said of a set's share of body swing work: seen, none, or not measured, and in how many reps."""
+    summary, reps = load["summary"], load["summary"][f"{key}_reps"]
+    measured, count = summary[f"{key}_measured"], summary["reps"]
+    if not measured:
+        return "not measured"
+    over = "" if measured == count else f" (measured in {measured} of {count} reps)"
+    if not reps:
+        return f"none detected{over}"
+    numbers = ", ".join(map(str, reps))
+    return f"{summary[f'{key}_pct']:.0f} % on average in rep{'s' if len(reps) > 1 else ''} {numbers}{over}"
 
 
 def plot_path(plot: Path, recording: Path, count: int) -> Path:

@@ -17,6 +17,7 @@ def register(app: typer.Typer) -> None:
     from armarc.cli.line_of_pull import line_of_pull
     from armarc.cli.live import live
     from armarc.cli.log import app as log
+    from armarc.cli.measures import measures
     from armarc.cli.plan import plan
     from armarc.cli.process import process
     from armarc.cli.record import record
@@ -30,6 +31,7 @@ def register(app: typer.Typer) -> None:
 
     app.command("process")(process)
     app.command("exercises")(exercises)
+    app.command("measures")(measures)
     app.add_typer(log, name="log")
     app.add_typer(archive, name="archive")
     app.command("settings")(settings)

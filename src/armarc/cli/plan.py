@@ -175,10 +175,17 @@ def _measured(path: Path, exercise: str | None) -> Any:
 
 def _print(report: PlanReport) -> None:
     from armarc.cli.load_tables import number, print_table, say
-    from armarc.load.plan_words import assumptions, findings_words, suggestion_words, verdict_words
+    from armarc.load.plan_words import (
+        assumptions,
+        findings_words,
+        gate_words,
+        suggestion_words,
+        verdict_words,
+    )
 
     heads = (
-        "Start\n°/s",
+        "Begun at\n°/s",
+        "Gate\n°/s",
         "Reaches",
         "Peak\nN m",
         "at °",
@@ -197,6 +204,7 @@ def _print(report: PlanReport) -> None:
         rows.append(
             (
                 number(row["start_deg_s"], 0),
+                number(row["gate_deg_s"], 0),
                 reached,
                 number(row["peak_n_m"]),
                 number(row["peak_at_deg"], 0),
@@ -207,25 +215,27 @@ def _print(report: PlanReport) -> None:
                 number(liftable, 2 if report.unit_of_scale == "×" else 1) + " " + report.unit_of_scale,
             )
         )
-    print_table(f"Simulated raise · {report.label}", heads, rows, left=0, spare=(5, 3, 7, 6))
+    say([suggestion_words(report), gate_words(report), ""])
+    print_table(f"Simulated raise · {report.label}", heads, rows, left=0, spare=(6, 4, 8, 7))
     loads = [
         (
             each["load"],
             "top" if each["reached_from_rest"] else f"stalls at {each['highest_deg']:.0f}°",
             number(each["least_start_deg_s"], 0),
             number(each["best_deg_s"], 0),
+            number(each["best_gate_deg_s"], 0),
             verdict_words(found, report.base),
         )
         for each, (_, _, found) in zip(report.load_rows(), report.by_load, strict=True)
     ]
     print_table(
         f"By load · aim: {report.aim_words}",
-        ("Load", "From rest", "Least\nstart °/s", "Best\nstart °/s", "Best start against rest"),
+        ("Load", "From rest", "Least\nbegun °/s", "Best\nbegun °/s", "Gate\n°/s", "Best start against rest"),
         loads,
         left=1,
         spare=(2,),
     )
-    say([*findings_words(report), suggestion_words(report), "", *assumptions(report)])
+    say([*findings_words(report), "", *assumptions(report)])
 
 
 def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
@@ -236,7 +246,10 @@ def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
 
     courses = [Curve(label=label, x=x, y=y) for label, x, y in report.courses()]
     x, y = report.capacity_line()
-    band = report.suggested_deg_s
+    band, gate = report.begun_deg_s, report.suggested_deg_s
+    words = f"within 2 % of the best for: {report.aim_words}"
+    if gate is not None:
+        words += f"; {gate[0]:.0f}–{gate[1]:.0f} °/s through the gate"
     figure = draw_plan(
         courses,
         [SpeedCurve(label=label, x=x_, y=y_) for label, x_, y_ in report.by_speed()],
@@ -245,7 +258,7 @@ def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
         facts=report.label,
         loaded_deg=report.loaded_deg,
         band_deg_s=band,
-        band_words=f"within 2 % of the best for: {report.aim_words}",
+        band_words=words,
         base_words=report.base_words,
         notes=[suggestion_words(report), *assumptions(report)],
         dark=dark,

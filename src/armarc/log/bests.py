@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from armarc.log.measures import MEASURES, Measure
+from armarc.log.measures import MEASURES, SetMeasure
 from armarc.log.reading import LoggedSet
 
 BEST_KEYS = ("reps", "rom_deg", "mean_concentric_deg_s")
@@ -17,7 +17,7 @@ class Best:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     entry : LoggedSet
         The set it was done in; the first one that reached the value.
     value : float
@@ -27,7 +27,7 @@ class Best:
         How many sets it was chosen from.
     """
 
-    measure: Measure
+    measure: SetMeasure
     entry: LoggedSet
     value: float
     second: float | None

@@ -9,7 +9,7 @@ from typing import Any
 from armarc.errors import UsageError
 from armarc.log.asymmetry import Asymmetry, asymmetry
 from armarc.log.effects import Effect, independent_effect, paired_effect
-from armarc.log.measures import Measure, is_rep_measure, rep_value
+from armarc.log.measures import SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
@@ -31,7 +31,7 @@ class Row:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     first, second : str
         Names of the groups.
     unit_of_analysis : str
@@ -42,7 +42,7 @@ class Row:
         For left against right, session by session.
     """
 
-    measure: Measure
+    measure: SetMeasure
     first: str
     second: str
     unit_of_analysis: str
@@ -106,7 +106,7 @@ def group_by(entries: Sequence[LoggedSet], what: str) -> list[Group]:
 
 
 def compare(
-    groups: Sequence[Group], measures: Sequence[Measure], reps: Mapping[int, Sequence[dict[str, Any]]]
+    groups: Sequence[Group], measures: Sequence[SetMeasure], reps: Mapping[int, Sequence[dict[str, Any]]]
 ) -> list[Row]:
     """Every later group against the first, measure by measure.
 
@@ -117,7 +117,7 @@ def compare(
     ----------
     groups : sequence of Group
         Two or more, none empty.
-    measures : sequence of Measure
+    measures : sequence of SetMeasure
     reps : mapping
         Rep records by set, needed for single sets.
 
@@ -138,7 +138,9 @@ def compare(
     return rows
 
 
-def _row(first: Group, second: Group, measure: Measure, reps: Mapping[int, Sequence[dict[str, Any]]]) -> Row:
+def _row(
+    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
+) -> Row:
     index = None
     if (first.name, second.name) == ("left", "right"):
         pairs = session_pairs(first, second, measure)
@@ -155,7 +157,7 @@ def _row(first: Group, second: Group, measure: Measure, reps: Mapping[int, Seque
 
 
 def _effect(
-    first: Group, second: Group, measure: Measure, reps: Mapping[int, Sequence[dict[str, Any]]]
+    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
 ) -> tuple[str, Effect | None]:
     if len(first.entries) == len(second.entries) == 1 and is_rep_measure(measure):
         a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.entries[0].id]}
@@ -172,13 +174,13 @@ def _effect(
     return "set", independent_effect(*values) if all(values) else None
 
 
-def session_pairs(first: Group, second: Group, measure: Measure) -> list[tuple[float, float]]:
+def session_pairs(first: Group, second: Group, measure: SetMeasure) -> list[tuple[float, float]]:
     """Means of both groups in the sessions they share, in order."""
     a, b = _session_means(first, measure), _session_means(second, measure)
     return [(a[key], b[key]) for key in sorted(a.keys() & b.keys())]
 
 
-def _session_means(group: Group, measure: Measure) -> dict[tuple[Any, ...], float]:
+def _session_means(group: Group, measure: SetMeasure) -> dict[tuple[Any, ...], float]:
     found: dict[tuple[Any, ...], list[float]] = {}
     for entry in group.entries:
         value = measure.of(entry)

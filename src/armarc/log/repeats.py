@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.log.measures import Measure
+from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import (
     Icc,
@@ -35,7 +35,7 @@ class Repeatability:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     across : str
         ``"days"``: session means of one task on different days; ``"sets"``: sets of one session.
     targets : int
@@ -51,7 +51,7 @@ class Repeatability:
         0.2 × pure SD between lifters, with three lifters or more.
     """
 
-    measure: Measure
+    measure: SetMeasure
     across: str
     targets: int
     repeats: int
@@ -86,14 +86,14 @@ class Repeatability:
 
 
 def repeatability_of(
-    entries: Sequence[LoggedSet], measure: Measure, *, across: str = BETWEEN
+    entries: Sequence[LoggedSet], measure: SetMeasure, *, across: str = BETWEEN
 ) -> Repeatability:
     """Typical error, limits of agreement and intraclass correlation of one measure.
 
     Parameters
     ----------
     entries : sequence of LoggedSet
-    measure : Measure
+    measure : SetMeasure
     across : str
         ``"days"`` or ``"sets"``.
 
@@ -121,7 +121,7 @@ def repeatability_of(
 
 
 def repeated_values(
-    entries: Sequence[LoggedSet], measure: Measure, across: str
+    entries: Sequence[LoggedSet], measure: SetMeasure, across: str
 ) -> dict[tuple[Any, ...], list[float]]:
     """Values of the same task, in order of time: one list per target."""
     by_session: dict[tuple[Any, ...], dict[int, list[float]]] = {}
@@ -142,7 +142,7 @@ def repeated_values(
     }
 
 
-def between_lifters_sd(entries: Sequence[LoggedSet], measure: Measure) -> float | None:
+def between_lifters_sd(entries: Sequence[LoggedSet], measure: SetMeasure) -> float | None:
     """SD of the lifters' means; None with fewer than three lifters."""
     by_lifter: dict[str, list[float]] = {}
     for entry in entries:
@@ -166,7 +166,7 @@ def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[floa
     return replace(error, typical_error_low=low, typical_error_high=high)
 
 
-def _worthwhile(entries: Sequence[LoggedSet], measure: Measure, typical_error: float) -> float | None:
+def _worthwhile(entries: Sequence[LoggedSet], measure: SetMeasure, typical_error: float) -> float | None:
     spread = between_lifters_sd(entries, measure)
     return None if spread is None else smallest_worthwhile(spread, typical_error)
 

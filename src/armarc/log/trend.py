@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 from scipy import stats
 
-from armarc.log.measures import Measure
+from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import detectable_change, smallest_worthwhile
 from armarc.log.smoothing import lowess
@@ -63,7 +63,7 @@ class Trend:
 
     Parameters
     ----------
-    measure : Measure
+    measure : SetMeasure
     points : tuple of Point
         One per session, in order.
     smooth : tuple of float
@@ -81,7 +81,7 @@ class Trend:
     change : Change or None
     """
 
-    measure: Measure
+    measure: SetMeasure
     points: tuple[Point, ...]
     smooth: tuple[float, ...]
     typical_error: float | None
@@ -120,7 +120,7 @@ class Trend:
         return f"Real and worthwhile change: {amount} ({span}; {which})."
 
 
-def session_points(entries: Sequence[LoggedSet], measure: Measure) -> tuple[Point, ...]:
+def session_points(entries: Sequence[LoggedSet], measure: SetMeasure) -> tuple[Point, ...]:
     """Mean of the measure per session, in order of days; sessions without a value are left out."""
     groups: dict[tuple[date, int], list[tuple[int, float]]] = {}
     for entry in entries:
@@ -140,7 +140,7 @@ def session_points(entries: Sequence[LoggedSet], measure: Measure) -> tuple[Poin
 
 def trend_of(
     points: Sequence[Point],
-    measure: Measure,
+    measure: SetMeasure,
     *,
     worthwhile: float | None = None,
     between_sd: float | None = None,
@@ -151,7 +151,7 @@ def trend_of(
     ----------
     points : sequence of Point
         In order.
-    measure : Measure
+    measure : SetMeasure
     worthwhile : float or None
         The lifter's own smallest worthwhile change; goes before `between_sd`.
     between_sd : float or None

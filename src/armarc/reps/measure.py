@@ -134,13 +134,16 @@ def measure_rep(
         peak_concentric_rad_s=float(rate[peak_at]),
         peak_eccentric_rad_s=max(float(-rate[eccentric].min()), 0.0),
         peak_concentric_at_rad=float(angle[peak_at]),
+        time_to_peak_s=max((peak_at - at.start) / hz, 0.0),
         loaded_range_s=_time_inside(angle[first : last + 1], exercise.loaded_range_rad, hz),
         plane_rad=_plane(motion, concentric),
         hand_rotation_rad=None
         if motion.hand_rotation_rad is None
         else float(motion.hand_rotation_rad[m.top]),
         hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
-        smoothness_sparc=sparc(np.linalg.norm(motion.angular_velocity_rad_s[concentric], axis=1), hz),
+        smoothness_sparc=sparc(
+            np.linalg.norm(motion.angular_velocity_rad_s[_between_turns(rate, at, m)], axis=1), hz
+        ),
         body_swing_m=swung.travel_m,
         body_swing_se_m=swung.se_m,
         body_swing_reason=swung.reason,
@@ -187,6 +190,9 @@ def _further_errors(
         "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
         "peak_concentric_se_rad_s": errors.of_peak(float(rate[first : top + 1].max()), bent),
         "peak_eccentric_se_rad_s": errors.of_peak(float(rate[top : last + 1].min()), bent),
+        "time_to_peak_se_s": math.hypot(
+            start, errors.of_peak_instant(rate[first : top + 1], int(rate[first : top + 1].argmax()))
+        ),
         "loaded_range_se_s": loaded_se,
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
@@ -226,6 +232,16 @@ def _sample_flags(motion: ArmMotion, raw: RawRep) -> list[str]:
     if motion.clipped[started].any():
         flags.append("clipped")
     return flags
+
+
+def _between_turns(rate: FloatArray, at: Instants, m: Movement) -> slice:
+    """Samples of the way up between its turning points: cut at 5 °/s a slow raise would end in two steps, which are
+    not smooth."""
+    still_before = np.flatnonzero(rate[m.earliest : math.floor(at.start) + 1] <= 0)
+    still_after = np.flatnonzero(rate[math.ceil(at.top_start) : m.latest + 1] <= 0)
+    first = m.earliest + int(still_before[-1]) if len(still_before) else math.floor(at.start)
+    last = math.ceil(at.top_start) + (int(still_after[0]) if len(still_after) else 0)
+    return slice(first, max(last, first + 1) + 1)
 
 
 def _stalls(angle: FloatArray, rate: FloatArray, at: Instants, m: Movement) -> bool:
