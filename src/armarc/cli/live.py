@@ -378,7 +378,8 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     """First Ctrl-C: end in good order and keep the running set. Second: without waiting for hooks. Third: at once."""
     import asyncio
     import os
-    import signal
+
+    from armarc.cli.stopping import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 
@@ -399,12 +400,8 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
             "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
         )
 
-    # SIGHUP: the terminal is gone; the running set must not go with it.
-    for number in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
-        try:
-            loop.add_signal_handler(number, ask)
-        except NotImplementedError:
-            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
+    # The terminal may go away: the running set must not go with it.
+    call_when_asked_to_stop(loop, ask, hang_up=True)
 
 
 def _report(session: Session, choices: Choices, said: list[str], on_screen: bool, out: Path | None) -> None:
