@@ -10,6 +10,7 @@ from pathlib import Path
 
 from armarc.log import Labels, add_result
 from armarc.reps.summary import summarise
+from published import rep_of
 
 MONDAY = datetime(2026, 1, 5, 17, 0, tzinfo=UTC)
 
@@ -64,7 +65,7 @@ def invented_set(
         records.append(rep)
     records[-1]["pause_s"] = None
     start_s, end_s = records[0]["start_s"], records[-1]["end_s"]
-    summary = summarise(records, start_s, end_s, True)
+    summary = summarise([rep_of(rep) for rep in records], start_s, end_s, True).record()
     return {"set": number, "start_s": start_s, "end_s": end_s, "summary": summary, "reps": records}
 
 

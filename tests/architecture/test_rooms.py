@@ -15,8 +15,11 @@ BASE = {
     "folders",
     "outputs",
     "inputs",
+    "extras",
+    "ports",
     "strict_toml",
     "quantities",
+    "measures",
     "exercises",
     "settings",
     "__version__",
@@ -29,7 +32,10 @@ ALLOWED: dict[str, set[str]] = {
     "folders": set(),
     "strict_toml": {"errors", "inputs"},
     "quantities": {"errors"},
+    "measures": set(),
     "outputs": {"errors"},
+    "extras": set(),
+    "ports": set(),
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "strict_toml"},
@@ -38,8 +44,9 @@ ALLOWED: dict[str, set[str]] = {
     "recording": {"errors", "inputs"},
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
-    "reps": {"errors", "exercises", "recording", "sensor", "motion"},
-    "load": BASE - {"settings"} | {"recording", "motion", "reps"},
+    "reps": {"errors", "exercises", "measures", "recording", "sensor", "motion"},
+    # a planned rep is the one that is simulated, so that a plan and a measured rep mean the same
+    "load": BASE - {"settings"} | {"recording", "motion", "reps", "simulate"},
     # the road through them
     "choices": BASE | {"options", "recording", "sensor", "motion", "load"},
     "arm_track": {"choices", "guided_mount", "recording", "motion"},
@@ -82,7 +89,7 @@ ALLOWED: dict[str, set[str]] = {
     "archive": BASE
     | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},
     # a synthetic wrist is made without the code it is there to check
-    "simulate": {"errors", "recording", "motion", "exercises"},
+    "simulate": {"errors", "measures", "recording", "motion", "exercises"},
     # faces
     "api": {"kept", "options", "pipeline", "recording"},
     "__init__": {"api", "errors", "load", "recording", "pipeline"},

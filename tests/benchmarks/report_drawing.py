@@ -13,11 +13,10 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit"))
-
-from invented_sets import invent
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from armarc.report import draw_session, draw_set
+from invented_sets import invent
 
 
 def best_of(call, times=5):

@@ -327,7 +327,7 @@ def test_weeks_add_up(store):
 
 def test_a_group_against_itself_shows_nothing(store):
     entries = tuple(list_sets(store)[:4])
-    groups = [Group(name="a", entries=entries), Group(name="b", entries=entries)]
+    groups = [Group(name="a", sets=entries), Group(name="b", sets=entries)]
     for row in compare(groups, MEASURES, {}):
         if row.effect is not None:
             assert row.effect.difference == 0

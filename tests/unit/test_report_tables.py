@@ -8,12 +8,12 @@ import subprocess
 import sys
 
 import pytest
-from invented_sets import invent
 from rich.console import Console
 
 from armarc.report.flags import FLAGS, flag_letters, flag_words
 from armarc.report.tables import plain_set, print_set, set_table, summary_block
 from armarc.reps.records import set_record
+from invented_sets import invent
 
 BAND = (45.0, 70.0)
 
@@ -49,7 +49,21 @@ def test_wide_terminal_shows_everything_a_gym_asks_for():
     for rep in made["reps"]:
         rep |= {"plane_deg": 31.4, "hand_rotation_deg": -12.0}
     lines = printed(set_table(made["reps"], width=140), 140).splitlines()
-    heads = ["rep", "start", "±", "ROM", "top", "tempo", "TUT", "loaded", "peak", "plane", "hand", "swing"]
+    heads = [
+        "rep",
+        "start",
+        "±",
+        "ROM",
+        "TUT",
+        "tempo",
+        "top",
+        "loaded",
+        "swing",
+        "mean",
+        "peak",
+        "plane",
+        "hand",
+    ]
     assert lines[0].split() == [*heads, "flags"]
     first = made["reps"][0]
     e, p, c, h = (first[k] for k in ("eccentric_s", "pause_s", "concentric_s", "hold_s"))
@@ -110,9 +124,9 @@ def test_summary_says_how_sure_one_rep_is():
         rep.update(rom_deg_se=se, top_deg_se=None, plane_deg_se=10.1, body_swing_cm_se=0.62)
         rep.pop("hand_rotation_deg_se", None)
     told = printed(summary_block(made["reps"], made["summary"]), 100)
-    assert "range ±0.4°, plane ±10°, swing ±0.6 cm" in told
+    assert "ROM ±0.4°, plane ±10°, swing ±0.6 cm" in told
     letters = printed(summary_block(made["reps"], made["summary"], ascii_only=True), 100, encoding="ascii")
-    assert "range +/-0.4 deg" in letters
+    assert "ROM +/-0.4 deg" in letters
     for rep in made["reps"]:
         for key in ("rom_deg_se", "plane_deg_se", "body_swing_cm_se"):
             rep[key] = None

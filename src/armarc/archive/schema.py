@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from armarc.archive.optional import pyarrow
-from armarc.reps.summary import AVERAGED, WITHOUT_CV
+from armarc.measures import columns
+from armarc.reps.summary import AVERAGED, VARYING, SetSummary, mean_key, spread_key
+from armarc.reps.types import Rep
 
 SCHEMA = "armarc.archive/1"
 TABLE_NAMES = ("reps", "sets", "files", "failures")
@@ -55,88 +57,25 @@ _STAMP = _columns(
     settings_sha256="hash of options, settings file and exercises in force; see runs/*.json",
 )
 
-REP_COLUMNS = (
-    Column("rep", "whole", "number inside its set, from 1"),
-    *_columns(
-        "number",
-        start_s="start of the concentric, s from the recording's first sample",
-        top_start_s="end of the concentric",
-        top_end_s="start of the eccentric",
-        end_s="end of the eccentric",
-        gate_s="instant the arm left the start gate; the verdict is known then",
-        bottom_deg="lowest angle before the rep",
-        bottom_deg_se="standard error",
-        top_deg="highest angle",
-        top_deg_se="standard error",
-        rom_deg="range of motion, top minus bottom",
-        rom_deg_se="standard error",
-        concentric_s="time raising",
-        concentric_s_se="standard error",
-        hold_s="time at the top",
-        hold_s_se="standard error",
-        eccentric_s="time lowering",
-        eccentric_s_se="standard error",
-        time_under_tension_s="sum of the three",
-        time_under_tension_s_se="standard error",
-        pause_s="to the next rep's start; empty for the last rep",
-        start_velocity_deg_s="width of the start gate over the time through it",
-        start_velocity_deg_s_se="standard error",
-    ),
-    Column("start_verdict", "text", "below, inside or above the target band; empty without one"),
-    *_columns(
-        "number",
-        told_velocity_deg_s="start velocity as told live at the gate; empty for a finished recording",
-        mean_concentric_deg_s="angle travelled over time",
-        mean_concentric_deg_s_se="standard error",
-        mean_eccentric_deg_s="angle travelled over time, positive",
-        mean_eccentric_deg_s_se="standard error",
-        peak_concentric_deg_s="largest rate raising",
-        peak_concentric_deg_s_se="standard error",
-        peak_eccentric_deg_s="largest rate lowering, positive",
-        peak_eccentric_deg_s_se="standard error",
-        peak_concentric_at_deg="angle of the largest rate raising",
-        loaded_range_s="time inside the loaded range, both directions",
-        loaded_range_s_se="standard error",
-        plane_deg="plane of elevation, 0 to the side, 90 to the front; empty without a reference",
-        plane_deg_se="standard error",
-        hand_rotation_deg="thumb above level at the top; empty without a reference",
-        hand_rotation_deg_se="standard error",
-        hand_rotation_change_deg="hand rotation from hang to top",
-        smoothness_sparc="spectral arc length of the concentric; closer to zero is smoother",
-        body_swing_cm="travel of the shoulder in the concentric beyond what it does on the lowering",
-        body_swing_cm_se="standard error",
-    ),
-    Column("body_swing_reason", "text", "why there is no body swing; empty with one"),
-    Column("quality", "texts", "flags; an empty list is a clean rep"),
-)
+REP_COLUMNS = tuple(Column(each.key, each.kind, each.meaning) for each in columns(Rep))
 """The published keys of a rep, in the order of the JSON of ``armarc process``."""
 
 _SUMMARY = (
-    Column("reps", "whole", "reps of the set"),
-    *_columns(
-        "number",
-        duration_s="first start to last end",
-        time_under_tension_s="sum over the reps",
-        loaded_range_s="sum over the reps",
-    ),
-    Column("tempo", "text", "eccentric/pause/concentric/hold, whole seconds"),
-    *_columns(
-        "number",
-        velocity_loss_pct="100·(best − last)/best of the mean concentric velocity",
-        rom_loss_pct="100·(best − last)/best of the range of motion",
-    ),
+    *(Column(each.key, each.kind, each.meaning) for each in columns(SetSummary)),
     Column("in_band_count", "whole", "reps with a start inside the band"),
     Column("in_band_share", "number", "of the judged reps"),
     *(
-        Column(key if key.startswith("mean_") else f"mean_{key}", "number", f"mean of {key}")
-        for key in AVERAGED
+        Column(
+            mean_key(each.key),
+            "number",
+            f"{'circular mean' if each.measure.average == 'direction' else 'mean'} of {each.key}",
+        )
+        for each in AVERAGED
     ),
     *(
-        Column(f"cv_{key}_pct", "number", f"coefficient of variation of {key}, %")
-        for key in AVERAGED
-        if key not in WITHOUT_CV
+        Column(spread_key(each.key), "number", f"coefficient of variation of {each.key}, %")
+        for each in VARYING
     ),
-    Column("mean_plane_deg", "number", "circular mean of plane_deg"),
 )
 
 TABLES: dict[str, tuple[Column, ...]] = {
@@ -209,6 +148,7 @@ def arrow_schema(table: str) -> Any:
         "text": pa.string(),
         "whole": pa.int64(),
         "number": pa.float64(),
+        "yes/no": pa.bool_(),
         "texts": pa.list_(pa.string()),
         "numbers": pa.list_(pa.float64()),
     }

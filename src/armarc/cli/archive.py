@@ -269,7 +269,7 @@ class _Watcher:
         from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
         from rich.progress import Progress as Bar
 
-        from armarc.cli.app import error_console
+        from armarc.cli.terminal import error_console
 
         console = error_console()
         self._began = self._said = time.monotonic()

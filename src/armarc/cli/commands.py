@@ -7,14 +7,17 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
+    from armarc.cli.about import about
     from armarc.cli.archive import app as archive
     from armarc.cli.browse import browse
     from armarc.cli.compare import compare
+    from armarc.cli.demo import demo
     from armarc.cli.exercises import exercises
     from armarc.cli.lifter import app as lifter
     from armarc.cli.line_of_pull import line_of_pull
     from armarc.cli.live import live
     from armarc.cli.log import app as log
+    from armarc.cli.measures import measures
     from armarc.cli.plan import plan
     from armarc.cli.process import process
     from armarc.cli.record import record
@@ -28,6 +31,7 @@ def register(app: typer.Typer) -> None:
 
     app.command("process")(process)
     app.command("exercises")(exercises)
+    app.command("measures")(measures)
     app.add_typer(log, name="log")
     app.add_typer(archive, name="archive")
     app.command("settings")(settings)
@@ -44,3 +48,5 @@ def register(app: typer.Typer) -> None:
     app.command("record")(record)
     app.command("live")(live)
     app.add_typer(sensor, name="sensor")
+    app.command("demo")(demo)
+    app.command("about")(about)

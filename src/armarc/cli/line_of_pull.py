@@ -207,7 +207,7 @@ def _draw(
 ) -> None:
     import numpy as np
 
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
     from armarc.load.moment_arms import MUSCLES, lines_of_pull
     from armarc.report.load_figures import Curve, draw_lines_of_pull
     from armarc.report.saving import save_figure

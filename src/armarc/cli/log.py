@@ -21,6 +21,7 @@ from armarc.cli.log_options import (
     Variant,
     make_filter,
     print_json,
+    print_json_list,
     print_table,
     say,
     shown,
@@ -50,7 +51,7 @@ def list_command(
     log_file: LogFile = None,
 ) -> None:
     """List sets, newest first."""
-    from armarc.log.reading import count_sets, list_sets
+    from armarc.log.reading import count_sets, iterate_sets, list_sets
     from armarc.log.records import SCHEMA, logged_record
     from armarc.log.store import open_log
 
@@ -67,11 +68,12 @@ def list_command(
         removed=removed,
     )
     with open_log(log_file, create=False) as store:
-        entries = list_sets(store, where, limit=limit or None)
         total = count_sets(store, where)
-    if as_json:
-        print_json({"schema": SCHEMA, "total": total, "sets": [logged_record(e) for e in entries]})
-        return
+        if as_json:
+            records = map(logged_record, iterate_sets(store, where, limit=limit or None))
+            print_json_list({"schema": SCHEMA, "total": total}, "sets", records)
+            return
+        entries = list_sets(store, where, limit=limit or None)
     heads = ["Set", "When", "Lifter", "Exercise", "Side", "Load kg", "Reps", "In band", "Start °/s"]
     heads += ["ROM °", "Vel. loss %", "RIR", "Tags, note"]
     print_table(
@@ -111,33 +113,22 @@ def show_command(
         ]
         print_json({"schema": SCHEMA, "total": len(records), "sets": records})
         return
-    from armarc.log.records import title_of
+    from rich.console import Console
 
+    from armarc.log.records import title_of
+    from armarc.report.tables import print_reps
+
+    console = Console(highlight=False)
     for entry in entries:
         say(title_of(entry))
         if entry.note:
             say(f"Note: {entry.note}")
         loss = losses[entry.id]
-        heads = ["Rep", "Start °/s", "Start", "ROM °", "Conc. s", "Hold s", "Ecc. s", "Conc. °/s"]
-        heads += ["Vel. loss %", "ROM loss %", "Swing cm", "Flags"]
-        lines = [
-            [
-                str(rep["rep"]),
-                shown(rep["start_velocity_deg_s"]),
-                rep["start_verdict"] or "–",
-                shown(rep["rom_deg"]),
-                shown(rep["concentric_s"], 1),
-                shown(rep["hold_s"], 1),
-                shown(rep["eccentric_s"], 1),
-                shown(rep["mean_concentric_deg_s"]),
-                shown(loss.velocity_loss_pct[i]),
-                shown(loss.rom_loss_pct[i]),
-                shown(rep["body_swing_cm"], 1),
-                " ".join(rep["quality"]),
-            ]
+        records = [
+            {**rep, "velocity_loss_pct": loss.velocity_loss_pct[i], "rom_loss_pct": loss.rom_loss_pct[i]}
             for i, rep in enumerate(reps[entry.id])
         ]
-        print_table(heads, lines, right=frozenset({0, 1, 3, 4, 5, 6, 7, 8, 9, 10}))
+        print_reps(console, records)
         say(loss.words())
 
 

@@ -334,7 +334,7 @@ def _looks_like_recording(path: Path) -> bool:
 def _with_progress(things: list[Any]) -> Any:
     from rich.progress import track
 
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
 
     console = error_console()
     if len(things) < 4 or not console.is_terminal:

@@ -29,7 +29,7 @@ Resistance = Annotated[
     typer.Option(
         "--resistance",
         metavar="SPEC",
-        help="What resists, for shoulder moments: 'cable:20kg,pulley=0.6/-0.9/0', 'band:…', 'machine:…' or a "
+        help="What resists, for shoulder moments: 'cable:20kg,pulley=-0.6/-0.9/0', 'band:…', 'machine:…' or a "
         ".toml; `armarc resist --help` tells how. Repeat it to combine.",
         rich_help_panel=LIFTED,
     ),

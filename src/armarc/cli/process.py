@@ -16,7 +16,8 @@ _LOG = "Training log"
 
 def process(
     files: Annotated[
-        list[Path], typer.Argument(metavar="FILE…", help="Recordings (CSV), or folders of them.")
+        list[Path],
+        typer.Argument(metavar="FILE…", help="Recordings (CSV), folders of them, or - for standard input."),
     ],
     exercise: options.ExerciseName = None,
     side: options.Side = None,

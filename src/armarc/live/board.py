@@ -19,6 +19,7 @@ from armarc.live.events import (
     SetEnded,
     TopReached,
 )
+from armarc.reps.summary import loss
 
 TRACE_S = 12.0
 FLASH_S = 4.0
@@ -148,8 +149,8 @@ class Board:
         self._speeds.insert(place, rep.mean_concentric_rad_s)
         self.speed_deg_s, self.verdict, self.provisional = speed, rep.start_verdict, event.provisional
         self.rom_deg, self.tempo = math.degrees(rep.rom_rad), event.tempo
-        best = max(self._speeds)
-        self.loss_pct = 100 * (best - self._speeds[-1]) / best if best > 0 and len(self._speeds) > 1 else None
+        slower = loss(self._speeds) if len(self._speeds) > 1 else None
+        self.loss_pct = None if slower is None else 100 * slower
 
     def measured(self, number: int, summary: dict[str, Any]) -> None:
         """The offline road has measured a set: its numbers take the place of the live ones."""

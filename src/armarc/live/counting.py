@@ -33,7 +33,6 @@ from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement, on_angle
-from armarc.reps.records import rep_record
 from armarc.reps.runs import HYSTERESIS_SHARE
 from armarc.reps.summary import tempo
 
@@ -318,15 +317,14 @@ class Counting:
             place,
             Counted(movement=moved(labelled, first), top_s=float(table[movement.top, TIME]), rep=rep),
         )
-        record = rep_record(rep)
-        record["pause_s"] = self._counted[place - 1].rep.pause_s if place else 0.0
+        pause_before = self._counted[place - 1].rep.pause_s if place else 0.0
         events.append(
             RepEnded(
                 time_s=s.time_s,
                 rep=place + 1,
                 reps=self.reps,
                 measured=rep,
-                tempo=tempo([record]),
+                tempo=tempo([replace(rep, pause_s=pause_before)]),
                 provisional=s.is_provisional,
             )
         )

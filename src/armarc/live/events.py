@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from armarc.measures import record_of
 from armarc.recording import Recording
-from armarc.reps.records import deg, rep_record, seconds
-from armarc.reps.summary import tempo
+from armarc.reps.records import deg, seconds
+from armarc.reps.summary import full_reps, loss, tempo
 from armarc.reps.types import Rep
 
 SCHEMA = "armarc.events/1"
@@ -153,20 +154,19 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
                 "tempo": event.tempo,
                 "provisional": event.provisional,
             }
-            record["measures"] = rep_record(event.measured) | {"rep": event.rep}
+            record["measures"] = record_of(event.measured) | {"rep": event.rep}
         case RepWithdrawn():
             record |= {"rep": event.rep, "reps": event.reps, "reason": event.reason}
         case SetEnded():
-            loss = event.velocity_loss_pct
             record |= {
                 "set": event.set,
                 "reps": len(event.reps),
                 "start_s": seconds(event.start_s),
                 "end_s": seconds(event.end_s),
                 "tempo": event.tempo,
-                "velocity_loss_pct": loss,
+                "velocity_loss_pct": event.velocity_loss_pct,
                 "reason": event.reason,
-                "measures": [rep_record(rep) for rep in event.reps],
+                "measures": [record_of(rep) for rep in event.reps],
             }
         case GapSeen():
             record |= {
@@ -181,16 +181,15 @@ def set_ended(
     number: int, reps: tuple[Rep, ...], reason: str, time_s: float, raw: Recording, raw_start_s: float
 ) -> SetEnded:
     """Sum up the live reps of a set."""
-    speeds = [rep.mean_concentric_rad_s for rep in reps]
-    best = max(speeds)
+    slower = loss([rep.mean_concentric_rad_s for rep in full_reps(reps)])
     return SetEnded(
         time_s=time_s,
         set=number,
         reps=reps,
         start_s=reps[0].phases.start_s,
         end_s=reps[-1].phases.end_s,
-        tempo=tempo([rep_record(rep) for rep in reps]),
-        velocity_loss_pct=round(100 * (best - speeds[-1]) / best, 2) if best > 0 else None,
+        tempo=tempo(reps),
+        velocity_loss_pct=None if slower is None else round(100 * slower, 2),
         reason=reason,
         raw=raw,
         raw_start_s=raw_start_s,

@@ -196,6 +196,8 @@ def insert_sets(
         key = connection.execute(sa.insert(schema.training_set).values(**values)).inserted_primary_key
         assert key is not None
         set_id = int(key[0])
+        numbers = schema.set_numbers(values["summary"])
+        connection.execute(sa.insert(schema.set_number).values(set_id=set_id, **numbers))
         insert_reps(connection, set_id, record["reps"])
         if labels.tags:
             connection.execute(

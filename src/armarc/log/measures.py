@@ -8,11 +8,13 @@ from typing import Any
 
 from armarc.errors import UsageError
 from armarc.log.reading import LoggedSet
+from armarc.measures import columns
+from armarc.reps.summary import AVERAGED, SetSummary, mean_key
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measure:
-    """One measure of a set.
+class SetMeasure:
+    """One measure of a logged set.
 
     Parameters
     ----------
@@ -52,43 +54,43 @@ class Measure:
         return f"{self.title} ({self.unit})" if self.unit else self.title
 
 
-def _mean(key: str, title: str, unit: str, digits: int = 0, better: str | None = None) -> Measure:
-    name = key if key.startswith("mean_") else f"mean_{key}"
-    return Measure(key=key, title=title, unit=unit, digits=digits, better=better, summary_key=name)
+def _offered() -> tuple[SetMeasure, ...]:
+    """Means of every measure of a rep that has one, sums and losses of the set, and what a person states."""
+    own = {c.key: c for c in columns(SetSummary) if c.kind != "text"}
+    means = [
+        SetMeasure(
+            key=c.key,
+            title=c.measure.title,
+            unit=c.unit.sign,
+            digits=c.measure.digits,
+            better=c.measure.better,
+            summary_key=mean_key(c.key),
+        )
+        for c in AVERAGED
+        if c.key not in own
+    ]
+    sums = [
+        SetMeasure(
+            key=c.key,
+            title=c.measure.title,
+            unit=c.unit.sign,
+            digits=c.measure.digits,
+            better=c.measure.better,
+            # A column of its own in the log, whatever the summary says.
+            summary_key="" if c.key == "reps" else c.key,
+            total=c.measure.total,
+        )
+        for c in own.values()
+    ]
+    stated = [
+        SetMeasure(key="load_kg", title="Load", unit="kg", digits=2),
+        SetMeasure(key="rir", title="Reps in reserve", unit="", digits=1),
+        SetMeasure(key="in_band_pct", title="Starts inside the band", unit="%", better="higher"),
+    ]
+    return (*means, *sums, *stated)
 
 
-def _whole(key: str, title: str, unit: str, digits: int = 0, total: bool = False) -> Measure:
-    return Measure(key=key, title=title, unit=unit, digits=digits, summary_key=key, total=total)
-
-
-MEASURES = (
-    _mean("start_velocity_deg_s", "Start velocity", "°/s"),
-    _mean("rom_deg", "Range of motion", "°", 1, "higher"),
-    _mean("top_deg", "Top of the rep", "°", 1),
-    _mean("bottom_deg", "Bottom of the rep", "°", 1),
-    _mean("mean_concentric_deg_s", "Mean raising velocity", "°/s", 1, "higher"),
-    _mean("mean_eccentric_deg_s", "Mean lowering velocity", "°/s", 1),
-    _mean("peak_concentric_deg_s", "Peak raising velocity", "°/s", 0, "higher"),
-    _mean("peak_eccentric_deg_s", "Peak lowering velocity", "°/s"),
-    _mean("peak_concentric_at_deg", "Angle of the peak velocity", "°"),
-    _mean("concentric_s", "Concentric", "s", 2),
-    _mean("hold_s", "Hold", "s", 2),
-    _mean("eccentric_s", "Eccentric", "s", 2),
-    _mean("pause_s", "Pause", "s", 2),
-    _mean("plane_deg", "Plane of elevation", "°"),
-    _mean("hand_rotation_deg", "Hand rotation at the top", "°"),
-    _mean("smoothness_sparc", "Smoothness (SPARC)", "", 3),
-    _mean("body_swing_cm", "Body swing", "cm", 1),
-    Measure(key="reps", title="Reps", unit="", better="higher", total=True),
-    Measure(key="load_kg", title="Load", unit="kg", digits=2),
-    Measure(key="rir", title="Reps in reserve", unit="", digits=1),
-    _whole("duration_s", "Duration of the set", "s", 1, total=True),
-    _whole("time_under_tension_s", "Time under tension of the set", "s", 1, total=True),
-    _whole("loaded_range_s", "Time in the loaded range, whole set", "s", 2, total=True),
-    _whole("velocity_loss_pct", "Velocity loss in the set", "%", 1),
-    _whole("rom_loss_pct", "Range lost in the set", "%", 1),
-    Measure(key="in_band_pct", title="Starts inside the band", unit="%", better="higher"),
-)
+MEASURES = _offered()
 COMPARED = (
     "start_velocity_deg_s",
     "rom_deg",
@@ -105,8 +107,8 @@ _UNIT = re.compile(r"(_deg_s|_deg|_s|_cm|_pct|_kg|_sparc)$")
 _BY_KEY = {measure.key: measure for measure in MEASURES}
 
 
-def find_measure(name: str) -> Measure:
-    """Measure of that name; any other plain number of the summaries can be named too, as ``summary:KEY``.
+def find_measure(name: str) -> SetMeasure:
+    """SetMeasure of that name; any other plain number of the summaries can be named too, as ``summary:KEY``.
 
     Raises
     ------
@@ -118,7 +120,7 @@ def find_measure(name: str) -> Measure:
         return _BY_KEY[key]
     if key.startswith("summary:") and len(key) > len("summary:"):
         inner = key.removeprefix("summary:")
-        return Measure(key=key, title=inner.replace("_", " "), unit="", digits=2, summary_key=inner)
+        return SetMeasure(key=key, title=inner.replace("_", " "), unit="", digits=2, summary_key=inner)
     word = key.lower().replace("-", "_").replace(" ", "_")
     short = [known for known in _BY_KEY if word and _UNIT.sub("", known) == word]
     loose = short or [known for known in _BY_KEY if word and word in known]
@@ -136,6 +138,6 @@ def rep_value(rep: dict[str, Any], key: str) -> float | None:
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
-def is_rep_measure(measure: Measure) -> bool:
+def is_rep_measure(measure: SetMeasure) -> bool:
     """Whether the measure is a mean over reps, so that single reps have it."""
     return measure.summary_key.startswith("mean_")

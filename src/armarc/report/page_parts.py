@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from armarc.report.flags import flag_words
+from armarc.report.tables import SHOWN
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -73,32 +74,18 @@ def plain_words(entry: LoggedSet, fatigue: Fatigue, band: tuple[float, float] | 
 
 def reps_page_table(reps: Sequence[Mapping[str, Any]], fatigue: Fatigue, caption: str) -> PageTable:
     """Reps of a set as a table with uncertainties."""
-    heads: tuple[str, ...] = (
-        "Rep",
-        "Start °/s",
-        "Start was",
-        "Range °",
-        "Top °",
-        "Raising s",
-        "Hold s",
-        "Lowering s",
+    number, *shown = (
+        c for c in SHOWN if c.kind == "whole" or any(rep.get(c.key) is not None for rep in reps)
     )
-    heads += ("Raising °/s", "Slower by %", "Swing cm", "Flags")
+    heads = (number.label, *(c.label for c in shown), "Start was", "Velocity loss (%)", "Flags")
     rows = []
     for i, rep in enumerate(reps):
         rows.append(
             (
-                str(rep["rep"]),
-                _with_error(rep, "start_velocity_deg_s", 0),
+                str(rep[number.key]),
+                *(_with_error(rep, c.key, c.measure.digits) for c in shown),
                 rep.get("start_verdict") or "–",
-                _with_error(rep, "rom_deg", 1),
-                _with_error(rep, "top_deg", 1),
-                _number(rep.get("concentric_s"), 2),
-                _number(rep.get("hold_s"), 2),
-                _number(rep.get("eccentric_s"), 2),
-                _number(rep.get("mean_concentric_deg_s"), 0),
                 _number(fatigue.velocity_loss_pct[i], 0),
-                _with_error(rep, "body_swing_cm", 1),
                 ", ".join(flag_words(flag) for flag in rep.get("quality") or ()) or "–",
             )
         )

@@ -13,7 +13,10 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from armarc.measures import columns
+from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
+from armarc.reps.types import Rep
 
 Record = Mapping[str, Any]
 
@@ -23,6 +26,9 @@ _GAP = 2
 _MARKS = {"below": "▽", "inside": "●", "above": "▲"}
 _ASCII_MARKS = {"below": "v", "inside": "o", "above": "^"}
 _STYLES = {"below": "bold", "inside": "bold cyan", "above": "bold yellow"}
+
+SHOWN = tuple(c for c in columns(Rep) if c.measure.head and not c.is_error)
+"""Columns of a rep that tables show."""
 
 PLAIN_FIRST = ("set", "rep")
 """First columns of the tab-separated table; the other keys follow in the records' order."""
@@ -153,11 +159,22 @@ def print_set(
     ascii_only = not console.encoding.lower().startswith("utf")
     if title:
         console.print(Text(title, style="bold"), soft_wrap=True)
-    console.print(set_table(records, width=console.width, ascii_only=ascii_only))
+    console.print(Text(set_answer(records, summary)))
+    console.print()
+    print_reps(console, records)
     console.print()
     console.print(
         summary_block(records, summary, band_deg_s=band_deg_s, width=console.width, ascii_only=ascii_only)
     )
+
+
+def print_reps(console: Console, records: Sequence[Record]) -> None:
+    """Print a set's reps as suits the console: the table, or tab-separated lines into a pipe."""
+    if not console.is_terminal:
+        console.file.write(plain_set(records))
+        return
+    ascii_only = not console.encoding.lower().startswith("utf")
+    console.print(set_table(records, width=console.width, ascii_only=ascii_only))
 
 
 def _columns(
@@ -189,19 +206,25 @@ def _columns(
         return " ".join(quality) if ascii_only else "".join(letters[flag] for flag in quality)
 
     degree = "deg" if ascii_only else "°"
+    speed = f"{degree}/s"
+    measured = [
+        _Column(
+            c.measure.head, c.unit.sign.replace("°", degree), value(c.key, c.measure.digits), c.measure.rank
+        )
+        for c in SHOWN
+        if c.measure.rank
+    ]
+    told = [
+        *measured,
+        _Column("tempo", "e/p/c/h s", tempo, 3),
+        # Only the log's records have it.
+        _Column("slower", "%", value("velocity_loss_pct", 0), 6),
+    ]
     return [
         _Column("rep", "", value("rep", 0), 0),
-        _Column("start", f"{degree}/s", start, 0),
-        _Column("±" if not ascii_only else "se", f"{degree}/s", start_error, 7),
-        _Column("ROM", degree, value("rom_deg", 0), 1),
-        _Column("top", degree, value("top_deg", 0), 4),
-        _Column("tempo", "e/p/c/h s", tempo, 3),
-        _Column("TUT", "s", value("time_under_tension_s", 1), 2),
-        _Column("loaded", "s", value("loaded_range_s", 1), 5),
-        _Column("peak", f"{degree}/s", value("peak_concentric_deg_s", 0), 8),
-        _Column("plane", degree, value("plane_deg", 0), 9),
-        _Column("hand", degree, value("hand_rotation_deg", 0), 10),
-        _Column("swing", "cm", value("body_swing_cm", 1), 6),
+        _Column("start", speed, start, 0),
+        _Column("se" if ascii_only else "±", speed, start_error, 7),
+        *sorted(told, key=lambda column: column.importance),
         _Column("flags", "", flags, 0, right=False),
     ]
 
@@ -248,6 +271,7 @@ def _summary_lines(
             ("Start velocity", start),
             ("Range of motion", _with_loss(rom, summary, "rom_loss_pct")),
             ("Velocity loss", _velocity_loss(summary)),
+            ("Clean reps", _clean(summary)),
             ("Tempo", _tempo(summary)),
             ("Under tension", _under_tension(summary)),
             ("Body swing", _body_swing(records, summary, ascii_only)),
@@ -291,22 +315,27 @@ def _with_loss(said: str, summary: Record, key: str) -> str:
 def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -> str:
     """How sure one rep's figures are: the median over the reps, of those that are not in the table."""
     told = []
-    for name, key, unit, digits in (
-        ("range", "rom_deg", degree, 1),
-        ("top", "top_deg", degree, 1),
-        ("plane", "plane_deg", degree, 0),
-        ("hand", "hand_rotation_deg", degree, 0),
-        ("swing", "body_swing_cm", " cm", 1),
-    ):
-        known = [record[f"{key}_se"] for record in records if record.get(f"{key}_se") is not None]
-        if known:
-            told.append(f"{name} {'+/-' if ascii_only else '±'}{median(known):.{digits}f}{unit}")
+    for c in SHOWN:
+        known = [record[f"{c.key}_se"] for record in records if record.get(f"{c.key}_se") is not None]
+        said = f"{median(known):.{c.measure.digits}f}" if known and c.measure.rank else ""
+        if said.strip("0."):
+            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree)
+            told.append(f"{c.measure.head} {'+/-' if ascii_only else '±'}{said}{unit}")
     return ", ".join(told)
 
 
 def _velocity_loss(summary: Record) -> str:
     loss = summary.get("velocity_loss_pct")
     return "" if loss is None else f"{loss:.0f} % of the best mean concentric, at the last rep"
+
+
+def _clean(summary: Record) -> str:
+    """How many reps were clean, and over which the means go where that is not all."""
+    clean, count, over = summary.get("clean_reps"), summary.get("reps"), summary.get("means_over")
+    if clean is None or over is None:
+        return ""
+    said = f"{clean} of {count}"
+    return said if ";" not in over else f"{said}; means and losses over {over}"
 
 
 def _tempo(summary: Record) -> str:

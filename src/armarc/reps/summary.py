@@ -3,131 +3,199 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Annotated, Any
 
-AVERAGED = (
-    "bottom_deg",
-    "top_deg",
-    "rom_deg",
-    "concentric_s",
-    "hold_s",
-    "eccentric_s",
-    "pause_s",
-    "time_under_tension_s",
-    "start_velocity_deg_s",
-    "mean_concentric_deg_s",
-    "mean_eccentric_deg_s",
-    "peak_concentric_deg_s",
-    "peak_eccentric_deg_s",
-    "peak_concentric_at_deg",
-    "loaded_range_s",
-    "hand_rotation_deg",
-    "hand_rotation_change_deg",
-    "smoothness_sparc",
-    "body_swing_cm",
-)
-"""Measures a set gives a mean and a coefficient of variation of; the plane is averaged as a direction."""
-WITHOUT_CV = frozenset(
-    {
-        "bottom_deg",
-        "hand_rotation_deg",
-        "hand_rotation_change_deg",
-        "peak_concentric_at_deg",
-        "pause_s",
-        "hold_s",
-        "body_swing_cm",
-    }
-)
-"""Their zero is arbitrary or they are often near zero, so a coefficient of variation would say nothing."""
+from armarc.measures import Column, Measure, columns, record_of
+from armarc.reps.types import Rep
 
 CUT = frozenset({"open_start", "open_end"})
 """Flags of reps the recording holds only in part: they count and add up, but spoil no mean and no loss."""
+NOT_FULL = CUT | {"partial", "swung", "gap", "clipped"}
+"""Flags of reps that means, spreads, losses and bests leave out where others are left."""
+NOT_CLEAN = NOT_FULL | {"dropped"}
 
 
-def summarise(
-    reps: Sequence[Mapping[str, Any]], start_s: float, end_s: float, has_band: bool
-) -> dict[str, Any]:
-    """Sum up a set from its rep records.
+def is_full(quality: Collection[str]) -> bool:
+    """Whether a rep with these flags may steer what is said of its set."""
+    return NOT_FULL.isdisjoint(quality)
+
+
+def is_clean(quality: Collection[str]) -> bool:
+    """Whether a rep with these flags is full and was lowered under control."""
+    return NOT_CLEAN.isdisjoint(quality)
+
+
+def full_reps(reps: Sequence[Rep]) -> list[Rep]:
+    """Full reps; those that are not cut where none is full, all where all are cut."""
+    full = [rep for rep in reps if is_full(rep.quality)]
+    return full or [rep for rep in reps if CUT.isdisjoint(rep.quality)] or list(reps)
+
+
+MEAN_DECIMALS = 4
+AVERAGED = tuple(c for c in columns(Rep) if c.measure.average and not c.is_error)
+"""Columns of a rep that a set gives a mean of."""
+VARYING = tuple(c for c in AVERAGED if c.measure.average == "mean" and c.measure.spread)
+"""Those it gives a coefficient of variation of as well."""
+
+
+def mean_key(key: str) -> str:
+    """Key of a set's mean of a measure of its reps."""
+    return key if key.startswith("mean_") else f"mean_{key}"
+
+
+def spread_key(key: str) -> str:
+    """Key of a set's coefficient of variation of a measure of its reps."""
+    return f"cv_{key}_pct"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InBand:
+    """How many starts lay inside the target band; ``share`` of the judged reps, None without one."""
+
+    count: int
+    share: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetSummary:
+    """What a set comes to. ``means`` and ``spreads`` go by the key of the rep's measure: SI, and SD/|mean|."""
+
+    reps: Annotated[int, Measure("Reps", "reps of the set", total=True, better="higher")]
+    clean_reps: Annotated[
+        int, Measure("Clean reps", "full reps that were lowered under control", better="higher")
+    ]
+    means_over: Annotated[
+        str, Measure("Means over", "over how many reps means, spreads and losses go, and what was left out")
+    ]
+    duration_s: Annotated[float, Measure("Duration of the set", "first start to last end", 1, total=True)]
+    time_under_tension_s: Annotated[
+        float, Measure("Time under tension of the set", "sum over the reps", 1, total=True)
+    ]
+    loaded_range_s: Annotated[
+        float | None,
+        Measure("Time in the loaded range, whole set", "sum over the reps", 2, total=True),
+    ]
+    tempo: Annotated[str, Measure("Tempo", "eccentric/pause/concentric/hold, whole seconds")]
+    velocity_loss_share: Annotated[
+        float | None,
+        Measure("Velocity loss in the set", "100·(best − last)/best of the mean concentric velocity", 1),
+    ]
+    rom_loss_share: Annotated[
+        float | None,
+        Measure("Range lost in the set", "100·(best − last)/best of the range of motion", 1),
+    ]
+    in_band: InBand | None
+    means: Mapping[str, float | None]
+    spreads: Mapping[str, float | None]
+
+    def record(self) -> dict[str, Any]:
+        """As it is published: own columns, ``in_band``, ``mean_<measure>``, ``cv_<measure>_pct``."""
+        band = self.in_band
+        out = record_of(self)
+        out["in_band"] = (
+            None
+            if band is None
+            else {
+                "count": band.count,
+                "share": None if band.share is None else round(band.share, 4),
+            }
+        )
+        for each in AVERAGED:
+            out[mean_key(each.key)] = each.in_published_unit(self.means[each.key], MEAN_DECIMALS)
+            if each in VARYING:
+                spread = self.spreads[each.key]
+                out[spread_key(each.key)] = None if spread is None else round(100 * spread, 2)
+        return out
+
+
+def summarise(reps: Sequence[Rep], start_s: float, end_s: float, has_band: bool) -> SetSummary:
+    """Sum up a set.
 
     Parameters
     ----------
-    reps : sequence of mapping
-        Rep records with the contract's keys.
+    reps : sequence of Rep
     start_s, end_s : float, s
     has_band : bool
         Whether the exercise has a target band.
-
-    Returns
-    -------
-    dict
-        ``reps``, ``duration_s``, ``time_under_tension_s`` and ``loaded_range_s`` (sums; None where the exercise
-        has no loaded range), ``mean_<measure>``,
-        ``cv_<measure>_pct`` (100·SD/|mean|, SD with n − 1), ``tempo``, ``velocity_loss_pct``,
-        ``rom_loss_pct``, ``in_band``.
     """
-    whole = [r for r in reps if not CUT.intersection(r["quality"])] or list(reps)
-    summary: dict[str, Any] = {
-        "reps": len(reps),
-        "duration_s": round(end_s - start_s, 4),
-        "time_under_tension_s": round(sum(r["time_under_tension_s"] for r in reps), 4),
-        "loaded_range_s": _sum(reps, "loaded_range_s"),
-        "tempo": tempo(whole),
-        "velocity_loss_pct": _loss(whole, "mean_concentric_deg_s"),
-        "rom_loss_pct": _loss(whole, "rom_deg"),
-        "in_band": None,
-    }
-    if has_band:
-        judged = [r["start_verdict"] for r in reps if r["start_verdict"] is not None]
-        inside = sum(verdict == "inside" for verdict in judged)
-        summary["in_band"] = {"count": inside, "share": round(inside / len(judged), 4) if judged else None}
-    for key in AVERAGED:
-        values = [float(r[key]) for r in whole if r[key] is not None]
-        mean = sum(values) / len(values) if values else None
-        name = key if key.startswith("mean_") else f"mean_{key}"
-        summary[name] = None if mean is None else round(mean, 4)
-        if key in WITHOUT_CV:
-            continue
-        spread = None
-        if mean and len(values) > 1:
-            variance = sum((v - mean) ** 2 for v in values) / (len(values) - 1)
-            spread = round(100 * math.sqrt(variance) / abs(mean), 2)
-        summary[f"cv_{key}_pct"] = spread
-    planes = [math.radians(r["plane_deg"]) for r in reps if r["plane_deg"] is not None]
-    summary["mean_plane_deg"] = (
-        round(math.degrees(math.atan2(sum(map(math.sin, planes)), sum(map(math.cos, planes)))), 2)
-        if planes
-        else None
+    whole = full_reps(reps)
+    inside = [rep.loaded_range_s for rep in reps if rep.loaded_range_s is not None]
+    means = {each.key: _mean(each, whole) for each in AVERAGED}
+    return SetSummary(
+        reps=len(reps),
+        clean_reps=sum(is_clean(rep.quality) for rep in reps),
+        means_over=_means_over(len(whole), reps),
+        duration_s=end_s - start_s,
+        time_under_tension_s=sum(rep.time_under_tension_s for rep in reps),
+        loaded_range_s=sum(inside) if inside else None,
+        tempo=tempo(whole),
+        velocity_loss_share=loss([rep.mean_concentric_rad_s for rep in whole]),
+        rom_loss_share=loss([rep.rom_rad for rep in whole]),
+        in_band=_in_band(reps) if has_band else None,
+        means=means,
+        spreads={each.key: _spread(each, whole, means[each.key]) for each in VARYING},
     )
-    return summary
 
 
-def tempo(reps: Sequence[Mapping[str, Any]]) -> str:
+def _means_over(count: int, reps: Sequence[Rep]) -> str:
+    """Such as "6 of 7 reps; 1 swung"."""
+    flags = [flag for rep in reps for flag in sorted(NOT_FULL.intersection(rep.quality))]
+    seen = ", ".join(f"{flags.count(flag)} {flag.replace('_', ' ')}" for flag in dict.fromkeys(flags))
+    return f"{count} of {len(reps)} reps" + (f"; {seen}" if seen else "")
+
+
+def loss(values: Sequence[float | None]) -> float | None:
+    """(best − last)/best of what is known, the velocity loss of a set and the like; None without a positive value.
+
+    Sánchez-Medina & González-Badillo 2011, Med Sci Sports Exerc 43:1725.
+    """
+    known = [value for value in values if value is not None]
+    if not known or max(known) <= 0:
+        return None
+    return (max(known) - known[-1]) / max(known)
+
+
+def tempo(reps: Sequence[Rep]) -> str:
     """Tempo in the trade's order: eccentric / pause at the bottom / concentric / hold at the top, whole seconds.
 
     Wilk et al. 2018, J Hum Kinet (PMC6006544): the eccentric comes first even when the lift starts with the
     concentric. Medians over the set, so that one long rest does not show.
     """
-
-    def median(key: str) -> float:
-        values = sorted(float(r[key]) for r in reps if r[key] is not None)
-        if not values:
-            return 0.0
-        middle = len(values) // 2
-        return values[middle] if len(values) % 2 else (values[middle - 1] + values[middle]) / 2
-
-    keys = ("eccentric_s", "pause_s", "concentric_s", "hold_s")
-    return "/".join(str(math.floor(median(key) + 0.5)) for key in keys)
+    phases = (
+        [rep.eccentric_s for rep in reps],
+        [rep.pause_s for rep in reps if rep.pause_s is not None],
+        [rep.concentric_s for rep in reps],
+        [rep.hold_s for rep in reps],
+    )
+    return "/".join(str(math.floor(median(times) + 0.5)) if times else "0" for times in phases)
 
 
-def _sum(reps: Sequence[Mapping[str, Any]], key: str) -> float | None:
-    values = [float(r[key]) for r in reps if r[key] is not None]
-    return round(sum(values), 4) if values else None
+def _values(column: Column, reps: Sequence[Rep]) -> list[float]:
+    return [value for rep in reps if (value := column.value(rep)) is not None]
 
 
-def _loss(reps: Sequence[Mapping[str, Any]], key: str) -> float | None:
-    """100·(best − last)/best."""
-    values = [float(r[key]) for r in reps if r[key] is not None]
-    if not values or max(values) <= 0:
+def _mean(column: Column, reps: Sequence[Rep]) -> float | None:
+    values = _values(column, reps)
+    if not values:
         return None
-    return round(100 * (max(values) - values[-1]) / max(values), 2)
+    if column.measure.average == "direction":
+        return math.atan2(sum(map(math.sin, values)), sum(map(math.cos, values)))
+    return sum(values) / len(values)
+
+
+def _spread(column: Column, reps: Sequence[Rep], mean: float | None) -> float | None:
+    """SD over |mean|, SD with n − 1."""
+    values = _values(column, reps)
+    if not mean or len(values) < 2:
+        return None
+    variance = sum((value - mean) ** 2 for value in values) / (len(values) - 1)
+    return math.sqrt(variance) / abs(mean)
+
+
+def _in_band(reps: Sequence[Rep]) -> InBand:
+    judged = [rep.start_verdict for rep in reps if rep.start_verdict is not None]
+    inside = sum(verdict == "inside" for verdict in judged)
+    return InBand(count=inside, share=inside / len(judged) if judged else None)

@@ -1,10 +1,12 @@
-"""Sets and reps as they are measured. SI inside; `armarc.reps.records` turns them into the published keys."""
+"""Sets and reps as they are measured, SI: the table of measures of a rep."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Annotated
 
 from armarc.exercises import Band
+from armarc.measures import Measure
 from armarc.recording import ArrayValue
 
 
@@ -12,67 +14,227 @@ from armarc.recording import ArrayValue
 class Phases:
     """The four instants that bound a rep's phases, s from the recording's first sample."""
 
-    start_s: float
-    top_start_s: float
-    top_end_s: float
-    end_s: float
+    start_s: Annotated[
+        float, Measure("Start", "start of the concentric, s from the recording's first sample", 2)
+    ]
+    top_start_s: Annotated[float, Measure("End of the concentric", "end of the concentric", 2)]
+    top_end_s: Annotated[float, Measure("Start of the eccentric", "start of the eccentric", 2)]
+    end_s: Annotated[float, Measure("End", "end of the eccentric", 2)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rep:
-    """One repetition. Fields are the contract's keys in SI units; None where a measure cannot be given.
+    """One repetition, and the table of its measures: each field with a `Measure` is published under the key its name
+    and unit give, in this order (`armarc.measures`). SI; None where a measure cannot be given.
 
     ``first_sample``/``stop_sample`` are the half-open range of samples of the motion it was measured on,
     from the bottom before to the bottom after; ``top_sample`` is the turning point.
     """
 
-    rep: int
-    phases: Phases
     first_sample: int
     top_sample: int
     stop_sample: int
-    bottom_rad: float
-    top_rad: float
-    rom_rad: float
-    rom_se_rad: float | None
-    top_se_rad: float | None
-    concentric_s: float
-    hold_s: float
-    eccentric_s: float
-    time_under_tension_s: float
-    pause_s: float | None
-    start_velocity_rad_s: float | None
-    start_velocity_se_rad_s: float | None
-    start_verdict: str | None
-    gate_s: float | None
-    mean_concentric_rad_s: float
-    mean_eccentric_rad_s: float
-    peak_concentric_rad_s: float
-    peak_eccentric_rad_s: float
-    peak_concentric_at_rad: float
-    loaded_range_s: float | None
-    plane_rad: float | None
-    hand_rotation_rad: float | None
-    hand_rotation_change_rad: float | None
-    smoothness_sparc: float | None
-    body_swing_m: float | None
-    body_swing_se_m: float | None
-    quality: tuple[str, ...] = ()
+    rep: Annotated[int, Measure("Rep", "number inside its set, from 1", head="rep")]
+    phases: Phases
+    gate_s: Annotated[
+        float | None,
+        Measure("Gate passed", "instant the arm left the start gate; the verdict is known then", 2),
+    ]
+    bottom_rad: Annotated[
+        float, Measure("Bottom of the rep", "lowest angle before the rep", 1, "mean", spread=False)
+    ]
     bottom_se_rad: float | None = None
+    top_rad: Annotated[float, Measure("Top of the rep", "highest angle", 1, "mean", head="top", rank=4)]
+    top_se_rad: float | None
+    rom_rad: Annotated[
+        float,
+        Measure(
+            "Range of motion",
+            "range of motion, top minus bottom",
+            1,
+            "mean",
+            better="higher",
+            head="ROM",
+            rank=1,
+        ),
+    ]
+    rom_se_rad: float | None
+    concentric_s: Annotated[float, Measure("Concentric", "time raising", 2, "mean", head="raise")]
     concentric_se_s: float | None = None
+    hold_s: Annotated[float, Measure("Hold", "time at the top", 2, "mean", spread=False, head="hold")]
     hold_se_s: float | None = None
+    eccentric_s: Annotated[float, Measure("Eccentric", "time lowering", 2, "mean", head="lower")]
     eccentric_se_s: float | None = None
+    time_under_tension_s: Annotated[
+        float, Measure("Time under tension", "sum of the three", 1, "mean", head="TUT", rank=2)
+    ]
     time_under_tension_se_s: float | None = None
+    pause_s: Annotated[
+        float | None,
+        Measure("Pause", "to the next rep's start; empty for the last rep", 2, "mean", spread=False),
+    ]
+    start_velocity_rad_s: Annotated[
+        float | None,
+        Measure(
+            "Start velocity", "width of the start gate over the time through it", 0, "mean", head="start"
+        ),
+    ]
+    start_velocity_se_rad_s: float | None
+    start_ratio: Annotated[
+        float | None,
+        Measure(
+            "Start against a smooth raise",
+            "start velocity over that of a minimum-jerk raise as long and large; above 1 front-loaded",
+            2,
+            "mean",
+            head="start ratio",
+            rank=11,
+        ),
+    ] = None
+    start_ratio_se: float | None = None
+    start_verdict: Annotated[
+        str | None, Measure("Start was", "below, inside or above the target band; empty without one")
+    ]
+    told_velocity_rad_s: Annotated[
+        float | None,
+        Measure(
+            "Start velocity told live",
+            "start velocity as told live at the gate; empty for a finished recording",
+        ),
+    ] = None
+    mean_concentric_rad_s: Annotated[
+        float,
+        Measure(
+            "Mean raising velocity",
+            "angle travelled over time",
+            0,
+            "mean",
+            better="higher",
+            head="mean",
+            rank=7,
+        ),
+    ]
     mean_concentric_se_rad_s: float | None = None
+    mean_eccentric_rad_s: Annotated[
+        float, Measure("Mean lowering velocity", "angle travelled over time, positive", 1, "mean")
+    ]
     mean_eccentric_se_rad_s: float | None = None
+    peak_concentric_rad_s: Annotated[
+        float,
+        Measure(
+            "Peak raising velocity",
+            "largest rate raising",
+            0,
+            "mean",
+            better="higher",
+            head="peak",
+            rank=8,
+        ),
+    ]
     peak_concentric_se_rad_s: float | None = None
+    peak_eccentric_rad_s: Annotated[
+        float, Measure("Peak lowering velocity", "largest rate lowering, positive", 0, "mean")
+    ]
     peak_eccentric_se_rad_s: float | None = None
+    peak_concentric_at_rad: Annotated[
+        float,
+        Measure("Angle of the peak velocity", "angle of the largest rate raising", 0, "mean", spread=False),
+    ]
+    drive_angle_rad: Annotated[
+        float | None,
+        Measure("End of the drive", "angle where the raising rate peaks", 0, "mean", spread=False),
+    ] = None
+    time_to_peak_s: Annotated[
+        float, Measure("Time to the peak velocity", "from the start to the largest rate raising", 2, "mean")
+    ]
+    time_to_peak_se_s: float | None = None
+    loaded_range_s: Annotated[
+        float | None,
+        Measure(
+            "Time in the loaded range",
+            "time inside the loaded range, both directions",
+            1,
+            "mean",
+            head="loaded",
+            rank=5,
+        ),
+    ]
     loaded_range_se_s: float | None = None
+    lowering_ratio: Annotated[
+        float | None, Measure("Lowering over raising", "eccentric over concentric time", 2, "mean")
+    ] = None
+    least_held_share: Annotated[
+        float | None,
+        Measure(
+            "Least held while lowering",
+            "least share of the static moment held while lowering; 100 as if still, 0 free fall",
+            0,
+            "mean",
+            spread=False,
+            head="held",
+            rank=6,
+        ),
+    ] = None
+    least_held_se_share: float | None = None
+    plane_rad: Annotated[
+        float | None,
+        Measure(
+            "Plane of elevation",
+            "plane of elevation, 0 to the side, 90 to the front; empty without a reference",
+            0,
+            "direction",
+            head="plane",
+            rank=9,
+        ),
+    ]
     plane_se_rad: float | None = None
+    hand_rotation_rad: Annotated[
+        float | None,
+        Measure(
+            "Hand rotation at the top",
+            "thumb above level at the top; empty without a reference",
+            0,
+            "mean",
+            spread=False,
+            head="hand",
+            rank=10,
+        ),
+    ]
     hand_rotation_se_rad: float | None = None
-    body_swing_reason: str | None = None
-    told_velocity_rad_s: float | None = None
-    """Start velocity as it was told live, at the gate; None offline."""
+    hand_rotation_change_rad: Annotated[
+        float | None,
+        Measure("Change of hand rotation", "hand rotation from hang to top", 0, "mean", spread=False),
+    ]
+    smoothness_sparc: Annotated[
+        float | None,
+        Measure(
+            "Smoothness (SPARC)",
+            "spectral arc length of the concentric; closer to zero is smoother",
+            3,
+            "mean",
+        ),
+    ]
+    body_swing_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing",
+            "travel of the shoulder in the concentric beyond what it does on the lowering",
+            1,
+            "mean",
+            spread=False,
+            head="swing",
+            rank=6,
+        ),
+    ]
+    body_swing_se_m: float | None
+    body_swing_reason: Annotated[
+        str | None, Measure("Why no body swing", "why there is no body swing; empty with one")
+    ] = None
+    quality: Annotated[tuple[str, ...], Measure("Flags", "what is to be known of the rep")] = ()
+    clean: Annotated[
+        bool,
+        Measure("Clean", "a full rep: not partial, swung, dropped or cut, no samples missing or clipped"),
+    ] = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

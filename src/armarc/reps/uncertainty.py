@@ -235,6 +235,24 @@ class AngleErrors:
         late = min(error / max(slope, 1e-9), LATEST_S)
         return math.hypot(INSTANT_FLOOR_S, late)
 
+    def of_peak_instant(self, rate_rad_s: FloatArray, peak: int) -> float:
+        """Standard error of the instant of a peak rate, s: anywhere within one error of a rate of the peak.
+
+        Parameters
+        ----------
+        rate_rad_s : ndarray, shape (n,), rad/s
+            θ̇ of the phase.
+        peak : int
+            Index of its largest value.
+        """
+        error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
+        below = rate_rad_s < rate_rad_s[peak] - math.hypot(error, WOBBLE_RATE_RAD_S * self.body.wobble_rad)
+        before, after = np.flatnonzero(below[:peak]), np.flatnonzero(below[peak:])
+        first = int(before[-1]) if len(before) else 0
+        last = peak + int(after[0]) if len(after) else len(rate_rad_s) - 1
+        # A value spread evenly over a width has 1/√12 of it for its standard deviation.
+        return math.hypot(INSTANT_FLOOR_S, (last - first) / self.rate_hz / math.sqrt(12))
+
     def of_plane(self, at: int) -> float | None:
         """Standard error of the plane, rad: who faces where, and the arm's direction seen from above."""
         facing = self.mounting.thumb_se_rad

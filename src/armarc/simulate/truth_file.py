@@ -28,6 +28,7 @@ from typing import Any
 
 import numpy as np
 
+from armarc.measures import field_of
 from armarc.recording import Recording
 from armarc.simulate.body import Body
 from armarc.simulate.session import NOTE
@@ -70,6 +71,7 @@ REP_KEYS = {
     "peak_concentric_deg_s": "largest rate",
     "peak_eccentric_deg_s": "largest −rate",
     "peak_concentric_at_deg": "angle at the largest rate",
+    "time_to_peak_s": "start to the largest rate",
     "loaded_range_s": "time between 30° and 60°, both ways; null unless elevation counts",
     "plane_deg": "circular mean over the concentric above 30°, weight sin²; null unless elevation counts",
     "hand_rotation_deg": "thumb above horizontal at the top",
@@ -97,41 +99,15 @@ def _rounded(value: float | None) -> float | None:
 
 def rep_record(rep: TruthRep) -> dict[str, Any]:
     """The rep under the published keys (`REP_KEYS`): seconds, degrees, centimetres."""
-    return {
-        "rep": rep.rep,
-        "start_s": _rounded(rep.start_s),
-        "top_start_s": _rounded(rep.top_start_s),
-        "top_end_s": _rounded(rep.top_end_s),
-        "end_s": _rounded(rep.end_s),
-        "bottom_deg": _degrees(rep.bottom_rad),
-        "top_deg": _degrees(rep.top_rad),
-        "rom_deg": _degrees(rep.rom_rad),
-        "concentric_s": _rounded(rep.concentric_s),
-        "hold_s": _rounded(rep.hold_s),
-        "eccentric_s": _rounded(rep.eccentric_s),
-        "time_under_tension_s": _rounded(rep.end_s - rep.start_s),
-        "pause_s": _rounded(rep.pause_s),
-        "start_velocity_deg_s": _degrees(rep.start_velocity_rad_s),
-        "gate_s": _rounded(rep.gate_s),
-        "mean_concentric_deg_s": _degrees(rep.mean_concentric_rad_s),
-        "mean_eccentric_deg_s": _degrees(rep.mean_eccentric_rad_s),
-        "peak_concentric_deg_s": _degrees(rep.peak_concentric_rad_s),
-        "peak_eccentric_deg_s": _degrees(rep.peak_eccentric_rad_s),
-        "peak_concentric_at_deg": _degrees(rep.peak_concentric_at_rad),
-        "loaded_range_s": _rounded(rep.loaded_range_s),
-        "plane_deg": _degrees(rep.plane_rad),
-        "hand_rotation_deg": _degrees(rep.hand_rotation_rad),
-        "smoothness_sparc": _rounded(rep.smoothness_sparc),
-        "body_swing_cm": _rounded(100 * rep.body_swing_m),
-        "shoulder_travel_cm": _rounded(100 * rep.shoulder_travel_m),
-        "trunk_lean_deg": _degrees(rep.trunk_lean_rad),
-        "trunk_travel_deg": _degrees(rep.trunk_travel_rad),
-        "elevation_to_trunk_deg": _degrees(rep.elevation_to_trunk_rad),
-        "humerus_to_trunk_deg": _degrees(rep.humerus_to_trunk_rad),
-        "elbow_bottom_deg": _degrees(rep.elbow_bottom_rad),
-        "elbow_top_deg": _degrees(rep.elbow_top_rad),
-        "quality": list(rep.quality),
-    }
+    record: dict[str, Any] = {}
+    for key in REP_KEYS:
+        field, unit = field_of(key)
+        value = getattr(rep, field)
+        if isinstance(value, tuple):
+            record[key] = list(value)
+        else:
+            record[key] = value if value is None or key == "rep" else _rounded(value * unit.factor)
+    return record
 
 
 def body_record(body: Body) -> dict[str, float | None]:
@@ -152,8 +128,9 @@ def body_record(body: Body) -> dict[str, float | None]:
 def set_record(one: TruthSet) -> dict[str, Any]:
     """A set with a short summary and its reps."""
     reps = one.reps
-    speeds = [rep.mean_concentric_rad_s for rep in reps]
-    ranges = [rep.rom_rad for rep in reps]
+    full = [rep for rep in reps if not rep.quality] or list(reps)
+    speeds = [rep.mean_concentric_rad_s for rep in full]
+    ranges = [rep.rom_rad for rep in full]
     return {
         "set": one.set,
         "start_s": _rounded(reps[0].start_s),

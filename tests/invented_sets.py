@@ -105,6 +105,7 @@ def invent(
                 peak_concentric_rad_s=math.radians(1.875 * rom / up),
                 peak_eccentric_rad_s=math.radians(1.875 * rom / down),
                 peak_concentric_at_rad=math.radians(bottom_deg + rom / 2),
+                time_to_peak_s=0.42 * up,
                 loaded_range_s=0.6,
                 plane_rad=None,
                 hand_rotation_rad=None,

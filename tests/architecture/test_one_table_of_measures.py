@@ -1,0 +1,92 @@
+"""A measure is declared once: everything that shows or keeps measures has each, and nobody has a second list."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from armarc.archive.schema import TABLES
+from armarc.log.fatigue import fatigue_of
+from armarc.log.measures import MEASURES
+from armarc.measures import columns
+from armarc.report.page_parts import reps_page_table
+from armarc.report.tables import plain_set, set_table
+from armarc.reps.records import reps_frame, set_record
+from armarc.reps.summary import SetSummary, mean_key
+from armarc.reps.types import Rep
+from invented_sets import invent
+
+SOURCE = Path(__file__).parents[2] / "src" / "armarc"
+COLUMNS = columns(Rep)
+KEYS = [column.key for column in COLUMNS]
+
+LISTS_OF_THEIR_OWN = {
+    # columns of a database that exists already; whatever has none is kept as JSON
+    "log/schema.py",
+    # the truth has definitions of its own and owes nothing to what it checks
+    "simulate/truth_file.py",
+    "reps/types.py",
+    "reps/measure.py",
+}
+MOST_NAMED = 11
+"""A module that says something about some measures names them; one that names twelve keeps a second list."""
+
+
+@pytest.fixture(scope="module")
+def measured():
+    return invent(3)[1]
+
+
+def named_keys(source: str) -> set[str]:
+    said = set(re.findall(r"[\"'](?:mean_|summary:)?(\w+)[\"']", source))
+    of_sets = {column.key for column in columns(SetSummary)}
+    return said & set(KEYS) - of_sets - {"rep", "quality", "start_s", "end_s"}
+
+
+def test_every_measure_is_in_every_record_of_a_rep(measured):
+    record = set_record(measured)
+    assert list(record["reps"][0]) == KEYS
+    assert plain_set(record["reps"]).splitlines()[0].split("\t") == KEYS
+    assert list(reps_frame([measured]).columns) == ["set", *KEYS]
+
+
+def test_the_archive_has_every_measure():
+    reps, sets = ({column.name for column in TABLES[name]} for name in ("reps", "sets"))
+    assert set(KEYS) <= reps
+    assert {column.key for column in columns(SetSummary)} <= sets
+    assert {mean_key(c.key) for c in COLUMNS if c.measure.average and not c.is_error} <= sets
+
+
+def test_what_a_set_averages_is_offered_to_trends(measured):
+    offered = {measure.key for measure in MEASURES}
+    assert {c.key for c in COLUMNS if c.measure.average and not c.is_error} <= offered
+    assert {c.key for c in columns(SetSummary) if c.kind != "text"} <= offered
+    summary = set_record(measured)["summary"]
+    assert {m.summary_key for m in MEASURES if m.summary_key} <= set(summary)
+
+
+def test_tables_and_pages_show_every_measure_that_has_a_heading(measured):
+    reps = set_record(measured)["reps"]
+    for column in COLUMNS:
+        if column.kind == "number":
+            reps[0][column.key] = 1.0
+    headed = [c for c in COLUMNS if c.measure.head and not c.is_error]
+    page = reps_page_table(reps, fatigue_of(reps), "invented")
+    assert {c.label for c in headed} <= set(page.heads)
+    drawn = {str(column.header).split("\n")[0] for column in set_table(reps, width=300).columns}
+    assert {c.measure.head for c in headed if c.measure.rank} <= drawn
+
+
+def test_nobody_keeps_a_second_list():
+    found = {}
+    for path in sorted(SOURCE.rglob("*.py")):
+        name = path.relative_to(SOURCE).as_posix()
+        if name not in LISTS_OF_THEIR_OWN and len(named_keys(path.read_text())) > MOST_NAMED:
+            found[name] = sorted(named_keys(path.read_text()))
+    assert found == {}
+
+
+def test_a_second_list_would_be_found():
+    assert len(named_keys("\n".join(f'"{key}",' for key in KEYS))) > MOST_NAMED
