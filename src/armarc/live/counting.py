@@ -44,9 +44,10 @@ CALM_BEFORE_S = 0.8
 REP_AFTER_REP_S = 2.5
 ALIKE_AT_GATE = math.cos(math.radians(16))
 FASTER_AT_GATE = 3.0
-COUNT_EVERY_S = 1.5
+COUNT_EVERY_S, COUNT_SELDOM_S = 1.5, 6.0
 """So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
-is not known yet may show no movement at all."""
+is not known yet may show no movement at all. Where the last movement did come back, or the last look showed nothing
+new, that is less likely, and the next look waits up to the longer time."""
 MOST_KNOWN, MOST_GATES = 4, 60
 MOST_TILT = 2.0
 """A movement that turns so many times as far as it tilts does not show in the direction of the vertical."""
@@ -72,7 +73,7 @@ class Counting:
         self.movements: list[Movement] = []
         self._ended: list[Counted] = []
         self._running: Template | None = None
-        self._counted_at_s = -math.inf
+        self._counted_at_s, self._count_every_s = -math.inf, COUNT_EVERY_S
         self.learn_due = False
 
     @property
@@ -96,8 +97,12 @@ class Counting:
     def watch_the_rest(self, up: Vector, events: list[EngineEvent]) -> None:
         """End the set when its rest has lasted long enough; count again now and then while the arm moves."""
         s = self._stretch
-        if s.time_s - self._counted_at_s >= COUNT_EVERY_S and s.calm.quiet_samples == 0 and not s.late:
+        is_due = s.time_s - self._counted_at_s >= self._count_every_s
+        if is_due and s.calm.quiet_samples == 0 and not s.late:
+            before = [c.top_s for c in self._counted]
             self._count_again(s.rows.stop - 1, None, events)
+            is_news = before != [c.top_s for c in self._counted]
+            self._count_every_s = COUNT_EVERY_S if is_news else min(2 * self._count_every_s, COUNT_SELDOM_S)
         if not self._counted:
             return
         if self._told or not self._is_low(up):
@@ -145,6 +150,7 @@ class Counting:
             case Back():
                 current, self._current = self._current, None
                 self._count_again(row, current, events, signal.top_row)
+                self._count_every_s = COUNT_SELDOM_S
 
     def _gate(self, signal: Gate, up: Vector, events: list[EngineEvent]) -> None:
         s = self._stretch

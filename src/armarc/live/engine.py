@@ -50,6 +50,9 @@ class Engine:
 
     def __init__(self, choices: Choices, rate_hz: float) -> None:
         check_mounting(choices)
+        if choices.exercise.coordinate == "movement":
+            # Its signal package takes half a second to load: not in the middle of a set.
+            import armarc.reps.cycles  # noqa: F401
         self._stretch = Stretch(choices, rate_hz)
         self._pose = Pose(self._stretch)
         self._counting = Counting(self._stretch)
