@@ -303,7 +303,7 @@ def _stillness(
     if not spread or rate_square >= STILL_RATE_RAD_S**2:
         return recent, False, rate
     fx, fy, fz = means[4:]
-    force_variance = sum(
-        n[0] * ((n[5] - fx) ** 2 + (n[6] - fy) ** 2 + (n[7] - fz) ** 2) for n in recent
-    ) / total
+    force_variance = (
+        sum(n[0] * ((n[5] - fx) ** 2 + (n[6] - fy) ** 2 + (n[7] - fz) ** 2) for n in recent) / total
+    )
     return recent, force_variance < STILL_FORCE_M_S2**2, rate
