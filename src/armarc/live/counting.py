@@ -24,6 +24,7 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
+from armarc.live.gate import is_provisional, speed_of
 from armarc.live.judge import measure_movement
 from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
 from armarc.live.rows import ANGLE, TIME
@@ -157,8 +158,7 @@ class Counting:
         current = self._current
         if current is None:
             return
-        near, far = s.exercise.gate_rad
-        current.speed_rad_s = (far - near) / (signal.far_s - signal.near_s)
+        current.speed_rad_s, current.speed_se_rad_s = speed_of(signal, s)
         band = s.exercise.band
         current.verdict = None if band is None else band.verdict(current.speed_rad_s)
         current.gate_s = signal.far_s
@@ -174,8 +174,9 @@ class Counting:
                 time_s=signal.far_s,
                 rep=current.number,
                 start_velocity_rad_s=current.speed_rad_s,
+                start_velocity_se_rad_s=current.speed_se_rad_s,
                 verdict=current.verdict,
-                provisional=s.is_provisional,
+                provisional=is_provisional(s, current.speed_rad_s, current.speed_se_rad_s),
             )
         )
 
@@ -301,16 +302,19 @@ class Counting:
         # A gate that was seen while the arm came down was that of an angle the wrong way up.
         gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
         if gate is not None and gate.told:
-            rep = replace(rep, told_velocity_rad_s=gate.speed_rad_s)
+            rep = replace(
+                rep, told_velocity_rad_s=gate.speed_rad_s, told_velocity_se_rad_s=gate.speed_se_rad_s
+            )
         elif rep.start_velocity_rad_s is not None:
             events.append(
                 GateCrossed(
                     time_s=s.time_s if rep.gate_s is None else rep.gate_s,
                     rep=place + 1,
                     start_velocity_rad_s=rep.start_velocity_rad_s,
+                    start_velocity_se_rad_s=rep.start_velocity_se_rad_s,
                     verdict=rep.start_verdict,
                     late=True,
-                    provisional=s.is_provisional,
+                    provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
                 )
             )
         if gate is not None and gate.up is not None and gate.speed_rad_s is not None:
@@ -331,7 +335,7 @@ class Counting:
                 reps=self.reps,
                 measured=rep,
                 tempo=tempo([replace(rep, pause_s=pause_before)]),
-                provisional=s.is_provisional,
+                provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
             )
         )
         return 1
