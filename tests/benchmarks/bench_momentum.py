@@ -13,12 +13,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from armarc.api import process
 from armarc.load import Lifter, measure_load
 from armarc.load.arm import arm_body
 from armarc.load.dynamics import loaded_arm
 from armarc.load.resistance import Dumbbell
 from armarc.motion.quaternions import rotate
-from armarc.pipeline import process
 from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
 from armarc.simulate.truth import Truth, TruthRep, smooth_rate
 
