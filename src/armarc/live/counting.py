@@ -173,8 +173,8 @@ class Counting:
             GateCrossed(
                 time_s=signal.far_s,
                 rep=current.number,
-                start_velocity_rad_s=current.speed_rad_s,
-                start_velocity_se_rad_s=current.speed_se_rad_s,
+                told_velocity_rad_s=current.speed_rad_s,
+                told_velocity_se_rad_s=current.speed_se_rad_s,
                 verdict=current.verdict,
                 provisional=is_provisional(s, current.speed_rad_s, current.speed_se_rad_s),
             )
@@ -310,8 +310,8 @@ class Counting:
                 GateCrossed(
                     time_s=s.time_s if rep.gate_s is None else rep.gate_s,
                     rep=place + 1,
-                    start_velocity_rad_s=rep.start_velocity_rad_s,
-                    start_velocity_se_rad_s=rep.start_velocity_se_rad_s,
+                    told_velocity_rad_s=rep.start_velocity_rad_s,
+                    told_velocity_se_rad_s=rep.start_velocity_se_rad_s,
                     verdict=rep.start_verdict,
                     late=True,
                     provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),

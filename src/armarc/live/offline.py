@@ -35,7 +35,7 @@ class MeasuredLive:
     problem: str = ""
 
     def record(self) -> dict[str, Any]:
-        """As an event of ``armarc.events/1``: ``set measured``."""
+        """As an event of ``armarc.events/2``: ``set measured``."""
         return {
             "schema": SCHEMA,
             "event": "set measured",

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from armarc.exercises import Band
 from armarc.measures import Measure
+from armarc.recording import ArrayValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,8 +238,8 @@ class Rep:
     ] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredSet:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class MeasuredSet(ArrayValue):
     """Consecutive reps of one exercise without a long rest between them."""
 
     set: int
