@@ -185,7 +185,7 @@ def _set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]
     from armarc.settings import load_settings
 
     saved = load_settings()
-    watches = [SetEndWatch(choose(plan.metadata, saved), rate_hz) for plan in plans]
+    watches = [SetEndWatch(choose(plan.metadata, settings=saved), rate_hz) for plan in plans]
 
     def over(event: Event) -> bool:
         if isinstance(event, Frames):

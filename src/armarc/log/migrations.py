@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import LogError
+from armarc.log.bodies import keep_bodies
 from armarc.log.schema import SET_NUMBERS, set_numbers
 
 _TYPES = {
@@ -108,19 +109,20 @@ def _fill_numbers(connection: sa.Connection) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step: ``statements`` are applied in order, then `fill`, then the step is recorded, in one transaction."""
+    """One step, in one transaction: ``statements`` in order, then ``rewrite``, then the record of the step."""
 
     version: int
     name: str
-    statements: tuple[str, ...]
-    fill: Callable[[sa.Connection], None] | None = None
+    statements: tuple[str, ...] = ()
+    rewrite: Callable[[sa.Connection], None] | None = None
 
 
 MIGRATIONS = (
     Migration(1, "sets and reps", _SETS_AND_REPS),
     Migration(2, "tags and the journal of changes", _TAGS_AND_CHANGES),
     Migration(3, "who added and who changed", _AUTHORS),
-    Migration(4, "columns for statistics", _STATISTICS, _fill_numbers),
+    Migration(4, "whose body the moments are for", rewrite=keep_bodies),
+    Migration(5, "columns for statistics", _STATISTICS, _fill_numbers),
 )
 NEWEST = MIGRATIONS[-1].version
 
@@ -152,8 +154,8 @@ def apply_step(connection: sa.Connection, step: Migration) -> bool:
         return False
     for statement in step.statements:
         connection.execute(sa.text(statement.format(**types)))
-    if step.fill is not None:
-        step.fill(connection)
+    if step.rewrite is not None:
+        step.rewrite(connection)
     connection.execute(
         sa.text("INSERT INTO migration VALUES (:version, :name, :applied_at, :armarc_version)"),
         {

@@ -137,8 +137,9 @@ def _curve_picture(store: Store, entry: LoggedSet) -> Picture:
     from armarc.log.curves import remeasured_set
     from armarc.report.set_figure import draw_set
 
-    session, measured, motion = remeasured_set(store, entry)
-    figure = draw_set(motion, measured, exercise=session.choices.exercise)
+    session, place = remeasured_set(store, entry)
+    motion = session.motions[session.motion_of_set[place]]
+    figure = draw_set(motion, session.sets[place], exercise=session.choices.exercise)
     alt = (
         f"Set {entry.id} over time: angle of the arm with the phases of each rep, velocity, and start velocities "
         "against the band."
