@@ -79,9 +79,32 @@ def template_of(found: Candidates, members: np.ndarray) -> Template:
         up_s=float(np.median(found.up_s[members])),
         speed_rad_s=float(np.median(found.speed_rad_s[members])),
         turned_rad=float(np.median(found.turned_rad[members])),
-        pose=_mean_direction(found.pose[members]),
-        direction=_mean_direction(found.direction[members]),
+        pose=_unit(found.pose[members].mean(axis=0)),
+        direction=_unit(found.direction[members].mean(axis=0)),
     )
+
+
+def each_as_template(found: Candidates, members: np.ndarray) -> list[Template]:
+    """Every one of some candidates as a template of its own."""
+    return [
+        Template(
+            range_rad=range_rad,
+            up_s=up_s,
+            speed_rad_s=speed,
+            turned_rad=turned,
+            pose=_unit(pose),
+            direction=_unit(direction),
+        )
+        for range_rad, up_s, speed, turned, pose, direction in zip(
+            found.range_rad[members].tolist(),
+            found.up_s[members].tolist(),
+            found.speed_rad_s[members].tolist(),
+            found.turned_rad[members].tolist(),
+            found.pose[members],
+            found.direction[members],
+            strict=True,
+        )
+    ]
 
 
 def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
@@ -127,9 +150,8 @@ def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
 
 
-def _mean_direction(vectors: FloatArray) -> FloatArray:
-    mean = vectors.mean(axis=0)
-    return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
+def _unit(vector: FloatArray) -> FloatArray:
+    return np.asarray(vector / max(math.sqrt(float(vector @ vector)), 1e-9))
 
 
 SWING_RANGE_RAD = math.radians(70)

@@ -14,7 +14,7 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, find_candidates
-from armarc.reps.likeness import Template, resting_share, swings, template_of, unlikeness
+from armarc.reps.likeness import Template, each_as_template, resting_share, swings, template_of, unlikeness
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 
@@ -268,7 +268,7 @@ def _scored(
         return None
     cut = found.is_cut
     hopeless = walking
-    templates = [template_of(found, np.array([k])) for k in whole]
+    templates = each_as_template(found, whole)
     totals, runs = _largest_runs(found, templates, hopeless, rules, known)
     best: tuple[float, float, list[int], Template] | None = None
     for k in np.argsort(totals)[::-1][:3]:
@@ -325,7 +325,6 @@ def _largest_runs(
     known: tuple[Template, ...],
 ) -> tuple[FloatArray, list[list[int]]]:
     """For every template the sum and the members of its best run."""
-    k, n = len(templates), len(found)
     ranges = np.array([t.range_rad for t in templates])
     likely = np.array(
         [
@@ -340,27 +339,45 @@ def _largest_runs(
     gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / ranges[:, None])
     member = gain > 0
-    running, best = np.zeros(k), np.full(k, -np.inf)
-    begin, best_begin, best_end = np.zeros(k, int), np.zeros(k, int), np.full(k, -1)
-    last_s = np.full(k, np.nan)
-    for j in range(n):
-        is_over = found.leaves_s[j] - last_s >= rules.rest_s
-        is_member = member[:, j]
-        running = np.where(is_member, running, running - np.where(np.isnan(last_s), 0.0, loss[:, j]))
-        restart = is_over | (running <= 0)
-        running = np.where(restart, 0.0, running)
-        begin = np.where(restart, j, begin)
-        last_s = np.where(restart, np.nan, last_s)
-        running = np.where(is_member, running + np.where(is_member, gain[:, j], 0.0), running)
-        last_s = np.where(is_member, found.returns_s[j], last_s)
-        is_best = is_member & (running > best)
-        best = np.where(is_best, running, best)
-        best_begin, best_end = np.where(is_best, begin, best_begin), np.where(is_best, j, best_end)
-    members = [
-        [j for j in range(best_begin[i], best_end[i] + 1) if member[i, j]] if best_end[i] >= 0 else []
-        for i in range(k)
-    ]
-    return best, members
+    totals, members = np.full(len(templates), -np.inf), []
+    leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
+    for i in range(len(templates)):
+        alike = np.flatnonzero(member[i]).tolist()
+        best = _largest_run(alike, gain[i, alike].tolist(), loss[i], leaves, returns, rules.rest_s)
+        if best is not None:
+            totals[i], first, last = best
+        members.append([] if best is None else [j for j in alike if first <= j <= last])
+    return totals, members
+
+
+def _largest_run(
+    alike: list[int],
+    gains: list[float],
+    loss: FloatArray,
+    leaves_s: list[float],
+    returns_s: list[float],
+    rest_s: float,
+) -> tuple[float, int, int] | None:
+    """Sum, first and last member of the run of look-alikes that adds up to most; None without one."""
+    best: tuple[float, int, int] | None = None
+    running, first, before = 0.0, -1, -1
+    for j, gain in zip(alike, gains, strict=True):
+        if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
+            running = 0.0
+        elif j - before > 1 and running > 0.0:
+            # One after the other, since the strangers may use up all there is before the next look-alike.
+            for lost in loss[before + 1 : j].tolist():
+                running -= lost
+                if running <= 0.0:
+                    running = 0.0
+                    break
+        if running <= 0.0:
+            running, first = 0.0, j
+        running += gain
+        before = j
+        if best is None or running > best[0]:
+            best = running, first, j
+    return best
 
 
 def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:
