@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.reps.candidates import Candidates, find_candidates
+from armarc.reps.candidates import Candidates, Remembered, find_candidates
 from armarc.reps.likeness import Template, each_as_template, resting_share, swings, template_of, unlikeness
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
@@ -218,6 +218,7 @@ def _search(
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
         for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
             seen: set[bytes] = set()
+            remembered: Remembered = {}
             for hysteresis in hystereses_rad:
                 found = find_candidates(
                     path,
@@ -226,6 +227,7 @@ def _search(
                     hysteresis,
                     is_start=rules.starts and first == 0,
                     is_end=rules.ends and stop == len(path),
+                    remembered=remembered,
                 )
                 if found is None:
                     break
