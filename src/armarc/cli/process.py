@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from armarc.cli import completion
 from armarc.cli import measuring_options as options
 from armarc.cli.outputs import Force
 
@@ -73,7 +74,9 @@ def process(
             metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
-    lifter: Annotated[str | None, typer.Option(help="Who lifted.", rich_help_panel=_LOG)] = None,
+    lifter: Annotated[
+        str | None, typer.Option(help="Who lifted.", rich_help_panel=_LOG, autocompletion=completion.lifters)
+    ] = None,
     variant: Annotated[str | None, typer.Option(help="Variant, your words.", rich_help_panel=_LOG)] = None,
     rir: Annotated[float | None, typer.Option(help="Reps in reserve.", rich_help_panel=_LOG)] = None,
     rpe: Annotated[

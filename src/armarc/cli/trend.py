@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.completion import logged_measures
 from armarc.cli.log_options import (
     AsJson,
     ExerciseName,
@@ -36,7 +37,11 @@ SCHEMA = "armarc.trend/1"
 
 def trend(
     measure: Annotated[
-        str, typer.Argument(help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
+        str,
+        typer.Argument(
+            help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.",
+            autocompletion=logged_measures,
+        ),
     ] = "mean_concentric_deg_s",
     lifter: Lifter = None,
     exercise: ExerciseName = None,
