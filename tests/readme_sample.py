@@ -20,13 +20,15 @@ def sample() -> str:
     from rich.console import Console
 
     from armarc.cli import batch
+    from armarc.kept import open_kept
+    from armarc.options import MeasuringOptions
 
     with tempfile.TemporaryDirectory() as empty:
         before = os.environ.get("ARMARC_CONFIG_DIR")
         os.environ["ARMARC_CONFIG_DIR"] = empty  # nobody's own settings
         try:
             path = ROOT / "recordings" / "strict-raise.csv"
-            measured = batch.measure_file(path, {}, batch.parsed({}), None)
+            measured = batch.measure_file(path, {}, MeasuringOptions(), open_kept())
         finally:
             if before is None:
                 del os.environ["ARMARC_CONFIG_DIR"]

@@ -12,10 +12,10 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from armarc.api import process
 from armarc.cli.app import ErrorBoundary
 from armarc.cli.archive import app
 from armarc.errors import InputError
-from armarc.pipeline import process
 from armarc.recording import read_csv
 from invented_archive import armarc, armarc_json, command, faulty_workers, fill, originals, table
 

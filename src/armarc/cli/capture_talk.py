@@ -40,7 +40,7 @@ class _Now:
 class Talk:
     """Live rate, loss and battery on stderr: one line that is renewed on a terminal, plain lines otherwise."""
 
-    def __init__(self, sensors: int) -> None:
+    def __init__(self, sensors: int, first_words: str = "") -> None:
         self._now = [_Now() for _ in range(sensors)]
         self._live = sys.stderr.isatty()
         self._shown_s = time.monotonic()
@@ -49,7 +49,7 @@ class Talk:
         # bleak tells what it retries; what matters of it reaches the user through the events.
         for name in ("bleak", "dbus_fast"):
             logging.getLogger(name).addHandler(logging.NullHandler())
-        self.say("looking for the sensor" + ("s …" if sensors > 1 else " …"))
+        self.say(first_words or "looking for the sensor" + ("s …" if sensors > 1 else " …"))
 
     def say(self, text: str) -> None:
         """A line that stays."""

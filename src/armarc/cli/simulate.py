@@ -231,11 +231,11 @@ def simulate(
     """Make an invented recording and the truth about it (OUT.csv and OUT.truth.json)."""
     import math
 
-    from armarc.quantities import parse_load
+    from armarc.quantities import parse_load, parse_tempo
     from armarc.simulate import Knobs, MountPlan, SensorPlan, draw_body, find_pattern
 
     _check_target(out, force)
-    eccentric_s, pause_s, concentric_s, top_s = _parse_tempo(tempo)
+    eccentric_s, pause_s, concentric_s, top_s = parse_tempo(tempo)
     pattern = find_pattern(exercise)
     if plane is not None:
         from dataclasses import replace
@@ -362,20 +362,6 @@ def _check_seed(seed: int) -> None:
 
     if seed < 0:
         raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
-
-
-def _parse_tempo(text: str) -> tuple[float, float, float, float]:
-    from armarc.errors import UsageError
-
-    parts = list(text) if text.isdigit() and len(text) == 4 else text.split("/")
-    try:
-        eccentric, pause, concentric, hold = (float(part) for part in parts)
-    except ValueError:
-        raise UsageError(
-            f"expected a tempo of four numbers of seconds, got {text!r}",
-            "eccentric / pause at the bottom / concentric / hold at the top, for example 2/0/1.5/0",
-        ) from None
-    return eccentric, pause, concentric, hold
 
 
 def _parse_gap(text: str) -> tuple[float, float]:
