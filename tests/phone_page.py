@@ -44,7 +44,9 @@ class Browser:
         """Rows (n, 7) as the page takes them: sampled anew at the browser's own rate."""
         t = np.arange(0.0, recording.duration_s, 1.0 / self.rate_hz)
         force = np.column_stack([np.interp(t, recording.time_s, c) for c in recording.specific_force_m_s2.T])
-        rate = np.column_stack([np.interp(t, recording.time_s, c) for c in recording.angular_velocity_rad_s.T])
+        rate = np.column_stack(
+            [np.interp(t, recording.time_s, c) for c in recording.angular_velocity_rad_s.T]
+        )
         force = force * self.gravity / (9.80665 if self.in_g else 1.0)
         rate = rate if self.radians else np.degrees(rate)
         named = np.empty_like(rate)

@@ -22,6 +22,8 @@ _SCALES = {"°/s": _DEGREE, "rad/s": 1.0}
 _CLEARLY = 0.5
 _MOVED = 0.7
 """As where a file's alpha, beta and gamma are told: half the next best misfit, and well below that of not turning."""
+_LEAST_TILT = 0.2
+"""Change of the direction of gravity, about 12°, below which no movement tells anything and nothing is tried."""
 _ROUNDINGS = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 _INTERVALS = {"ms": 1e-3, "µs": 1e-6, "s": 1.0}
 _SAME_INTERVAL = math.log(1.5)
@@ -129,6 +131,9 @@ def recognise_rotation(time_s: FloatArray, acceleration: FloatArray, rotation: F
 
     Turned back by the true ones, gravity stands still; each other reading leaves at least twice as much unexplained.
     """
+    direction = acceleration / np.maximum(np.linalg.norm(acceleration, axis=1, keepdims=True), 1e-9)
+    if len(direction) < 2 or float(np.ptp(direction, axis=0).max()) < _LEAST_TILT:
+        return Rotation()
     even_s, force, rate = _evenly(time_s, acceleration, rotation)
     windows = short_windows(even_s, force, rate)
     if windows is None:
