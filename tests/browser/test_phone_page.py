@@ -193,6 +193,13 @@ def test_nothing_is_cut_on_phones_in_the_light_and_in_the_dark(page: Chrome, tmp
     try:
         page.open(program.url)
         page.wait_for("document.getElementById('start').textContent === 'Start'")
+        # What the page hands over to be kept is itself, and no way in for whoever finds it.
+        kept = page.value("fetch(location.href).then(answer => answer.text())")
+        assert "devicemotion" in kept
+        assert program.url.partition("token=")[2] not in kept
+        assert page.value(
+            "performance.getEntriesByType('resource').every(e => e.name.startsWith(location.origin))"
+        )
         for stage in ("start", "lifting"):
             if stage == "lifting":
                 page.value("document.getElementById('start').click()")
