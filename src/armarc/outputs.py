@@ -16,13 +16,16 @@ import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TextIO
 
 from armarc.errors import UsageError
 
 _MARK = b"armarc"
 _LOOK_BYTES = 1 << 14
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+done: list[str] = []
+"""What this run has already written or changed, in words: a fault that comes later must not deny it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +110,7 @@ class Guard:
             os.chmod(temporary, 0o666 & ~_umask())
             os.replace(temporary, target)
             temporary = ""
+            done.append(f"{path} was written")
         except OSError as error:
             raise _unwritable(path, error) from None
         finally:
@@ -185,6 +189,14 @@ PAGE = Kind(
 BACKUP = Kind(name="backup", is_ours=_is_backup)
 RECORDING = Kind(name="recording", is_ours=lambda _: False)
 """A recording is never written over as an older one: it may be somebody's set."""
+
+
+def let_go(stream: TextIO) -> None:
+    """Lead a stream nobody reads any more into nothing, so that what is left of it is not tried again at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, stream.fileno())
+        os.close(nothing)
 
 
 def safe_cell(text: str) -> str:

@@ -6,10 +6,12 @@ import json
 import math
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 
+from armarc.api import process
 from armarc.load.arm import arm_body
 from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
 from armarc.load.dynamics import Dynamics, dynamics
@@ -20,7 +22,7 @@ from armarc.load.records import load_record
 from armarc.load.resistance import Cable, Dumbbell
 from armarc.load.set_load import SetLoad, measure_load
 from armarc.motion.quaternions import rotate
-from armarc.pipeline import Session, process
+from armarc.pipeline import Session
 from armarc.simulate import Knobs, Truth, plan_session, simulate_session
 
 LOADED = (math.radians(30), math.radians(60))
@@ -121,6 +123,36 @@ def test_no_swing_is_said_to_be_none() -> None:
     assert {rep["body_swing_work"] for rep in record["reps"]} == {"none detected"}
     assert all(rep["body_swing_work_pct"] is None for rep in record["reps"])
     assert record["summary"]["body_swing_work_reps"] == []
+    assert {rep["drive_swing_work"] for rep in record["reps"]} == {"none detected"}
+    assert record["summary"]["drive_swing_work_measured"] == len(record["reps"])
+
+
+@pytest.mark.parametrize(("swing_m", "least"), [(0.05, 0.07), (0.10, 0.15)])
+def test_a_swing_shows_in_the_drive_though_up_and_back_cancel_over_the_concentric(
+    swing_m: float, least: float
+) -> None:
+    knobs = Knobs(reps=4, swing_m=swing_m, pause_s=0.5, load_kg=8.0)
+    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    done = process(recording, exercise="lateral-raise", load_kg=8.0)
+    time_s, true = true_dynamics(truth, done.motions[0].mounting.arm_axis)
+    found = measure_load(done.motions[0], done.sets[0])
+    for rep, real in zip(found.reps, truth.sets[0].reps, strict=True):
+        fastest = np.interp(real.peak_concentric_at_rad, *_rising(truth, real))
+        window = (max(real.start_s - 0.15, 0.0), float(fastest))
+        swing = integral_between(time_s, true.force_power_w, *window)
+        whole = swing + integral_between(time_s, true.moment_power_w, *window)
+        share = rep.measures.drive_swing_share
+        assert share is not None
+        assert share == pytest.approx(swing / whole, abs=0.03)
+        assert share > least
+        assert share > 2 * abs(rep.measures.swing_share or 0.0)
+
+
+def _rising(truth: Any, real: Any) -> tuple[Any, Any]:
+    """Angle and time of a true concentric."""
+    series = truth.series
+    up = (series.time_s >= real.start_s) & (series.time_s <= real.top_start_s)
+    return np.maximum.accumulate(series.angle_rad[up]), series.time_s[up]
 
 
 def test_known_body_has_smaller_errors() -> None:
@@ -159,8 +191,11 @@ def test_without_a_lever_arm_the_shoulder_is_taken_as_fixed() -> None:
     blind = replace(motion, mounting=replace(motion.mounting, lever_arm_m=None))
     found = measure_load(blind, done.sets[0])
     assert any("taken as fixed" in note for note in found.notes)
-    assert found.reps[0].swing_detected is None
-    assert load_record(found)["reps"][0]["body_swing_work"] == "not measured"
+    record = load_record(found)
+    for key in ("body_swing_work", "drive_swing_work"):
+        assert record["reps"][0][key] == "not measured"
+        assert record["reps"][0][f"{key}_pct"] is None
+        assert record["summary"][f"{key}_measured"] == 0
 
 
 def test_cable_without_a_known_plane_is_noted() -> None:

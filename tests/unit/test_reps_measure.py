@@ -61,6 +61,13 @@ def test_the_measures_of_a_minimum_jerk_rep():
     assert rep.quality == ()
 
 
+@pytest.mark.parametrize("up_s", [0.6, 1.0, 2.0, 4.0, 6.0])
+def test_a_smooth_raise_is_as_smooth_at_every_tempo(up_s):
+    # Balasubramanian et al. 2015: a minimum-jerk speed profile gives -1.41 whatever its duration.
+    reps = reps_of(raises((85.0,) * 2, up_s=up_s, hold_s=0.5, down_s=2.0, pause_s=0.8))
+    assert [rep.smoothness_sparc for rep in reps] == pytest.approx([-1.41] * 2, abs=0.03)
+
+
 def test_time_in_the_loaded_range_counts_both_ways_and_a_hold_inside():
     inside = level_of(5 / 8) - level_of(2 / 8)
     (rep,) = reps_of(raises(up_s=2.0, hold_s=0.5, down_s=3.0))

@@ -6,17 +6,25 @@ stdout carries data, stderr carries talk. Heavy libraries are imported inside th
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import sys
+from collections.abc import Iterator
 from typing import Annotated, Any, NoReturn
 
 import typer
-from rich.console import Console
 from typer.core import TyperGroup
 
 from armarc import __version__
-from armarc.errors import ArmarcError, InputError
+from armarc.cli.terminal import MANNER, error_console, prepare_streams
+from armarc.errors import ArmarcError, InputError, UsageError
+from armarc.outputs import done, let_go
 
 LONGEST_NAME = 120
+EVERYWHERE = ("--debug", "--quiet", "--verbose")
+"""Options of the program that may stand behind the command, too."""
+
+_FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 CAUTIONS = (
     "Training log and measurement aid, not a medical device: it does not diagnose, treat or predict injury. "
@@ -26,39 +34,64 @@ CAUTIONS = (
 )
 
 
-def error_console() -> Console:
-    """Console for talk (stderr)."""
-    return Console(stderr=True, highlight=False)
-
-
 class ErrorBoundary(TyperGroup):
     """Turns every error into one plain message and the documented exit code."""
 
+    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> Any:
+        with _plain_errors(debug=False):
+            done.clear()
+            return super().make_context(info_name, _moved_to_front(args), parent, **extra)
+
     def invoke(self, ctx: Any) -> Any:
-        try:
-            return super().invoke(ctx)
-        except (KeyboardInterrupt, BrokenPipeError, typer.Exit, typer.Abort):
+        with _plain_errors(debug=bool(ctx.params.get("debug"))):
+            result = super().invoke(ctx)
+            sys.stdout.flush()  # here, where a full disk can still be told
+            return result
+
+
+@contextlib.contextmanager
+def _plain_errors(*, debug: bool) -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        # The reader has seen enough, as head does after its lines: no fault, and nothing to say.
+        let_go(sys.stdout)
+        raise typer.Exit(0) from None
+    except (KeyboardInterrupt, typer.Exit, typer.Abort):
+        raise
+    except Exception as error:
+        if debug or _is_usage_error(error):
             raise
-        except Exception as error:
-            if ctx.params.get("debug") or _is_usage_error(error):
-                raise
-            said, code = _said_of(error)
-            error_console().print(f"armarc: {said}", style="bold", markup=False, soft_wrap=True)
-            raise typer.Exit(code) from None
+        said, code = _said_of(error)
+        if isinstance(error, OSError):
+            let_go(sys.stdout)
+        with contextlib.suppress(OSError):
+            error_console(always=True).print(f"armarc: {said}", style="bold", markup=False, soft_wrap=True)
+        raise typer.Exit(code) from None
+
+
+def _moved_to_front(args: list[str]) -> list[str]:
+    end = args.index("--") if "--" in args else len(args)
+    front = [arg for arg in args[:end] if arg in EVERYWHERE]
+    return front + [arg for arg in args[:end] if arg not in EVERYWHERE] + args[end:]
 
 
 def _said_of(error: Exception) -> tuple[str, int]:
     """One plain message for an error, and the exit code."""
+    before = f"; before that {'; '.join(dict.fromkeys(done))}" if done else ""
     if isinstance(error, ArmarcError):
-        return str(error), error.exit_code
+        return f"{error}{before}", error.exit_code
     if isinstance(error, OSError) and error.filename is not None:
         # A path no command has foreseen: a name too long, a device that is not ready.
         name = str(error.filename)
         name = name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME]}…"
-        return f"{name}: {error.strerror or error} (check the name and the place)", InputError.exit_code
+        what = error.strerror or error
+        return f"{name}: {what} (check the name and the place){before}", InputError.exit_code
+    if isinstance(error, OSError) and error.errno in _FULL:
+        hint = "free some space, or send the output elsewhere"
+        return f"the output cannot be written: {error.strerror} ({hint}){before}", UsageError.exit_code
     return (
-        f"unexpected fault: {type(error).__name__}: {error} "
-        "(nothing was changed; run again with --debug before the command to see where)"
+        f"unexpected fault: {type(error).__name__}: {error} (run again with --debug to see where){before}"
     ), 1
 
 
@@ -88,17 +121,30 @@ def _version(wanted: bool) -> None:
 @app.callback()
 def common(
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+        bool,
+        typer.Option("--version", "-V", callback=_version, is_eager=True, help="Print the version and stop."),
     ] = False,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the full trace of an error.")] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", help="Only results and errors; anywhere on the line.")
+    ] = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", help="Say how a file was read, line by line; anywhere.")
+    ] = False,
+    debug: Annotated[
+        bool, typer.Option("--debug", help="Show the full trace of an error; anywhere.")
+    ] = False,
 ) -> None:
-    """Options that go before the command."""
+    """Options of the program."""
+    if quiet and verbose:
+        raise UsageError("--quiet and --verbose exclude each other", "give one of them")
+    MANNER.quiet, MANNER.verbose = quiet, verbose
 
 
 def main() -> NoReturn:
     """Run the command line."""
     from armarc.cli import commands
 
+    prepare_streams()
     commands.register(app)
     app()
     sys.exit(0)

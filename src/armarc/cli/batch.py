@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
 import sys
+import tempfile
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -17,16 +20,18 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from armarc.cli.app import error_console
 from armarc.cli.outputs import check_picture, guard_for
+from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 from armarc.outputs import TABLE, Guard, safe_cell
 
 if TYPE_CHECKING:
-    from armarc.load import Resistance, SetLoad
+    from armarc.kept import Kept
+    from armarc.options import MeasuringOptions
     from armarc.pipeline import Session
 
 RECORDING_SUFFIXES = (".csv", ".tsv", ".txt", ".csv.gz")
+_SPOOLED = "standard-input.csv"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,12 +56,11 @@ class Outputs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """One measured file: the session, its published record, and the shoulder's load where it is known."""
+    """One measured file: the session, its published record, and the options of reading in force."""
 
     path: Path
     session: Session
     result: dict[str, Any]
-    loads: tuple[SetLoad, ...]
     reading: dict[str, Any]
 
 
@@ -64,8 +68,7 @@ def run(
     files: list[Path],
     *,
     reading: dict[str, Any],
-    measuring: dict[str, Any],
-    resistances: list[str],
+    options: MeasuringOptions,
     outputs: Outputs,
 ) -> None:
     """Measure files and folders and report them.
@@ -78,8 +81,20 @@ def run(
         With the code of the first failure, after everything else was done: 3 for a file that cannot be used,
         6 when no rep was found in any file.
     """
-    paths = expand(files)
-    options = parsed(measuring)
+    with contextlib.ExitStack() as stack:
+        spooled = [stack.enter_context(_standard_input()) if str(file) == "-" else file for file in files]
+        _run(expand(spooled), reading, options, outputs)
+
+
+def _run(
+    paths: list[Path],
+    reading: dict[str, Any],
+    options: MeasuringOptions,
+    outputs: Outputs,
+) -> None:
+    from armarc.kept import open_kept
+
+    kept = open_kept()
     read = {key: value for key, value in reading.items() if value is not None}
     if len(paths) > 1 and "gyroscope_path" in read:
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
@@ -92,8 +107,7 @@ def run(
         check_picture(outputs.plot, guard)
     if outputs.csv is not None:
         guard.check(outputs.csv, TABLE)
-    resists = parsed_resistances(resistances)
-    talk, out = error_console(), Console(highlight=False)
+    talk, out = error_console(), out_console()
     code = 0
     counted = 0
     rows: list[dict[str, Any]] = []
@@ -102,9 +116,9 @@ def run(
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
             try:
-                measured = measure_file(path, read, options, resists)
-                if resistances:
-                    measured.result["settings"]["resistance"] = resistances
+                measured = measure_file(path, read, options, kept)
+                if path.name == _SPOOLED:
+                    measured.result["source"]["file"] = "-"
                 report(measured, number, len(paths), outputs, guard, out, talk)
                 rows += rows_of(measured)
                 counted += len(measured.session.sets)
@@ -128,6 +142,25 @@ def run(
             "is it the right file and exercise? Movements smaller than the exercise's smallest range are not "
             "reps; --plot shows what was measured",
         )
+
+
+@contextlib.contextmanager
+def _standard_input() -> Iterator[Path]:
+    """What comes in on standard input, as a file that can be looked at twice."""
+    from armarc.inputs import largest_recording_bytes
+
+    largest = largest_recording_bytes()
+    with tempfile.TemporaryDirectory(prefix="armarc-") as folder:
+        path = Path(folder) / _SPOOLED
+        with path.open("wb") as stream:
+            while block := sys.stdin.buffer.read(1 << 20):
+                stream.write(block)
+                if stream.tell() > largest:
+                    raise FormatError(
+                        f"standard input goes on beyond {largest >> 20} MB",
+                        "save it as a file, or allow more with ARMARC_LARGEST_MB",
+                    )
+        yield path
 
 
 def expand(files: list[Path]) -> list[Path]:
@@ -154,67 +187,12 @@ def expand(files: list[Path]) -> list[Path]:
     return list(dict.fromkeys(paths))
 
 
-def parsed(measuring: dict[str, Any]) -> dict[str, Any]:
-    """Options as `armarc.process` takes them, with the lifter's settings file."""
-    from armarc.quantities import parse_load, parse_pair
-    from armarc.settings import load_settings
+def measure_file(path: Path, reading: dict[str, Any], options: MeasuringOptions, kept: Kept) -> Measured:
+    """Read and measure one recording."""
+    from armarc.api import process, read_csv
 
-    options = {key: value for key, value in measuring.items() if value is not None}
-    if "load" in options:
-        options["load_kg"] = parse_load(options.pop("load"))
-    for name, key in (("band", "band_deg_s"), ("gate", "gate_deg"), ("loaded_range", "loaded_range_deg")):
-        if name in options:
-            options[key] = parse_pair(options.pop(name))
-    options["settings"] = load_settings()
-    return options
-
-
-def parsed_resistances(texts: list[str]) -> tuple[Resistance, ...] | None:
-    """What resists, or None when nothing was described."""
-    if not texts:
-        return None
-    from armarc.load import parse_all
-
-    return parse_all(texts)
-
-
-def read_session(
-    path: Path, reading: dict[str, Any], options: dict[str, Any]
-) -> tuple[Session, dict[str, Any]]:
-    """Read and measure one recording; also the reading options in force, the saved ones among them."""
-    from armarc.known_sensor import open_shelf
-    from armarc.pipeline import process
-    from armarc.recording import read_csv
-
-    settings = options["settings"]
-    saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
-    defaults = {key: value for key, value in saved.items() if value is not None}
-    reading = {**defaults, **reading}
-    recording = read_csv(path, **reading)
-    about = recording.metadata
-    side = options.get("side") or about.side or settings.side or "right"
-    sensor = open_shelf().look_up(about, side)
-    session = process(sensor.corrected(recording), **sensor.options(), **options)
-    return session, reading
-
-
-def measure_file(
-    path: Path, reading: dict[str, Any], options: dict[str, Any], resistances: tuple[Resistance, ...] | None
-) -> Measured:
-    """Read and measure one recording, with the shoulder's load where it is known."""
-    from armarc.load import load_lifter
-    from armarc.session_load import add_loads, measured_loads
-
-    session, reading = read_session(path, reading, options)
-    result: dict[str, Any] = session.to_dict()
-    loads: tuple[SetLoad, ...] = ()
-    if session.sets and (resistances is not None or session.choices.load_kg is not None):
-        loads, why_not = measured_loads(session, load_lifter(), resistances)
-        if loads:
-            add_loads(result, loads)
-        elif why_not:
-            result["warnings"].append(why_not)
-    return Measured(path=path, session=session, result=result, loads=loads, reading=reading)
+    session = process(read_csv(path, kept=kept, **reading), options, kept=kept)
+    return Measured(path=path, session=session, result=session.to_dict(), reading=kept.reading(reading))
 
 
 def rows_of(measured: Measured) -> list[dict[str, Any]]:
@@ -231,21 +209,30 @@ def report(
 ) -> None:
     """Show one measured recording on stdout, its warnings on stderr, log it and draw it."""
     path, result = measured.path, measured.result
+    name = f"{path.name}: " if count > 1 else ""
+    # The log comes first: whatever befalls the output, the sets are kept.
+    logged = write_log(measured, outputs.log) if outputs.log is not None and result["sets"] else ""
     if outputs.json:
         sys.stdout.write(json.dumps(result, ensure_ascii=False, allow_nan=False) + "\n")
         sys.stdout.flush()
     elif out.is_terminal:
         show(result, path, number, count, out)
-    name = f"{path.name}: " if count > 1 else ""
-    for inference in measured.session.recording.source.inferences:
-        talk.print(f"{name}{inference}", style="dim", markup=False, soft_wrap=True)
+    for said in reading_notes(measured.session.recording.source.inferences):
+        talk.print(f"{name}{said}", style="dim", markup=False, soft_wrap=True)
     for warning in result["warnings"]:
         talk.print(f"{name}note: {warning}", markup=False, soft_wrap=True)
-    if outputs.log is not None and result["sets"]:
-        talk.print(f"{name}{write_log(measured, outputs.log)}", markup=False, soft_wrap=True)
+    if logged:
+        talk.print(f"{name}{logged}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
         for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)
+
+
+def reading_notes(inferences: Sequence[str]) -> list[str]:
+    """How a foreign file was read: one line, or with ``--verbose`` one for each thing recognised."""
+    if MANNER.verbose or len(inferences) < 2:
+        return list(inferences)
+    return [f"{inferences[0]}; {len(inferences) - 1} more such notes on reading it with --verbose"]
 
 
 def write_log(measured: Measured, entry: LogEntry) -> str:
@@ -259,7 +246,6 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
             measured.path,
             labels=Labels(**entry.labels),
             reading=measured.reading,
-            result=measured.result,
         )
         where = store.location.name
     ids = ", ".join(str(number) for number in added.set_ids)
@@ -273,8 +259,12 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
 def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
     """Print the sets of one recording as tables on a terminal."""
     from armarc.report import print_set
+    from armarc.report.answers import session_answer
 
     settings = result["settings"]
+    if len(result["sets"]) > 1:
+        out.print(Text(session_answer(result["sets"])))
+        out.print()
     for index, measured in enumerate(result["sets"]):
         words = [settings["exercise"].replace("-", " "), f"{settings['side']} arm"]
         if settings["load_kg"] is not None:
@@ -302,12 +292,14 @@ def load_block(measured: dict[str, Any]) -> Table:
         spread = "" if error is None or round(error, digits) == 0 else f" ± {error:.{digits}f}"
         return f"{value:.{digits}f}{spread}{unit}"
 
-    helped = summary["body_swing_work_reps"]
+    moment = f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"
+    phase = {"concentric": "raising", "hold": "in the hold", "eccentric": "lowering: the catch, not the lift"}
     lines = [
         ("Resistance", load["resistance"]),
-        ("Shoulder moment", f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"),
+        ("Shoulder moment", f"{moment}, {phase.get(summary['peak_moment_phase'], '')}".rstrip(", ")),
         ("Work, raising", said("concentric_work_j", " J")),
-        ("Body swing work", f"seen in reps {', '.join(map(str, helped))}" if helped else "none detected"),
+        ("Body swing work", f"in the drive (rest to fastest): {swing_work_words(load, 'drive_swing_work')}"),
+        ("", f"over the whole way up: {swing_work_words(load, 'body_swing_work')}"),
     ]
     if summary["loaded_impulse_pct"] is not None:
         share = said("loaded_impulse_pct", " %")
@@ -320,6 +312,19 @@ def load_block(measured: dict[str, Any]) -> Table:
     for caution in load["cautions"]:
         grid.add_row("", Text(caution, style="dim"))
     return grid
+
+
+def swing_work_words(load: dict[str, Any], key: str) -> str:
+    """What is said of a set's share of body swing work: seen, none, or not measured, and in how many reps."""
+    summary, reps = load["summary"], load["summary"][f"{key}_reps"]
+    measured, count = summary[f"{key}_measured"], summary["reps"]
+    if not measured:
+        return "not measured"
+    over = "" if measured == count else f" (measured in {measured} of {count} reps)"
+    if not reps:
+        return f"none detected{over}"
+    numbers = ", ".join(map(str, reps))
+    return f"{summary[f'{key}_pct']:.0f} % on average in rep{'s' if len(reps) > 1 else ''} {numbers}{over}"
 
 
 def plot_path(plot: Path, recording: Path, count: int) -> Path:
@@ -343,7 +348,7 @@ def draw(measured: Measured, path: Path, dark: bool, guard: Guard) -> list[Path]
         motion = session.motions[motion_number]
         save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own, guard)
         written.append(own)
-        if measured.loads:
+        if session.loads:
             written.append(draw_load(measured, index, own, dark, guard))
     return written
 
@@ -354,7 +359,7 @@ def draw_load(measured: Measured, index: int, path: Path, dark: bool, guard: Gua
     from armarc.report.load_figures import draw_set_load
 
     own = path.with_name(f"{path.stem}-moment{path.suffix}")
-    choices, load = measured.session.choices, measured.loads[index]
+    choices, load = measured.session.choices, measured.session.loads[index]
     facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
     save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own, guard)
     return own

@@ -45,10 +45,10 @@ def _print_json(chosen: list[Any]) -> None:
 
 
 def _print_one(exercise: Any) -> None:
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    from armarc.cli.terminal import out_console
     from armarc.exercises import coordinate_meaning, exercise_record, sensor_advice
 
     record = exercise_record(exercise)
@@ -62,12 +62,14 @@ def _print_one(exercise: Any) -> None:
         ("Target band", f"{_pair(record['band_deg_s'])} °/s" if record["band_deg_s"] else "none"),
         ("Loaded range", f"{_pair(record['loaded_range_deg'])}°" if record["loaded_range_deg"] else "none"),
         ("Smallest rep", f"{record['smallest_rom_deg']:g}°"),
+        ("Swung", f"body swing above {record['swung_cm']:g} cm (our own working limit)"),
+        ("Dropped", f"under {record['dropped_pct']:g} % held while lowering (our own working limit)"),
         ("Set ends after", f"a rest of {exercise.rest_s:g} s"),
         ("Note", exercise.note or "-"),
         ("Caution", exercise.caution or "-"),
         ("From", exercise.source),
     ]
-    console = Console(highlight=False)
+    console = out_console()
     if not console.is_terminal:
         typer.echo("\n".join(f"{name}\t{value}" for name, value in (("Name", exercise.name), *rows)))
         return
@@ -82,10 +84,10 @@ def _print_one(exercise: Any) -> None:
 
 def _print_list(chosen: list[Any]) -> None:
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    from armarc.cli.terminal import out_console
     from armarc.exercises import DEFAULT_EXERCISE, exercise_record
 
     records = [exercise_record(exercise) for exercise in chosen]
@@ -102,7 +104,7 @@ def _print_list(chosen: list[Any]) -> None:
         )
         for r in records
     ]
-    console = Console(highlight=False)
+    console = out_console()
     if not console.is_terminal:
         typer.echo("\n".join("\t".join(row) for row in (heads, *rows)))
         return

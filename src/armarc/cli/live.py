@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from armarc.choices import Choices
     from armarc.live.session import Face, Session
     from armarc.live.source import Item
+    from armarc.options import MeasuringOptions
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
 
@@ -33,6 +34,8 @@ def live(
     exercise: measuring.ExerciseName = None,
     side: measuring.Side = None,
     load: measuring.Load = None,
+    resistance: measuring.Resistance = None,
+    lifter: measuring.Lifter = None,
     band: measuring.Band = None,
     gate: measuring.Gate = None,
     rest: measuring.Rest = None,
@@ -137,31 +140,26 @@ def live(
     after = After(
         hook=None if hook is None else parse_hook(hook), log=log or log_file is not None, log_file=log_file
     )
-    stated = {
-        "exercise": exercise,
-        "side": side,
-        "load": load,
-        "band": band,
-        "gate": gate,
-        "rest_s": rest,
-        "mounting": mounting,
-        "strap": strap,
-        "hand_axis": hand_axis,
-    }
+    stated = measuring.stated(
+        exercise=exercise,
+        side=side,
+        load=load,
+        resistance=resistance,
+        lifter=lifter,
+        band=band,
+        gate=gate,
+        rest=rest,
+        mounting=mounting,
+        strap=strap,
+        hand_axis=hand_axis,
+    )
     recording: Recording | None = None
     options: StreamOptions | None = None
     if from_file is not None:
-        from dataclasses import replace
+        from armarc.api import open_kept, read_csv
 
-        from armarc.known_sensor import open_shelf
-        from armarc.recording import read_csv
-        from armarc.settings import load_settings
-
-        saved = load_settings()
-        recording = read_csv(from_file, axes=saved.axes, gravity_sign=saved.gravity_sign)
-        choices = _choices(stated, recording.metadata)
-        known = open_shelf().look_up(recording.metadata, choices.side)
-        recording, choices = known.corrected(recording), replace(choices, **known.options())
+        kept = open_kept()
+        recording, choices = kept.settle(read_csv(from_file, kept=kept), stated)
     else:
         options, choices, out = _sensor_plan(sensor, stated, rate, description, out, radio=not phone)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
@@ -187,37 +185,9 @@ def _pace(text: str) -> float | None:
     return pace
 
 
-def _choices(stated: dict[str, Any], metadata: Metadata) -> Choices:
-    import math
-
-    from armarc.choices import choose
-    from armarc.quantities import parse_load, parse_pair
-    from armarc.settings import load_settings
-
-    def rad(text: str | None) -> tuple[float, float] | None:
-        if text is None:
-            return None
-        low, high = parse_pair(text)
-        return math.radians(low), math.radians(high)
-
-    return choose(
-        metadata,
-        load_settings(),
-        exercise=stated["exercise"],
-        side=stated["side"],
-        load_kg=None if stated["load"] is None else parse_load(stated["load"]),
-        band_rad_s=rad(stated["band"]),
-        gate_rad=rad(stated["gate"]),
-        rest_s=stated["rest_s"],
-        mounting=stated["mounting"],
-        strap=stated["strap"],
-        hand_axis=stated["hand_axis"],
-    )
-
-
 def _sensor_plan(
     sensor: str,
-    stated: dict[str, Any],
+    stated: MeasuringOptions,
     rate: float | None,
     description: list[Path] | None,
     out: Path | None,
@@ -226,6 +196,7 @@ def _sensor_plan(
 ) -> tuple[StreamOptions, Choices, Path]:
     from datetime import datetime
 
+    from armarc.api import open_kept
     from armarc.errors import UsageError
     from armarc.recording import Metadata
     from armarc.sensor.describe import DescribedDialect, load_description, load_descriptions
@@ -241,7 +212,7 @@ def _sensor_plan(
         descriptions=tuple(DescribedDialect(one) for one in (*described, *load_descriptions())),
     )
     known = recall(options.known, sensor) if sensor else None
-    choices = _choices(stated, Metadata(side=None if known is None else known.side))
+    choices = open_kept().choices(Metadata(side=None if known is None else known.side), stated)
     path = out or Path(f"armarc-live-{datetime.now():%Y%m%d-%H%M%S}.csv")
     if path.exists():
         raise UsageError(
@@ -269,20 +240,20 @@ async def _run(
     import sys
     from functools import partial
 
-    from rich.console import Console
-
     from armarc.cli.live_faces import open_sounds, open_web
     from armarc.cli.phone import open_phone
+    from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
-    from armarc.live.faces import JsonLines, TerminalFace, let_go
+    from armarc.live.faces import JsonLines, TerminalFace
     from armarc.live.screen import Screen
     from armarc.live.session import Session
     from armarc.live.source import listen, play
+    from armarc.outputs import let_go
     from armarc.sensor.link import stream
 
     stop, hurried = asyncio.Event(), asyncio.Event()
     said: list[str] = []
-    console = Console(highlight=False)
+    console = out_console()
     on_screen = console.is_terminal and not wanted["json"]
 
     def tell(text: str) -> None:
@@ -381,7 +352,8 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     """First Ctrl-C: end in good order and keep the running set. Second: without waiting for hooks. Third: at once."""
     import asyncio
     import os
-    import signal
+
+    from armarc.cli.stopping import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 
@@ -402,17 +374,13 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
             "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
         )
 
-    # SIGHUP: the terminal is gone; the running set must not go with it.
-    for number in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
-        try:
-            loop.add_signal_handler(number, ask)
-        except NotImplementedError:
-            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
+    # The terminal may go away: the running set must not go with it.
+    call_when_asked_to_stop(loop, ask, hang_up=True)
 
 
 def _report(session: Session, choices: Choices, said: list[str], on_screen: bool, out: Path | None) -> None:
     """What stays on the terminal when the screen is gone."""
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
 
     talk = error_console()
     for text in dict.fromkeys([*choices.assumed, *said]):

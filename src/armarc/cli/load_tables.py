@@ -24,11 +24,12 @@ def print_table(
     line, with the heads first and nothing left out.
     """
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(highlight=False)
+    from armarc.cli.terminal import out_console
+
+    console = out_console()
     if not console.is_terminal:
         plain = [head.replace("\n", " ") for head in heads]
         typer.echo("\n".join("\t".join(row) for row in (plain, *rows)))
@@ -59,14 +60,14 @@ def _width(texts: Sequence[str]) -> int:
 
 def say(lines: Sequence[str]) -> None:
     """Print sentences on stdout, below a table on a terminal; on stderr when stdout is a pipe."""
-    from rich.console import Console
+    from armarc.cli.terminal import out_console
 
-    console = Console(highlight=False)
+    console = out_console()
     if console.is_terminal:
         for line in lines:
             console.print(line, markup=False)
     else:
-        from armarc.cli.app import error_console
+        from armarc.cli.terminal import error_console
 
         for line in lines:
             error_console().print(line, markup=False, soft_wrap=True)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from armarc.cli.json_text import indented_json
 
 if TYPE_CHECKING:
     from armarc.log.reading import Filter
@@ -96,9 +99,19 @@ def exercise_key(name: str) -> str:
 
 def print_json(document: dict[str, Any]) -> None:
     """Print one JSON document on stdout."""
-    import json
+    typer.echo(indented_json(document))
 
-    typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+
+def print_json_list(head: dict[str, Any], name: str, records: Iterable[dict[str, Any]]) -> None:
+    """Print one JSON document on stdout whose last key `name` holds a list too long to be kept: as it comes."""
+    import sys
+
+    typer.echo(indented_json(head).removesuffix("\n}") + f',\n  "{name}": [', nl=False)
+    comma = ""
+    for record in records:
+        sys.stdout.write(f"{comma}\n    {indented_json(record, 4)}")
+        comma = ","
+    typer.echo("\n  ]\n}" if comma else "]\n}")
 
 
 def print_table(
@@ -119,11 +132,12 @@ def print_table(
         Column whose long texts are cut on a terminal; elsewhere nothing is.
     """
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(highlight=False)
+    from armarc.cli.terminal import out_console
+
+    console = out_console()
     if not console.is_terminal:
         plain = [[cell.replace("\t", " ").replace("\n", " ") for cell in line] for line in (heads, *lines)]
         typer.echo("\n".join("\t".join(line) for line in plain))
@@ -142,7 +156,7 @@ def print_table(
 
 def say(text: str) -> None:
     """Say something to the person (stderr)."""
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
 
     error_console().print(text, markup=False, soft_wrap=True)
 
@@ -164,7 +178,7 @@ def confirm(question: str, yes: bool) -> None:
     if not sys.stdin.isatty():
         raise UsageError(f"{question} Nobody is there to answer", "add --yes")
     if not typer.confirm(question, err=True):
-        raise typer.Exit(0)
+        raise typer.Exit(1)
 
 
 def shown(value: float | None, digits: int = 0) -> str:

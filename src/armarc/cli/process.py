@@ -16,20 +16,14 @@ _LOG = "Training log"
 
 def process(
     files: Annotated[
-        list[Path], typer.Argument(metavar="FILE…", help="Recordings (CSV), or folders of them.")
+        list[Path],
+        typer.Argument(metavar="FILE…", help="Recordings (CSV), folders of them, or - for standard input."),
     ],
     exercise: options.ExerciseName = None,
     side: options.Side = None,
     load: options.Load = None,
-    resistance: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="SPEC",
-            help="What resists, for shoulder moments: 'cable:20kg,pulley=0.6/-0.9/0', 'band:…', 'machine:…' or a "
-            ".toml; `armarc resist --help` tells how. Repeat it to combine.",
-            rich_help_panel=options.LIFTED,
-        ),
-    ] = None,
+    resistance: options.Resistance = None,
+    lifter: options.Lifter = None,
     band: options.Band = None,
     gate: options.Gate = None,
     loaded_range: options.LoadedRange = None,
@@ -72,7 +66,6 @@ def process(
             metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
-    lifter: Annotated[str | None, typer.Option(help="Who lifted.", rich_help_panel=_LOG)] = None,
     variant: Annotated[str | None, typer.Option(help="Variant, your words.", rich_help_panel=_LOG)] = None,
     rir: Annotated[float | None, typer.Option(help="Reps in reserve.", rich_help_panel=_LOG)] = None,
     rpe: Annotated[
@@ -110,23 +103,24 @@ def process(
             "axes": axes,
             "gravity_sign": gravity_sign,
         },
-        measuring={
-            "exercise": exercise,
-            "side": side,
-            "load": load,
-            "band": band,
-            "gate": gate,
-            "loaded_range": loaded_range,
-            "rest_s": rest,
-            "mounting": mounting,
-            "strap": strap,
-            "hand_axis": hand_axis,
-            "reach_cm": reach_cm,
-            "sensor_height_cm": sensor_height_cm,
-            "reference": reference,
-            "fusion": fusion,
-        },
-        resistances=resistance or [],
+        options=options.stated(
+            exercise=exercise,
+            side=side,
+            load=load,
+            resistance=resistance,
+            lifter=lifter,
+            band=band,
+            gate=gate,
+            loaded_range=loaded_range,
+            rest=rest,
+            mounting=mounting,
+            strap=strap,
+            hand_axis=hand_axis,
+            reach_cm=reach_cm,
+            sensor_height_cm=sensor_height_cm,
+            reference=reference,
+            fusion=fusion,
+        ),
         outputs=Outputs(
             json=json_, csv=csv, plot=plot, dark=dark, force=force, log=entry if log or log_file else None
         ),

@@ -218,7 +218,7 @@ def _set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]
     from armarc.settings import load_settings
 
     saved = load_settings()
-    watches = [SetEndWatch(choose(plan.metadata, saved), rate_hz) for plan in plans]
+    watches = [SetEndWatch(choose(plan.metadata, settings=saved), rate_hz) for plan in plans]
 
     def over(event: Event) -> bool:
         if isinstance(event, Frames):
@@ -297,7 +297,8 @@ def _plans(
 def _stop_on_signals(stop: object) -> None:
     """First Ctrl-C: end in good order. Second: at once."""
     import asyncio
-    import signal
+
+    from armarc.cli.stopping import call_when_asked_to_stop
 
     assert isinstance(stop, asyncio.Event)
     loop = asyncio.get_running_loop()
@@ -309,8 +310,4 @@ def _stop_on_signals(stop: object) -> None:
             task.cancel()
         stop.set()
 
-    for number in (signal.SIGINT, signal.SIGTERM):
-        try:
-            loop.add_signal_handler(number, ask)
-        except NotImplementedError:
-            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
+    call_when_asked_to_stop(loop, ask)

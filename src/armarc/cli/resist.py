@@ -29,8 +29,9 @@ def resist(
         list[str] | None,
         typer.Argument(
             metavar="RESISTANCE…",
-            help='Such as 8kg, "cable:20kg,pulley=0.6/-0.9/0,ratio=2" (pulley: out/up/forward of the shoulder '
-            'in m), "band:120N/m,length=0.9,anchor=0.1/-1.3/0", machine:30Nm, or a .toml file; join with + '
+            help='Such as 8kg, "cable:20kg,pulley=-0.6/-0.9/0,ratio=2" (pulley: out/up/forward of the shoulder '
+            "in m; out is negative on the far side of the body, where a raise is resisted), "
+            '"band:120N/m,length=0.9,anchor=0.1/-1.3/0", machine:30Nm, or a .toml file; join with + '
             "what pulls at once.",
         ),
     ] = None,
@@ -65,6 +66,9 @@ def resist(
         str | None, typer.Option(metavar="LOW-HIGH", help="Range you want loaded, degrees.")
     ] = None,
     elbow: Annotated[str, typer.Option(help="Elbow bend held through the rep, degrees.")] = "0",
+    lifter: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     plot: Annotated[
         Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
@@ -81,7 +85,7 @@ def resist(
     from armarc.exercises import find_exercise
     from armarc.load.comparison import compare, ideal_template, matched
     from armarc.load.grammar import parse_resistances
-    from armarc.load.lifter_file import load_lifter
+    from armarc.load.lifter_file import load_lifters
 
     guard = guard_for([recording, *map(Path, variants or [])], force=force)
     if plot is not None:
@@ -92,7 +96,7 @@ def resist(
     resistances = [parse_resistances(text) for text in (variants or list(EXAMPLES))]
     if heights is not None:
         resistances = _at_heights(resistances, heights)
-    body = load_lifter()
+    body = load_lifters().find(lifter)
     plane_rad = degrees_option(plane, "a plane", -90, 180) or 0.0
     elbow_rad = degrees_option(elbow, "an elbow bend", 0, 120) or 0.0
     loaded = range_option(loaded_range, "the loaded range") if loaded_range else None
@@ -157,11 +161,11 @@ def _measured(
     side: str | None,
     plane_rad: float,
 ) -> tuple[TemplateRep, tuple[float, float] | None]:
-    from armarc.cli.batch import parsed, read_session
+    from armarc.api import process, read_csv
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.load.comparison import measured_template, middle_rep
 
-    session, _ = read_session(path, {}, parsed({"exercise": exercise, "side": side}))
+    session = process(read_csv(path), exercise=exercise, side=side)
     if not session.sets:
         raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
     if not 1 <= set_number <= len(session.sets):
@@ -194,7 +198,7 @@ def _print(
     inside = _range_words(loaded)
     heads = (
         "Resistance",
-        "Peak\nN m",
+        "Peak up\nN m",
         "at °",
         "Mean\nN m",
         f"Work in\n{inside} %",
@@ -206,9 +210,9 @@ def _print(
         m = each.measures
         rows.append(
             (
-                each.label + (" (slack in part)" if each.slack else ""),
-                number(m.peak_moment_n_m),
-                number(math.degrees(m.peak_moment_at_rad), 0),
+                each.label + _marks(each),
+                number(m.peak_concentric_moment_n_m),
+                number(math.degrees(m.peak_concentric_moment_at_rad), 0),
                 number(m.mean_moment_over_angle_n_m),
                 number(None if m.loaded_work_share is None else 100 * m.loaded_work_share, 0),
                 number(None if m.loaded_impulse_share is None else 100 * m.loaded_impulse_share, 0),
@@ -227,12 +231,22 @@ def _print(
         said.append(
             f"Most inside {inside}: {best.label} ({100 * share:.0f} % of the work on the way up{level})."
         )
+    helping = [each.label for each in found if each.helps]
+    if helping:
+        said.append(
+            f"Lifts the arm itself in part of the way up (negative moment), so it is not ranked: "
+            f"{'; '.join(helping)}. Is the pulley or anchor on the far side of the body?"
+        )
     said += ["Mean and work: over the angle on the way up, the arm's own weight included.", *notes]
     say([*said, *LOAD_CAUTIONS])
 
 
+def _marks(each: Compared) -> str:
+    return (" (slack in part)" if each.slack else "") + (" (helps in part)" if each.helps else "")
+
+
 def _best(found: list[Compared]) -> Compared | None:
-    with_share = [each for each in found if each.measures.loaded_work_share is not None]
+    with_share = [each for each in found if each.measures.loaded_work_share is not None and not each.helps]
     return max(with_share, key=lambda each: each.measures.loaded_work_share or 0.0, default=None)
 
 
@@ -255,6 +269,7 @@ def _print_json(
                 "resistance": each.label,
                 **measures_record(each.measures),
                 "slack_in_part": each.slack,
+                "helps_in_part": each.helps,
                 "curve": {
                     "angle_deg": [round(float(a), 3) for a in np.degrees(each.angle_rad)],
                     "concentric_n_m": series(each.concentric_n_m),
@@ -286,7 +301,7 @@ def _draw(
 ) -> None:
     import numpy as np
 
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
     from armarc.load.wording import LOAD_CAUTIONS
     from armarc.report.load_figures import Curve, draw_moments
     from armarc.report.saving import save_figure

@@ -293,9 +293,10 @@ def _table(rows: list[dict[str, Any]]) -> None:
         for line in (list(heads), *lines):
             typer.echo("\t".join(line))
         return
-    from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
+
+    from armarc.cli.terminal import out_console
 
     table = Table(box=None, header_style="bold")
     for head in heads:
@@ -303,7 +304,7 @@ def _table(rows: list[dict[str, Any]]) -> None:
         table.add_column(head, overflow="fold", no_wrap=head == "address")
     for line in lines:
         table.add_row(*(escape(text) for text in line))
-    Console(highlight=False).print(table)
+    out_console().print(table)
 
 
 def _clean(text: str) -> str:

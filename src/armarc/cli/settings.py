@@ -54,9 +54,10 @@ def _named_exercise(loaded: Any, find: Any, default: str) -> Any:
 
 def _print_table(rows: list[Any], exercise_key: str, file: Any, wanted: Any) -> None:
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
+
+    from armarc.cli.terminal import out_console
 
     origins = {
         "settings": "settings file",
@@ -65,7 +66,7 @@ def _print_table(rows: list[Any], exercise_key: str, file: Any, wanted: Any) -> 
         "unset": "not set",
     }
     lines = [(row.key, _shown(row.value), origins[row.origin]) for row in rows]
-    console = Console(highlight=False)
+    console = out_console()
     if not console.is_terminal:
         typer.echo("\n".join("\t".join(line) for line in (("setting", "value", "from"), *lines)))
         return

@@ -53,6 +53,11 @@ class Exercise:
         In the exercise's own angle.
     smallest_rom_rad : float, rad
         Anything smaller is not a rep.
+    swung_m : float, m
+        A rep whose body swing is surely larger is flagged ``swung`` (our own working limit, no source).
+    dropped_share : float
+        A rep of whose static moment less was held somewhere while lowering is flagged ``dropped`` (our own working
+        limit, no source).
     rest_s : float, s
         A pause at the bottom at least this long ends the set.
     caution : str
@@ -74,6 +79,8 @@ class Exercise:
     band: Band | None = None
     loaded_range_rad: tuple[float, float] | None = None
     smallest_rom_rad: float = math.radians(30)
+    swung_m: float = 0.03
+    dropped_share: float = 0.5
     rest_s: float = 10.0
     caution: str = ""
     resistance: str = "any"

@@ -12,7 +12,7 @@ from typing import Any
 from armarc.measures import record_of
 from armarc.recording import Recording
 from armarc.reps.records import deg, seconds
-from armarc.reps.summary import loss, tempo
+from armarc.reps.summary import full_reps, loss, tempo
 from armarc.reps.types import Rep
 
 SCHEMA = "armarc.events/1"
@@ -181,7 +181,7 @@ def set_ended(
     number: int, reps: tuple[Rep, ...], reason: str, time_s: float, raw: Recording, raw_start_s: float
 ) -> SetEnded:
     """Sum up the live reps of a set."""
-    slower = loss([rep.mean_concentric_rad_s for rep in reps])
+    slower = loss([rep.mean_concentric_rad_s for rep in full_reps(reps)])
     return SetEnded(
         time_s=time_s,
         set=number,

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 import sys
 import time
 from collections.abc import Callable
@@ -14,6 +12,7 @@ from armarc.live.board import Board
 from armarc.live.events import EngineEvent, RepEnded
 from armarc.live.speech import Speaker
 from armarc.live.tones import Player, sound_for
+from armarc.outputs import let_go
 
 if TYPE_CHECKING:
     from armarc.live.screen import Screen
@@ -116,11 +115,3 @@ class SpeechFace:
 
     def close(self) -> None:
         """Let the last word be finished."""
-
-
-def let_go(stream: TextIO) -> None:
-    """Lead a stream nobody reads any more into nothing, so that what is left of it is not tried again at the end."""
-    with contextlib.suppress(OSError, ValueError):
-        nothing = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nothing, stream.fileno())
-        os.close(nothing)

@@ -31,7 +31,8 @@ def hill(
     """Moment over isometric moment by speed, at full activation.
 
     Shortening (positive rate): Hill's hyperbola (Hill 1938, Proc R Soc B 126:136). Lengthening (negative):
-    the hyperbola of Thelen 2003, which meets it at rest.
+    the hyperbola of Thelen 2003 (J Biomech Eng 125:70, eqs. 6 and 7 at full activation and best length), which meets
+    it at rest with twice the slope: ``v / v_max = (F - 1)(c - 1) / ((2 + 2/A)(c - F))`` with ceiling c and A = a/F0.
 
     Parameters
     ----------
@@ -52,7 +53,7 @@ def hill(
     if np.all(v >= 0):
         return shortening
     down = np.maximum(-v, 0.0)
-    stiff = 8 * down * (1 + 1 / np.asarray(shape))
+    stiff = 2 * down * (1 + 1 / np.asarray(shape))
     lengthening = (ceiling - 1 + stiff * ceiling) / (ceiling - 1 + stiff)
     return np.where(v >= 0, shortening, lengthening)
 

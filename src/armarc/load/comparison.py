@@ -9,16 +9,21 @@ import numpy as np
 
 from armarc.errors import UsageError
 from armarc.load.arm import ArmBody, arm_body
-from armarc.load.dynamics import dynamics
+from armarc.load.dynamics import Dynamics, dynamics
 from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body
 from armarc.load.lifter import Lifter
 from armarc.load.measures import LoadMeasures, PhaseTimes, by_angle, load_measures
 from armarc.load.mechanics import ArmKinematics
-from armarc.load.rep_motion import rep_motion, set_motion
+from armarc.load.rep_motion import rep_motion, set_motion, shoulder_swings
 from armarc.load.resistance import Cable, Resistance, describe
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.reps import Rep
+from armarc.reps.momentum import PEAK_OVER_MEAN
+from armarc.reps.phases import ON_RATE_RAD_S, ON_SHARE_OF_PEAK
+
+HELPING_SHARE = 0.02
+"""Of the work on the way up: less may be the braking before the top."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +61,8 @@ class Compared:
         Moment by whole degrees.
     slack : bool
         The cable or band went slack somewhere (no pull).
+    helps : bool
+        It lifts the arm itself on part of the way up: the shoulder has to hold it back there.
     """
 
     label: str
@@ -64,6 +71,7 @@ class Compared:
     concentric_n_m: FloatArray
     eccentric_n_m: FloatArray
     slack: bool
+    helps: bool
 
 
 def ideal_template(
@@ -90,18 +98,36 @@ def ideal_template(
         motion=motion,
         axis=PLANAR_AXIS,
         body=planar_body(plane_rad, side),
-        times=PhaseTimes(
-            start_s=0.0,
-            top_start_s=concentric_s,
-            top_end_s=concentric_s + hold_s,
-            end_s=float(motion.time_s[-1]),
-        ),
+        times=ideal_times(top_rad - bottom_rad, concentric_s, hold_s, eccentric_s),
+    )
+
+
+def ideal_times(rom_rad: float, concentric_s: float, hold_s: float, eccentric_s: float) -> PhaseTimes:
+    """The four instants of a minimum-jerk rep as a measured one has them: above 5 °/s and 5 % of the peak rate.
+
+    From rest to rest the moment jumps back to the static one within the last tenth of a degree, where the assumed
+    braking ends.
+    """
+
+    def edge_s(duration_s: float) -> float:
+        share = max(ON_SHARE_OF_PEAK, ON_RATE_RAD_S * duration_s / (PEAK_OVER_MEAN * rom_rad))
+        return 0.5 * duration_s * (1 - math.sqrt(max(1 - math.sqrt(share), 0.0)))
+
+    up, down = edge_s(concentric_s), edge_s(eccentric_s)
+    lowered = concentric_s + hold_s
+    return PhaseTimes(
+        start_s=up,
+        top_start_s=concentric_s - up,
+        top_end_s=lowered + down,
+        end_s=lowered + eccentric_s - down,
     )
 
 
 def measured_template(motion: ArmMotion, rep: Rep, plane_rad: float = 0.0) -> TemplateRep:
     """A measured rep; `plane_rad` places pulleys where the recording does not tell the plane."""
-    moved = rep_motion(motion, set_motion(motion), rep, plane_rad=plane_rad)
+    moved = rep_motion(
+        motion, set_motion(motion), rep, shoulder_swings(motion, [rep])[0], plane_rad=plane_rad
+    )
     p = rep.phases
     notes = []
     if rep.plane_rad is None:
@@ -164,18 +190,25 @@ def _one(
 ) -> Compared:
     m, p = template.motion, template.times
     done = dynamics(m, arm, variant, template.axis, template.body)
-    moves = bool(np.any(m.shoulder_m_s))
     degrees = np.degrees(m.angle_rad)
     low, high = math.ceil(float(degrees.min()) - 1e-6), math.floor(float(degrees.max()) + 1e-6)
     grid = np.radians(np.arange(low, high + 1, dtype=float))
     return Compared(
         label=describe(variant),
-        measures=load_measures(m.time_s, m.angle_rad, done, p, loaded_range_rad, moves),
+        measures=load_measures(m.time_s, m.angle_rad, done, p, loaded_range_rad),
         angle_rad=grid,
         concentric_n_m=by_angle(m.time_s, m.angle_rad, done.moment_n_m, p.start_s, p.top_start_s, grid),
         eccentric_n_m=by_angle(m.time_s, m.angle_rad, done.moment_n_m, p.top_end_s, p.end_s, grid),
         slack=done.slack,
+        helps=_helps(m, done, p),
     )
+
+
+def _helps(motion: ArmKinematics, done: Dynamics, times: PhaseTimes) -> bool:
+    """Whether the shoulder holds back, by more than rounding a top takes, while the arm is raised."""
+    up = (motion.time_s >= times.start_s) & (motion.time_s <= times.top_start_s)
+    power = done.moment_power_w[up]
+    return bool(-power[power < 0].sum() > HELPING_SHARE * power[power > 0].sum())
 
 
 def matched(

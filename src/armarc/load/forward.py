@@ -23,6 +23,8 @@ from armarc.load.planar_load import PlanarLoad
 from armarc.recording import BoolArray, FloatArray
 
 LONGEST_S = 8.0
+GATE_RAD = (math.radians(10), math.radians(20))
+"""Start gate, as rise above the start."""
 CRAWL_RAD_S = math.radians(0.5)
 """A raise that slows down and creeps at less than this has stalled: it would only creep closer for ever."""
 Share = Callable[[FloatArray], FloatArray]
@@ -80,6 +82,8 @@ class Raises:
         Inside the loaded range: time, moment over time, largest moment.
     fastest_rad_s : ndarray, rad/s
         Largest rate on the way.
+    gate_rad_s : ndarray, rad/s
+        Start velocity as a measured rep has it: the width of `GATE_RAD` over the time it takes to pass it.
     time_s : ndarray, shape (m,), s; angle_rad, rate_rad_s, moment_n_m : ndarray, shape (m, k)
         The courses, NaN after the end of a lane; empty unless asked for.
     """
@@ -96,6 +100,7 @@ class Raises:
     loaded_impulse_n_m_s: FloatArray
     loaded_peak_n_m: FloatArray
     fastest_rad_s: FloatArray
+    gate_rad_s: FloatArray
     time_s: FloatArray
     angle_rad: FloatArray
     rate_rad_s: FloatArray
@@ -148,7 +153,7 @@ def simulate_raises(
     k = len(w0)
     s = np.broadcast_to(np.asarray(scale, float), (k,))
     theta, omega = np.full(k, start_rad), w0.copy()
-    tally = _Tally(k, loaded_range_rad, keep_course)
+    tally = _Tally(k, loaded_range_rad, start_rad, keep_course)
     hold = load.still_moment(theta, s)
     now = np.zeros(k)
     possible = np.ones(k, bool)
@@ -223,8 +228,10 @@ def simulate_raises(
 class _Tally:
     """Adds up the measures of every lane, step by step (trapezoids)."""
 
-    def __init__(self, k: int, loaded: tuple[float, float], keep: bool) -> None:
+    def __init__(self, k: int, loaded: tuple[float, float], start_rad: float, keep: bool) -> None:
         self.low, self.high = loaded
+        self.gates = [start_rad + edge for edge in GATE_RAD]
+        self.passed = [np.full(k, np.nan) for _ in GATE_RAD]
         self.keep = keep
         self.rows: list[tuple[FloatArray, FloatArray, FloatArray, FloatArray]] = []
         self.t = self.theta = self.moment = np.full(k, np.nan)
@@ -253,6 +260,9 @@ class _Tally:
             np.clip(overlap, 0, None) / np.where(turn > 1e-12, turn, 1),
             np.where(inside, 1.0, 0.0),
         )
+        for gate, passed in zip(self.gates, self.passed, strict=True):
+            through = np.isnan(passed) & (turn > 0) & (below < gate) & (theta >= gate)
+            passed[through] = (t - dt * (theta - gate) / np.where(turn > 0, turn, 1.0))[through]
         self.loaded_s = self.loaded_s + dt * share
         self.loaded_impulse = self.loaded_impulse + mean * dt * share
         higher = on & (moment > self.peak)
@@ -290,6 +300,7 @@ class _Tally:
             loaded_impulse_n_m_s=known(self.loaded_impulse),
             loaded_peak_n_m=known(self.loaded_peak),
             fastest_rad_s=known(self.fastest),
+            gate_rad_s=known((GATE_RAD[1] - GATE_RAD[0]) / (self.passed[1] - self.passed[0])),
             time_s=course[:, 0],
             angle_rad=course[:, 1],
             rate_rad_s=course[:, 2],

@@ -4,8 +4,8 @@ Short form: a mass alone is a dumbbell, anything else is ``kind:size,key=value,â
 
     8kg                                    dumbbell
     dumbbell:8kg,beyond=2cm                its centre 2 cm beyond the grip
-    cable:20kg,pulley=0.6/-0.9/0,ratio=2   stack, pulley out/up/forward of the shoulder in m
-    cable:80N,pulley=0.3/-1.2/0            force at the hand
+    cable:20kg,pulley=-0.6/-0.9/0,ratio=2   stack, pulley out/up/forward of the shoulder in m
+    cable:80N,pulley=-0.3/-1.2/0            force at the hand
     band:120N/m,anchor=0.1/-1.3/0,length=0.9
     machine:30Nm                           the same moment at every angle
     machine:60N,pad=0.3                    the same force across the arm, 0.3 m from the shoulder
@@ -27,9 +27,7 @@ from armarc.errors import ArmarcError, FormatError, UsageError
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance
 from armarc.strict_toml import Check, Unfit, checked, number, one_of, read_toml, suggestion
 
-EXAMPLES = (
-    '"8kg", "cable:20kg,pulley=0.6/-0.9/0,ratio=2", "band:120N/m,anchor=0.1/-1.3/0,length=0.9" or "band.toml"'
-)
+EXAMPLES = '"8kg", "cable:20kg,pulley=-0.6/-0.9/0,ratio=2", "band:120N/m,anchor=0.1/-1.3/0,length=0.9" or "band.toml"'
 KINDS = ("dumbbell", "cable", "band", "machine")
 POUND_KG = 0.45359237
 """International avoirdupois pound (exact by definition, 1959)."""

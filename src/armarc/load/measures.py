@@ -48,9 +48,13 @@ class LoadMeasures:
     loaded_work_share : float or None
         Share of the work on the way up inside the loaded range (moment over angle).
     swing_work_j : float or None, J
-        Brought in through the moving shoulder during the concentric.
+        Brought in through the swinging shoulder during the concentric: up and back cancel.
     swing_share : float or None
-        Of that in all the mechanical work of the trunk on the arm.
+        Of that in all the mechanical work on arm and load.
+    drive_work_j, drive_swing_work_j, drive_swing_share : float or None
+        All work, that of the swing, and its share over the drive: from rest at the bottom to the peak of θ̇.
+    peak_moment_phase : str
+        ``"concentric"``, ``"hold"`` or ``"eccentric"``: where `peak_moment_n_m` stands.
     """
 
     peak_moment_n_m: float
@@ -68,9 +72,14 @@ class LoadMeasures:
     loaded_work_share: float | None
     swing_work_j: float | None
     swing_share: float | None
+    drive_work_j: float | None
+    drive_swing_work_j: float | None
+    drive_swing_share: float | None
+    peak_moment_phase: str
 
 
-MEASURES = tuple(field.name for field in fields(LoadMeasures))
+MEASURES = tuple(field.name for field in fields(LoadMeasures) if field.type != "str")
+"""Fields that are numbers."""
 
 
 def integral_between(time_s: FloatArray, values: FloatArray, start_s: float, stop_s: float) -> float:
@@ -104,7 +113,8 @@ def load_measures(
     done: Dynamics,
     phases: PhaseTimes,
     loaded_range_rad: tuple[float, float] | None,
-    shoulder_moves: bool,
+    swing_power_w: FloatArray | None = None,
+    drive_s: tuple[float, float] = (0.0, 0.0),
 ) -> LoadMeasures:
     """Work out the measures of one rep.
 
@@ -114,8 +124,10 @@ def load_measures(
     done : Dynamics
     phases : PhaseTimes
     loaded_range_rad : tuple of float, rad, or None
-    shoulder_moves : bool
-        False leaves the body's share out.
+    swing_power_w : ndarray, shape (n,), W, or None
+        Power of the shoulder's force through its swing; None leaves the body's shares out.
+    drive_s : tuple of float, s
+        Rest at the bottom and peak of θ̇.
 
     Returns
     -------
@@ -144,10 +156,11 @@ def load_measures(
         all_work = float(turned.sum())
         loaded_work = float((turned * share).sum()) / all_work if all_work > 0 else None
         loaded = float((each * share).sum()) / total if total > 0 else None
-    swing = swing_share = None
-    if shoulder_moves:
-        swing = integral_between(time_s, done.force_power_w, p.start_s, p.top_start_s)
-        swing_share = swing / (swing + work) if swing + work > 0 else None
+    swing = whole = drive_whole = drive = None
+    if swing_power_w is not None:
+        swing = integral_between(time_s, swing_power_w, p.start_s, p.top_start_s)
+        drive = integral_between(time_s, swing_power_w, *drive_s)
+        whole, drive_whole = work + swing, integral_between(time_s, done.moment_power_w, *drive_s) + drive
     return LoadMeasures(
         peak_moment_n_m=float(moment[at]),
         peak_moment_at_rad=float(angle_rad[at]),
@@ -163,8 +176,16 @@ def load_measures(
         loaded_impulse_share=loaded,
         loaded_work_share=loaded_work,
         swing_work_j=swing,
-        swing_share=swing_share,
+        swing_share=_share(swing, whole),
+        drive_work_j=drive_whole,
+        drive_swing_work_j=drive,
+        drive_swing_share=_share(drive, drive_whole),
+        peak_moment_phase="concentric" if rising[at] else "eccentric" if falling[at] else "hold",
     )
+
+
+def _share(part: float | None, whole: float | None) -> float | None:
+    return None if part is None or whole is None or whole <= 0 else part / whole
 
 
 def by_angle(

@@ -13,7 +13,6 @@ from armarc.load.arm import arm_body
 from armarc.load.capacity import CURVES, CapacityCurve, ShoulderCapacity, capacity_curve
 from armarc.load.forward import Raises
 from armarc.load.lifter import Lifter
-from armarc.load.measures import by_angle
 from armarc.load.planar_load import planar_load
 from armarc.load.planning import (
     AIMS,
@@ -23,21 +22,16 @@ from armarc.load.planning import (
     RaisePlan,
     aim_values,
     explore,
+    held_scale,
     judge,
     liftable_scale,
-    strength_from_heaviest,
-    strength_from_reps,
 )
 from armarc.load.records import rounded
 from armarc.load.resistance import Dumbbell, Resistance, describe, scaled
-from armarc.load.set_load import measure_load
+from armarc.load.strength import StrengthSource
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.reps import MeasuredSet
-
-PUBLISHED_N_M, PUBLISHED_AT_RAD, WOMEN_SHARE = 68.6, math.radians(45), 0.5
-"""Isometric shoulder flexion of 26 men at 45°, and women's share of it, from a published study of dynamic
-shoulder flexion strength for occupational risk analysis. It is flexion: no abduction figure was within reach."""
 
 SHOWN_STARTS_DEG_S = (0.0, 30.0, 60.0, 90.0, 120.0)
 LOAD_STEPS = (0.6, 0.8, 1.0, 1.2, 1.4)
@@ -110,7 +104,7 @@ class PlanReport:
     @property
     def unit_of_scale(self) -> str:
         """Unit of the liftable load: kg for a single dumbbell, multiples otherwise."""
-        return "kg" if _single_mass(self.resistances) is not None else "×"
+        return "kg" if single_mass(self.resistances) is not None else "×"
 
     @property
     def finding(self) -> Finding:
@@ -119,21 +113,46 @@ class PlanReport:
 
     @property
     def suggested_deg_s(self) -> tuple[float, float] | None:
-        """Personal band, °/s: where nothing of the aim worth speaking of is lost; None when there is none."""
+        """Personal band, °/s through the start gate: where nothing of the aim worth speaking of is lost; or None."""
+        return None if self.begun_deg_s is None else self.gate_band_deg_s(self.finding)
+
+    @property
+    def begun_deg_s(self) -> tuple[float, float] | None:
+        """The same band as speeds at the bottom, °/s."""
         band = self.finding.band_rad_s
         if band is None or band[0] == band[1]:
             return None
         return math.degrees(band[0]), math.degrees(band[1])
 
+    def gate_band_deg_s(self, found: Finding) -> tuple[float, float] | None:
+        """What a finding's band reads at the gate, °/s; a raise begun faster may pass it later in its effort."""
+        if found.band_rad_s is None:
+            return None
+        low, high = found.band_rad_s
+        gates = self.raises.gate_rad_s[(self.starts_rad_s >= low) & (self.starts_rad_s <= high)]
+        gates = np.degrees(gates[np.isfinite(gates)])
+        return (float(gates.min()), float(gates.max())) if len(gates) else None
+
+    def through_gate_deg_s(self, start_rad_s: float | None) -> float | None:
+        """Start velocity, °/s, that a raise begun at this speed reads at the gate; None where it does not pass it."""
+        return _gate_deg_s(self.raises, self.starts_rad_s, start_rad_s)
+
+    @property
+    def held(self) -> tuple[float, float]:
+        """Heaviest load that can be held still at every angle, in `unit_of_scale`, and the angle that limits it, °."""
+        scale, at = held_scale(self.plan)
+        return scale * (single_mass(self.resistances) or 1.0), math.degrees(at)
+
     def rows(self) -> list[dict[str, Any]]:
         """One record per start velocity, degrees and SI."""
-        r, unit = self.raises, _single_mass(self.resistances) or 1.0
+        r, unit = self.raises, single_mass(self.resistances) or 1.0
         over_angle = r.work_j / np.maximum(r.highest_rad - self.plan.start_rad, 1e-9)
         out = []
         for i, start in enumerate(self.starts_rad_s):
             out.append(
                 {
                     "start_deg_s": round(math.degrees(start), 3),
+                    "gate_deg_s": rounded(math.degrees(r.gate_rad_s[i])),
                     "possible": bool(r.possible[i]),
                     "reached": bool(r.reached[i]),
                     "highest_deg": rounded(math.degrees(r.highest_rad[i])),
@@ -167,6 +186,7 @@ class PlanReport:
                     "best_deg_s": None
                     if found.best_rad_s is None
                     else rounded(math.degrees(found.best_rad_s)),
+                    "best_gate_deg_s": _gate_deg_s(raises, self.starts_rad_s, found.best_rad_s),
                     "gain_pct": None if found.gain is None else rounded(100 * found.gain),
                     "verdict": found.verdict,
                 }
@@ -183,7 +203,9 @@ class PlanReport:
                 continue
             x, y = np.degrees(self.raises.angle_rad[:, i]), self.raises.moment_n_m[:, i]
             on = np.isfinite(x)
-            label = self.base if i == 0 else f"start at {starts[i]:.0f} °/s"
+            gate = math.degrees(float(self.raises.gate_rad_s[i]))
+            label = self.base if i == 0 else f"{starts[i]:.0f} °/s at the bottom"
+            label += f", {gate:.0f} °/s through the gate" if math.isfinite(gate) else ""
             if not self.raises.reached[i]:
                 label += f", stalls at {math.degrees(self.raises.highest_rad[i]):.0f}°"
             out.append((label, x[on], y[on]))
@@ -198,7 +220,7 @@ class PlanReport:
         return degrees, self.plan.capacity.full_n_m(angle, np.zeros(len(angle)))
 
     def by_speed(self) -> list[tuple[str, FloatArray, FloatArray]]:
-        """Aims by start velocity in percent of the start from rest: label, °/s, %."""
+        """Aims by speed at the bottom in percent of the start from rest: label, °/s, %."""
         out = []
         for aim in dict.fromkeys((self.aim, "peak", "mean", "work")):
             values = aim_values(self.raises, aim, self.plan.start_rad)
@@ -271,24 +293,18 @@ def make_report(
         top_rad=top_rad,
         loaded_range_rad=loaded_range_rad,
     )
-    heavy = None
-    if heaviest_kg is not None:
-        heavy = replace(plan, load=planar_load(arm, (Dumbbell(mass_kg=heaviest_kg),), plane_rad))
-
-    def strong(shape: CapacityCurve) -> ShoulderCapacity:
-        shaped = replace(unit, curve=shape)
-        if heavy is not None:
-            return strength_from_heaviest(replace(heavy, capacity=shaped), 1.0)
-        if capacity_n_m is not None:
-            return replace(shaped, peak_n_m=capacity_n_m)
-        if measured is not None:
-            return _from_reps(shaped, measured, lifter, resistances, elbow_rad, plane_rad)
-        share = float(shape(np.array([PUBLISHED_AT_RAD]))[0])
-        sex = WOMEN_SHARE if lifter.sex == "female" else 1.0
-        return replace(shaped, peak_n_m=PUBLISHED_N_M * sex / max(share, 0.05))
+    source = StrengthSource(
+        lifter=lifter,
+        heaviest_kg=heaviest_kg,
+        capacity_n_m=capacity_n_m,
+        measured=measured,
+        resistances=resistances,
+        elbow_rad=elbow_rad,
+        plane_rad=plane_rad,
+    )
 
     def held_back(shape: CapacityCurve) -> ShoulderCapacity:
-        full = strong(shape)
+        full = source.capacity(replace(plan, capacity=replace(unit, curve=shape)))
         return replace(full, peak_n_m=effort * full.peak_n_m)
 
     plan = replace(plan, capacity=held_back(curve), by_shoulder=by_shoulder)
@@ -312,7 +328,7 @@ def make_report(
     if with_exploration:
         # The heaviest strict load in multiples of the planned one; None keeps the peak of the plan.
         multiple_heavy = None
-        mass = _single_mass(resistances)
+        mass = single_mass(resistances)
         if heaviest_kg is not None and mass:
             multiple_heavy = heaviest_kg / mass
         exploration = explore(plan, starts[::2], aim, heaviest_scale=multiple_heavy)
@@ -328,12 +344,16 @@ def make_report(
         findings=findings,
         other_curves=others,
         by_load=tuple(by_load),
-        strength=_strength_words(
-            plan.capacity.peak_n_m / effort, heaviest_kg, capacity_n_m, measured is not None, lifter
-        ),
+        strength=source.words(plan.capacity.peak_n_m / effort),
         exploration=exploration,
         effort=effort,
     )
+
+
+def _gate_deg_s(raises: Raises, starts_rad_s: FloatArray, start_rad_s: float | None) -> float | None:
+    if start_rad_s is None:
+        return None
+    return rounded(math.degrees(float(np.interp(start_rad_s, starts_rad_s, raises.gate_rad_s))))
 
 
 def _starts(fastest_deg_s: float) -> FloatArray:
@@ -342,59 +362,7 @@ def _starts(fastest_deg_s: float) -> FloatArray:
     return np.asarray(np.radians(np.append(np.arange(0.0, fastest_deg_s - 1e-9, step), fastest_deg_s)))
 
 
-def _from_reps(
-    shaped: ShoulderCapacity,
-    measured: tuple[ArmMotion, MeasuredSet],
-    lifter: Lifter,
-    resistances: tuple[Resistance, ...],
-    elbow_rad: float,
-    plane_rad: float,
-) -> ShoulderCapacity:
-    motion, found = measured
-    done = measure_load(
-        motion, found, lifter=lifter, resistances=resistances, elbow_rad=elbow_rad, plane_rad=plane_rad
-    )
-    angle, rate, moment = [], [], []
-    for rep, load in zip(found.reps, done.reps, strict=True):
-        p = rep.phases
-        angle.append(done.angle_rad)
-        rate.append(
-            by_angle(
-                motion.time_s,
-                motion.angle_rad,
-                motion.angle_rate_rad_s,
-                p.start_s,
-                p.top_start_s,
-                done.angle_rad,
-            )
-        )
-        moment.append(load.concentric_n_m)
-    return strength_from_reps(shaped, np.concatenate(angle), np.concatenate(rate), np.concatenate(moment))
-
-
-def _single_mass(resistances: tuple[Resistance, ...]) -> float | None:
+def single_mass(resistances: tuple[Resistance, ...]) -> float | None:
+    """Mass of a single dumbbell, kg; None for anything else."""
     only = resistances[0] if len(resistances) == 1 else None
     return only.mass_kg if isinstance(only, Dumbbell) else None
-
-
-def _strength_words(
-    peak_n_m: float,
-    heaviest_kg: float | None,
-    capacity_n_m: float | None,
-    measured: bool,
-    lifter: Lifter,
-) -> str:
-    peak = f"{peak_n_m:.0f} N m at its best angle"
-    if heaviest_kg is not None:
-        return f"{peak}, scaled so that {heaviest_kg:g} kg just reaches the top from rest"
-    if capacity_n_m is not None:
-        return f"{peak}, as stated"
-    if measured:
-        return (
-            f"{peak}, at least: the smallest that explains the measured reps, which may not have been all-out"
-        )
-    group = "women, half of 26 men" if lifter.sex == "female" else "26 men"
-    return (
-        f"{peak}, an example from a published group mean ({group}, isometric flexion 68.6 N m at 45° for men; no "
-        "abduction figure was within reach): state your own with --heaviest"
-    )

@@ -29,10 +29,10 @@ def findings_words(report: PlanReport) -> list[str]:
     base = report.base
     out = []
     for found in report.findings:
-        at = "–" if found.best_rad_s is None else f"best at {math.degrees(found.best_rad_s):.0f} °/s"
+        at = _best_words(report, found)
         out.append(f"{AIMS[found.aim].capitalize()}: {at}; {verdict_words(found, base)}.")
     for name, found in report.other_curves.items():
-        at = "–" if found.best_rad_s is None else f"best at {math.degrees(found.best_rad_s):.0f} °/s"
+        at = _best_words(report, found)
         out.append(f"With a {name} capacity, {report.aim_words}: {at}; {verdict_words(found, base)}.")
     e = report.exploration
     if e is not None:
@@ -46,6 +46,34 @@ def findings_words(report: PlanReport) -> list[str]:
             )
         out.append(f"For {report.aim_words}, {share} do better than {base} by more than 1 %{detail}.")
     return out
+
+
+def _best_words(report: PlanReport, found: Finding) -> str:
+    if found.best_rad_s is None:
+        return "–"
+    return f"best begun at {math.degrees(found.best_rad_s):.0f} °/s"
+
+
+def gate_words(report: PlanReport) -> str:
+    """What a full effort reads at the start gate, and what can be held."""
+    gates = [report.through_gate_deg_s(float(start)) for start in report.starts_rad_s[[0, -1]]]
+    held, at = report.held
+    unit = report.unit_of_scale
+    still = (
+        f" What can be held still all the way is {held:.1f} {unit}, least at {at:.0f}°." if held < 1e3 else ""
+    )
+    if gates[0] is None:
+        return "From rest a full effort does not pass the start gate with this load." + still
+    return (
+        f"A full effort from rest passes the start gate (10–20° above the bottom) at {gates[0]:.0f} °/s"
+        + (
+            f", begun at {math.degrees(report.starts_rad_s[-1]):.0f} °/s at {gates[1]:.0f} °/s"
+            if gates[1]
+            else ""
+        )
+        + ": that is how a measured rep would read. For a controlled rep see --pace."
+        + still
+    )
 
 
 def suggestion_words(report: PlanReport) -> str:
@@ -66,10 +94,11 @@ def suggestion_words(report: PlanReport) -> str:
         )
     if found.verdict == "rest":
         return (
-            f"Personal band for {report.aim_words}: up to {band[1]:.0f} °/s nothing worth speaking of is lost "
-            f"(within 2 %), and nothing is gained either: no optimum in this model. Choose by control."
+            f"Personal band for {report.aim_words}: up to {band[1]:.0f} °/s through the gate nothing worth "
+            "speaking of is lost (within 2 %), and nothing is gained: no optimum in this model. Choose by control."
         )
-    words = f"Personal band for {report.aim_words}: {band[0]:.0f}–{band[1]:.0f} °/s (within 2 % of the best)"
+    through = f"{band[0]:.0f}–{band[1]:.0f} °/s through the gate"
+    words = f"Personal band for {report.aim_words}: {through} (within 2 % of the best)"
     if found.verdict == "shallow":
         return (
             f"{words}, but the optimum is too shallow to matter: {100 * (found.gain or 0):.1f} % over {base}, "
@@ -109,13 +138,15 @@ def plan_record(report: PlanReport) -> dict[str, Any]:
     """The plan for JSON, schema ``armarc.plan/1``."""
 
     def finding(found: Finding) -> dict[str, Any]:
-        band = found.band_rad_s
+        band, gates = found.band_rad_s, report.gate_band_deg_s(found)
         return {
             "aim": found.aim,
             "best_deg_s": None if found.best_rad_s is None else rounded(math.degrees(found.best_rad_s)),
             "gain_pct": None if found.gain is None else rounded(100 * found.gain),
             "verdict": found.verdict,
+            "best_gate_deg_s": rounded(report.through_gate_deg_s(found.best_rad_s)),
             "within_2_pct_deg_s": None if band is None else [rounded(math.degrees(v)) for v in band],
+            "within_2_pct_gate_deg_s": None if gates is None else [rounded(v) for v in gates],
         }
 
     e = report.exploration
@@ -137,6 +168,8 @@ def plan_record(report: PlanReport) -> dict[str, Any]:
             "isometric_n_m": series(line),
         },
         "liftable_unit": "kg" if report.unit_of_scale == "kg" else "multiple",
+        "heaviest_held": rounded(report.held[0]),
+        "heaviest_held_at_deg": rounded(report.held[1]),
         "starts": report.rows(),
         "loads": report.load_rows(),
         "findings": [finding(found) for found in report.findings],

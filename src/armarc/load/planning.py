@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.errors import UsageError
 from armarc.load.capacity import ShoulderCapacity
 from armarc.load.forward import Raises, Shoulders, shoulders, simulate_raises
 from armarc.load.planar_load import PlanarLoad
@@ -23,6 +22,7 @@ NO_GAIN, TOO_SHALLOW = 0.01, 0.05
 """Below the first there is no optimum to speak of; below the second it is smaller than what strength tests
 differ by from day to day (concentric peak torque 15-19 %: Mayer 1994, Int J Sports Med 15:S26)."""
 BAND_TOLERANCE = 0.02
+HELD_ANGLES = 91
 
 AIMS: dict[str, str] = {
     "peak": "largest moment",
@@ -197,37 +197,26 @@ def liftable_scale(plan: RaisePlan, start_rate_rad_s: FloatArray, largest: float
     return np.where(ends[:, 0], found, np.nan)
 
 
-def strength_from_heaviest(plan: RaisePlan, scale: float) -> ShoulderCapacity:
-    """Scale the capacity so that a load just reaches the top from rest.
-
-    Parameters
-    ----------
-    plan : RaisePlan
-        Its capacity gives the shape; the peak is replaced.
-    scale : float
-        The heaviest strict load in multiples of the described one.
+def held_scale(plan: RaisePlan) -> tuple[float, float]:
+    """Heaviest load that can be held still at every angle between start and top.
 
     Returns
     -------
-    ShoulderCapacity
-
-    Raises
-    ------
-    UsageError
-        When no capacity up to 1000 N m would do.
+    scale, angle_rad : float
+        In multiples of the described load, infinite where it never weighs on the shoulder; and where it is reached.
     """
-    lanes = shoulders(plan.capacity)
-    peak = float(_heaviest_peaks(replace(plan, by_shoulder=False), lanes, np.array([scale]))[0])
-    if not math.isfinite(peak):
-        raise UsageError(
-            "this capacity curve never lifts that load to the top, however strong the shoulder",
-            "choose another --capacity curve or a lower --top",
-        )
-    return replace(plan.capacity, peak_n_m=peak)
+    angle = np.linspace(plan.start_rad, plan.top_rad, HELD_ANGLES)
+    bare = plan.load.still_moment(angle, 0.0)
+    weighs = plan.load.still_moment(angle, 1.0) - bare
+    spare = plan.capacity.full_n_m(angle, np.zeros(HELD_ANGLES)) - bare
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scale = np.where(weighs > 1e-9, np.maximum(spare, 0.0) / weighs, np.inf)
+    at = int(np.argmin(scale))
+    return float(scale[at]), float(angle[at])
 
 
-def _heaviest_peaks(plan: RaisePlan, lanes: Shoulders, scale: FloatArray) -> FloatArray:
-    """Smallest peak capacity that lifts each lane's load from rest."""
+def heaviest_peaks(plan: RaisePlan, lanes: Shoulders, scale: FloatArray) -> FloatArray:
+    """Smallest peak capacity that lifts each lane's load from rest and holds it still at every angle, N m."""
     k = len(scale)
 
     def fails(peak: FloatArray) -> BoolArray:
@@ -242,7 +231,18 @@ def _heaviest_peaks(plan: RaisePlan, lanes: Shoulders, scale: FloatArray) -> Flo
     found = np.exp(_edge(lambda grid: fails(np.exp(grid)), np.log(low), np.log(high)))
     # The edge found still fails; the next level up passes.
     step = math.exp((math.log(1000.0) - math.log(0.1)) / 10**4)
-    return np.where(enough, found * step, np.nan)
+    return np.where(enough, np.maximum(found * step, _holding_peaks(plan, lanes, scale)), np.nan)
+
+
+def _holding_peaks(plan: RaisePlan, lanes: Shoulders, scale: FloatArray) -> FloatArray:
+    """Smallest peak capacity that holds each lane's load still anywhere between start and top, N m."""
+    needed = np.zeros(len(scale))
+    for angle in np.linspace(plan.start_rad, plan.top_rad, HELD_ANGLES):
+        at = np.full(len(scale), angle)
+        share = np.broadcast_to(lanes.share(at), at.shape)
+        with np.errstate(divide="ignore"):
+            needed = np.maximum(needed, plan.load.still_moment(at, scale) / share)
+    return needed
 
 
 def _repeated(lanes: Shoulders, times: int, peak_n_m: FloatArray) -> Shoulders:
@@ -336,7 +336,7 @@ def explore(
     )
     peaks = np.full(draws, plan.capacity.peak_n_m)
     if heaviest_scale is not None:
-        peaks = _heaviest_peaks(replace(plan, by_shoulder=False), lanes, np.full(draws, heaviest_scale))
+        peaks = heaviest_peaks(replace(plan, by_shoulder=False), lanes, np.full(draws, heaviest_scale))
     k = len(start_rate_rad_s)
     wide = _repeated(lanes, k, np.repeat(np.where(np.isfinite(peaks), peaks, 1.0), k))
     done = plan.run(np.tile(start_rate_rad_s, draws), lanes=wide, step_s=COARSE_STEP_S)
@@ -359,32 +359,3 @@ def explore(
         quartiles_rad_s=quartiles,  # type: ignore[arg-type]
         median_gain=float(np.median(gains)) if gains else None,
     )
-
-
-def strength_from_reps(
-    capacity: ShoulderCapacity,
-    angle_rad: FloatArray,
-    rate_rad_s: FloatArray,
-    moment_n_m: FloatArray,
-) -> ShoulderCapacity:
-    """Smallest capacity that explains measured moments: a lower bound, since reps are rarely all-out.
-
-    Parameters
-    ----------
-    capacity : ShoulderCapacity
-        Gives the shape.
-    angle_rad, rate_rad_s, moment_n_m : ndarray, shape (n,)
-        Measured while raising.
-
-    Raises
-    ------
-    UsageError
-        When there is nothing to scale by.
-    """
-    unit = replace(capacity, peak_n_m=1.0).full_n_m(angle_rad, rate_rad_s)
-    use = (unit > 0.05) & (rate_rad_s > 0) & np.isfinite(moment_n_m)
-    if not use.any():
-        raise UsageError(
-            "the measured reps do not tell how strong the shoulder is", "give --heaviest instead"
-        )
-    return replace(capacity, peak_n_m=float(np.percentile(moment_n_m[use] / unit[use], 99)))

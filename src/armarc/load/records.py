@@ -28,7 +28,9 @@ KEYS: dict[str, tuple[str, float]] = {
     "loaded_impulse_share": ("loaded_impulse_pct", 100.0),
     "loaded_work_share": ("loaded_work_pct", 100.0),
 }
-SWING_WORDS = {True: "detected", False: "none detected", None: "not measured"}
+SWINGS = {"swing_share": "body_swing_work", "drive_swing_share": "drive_swing_work"}
+"""Share of body swing work -> published stem: the first over the whole concentric, where up and back cancel, the
+second over the drive, from rest at the bottom to the peak of the speed."""
 
 
 def rounded(value: float | None, digits: int = 3) -> float | None:
@@ -48,17 +50,19 @@ def measures_record(measures: LoadMeasures, se: LoadMeasures | None = None) -> d
 
 def rep_load_record(load: RepLoad) -> dict[str, Any]:
     """One rep. A share of body swing work below its floor is null, and said to be none detected."""
-    detected = load.swing_detected
-    share = load.measures.swing_share
-    return {
+    out = {
         "rep": load.rep,
         **measures_record(load.measures, load.se),
-        "body_swing_work_pct": _times(share, 100.0) if detected else None,
-        "body_swing_work_pct_se": _times(load.se.swing_share, 100.0) if detected else None,
-        "body_swing_work_floor_pct": _times(load.swing_floor, 100.0),
-        "body_swing_work": SWING_WORDS[detected],
+        "peak_moment_phase": load.measures.peak_moment_phase,
         "energy_residual_pct": _times(load.energy_residual, 100.0),
     }
+    for name, key in SWINGS.items():
+        found = load.swing_found(name)
+        out[f"{key}_pct"] = _times(found.share, 100.0)
+        out[f"{key}_pct_se"] = _times(found.se, 100.0)
+        out[f"{key}_floor_pct"] = _times(found.floor, 100.0)
+        out[key] = found.words
+    return out
 
 
 def load_record(load: SetLoad) -> dict[str, Any]:
@@ -71,12 +75,13 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps, their spread ``…_sd`` and the
-        error they share ``…_se``), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising
-        and lowering), ``assumptions``, ``cautions``. No NaN anywhere: null instead.
+        ``body`` (see `Lifter.record`), ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps,
+        their spread ``…_sd`` and the error they share ``…_se``; of body swing work the mean over the reps it was
+        detected in), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising and lowering),
+        ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
-    summary: dict[str, Any] = {}
+    summary: dict[str, Any] = {"reps": len(reps)}
     for _, (key, _) in KEYS.items():
         values = [rep[key] for rep in reps if rep[key] is not None]
         errors = [rep[f"{key}_se"] for rep in reps if rep[f"{key}_se"] is not None]
@@ -84,10 +89,16 @@ def load_record(load: SetLoad) -> dict[str, Any]:
         summary[f"{key}_sd"] = rounded(float(np.std(values, ddof=1))) if len(values) > 1 else None
         # The error is shared by the reps: a mean does not make it smaller.
         summary[f"{key}_se"] = rounded(float(np.mean(errors))) if errors else None
-    helped = [rep["rep"] for rep in reps if rep["body_swing_work"] == "detected"]
-    summary["body_swing_work_reps"] = helped
+    for key in SWINGS.values():
+        found = [rep[f"{key}_pct"] for rep in reps if rep[f"{key}_pct"] is not None]
+        summary[f"{key}_pct"] = rounded(float(np.mean(found))) if found else None
+        summary[f"{key}_reps"] = [rep["rep"] for rep in reps if rep[key] == "detected"]
+        summary[f"{key}_measured"] = sum(rep[key] != "not measured" for rep in reps)
+    phases = [rep["peak_moment_phase"] for rep in reps]
+    summary["peak_moment_phase"] = max(phases, key=phases.count) if phases else None
     loaded = load.loaded_range_rad
     return {
+        "body": load.lifter.record(),
         "resistance": load.resistance,
         "loaded_range_deg": None if loaded is None else [round(math.degrees(a), 3) for a in loaded],
         "summary": summary,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,26 +13,24 @@ from armarc.load.resistance import body_axes
 from armarc.motion import (
     ArmMotion,
     angular_acceleration,
-    integrate_path,
     low_pass,
-    shoulder_acceleration,
 )
 from armarc.motion.kinematics import ANGULAR_ACCELERATION_CUTOFF_HZ
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 from armarc.reps import Rep
+from armarc.reps.phases import Instants
+from armarc.reps.swing import Swing, body_swings
 
 BANDWIDTH_HZ = ANGULAR_ACCELERATION_CUTOFF_HZ
 """Low-pass of angular velocity and acceleration. At 6 Hz peaks of fast starts come out 2-10 % too small on
 synthetic sets, at 12 Hz within 1.2 %."""
 
-LEAST_PATH_S = 0.2
-"""A shorter concentric tells nothing about the shoulder's path."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepMotion:
-    """One rep, from its start to its end.
+    """One rep, from its start to its end; from the rest before it and to the one after it where the shoulder's path
+    is known.
 
     Parameters
     ----------
@@ -42,26 +41,31 @@ class RepMotion:
         Rows out, up, forward of the body.
     shoulder_moves : bool
         False where the path of the shoulder is unknown and it is taken as fixed.
+    swing_m_s : ndarray, shape (n, 3), m/s, or None
+        Velocity of the shoulder without what goes with the arm's angle (girdle, elbow); None where a swing cannot
+        be told from it.
+    drive_s : tuple of float, s
+        From rest at the bottom (the start, where no rest is known) to the peak of θ̇.
     """
 
     motion: ArmKinematics
     axis: FloatArray
     body: FloatArray
     shoulder_moves: bool
+    swing_m_s: FloatArray | None
+    drive_s: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetMotion:
     """What is worked out once for a whole motion, shape (n, 3) each, global frame.
 
-    ``rotation`` has shape (n, 3, 3): arm axes into the global frame. ``shoulder_m_s2`` is None where the
-    lever arm of the sensor is unknown.
+    ``rotation`` has shape (n, 3, 3): arm axes into the global frame.
     """
 
     rotation: FloatArray
     angular_velocity_rad_s: FloatArray
     angular_acceleration_rad_s2: FloatArray
-    shoulder_m_s2: FloatArray | None
 
 
 def set_motion(motion: ArmMotion, tilt_rad: float = 0.0) -> SetMotion:
@@ -88,27 +92,42 @@ def set_motion(motion: ArmMotion, tilt_rad: float = 0.0) -> SetMotion:
     rotation = np.stack([rotate(q, axis) for axis in (along, across, third)], axis=2)
     if tilt_rad:
         rotation = _tilted(rotation, tilt_rad)
-    shoulder = None
-    if mounting.lever_arm_m is not None and motion.coordinate != "movement":
-        shoulder = shoulder_acceleration(
-            q,
-            motion.angular_velocity_rad_s,
-            motion.specific_force_m_s2,
-            motion.rate_hz,
-            mounting.lever_arm_m,
-        )
     return SetMotion(
         rotation=rotation,
         angular_velocity_rad_s=rotate(q, rates),
         angular_acceleration_rad_s2=rotate(q, accelerations),
-        shoulder_m_s2=shoulder,
     )
+
+
+def shoulder_swings(motion: ArmMotion, reps: Sequence[Rep]) -> tuple[Swing, ...]:
+    """Swing and path of the shoulder of every rep of a set, see `armarc.reps.swing`."""
+    origin, hz = float(motion.time_s[0]), motion.rate_hz
+
+    def instants(rep: Rep) -> Instants:
+        p = rep.phases
+        start, top_start, top_end, end = (
+            (t - origin) * hz for t in (p.start_s, p.top_start_s, p.top_end_s, p.end_s)
+        )
+        return Instants(
+            start=start,
+            top_start=top_start,
+            top_end=top_end,
+            end=end,
+            bottom_rad=rep.bottom_rad,
+            bottom_after_rad=float(motion.angle_rad[rep.stop_sample - 1]),
+            top_rad=rep.top_rad,
+            is_complete="open_end" not in rep.quality,
+            is_begun="open_start" in rep.quality,
+        )
+
+    return body_swings(motion, [instants(rep) for rep in reps])
 
 
 def rep_motion(
     motion: ArmMotion,
     whole: SetMotion,
     rep: Rep,
+    swing: Swing,
     *,
     plane_rad: float = 0.0,
     shoulder_error_m_s2: float = 0.0,
@@ -120,6 +139,8 @@ def rep_motion(
     motion : ArmMotion
     whole : SetMotion
     rep : Rep
+    swing : Swing
+        Of this rep, from `shoulder_swings`.
     plane_rad : float, rad
         Plane of elevation where the rep has none of its own.
     shoulder_error_m_s2 : float, m/s²
@@ -128,48 +149,52 @@ def rep_motion(
     Returns
     -------
     RepMotion
-        The shoulder moves during the concentric, from rest to rest, and stays put afterwards.
     """
     hz, origin, n = motion.rate_hz, float(motion.time_s[0]), len(motion.time_s)
     first = max(math.floor((rep.phases.start_s - origin) * hz), 0)
     top = min(math.ceil((rep.phases.top_start_s - origin) * hz), n - 1)
     last = min(math.ceil((rep.phases.end_s - origin) * hz), n - 1)
-    cut = slice(first, last + 1)
-    rotation = whole.rotation[cut]
+    fastest = first + int(np.argmax(motion.angle_rate_rad_s[first : top + 1]))
+    course, rising = swing.course, whole.rotation[first : max(top + 1, first + 2), :, 0]
+    if course is not None:
+        first, last = min(course.first, first), max(course.first + len(course.path_m) - 1, last)
     m = last + 1 - first
-    path, velocity, acceleration = np.zeros((m, 3)), np.zeros((m, 3)), np.zeros((m, 3))
-    rising = top + 1 - first
-    moves = (
-        whole.shoulder_m_s2 is not None
-        and (top - first) / hz >= LEAST_PATH_S
-        and not bool(motion.missing[first : top + 1].any())
-    )
-    if moves and whole.shoulder_m_s2 is not None:
-        found = integrate_path(whole.shoulder_m_s2[first : top + 1], hz)
-        path[:rising], velocity[:rising] = found.position_m, found.velocity_m_s
-        acceleration[:rising] = found.acceleration_m_s2
-        path[rising:] = found.position_m[-1]
+    path, swung = np.zeros((m, 3)), None
+    if course is not None:
+        there = slice(course.first - first, course.first - first + len(course.path_m))
+        path[there] = course.path_m
+        if swing.travel_m is not None:
+            swung = np.zeros((m, 3))
+            swung[there] = _rate(course.swing_m, hz)
+    velocity = _rate(path, hz)
+    acceleration = _rate(velocity, hz)
     acceleration[:, 2] += shoulder_error_m_s2
-    up = rotation[: max(rising, 2), :, 0]
-    axis = movement_axis(up)
-    level = 1 - up[:, 2] ** 2
-    heading = np.array([np.sum(level * up[:, 0]), np.sum(level * up[:, 1]), 0.0])
+    cut = slice(first, last + 1)
+    level = 1 - rising[:, 2] ** 2
+    heading = np.array([np.sum(level * rising[:, 0]), np.sum(level * rising[:, 1]), 0.0])
     plane = plane_rad if rep.plane_rad is None else rep.plane_rad
     return RepMotion(
         motion=ArmKinematics(
             time_s=motion.time_s[cut],
             angle_rad=motion.angle_rad[cut],
-            rotation=rotation,
+            rotation=whole.rotation[cut],
             angular_velocity_rad_s=whole.angular_velocity_rad_s[cut],
             angular_acceleration_rad_s2=whole.angular_acceleration_rad_s2[cut],
             shoulder_m=path,
             shoulder_m_s=velocity,
             shoulder_m_s2=acceleration,
         ),
-        axis=axis,
+        axis=movement_axis(rising),
         body=body_axes(motion.side, plane, heading),
-        shoulder_moves=moves,
+        shoulder_moves=course is not None,
+        swing_m_s=swung,
+        drive_s=(float(motion.time_s[first]), float(motion.time_s[fastest])),
     )
+
+
+def _rate(values: FloatArray, rate_hz: float) -> FloatArray:
+    """Rate of change along the first axis."""
+    return np.asarray(np.gradient(values, 1 / rate_hz, axis=0), dtype=np.float64)
 
 
 def _across(along: FloatArray, thumb: FloatArray | None) -> FloatArray:

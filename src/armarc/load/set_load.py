@@ -11,11 +11,19 @@ from armarc.load.arm import ArmBody, arm_body, unbent
 from armarc.load.dynamics import dynamics
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.load.measures import MEASURES, LoadMeasures, PhaseTimes, by_angle, integral_between, load_measures
-from armarc.load.rep_motion import BANDWIDTH_HZ, RepMotion, SetMotion, rep_motion, set_motion
+from armarc.load.rep_motion import (
+    BANDWIDTH_HZ,
+    RepMotion,
+    SetMotion,
+    rep_motion,
+    set_motion,
+    shoulder_swings,
+)
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
 from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps import MeasuredSet, Rep
+from armarc.reps.swing import Swing
 
 SEGMENT_MASS_SE = 0.10
 """Body tables miss a person's segment masses by the order of 10 % (from memory; no single source)."""
@@ -42,8 +50,6 @@ class RepLoad:
     measures, se : LoadMeasures
         Values and standard errors. Most of an error is shared by all reps of a set: it comes from the body
         table and the load, so it hardly shrinks in a mean.
-    swing_floor : float or None
-        Smallest share of body swing work that would count as detected.
     concentric_n_m, eccentric_n_m : ndarray, shape (k,), N m
         Moment on the set's grid of angles; NaN where the rep did not pass.
     energy_residual : float
@@ -53,16 +59,29 @@ class RepLoad:
     rep: int
     measures: LoadMeasures
     se: LoadMeasures
-    swing_floor: float | None
     concentric_n_m: FloatArray
     eccentric_n_m: FloatArray
     energy_residual: float
 
-    @property
-    def swing_detected(self) -> bool | None:
-        """Whether the body helped by more than the floor; None where it cannot be told."""
-        share = self.measures.swing_share
-        return None if share is None or self.swing_floor is None else abs(share) > self.swing_floor
+    def swing_found(self, name: str) -> SwingShare:
+        """What is said of a share of body swing work: ``"swing_share"`` or ``"drive_swing_share"``."""
+        share, se = getattr(self.measures, name), getattr(self.se, name)
+        if share is None or se is None:
+            return SwingShare(words="not measured")
+        floor = max(SWING_FLOOR, 2 * se)
+        if abs(share) <= floor:
+            return SwingShare(words="none detected", floor=floor)
+        return SwingShare(words="detected", share=share, se=se, floor=floor)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwingShare:
+    """A share of body swing work, known only where it exceeds the smallest that counts as detected."""
+
+    words: str
+    share: float | None = None
+    se: float | None = None
+    floor: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +91,8 @@ class SetLoad:
     Parameters
     ----------
     set : int
+    lifter : Lifter
+        The body it was worked out for.
     resistance : str
         In words.
     angle_rad : ndarray, shape (k,), rad
@@ -84,6 +105,7 @@ class SetLoad:
     """
 
     set: int
+    lifter: Lifter
     resistance: str
     loaded_range_rad: tuple[float, float] | None
     angle_rad: FloatArray
@@ -167,6 +189,7 @@ class _Case:
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
         self.sensor_mass_kg = sensor_mass_kg
         self.level = set_motion(motion)
+        self.swings = shoulder_swings(motion, measured.reps)
 
     def arm(self, inputs: _Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
@@ -179,15 +202,23 @@ class _Case:
     def motion_with(self, inputs: _Inputs) -> SetMotion:
         return set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
 
-    def one(self, rep: Rep, inputs: _Inputs, arm: ArmBody, whole: SetMotion) -> _Evaluated:
+    def one(self, rep: Rep, swing: Swing, inputs: _Inputs, arm: ArmBody, whole: SetMotion) -> _Evaluated:
         moved = rep_motion(
-            self.motion, whole, rep, plane_rad=self.plane_rad, shoulder_error_m_s2=inputs.shoulder_m_s2
+            self.motion,
+            whole,
+            rep,
+            swing,
+            plane_rad=self.plane_rad,
+            shoulder_error_m_s2=inputs.shoulder_m_s2,
         )
         return _evaluate(moved, arm, scaled(self.resistances, inputs.load), _times(rep), self.loaded)
 
     def all(self, inputs: _Inputs) -> list[_Evaluated]:
         arm, whole = self.arm(inputs), self.motion_with(inputs)
-        return [self.one(rep, inputs, arm, whole) for rep in self.measured.reps]
+        return [
+            self.one(rep, swing, inputs, arm, whole)
+            for rep, swing in zip(self.measured.reps, self.swings, strict=True)
+        ]
 
     def uncertain(self) -> list[_Inputs]:
         """One set of inputs per uncertain one, moved by its standard error."""
@@ -224,20 +255,13 @@ class _Case:
                 peak_moment_at_rad=math.hypot(se.peak_moment_at_rad, place),
                 peak_concentric_moment_at_rad=math.hypot(se.peak_concentric_moment_at_rad, place),
             )
-            floor = _swing_floor(rep, found)
-            if floor is not None and found.measures.swing_share is not None:
-                se = replace(
-                    se,
-                    swing_share=found.swing_share_se(rep),
-                    swing_work_j=found.swing_work_se(rep),
-                )
+            se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
             times = _times(rep)
             reps.append(
                 RepLoad(
                     rep=rep.rep,
                     measures=found.measures,
                     se=se,
-                    swing_floor=floor,
                     concentric_n_m=found.on_grid(times.start_s, times.top_start_s, grid),
                     eccentric_n_m=found.on_grid(times.top_end_s, times.end_s, grid),
                     energy_residual=found.energy_residual,
@@ -247,6 +271,7 @@ class _Case:
         down = _spread([r.eccentric_n_m for r in reps], len(grid))
         return SetLoad(
             set=self.measured.set,
+            lifter=self.lifter,
             resistance=describe(self.resistances),
             loaded_range_rad=self.loaded,
             angle_rad=grid,
@@ -299,15 +324,20 @@ class _Evaluated:
         m = self.moved.motion
         return by_angle(m.time_s, m.angle_rad, self.moment_n_m, start_s, stop_s, grid)
 
-    def swing_work_se(self, rep: Rep) -> float:
-        total = self.measures.concentric_work_j + (self.measures.swing_work_j or 0.0)
-        return self.swing_share_se(rep) * max(total, 0.0)
-
-    def swing_share_se(self, rep: Rep) -> float:
-        total = self.measures.concentric_work_j + (self.measures.swing_work_j or 0.0)
-        if total <= 0:
-            return math.nan
-        return math.hypot(self.weight_n * (rep.body_swing_se_m or 0.0) / total, SWING_SHARE_SE)
+    def swing_errors(self, swing_se_m: float | None) -> dict[str, float | None]:
+        """Standard errors of the swing's works and shares: what its path may be off by, times the weight."""
+        m = self.measures
+        if m.swing_work_j is None or m.drive_work_j is None or swing_se_m is None:
+            return dict.fromkeys(("swing_work_j", "swing_share", "drive_swing_work_j", "drive_swing_share"))
+        moved_j = self.weight_n * swing_se_m
+        out: dict[str, float | None] = {}
+        for name, whole_j in (
+            ("swing", m.concentric_work_j + m.swing_work_j),
+            ("drive_swing", m.drive_work_j),
+        ):
+            out[f"{name}_work_j"] = math.hypot(moved_j, SWING_SHARE_SE * whole_j)
+            out[f"{name}_share"] = math.hypot(moved_j / whole_j, SWING_SHARE_SE) if whole_j > 0 else None
+        return out
 
 
 def _evaluate(
@@ -319,11 +349,13 @@ def _evaluate(
 ) -> _Evaluated:
     m = moved.motion
     done = dynamics(m, arm, resistances, moved.axis, moved.body)
-    measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, moved.shoulder_moves)
+    swing_power = None if moved.swing_m_s is None else np.sum(done.force_n * moved.swing_m_s, axis=1)
+    measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, swing_power, moved.drive_s)
     given = done.moment_power_w + done.force_power_w + done.outside_power_w
     work = integral_between(m.time_s, given, times.start_s, times.top_start_s)
     before, after = np.interp([times.start_s, times.top_start_s], m.time_s, done.energy_j)
-    size = abs(measures.concentric_work_j) + abs(measures.swing_work_j or 0.0)
+    through = integral_between(m.time_s, done.force_power_w, times.start_s, times.top_start_s)
+    size = abs(measures.concentric_work_j) + abs(through)
     carried = arm.mass_kg + sum(r.mass_kg for r in resistances if isinstance(r, Dumbbell))
     return _Evaluated(
         moved=moved,
@@ -342,14 +374,7 @@ def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeas
         others = [getattr(each, name) for each in moved]
         known = value is not None and all(other is not None for other in others)
         out[name] = _root_sum([other - value for other in others]) if known else None
-    return LoadMeasures(**out)  # type: ignore[arg-type]
-
-
-def _swing_floor(rep: Rep, found: _Evaluated) -> float | None:
-    if found.measures.swing_share is None or rep.body_swing_se_m is None:
-        return None
-    se = found.swing_share_se(rep)
-    return max(SWING_FLOOR, 2 * se) if math.isfinite(se) else None
+    return replace(plain, **out)  # type: ignore[arg-type] # only the numbers of `MEASURES`
 
 
 def _times(rep: Rep) -> PhaseTimes:

@@ -15,9 +15,11 @@ import sqlalchemy as sa
 from sqlalchemy.pool import QueuePool
 
 from armarc.errors import LogError, UsageError
+from armarc.extras import how_to_add
 from armarc.log.location import Location, find_location
 from armarc.log.migrations import NEWEST, WRITE_LOCK, migrate, refuse_newer, version_of
 from armarc.log.vault import FolderVault, TableVault, Vault
+from armarc.outputs import done
 
 BUSY_TIMEOUT_S = 30.0
 """How long a writer waits for another one."""
@@ -70,6 +72,7 @@ class Store:
                 if connection.dialect.name == "postgresql":
                     _take_turn(connection)
                 yield connection
+        done.append(f"the log {self.location.name} was changed")
 
     def close(self) -> None:
         """Let go of the database."""
@@ -134,7 +137,7 @@ def _open_file(location: Location, create: bool) -> Store:
         if not create:
             raise _no_log(location.name)
         try:
-            file.parent.mkdir(parents=True, exist_ok=True)
+            file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             with contextlib.suppress(FileExistsError):
                 # As private as the recordings beside it; the database gives its other files the same rights.
                 os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
@@ -160,11 +163,15 @@ def _file_engine(file: Path, *, read_only: bool) -> sa.Engine:
         connection = sqlite3.connect(
             name, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False
         )
-        if not read_only:
-            _set_write_ahead(connection)
-        connection.execute("PRAGMA foreign_keys = ON")
-        # A log may come from somebody else: what its schema calls may not do more than read and write it.
-        connection.execute("PRAGMA trusted_schema = OFF")
+        try:
+            if not read_only:
+                _set_write_ahead(connection)
+            connection.execute("PRAGMA foreign_keys = ON")
+            # A log may come from somebody else: what its schema calls may not do more than read and write it.
+            connection.execute("PRAGMA trusted_schema = OFF")
+        except sqlite3.Error:  # a damaged file, or none of ours
+            connection.close()
+            raise
         return connection
 
     engine = sa.create_engine("sqlite+pysqlite://", creator=connect, poolclass=QueuePool)
@@ -188,7 +195,6 @@ def _set_write_ahead(connection: sqlite3.Connection) -> None:
             break
         except sqlite3.OperationalError as error:
             if "locked" not in str(error) or time.monotonic() > give_up:
-                connection.close()
                 raise
             time.sleep(0.02)
     connection.execute("PRAGMA synchronous = FULL")
@@ -201,7 +207,7 @@ def _open_server(location: Location) -> Store:
     except ModuleNotFoundError as error:
         raise UsageError(
             f"a log on a PostgreSQL server needs the package {error.name}",
-            "install it with: pip install 'armarc[postgres]'",
+            how_to_add("postgres"),
         ) from None
     return Store(location, engine, _PlainVault(TableVault(engine), location.name), read_only=False)
 
@@ -260,7 +266,7 @@ def _advice(what: str) -> str:
     if "locked" in what or "busy" in what or "lock timeout" in what:
         return f"another program kept it busy for {BUSY_TIMEOUT_S:.0f} s; close it and try again"
     if "full" in what or "disk i/o" in what or "no space" in what:
-        return "the disk is full or failing: free some space and try again; the set was not logged"
+        return "the disk is full or failing: free some space and try again; what it was writing is not in the log"
     if any(word in what for word in ("permission denied for", "must be owner", "read-only transaction")):
         return "your role has no right to do that on this server: ask whoever keeps the log"
     if "terminat" in what or "closed the connection" in what or "shutting down" in what:
@@ -269,4 +275,4 @@ def _advice(what: str) -> str:
         return "the file or its folder cannot be written; choose another place with --log-file"
     if "connect" in what or "password" in what or "authentication" in what:
         return "check that the server runs and the address is right"
-    return "nothing was changed"
+    return "what it was doing did not happen; armarc log check looks for damage"

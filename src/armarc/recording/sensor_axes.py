@@ -123,7 +123,7 @@ def axes_warning(evidence: Evidence | None, acceleration_unit: str, gyroscope_un
     """
     if evidence is None:
         return []
-    turned, unturned = evidence.at(gyroscope_unit), evidence.unturned
+    turned = evidence.at(gyroscope_unit)
     if not turned.misfit > _DOUBTED_MISFIT:
         return []
     size = scale_of(acceleration_unit, "acceleration") / STANDARD_GRAVITY_M_S2
@@ -142,6 +142,7 @@ def axes_warning(evidence: Evidence | None, acceleration_unit: str, gyroscope_un
             "accelerometer and gyroscope do not turn together: their axes are mixed up (see --columns); the "
             f"gyroscope's {name} as x, y, z would fit ({numbers}); angles from this recording cannot be trusted"
         ]
+    unturned = evidence.unturned
     if turned.misfit > unturned.misfit + _WORSE_THAN_NOTHING:
         return [
             "accelerometer and gyroscope do not turn together, in no order of their axes (unexplained "

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 FLAGS = {
     "gap": "samples are missing",
     "clipped": "the sensor was at the end of its range",
+    "swung": "the body swung by more than the exercise's limit",
+    "dropped": "less was held while lowering than the exercise's limit: the weight dropped",
     "partial": "less than 70 % of the set's median range of motion",
     "no_gate": "no start velocity: the start gate was not crossed cleanly",
     "coarse": "crossed the start gate within few samples",

@@ -193,7 +193,7 @@ def draw_plan(
         lower.set_xlim(float(by_speed[0].x[0]), float(by_speed[0].x[-1]))
         lower.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 3, 5, 10]))
         lower.yaxis.set_major_locator(MaxNLocator(5))
-        lower.set_xlabel("start velocity, degrees per second", size=style.SIZE_TEXT)
+        lower.set_xlabel("speed at the bottom, degrees per second", size=style.SIZE_TEXT)
         if band_deg_s is not None:
             lower.text(
                 band_deg_s[0] + 2, 0.03, band_words, transform=lower.get_xaxis_transform(),

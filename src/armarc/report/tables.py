@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import columns
+from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
 from armarc.reps.types import Rep
 
@@ -158,6 +159,8 @@ def print_set(
     ascii_only = not console.encoding.lower().startswith("utf")
     if title:
         console.print(Text(title, style="bold"), soft_wrap=True)
+    console.print(Text(set_answer(records, summary)))
+    console.print()
     print_reps(console, records)
     console.print()
     console.print(
@@ -268,6 +271,7 @@ def _summary_lines(
             ("Start velocity", start),
             ("Range of motion", _with_loss(rom, summary, "rom_loss_pct")),
             ("Velocity loss", _velocity_loss(summary)),
+            ("Clean reps", _clean(summary)),
             ("Tempo", _tempo(summary)),
             ("Under tension", _under_tension(summary)),
             ("Body swing", _body_swing(records, summary, ascii_only)),
@@ -323,6 +327,15 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
 def _velocity_loss(summary: Record) -> str:
     loss = summary.get("velocity_loss_pct")
     return "" if loss is None else f"{loss:.0f} % of the best mean concentric, at the last rep"
+
+
+def _clean(summary: Record) -> str:
+    """How many reps were clean, and over which the means go where that is not all."""
+    clean, count, over = summary.get("clean_reps"), summary.get("reps"), summary.get("means_over")
+    if clean is None or over is None:
+        return ""
+    said = f"{clean} of {count}"
+    return said if ";" not in over else f"{said}; means and losses over {over}"
 
 
 def _tempo(summary: Record) -> str:

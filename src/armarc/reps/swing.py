@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -76,6 +76,25 @@ UNCERTAIN = "too uncertain"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SwingCourse:
+    """The shoulder in one rep, from a rest before it to one after it; m samples from sample `first` on.
+
+    Parameters
+    ----------
+    first : int
+        Sample of the motion.
+    path_m : ndarray, shape (m, 3), m
+        From its place of rest, global frame.
+    swing_m : ndarray, shape (m, 3), m
+        The same without what the lowering shows as a function of the arm's angle.
+    """
+
+    first: int
+    path_m: FloatArray
+    swing_m: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Swing:
     """Swing of one rep.
 
@@ -85,11 +104,14 @@ class Swing:
         Peak-to-peak and its standard error; None where it cannot be told.
     reason : str or None
         Why it cannot.
+    course : SwingCourse or None
+        Of the shoulder; None where the rep has no rest to begin and end at.
     """
 
     travel_m: float | None = None
     se_m: float | None = None
     reason: str | None = None
+    course: SwingCourse | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,7 +200,10 @@ def swings_of_set(
         )
         for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True)
     ]
-    following = iter(told)
+    following = iter(
+        replace(swing, course=SwingCourse(first=cycle.samples.start, path_m=path, swing_m=rest))
+        for swing, cycle, path, rest in zip(told, cycles, paths, beyond, strict=True)
+    )
     return tuple(next(following) if isinstance(each, _Cycle) else Swing(reason=each) for each in found)
 
 

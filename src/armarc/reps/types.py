@@ -79,6 +79,18 @@ class Rep:
         ),
     ]
     start_velocity_se_rad_s: float | None
+    start_ratio: Annotated[
+        float | None,
+        Measure(
+            "Start against a smooth raise",
+            "start velocity over that of a minimum-jerk raise as long and large; above 1 front-loaded",
+            2,
+            "mean",
+            head="start ratio",
+            rank=11,
+        ),
+    ] = None
+    start_ratio_se: float | None = None
     start_verdict: Annotated[
         str | None, Measure("Start was", "below, inside or above the target band; empty without one")
     ]
@@ -127,6 +139,10 @@ class Rep:
         float,
         Measure("Angle of the peak velocity", "angle of the largest rate raising", 0, "mean", spread=False),
     ]
+    drive_angle_rad: Annotated[
+        float | None,
+        Measure("End of the drive", "angle where the raising rate peaks", 0, "mean", spread=False),
+    ] = None
     time_to_peak_s: Annotated[
         float, Measure("Time to the peak velocity", "from the start to the largest rate raising", 2, "mean")
     ]
@@ -143,6 +159,22 @@ class Rep:
         ),
     ]
     loaded_range_se_s: float | None = None
+    lowering_ratio: Annotated[
+        float | None, Measure("Lowering over raising", "eccentric over concentric time", 2, "mean")
+    ] = None
+    least_held_share: Annotated[
+        float | None,
+        Measure(
+            "Least held while lowering",
+            "least share of the static moment held while lowering; 100 as if still, 0 free fall",
+            0,
+            "mean",
+            spread=False,
+            head="held",
+            rank=6,
+        ),
+    ] = None
+    least_held_se_share: float | None = None
     plane_rad: Annotated[
         float | None,
         Measure(
@@ -197,7 +229,11 @@ class Rep:
     body_swing_reason: Annotated[
         str | None, Measure("Why no body swing", "why there is no body swing; empty with one")
     ] = None
-    quality: Annotated[tuple[str, ...], Measure("Flags", "flags; an empty list is a clean rep")] = ()
+    quality: Annotated[tuple[str, ...], Measure("Flags", "what is to be known of the rep")] = ()
+    clean: Annotated[
+        bool,
+        Measure("Clean", "a full rep: not partial, swung, dropped or cut, no samples missing or clipped"),
+    ] = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

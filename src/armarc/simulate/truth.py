@@ -23,7 +23,7 @@ CUTOFF_HZ = 6.0
 LEAST_RATE_RAD_S = math.radians(5)
 GATE_RAD = (math.radians(10), math.radians(20))
 LOADED_RANGE_RAD = (math.radians(30), math.radians(60))
-PARTIAL_SHARE = 0.7
+PARTIAL_SHARE, SWUNG_M = 0.7, 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,7 +197,8 @@ def measure_reps(
             replace(
                 rep,
                 pause_s=found[i + 1].start_s - rep.end_s if i + 1 < len(found) else None,
-                quality=("partial",) if rep.rom_rad < PARTIAL_SHARE * usual else (),
+                quality=("partial",) * (rep.rom_rad < PARTIAL_SHARE * usual)
+                + ("swung",) * (rep.body_swing_m > SWUNG_M),
             )
         )
     return tuple(finished)
@@ -260,6 +261,8 @@ def _measure(
         start_velocity = (GATE_RAD[1] - GATE_RAD[0]) / (passes - enters)
     inside = (angle >= LOADED_RANGE_RAD[0]) & (angle <= LOADED_RANGE_RAD[1])
     concentric = slice(start, top_start + 1)
+    # Smoothness is that of the whole way up, between its turning points.
+    rising = slice(_last(rate <= 0, before, start + 1), _first(rate <= 0, top_start, len(t)) + 1)
     return TruthRep(
         rep=number,
         start_s=float(t[start]),
@@ -285,7 +288,7 @@ def _measure(
         ),
         plane_rad=_plane(series, concentric) if coordinate == "elevation" else None,
         hand_rotation_rad=float(series.hand_rotation_rad[top]),
-        smoothness_sparc=spectral_arc_length(np.abs(rate[concentric]), TRUTH_RATE_HZ),
+        smoothness_sparc=spectral_arc_length(np.abs(rate[rising]), TRUTH_RATE_HZ),
         body_swing_m=_diameter(series.torso_m[concentric]),
         shoulder_travel_m=_diameter(series.shoulder_m[concentric]),
         trunk_lean_rad=float(series.trunk_lean_rad[start]),

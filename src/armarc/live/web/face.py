@@ -15,10 +15,12 @@ from types import TracebackType
 from typing import Any
 
 from armarc.errors import UsageError
+from armarc.extras import how_to_add
 from armarc.live.board import Board
 from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
+from armarc.ports import hold_alone
 
 FRAMES_PER_S = 20.0
 MISSING = "the page needs the package websockets"
@@ -104,7 +106,7 @@ class PageProcess:
 
     def __init__(self, access: Access, certificate: Path | None = None, *, boards: bool = True) -> None:
         if not _is_there("websockets"):
-            raise UsageError(MISSING, "pip install 'armarc[web]'")
+            raise UsageError(MISSING, how_to_add("web"))
         from armarc.live.web.server import serve_pages
 
         listener = _listen(access)
@@ -149,7 +151,7 @@ def _is_there(package: str) -> bool:
 def _listen(access: Access) -> socket.socket:
     family = socket.AF_INET6 if ":" in access.host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    hold_alone(listener)
     try:
         listener.bind((access.host.strip("[]"), access.port))
         # Whoever opens the address before the page is ready waits instead of being refused.

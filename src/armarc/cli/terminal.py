@@ -1,0 +1,84 @@
+"""Standard output and error: their encoding, and the consoles drawn on them.
+
+What goes into a pipe or a file is UTF-8, whatever the locale: a program reads it. A terminal keeps its own encoding,
+and what it cannot show is replaced by the nearest plain letters.
+"""
+
+from __future__ import annotations
+
+import codecs
+import sys
+import unicodedata
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TextIO
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+PLAIN_ERRORS = "armarc-plain"
+"""Name of the error handler that writes plain letters for what an encoding lacks."""
+
+_PLAIN = {
+    **{"–": "-", "—": "-", "−": "-", "…": "...", "°": "deg", "±": "+/-", "×": "x", "·": ".", "•": "*"},
+    **{"→": "->", "≈": "~", "≤": "<=", "≥": ">=", "‘": "'", "’": "'", "“": '"', "”": '"', "α": "alpha"},
+    **{"●": "o", "○": "o", "▲": "^", "△": "^", "▼": "v", "▽": "v", "━": "=", "─": "-", "╌": "-", "│": "|"},
+}
+
+
+@dataclass(slots=True)
+class Manner:
+    """How much is said on standard error: set once per run by the options before the command."""
+
+    quiet: bool = False
+    verbose: bool = False
+
+
+MANNER = Manner()
+
+
+def prepare_streams() -> None:
+    """UTF-8 into pipes and files; on a terminal plain letters for what its encoding lacks."""
+    codecs.register_error(PLAIN_ERRORS, _plain_letters)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            encoding = None if stream.isatty() else "utf-8"
+            stream.reconfigure(encoding=encoding, errors=PLAIN_ERRORS)
+
+
+def out_console() -> Console:
+    """Console for results (stdout): drawn only on a terminal, whatever FORCE_COLOR says."""
+    from rich.console import Console
+
+    return Console(highlight=False, force_terminal=_is_terminal(sys.stdout))
+
+
+def error_console(*, always: bool = False) -> Console:
+    """Console for talk (stderr); with ``--quiet`` only what is said `always` comes through."""
+    from rich.console import Console
+
+    return Console(
+        stderr=True,
+        highlight=False,
+        force_terminal=_is_terminal(sys.stderr),
+        quiet=MANNER.quiet and not always,
+    )
+
+
+def _is_terminal(stream: TextIO) -> bool:
+    try:
+        return stream.isatty()
+    except ValueError:  # closed
+        return False
+
+
+def _plain_letters(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(map(_plain_letter, error.object[error.start : error.end])), error.end
+
+
+def _plain_letter(letter: str) -> str:
+    if letter in _PLAIN:
+        return _PLAIN[letter]
+    bare = "".join(c for c in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(c))
+    return bare if bare.isascii() and bare.isprintable() else "?"

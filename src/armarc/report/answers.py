@@ -1,0 +1,111 @@
+"""What a set comes to in one sentence, said before any table."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+Record = Mapping[str, Any]
+
+WORTH_SAYING_PCT = 5.0
+"""A loss of velocity below this is not mentioned: reps of a rested lifter differ by as much (working limit,
+no source)."""
+
+SPOILING = {
+    "swung": "swung",
+    "dropped": "dropped on the way down",
+    "partial": "partial",
+    "gap": "measured with samples missing",
+    "clipped": "beyond the sensor's range",
+    "open_start": "cut off by the start of the recording",
+    "open_end": "cut off by the end of the recording",
+    "unsteady_sensor": "measured with a slipping strap",
+}
+"""Flags that keep a rep from being a clean one, and how a sentence says it; what a person did comes first."""
+
+DOUBTS = {
+    "bent_elbow": "the elbow bent",
+    "trunk_moved": "the trunk moved",
+    "loose_strap": "the strap wobbled",
+}
+"""Flags of a whole set that make its numbers less certain."""
+
+
+def set_answer(reps: Sequence[Record], summary: Record) -> str:
+    """One sentence: starts inside the band, velocity lost, and what was not clean.
+
+    Parameters
+    ----------
+    reps : sequence of mapping
+        Rep records with the published keys.
+    summary : mapping
+        The set's published summary.
+    """
+    said = [_starts(reps, summary)]
+    loss = summary.get("velocity_loss_pct")
+    if loss is not None and loss >= WORTH_SAYING_PCT:
+        said.append(f"last rep {loss:.0f} % slower than the best")
+    faults = _faults(reps)
+    said += faults or ["clean"]
+    flags = Counter(flag for rep in reps for flag in rep.get("quality") or ())
+    doubts = [words for flag, words in DOUBTS.items() if 2 * flags[flag] > len(reps)]
+    doubt = f"; less certain than usual: {', '.join(doubts)}" if doubts else ""
+    return ", ".join(said) + doubt + "."
+
+
+def session_answer(sets: Sequence[Record]) -> str:
+    """One sentence over several sets: reps, starts inside the band, and the set that differs most in speed."""
+    reps = [rep for one in sets for rep in one["reps"]]
+    said = [f"{len(sets)} sets of {', '.join(str(len(one['reps'])) for one in sets)} reps"]
+    judged = [rep["start_verdict"] for rep in reps if rep.get("start_verdict")]
+    if judged:
+        said.append(f"{judged.count('inside')} of {len(judged)} starts in the band")
+    means = [one["summary"].get("mean_concentric_deg_s") for one in sets]
+    first, last = means[0], means[-1]
+    if first and last is not None and abs(last - first) >= WORTH_SAYING_PCT / 100 * first:
+        change = 100 * (last - first) / first
+        said.append(f"last set {abs(change):.0f} % {'faster' if change > 0 else 'slower'} than the first")
+    spoiled = sum(bool(_spoiled(rep)) for rep in reps)
+    said.append(f"{spoiled} reps not clean" if spoiled > 1 else "1 rep not clean" if spoiled else "all clean")
+    return ", ".join(said) + "."
+
+
+def _starts(reps: Sequence[Record], summary: Record) -> str:
+    judged = [rep["start_verdict"] for rep in reps if rep.get("start_verdict")]
+    if not judged or not summary.get("in_band"):
+        return f"{len(reps)} rep{'s' * (len(reps) != 1)}"
+    said = f"{judged.count('inside')} of {len(judged)} in the band"
+    outside = [f"{judged.count(way)} {way}" for way in ("below", "above") if way in judged]
+    return f"{said} ({', '.join(outside)})" if outside else said
+
+
+def _spoiled(rep: Record) -> list[str]:
+    return [flag for flag in SPOILING if flag in (rep.get("quality") or ())]
+
+
+def _faults(reps: Sequence[Record]) -> list[str]:
+    said = []
+    for flag, words in SPOILING.items():
+        which = [rep for rep in reps if _spoiled(rep)[:1] == [flag]]
+        if len(which) == 1:
+            said.append(f"rep {which[0]['rep']} was {words}{_evidence(which[0], flag)}")
+        elif which:
+            numbers = [str(rep["rep"]) for rep in which]
+            said.append(f"reps {', '.join(numbers[:-1])} and {numbers[-1]} were {words}")
+    return said
+
+
+def _evidence(rep: Record, flag: str) -> str:
+    """The numbers behind a fault, in brackets."""
+    seen = []
+    if flag == "swung":
+        if (speed := rep.get("start_velocity_deg_s")) is not None:
+            seen.append(f"start {speed:.0f} °/s")
+        if (way := rep.get("body_swing_cm")) is not None:
+            seen.append(f"shoulder moved {way:.1f} cm")
+    elif flag == "dropped" and (down := rep.get("eccentric_s")) is not None:
+        seen.append(f"down in {down:.1f} s")
+    elif flag == "partial" and (rom := rep.get("rom_deg")) is not None:
+        seen.append(f"{rom:.0f}°")
+    return f" ({', '.join(seen)})" if seen else ""

@@ -1,0 +1,112 @@
+"""Share of the swing in the drive, against the truth of simulated bodies.
+
+Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS``. The truth: work of the force at the shoulder through
+the trunk's part of its path (the girdle's own rise is no swing), over that and the work of the moment, from the
+quietest instant before the rep to the peak of θ̇.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from dataclasses import replace
+
+import numpy as np
+
+from armarc.load import Lifter, measure_load
+from armarc.load.arm import arm_body
+from armarc.load.dynamics import loaded_arm
+from armarc.load.resistance import Dumbbell
+from armarc.motion.quaternions import rotate
+from armarc.pipeline import process
+from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
+from armarc.simulate.truth import Truth, TruthRep, smooth_rate
+
+G = 9.80665
+LOAD_KG = 8.0
+CASES: dict[str, dict[str, float]] = {
+    "strict": {},
+    "swing 3 cm": {"swing_m": 0.03},
+    "swing 5 cm": {"swing_m": 0.05},
+    "swing 10 cm": {"swing_m": 0.10},
+    "tip 6°": {"tip_rad": math.radians(6)},
+    "tip 12°": {"tip_rad": math.radians(12)},
+}
+
+
+def true_drive_share(truth: Truth, rep: TruthRep, rest_from_s: float) -> float:
+    """Share of the trunk's movement in the work of the drive."""
+    series = truth.series
+    time = series.time_s
+    step = time[1] - time[0]
+    arm = loaded_arm(arm_body(Lifter().completed()), (Dumbbell(mass_kg=LOAD_KG),))
+    mass, first, inertia = arm.mass_kg, arm.first_moment_kg_m[0], arm.inertia_kg_m2[1, 1]
+    along = rotate(series.quaternion, np.broadcast_to(truth.arm_axis, (len(time), 3)))
+    speed = smooth_rate(series.angle_rate_rad_s)
+    trunk = np.gradient(series.torso_m, step, axis=0)
+    shoulder = np.gradient(series.shoulder_m, step, axis=0)
+    turning = np.gradient(along, step, axis=0)
+    # F = d/dt (m v + S u̇) + m g up; energy of a rod with its load about a moving shoulder.
+    force = np.gradient(mass * shoulder + first * turning, step, axis=0)
+    force[:, 2] += mass * G
+    energy = (
+        0.5 * mass * (shoulder**2).sum(1)
+        + first * (shoulder * turning).sum(1)
+        + 0.5 * inertia * (turning**2).sum(1)
+        + mass * G * series.shoulder_m[:, 2]
+        + first * G * along[:, 2]
+    )
+    a, b, c = np.searchsorted(time, [rest_from_s, rep.start_s, rep.top_start_s])
+    quiet = np.abs(speed[a : b + 1]) / math.radians(10) + np.linalg.norm(trunk[a : b + 1], axis=1) / 0.02
+    start, peak = a + int(np.argmin(quiet)), b + int(np.argmax(speed[b : c + 1]))
+    window = slice(start, peak + 1)
+    swing = np.trapezoid((force * trunk).sum(1)[window], dx=step)
+    through = np.trapezoid((force * shoulder).sum(1)[window], dx=step)
+    return float(swing / (energy[peak] - energy[start] - through + swing))
+
+
+def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, float, str]]:
+    """True share, measured share (None: not measured), its floor and what is said, rep by rep."""
+    changes = CASES[case]
+    knobs = draw_knobs(kind, seed)
+    body = (
+        replace(knobs.body, tip_rad=changes.get("tip_rad", 0.0))
+        if kind != "rigid"
+        else Body(tip_rad=changes.get("tip_rad", 0.0))
+    )
+    knobs = replace(knobs, body=body, swing_m=changes.get("swing_m", 0.0), load_kg=LOAD_KG)
+    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+    session = process(recording, exercise=knobs.pattern.key, side=knobs.side)
+    rows = []
+    for k, measured in enumerate(session.sets):
+        load = measure_load(session.motions[session.motion_of_set[k]], measured)
+        reps = truth.sets[k].reps if k < len(truth.sets) else ()
+        if len(reps) != len(measured.reps):
+            continue
+        for i, (found, rep) in enumerate(zip(load.reps, reps, strict=True)):
+            earliest = max(rep.start_s - 0.8, reps[i - 1].end_s if i else 0.0)
+            said = found.swing_found("drive_swing_share")
+            share = found.measures.drive_swing_share
+            rows.append((true_drive_share(truth, rep, earliest), share, said.floor or math.nan, said.words))
+    return rows
+
+
+def main(seeds: int) -> None:
+    for kind in ("rigid", "straight-elbow"):
+        for case in CASES:
+            rows = [row for seed in range(seeds) for row in run(kind, case, seed)]
+            told = [(true, found) for true, found, _, words in rows if words != "not measured"]
+            error = 100 * np.array([found - true for true, found in told]) if told else np.array([math.nan])
+            words = [row[3] for row in rows]
+            print(
+                f"{kind:15} {case:12} true {100 * np.median([r[0] for r in rows]):5.1f} % | measured in "
+                f"{len(told)}/{len(rows)}, error median {np.median(error):+.1f}, |.| median "
+                f"{np.median(np.abs(error)):.1f}, RMSE {np.sqrt(np.mean(error**2)):.1f}, within 5 points "
+                f"{100 * np.mean(np.abs(error) <= 5):.0f} % | detected {words.count('detected')}, none "
+                f"{words.count('none detected')}, floor {100 * np.nanmedian([r[2] for r in rows]):.0f} %",
+                flush=True,
+            )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 6)

@@ -1,0 +1,64 @@
+"""The sentence that stands before a set's table."""
+
+from armarc.report.answers import session_answer, set_answer
+
+
+def rep(number, verdict="inside", quality=(), **more):
+    return {"rep": number, "start_verdict": verdict, "quality": list(quality), **more}
+
+
+def answer(*reps, loss=0.0, band=True):
+    return set_answer(
+        reps, {"velocity_loss_pct": loss, "in_band": {"count": 0, "share": 0} if band else None}
+    )
+
+
+def test_a_clean_set():
+    assert (
+        answer(rep(1), rep(2), loss=15.2) == "2 of 2 in the band, last rep 15 % slower than the best, clean."
+    )
+
+
+def test_small_losses_are_not_worth_saying():
+    assert answer(rep(1), rep(2), loss=4.9) == "2 of 2 in the band, clean."
+
+
+def test_starts_outside_are_counted():
+    assert answer(rep(1), rep(2, "above"), rep(3, "below")) == "1 of 3 in the band (1 below, 1 above), clean."
+
+
+def test_without_a_band_the_reps_are_counted():
+    assert answer(rep(1, None), band=False) == "1 rep, clean."
+
+
+def test_a_swung_rep_is_named_with_its_numbers():
+    swung = rep(2, "above", ["swung"], start_velocity_deg_s=111.2, body_swing_cm=6.61)
+    assert "rep 2 was swung (start 111 °/s, shoulder moved 6.6 cm)" in answer(rep(1), swung)
+
+
+def test_several_reps_with_one_fault_make_one_phrase():
+    said = answer(*(rep(i, quality=["partial"] if i > 1 else []) for i in (1, 2, 3, 4)))
+    assert "reps 2, 3 and 4 were partial" in said
+    assert "clean" not in said
+
+
+def test_a_rep_with_two_faults_is_named_once():
+    said = answer(rep(1, quality=["partial", "swung"]), rep(2))
+    assert said.count("rep 1") == 1
+    assert "rep 1 was swung" in said
+
+
+def test_what_makes_a_whole_set_uncertain_is_said():
+    said = answer(*(rep(i, quality=["bent_elbow"]) for i in (1, 2)))
+    assert said.endswith("clean; less certain than usual: the elbow bent.")
+    assert "less certain" not in answer(rep(1, quality=["bent_elbow"]), rep(2), rep(3))
+
+
+def test_a_session_in_one_line():
+    def one(*reps, mean):
+        return {"reps": reps, "summary": {"mean_concentric_deg_s": mean}}
+
+    said = session_answer([one(rep(1), rep(2, "above"), mean=60.0), one(rep(1, quality=["gap"]), mean=45.0)])
+    assert said == (
+        "2 sets of 2, 1 reps, 2 of 3 starts in the band, last set 25 % slower than the first, 1 rep not clean."
+    )
