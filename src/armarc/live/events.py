@@ -41,14 +41,15 @@ class GateCrossed:
     """The arm has passed the start gate; what is told of it, before the start velocity is measured.
 
     ``late`` marks a verdict on a movement that was recognised as a rep only afterwards: no longer of use as a cue.
-    ``provisional``: the arm's direction is not known from a movement yet, only from how it hung; the value may be off
-    by some 10 °/s.
+    ``provisional``: the verdict may turn. The arm's direction is not known from a movement yet, only from how it hung,
+    or an edge of the band lies within one standard error of the value.
     """
 
     time_s: float
     rep: int
     told_velocity_rad_s: float
     verdict: str | None
+    told_velocity_se_rad_s: float | None = None
     late: bool = False
     provisional: bool = False
 
@@ -141,6 +142,7 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
             record |= {
                 "rep": event.rep,
                 "told_velocity_deg_s": deg(event.told_velocity_rad_s),
+                "told_velocity_deg_s_se": deg(event.told_velocity_se_rad_s),
                 "told_verdict": event.verdict,
                 "late": event.late,
                 "provisional": event.provisional,

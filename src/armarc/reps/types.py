@@ -102,6 +102,7 @@ class Rep:
             "start velocity as told live at the gate; empty for a finished recording",
         ),
     ] = None
+    told_velocity_se_rad_s: float | None = None
     mean_concentric_rad_s: Annotated[
         float,
         Measure(
