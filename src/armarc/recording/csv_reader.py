@@ -201,7 +201,8 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     inferences = [sentence for part in (*both, timeline) for sentence in part.inferences]
     warnings = [sentence for part in (*both, timeline) for sentence in part.warnings]
     rate = float(f"{1.0 / timeline.period_s:.10g}")
-    time_s = timeline.time_s - _beginning(first, second, timeline)
+    beginning_s = _beginning(first, second, timeline)
+    time_s = timeline.time_s - beginning_s
     _check_extent(rate, time_s, first.file)
     _check_alive(samples.acceleration, "accelerometer", first.file)
     _check_alive(samples.angular_velocity, "gyroscope", second.file)
@@ -280,6 +281,7 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
             columns=columns,
             units={"time": first.stamps.unit, "acceleration": unit_a, "angular_velocity": unit_g},
             inferences=tuple(dict.fromkeys(inferences)),
+            clock_start_s=first.stamps.origin_s + beginning_s,
             jitter_s=timeline.jitter_s,
             duplicate_samples=timeline.duplicates,
             nan_samples=samples.incomplete_rows,
