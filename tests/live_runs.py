@@ -8,6 +8,7 @@ from typing import Any
 from armarc.choices import Choices, choose
 from armarc.live.engine import Engine
 from armarc.live.events import EngineEvent, SetEnded
+from armarc.options import MeasuringOptions
 from armarc.recording import Recording
 from armarc.simulate import Knobs, Truth, plan_session, simulate_session
 
@@ -20,7 +21,7 @@ def recording(seed: int = 1, **knobs: Any) -> tuple[Recording, Truth]:
 
 def choices_for(made: Recording, **options: Any) -> Choices:
     """What a recording is measured with."""
-    return choose(made.metadata, None, **options)
+    return choose(made.metadata, MeasuringOptions(**options))
 
 
 def run(made: Recording, **options: Any) -> list[EngineEvent]:

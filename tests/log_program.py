@@ -16,16 +16,18 @@ from armarc.cli.app import ErrorBoundary
 from armarc.cli.browse import browse
 from armarc.cli.compare import compare
 from armarc.cli.log import app as log
+from armarc.cli.plan import plan
 from armarc.cli.process import process
 from armarc.cli.reliability import reliability
 from armarc.cli.report import report
+from armarc.cli.resist import resist
 from armarc.cli.trend import trend
 from armarc.log import open_log
 from invented_log import fill
 
 app = typer.Typer(cls=ErrorBoundary)
 app.add_typer(log, name="log")
-for command in (trend, compare, reliability, report, browse, process):
+for command in (trend, compare, reliability, report, browse, process, plan, resist):
     app.command(command.__name__)(command)
 
 

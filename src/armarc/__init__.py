@@ -16,18 +16,38 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.2.0"
 
 if TYPE_CHECKING:
+    from armarc.api import NOTHING_KEPT, Kept, MeasuringOptions, open_kept, process, read_csv
     from armarc.errors import ArmarcError
-    from armarc.pipeline import Session, process
-    from armarc.recording import Recording, read_csv, write_csv
+    from armarc.load import Lifter
+    from armarc.pipeline import Session
+    from armarc.recording import Recording, write_csv
 
-__all__ = ["ArmarcError", "Recording", "Session", "__version__", "process", "read_csv", "write_csv"]
+__all__ = [
+    "NOTHING_KEPT",
+    "ArmarcError",
+    "Kept",
+    "Lifter",
+    "MeasuringOptions",
+    "Recording",
+    "Session",
+    "__version__",
+    "open_kept",
+    "process",
+    "read_csv",
+    "write_csv",
+]
 
 _HOMES = {
+    "NOTHING_KEPT": "armarc.api",
     "ArmarcError": "armarc.errors",
+    "Kept": "armarc.api",
+    "Lifter": "armarc.load",
+    "MeasuringOptions": "armarc.api",
     "Recording": "armarc.recording",
     "Session": "armarc.pipeline",
-    "process": "armarc.pipeline",
-    "read_csv": "armarc.recording",
+    "open_kept": "armarc.api",
+    "process": "armarc.api",
+    "read_csv": "armarc.api",
     "write_csv": "armarc.recording",
 }
 
@@ -44,3 +64,7 @@ def __getattr__(name: str) -> Any:
     if name in _ROOMS:
         return import_module(f"armarc.{name}")
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__, *_ROOMS})

@@ -10,8 +10,10 @@ from typing import Any
 
 from armarc.errors import UsageError
 from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
+from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.motion import Mounting, sensor_axis
 from armarc.motion.tolerance import Tolerance
+from armarc.options import MeasuringOptions
 from armarc.recording import Metadata
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
@@ -33,13 +35,16 @@ class Choices:
     """Everything that decides how a recording is measured; angles in rad, lengths in m, loads in kg.
 
     ``exercise`` already carries the gate, band, loaded range and rest in force. ``hand_axis_said`` tells a hand axis
-    stated for this recording from one of a header or the settings. ``assumed`` holds sentences about
+    stated for this recording from one of a header or the settings. ``resistance`` is what pulls besides or instead of
+    the load, in words. ``assumed`` holds sentences about
     what nobody stated.
     """
 
     exercise: Exercise
     side: str = "right"
     load_kg: float | None = None
+    resistance: tuple[str, ...] | None = None
+    lifter: Lifter = REFERENCE_LIFTER
     fusion: str = "smoother"
     mounting: str = "auto"
     strap: str | None = None
@@ -82,24 +87,9 @@ def hand_axis_notes(choices: Choices, mounting: Mounting) -> tuple[str, ...]:
 
 def choose(
     metadata: Metadata,
-    settings: Settings | None = None,
+    options: MeasuringOptions | None = None,
     *,
-    exercise: str | Exercise | None = None,
-    side: str | None = None,
-    band_rad_s: tuple[float, float] | None = None,
-    gate_rad: tuple[float, float] | None = None,
-    loaded_range_rad: tuple[float, float] | None = None,
-    rest_s: float | None = None,
-    load_kg: float | None = None,
-    fusion: str | None = None,
-    mounting: str | None = None,
-    strap: str | None = None,
-    hand_axis: str | None = None,
-    reach_m: float | None = None,
-    sensor_height_m: float | None = None,
-    reference: str | None = None,
-    kept_mount: StoredMount | None = None,
-    tolerance: Tolerance | None = None,
+    settings: Settings | None = None,
     catalogue: Mapping[str, Exercise] | None = None,
 ) -> Choices:
     """Settle what a recording is measured with.
@@ -108,17 +98,10 @@ def choose(
     ----------
     metadata : Metadata
         The recording's own header.
+    options : MeasuringOptions or None
+        What was stated for this recording.
     settings : Settings or None
         The lifter's settings file.
-    exercise : str or Exercise or None
-        Catalogue name, or an entry of the caller's own.
-    band_rad_s, gate_rad, loaded_range_rad : pair of float or None
-    reference : str or None
-        ``"front-raise"``: the first movement of the recording is a front raise that shows where the lifter faces.
-    kept_mount : StoredMount or None
-        From ``armarc sensor mount``.
-    tolerance : Tolerance or None
-        Scale errors of a calibrated sensor; None tells them by the recording's noise.
     catalogue : mapping or None
         Entries to choose from; None for the built-in and the user's own.
 
@@ -127,65 +110,78 @@ def choose(
     UsageError
         For a side, gate or name that makes no sense.
     """
-    saved = settings or Settings()
+    said, head = options or MeasuringOptions(), header_options(metadata)
+    chosen = said.over(head).over((settings or Settings()).options())
     assumed: list[str] = []
-
-    def first(*values: Any) -> Any:
-        return next((value for value in values if value is not None), None)
-
-    name = first(exercise, metadata.exercise, saved.exercise)
+    name = chosen.exercise
     if name is None:
         name = DEFAULT_EXERCISE
         assumed.append(f"no exercise was named: measured as {DEFAULT_EXERCISE}; name it with --exercise")
     entry = name if isinstance(name, Exercise) else find_exercise(name, catalogue)
-    gate = first(gate_rad, saved.gate_rad, entry.gate_rad)
+    side = chosen.side
+    if side is None:
+        side = "right"
+        assumed.append("the side was not stated: measured as the right arm")
+    elif said.side is not None and head.side in SIDES and head.side != said.side:
+        assumed.append(
+            f"the recording says {head.side} arm, the option {said.side}: measured as the {said.side} arm"
+        )
+    if side not in SIDES:
+        raise UsageError(f"{side!r} is not a side", "say right or left")
+    if said.hand_axis is not None:
+        sensor_axis(said.hand_axis)  # refuses what is no axis
+    return Choices(
+        exercise=_adjusted(entry, chosen),
+        side=side,
+        load_kg=chosen.load_kg,
+        resistance=chosen.resistance,
+        fusion=chosen.fusion or "smoother",
+        mounting=chosen.mounting or "auto",
+        strap=chosen.strap,
+        hand_axis=chosen.hand_axis,
+        hand_axis_said=said.hand_axis is not None,
+        reach_m=_within("the reach", chosen.reach_m, 0.15, 1.2, "m", "--reach-cm 55"),
+        sensor_height_m=_within(
+            "the sensor's height", chosen.sensor_height_m, -0.1, 0.15, "m", "--sensor-height-cm 2.5"
+        ),
+        reference=chosen.reference,
+        assumed=tuple(assumed),
+    )
+
+
+def header_options(metadata: Metadata) -> MeasuringOptions:
+    """What a recording's own header states."""
+    return MeasuringOptions(
+        exercise=metadata.exercise,
+        side=metadata.side,
+        load_kg=metadata.load_kg,
+        strap=metadata.strap,
+        hand_axis=metadata.hand_axis,
+        sensor_height_m=metadata.other.get("sensor_height_m"),
+        reference=metadata.other.get("reference"),
+    )
+
+
+def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
+    """The exercise's entry with the gate, band, ranges and rest that were stated."""
+    gate = chosen.gate_rad or entry.gate_rad
     if not 0 <= gate[0] < gate[1] <= math.pi / 2:
         raise UsageError(
             "a start gate needs two rising angles from 0 to 90° above the bottom", "for example --gate 10-20"
         )
-    loaded = first(loaded_range_rad, saved.loaded_range_rad, entry.loaded_range_rad)
+    loaded = chosen.loaded_range_rad or entry.loaded_range_rad
     if loaded is not None and not -math.pi <= loaded[0] < loaded[1] <= 2 * math.pi:
         raise UsageError("a loaded range needs two rising angles", "for example --loaded-range 30-60")
-    band = first(band_rad_s and Band(*band_rad_s), saved.band, entry.band)
-    entry = replace(
+    smallest, rest = chosen.smallest_rom_rad, chosen.rest_s
+    return replace(
         entry,
         gate_rad=gate,
-        band=band,
+        band=Band(*chosen.band_rad_s) if chosen.band_rad_s else entry.band,
         loaded_range_rad=loaded,
-        smallest_rom_rad=first(saved.smallest_rom_rad, entry.smallest_rom_rad),
-        swung_m=first(saved.swung_m, entry.swung_m),
-        dropped_share=first(saved.dropped_share, entry.dropped_share),
-        rest_s=_within("a rest", first(rest_s, saved.rest_s, entry.rest_s), 1, 600, "s", "--rest 10"),
-    )
-    if hand_axis is not None:
-        sensor_axis(hand_axis)  # refuses what is no axis
-    reach = first(reach_m, saved.reach_m)
-    height = first(sensor_height_m, metadata.other.get("sensor_height_m"), saved.sensor_height_m)
-    chosen_side = first(side, metadata.side, saved.side)
-    if chosen_side is None:
-        chosen_side = "right"
-        assumed.append("the side was not stated: measured as the right arm")
-    elif side is not None and metadata.side in SIDES and metadata.side != side:
-        assumed.append(
-            f"the recording says {metadata.side} arm, the option {side}: measured as the {side} arm"
-        )
-    if chosen_side not in SIDES:
-        raise UsageError(f"{chosen_side!r} is not a side", "say right or left")
-    return Choices(
-        exercise=entry,
-        side=chosen_side,
-        load_kg=first(load_kg, metadata.load_kg, saved.load_kg),
-        fusion=first(fusion, saved.fusion, "smoother"),
-        mounting=first(mounting, saved.mounting, "auto"),
-        strap=first(strap, metadata.strap, saved.strap),
-        hand_axis=first(hand_axis, metadata.hand_axis, saved.hand_axis),
-        hand_axis_said=hand_axis is not None,
-        reach_m=_within("the reach", reach, 0.15, 1.2, "m", "--reach-cm 55"),
-        sensor_height_m=_within("the sensor's height", height, -0.1, 0.15, "m", "--sensor-height-cm 2.5"),
-        reference=first(reference, metadata.other.get("reference")),
-        kept_mount=kept_mount,
-        tolerance=tolerance,
-        assumed=tuple(assumed),
+        smallest_rom_rad=entry.smallest_rom_rad if smallest is None else smallest,
+        swung_m=entry.swung_m if chosen.swung_m is None else chosen.swung_m,
+        dropped_share=entry.dropped_share if chosen.dropped_share is None else chosen.dropped_share,
+        rest_s=_within("a rest", entry.rest_s if rest is None else rest, 1, 600, "s", "--rest 10"),
     )
 
 

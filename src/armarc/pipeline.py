@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc.arm_track import SetWindows, Workings, track
-from armarc.choices import Choices, choose, hand_axis_notes
+from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import UsageError
-from armarc.exercises import Exercise
 from armarc.motion import ArmMotion, remove_drift
-from armarc.motion.tolerance import Tolerance, tolerance_by_noise
+from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
@@ -25,12 +24,13 @@ from armarc.reps.movements import Movement, on_angle
 from armarc.reps.runs import CountingRules
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
-from armarc.sensor.calibration.mounts import StoredMount
 from armarc.sensor.noise_seen import gyroscope_noise_density
-from armarc.settings import Settings
+from armarc.session_load import measured_loads
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from armarc.load import SetLoad
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
@@ -50,6 +50,8 @@ class Session:
     sets : tuple of MeasuredSet
     motion_of_set : tuple of int
         For each set the index of its motion.
+    loads : tuple of SetLoad
+        What the shoulder had to do, one per set; none where the load is not known.
     warnings : tuple of str
     left_out : tuple of LeftOutMovement
         What was seen and not counted, in time order.
@@ -62,9 +64,10 @@ class Session:
     motion_of_set: tuple[int, ...]
     warnings: tuple[str, ...]
     left_out: tuple[LeftOutMovement, ...] = ()
+    loads: tuple[SetLoad, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
-        """Everything as one JSON-ready object, schema ``armarc.sets/1``; degrees at this edge."""
+        """Everything as one JSON-ready object, schema ``armarc.sets/1``: what ``armarc process --json`` prints."""
         from armarc.records import session_record
 
         return session_record(
@@ -75,6 +78,7 @@ class Session:
             self.sets,
             self.warnings,
             [(out.start_s, out.end_s, out.reason) for out in self.left_out],
+            self.loads,
         )
 
     def frame(self) -> pd.DataFrame:
@@ -84,61 +88,16 @@ class Session:
         return reps_frame(self.sets)
 
 
-def process(
-    recording: Recording,
-    *,
-    exercise: str | Exercise | None = None,
-    side: str | None = None,
-    band_deg_s: tuple[float, float] | None = None,
-    gate_deg: tuple[float, float] | None = None,
-    loaded_range_deg: tuple[float, float] | None = None,
-    rest_s: float | None = None,
-    load_kg: float | None = None,
-    fusion: str | None = None,
-    mounting: str | None = None,
-    strap: str | None = None,
-    hand_axis: str | None = None,
-    reach_cm: float | None = None,
-    sensor_height_cm: float | None = None,
-    reference: str | None = None,
-    kept_mount: StoredMount | None = None,
-    tolerance: Tolerance | None = None,
-    settings: Settings | None = None,
-) -> Session:
+def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Session:
     """Find and measure the sets and reps of a recording.
 
     Parameters
     ----------
     recording : Recording
-    exercise : str or Exercise or None
-        Catalogue name (``armarc exercises``); None takes the recording's own, then the settings', then the
-        lateral raise.
-    side : str or None
-        ``"right"`` or ``"left"``.
-    band_deg_s : pair of float or None, °/s
-        Target band of the start velocity.
-    gate_deg : pair of float or None, °
-        Start gate above the bottom of the rep.
-    loaded_range_deg : pair of float or None, °
-    rest_s : float or None, s
-        A pause at the bottom this long ends a set.
-    load_kg : float or None, kg
-    fusion : str or None
-        One of ``armarc.motion.FUSION_METHODS``.
-    mounting : str or None
-        ``"auto"``, ``"twist"``, ``"lever_arm"``, ``"hanging"`` or ``"stated"``.
-    strap, hand_axis : str or None
-        Place of the strap and the sensor axis that points to the hand.
-    reach_cm, sensor_height_cm : float or None, cm
-        Shoulder to sensor, and the sensor's height above the bone.
-    reference : str or None
-        ``"front-raise"``: the recording's first movement is a front raise that shows where the lifter faces.
-    kept_mount : StoredMount or None
-        How this sensor sits, from ``armarc sensor mount``.
-    tolerance : Tolerance or None
-        Scale errors of the sensor, from its calibration; None tells them by the recording's noise.
-    settings : Settings or None
-        The lifter's saved choices; None means none (the command line loads them).
+    choices : Choices
+        What it is measured with, settled.
+    load : bool
+        Work out the shoulder's moment too, where the load is known.
 
     Returns
     -------
@@ -152,35 +111,6 @@ def process(
     InputError
         For a recording that cannot be used.
     """
-
-    def rad(pair: tuple[float, float] | None) -> tuple[float, float] | None:
-        return None if pair is None else (math.radians(pair[0]), math.radians(pair[1]))
-
-    choices = choose(
-        recording.metadata,
-        settings,
-        exercise=exercise,
-        side=side,
-        band_rad_s=rad(band_deg_s),
-        gate_rad=rad(gate_deg),
-        loaded_range_rad=rad(loaded_range_deg),
-        rest_s=rest_s,
-        load_kg=load_kg,
-        fusion=fusion,
-        mounting=mounting,
-        strap=strap,
-        hand_axis=hand_axis,
-        reach_m=None if reach_cm is None else reach_cm / 100,
-        sensor_height_m=None if sensor_height_cm is None else sensor_height_cm / 100,
-        reference=reference,
-        kept_mount=kept_mount,
-        tolerance=tolerance,
-    )
-    return measure(recording, choices)
-
-
-def measure(recording: Recording, choices: Choices) -> Session:
-    """Measure a recording with settled choices; see `process`."""
     if choices.reference not in (None, "front-raise"):
         raise UsageError(f"{choices.reference!r} is not a reference", "leave it out or say front-raise")
     motions: list[ArmMotion] = []
@@ -204,11 +134,16 @@ def measure(recording: Recording, choices: Choices) -> Session:
         warnings.append(what_was_left_out(left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
+    loads, said = measured_loads(
+        choices, [(motions[k], one) for k, one in zip(motion_of_set, sets, strict=True)] if load else []
+    )
+    warnings.extend(said)
     return Session(
         recording=recording,
         choices=choices,
         motions=tuple(motions),
         sets=tuple(sets),
+        loads=loads,
         motion_of_set=tuple(motion_of_set),
         warnings=tuple(dict.fromkeys(warnings)),
         left_out=tuple(left_out),

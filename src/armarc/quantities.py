@@ -1,8 +1,9 @@
-"""Loads and pairs of numbers as people type them."""
+"""Loads, pairs of numbers and names as people type them."""
 
 from __future__ import annotations
 
 import re
+import unicodedata
 
 from armarc.errors import UsageError
 
@@ -10,6 +11,9 @@ KG_PER_LB = 0.45359237
 """International avoirdupois pound, exact (NIST Special Publication 811, appendix B.8)."""
 
 HEAVIEST_LOAD_KG = 500.0
+LONGEST_NAME = 120
+DEFAULT_LIFTER = "me"
+"""How whoever is meant when nobody is named is called in the log."""
 
 _NUMBER = r"(\d++(?:[.,]\d++)?|[.,]\d++)"
 _LOAD = re.compile(rf"\s*+{_NUMBER}\s*+(kg|kgs|kilo|kilos|lb|lbs|pound|pounds)?\.?\s*+", re.IGNORECASE)
@@ -54,6 +58,39 @@ def parse_pair(text: str) -> tuple[float, float]:
             f"expected two rising numbers, got {text!r}", "the lower one first, for example 45-70"
         )
     return low, high
+
+
+def clean_name(text: str, what: str, *, empty: bool = True) -> str:
+    """One line of text: composed characters (Unicode NFC), single spaces, nothing invisible.
+
+    Raises
+    ------
+    UsageError
+        If it is too long, has control characters, or is empty and may not be.
+    """
+    line = " ".join(composed(text, what).split())
+    if not line and not empty:
+        raise UsageError(f"the {what} has no name", f"give the {what} at least one letter")
+    if len(line) > LONGEST_NAME:
+        raise UsageError(f"the {what} is {len(line)} characters long", f"use at most {LONGEST_NAME}")
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in line):
+        raise UsageError(f"the {what} has control characters in it", "use printable characters")
+    return line
+
+
+def composed(text: str, what: str) -> str:
+    """Text with composed characters (Unicode NFC).
+
+    Raises
+    ------
+    UsageError
+        It is no valid text.
+    """
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise UsageError(f"the {what} is not valid text", "use characters of UTF-8") from None
+    return unicodedata.normalize("NFC", text)
 
 
 def parse_tempo(text: str) -> tuple[float, float, float, float]:

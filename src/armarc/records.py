@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from armarc import __version__
 from armarc.choices import Choices
@@ -12,6 +12,10 @@ from armarc.motion.tolerance import Tolerance
 from armarc.recording import Recording
 from armarc.reps import MeasuredSet
 from armarc.reps.records import cm, deg, seconds, set_record
+from armarc.session_load import add_loads
+
+if TYPE_CHECKING:
+    from armarc.load import SetLoad
 
 SCHEMA = "armarc.sets/1"
 
@@ -40,8 +44,9 @@ def source_record(recording: Recording) -> dict[str, Any]:
 
 
 def settings_record(choices: Choices) -> dict[str, Any]:
-    """What the recording was measured with."""
+    """What the recording was measured with; the lifter's name and the resistance only where they were stated."""
     exercise = choices.exercise
+    stated = {"lifter": choices.lifter.name, "resistance": choices.resistance and list(choices.resistance)}
     band, loaded = exercise.band, exercise.loaded_range_rad
     return {
         "exercise": exercise.key,
@@ -62,6 +67,7 @@ def settings_record(choices: Choices) -> dict[str, Any]:
         "reach_cm": cm(choices.reach_m),
         "sensor_height_cm": cm(choices.sensor_height_m),
         "reference": choices.reference,
+        **{key: value for key, value in stated.items() if value is not None},
     }
 
 
@@ -102,6 +108,7 @@ def session_record(
     sets: Sequence[MeasuredSet],
     warnings: Sequence[str],
     left_out: Sequence[tuple[float, float, str]] = (),
+    loads: Sequence[SetLoad] = (),
 ) -> dict[str, Any]:
     """The whole result of one recording, schema `SCHEMA`."""
     main = None
@@ -114,13 +121,16 @@ def session_record(
     settings = settings_record(choices)
     if main is not None:
         settings["coordinate"] = main.coordinate
+    records = [set_record(measured) for measured in sets]
+    if loads:
+        add_loads(records, loads)
     return {
         "schema": SCHEMA,
         "armarc_version": __version__,
         "source": source_record(recording),
         "settings": settings,
         "mounting": None if main is None else mounting_record(main),
-        "sets": [set_record(measured) for measured in sets],
+        "sets": records,
         "left_out": [
             {"start_s": seconds(start_s), "end_s": seconds(end_s), "reason": reason}
             for start_s, end_s, reason in left_out

@@ -1,75 +1,87 @@
-"""What the shoulder had to do in a measured recording, beside the measures of its reps."""
+"""What the shoulder had to do in the sets of a recording, beside the measures of its reps."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from armarc.pipeline import Session
+from armarc.choices import Choices
+from armarc.motion import ArmMotion
+from armarc.reps import MeasuredSet
 
 if TYPE_CHECKING:
-    from armarc.load import Lifter, Resistance, SetLoad
+    from armarc.load import SetLoad
 
 FREE_WEIGHTS = ("dumbbell", "any")
 
 
 def measured_loads(
-    session: Session, lifter: Lifter, resistances: tuple[Resistance, ...] | None = None
-) -> tuple[tuple[SetLoad, ...], str]:
+    choices: Choices, measured: Sequence[tuple[ArmMotion, MeasuredSet]]
+) -> tuple[tuple[SetLoad, ...], tuple[str, ...]]:
     """Work out the shoulder's moment for every set, where it can be.
 
     Parameters
     ----------
-    session : Session
-    lifter : Lifter
-    resistances : tuple of Resistance or None
-        What resists; None takes the stated load as a dumbbell where the exercise is lifted with one.
+    choices : Choices
+        With the lifter's body; where no resistance is described, the stated load is taken for a dumbbell if the
+        exercise is lifted with one.
+    measured : sequence of (ArmMotion, MeasuredSet)
+        Every set with the motion it was measured on.
 
     Returns
     -------
-    loads, why_not : tuple of SetLoad, str
-        One per set, or none and the reason.
-    """
-    from armarc.load import measure_load
+    loads, said : tuple of SetLoad, tuple of str
+        One per set, or none; and what is to be known about it, or why there is none.
 
-    exercise = session.choices.exercise
+    Raises
+    ------
+    UsageError
+        A resistance cannot be understood.
+    """
+    if not measured or (choices.resistance is None and choices.load_kg is None):
+        return (), ()
+    from armarc.load import measure_load, parse_all
+
+    exercise, lifter = choices.exercise, choices.lifter
     if exercise.sensor_place != "wrist":
-        return (), f"shoulder moments need a straight arm: {exercise.name} bends the elbow"
-    if resistances is None:
-        if session.choices.load_kg is None:
-            return (), ""
-        if exercise.resistance not in FREE_WEIGHTS:
-            return (), (
-                f"the load is known but not how it pulls: describe the {exercise.resistance} with --resistance "
-                "to get shoulder moments"
-            )
-    return (
-        tuple(
-            measure_load(
-                session.motions[session.motion_of_set[k]],
-                measured,
-                lifter=lifter,
-                resistances=resistances,
-                loaded_range_rad=exercise.loaded_range_rad,
-            )
-            for k, measured in enumerate(session.sets)
-        ),
-        "",
+        return (), (f"shoulder moments need a straight arm: {exercise.name} bends the elbow",)
+    if choices.resistance is None and exercise.resistance not in FREE_WEIGHTS:
+        return (), (
+            f"the load is known but not how it pulls: describe the {exercise.resistance} with --resistance "
+            "to get shoulder moments",
+        )
+    resistances = None if choices.resistance is None else parse_all(list(choices.resistance))
+    loads = tuple(
+        measure_load(
+            motion,
+            one,
+            lifter=lifter,
+            resistances=resistances,
+            loaded_range_rad=exercise.loaded_range_rad,
+        )
+        for motion, one in measured
+    )
+    if lifter.name is None or lifter.given:
+        return loads, ()
+    return loads, (
+        f"no measures of {lifter.name} are kept: shoulder moments are those of a reference body of "
+        f"{lifter.table.reference_mass_kg:g} kg; armarc lifter set {lifter.name} --body-mass … --stature …",
     )
 
 
-def add_loads(result: dict[str, Any], loads: tuple[SetLoad, ...]) -> None:
-    """Put the loads into a result: their keys into every rep, the rest under ``load`` in every set.
+def add_loads(sets: list[dict[str, Any]], loads: Sequence[SetLoad]) -> None:
+    """Put the loads into the records of their sets: their keys into every rep, the rest under ``load``.
 
     Parameters
     ----------
-    result : dict
-        From `Session.to_dict`; changed in place.
-    loads : tuple of SetLoad
+    sets : list of dict
+        Changed in place.
+    loads : sequence of SetLoad
         One per set.
     """
     from armarc.load import load_record
 
-    for measured, load in zip(result["sets"], loads, strict=True):
+    for measured, load in zip(sets, loads, strict=True):
         record = load_record(load)
         by_rep = {rep["rep"]: rep for rep in record.pop("reps")}
         for rep in measured["reps"]:

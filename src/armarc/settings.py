@@ -6,14 +6,14 @@ exercise's entry.
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise
+from armarc.exercises import DEFAULT_EXERCISE, Exercise
 from armarc.folders import config_folder
+from armarc.options import MeasuringOptions
 from armarc.quantities import HEAVIEST_LOAD_KG, KG_PER_LB, parse_load, parse_pair
 from armarc.strict_toml import Check, Unfit, checked, number, one_of, read_toml, rising_pair, text
 
@@ -72,7 +72,7 @@ CHECKS: dict[str, Check] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What the lifter set; None where nothing was set. Units are in the names, SI in the properties.
+    """What the lifter set; None where nothing was set. Units are in the names.
 
     ``file`` is where the values came from, None when there is no settings file.
     """
@@ -97,45 +97,10 @@ class Settings:
     sensor_height_cm: float | None = None
     file: Path | None = None
 
-    @property
-    def band(self) -> Band | None:
-        """Target band of the start velocity."""
-        return Band(*map(math.radians, self.band_deg_s)) if self.band_deg_s else None
-
-    @property
-    def gate_rad(self) -> tuple[float, float] | None:
-        """Start gate above the bottom of the rep, rad."""
-        return _radians(self.gate_deg)
-
-    @property
-    def loaded_range_rad(self) -> tuple[float, float] | None:
-        """Loaded range, rad."""
-        return _radians(self.loaded_range_deg)
-
-    @property
-    def smallest_rom_rad(self) -> float | None:
-        """Smallest range of motion that counts as a rep, rad."""
-        return None if self.smallest_rom_deg is None else math.radians(self.smallest_rom_deg)
-
-    @property
-    def swung_m(self) -> float | None:
-        """Body swing above which a rep is flagged, m."""
-        return None if self.swung_cm is None else self.swung_cm / 100
-
-    @property
-    def dropped_share(self) -> float | None:
-        """Share of the static moment held while lowering below which a rep is flagged."""
-        return None if self.dropped_pct is None else self.dropped_pct / 100
-
-    @property
-    def reach_m(self) -> float | None:
-        """Distance from the shoulder to the sensor, m."""
-        return None if self.reach_cm is None else self.reach_cm / 100
-
-    @property
-    def sensor_height_m(self) -> float | None:
-        """Height of the sensor above the middle of the arm, m."""
-        return None if self.sensor_height_cm is None else self.sensor_height_cm / 100
+    def options(self) -> MeasuringOptions:
+        """What they say about measuring; how the file's axes lie is said to the reading."""
+        names = {field.name for field in fields(self)} - {"axes", "gravity_sign", "file"}
+        return MeasuringOptions.of({name: getattr(self, name) for name in names})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,10 +204,6 @@ TEMPLATE = """\
 # mounting = "auto"                # "auto", "twist", "lever_arm" or "hanging"
 """
 """Commented settings file."""
-
-
-def _radians(pair: tuple[float, float] | None) -> tuple[float, float] | None:
-    return None if pair is None else (math.radians(pair[0]), math.radians(pair[1]))
 
 
 def _plain(value: Any) -> Any:

@@ -15,6 +15,8 @@ BASE = {
     "folders",
     "outputs",
     "inputs",
+    "extras",
+    "ports",
     "strict_toml",
     "quantities",
     "measures",
@@ -32,29 +34,43 @@ ALLOWED: dict[str, set[str]] = {
     "quantities": {"errors"},
     "measures": set(),
     "outputs": {"errors"},
+    "extras": set(),
+    "ports": set(),
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
-    "settings": {"exercises", "folders", "quantities", "strict_toml", "errors"},
+    "options": {"errors", "exercises", "load", "strict_toml"},
+    "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
     # the rooms, in the order of the data
     "recording": {"errors", "inputs"},
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
     "reps": {"errors", "exercises", "measures", "recording", "sensor", "motion"},
     # a planned rep is the one that is simulated, so that a plan and a measured rep mean the same
-    "load": BASE | {"recording", "motion", "reps", "simulate"},
+    "load": BASE - {"settings"} | {"recording", "motion", "reps", "simulate"},
     # the road through them
-    "choices": BASE | {"recording", "sensor", "motion"},
+    "choices": BASE | {"options", "recording", "sensor", "motion", "load"},
     "arm_track": {"choices", "guided_mount", "recording", "motion"},
     "guided_mount": {"errors", "recording", "sensor", "motion"},
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
-    "records": {"__version__", "choices", "recording", "motion", "reps"},
+    "session_load": {"choices", "motion", "reps", "load"},
+    "records": {"__version__", "choices", "recording", "motion", "reps", "load", "session_load"},
     "pipeline": BASE
-    | {"choices", "arm_track", "reference", "records", "recording", "sensor", "motion", "reps"},
-    "session_load": BASE | {"pipeline", "load", "recording", "motion", "reps"},
+    | {
+        "choices",
+        "arm_track",
+        "reference",
+        "records",
+        "recording",
+        "sensor",
+        "motion",
+        "reps",
+        "load",
+        "session_load",
+    },
+    "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
-    "log": BASE
-    | {"recording", "motion", "reps", "load", "pipeline", "session_load", "choices", "known_sensor"},
+    "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {
@@ -71,11 +87,12 @@ ALLOWED: dict[str, set[str]] = {
         "log",
     },
     "archive": BASE
-    | {"recording", "sensor", "motion", "reps", "load", "choices", "known_sensor", "pipeline", "log"},
+    | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},
     # a synthetic wrist is made without the code it is there to check
     "simulate": {"errors", "measures", "recording", "motion", "exercises"},
     # faces
-    "__init__": {"errors", "recording", "pipeline"},
+    "api": {"kept", "options", "pipeline", "recording"},
+    "__init__": {"api", "errors", "load", "recording", "pipeline"},
     "__main__": {"cli"},
 }
 """What each room or module may import from inside the package; ``cli`` may import everything."""

@@ -21,7 +21,8 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import numpy as np
 
-from armarc.pipeline import Session, process
+from armarc.api import process
+from armarc.pipeline import Session
 from armarc.recording import Recording
 from armarc.simulate import (
     Knobs,

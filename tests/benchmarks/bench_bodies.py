@@ -24,7 +24,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import numpy as np
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.simulate import (
     SCENARIOS,
     Knobs,

@@ -40,7 +40,7 @@ KINDS: dict[str, dict[str, Any]] = {
 
 def play(made: Recording) -> tuple[list[Any], np.ndarray, list[float]]:
     """Events, seconds of compute per sample, and delay of each verdict in signal time."""
-    engine = Engine(choose(made.metadata, None), made.rate_hz)
+    engine = Engine(choose(made.metadata), made.rate_hz)
     events, spent, delays = [], [], []
     forces, rates = made.specific_force_m_s2.tolist(), made.angular_velocity_rad_s.tolist()
     for t, f, w in zip(made.time_s.tolist(), forces, rates, strict=True):
@@ -62,7 +62,7 @@ def compare(name: str, recordings: list[Recording]) -> list[float]:
         spent.append(seconds)
         delays += late
         live = [e.reps for e in events if isinstance(e, SetEnded)]
-        offline = [one.reps for one in measure(made, choose(made.metadata, None)).sets]
+        offline = [one.reps for one in measure(made, choose(made.metadata)).sets]
         equal += [len(r) for r in live] == [len(r) for r in offline]
         false += sum(isinstance(e, RepWithdrawn) for e in events)
         flat = [rep for reps in offline for rep in reps]
@@ -126,7 +126,7 @@ def against_textbook(made: Recording) -> None:
 def over_hours(hours: float) -> None:
     """Memory of an engine that runs for hours: a session played again and again on one clock."""
     made, _ = simulate_session(plan_session(Knobs(sets=2, reps=8, walk=True, rest_s=60.0), 1), 1)
-    engine = Engine(choose(made.metadata, None), made.rate_hz)
+    engine = Engine(choose(made.metadata), made.rate_hz)
     start_s, marks, sets = 0.0, [], 0
     while start_s < 3600 * hours:
         events = engine.feed_many(

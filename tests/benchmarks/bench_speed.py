@@ -23,8 +23,8 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 import pandas as pd
 
+from armarc.api import process
 from armarc.motion.orientation import fuse
-from armarc.pipeline import process
 from armarc.recording import read_csv, write_csv
 from armarc.simulate import Knobs, plan_session, simulate_session
 

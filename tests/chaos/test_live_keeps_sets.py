@@ -180,7 +180,7 @@ def test_a_set_the_log_refused_is_tried_again(file: Path, monkeypatch: pytest.Mo
 
     monkeypatch.setattr(live_session, "log_set", log_set)
     one = live_session.Session(
-        choices=choose(made.metadata, None),
+        choices=choose(made.metadata),
         faces=[],
         after=live_session.After(log=True),
         tell=lambda _: None,
@@ -226,7 +226,7 @@ def test_a_face_that_fails_is_dropped_and_told_once(file: Path) -> None:
     said: list[str] = []
     good = Good()
     one = Session(
-        choices=choose(made.metadata, None),
+        choices=choose(made.metadata),
         faces=[Broken(), good],
         after=After(),
         tell=said.append,

@@ -177,7 +177,7 @@ def test_without_the_web_libraries_it_says_what_to_install(
     file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "websockets", None)
-    assert "armarc[web]" in run("--from", file, "--web", code=2).stderr
+    assert "-m pip install" in run("--from", file, "--web", code=2).stderr
 
 
 def test_ctrl_c_measures_the_running_set(file: Path) -> None:

@@ -158,8 +158,8 @@ def table(path, head, columns):
 
 def test_options_of_reading_are_used_again(tmp_path):
     """A file in °/s with bare columns can be measured again only with the options it was read with."""
+    from armarc.api import process
     from armarc.log import log_session, open_log
-    from armarc.pipeline import process
 
     recording = read_csv(recordings() / "s1.csv")
     plain = tmp_path / "plain.csv"

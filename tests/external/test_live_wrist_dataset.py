@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.recording import STANDARD_GRAVITY_M_S2, Metadata, Recording
 from live_runs import run, sets_in
 

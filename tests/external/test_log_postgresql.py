@@ -3,6 +3,7 @@
 SQLite and PostgreSQL check each other: both must give back the same sets.
 """
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
 
@@ -11,8 +12,10 @@ from armarc.log import Filter, Labels, add_result, list_sets, open_log, result_o
 from armarc.log.backup import back_up, copy_tables, restore
 from armarc.log.changing import edit_sets, purge_removed, remove_sets, undo
 from armarc.log.checking import check_log
+from armarc.log.measures import MEASURES, find_measure
 from armarc.log.reading import count_sets, recording_of
 from armarc.log.remeasuring import remeasure
+from armarc.log.table import read_table
 from invented_log import fill, invented_file, invented_result
 from postgres_server import running_server
 
@@ -61,6 +64,21 @@ def test_both_kinds_of_log_tell_the_same(store, tmp_path):
         assert list_sets(store) == list_sets(file_store)
         for where in (Filter(variant="CABLE"), Filter(tag="X"), Filter(load_kg=8)):
             assert list_sets(store, where) == list_sets(file_store, where)
+
+
+def test_statistics_read_the_same_columns(store, tmp_path):
+    with open_log(str(tmp_path / "log.sqlite")) as file_store:
+        tables = []
+        for one in (store, file_store):
+            fill(one, days=5, sets=2)
+            fill(one, days=3, lifter="Ada", seed=3, side=None)
+            remeasure(one, [1], lambda *_: invented_result(2, sets=2, rom=70))
+            asked = (*MEASURES, find_measure("summary:cv_rom_deg_pct"))
+            tables.append(read_table(one, Filter(), *asked))
+    assert len(tables[0]) == 16
+    assert tables[0].tasks == tables[1].tasks
+    for key, values in tables[0].numbers.items():
+        np.testing.assert_array_equal(values, tables[1].numbers[key])
 
 
 def test_the_tables_are_those_the_code_speaks_of(store):

@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.recording import Recording
 
 ABDUCTION, FORWARD_ELEVATION = 1, 2

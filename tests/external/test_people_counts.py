@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.recording import read_csv
 from live_runs import run, sets_in
 

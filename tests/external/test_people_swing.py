@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.recording import read_csv
 from armarc.reps import swing
 

@@ -47,7 +47,7 @@ def _laid(name: str, data: bytes) -> Path:
 
 def csv_reader(data: bytes) -> None:
     """`read_csv`, with and without pandas loaded; for some of what it takes the whole road to sets."""
-    from armarc.pipeline import process
+    from armarc.api import process
     from armarc.recording import read_csv
 
     path = _laid("recording.csv", data)
@@ -153,11 +153,11 @@ def resistances(data: bytes) -> None:
 
 def settings(data: bytes) -> None:
     """The settings file and, with the same bytes, the lifter's file."""
-    from armarc.load.lifter_file import load_lifter
+    from armarc.load.lifter_file import load_lifters
     from armarc.settings import load_settings
 
     if data[:1] == b"#":
-        load_lifter(_laid("config/lifter.toml", data))
+        load_lifters(_laid("config/lifter.toml", data).parent)
     else:
         load_settings(_laid("config/armarc.toml", data).parent)
 
@@ -365,7 +365,7 @@ def _packet_seeds() -> list[bytes]:
 
 @functools.cache
 def _result() -> bytes:
-    from armarc.pipeline import process
+    from armarc.api import process
     from armarc.simulate import Knobs, plan_session, simulate_session
 
     recording, _ = simulate_session(plan_session(Knobs(reps=1, load_kg=8.0), 1), 1)

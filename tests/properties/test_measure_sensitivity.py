@@ -16,9 +16,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from armarc.api import process
 from armarc.measures import record_of as rep_record
 from armarc.motion import integrate_path
-from armarc.pipeline import process
 from armarc.simulate import RepPlan, SensorPlan, SessionPlan, SetPlan, find_pattern, simulate_session
 
 BOTTOM, TOP, UP_S, HOLD_S, DOWN_S, PAUSE_S = 10.0, 100.0, 2.0, 1.0, 2.5, 1.0

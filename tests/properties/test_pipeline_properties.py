@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.recording import Metadata
 from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
 

@@ -9,8 +9,8 @@ import math
 import numpy as np
 import pytest
 
+from armarc.api import process
 from armarc.errors import UsageError
-from armarc.pipeline import process
 from armarc.simulate import (
     Knobs,
     MountPlan,

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.simulate import draw_knobs, plan_session, simulate_session
 
 SETS = range(300, 306)

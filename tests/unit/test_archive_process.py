@@ -5,6 +5,7 @@ import os
 import pandas as pd
 import pytest
 
+from armarc.api import MeasuringOptions
 from armarc.archive import process as road
 from armarc.archive.measuring import Outcome, failed, sha256_of_file
 from armarc.archive.setup import make_setup
@@ -121,7 +122,7 @@ def test_other_bytes_behind_the_same_size_and_date(folder, tmp_path):
 def test_other_settings_are_another_run(folder, tmp_path):
     store = tmp_path / "store"
     first = run(folder, store)
-    second = run(folder, store, make_setup({"band_deg_s": (50, 80)}))
+    second = run(folder, store, make_setup(MeasuringOptions.of({"band_deg_s": (50, 80)})))
     assert second.progress.measured == 5
     status = archive_status(ArchiveStore.open(store))
     assert {one["run"] for one in status["runs"]} == {first.run, second.run}

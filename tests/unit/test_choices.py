@@ -9,6 +9,7 @@ from armarc.choices import choose, hand_axis_notes
 from armarc.errors import ArmarcError, UsageError
 from armarc.exercises import Band, Exercise
 from armarc.motion import Mounting
+from armarc.options import MeasuringOptions
 from armarc.recording import Metadata
 from armarc.settings import Settings
 
@@ -19,7 +20,9 @@ CATALOGUE = {
 
 
 def chosen(metadata=None, settings=None, **options):
-    return choose(Metadata(**(metadata or {})), settings, catalogue=CATALOGUE, **options)
+    return choose(
+        Metadata(**(metadata or {})), MeasuringOptions(**options), settings=settings, catalogue=CATALOGUE
+    )
 
 
 LADDER = [

@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from armarc.api import process
 from armarc.exercises import find_exercise
-from armarc.pipeline import process
 from armarc.simulate import Knobs, MountPlan, plan_session, simulate_session
 from armarc.simulate.patterns import PATTERNS
 

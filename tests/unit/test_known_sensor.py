@@ -8,14 +8,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from armarc.api import NOTHING_KEPT, Kept, process
 from armarc.archive.measuring import Task, measure_task
 from armarc.archive.setup import make_setup
 from armarc.choices import choose
-from armarc.known_sensor import KnownSensor, SensorShelf, open_shelf
+from armarc.known_sensor import KnownSensor, open_shelf
 from armarc.live.session import After, Session
 from armarc.live.source import LinkNews, Samples
+from armarc.load import Lifter
 from armarc.log.measuring import measure_session
-from armarc.pipeline import process
+from armarc.options import MeasuringOptions
 from armarc.recording import Metadata, read_csv, write_csv
 from armarc.sensor.calibration import (
     AccelerometerCalibration,
@@ -105,9 +107,8 @@ def test_without_the_calibration_the_sensor_is_wrong(wonky, wanted):
     assert (np.abs(found - wanted) > 1.0).all()
 
 
-def test_python_is_told_what_is_known(wonky, wanted, kept):
-    known = kept.look_up(wonky.metadata, "right")
-    session = process(known.corrected(wonky), **known.options())
+def test_python_takes_along_what_is_kept_unless_told_otherwise(wonky, wanted, kept):
+    session = process(wonky)
     assert tops(session.to_dict()) == pytest.approx(wanted, abs=0.05)
     scales = session.to_dict()["mounting"]["scale_se"]
     assert scales["told_by"] == "calibration"
@@ -116,13 +117,15 @@ def test_python_is_told_what_is_known(wonky, wanted, kept):
     stranger = kept.look_up(replace(wonky.metadata, sensor="other", other={}), "right")
     assert stranger == KnownSensor()
     assert stranger.corrected(wonky) is wonky
-    assert process(wonky, **stranger.options()).to_dict()["mounting"]["scale_se"]["told_by"] == "noise"
+    alone = process(wonky, kept=NOTHING_KEPT).to_dict()
+    assert alone["mounting"]["scale_se"]["told_by"] == "noise"
+    assert (np.abs(tops(alone) - wanted) > 1.0).all()
 
 
 def test_the_log_measures_again_with_it(wonky, wanted, kept, tmp_path):
     path = tmp_path / "kept.csv"
     write_csv(wonky, path)
-    again = measure_session(path.read_bytes(), "kept.csv", {"side": "right"})
+    again = measure_session(path.read_bytes(), "kept.csv", {"side": "right"}, Lifter())
     assert tops(again.to_dict()) == pytest.approx(wanted, abs=0.05)
 
 
@@ -130,12 +133,12 @@ def test_an_archive_takes_it_along_to_its_workers(wonky, wanted, kept, tmp_path)
     path = tmp_path / "one.csv"
     write_csv(wonky, path)
     task = Task(str(path), path.stat().st_size, 0)
-    setup = make_setup(sensors=kept)
+    setup = make_setup(kept=Kept(sensors=kept))
     outcome = measure_task(task, setup)
     assert [rep["top_deg"] for rep in outcome.reps] == pytest.approx(wanted, abs=0.05)
     assert any("calibration of wonky" in said for said in outcome.file["inferences"])
     # Another calibration is another run of the archive.
-    assert setup.run != make_setup(sensors=SensorShelf()).run
+    assert setup.run != make_setup().run
 
 
 class Paper:
@@ -169,7 +172,7 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
             )
 
     session = Session(
-        choices=choose(wonky.metadata, None, side="right"),
+        choices=choose(wonky.metadata, MeasuringOptions(side="right")),
         faces=[],
         after=After(),
         tell=said.append,
@@ -187,6 +190,6 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
     # The set's own samples are corrected and say so: measuring them again changes nothing.
     path = tmp_path / "set.csv"
     write_csv(measured.raw, path)
-    again = measure_session(path.read_bytes(), "set.csv", {"side": "right"})
+    again = measure_session(path.read_bytes(), "set.csv", {"side": "right"}, Lifter())
     assert tops(again.to_dict()) == pytest.approx(tops(measured.result), abs=0.05)
     assert read_csv(path).metadata.other["calibrated_with"]

@@ -94,7 +94,7 @@ def test_without_library_or_device_sound_says_why(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setitem(sys.modules, "sounddevice", None)
     player, reason = open_player()
     assert player is None
-    assert "armarc[sound]" in reason
+    assert "-m pip install" in reason
 
     def no_device(**_: Any) -> None:
         raise RuntimeError("no default output device")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from armarc.errors import ArmarcError, FormatError, InputError, UsageError
 from armarc.load.grammar import parse_all, parse_resistances
 from armarc.load.lifter import Lifter
-from armarc.load.lifter_file import length_m, load_lifter, save_lifter
+from armarc.load.lifter_file import Lifters, length_m, load_lifters, save_lifters
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine
 
 
@@ -118,15 +119,81 @@ def test_bad_files_name_the_place(tmp_path: Path, content: str, said: str) -> No
 
 
 def test_lifter_goes_to_disk_and_comes_back(tmp_path: Path) -> None:
-    lifter = Lifter(body_mass_kg=61.5, stature_m=1.68, sex="female", upper_arm_m=0.29)
-    path = save_lifter(lifter, tmp_path / "new folder" / "lifter.toml")
-    assert load_lifter(path) == lifter
+    own = Lifter(body_mass_kg=61.5, stature_m=1.68, sex="female", upper_arm_m=0.29)
+    others = [
+        Lifter(name='Zoë "Z" O\'Neil \\', body_mass_kg=90.0),
+        Lifter(name="b", segment_table="winter"),
+    ]
+    lifters = Lifters(own=own)
+    for one in others:
+        lifters = lifters.with_(one)
+    folder = tmp_path / "new folder"
+    path = save_lifters(lifters, folder)
+    assert load_lifters(folder) == lifters
+    assert list(load_lifters(folder)) == [own, *others]
     path.write_text("body_mass_kg = 900\n", encoding="utf-8")
     with pytest.raises(FormatError, match="from 20 to 350 kg"):
-        load_lifter(path)
+        load_lifters(folder)
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(InputError):
-        save_lifter(lifter, tmp_path / "file" / "lifter.toml")
+        save_lifters(lifters, tmp_path / "file")
+
+
+def test_a_file_without_names_is_still_read_and_names_nobody(tmp_path: Path) -> None:
+    (tmp_path / "lifter.toml").write_text("body_mass_kg = 82\nstature_m = 1.81\n", encoding="utf-8")
+    lifters = load_lifters(tmp_path)
+    assert lifters.find(None) == lifters.find("me") == Lifter(body_mass_kg=82.0, stature_m=1.81)
+
+
+def test_nobody_gets_the_body_of_somebody_else(tmp_path: Path) -> None:
+    (tmp_path / "lifter.toml").write_text(
+        "body_mass_kg = 100\n[lifter.Anna]\nbody_mass_kg = 58\n", encoding="utf-8"
+    )
+    lifters = load_lifters(tmp_path)
+    assert lifters.find("  Anna ") == Lifter(name="Anna", body_mass_kg=58.0)
+    assert lifters.find("Bob") == Lifter(name="Bob")
+    assert lifters.find("Bob").given == ()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("[lifter.Anna]\nbody_mass_kg = 5\n", "lifter.Anna.body_mass_kg"),
+        ("[lifter.Anna]\nmass = 50\n", "unknown key"),
+        ("lifter = 5\n", "tables with a name"),
+        ('[lifter."  "]\n', "no name"),
+        ("[lifter.me]\nbody_mass_kg = 50\n", "without a name"),
+    ],
+)
+def test_faults_among_the_lifters_are_named(tmp_path: Path, content: str, said: str) -> None:
+    (tmp_path / "lifter.toml").write_text(content, encoding="utf-8")
+    with pytest.raises(FormatError) as caught:
+        load_lifters(tmp_path)
+    assert said in str(caught.value)
+    assert "lifter.toml" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "lifter",
+    [
+        Lifter(),
+        Lifter(name="Anna", body_mass_kg=58.25, sex="female", upper_arm_m=0.29, grip_m=0.08),
+        Lifter(stature_m=1.9, segment_table="winter"),
+    ],
+)
+def test_a_body_comes_back_from_its_record(lifter: Lifter) -> None:
+    assert Lifter.from_record(json.loads(json.dumps(lifter.record()))) == lifter
+    used = lifter.record()
+    assert used["body_mass_kg"] == pytest.approx(lifter.completed().body_mass_kg, abs=1e-6)
+    assert used["forearm_m"] == pytest.approx(lifter.completed().forearm_m, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "record", [{}, {"given": ["soul"]}, {"given": ["sex"], "sex": "x"}, {"given": ["grip_m"], "grip_m": "a"}]
+)
+def test_what_is_no_body_is_refused(record: dict[str, object]) -> None:
+    with pytest.raises(UsageError):
+        Lifter.from_record(record)
 
 
 def test_lengths() -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from armarc.api import process
 from armarc.load.arm import arm_body
 from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
 from armarc.load.dynamics import Dynamics, dynamics
@@ -21,7 +22,7 @@ from armarc.load.records import load_record
 from armarc.load.resistance import Cable, Dumbbell
 from armarc.load.set_load import SetLoad, measure_load
 from armarc.motion.quaternions import rotate
-from armarc.pipeline import Session, process
+from armarc.pipeline import Session
 from armarc.simulate import Knobs, Truth, plan_session, simulate_session
 
 LOADED = (math.radians(30), math.radians(60))

@@ -105,7 +105,7 @@ def test_impulse_in_the_loaded_range_is_summed():
 
 def test_single_sets_are_paired_by_rep(store):
     entries = list_sets(store)[:2]
-    groups = [Group(name=str(e.id), entries=(e,)) for e in entries]
+    groups = [Group(name=str(e.id), sets=(e,)) for e in entries]
     (row,) = compare(groups, [find_measure("rom")], reps_by_set(store, [e.id for e in entries]))
     assert row.unit_of_analysis == "rep"
     assert row.effect.paired
@@ -128,7 +128,7 @@ def test_sides_are_paired_by_session_and_get_an_index(store):
 
 def test_groups_without_common_sessions_are_independent(store):
     entries = sorted(list_sets(store), key=lambda e: e.done_at)
-    groups = [Group(name="a", entries=tuple(entries[:4])), Group(name="b", entries=tuple(entries[-5:]))]
+    groups = [Group(name="a", sets=entries[:4]), Group(name="b", sets=entries[-5:])]
     (row,) = compare(groups, [find_measure("rom")], {})
     assert (row.unit_of_analysis, row.effect.paired) == ("set", False)
     assert (row.effect.n_first, row.effect.n_second) == (4, 5)

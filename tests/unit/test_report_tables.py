@@ -8,12 +8,12 @@ import subprocess
 import sys
 
 import pytest
-from invented_sets import invent
 from rich.console import Console
 
 from armarc.report.flags import FLAGS, flag_letters, flag_words
 from armarc.report.tables import plain_set, print_set, set_table, summary_block
 from armarc.reps.records import set_record
+from invented_sets import invent
 
 BAND = (45.0, 70.0)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.simulate import draw_session, rep_record, simulate_session
 
 SEEDS = range(4)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.recording import Recording
 from armarc.reps.steadiness import strap_steps
 from armarc.simulate import Knobs, plan_session, simulate_session

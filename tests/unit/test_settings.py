@@ -9,6 +9,7 @@ import pytest
 from armarc import settings as module
 from armarc.errors import FormatError, InputError, UsageError
 from armarc.exercises import find_exercise, load_catalogue
+from armarc.options import MeasuringOptions
 from armarc.settings import (
     TEMPLATE,
     Settings,
@@ -45,21 +46,20 @@ def test_template_sets_nothing_until_a_line_is_uncommented(tmp_path):
     assert all(getattr(loaded, key) is not None for key in keys)
 
 
-def test_properties_are_in_si(tmp_path):
+def test_as_options_they_are_in_si(tmp_path):
     write(
         tmp_path,
         "band_deg_s = [50, 60]\ngate_deg = [12, 22]\nloaded_range_deg = [20, 70]\nsmallest_rom_deg = 25\n"
         'reach_cm = 52\nsensor_height_cm = 3.5\nSide = "right"\n'.replace("Side", "side"),
     )
-    s = load_settings(tmp_path)
-    assert math.degrees(s.band.low_rad_s) == pytest.approx(50)
+    s = load_settings(tmp_path).options()
+    assert s.band_rad_s == pytest.approx((math.radians(50), math.radians(60)))
     assert s.gate_rad == pytest.approx((math.radians(12), math.radians(22)))
     assert s.loaded_range_rad == pytest.approx((math.radians(20), math.radians(70)))
     assert s.smallest_rom_rad == pytest.approx(math.radians(25))
     assert (s.reach_m, s.sensor_height_m) == pytest.approx((0.52, 0.035))
-    assert Settings().band is None
-    assert Settings().gate_rad is None
-    assert Settings().reach_m is None
+    assert s.side == "right"
+    assert Settings().options() == MeasuringOptions()
 
 
 @pytest.mark.parametrize(

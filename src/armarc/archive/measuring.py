@@ -7,7 +7,7 @@ import os
 import time
 import traceback
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from armarc import __version__
@@ -51,11 +51,9 @@ def measure_task(task: Task, setup: Setup) -> Outcome:
     began = time.thread_time()
     stage, sha256 = "reading", None
     try:
-        recording = read_csv(task.path, **setup.reading_options())
+        recording = read_csv(task.path, **setup.kept.reading(setup.reading))
         stage, sha256 = "measuring", recording.source.sha256
-        choices = setup.choices(recording.metadata)
-        sensor = setup.sensors.look_up(recording.metadata, choices.side)
-        session = measure(sensor.corrected(recording), replace(choices, **sensor.options()))
+        session = measure(*setup.settle(recording), load=False)
         result: dict[str, Any] = session.to_dict()
         outcome = _outcome(task, setup, result, recording.metadata, sha256)
     except Exception as error:

@@ -125,28 +125,24 @@ def process(
     """
     from armarc.archive.process import TIME_LIMIT_S, process_archive
     from armarc.archive.setup import make_setup
-    from armarc.cli.batch import parsed
-    from armarc.known_sensor import open_shelf
+    from armarc.kept import open_kept
 
-    options = parsed(
-        {
-            "exercise": exercise,
-            "side": side,
-            "load": load,
-            "band": band,
-            "gate": gate,
-            "loaded_range": loaded_range,
-            "rest_s": rest,
-            "mounting": mounting,
-            "strap": strap,
-            "hand_axis": hand_axis,
-            "reach_cm": reach_cm,
-            "sensor_height_cm": sensor_height_cm,
-            "reference": reference,
-            "fusion": fusion,
-        }
+    options = measuring.stated(
+        exercise=exercise,
+        side=side,
+        load=load,
+        band=band,
+        gate=gate,
+        loaded_range=loaded_range,
+        rest=rest,
+        mounting=mounting,
+        strap=strap,
+        hand_axis=hand_axis,
+        reach_cm=reach_cm,
+        sensor_height_cm=sensor_height_cm,
+        reference=reference,
+        fusion=fusion,
     )
-    settings = options.pop("settings")
     reading = {
         "rate_hz": rate,
         "columns": columns,
@@ -154,7 +150,7 @@ def process(
         "axes": axes,
         "gravity_sign": gravity_sign,
     }
-    setup = make_setup(options, reading, settings, sensors=open_shelf())
+    setup = make_setup(options, reading, kept=open_kept())
     watcher = _Watcher()
     try:
         result = process_archive(

@@ -26,7 +26,8 @@ from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 from armarc.outputs import TABLE, Guard, safe_cell
 
 if TYPE_CHECKING:
-    from armarc.load import Resistance, SetLoad
+    from armarc.kept import Kept
+    from armarc.options import MeasuringOptions
     from armarc.pipeline import Session
 
 RECORDING_SUFFIXES = (".csv", ".tsv", ".txt", ".csv.gz")
@@ -55,12 +56,11 @@ class Outputs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """One measured file: the session, its published record, and the shoulder's load where it is known."""
+    """One measured file: the session, its published record, and the options of reading in force."""
 
     path: Path
     session: Session
     result: dict[str, Any]
-    loads: tuple[SetLoad, ...]
     reading: dict[str, Any]
 
 
@@ -68,8 +68,7 @@ def run(
     files: list[Path],
     *,
     reading: dict[str, Any],
-    measuring: dict[str, Any],
-    resistances: list[str],
+    options: MeasuringOptions,
     outputs: Outputs,
 ) -> None:
     """Measure files and folders and report them.
@@ -84,17 +83,18 @@ def run(
     """
     with contextlib.ExitStack() as stack:
         spooled = [stack.enter_context(_standard_input()) if str(file) == "-" else file for file in files]
-        _run(expand(spooled), reading, measuring, resistances, outputs)
+        _run(expand(spooled), reading, options, outputs)
 
 
 def _run(
     paths: list[Path],
     reading: dict[str, Any],
-    measuring: dict[str, Any],
-    resistances: list[str],
+    options: MeasuringOptions,
     outputs: Outputs,
 ) -> None:
-    options = parsed(measuring)
+    from armarc.kept import open_kept
+
+    kept = open_kept()
     read = {key: value for key, value in reading.items() if value is not None}
     if len(paths) > 1 and "gyroscope_path" in read:
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
@@ -107,7 +107,6 @@ def _run(
         check_picture(outputs.plot, guard)
     if outputs.csv is not None:
         guard.check(outputs.csv, TABLE)
-    resists = parsed_resistances(resistances)
     talk, out = error_console(), out_console()
     code = 0
     counted = 0
@@ -117,9 +116,7 @@ def _run(
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
             try:
-                measured = measure_file(path, read, options, resists)
-                if resistances:
-                    measured.result["settings"]["resistance"] = resistances
+                measured = measure_file(path, read, options, kept)
                 if path.name == _SPOOLED:
                     measured.result["source"]["file"] = "-"
                 report(measured, number, len(paths), outputs, guard, out, talk)
@@ -190,67 +187,12 @@ def expand(files: list[Path]) -> list[Path]:
     return list(dict.fromkeys(paths))
 
 
-def parsed(measuring: dict[str, Any]) -> dict[str, Any]:
-    """Options as `armarc.process` takes them, with the lifter's settings file."""
-    from armarc.quantities import parse_load, parse_pair
-    from armarc.settings import load_settings
+def measure_file(path: Path, reading: dict[str, Any], options: MeasuringOptions, kept: Kept) -> Measured:
+    """Read and measure one recording."""
+    from armarc.api import process, read_csv
 
-    options = {key: value for key, value in measuring.items() if value is not None}
-    if "load" in options:
-        options["load_kg"] = parse_load(options.pop("load"))
-    for name, key in (("band", "band_deg_s"), ("gate", "gate_deg"), ("loaded_range", "loaded_range_deg")):
-        if name in options:
-            options[key] = parse_pair(options.pop(name))
-    options["settings"] = load_settings()
-    return options
-
-
-def parsed_resistances(texts: list[str]) -> tuple[Resistance, ...] | None:
-    """What resists, or None when nothing was described."""
-    if not texts:
-        return None
-    from armarc.load import parse_all
-
-    return parse_all(texts)
-
-
-def read_session(
-    path: Path, reading: dict[str, Any], options: dict[str, Any]
-) -> tuple[Session, dict[str, Any]]:
-    """Read and measure one recording; also the reading options in force, the saved ones among them."""
-    from armarc.known_sensor import open_shelf
-    from armarc.pipeline import process
-    from armarc.recording import read_csv
-
-    settings = options["settings"]
-    saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
-    defaults = {key: value for key, value in saved.items() if value is not None}
-    reading = {**defaults, **reading}
-    recording = read_csv(path, **reading)
-    about = recording.metadata
-    side = options.get("side") or about.side or settings.side or "right"
-    sensor = open_shelf().look_up(about, side)
-    session = process(sensor.corrected(recording), **sensor.options(), **options)
-    return session, reading
-
-
-def measure_file(
-    path: Path, reading: dict[str, Any], options: dict[str, Any], resistances: tuple[Resistance, ...] | None
-) -> Measured:
-    """Read and measure one recording, with the shoulder's load where it is known."""
-    from armarc.load import load_lifter
-    from armarc.session_load import add_loads, measured_loads
-
-    session, reading = read_session(path, reading, options)
-    result: dict[str, Any] = session.to_dict()
-    loads: tuple[SetLoad, ...] = ()
-    if session.sets and (resistances is not None or session.choices.load_kg is not None):
-        loads, why_not = measured_loads(session, load_lifter(), resistances)
-        if loads:
-            add_loads(result, loads)
-        elif why_not:
-            result["warnings"].append(why_not)
-    return Measured(path=path, session=session, result=result, loads=loads, reading=reading)
+    session = process(read_csv(path, kept=kept, **reading), options, kept=kept)
+    return Measured(path=path, session=session, result=session.to_dict(), reading=kept.reading(reading))
 
 
 def rows_of(measured: Measured) -> list[dict[str, Any]]:
@@ -304,7 +246,6 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
             measured.path,
             labels=Labels(**entry.labels),
             reading=measured.reading,
-            result=measured.result,
         )
         where = store.location.name
     ids = ", ".join(str(number) for number in added.set_ids)
@@ -407,7 +348,7 @@ def draw(measured: Measured, path: Path, dark: bool, guard: Guard) -> list[Path]
         motion = session.motions[motion_number]
         save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own, guard)
         written.append(own)
-        if measured.loads:
+        if session.loads:
             written.append(draw_load(measured, index, own, dark, guard))
     return written
 
@@ -418,7 +359,7 @@ def draw_load(measured: Measured, index: int, path: Path, dark: bool, guard: Gua
     from armarc.report.load_figures import draw_set_load
 
     own = path.with_name(f"{path.stem}-moment{path.suffix}")
-    choices, load = measured.session.choices, measured.loads[index]
+    choices, load = measured.session.choices, measured.session.loads[index]
     facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
     save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own, guard)
     return own

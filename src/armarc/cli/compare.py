@@ -28,6 +28,7 @@ from armarc.cli.outputs import Force, check_picture, guard_for
 if TYPE_CHECKING:
     from armarc.log.comparing import Group, Row
     from armarc.log.curves import SetCurves
+    from armarc.log.measures import SetMeasure
     from armarc.log.reading import Filter
     from armarc.log.store import Store
 
@@ -81,15 +82,15 @@ def compare(
     if plot is not None:
         check_picture(plot, guard)
     with open_log(log_file, create=False) as store:
-        groups = _groups(store, what or [], by, where)
+        groups = _groups(store, what or [], by, where, measures)
         # Only single sets are compared rep by rep.
-        ids = [group.entries[0].id for group in groups if len(group.entries) == 1]
+        ids = [group.set_ids[0] for group in groups if len(group.sets) == 1]
         rows = compare_groups(groups, measures, reps_by_set(store, ids))
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
         document: dict[str, Any] = {
             "schema": SCHEMA,
-            "groups": [{"name": g.name, "set_ids": [e.id for e in g.entries]} for g in groups],
+            "groups": [{"name": g.name, "set_ids": g.set_ids} for g in groups],
             "rows": [row.to_dict() for row in rows],
         }
         if curves:
@@ -114,17 +115,22 @@ def compare(
         say(f"picture written to {plot}")
 
 
-def _groups(store: Store, what: list[str], by: str | None, where: Filter) -> list[Group]:
+def _groups(
+    store: Store, what: list[str], by: str | None, where: Filter, measures: list[SetMeasure]
+) -> list[Group]:
     from armarc.log.comparing import Group, group_by
-    from armarc.log.reading import choose_sets, get_set, list_sets
+    from armarc.log.reading import choose_sets, get_set, tagged_sets
+    from armarc.log.table import read_table
 
     if by is not None:
-        return group_by(list_sets(store, where), by)
+        return group_by(
+            read_table(store, where, *measures), by, tagged_sets(store, where) if by == "tag" else None
+        )
     groups = []
     for word in what:
         entries = tuple(get_set(store, set_id) for set_id in choose_sets(store, [word], where))
         name = f"set {entries[0].id}" if len(entries) == 1 else word
-        groups.append(Group(name=name, entries=entries))
+        groups.append(Group(name=name, sets=entries))
     return groups
 
 
@@ -132,10 +138,12 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, SetCurves]]:
     """Curves of the newest set of each group whose recording was kept."""
     from armarc.errors import LogError
     from armarc.log.curves import set_curves
+    from armarc.log.reading import get_set
+    from armarc.log.table import as_table
 
     out = []
     for group in groups[:MOST_CURVES]:
-        entry = max(group.entries, key=lambda one: (one.done_at, one.id))
+        entry = get_set(store, int(as_table(group.sets).in_time.set_id[-1]))
         name = group.name if group.name == f"set {entry.id}" else f"{group.name}, set {entry.id}"
         out.append((name, set_curves(store, entry)))
     if len(groups) > MOST_CURVES:
@@ -150,7 +158,7 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     from armarc.log.comparing import REPS_CAUTION
 
     for group in groups:
-        count = len(group.entries)
+        count = len(group.sets)
         say(f"{group.name}: {count} set{'s' * (count != 1)}")
     heads = [
         "Measure",

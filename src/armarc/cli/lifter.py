@@ -1,4 +1,4 @@
-"""``armarc lifter``: the body the shoulder moment is computed for."""
+"""``armarc lifter``: the bodies shoulder moments are computed for."""
 
 from __future__ import annotations
 
@@ -9,29 +9,66 @@ import typer
 app = typer.Typer(
     invoke_without_command=True,
     no_args_is_help=False,
-    help="Show or set the body the shoulder moment is computed for.",
+    help="Show or set the bodies shoulder moments are computed for.",
 )
+
+
+Name = Annotated[
+    str | None,
+    typer.Argument(metavar="[NAME]", help="Whose; without it, whoever is meant when nobody is named."),
+]
 
 
 @app.callback()
 def lifter(
     ctx: typer.Context, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False
 ) -> None:
-    """Show or set the body the shoulder moment is computed for. Nothing is required."""
+    """Show or set the bodies shoulder moments are computed for. Nothing is required.
+
+    A name given to `armarc process --lifter`, or to a set in the log, stands for that lifter's own measures.
+    """
     if ctx.invoked_subcommand is None:
-        _show(as_json)
+        _show(None, as_json)
 
 
 @app.command()
-def show(as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+def show(
+    name: Name = None, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False
+) -> None:
     """Show the measures in effect, and what is assumed."""
-    _show(as_json)
+    _show(name, as_json)
+
+
+@app.command("list")
+def list_(as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+    """List the lifters whose measures are kept."""
+    from armarc.cli.load_tables import number, print_json, print_table
+    from armarc.load.lifter_file import load_lifters
+
+    records = [one.record() for one in load_lifters()]
+    if as_json:
+        print_json({"schema": "armarc.lifters/1", "lifters": records})
+        return
+    rows = [
+        (
+            one["lifter"] or "(no name)",
+            number(one["body_mass_kg"], 1),
+            number(100 * one["stature_m"], 0),
+            one["sex"] or "–",
+            ", ".join(name.rsplit("_", 1)[0].replace("_", " ") for name in one["given"]) or "nothing",
+        )
+        for one in records
+    ]
+    print_table("Lifters", ("Name", "Mass, kg", "Stature, cm", "Sex", "Stated"), rows, left=1)
 
 
 @app.command("set")
 def set_(
+    name: Name = None,
     body_mass: Annotated[str | None, typer.Option(help="Body mass, such as 82kg or 180lb.")] = None,
-    stature: Annotated[str | None, typer.Option(help="Height, such as 181cm.")] = None,
+    stature: Annotated[
+        str | None, typer.Option("--stature", "--height", help="Height, such as 181cm.")
+    ] = None,
     sex: Annotated[str | None, typer.Option(help="male or female: picks the segment table.")] = None,
     upper_arm: Annotated[
         str | None, typer.Option(help="Shoulder joint to elbow, measured, such as 31cm.")
@@ -44,7 +81,7 @@ def set_(
     from dataclasses import replace
 
     from armarc.errors import UsageError
-    from armarc.load.lifter_file import length_m, load_lifter, save_lifter
+    from armarc.load.lifter_file import length_m, load_lifters, save_lifters
     from armarc.quantities import parse_load
 
     given: dict[str, tuple[str | None, Any]] = {
@@ -57,47 +94,40 @@ def set_(
         "segment_table": (segment_table, lambda text: text.strip().casefold()),
     }
     changes: dict[str, Any] = {}
-    for name, (text, read) in given.items():
+    for key, (text, read) in given.items():
         if text is not None:
             if text.strip().casefold() == "none":
-                changes[name] = "de-leva" if name == "segment_table" else None
+                changes[key] = "de-leva" if key == "segment_table" else None
             else:
-                changes[name] = read(text)
+                changes[key] = read(text)
     if not changes:
         raise UsageError("nothing to set", "for example armarc lifter set --body-mass 82kg --stature 181cm")
-    path = save_lifter(replace(load_lifter(), **changes))
+    lifters = load_lifters()
+    path = save_lifters(lifters.with_(replace(lifters.find(name), **changes)))
     typer.echo(f"Saved to {path}", err=True)
-    _show(False)
+    _show(name, False)
 
 
-def _show(as_json: bool) -> None:
+def _show(name: str | None, as_json: bool) -> None:
     from armarc.cli.load_tables import number, print_json, print_table, say
     from armarc.load.arm import arm_body
-    from armarc.load.lifter_file import FIELDS, lifter_path, load_lifter
+    from armarc.load.lifter_file import FIELDS, lifter_path, load_lifters
     from armarc.load.wording import MOMENT_CAUTION
     from armarc.recording import STANDARD_GRAVITY_M_S2
 
-    saved = load_lifter()
-    body = saved.completed()
+    saved = load_lifters().find(name)
+    body, used = saved.completed(), saved.record()
     arm = arm_body(body)
     level = float(arm.first_moment_kg_m[0]) * STANDARD_GRAVITY_M_S2
     path = lifter_path()
-    used = {
-        "body_mass_kg": body.body_mass_kg,
-        "stature_m": saved.stature_m or saved.table.reference_stature_m,
-        "sex": saved.sex or ("male" if saved.segment_table == "de-leva" else None),
-        "upper_arm_m": body.upper_arm_m,
-        "forearm_m": body.forearm_m,
-        "grip_m": body.grip_m,
-        "segment_table": saved.segment_table,
-    }
     if as_json:
         print_json(
             {
                 "schema": "armarc.lifter/1",
                 "file": str(path) if path.exists() else None,
-                "given": {name: getattr(saved, name) for name in FIELDS},
-                "used": {k: round(v, 4) if isinstance(v, float) else v for k, v in used.items()},
+                "lifter": saved.name,
+                "given": {key: getattr(saved, key) for key in FIELDS},
+                "used": {key: round(v, 4) if isinstance(v := used[key], float) else v for key in FIELDS},
                 "arm_mass_kg": round(arm.mass_kg, 4),
                 "arm_moment_level_n_m": round(level, 3),
                 "source": body.table.source,
@@ -116,14 +146,14 @@ def _show(as_json: bool) -> None:
         "segment_table": ("Table", "", 0, 1.0),
     }
     rows = []
-    for name, (label, unit, digits, factor) in words.items():
-        value = used[name]
+    for key, (label, unit, digits, factor) in words.items():
+        value = used[key]
         text = number(value * factor, digits) if isinstance(value, float) else value or "–"
-        from_ = "given" if getattr(saved, name) is not None and name != "segment_table" else "assumed"
-        if name == "segment_table":
+        from_ = "given" if key in saved.given else "assumed"
+        if key == "segment_table":
             from_ = body.table.source
         rows.append((label, f"{text} {unit}".strip(), from_))
     rows.append(("Mass of one arm", f"{number(arm.mass_kg)} kg", "table"))
     rows.append(("Moment of the arm held level", f"{number(level)} N m", "table"))
-    print_table("Lifter", ("Measure", "Value", "From"), rows, left=3)
+    print_table(saved.name or "Lifter", ("Measure", "Value", "From"), rows, left=3)
     say([*(f"Assumed: {line}." for line in saved.assumed), MOMENT_CAUTION, f"File: {path}"])

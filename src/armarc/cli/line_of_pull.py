@@ -137,11 +137,11 @@ def _thumb(angle_rad: float) -> str:
 def _measured(
     path: Path, exercise: str | None, plane: list[str] | None, hand: list[str] | None
 ) -> list[tuple[float, str, float]]:
-    from armarc.cli.batch import parsed, read_session
+    from armarc.api import process, read_csv
     from armarc.cli.load_tables import degrees_option
     from armarc.errors import NothingToMeasure, UsageError
 
-    session, _ = read_session(path, {}, parsed({"exercise": exercise}))
+    session = process(read_csv(path), exercise=exercise)
     if not session.sets:
         raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
     out = []

@@ -21,6 +21,7 @@ from armarc.cli.log_options import (
     Variant,
     make_filter,
     print_json,
+    print_json_list,
     print_table,
     say,
     shown,
@@ -50,7 +51,7 @@ def list_command(
     log_file: LogFile = None,
 ) -> None:
     """List sets, newest first."""
-    from armarc.log.reading import count_sets, list_sets
+    from armarc.log.reading import count_sets, iterate_sets, list_sets
     from armarc.log.records import SCHEMA, logged_record
     from armarc.log.store import open_log
 
@@ -67,11 +68,12 @@ def list_command(
         removed=removed,
     )
     with open_log(log_file, create=False) as store:
-        entries = list_sets(store, where, limit=limit or None)
         total = count_sets(store, where)
-    if as_json:
-        print_json({"schema": SCHEMA, "total": total, "sets": [logged_record(e) for e in entries]})
-        return
+        if as_json:
+            records = map(logged_record, iterate_sets(store, where, limit=limit or None))
+            print_json_list({"schema": SCHEMA, "total": total}, "sets", records)
+            return
+        entries = list_sets(store, where, limit=limit or None)
     heads = ["Set", "When", "Lifter", "Exercise", "Side", "Load kg", "Reps", "In band", "Start °/s"]
     heads += ["ROM °", "Vel. loss %", "RIR", "Tags, note"]
     print_table(

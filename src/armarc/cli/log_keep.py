@@ -28,6 +28,8 @@ from armarc.cli.log_options import (
 from armarc.cli.outputs import Force, guard_for
 
 if TYPE_CHECKING:
+    from armarc.kept import Kept
+    from armarc.load import Lifter as Body
     from armarc.log.labels import Labels
     from armarc.log.remeasuring import Remeasured
     from armarc.log.store import Store
@@ -58,6 +60,7 @@ def import_command(
     log_file: LogFile = None,
 ) -> None:
     """Measure and log many recordings; what is in the log already is not doubled."""
+    from armarc.api import open_kept
     from armarc.errors import InputError, LogError
     from armarc.log.labels import Labels, check_side
     from armarc.log.store import open_log
@@ -75,11 +78,12 @@ def import_command(
     if not files:
         raise InputError("no recordings there", "name CSV files, or folders that hold some")
     records: list[dict[str, Any]] = []
+    kept = open_kept()
     with open_log(log_file) as store:
         key = None if exercise is None else exercise_key(exercise)
         for file in _with_progress(files):
             try:
-                records.append(_import_one(store, file, key, labels))
+                records.append(_import_one(store, file, key, labels, kept))
             except LogError as error:
                 done = sum(record["status"] != "failed" for record in records)
                 raise LogError(
@@ -219,11 +223,27 @@ def reprocess_command(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would change, change nothing.")
     ] = False,
+    lifter: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", help="Take the body kept of this lifter, not the one stored with the sets."
+        ),
+    ] = None,
+    kept_bodies: Annotated[
+        bool,
+        typer.Option(
+            "--kept-bodies", help="Take the bodies kept now of the sets' own lifters; armarc lifter."
+        ),
+    ] = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
 ) -> None:
-    """Measure logged recordings again with this version and show what changed; undo takes it back."""
+    """Measure logged recordings again with this version and show what changed; undo takes it back.
+
+    Shoulder moments are worked out for the body stored with the sets, unless told otherwise.
+    """
     from armarc.errors import UsageError
+    from armarc.load import load_lifters
     from armarc.log.measuring import measure_content
     from armarc.log.reading import choose_sets, recording_ids
     from armarc.log.remeasuring import remeasure
@@ -231,9 +251,21 @@ def reprocess_command(
 
     if bool(sets) == everything:
         raise UsageError("which sets?", "name some, e.g. last, or give --all")
+    if lifter is not None and kept_bodies:
+        raise UsageError("--lifter and --kept-bodies exclude each other", "give one of them")
+    lifters = load_lifters()
+    told = None if lifter is None else lifters.find(lifter)
+
+    def choose_body(stored: Body | None, name: str) -> Body:
+        if told is not None:
+            return told
+        return lifters.find(name) if stored is None or kept_bodies else stored
+
     with open_log(log_file, create=False) as store:
         chosen = recording_ids(store, None if everything else choose_sets(store, sets or []))
-        done = remeasure(store, _with_progress(chosen), measure_content, keep=not dry_run)
+        done = remeasure(
+            store, _with_progress(chosen), measure_content, choose_body=choose_body, keep=not dry_run
+        )
     if as_json:
         records = [_remeasured_record(one) for one in done]
         print_json({"schema": "armarc.log-reprocess/1", "kept": not dry_run, "recordings": records})
@@ -243,7 +275,7 @@ def reprocess_command(
             one.file_name,
             f"{one.was_version} → {one.is_version}",
             f"{one.reps_before} → {one.reps_after}",
-            one.problem or _moved_words(one) or "no change",
+            one.problem or "; ".join(_changes(one)) or "no change",
         ]
         for one in done
     ]
@@ -251,36 +283,25 @@ def reprocess_command(
     say("nothing was changed (dry run)" if dry_run else "take it back with armarc log undo")
 
 
-def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels) -> dict[str, Any]:
+def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, kept: Kept) -> dict[str, Any]:
+    from armarc.api import MeasuringOptions, process, read_csv
     from armarc.errors import ArmarcError, LogError
     from armarc.log.keeping import log_session
-    from armarc.log.measuring import add_known_loads
-    from armarc.pipeline import process
-    from armarc.recording.csv_reader import read_csv
-    from armarc.settings import load_settings
 
     record: dict[str, Any] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
     try:
-        settings = load_settings()
-        saved = {"axes": settings.axes, "gravity_sign": settings.gravity_sign}
-        reading: dict[str, Any] = {name: value for name, value in saved.items() if value is not None}
-        session = process(
-            read_csv(file, **reading),
-            exercise=exercise,
-            side=labels.side,
-            load_kg=labels.load_kg,
-            settings=settings,
+        stated = MeasuringOptions(
+            exercise=exercise, side=labels.side, load_kg=labels.load_kg, lifter=labels.lifter
         )
-        result: dict[str, Any] = dict(session.to_dict())
-        add_known_loads(session, result)
-        if not result["sets"]:
+        session = process(read_csv(file, kept=kept), stated, kept=kept)
+        if not session.sets:
             return {**record, "status": "no reps", "message": "nothing to measure; not logged"}
-        added = log_session(store, session, file, labels=labels, reading=reading, result=result)
+        added = log_session(store, session, file, labels=labels, reading=kept.reading({}))
     except LogError:
         raise
     except ArmarcError as error:
         return {**record, "message": str(error)}
-    reps = sum(len(entry["reps"]) for entry in result["sets"])
+    reps = sum(len(one.reps) for one in session.sets)
     return {
         **record,
         "status": added.status,
@@ -330,12 +351,28 @@ def _remeasured_record(one: Remeasured) -> dict[str, Any]:
         "reps_before": one.reps_before,
         "reps_after": one.reps_after,
         "changes": {name: {"was": old, "is": new} for name, (old, new) in one.changes.items()},
+        "body": {
+            "was": None if one.body_was is None else one.body_was.record(),
+            "is": None if one.body_is is None else one.body_is.record(),
+        },
         "problem": one.problem or None,
     }
 
 
-def _moved_words(one: Remeasured) -> str:
+def _changes(one: Remeasured) -> list[str]:
+    """What changed, in words: the body first, which moments follow from."""
+
     def number(value: float | None) -> str:
         return "none" if value is None else f"{value:.2f}"
 
-    return "; ".join(f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items())
+    def body(lifter: Body | None) -> str:
+        if lifter is None:
+            return "not known"
+        record = lifter.record()
+        words = f"{record['body_mass_kg']:g} kg, {record['stature_m']:g} m"
+        return words if lifter.given else f"reference body ({words})"
+
+    said = []
+    if one.body_is is not None and (one.body_was is None or not one.body_is.same_body(one.body_was)):
+        said.append(f"body {body(one.body_was)} → {body(one.body_is)}")
+    return said + [f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items()]

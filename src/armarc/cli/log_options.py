@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from armarc.cli.json_text import indented_json
 
 if TYPE_CHECKING:
     from armarc.log.reading import Filter
@@ -96,9 +99,19 @@ def exercise_key(name: str) -> str:
 
 def print_json(document: dict[str, Any]) -> None:
     """Print one JSON document on stdout."""
-    import json
+    typer.echo(indented_json(document))
 
-    typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+
+def print_json_list(head: dict[str, Any], name: str, records: Iterable[dict[str, Any]]) -> None:
+    """Print one JSON document on stdout whose last key `name` holds a list too long to be kept: as it comes."""
+    import sys
+
+    typer.echo(indented_json(head).removesuffix("\n}") + f',\n  "{name}": [', nl=False)
+    comma = ""
+    for record in records:
+        sys.stdout.write(f"{comma}\n    {indented_json(record, 4)}")
+        comma = ","
+    typer.echo("\n  ]\n}" if comma else "]\n}")
 
 
 def print_table(

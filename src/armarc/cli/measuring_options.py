@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from armarc.options import MeasuringOptions
 
 LIFTED, ON_THE_ARM, READING = "What was lifted", "Sensor on the arm", "Reading the file"
 
@@ -16,6 +19,20 @@ Side = Annotated[str | None, typer.Option("--side", help="right or left arm.", r
 Load = Annotated[
     str | None,
     typer.Option("--load", help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=LIFTED),
+]
+Lifter = Annotated[
+    str | None,
+    typer.Option("--lifter", metavar="NAME", help="Who lifted; see `armarc lifter`.", rich_help_panel=LIFTED),
+]
+Resistance = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--resistance",
+        metavar="SPEC",
+        help="What resists, for shoulder moments: 'cable:20kg,pulley=-0.6/-0.9/0', 'band:…', 'machine:…' or a "
+        ".toml; `armarc resist --help` tells how. Repeat it to combine.",
+        rich_help_panel=LIFTED,
+    ),
 ]
 Band = Annotated[
     str | None,
@@ -136,3 +153,36 @@ GravitySign = Annotated[
         rich_help_panel=READING,
     ),
 ]
+
+
+def stated(**words: Any) -> MeasuringOptions:
+    """Options as they were typed, checked where text has to be read; ``load``, ``band``, ``gate``, ``loaded_range``
+    and ``rest`` are text or numbers, the rest as `MeasuringOptions.of` takes it.
+
+    Raises
+    ------
+    UsageError
+        A text that cannot be read.
+    """
+    from armarc.options import MeasuringOptions
+    from armarc.quantities import parse_load, parse_pair
+
+    read: dict[str, tuple[str, Any]] = {
+        "load": ("load_kg", parse_load),
+        "band": ("band_deg_s", parse_pair),
+        "gate": ("gate_deg", parse_pair),
+        "loaded_range": ("loaded_range_deg", parse_pair),
+        "rest": ("rest_s", float),
+    }
+    named = {}
+    for word, value in words.items():
+        if value is not None:
+            name, take = read.get(word, (word, None))
+            named[name] = value if take is None else take(value)
+    resistance = named.get("resistance")
+    if resistance:
+        from armarc.load import parse_all
+
+        parse_all(resistance)  # refuses what is none before anything is read
+    named["resistance"] = tuple(resistance) if resistance else None
+    return MeasuringOptions.of(named)

@@ -85,6 +85,9 @@ def plan(
     exercise: Annotated[
         str | None, typer.Option("--exercise", "-e", help="Of the recording; see `armarc exercises`.")
     ] = None,
+    lifter: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     plot: Annotated[
         Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
@@ -104,7 +107,7 @@ def plan(
     from armarc.errors import UsageError
     from armarc.load.capacity import capacity_curve
     from armarc.load.grammar import parse_all
-    from armarc.load.lifter_file import load_lifter
+    from armarc.load.lifter_file import load_lifters
     from armarc.load.plan_report import make_report
     from armarc.load.plan_words import plan_record
     from armarc.load.planning import AIMS
@@ -170,7 +173,7 @@ def plan(
             ),
             _paces(pace),
             source=StrengthSource(
-                lifter=load_lifter(),
+                lifter=load_lifters().find(lifter),
                 resistances=resistances,
                 heaviest_kg=parse_load(heaviest) if heaviest else None,
                 capacity_n_m=capacity_nm,
@@ -186,7 +189,7 @@ def plan(
         _show_paced(paced, load_assumed, as_json=as_json, plot=plot, dark=dark, guard=guard)
         return
     report = make_report(
-        lifter=load_lifter(),
+        lifter=load_lifters().find(lifter),
         resistances=resistances,
         load_assumed=load_assumed,
         curve=capacity_curve(capacity),
@@ -283,7 +286,7 @@ def _show_paced(
 def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard: Guard) -> None:
     import numpy as np
 
-    from armarc.cli.app import error_console
+    from armarc.cli.terminal import error_console
     from armarc.load.paced_words import answer_words
     from armarc.load.resistance import describe
     from armarc.report.load_figures import Curve, draw_moments
@@ -321,10 +324,10 @@ def _or(value: float | None, otherwise: float) -> float:
 
 
 def _measured(path: Path, exercise: str | None) -> Any:
-    from armarc.cli.batch import parsed, read_session
+    from armarc.api import process, read_csv
     from armarc.errors import NothingToMeasure
 
-    session, _ = read_session(path, {}, parsed({"exercise": exercise}))
+    session = process(read_csv(path), exercise=exercise)
     if not session.sets:
         raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
     return session.motions[session.motion_of_set[0]], session.sets[0]

@@ -46,17 +46,17 @@ def reliability(
     """Typical error, smallest detectable change, limits of agreement and intraclass correlation from repeated sets."""
     from armarc.errors import NothingToMeasure
     from armarc.log.measures import COMPARED, find_measure
-    from armarc.log.reading import list_sets
     from armarc.log.repeats import ADVICE, repeatability_of
     from armarc.log.store import open_log
+    from armarc.log.table import read_table
 
     chosen = [find_measure(name) for name in measures or COMPARED]
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
     )  # fmt: skip
     with open_log(log_file, create=False) as store:
-        entries = list_sets(store, where)
-    found = [repeatability_of(entries, measure, across=across) for measure in chosen]
+        sets = read_table(store, where, *chosen)
+    found = [repeatability_of(sets, measure, across=across) for measure in chosen]
     if as_json:
         print_json({"schema": "armarc.reliability/1", "measures": [one.to_dict() for one in found]})
     else:

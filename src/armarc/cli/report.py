@@ -51,10 +51,10 @@ def report(
 ) -> None:
     """Write a page about sets, a session or a period: one file, for screen, phone and paper (print it as PDF)."""
     from armarc.errors import NothingToMeasure
-    from armarc.log.labels import clean_name
     from armarc.log.reading import choose_sets, get_set, list_sets
     from armarc.log.store import open_log
     from armarc.outputs import PAGE
+    from armarc.quantities import clean_name
     from armarc.report.page import render_page
     from armarc.report.page_build import build_sections, is_invented, title_for
 

@@ -66,6 +66,9 @@ def resist(
         str | None, typer.Option(metavar="LOW-HIGH", help="Range you want loaded, degrees.")
     ] = None,
     elbow: Annotated[str, typer.Option(help="Elbow bend held through the rep, degrees.")] = "0",
+    lifter: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     plot: Annotated[
         Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
@@ -82,7 +85,7 @@ def resist(
     from armarc.exercises import find_exercise
     from armarc.load.comparison import compare, ideal_template, matched
     from armarc.load.grammar import parse_resistances
-    from armarc.load.lifter_file import load_lifter
+    from armarc.load.lifter_file import load_lifters
 
     guard = guard_for([recording, *map(Path, variants or [])], force=force)
     if plot is not None:
@@ -93,7 +96,7 @@ def resist(
     resistances = [parse_resistances(text) for text in (variants or list(EXAMPLES))]
     if heights is not None:
         resistances = _at_heights(resistances, heights)
-    body = load_lifter()
+    body = load_lifters().find(lifter)
     plane_rad = degrees_option(plane, "a plane", -90, 180) or 0.0
     elbow_rad = degrees_option(elbow, "an elbow bend", 0, 120) or 0.0
     loaded = range_option(loaded_range, "the loaded range") if loaded_range else None
@@ -158,11 +161,11 @@ def _measured(
     side: str | None,
     plane_rad: float,
 ) -> tuple[TemplateRep, tuple[float, float] | None]:
-    from armarc.cli.batch import parsed, read_session
+    from armarc.api import process, read_csv
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.load.comparison import measured_template, middle_rep
 
-    session, _ = read_session(path, {}, parsed({"exercise": exercise, "side": side}))
+    session = process(read_csv(path), exercise=exercise, side=side)
     if not session.sets:
         raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
     if not 1 <= set_number <= len(session.sets):

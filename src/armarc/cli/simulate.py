@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from armarc.cli import body_options
+from armarc.cli.command_line import command_line
 
 if TYPE_CHECKING:
     from armarc.simulate import Knobs
@@ -336,7 +336,7 @@ def simulate(
             temperature=temperature,
         ),
     )
-    _make(out, knobs, seed, truth_series, _command_line(ctx, out))
+    _make(out, knobs, seed, truth_series, command_line(ctx, out))
 
 
 def _check_target(out: Path, force: bool) -> None:
@@ -394,22 +394,6 @@ def _start_velocity(text: str | None, concentric_s: float, rom_deg: float | None
         raise UsageError(
             f"expected a start velocity in °/s or 'free', got {text!r}", "for example 57"
         ) from None
-
-
-def _command_line(ctx: typer.Context, out: Path) -> str:
-    """The command that makes this recording again, without folders and defaults."""
-    words = ["armarc", "simulate", out.name]
-    for option in ctx.command.params:
-        value = ctx.params.get(option.name or "")
-        if option.param_type_name != "option" or option.name == "force" or value in (None, option.default):
-            continue
-        name = max(option.opts, key=len)
-        if isinstance(value, bool):
-            words.append(name if value else option.secondary_opts[0])
-        else:
-            for one in value if isinstance(value, list | tuple) else [value]:
-                words += [name, f"{one:g}" if isinstance(one, float) else str(one)]
-    return shlex.join(words)
 
 
 def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) -> None:

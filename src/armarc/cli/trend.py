@@ -28,10 +28,12 @@ from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
-    from armarc.log.reading import LoggedSet
+    from armarc.log.measures import SetMeasure
+    from armarc.log.table import SetTable
     from armarc.log.trend import Trend
 
 SCHEMA = "armarc.trend/1"
+WEEKS, BESTS = ("weeks", "week", "volume"), ("bests", "best")
 
 
 def trend(
@@ -57,8 +59,11 @@ def trend(
     log_file: LogFile = None,
 ) -> None:
     """Show a measure over sessions and whether it really changed; `weeks` shows volume, `bests` the records."""
-    from armarc.log.reading import list_sets
+    from armarc.log.bests import BEST
+    from armarc.log.measures import find_measure
     from armarc.log.store import open_log
+    from armarc.log.table import read_table
+    from armarc.log.volume import VOLUME
 
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
@@ -66,19 +71,21 @@ def trend(
     guard = guard_for(log_file=log_file, force=force)
     if plot is not None:
         check_picture(plot, guard)
+    word = measure.strip()
+    named = VOLUME if word in WEEKS else BEST if word in BESTS else (find_measure(word),)
     with open_log(log_file, create=False) as store:
-        entries = list_sets(store, where)
-    if measure.strip() in ("weeks", "week", "volume"):
-        _weeks(entries, plot, dark, as_json, guard)
-    elif measure.strip() in ("bests", "best"):
-        _bests(entries, as_json)
+        sets = read_table(store, where, *named)
+    if word in WEEKS:
+        _weeks(sets, plot, dark, as_json, guard)
+    elif word in BESTS:
+        _bests(sets, as_json)
     else:
-        _trend(entries, measure, worthwhile, load is None and not all_loads, plot, dark, as_json, guard)
+        _trend(sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard)
 
 
 def _trend(
-    entries: list[LoggedSet],
-    name: str,
+    sets: SetTable,
+    wanted: SetMeasure,
     worthwhile: float | None,
     keep_to_one: bool,
     plot: Path | None,
@@ -87,17 +94,15 @@ def _trend(
     guard: Guard,
 ) -> None:
     from armarc.errors import NothingToMeasure
-    from armarc.log.measures import find_measure
     from armarc.log.repeats import between_lifters_sd
     from armarc.log.trend import session_points, trend_of
 
-    wanted = find_measure(name)
-    chosen, kept = narrowed(entries, one_load=keep_to_one and wanted.key != "load_kg")
+    chosen, kept = narrowed(sets, one_load=keep_to_one and wanted.key != "load_kg")
     found = trend_of(
         session_points(chosen, wanted),
         wanted,
         worthwhile=worthwhile,
-        between_sd=between_lifters_sd(alike(entries, chosen), wanted),
+        between_sd=between_lifters_sd(alike(sets, chosen), wanted),
     )
     if as_json:
         print_json(trend_record(found, kept))
@@ -131,34 +136,37 @@ def _trend(
         raise NothingToMeasure(f"no set with {wanted.key} passes", "widen the filter or log more sets")
 
 
-def narrowed(entries: list[LoggedSet], *, one_load: bool) -> tuple[list[LoggedSet], str]:
+def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     """Keep to one task where several are mixed, the one with most sets, and say which."""
-    from collections import Counter
+    import numpy as np
 
-    def key(entry: LoggedSet) -> tuple[Any, ...]:
-        task = (entry.lifter, entry.exercise, entry.variant, entry.side)
-        return (*task, entry.load_kg) if one_load else task
-
-    counts = Counter(key(entry) for entry in entries)
-    if not counts:
-        return [], "no sets"
-    most = max(counts, key=lambda one: (counts[one], str(one)))
-    chosen = [entry for entry in entries if key(entry) == most]
+    if not len(sets):
+        return sets, "no sets"
+    numbers, first, counts = np.unique(sets.target, return_index=True, return_counts=True)
+    found: dict[tuple[Any, ...], list[int]] = {}
+    for place, row in enumerate(first.tolist()):
+        one = sets.labels(row)
+        task = (one.lifter, one.exercise, one.variant, one.side)
+        found.setdefault((*task, one.load_kg) if one_load else task, []).append(place)
+    most = max(found, key=lambda one: (int(counts[found[one]].sum()), str(one)))
+    chosen = sets.take(np.isin(sets.target, numbers[found[most]]))
     words = [most[0], f"{most[1]} ({most[2]})" if most[2] else most[1], f"{most[3]} arm" if most[3] else ""]
     if one_load:
         words.append("no load stated" if most[4] is None else f"{most[4]:.4g} kg")
     else:
         words.append("all loads")
-    left = len(entries) - len(chosen)
+    left = len(sets) - len(chosen)
     if left:
         words.append(f"{left} other set{'s' * (left != 1)} left out")
     return chosen, ", ".join(word for word in words if word)
 
 
-def alike(entries: list[LoggedSet], chosen: list[LoggedSet]) -> list[LoggedSet]:
+def alike(sets: SetTable, chosen: SetTable) -> SetTable:
     """Sets of all lifters at the exercise and variant that was chosen."""
-    tasks = {(entry.exercise, entry.variant) for entry in chosen}
-    return [entry for entry in entries if (entry.exercise, entry.variant) in tasks]
+    import numpy as np
+
+    tasks = {chosen.tasks[place][:2] for place in np.unique(chosen.task)}
+    return sets.take(np.array([task[:2] in tasks for task in sets.tasks], bool)[sets.task])
 
 
 def trend_record(found: Trend, kept: str) -> dict[str, Any]:
@@ -198,10 +206,10 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
     }
 
 
-def _weeks(entries: list[LoggedSet], plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
+def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
     from armarc.log.volume import weekly_volume
 
-    weeks = weekly_volume(entries)
+    weeks = weekly_volume(sets)
     if as_json:
         print_json({"schema": "armarc.weeks/1", "weeks": [week.to_dict() for week in weeks]})
     else:
@@ -235,10 +243,10 @@ def _weeks(entries: list[LoggedSet], plot: Path | None, dark: bool, as_json: boo
         say(f"picture written to {plot}")
 
 
-def _bests(entries: list[LoggedSet], as_json: bool) -> None:
+def _bests(sets: SetTable, as_json: bool) -> None:
     from armarc.log.bests import personal_bests
 
-    bests = personal_bests(entries)
+    bests = personal_bests(sets)
     if as_json:
         records = [
             {
@@ -258,7 +266,17 @@ def _bests(entries: list[LoggedSet], as_json: bool) -> None:
         ]
         print_json({"schema": "armarc.bests/1", "bests": records})
         return
-    heads = ["Lifter", "Exercise", "Side", "Load kg", "Measure", "Best", "Other sessions' best", "Day", "Set"]
+    heads = [
+        "Lifter",
+        "Exercise",
+        "Side",
+        "Load kg",
+        "Measure",
+        "Best",
+        "Other sessions' best",
+        "Day",
+        "Set",
+    ]
     lines = [
         [
             best.entry.lifter,

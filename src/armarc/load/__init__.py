@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from armarc.load.comparison import compare, ideal_template, measured_template
     from armarc.load.grammar import parse_all, parse_resistances
     from armarc.load.lifter import Lifter
-    from armarc.load.lifter_file import load_lifter, save_lifter
+    from armarc.load.lifter_file import Lifters, load_lifters, save_lifters
     from armarc.load.moment_arms import lines_of_pull
     from armarc.load.plan_report import make_report
     from armarc.load.plan_words import plan_record
@@ -27,8 +27,9 @@ _PLACES = {
     "parse_all": "grammar",
     "parse_resistances": "grammar",
     "Lifter": "lifter",
-    "load_lifter": "lifter_file",
-    "save_lifter": "lifter_file",
+    "Lifters": "lifter_file",
+    "load_lifters": "lifter_file",
+    "save_lifters": "lifter_file",
     "lines_of_pull": "moment_arms",
     "make_report": "plan_report",
     "plan_record": "plan_words",
@@ -49,6 +50,7 @@ __all__ = [
     "Dumbbell",
     "ElasticBand",
     "Lifter",
+    "Lifters",
     "Machine",
     "RepLoad",
     "Resistance",
@@ -57,7 +59,7 @@ __all__ = [
     "describe",
     "ideal_template",
     "lines_of_pull",
-    "load_lifter",
+    "load_lifters",
     "load_record",
     "make_report",
     "measure_load",
@@ -65,7 +67,7 @@ __all__ = [
     "parse_all",
     "parse_resistances",
     "plan_record",
-    "save_lifter",
+    "save_lifters",
 ]
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from armarc.errors import UsageError
 from armarc.load.segments import GRIP_SHARE_OF_STATURE, SegmentTable, segment_table
@@ -19,6 +21,9 @@ LIMITS: dict[str, tuple[float, float, str]] = {
 }
 """Smallest and largest value taken for each measure of a body; anything else is a slip of the unit."""
 
+MEASURES = (*LIMITS, "sex")
+"""What may be measured or stated of a body."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lifter:
@@ -26,6 +31,8 @@ class Lifter:
 
     Parameters
     ----------
+    name : str or None
+        Whose body it is; None where nobody was named.
     body_mass_kg : float or None, kg
     stature_m : float or None, m
     sex : str or None
@@ -45,6 +52,7 @@ class Lifter:
         For a value no body has.
     """
 
+    name: str | None = None
     body_mass_kg: float | None = None
     stature_m: float | None = None
     sex: str | None = None
@@ -74,6 +82,11 @@ class Lifter:
         return segment_table(self.segment_table, self.sex)
 
     @property
+    def given(self) -> tuple[str, ...]:
+        """Names of the measures that are not the reference body's."""
+        return tuple(name for name in MEASURES if getattr(self, name) is not None)
+
+    @property
     def assumed(self) -> tuple[str, ...]:
         """What was not measured, as sentences."""
         table = self.table
@@ -87,6 +100,44 @@ class Lifter:
         if self.upper_arm_m is None or self.forearm_m is None:
             said.append("arm lengths estimated from stature")
         return tuple(said)
+
+    def same_body(self, other: Lifter) -> bool:
+        """Whether the measures are the same, whoever it is."""
+        return replace(self, name=None) == replace(other, name=None)
+
+    def record(self) -> dict[str, Any]:
+        """The body as it is used, JSON-ready: every measure in force, and under ``given`` those that were stated."""
+        body = self.completed()
+        return {
+            "lifter": self.name,
+            "body_mass_kg": round(body.body_mass_kg, 6),
+            "stature_m": round(self.stature_m or self.table.reference_stature_m, 6),
+            "sex": self.sex or ("male" if self.segment_table == "de-leva" else None),
+            "upper_arm_m": round(body.upper_arm_m, 6),
+            "forearm_m": round(body.forearm_m, 6),
+            "grip_m": round(body.grip_m, 6),
+            "segment_table": self.segment_table,
+            "given": list(self.given),
+        }
+
+    @classmethod
+    def from_record(cls, record: Mapping[str, Any]) -> Lifter:
+        """The body that `record` tells of, as it was stated.
+
+        Raises
+        ------
+        UsageError
+            It is no such record.
+        """
+        given = record.get("given")
+        if not isinstance(given, list) or not all(name in MEASURES for name in given):
+            raise UsageError("this is no record of a body", "measure the recording again with --lifter")
+        values = {name: record.get(name) for name in given}
+        name, table = record.get("lifter"), record.get("segment_table")
+        try:
+            return cls(name=name, segment_table="de-leva" if table is None else table, **values)
+        except TypeError:
+            raise UsageError("a record of a body holds numbers", "measure the recording again") from None
 
     def completed(self) -> CompleteBody:
         """Fill what is missing from the table's reference body, scaled by stature."""

@@ -75,10 +75,10 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps, their spread ``…_sd`` and the
-        error they share ``…_se``; of body swing work the mean over the
-        reps it was detected in), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising
-        and lowering), ``assumptions``, ``cautions``. No NaN anywhere: null instead.
+        ``body`` (see `Lifter.record`), ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps,
+        their spread ``…_sd`` and the error they share ``…_se``; of body swing work the mean over the reps it was
+        detected in), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising and lowering),
+        ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
     summary: dict[str, Any] = {"reps": len(reps)}
@@ -98,6 +98,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     summary["peak_moment_phase"] = max(phases, key=phases.count) if phases else None
     loaded = load.loaded_range_rad
     return {
+        "body": load.lifter.record(),
         "resistance": load.resistance,
         "loaded_range_deg": None if loaded is None else [round(math.degrees(a), 3) for a in loaded],
         "summary": summary,

@@ -91,6 +91,8 @@ class SetLoad:
     Parameters
     ----------
     set : int
+    lifter : Lifter
+        The body it was worked out for.
     resistance : str
         In words.
     angle_rad : ndarray, shape (k,), rad
@@ -103,6 +105,7 @@ class SetLoad:
     """
 
     set: int
+    lifter: Lifter
     resistance: str
     loaded_range_rad: tuple[float, float] | None
     angle_rad: FloatArray
@@ -268,6 +271,7 @@ class _Case:
         down = _spread([r.eccentric_n_m for r in reps], len(grid))
         return SetLoad(
             set=self.measured.set,
+            lifter=self.lifter,
             resistance=describe(self.resistances),
             loaded_range_rad=self.loaded,
             angle_rad=grid,

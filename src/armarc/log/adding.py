@@ -19,12 +19,13 @@ from armarc.errors import InputError
 from armarc.log import schema
 from armarc.log.authors import author_of
 from armarc.log.document import check_shape
-from armarc.log.labels import DEFAULT_LIFTER, Labels
+from armarc.log.labels import Labels
 from armarc.log.measuring import READING_OPTIONS, merged_content
 from armarc.log.moments import read_moment
 from armarc.log.rows import rep_row, set_row
 from armarc.log.store import Store
 from armarc.log.vault import is_kept_name, read_recording, safe_suffix, sha256_of
+from armarc.quantities import DEFAULT_LIFTER
 
 RESULT_SCHEMA = "armarc.sets/1"
 
@@ -128,7 +129,7 @@ def add_result(
         if found is not None:
             from armarc.log.remeasuring import replace_sets
 
-            settings_sha256 = settings_hash(document["settings"])
+            settings_sha256 = settings_hash(document)
             ids = _set_ids(connection, found.id)
             if found.settings_sha256 == settings_sha256:
                 back = _bring_back(connection, ids)
@@ -159,7 +160,7 @@ def insert_measurement(connection: sa.Connection, recording_id: int, document: d
 def measurement_values(document: dict[str, Any]) -> dict[str, Any]:
     """Columns of a measurement row; everything of the result except its sets is kept."""
     return {
-        "settings_sha256": settings_hash(document["settings"]),
+        "settings_sha256": settings_hash(document),
         "settings": document["settings"],
         "document": {key: value for key, value in document.items() if key not in ("sets", "settings")},
         "armarc_version": str(document["armarc_version"]),
@@ -195,6 +196,8 @@ def insert_sets(
         key = connection.execute(sa.insert(schema.training_set).values(**values)).inserted_primary_key
         assert key is not None
         set_id = int(key[0])
+        numbers = schema.set_numbers(values["summary"])
+        connection.execute(sa.insert(schema.set_number).values(set_id=set_id, **numbers))
         insert_reps(connection, set_id, record["reps"])
         if labels.tags:
             connection.execute(
@@ -223,9 +226,18 @@ def insert_once(
     return int(connection.execute(sa.select(table.c.id).where(*same)).scalar_one())
 
 
-def settings_hash(settings: dict[str, Any]) -> str:
-    """SHA-256 of the settings in canonical JSON: order does not matter."""
-    text = json.dumps(settings, sort_keys=True, separators=(",", ":"), allow_nan=False)
+def settings_hash(document: dict[str, Any]) -> str:
+    """SHA-256 of what decides the numbers, in canonical JSON: the settings and the bodies moments were worked out for.
+
+    What the lifter is called decides nothing.
+    """
+    settings = {key: value for key, value in document["settings"].items() if key != "lifter"}
+    loads = [record.get("load") for record in document["sets"]]
+    told = [load["body"] for load in loads if isinstance(load, dict) and isinstance(load.get("body"), dict)]
+    bodies = [{key: value for key, value in body.items() if key != "lifter"} for body in told]
+    text = json.dumps(
+        [settings, bodies] if bodies else settings, sort_keys=True, separators=(",", ":"), allow_nan=False
+    )
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from armarc.recording import FloatArray
 
@@ -83,5 +83,5 @@ def asymmetry(left: Sequence[float] | FloatArray, right: Sequence[float] | Float
     n, mean = len(index), float(index.mean())
     if n < 3:
         return Asymmetry(sessions=n, index_pct=mean, low_pct=None, high_pct=None)
-    half = float(stats.t.ppf(0.975, n - 1)) * float(index.std(ddof=1)) / math.sqrt(n)
+    half = float(special.stdtrit(n - 1, 0.975)) * float(index.std(ddof=1)) / math.sqrt(n)
     return Asymmetry(sessions=n, index_pct=mean, low_pct=mean - half, high_pct=mean + half)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from armarc.log.measures import MEASURES, SetMeasure
-from armarc.log.reading import LoggedSet
+import numpy as np
 
-BEST_KEYS = ("reps", "rom_deg", "mean_concentric_deg_s")
+from armarc.log.measures import SetMeasure, find_measure
+from armarc.log.reading import LoggedSet
+from armarc.log.table import SetLabels, SetTable, as_table
+
+BEST = tuple(map(find_measure, ("rom_deg", "mean_concentric_deg_s", "reps")))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +21,7 @@ class Best:
     Parameters
     ----------
     measure : SetMeasure
-    entry : LoggedSet
+    entry : SetLabels
         The set it was done in; the first one that reached the value.
     value : float
     second : float or None
@@ -28,42 +31,44 @@ class Best:
     """
 
     measure: SetMeasure
-    entry: LoggedSet
+    entry: SetLabels
     value: float
     second: float | None
     sets: int
 
 
-def personal_bests(entries: Sequence[LoggedSet], *, fewest_sets: int = 2) -> list[Best]:
-    """Bests per lifter, exercise, variant, side and load.
+def personal_bests(sets: Sequence[LoggedSet] | SetTable, *, fewest_sets: int = 2) -> list[Best]:
+    """Bests per lifter, exercise, variant, side and load, the newest first.
 
     Parameters
     ----------
-    entries : sequence of LoggedSet
+    sets : sequence of LoggedSet, or SetTable
+        With the values of `BEST`.
     fewest_sets : int
         Tasks with fewer sets have no best yet.
     """
-    groups: dict[tuple[object, ...], list[LoggedSet]] = {}
-    for entry in sorted(entries, key=lambda one: (one.done_at, one.id)):
-        groups.setdefault((entry.lifter, *entry.condition), []).append(entry)
-    chosen = [measure for measure in MEASURES if measure.key in BEST_KEYS]
+    table = as_table(sets, *BEST).in_time
+    order = np.argsort(table.target, kind="stable")
+    borders = np.flatnonzero(np.diff(table.target[order])) + 1
+    groups = np.split(order, borders) if len(order) else []
     out = []
-    for group in groups.values():
+    for group in sorted(groups, key=lambda rows: int(rows[0])):
         if len(group) < fewest_sets:
             continue
-        for measure in chosen:
-            valued = [(value, entry) for entry in group if (value := measure.of(entry)) is not None]
-            if not valued:
+        for measure in BEST:
+            values = table.of(measure)[group]
+            if np.isnan(values).all():
                 continue
-            value, entry = max(valued, key=lambda pair: pair[0])
-            others = [v for v, e in valued if e.session_id != entry.session_id]
+            best = int(np.nanargmax(values))
+            others = values[table.session[group] != table.session[group[best]]]
+            others = others[~np.isnan(others)]
             out.append(
                 Best(
                     measure=measure,
-                    entry=entry,
-                    value=value,
-                    second=max(others) if others else None,
-                    sets=len(valued),
+                    entry=table.labels(int(group[best])),
+                    value=float(values[best]),
+                    second=float(others.max()) if len(others) else None,
+                    sets=int(np.count_nonzero(~np.isnan(values))),
                 )
             )
     return sorted(out, key=lambda best: best.entry.done_at, reverse=True)

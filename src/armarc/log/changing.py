@@ -286,6 +286,10 @@ def apply_state(connection: sa.Connection, set_id: int, state: dict[str, Any]) -
     if columns:
         table = schema.training_set
         connection.execute(sa.update(table).where(table.c.id == set_id).values(**columns))
+    if "summary" in state:
+        numbers = schema.set_number
+        changed = sa.update(numbers).where(numbers.c.set_id == set_id)
+        connection.execute(changed.values(**schema.set_numbers(state["summary"])))
     if "tags" in state:
         connection.execute(sa.delete(schema.tag).where(schema.tag.c.set_id == set_id))
         if state["tags"]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+import numpy as np
 
 from armarc.errors import UsageError
 from armarc.log.asymmetry import Asymmetry, asymmetry
 from armarc.log.effects import Effect, independent_effect, paired_effect
-from armarc.log.measures import SetMeasure, is_rep_measure, rep_value
+from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
+from armarc.log.table import IntArray, SessionKey, SetTable, Task, as_table, first_seen
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
 
@@ -22,7 +25,12 @@ class Group:
     """One of the things compared."""
 
     name: str
-    entries: tuple[LoggedSet, ...]
+    sets: Sequence[LoggedSet] | SetTable
+
+    @property
+    def set_ids(self) -> list[int]:
+        """Numbers of the sets, in their order."""
+        return [one.id for one in self.sets] if isinstance(self.sets, Sequence) else self.sets.set_id.tolist()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,8 +94,18 @@ class Row:
         return record
 
 
-def group_by(entries: Sequence[LoggedSet], what: str) -> list[Group]:
+def group_by(
+    sets: Sequence[LoggedSet] | SetTable, what: str, tags: Mapping[str, Collection[int]] | None = None
+) -> list[Group]:
     """Split sets by one of `GROUPINGS`; groups in order of first appearance in time, left before right.
+
+    Parameters
+    ----------
+    sets : sequence of LoggedSet, or SetTable
+        With the values of all measures that will be compared.
+    what : str
+    tags : mapping, or None
+        Numbers of the sets that carry each tag, needed to split a table by tag.
 
     Raises
     ------
@@ -96,13 +114,21 @@ def group_by(entries: Sequence[LoggedSet], what: str) -> list[Group]:
     """
     if what not in GROUPINGS:
         raise UsageError(f"cannot compare by {what!r}", f"choose from: {', '.join(GROUPINGS)}")
-    groups: dict[str, list[LoggedSet]] = {}
-    for entry in sorted(entries, key=lambda one: (one.done_at, one.id)):
-        for name in _names(entry, what):
-            groups.setdefault(name, []).append(entry)
+    if not isinstance(sets, SetTable) and what == "tag":
+        names = {name for entry in sets for name in entry.tags}
+        tags = {name: [entry.id for entry in sets if name in entry.tags] for name in names}
+    table = as_table(sets, *() if isinstance(sets, SetTable) else MEASURES).in_time
+    if what == "tag":
+        inside = {name: np.isin(table.set_id, list(ids)) for name, ids in (tags or {}).items()}
+        # A tag is first seen at the first of its sets; the tags of one set follow in their order.
+        ordered = sorted((int(np.argmax(rows)), name) for name, rows in inside.items() if rows.any())
+        return [Group(name=name, sets=table.take(inside[name])) for _, name in ordered]
+    names_of, code = _names(table, what)
+    seen = first_seen(code).tolist()
+    groups = {names_of[number]: table.take(code == number) for number in seen}
     if what == "side":
         groups = {name: groups[name] for name in ("left", "right") if name in groups}
-    return [Group(name=name, entries=tuple(found)) for name, found in groups.items()]
+    return [Group(name=name, sets=found) for name, found in groups.items()]
 
 
 def compare(
@@ -159,19 +185,17 @@ def _row(
 def _effect(
     first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
 ) -> tuple[str, Effect | None]:
-    if len(first.entries) == len(second.entries) == 1 and is_rep_measure(measure):
-        a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.entries[0].id]}
-        b = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[second.entries[0].id]}
+    if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
+        a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.set_ids[0]]}
+        b = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[second.set_ids[0]]}
         both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
         return "rep", paired_effect([x for x, _ in both], [y for _, y in both]) if both else None
     pairs = session_pairs(first, second, measure)
     if len(pairs) >= 2:
         return "session", paired_effect([a for a, _ in pairs], [b for _, b in pairs])
-    values = [
-        [value for entry in group.entries if (value := measure.of(entry)) is not None]
-        for group in (first, second)
-    ]
-    return "set", independent_effect(*values) if all(values) else None
+    values = [as_table(group.sets, measure).of(measure) for group in (first, second)]
+    known = [found[~np.isnan(found)] for found in values]
+    return "set", independent_effect(*known) if all(map(len, known)) else None
 
 
 def session_pairs(first: Group, second: Group, measure: SetMeasure) -> list[tuple[float, float]]:
@@ -180,24 +204,35 @@ def session_pairs(first: Group, second: Group, measure: SetMeasure) -> list[tupl
     return [(a[key], b[key]) for key in sorted(a.keys() & b.keys())]
 
 
-def _session_means(group: Group, measure: SetMeasure) -> dict[tuple[Any, ...], float]:
-    found: dict[tuple[Any, ...], list[float]] = {}
-    for entry in group.entries:
-        value = measure.of(entry)
-        if value is not None:
-            found.setdefault((entry.day, entry.lifter, entry.session), []).append(value)
-    return {key: sum(values) / len(values) for key, values in found.items()}
+def _session_means(group: Group, measure: SetMeasure) -> dict[SessionKey, float]:
+    table = as_table(group.sets, measure)
+    values = table.of(measure)
+    known = ~np.isnan(values)
+    total = np.bincount(table.session[known], weights=values[known])
+    count = np.bincount(table.session[known])
+    return {table.sessions[place]: float(total[place] / count[place]) for place in np.flatnonzero(count)}
 
 
-def _names(entry: LoggedSet, what: str) -> tuple[str, ...]:
+def _names(table: SetTable, what: str) -> tuple[list[str], IntArray]:
+    """Names of the groups, and which of them each set belongs to."""
+    if what in ("session", "lifter"):
+        key, part = table.session, [_session_name(one, what) for one in table.sessions]
+    else:
+        key, part = table.task, [_task_name(one, what) for one in table.tasks]
+    names = sorted(set(part))
+    places = {name: place for place, name in enumerate(names)}
+    return names, np.array([places[name] for name in part], np.int64)[key]
+
+
+def _session_name(session: SessionKey, what: str) -> str:
+    return f"{session.day} {session.label}".strip() if what == "session" else session.lifter
+
+
+def _task_name(task: Task, what: str) -> str:
     if what == "side":
-        return (entry.side or "unknown",)
+        return task.side or "unknown"
     if what == "variant":
-        return (entry.variant or "(no variant)",)
+        return task.variant or "(no variant)"
     if what == "load":
-        return ("no load" if entry.load_kg is None else f"{entry.load_kg:.4g} kg",)
-    if what == "session":
-        return (f"{entry.day} {entry.session}".strip(),)
-    if what == "tag":
-        return entry.tags
-    return (str(getattr(entry, what)),)
+        return "no load" if task.load_kg is None else f"{task.load_kg:.4g} kg"
+    return task.exercise

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import sqlalchemy as sa
 
 from armarc.errors import LogError
+from armarc.load.lifter import Lifter
+from armarc.load.lifter_file import load_lifters
+from armarc.log import schema
+from armarc.log.bodies import body_of_load
 from armarc.log.measuring import measure_session
 from armarc.log.reading import LoggedSet, recording_of
 from armarc.log.remeasuring import match_by_overlap
@@ -54,8 +59,8 @@ class SetCurves:
     moment_n_m: FloatArray | None
 
 
-def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, MeasuredSet, ArmMotion]:
-    """A logged set measured again from its raw recording, with the motion behind it.
+def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, int]:
+    """The recording of a logged set measured again, and the place of the set in it.
 
     Raises
     ------
@@ -70,12 +75,14 @@ def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, MeasuredSet
     current: dict[str, Any] = {**settings, "side": entry.side or settings.get("side")}
     if entry.load_kg is not None:
         current["load_kg"] = entry.load_kg
-    session = measure_session(content, file_name, current)
+    if entry.load_kg not in (None, settings.get("load_kg")):
+        # A load that was changed in the log speaks louder than the resistance stated when it was measured.
+        current["resistance"] = None
+    session = measure_session(content, file_name, current, _body(store, entry))
     pairs = match_by_overlap([(entry.start_s, entry.end_s)], [(s.start_s, s.end_s) for s in session.sets])
     if not pairs:
         raise LogError(f"set {entry.id} is not found in its recording any more", "see armarc log reprocess")
-    found = pairs[0][1]
-    return session, session.sets[found], session.motions[session.motion_of_set[found]]
+    return session, pairs[0][1]
 
 
 def set_curves(store: Store, entry: LoggedSet) -> SetCurves:
@@ -86,11 +93,10 @@ def set_curves(store: Store, entry: LoggedSet) -> SetCurves:
     LogError
         See `remeasured_set`.
     """
-    session, measured, motion = remeasured_set(store, entry)
-    _, _, settings = recording_of(store, entry.id)
-    # A load that was changed in the log speaks louder than the resistance stated when it was measured.
-    resistances = settings.get("resistance") if entry.load_kg in (None, settings.get("load_kg")) else None
-    return curves_of(entry.id, measured, motion, _load(session, measured, motion, resistances))
+    session, place = remeasured_set(store, entry)
+    motion = session.motions[session.motion_of_set[place]]
+    load = session.loads[place] if session.loads and motion.coordinate == "elevation" else None
+    return curves_of(entry.id, session.sets[place], motion, load)
 
 
 def curves_of(
@@ -151,18 +157,13 @@ def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
     ]
 
 
-def _load(
-    session: Session, measured: MeasuredSet, motion: ArmMotion, resistances: Sequence[str] | None
-) -> SetLoad | None:
-    """The shoulder's load with the lifter's own arm and what was stated to resist, as ``armarc process`` does."""
-    from armarc.load import load_lifter, parse_all
-    from armarc.session_load import measured_loads
-
-    if motion.coordinate != "elevation":
-        return None
-    alone = replace(session, sets=(measured,), motions=(motion,), motion_of_set=(0,))
-    loads, _ = measured_loads(alone, load_lifter(), parse_all(list(resistances)) if resistances else None)
-    return loads[0] if loads else None
+def _body(store: Store, entry: LoggedSet) -> Lifter:
+    """The body the set's moments were worked out for, else the one kept of its lifter."""
+    table = schema.training_set
+    with store.reading() as connection:
+        other = connection.execute(sa.select(table.c.other).where(table.c.id == entry.id)).scalar_one()
+    stored = body_of_load(other.get("load")) if isinstance(other, dict) else None
+    return load_lifters().find(entry.lifter) if stored is None else stored
 
 
 def _moment(load: SetLoad, low_deg: float, high_deg: float) -> tuple[FloatArray, FloatArray] | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import special
 
 from armarc.recording import FloatArray
 
@@ -77,7 +77,7 @@ def paired_effect(first: Sequence[float] | FloatArray, second: Sequence[float] |
     if n < 3:
         return Effect(**base)  # type: ignore[arg-type]
     sd = float(change.std(ddof=1))
-    half = float(stats.t.ppf(0.5 + CONFIDENCE / 2, n - 1)) * sd / math.sqrt(n)
+    half = float(special.stdtrit(n - 1, 0.5 + CONFIDENCE / 2)) * sd / math.sqrt(n)
     interval = {"low": base["difference"] - half, "high": base["difference"] + half}
     average = math.sqrt((float(a.var(ddof=1)) + float(b.var(ddof=1))) / 2)
     if sd <= 0 or average <= 0:
@@ -117,7 +117,7 @@ def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[flo
     if va + vb <= 0:
         return Effect(**base, low=difference, high=difference)  # type: ignore[arg-type]
     df = (va + vb) ** 2 / (va**2 / (n - 1) + vb**2 / (m - 1))
-    half = float(stats.t.ppf(0.5 + CONFIDENCE / 2, df)) * math.sqrt(va + vb)
+    half = float(special.stdtrit(df, 0.5 + CONFIDENCE / 2)) * math.sqrt(va + vb)
     pooled = math.sqrt((va * n * (n - 1) + vb * m * (m - 1)) / (n + m - 2))
     if min(n, m) < 3 or pooled <= 0:
         return Effect(**base, low=difference - half, high=difference + half)  # type: ignore[arg-type]
@@ -154,18 +154,30 @@ def noncentrality_interval(t: float, df: float) -> tuple[float, float]:
     ∫ Φ(t·s − δ) f(s) ds, by Gauss–Legendre: library routines give NaN at some places in the tails.
     """
     tail = (1 - CONFIDENCE) / 2
-    spread = stats.chi(df, scale=1 / math.sqrt(df))
-    low_s, high_s = float(spread.ppf(1e-13)), float(spread.isf(1e-13))
+    root = math.sqrt(df)
+    # The standard deviation over its true value is χ/√df.
+    low_s = math.sqrt(2 * special.gammaincinv(df / 2, 1e-13)) / root
+    high_s = math.sqrt(2 * special.gammainccinv(df / 2, 1e-13)) / root
     nodes, weights = np.polynomial.legendre.leggauss(200)
     s = low_s + (nodes + 1) / 2 * (high_s - low_s)
-    density = spread.pdf(s) * weights * (high_s - low_s) / 2
+    chi = s * root
+    log_density = (
+        (1 - df / 2) * math.log(2) - special.gammaln(df / 2) + special.xlogy(df - 1, chi) - chi**2 / 2
+    )
+    density = np.exp(log_density) * root * weights * (high_s - low_s) / 2
 
     def bound(probability: float) -> float:
-        def miss(delta: float) -> float:
-            return float(density @ special.ndtr(t * s - delta)) - probability
-
         # It falls with delta from one to zero; beyond these ends either is reached.
-        reach = 10.0 + abs(t) * high_s
-        return float(optimize.brentq(miss, -reach, reach, xtol=1e-10))
+        high = 10.0 + abs(t) * high_s
+        low = -high
+        while high - low > 1e-10:
+            delta = (low + high) / 2
+            if not low < delta < high:
+                break
+            if float(density @ special.ndtr(t * s - delta)) > probability:
+                low = delta
+            else:
+                high = delta
+        return (low + high) / 2
 
     return bound(1 - tail), bound(tail)

@@ -23,7 +23,6 @@ def log_session(
     *,
     labels: Labels | None = None,
     reading: Mapping[str, Any] | None = None,
-    result: dict[str, Any] | None = None,
 ) -> Added:
     """Log every set of a measured recording and keep the raw file.
 
@@ -31,15 +30,13 @@ def log_session(
     ----------
     store : Store
     session : Session
-        What `armarc.pipeline.process` gave.
+        What `armarc.process` gave.
     path : path
         The file it was read from.
     labels : Labels or None
         What the person said. A note in the recording's own header is taken over when none is said.
     reading : mapping or None
         Options of `read_csv` the file was read with; see `add_result`.
-    result : dict or None
-        ``session.to_dict()``, perhaps with more in it; made here when None.
 
     Raises
     ------
@@ -50,9 +47,8 @@ def log_session(
     metadata = session.recording.metadata
     if said.note is None and metadata.note:
         said = _with_note(said, metadata.note)
-    document = dict(session.to_dict()) if result is None else result
     begun = _moment(metadata.started_at)
-    return add_result(store, document, path, labels=said, started_at=begun, reading=reading)
+    return add_result(store, session.to_dict(), path, labels=said, started_at=begun, reading=reading)
 
 
 def _with_note(labels: Labels, note: str) -> Labels:

@@ -7,12 +7,11 @@ import unicodedata
 from dataclasses import dataclass, field, replace
 
 from armarc.errors import UsageError
+from armarc.quantities import clean_name, composed
 
 SIDES = ("left", "right")
-LONGEST_NAME = 120
 LONGEST_NOTE = 10_000
 MOST_TAGS = 100
-DEFAULT_LIFTER = "me"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,24 +88,6 @@ def check_side(side: str | None) -> str | None:
     raise UsageError(f"side must be left or right, got {side!r}", "--side left or --side right")
 
 
-def clean_name(text: str, what: str, *, empty: bool = True) -> str:
-    """One line of text: composed characters (Unicode NFC), single spaces, nothing invisible.
-
-    Raises
-    ------
-    UsageError
-        If it is too long, has control characters, or is empty and may not be.
-    """
-    line = " ".join(_composed(text, what).split())
-    if not line and not empty:
-        raise UsageError(f"the {what} has no name", f"give the {what} at least one letter")
-    if len(line) > LONGEST_NAME:
-        raise UsageError(f"the {what} is {len(line)} characters long", f"use at most {LONGEST_NAME}")
-    if any(unicodedata.category(c) in ("Cc", "Cs") for c in line):
-        raise UsageError(f"the {what} has control characters in it", "use printable characters")
-    return line
-
-
 def clean_note(text: str) -> str:
     """Free text, several lines allowed.
 
@@ -115,20 +96,12 @@ def clean_note(text: str) -> str:
     UsageError
         If it is too long or has control characters other than line ends and tabs.
     """
-    note = _composed(text, "note").replace("\r\n", "\n").replace("\r", "\n").strip()
+    note = composed(text, "note").replace("\r\n", "\n").replace("\r", "\n").strip()
     if len(note) > LONGEST_NOTE:
         raise UsageError(f"the note is {len(note)} characters long", f"use at most {LONGEST_NOTE}")
     if any(unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t" for c in note):
         raise UsageError("the note has control characters in it", "use printable characters")
     return note
-
-
-def _composed(text: str, what: str) -> str:
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        raise UsageError(f"the {what} is not valid text", "use characters of UTF-8") from None
-    return unicodedata.normalize("NFC", text)
 
 
 def _number(value: float | None, what: str, low: float, high: float) -> float | None:

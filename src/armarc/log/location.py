@@ -55,9 +55,7 @@ def find_location(option: str | None = None) -> Location:
     """
     wanted = (option if option is not None else os.environ.get(ENVIRONMENT_VARIABLE, "")).strip()
     if not wanted:
-        from platformdirs import user_data_dir
-
-        wanted = str(Path(user_data_dir("armarc")) / FILE_NAME)
+        wanted = str(data_folder() / FILE_NAME)
     if "://" in wanted and not wanted.startswith("sqlite:"):
         return _server(wanted)
     if wanted.startswith("sqlite:"):
@@ -69,6 +67,29 @@ def find_location(option: str | None = None) -> Location:
     if os.path.isdir(file):
         file = file / FILE_NAME
     return Location(url=f"sqlite:///{file}", file=file, recordings=file.with_name(f"{file.stem}-recordings"))
+
+
+def data_folder() -> Path:
+    """The user's data folder of armarc; it need not exist.
+
+    On Windows the folder used to bear the name twice; a log that lies there is moved, with its recordings.
+    """
+    from platformdirs import user_data_dir
+
+    folder, doubled = Path(user_data_dir("armarc", appauthor=False)), Path(user_data_dir("armarc", "armarc"))
+    if (
+        doubled == folder
+        or not doubled.is_dir()
+        or all((one / FILE_NAME).exists() for one in (doubled, folder))
+    ):
+        return folder
+    try:
+        # The log itself first: while another program has it open, everything stays where it is.
+        for old in sorted(doubled.iterdir(), key=lambda path: path.name != FILE_NAME):
+            os.replace(old, folder / old.name)
+    except OSError:
+        return doubled if (doubled / FILE_NAME).exists() else folder
+    return folder
 
 
 def _server(address: str) -> Location:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,6 +11,8 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import LogError
+from armarc.log.bodies import keep_bodies
+from armarc.log.schema import SET_NUMBERS, set_numbers
 
 _TYPES = {
     "sqlite": {
@@ -75,20 +78,51 @@ _AUTHORS = (
     "ALTER TABLE change ADD COLUMN author TEXT NOT NULL DEFAULT ''",
 )
 
+_NUMBERS = SET_NUMBERS[:27]
+"""Those there were at this step; later ones are added behind them, each by a step of its own."""
+
+_STATISTICS = (
+    """CREATE INDEX set_labels ON training_set (removed_at, done_at, id, session_id, exercise, variant, side,
+        load_kg, reps, rir)""",
+    f"""CREATE TABLE set_number (set_id INTEGER PRIMARY KEY REFERENCES training_set (id) ON DELETE CASCADE,
+        {", ".join(f"{name} {{real}}" for name in _NUMBERS)})""",
+)
+
+
+def _fill_numbers(connection: sa.Connection) -> None:
+    """Copy numbers of the summaries; a summary that cannot be read gets none, which is said where it is looked at."""
+    rows = connection.execute(sa.text("SELECT id, summary FROM training_set"))
+    insert = sa.insert(sa.table("set_number", *(sa.column(name) for name in ("set_id", *_NUMBERS))))
+    for part in rows.partitions(1000):
+        numbers = []
+        for set_id, content in part:
+            try:
+                summary = json.loads(content) if isinstance(content, str) else content
+            except (ValueError, RecursionError):
+                continue
+            if isinstance(summary, dict):
+                known = set_numbers(summary)
+                numbers.append({"set_id": set_id, **{name: known.get(name) for name in _NUMBERS}})
+        if numbers:
+            connection.execute(insert, numbers)
+
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step: ``statements`` are applied in order, then the step is recorded, in one transaction."""
+    """One step, in one transaction: ``statements`` in order, then ``rewrite``, then the record of the step."""
 
     version: int
     name: str
-    statements: tuple[str, ...]
+    statements: tuple[str, ...] = ()
+    rewrite: Callable[[sa.Connection], None] | None = None
 
 
 MIGRATIONS = (
     Migration(1, "sets and reps", _SETS_AND_REPS),
     Migration(2, "tags and the journal of changes", _TAGS_AND_CHANGES),
     Migration(3, "who added and who changed", _AUTHORS),
+    Migration(4, "whose body the moments are for", rewrite=keep_bodies),
+    Migration(5, "columns for statistics", _STATISTICS, _fill_numbers),
 )
 NEWEST = MIGRATIONS[-1].version
 
@@ -120,6 +154,8 @@ def apply_step(connection: sa.Connection, step: Migration) -> bool:
         return False
     for statement in step.statements:
         connection.execute(sa.text(statement.format(**types)))
+    if step.rewrite is not None:
+        step.rewrite(connection)
     connection.execute(
         sa.text("INSERT INTO migration VALUES (:version, :name, :applied_at, :armarc_version)"),
         {

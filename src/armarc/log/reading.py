@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any
@@ -17,6 +17,7 @@ from armarc.log.rows import is_numbers, is_texts, rep_record, set_record
 from armarc.log.store import DAMAGED_HINT, Store
 
 _SETS = schema.training_set
+_PART = 500
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -123,6 +124,13 @@ def list_sets(
     store: Store, where: Filter | None = None, *, limit: int | None = None, offset: int = 0
 ) -> list[LoggedSet]:
     """Sets, newest first."""
+    return list(iterate_sets(store, where, limit=limit, offset=offset))
+
+
+def iterate_sets(
+    store: Store, where: Filter | None = None, *, limit: int | None = None, offset: int = 0
+) -> Iterator[LoggedSet]:
+    """Sets, newest first, read while they are used."""
     chosen = (
         sets_query(
             where or Filter(),
@@ -137,9 +145,23 @@ def list_sets(
         .offset(offset)
     )
     with store.reading() as connection:
-        rows = connection.execute(chosen).all()
-        tags = _tags(connection, [row.id for row in rows])
-    return [_logged(row, tags.get(row.id, ())) for row in rows]
+        found = connection.execution_options(yield_per=_PART).execute(chosen)
+        for rows in found.partitions():
+            tags = _tags(connection, [row.id for row in rows])
+            for row in rows:
+                yield _logged(row, tags.get(row.id, ()))
+
+
+def tagged_sets(store: Store, where: Filter) -> dict[str, list[int]]:
+    """Numbers of the sets that carry each tag."""
+    chosen = sets_query(where, schema.tag.c.tag, _SETS.c.id).join(
+        schema.tag, schema.tag.c.set_id == _SETS.c.id
+    )
+    out: dict[str, list[int]] = {}
+    with store.reading() as connection:
+        for name, set_id in connection.execute(chosen):
+            out.setdefault(name, []).append(set_id)
+    return out
 
 
 def count_sets(store: Store, where: Filter | None = None) -> int:

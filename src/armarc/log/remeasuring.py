@@ -12,12 +12,15 @@ from typing import Any
 import sqlalchemy as sa
 
 from armarc.errors import ArmarcError
+from armarc.load.lifter import Lifter
 from armarc.log import schema
 from armarc.log.adding import insert_sets, measurement_values
+from armarc.log.bodies import body_of_load
 from armarc.log.changing import record_change, state_of
 from armarc.log.labels import Labels
 from armarc.log.rows import measured_part, rep_record, said_by_result
 from armarc.log.store import Store
+from armarc.quantities import DEFAULT_LIFTER
 
 SHOWN_MEASURES = (
     "rom_deg",
@@ -25,11 +28,16 @@ SHOWN_MEASURES = (
     "mean_concentric_deg_s",
     "time_under_tension_s",
     "body_swing_cm",
+    "peak_moment_n_m",
+    "concentric_work_j",
 )
 """Measures whose change a reprocessing reports."""
 
-Measure = Callable[[bytes, str, dict[str, Any], dict[str, Any]], dict[str, Any]]
-"""``(content, file name, settings, document) → result``: measures a kept recording with today's code."""
+Measure = Callable[[bytes, str, dict[str, Any], dict[str, Any], Lifter], dict[str, Any]]
+"""``(content, file name, settings, document, body) → result``: measures a kept recording with today's code."""
+
+ChooseBody = Callable[[Lifter | None, str], Lifter]
+"""``(stored, name) → body``: for whom to work out moments; what is stored with the sets, and whose sets they are."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +53,8 @@ class Remeasured:
     reps_before, reps_after : int
     changes : dict
         Measure → (mean before, mean after) over all reps, where it moved.
+    body_was, body_is : Lifter or None
+        The body of the shoulder's moments; None where it is not known or there are none.
     problem : str
         Why it could not be measured, else empty; then nothing was changed.
     """
@@ -56,11 +66,23 @@ class Remeasured:
     reps_before: int
     reps_after: int
     changes: dict[str, tuple[float | None, float | None]]
+    body_was: Lifter | None = None
+    body_is: Lifter | None = None
     problem: str = ""
 
 
+def as_stored(stored: Lifter | None, name: str) -> Lifter:
+    """The body stored with the sets, else a reference body."""
+    return Lifter(name=name) if stored is None else stored
+
+
 def remeasure(
-    store: Store, recording_ids: Iterable[int], measure: Measure, *, keep: bool = True
+    store: Store,
+    recording_ids: Iterable[int],
+    measure: Measure,
+    *,
+    choose_body: ChooseBody = as_stored,
+    keep: bool = True,
 ) -> list[Remeasured]:
     """Measure recordings again with the settings they were logged with.
 
@@ -70,6 +92,8 @@ def remeasure(
     recording_ids : iterable of int
     measure : callable
         See `Measure`.
+    choose_body : callable
+        See `ChooseBody`. One body for a recording: where its sets have several, that of the first.
     keep : bool
         Write the new numbers into the log; False only says what would change.
 
@@ -79,10 +103,15 @@ def remeasure(
         One per recording, in order.
     """
     batch = uuid.uuid4().hex
-    return [_remeasure_one(store, recording_id, measure, keep, batch) for recording_id in recording_ids]
+    return [
+        _remeasure_one(store, recording_id, measure, choose_body, batch if keep else None)
+        for recording_id in recording_ids
+    ]
 
 
-def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool, batch: str) -> Remeasured:
+def _remeasure_one(
+    store: Store, recording_id: int, measure: Measure, choose_body: ChooseBody, batch: str | None
+) -> Remeasured:
     with store.reading() as connection:
         row = connection.execute(
             sa.select(schema.recording, schema.measurement.c.id.label("measurement_id"))
@@ -96,6 +125,7 @@ def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool
         ).one()
         ids = _live_ids(connection, row.measurement_id)
         before = [rep for set_id in ids for rep in reps_of(connection, set_id)]
+        body_was, name = _body_of_sets(connection, ids)
     content = store.vault.get(row.sha256, row.suffix) if row.kept else None
 
     def failed(why: str) -> Remeasured:
@@ -113,11 +143,13 @@ def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool
     if content is None:
         return failed("the raw recording is not in the log")
     try:
-        result = measure(content, row.file_name, row.settings, row.document)
+        body = choose_body(body_was, name)
+        result = measure(content, row.file_name, row.settings, row.document, body)
     except ArmarcError as error:
         return failed(str(error))
     after = [rep for record in result["sets"] for rep in record["reps"]]
-    if keep:
+    loads = [body_of_load(record.get("load")) for record in result["sets"]]
+    if batch is not None:
         with store.writing() as connection:
             ids = replace_sets(connection, row.measurement_id, result, labels=Labels(), batch=batch)
     return Remeasured(
@@ -128,6 +160,8 @@ def _remeasure_one(store: Store, recording_id: int, measure: Measure, keep: bool
         reps_before=len(before),
         reps_after=len(after),
         changes=_moved(before, after),
+        body_was=body_was,
+        body_is=next((one for one in loads if one is not None), None),
     )
 
 
@@ -237,6 +271,21 @@ def reps_of(connection: sa.Connection, set_id: int) -> list[dict[str, Any]]:
         sa.select(schema.rep).where(schema.rep.c.set_id == set_id).order_by(schema.rep.c.rep)
     )
     return [rep_record(dict(row._mapping)) for row in rows]
+
+
+def _body_of_sets(connection: sa.Connection, ids: Sequence[int]) -> tuple[Lifter | None, str]:
+    """The body stored with the first of these sets that has one, and whose the first set is."""
+    table = schema.training_set
+    rows = connection.execute(
+        sa.select(table.c.other, schema.lifter.c.name)
+        .join(schema.session, schema.session.c.id == table.c.session_id)
+        .join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
+        .where(table.c.id.in_(list(ids)))
+        .order_by(table.c.id)
+    ).all()
+    bodies = (body_of_load(row.other.get("load")) for row in rows if isinstance(row.other, dict))
+    stored = next((body for body in bodies if body is not None), None)
+    return stored, rows[0].name if rows else DEFAULT_LIFTER
 
 
 def _lost_by_measuring(connection: sa.Connection, set_id: int) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from armarc.errors import UsageError
 from armarc.recording import FloatArray
@@ -82,7 +82,7 @@ def paired_error(first: Sequence[float] | FloatArray, second: Sequence[float] | 
     error = sd / math.sqrt(2)
     low, high = sd_interval(error, n - 1)
     mean, bias = float(np.mean((a + b) / 2)), float(np.mean(change))
-    t = float(stats.t.ppf(0.5 + CONFIDENCE / 2, n - 1))
+    t = float(special.stdtrit(n - 1, 0.5 + CONFIDENCE / 2))
     return PairedError(
         pairs=n,
         mean=mean,
@@ -101,7 +101,8 @@ def paired_error(first: Sequence[float] | FloatArray, second: Sequence[float] | 
 def sd_interval(sd: float, df: float) -> tuple[float, float]:
     """95 % interval of a standard deviation with `df` degrees of freedom (χ² distribution)."""
     tail = (1 - CONFIDENCE) / 2
-    return sd * math.sqrt(df / stats.chi2.ppf(1 - tail, df)), sd * math.sqrt(df / stats.chi2.ppf(tail, df))
+    low, high = (math.sqrt(df / (2 * special.gammaincinv(df / 2, p))) for p in (1 - tail, tail))
+    return sd * low, sd * high
 
 
 def detectable_change(typical_error: float) -> float:
@@ -199,8 +200,8 @@ def _one_ratio(form: str, b: float, e: float, k: int, df1: int, df2: int, tail: 
     if e <= 0:
         return Icc(form=form, value=value, low=value, high=value)
     ratio = b / e
-    low = ratio / float(stats.f.ppf(tail, df1, df2))
-    high = ratio * float(stats.f.ppf(tail, df2, df1))
+    low = ratio / float(special.fdtri(df1, df2, tail))
+    high = ratio * float(special.fdtri(df2, df1, tail))
     return Icc(form=form, value=value, low=(low - 1) / (low + k - 1), high=(high - 1) / (high + k - 1))
 
 
@@ -212,7 +213,7 @@ def _two_way_interval(
     fj = j / e
     inner = n * (1 + (k - 1) * icc) - k * icc
     df = (k - 1) * (n - 1) * (k * icc * fj + inner) ** 2 / ((n - 1) * (k * icc * fj) ** 2 + inner**2)
-    up, down = float(stats.f.ppf(tail, n - 1, df)), float(stats.f.ppf(tail, df, n - 1))
+    up, down = float(special.fdtri(n - 1, df, tail)), float(special.fdtri(df, n - 1, tail))
     rest = k * j + (k * n - k - n) * e
     return n * (b - up * e) / (up * rest + n * b), n * (down * b - e) / (rest + n * down * b)
 

@@ -20,6 +20,8 @@ from armarc.log.repeatability import (
     sd_interval,
     smallest_worthwhile,
 )
+from armarc.log.table import IntArray, SetTable, as_table, first_seen
+from armarc.recording import FloatArray
 
 BETWEEN, WITHIN = "days", "sets"
 
@@ -86,13 +88,13 @@ class Repeatability:
 
 
 def repeatability_of(
-    entries: Sequence[LoggedSet], measure: SetMeasure, *, across: str = BETWEEN
+    sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure, *, across: str = BETWEEN
 ) -> Repeatability:
     """Typical error, limits of agreement and intraclass correlation of one measure.
 
     Parameters
     ----------
-    entries : sequence of LoggedSet
+    sets : sequence of LoggedSet, or SetTable with the values of the measure
     measure : SetMeasure
     across : str
         ``"days"`` or ``"sets"``.
@@ -104,7 +106,8 @@ def repeatability_of(
     """
     if across not in (BETWEEN, WITHIN):
         raise UsageError(f"{across!r} is no way to repeat", f"choose {BETWEEN} or {WITHIN}")
-    series = [values for values in repeated_values(entries, measure, across).values() if len(values) > 1]
+    table = as_table(sets, measure)
+    series = [values for values in repeated_values(table, measure, across) if len(values) > 1]
     pairs = [pair for values in series for pair in pairwise(values)]
     error = _chained_error(series, pairs) if len(pairs) >= 3 else None
     icc, why = _icc(series)
@@ -116,42 +119,48 @@ def repeatability_of(
         error=error,
         icc=icc,
         why_no_icc=why,
-        worthwhile=None if error is None else _worthwhile(entries, measure, error.typical_error),
+        worthwhile=None if error is None else _worthwhile(table, measure, error.typical_error),
     )
 
 
 def repeated_values(
-    entries: Sequence[LoggedSet], measure: SetMeasure, across: str
-) -> dict[tuple[Any, ...], list[float]]:
+    sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure, across: str
+) -> list[list[float]]:
     """Values of the same task, in order of time: one list per target."""
-    by_session: dict[tuple[Any, ...], dict[int, list[float]]] = {}
-    for entry in sorted(entries, key=lambda one: (one.done_at, one.id)):
-        value = measure.of(entry)
-        if value is not None:
-            sessions = by_session.setdefault((entry.lifter, *entry.condition), {})
-            sessions.setdefault(entry.session_id, []).append(value)
+    table = as_table(sets, measure).in_time
+    known = ~np.isnan(table.of(measure))
+    values, session = table.of(measure)[known], table.session[known]
+    target = table.target[known]
+    # A number for each target and session, counted in order of time; where sets repeat, it is a target of its own.
+    both, part = np.unique(target * len(table.sessions) + session, return_inverse=True)
     if across == WITHIN:
-        return {
-            (*target, session): values
-            for target, sessions in by_session.items()
-            for session, values in sessions.items()
-        }
-    return {
-        target: [sum(values) / len(values) for values in sessions.values()]
-        for target, sessions in by_session.items()
-    }
+        by_target = np.argsort(
+            np.argsort(first_seen(target))[np.unique(target, return_inverse=True)[1]], kind="stable"
+        )
+        return _by_group(part[by_target], values[by_target])
+    means = np.bincount(part, weights=values) / np.bincount(part)
+    seen = first_seen(part)
+    return _by_group(both[seen] // len(table.sessions), means[seen])
 
 
-def between_lifters_sd(entries: Sequence[LoggedSet], measure: SetMeasure) -> float | None:
+def _by_group(group: IntArray, values: FloatArray) -> list[list[float]]:
+    """Values of each group in their order, the groups as they first appear."""
+    found: dict[int, list[float]] = {}
+    for number, value in zip(group.tolist(), values.tolist(), strict=True):
+        found.setdefault(number, []).append(value)
+    return list(found.values())
+
+
+def between_lifters_sd(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) -> float | None:
     """SD of the lifters' means; None with fewer than three lifters."""
-    by_lifter: dict[str, list[float]] = {}
-    for entry in entries:
-        value = measure.of(entry)
-        if value is not None:
-            by_lifter.setdefault(entry.lifter, []).append(value)
-    if len(by_lifter) < 3:
+    table = as_table(sets, measure)
+    known = ~np.isnan(table.of(measure))
+    lifter = table.lifter[known]
+    seen = first_seen(lifter)
+    if len(seen) < 3:
         return None
-    return float(np.std([sum(values) / len(values) for values in by_lifter.values()], ddof=1))
+    means = np.bincount(lifter, weights=table.of(measure)[known])[seen] / np.bincount(lifter)[seen]
+    return float(np.std(means, ddof=1))
 
 
 def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[float, float]]) -> PairedError:
@@ -166,8 +175,8 @@ def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[floa
     return replace(error, typical_error_low=low, typical_error_high=high)
 
 
-def _worthwhile(entries: Sequence[LoggedSet], measure: SetMeasure, typical_error: float) -> float | None:
-    spread = between_lifters_sd(entries, measure)
+def _worthwhile(table: SetTable, measure: SetMeasure, typical_error: float) -> float | None:
+    spread = between_lifters_sd(table, measure)
     return None if spread is None else smallest_worthwhile(spread, typical_error)
 
 

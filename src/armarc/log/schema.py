@@ -1,13 +1,16 @@
 """Tables of the log, as the newest migration leaves them.
 
 One ``recording`` (raw samples, by content) was measured by one ``measurement`` (settings, version), which
-found ``training_set`` rows with their ``rep`` rows. A ``session`` is one lifter's training on one day. Every
-change made by hand or by a new measurement is a row of ``change``, from which it can be undone.
+found ``training_set`` rows with their ``rep`` rows; ``set_number`` repeats numbers of a set's summary. A ``session``
+is one lifter's training on one day. Every change made by hand or by a new measurement is a row of ``change``, from
+which it can be undone.
 Who added a recording and who made a change is kept as the database knows them, empty where it was not asked yet.
 Times are seconds since 1970-01-01 UTC; a session's ``day`` is the local date where the set was done.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -39,6 +42,49 @@ REP_NUMBERS = (
     "body_swing_cm",
 )
 """Keys of a rep that have a column of their own; every other key is kept in ``other``."""
+
+SET_NUMBERS = (
+    "duration_s",
+    "time_under_tension_s",
+    "loaded_range_s",
+    "velocity_loss_pct",
+    "rom_loss_pct",
+    "in_band_share",
+    "loaded_range_impulse_n_m_s",
+    "impulse_n_m_s",
+    "mean_bottom_deg",
+    "mean_top_deg",
+    "mean_rom_deg",
+    "mean_concentric_s",
+    "mean_hold_s",
+    "mean_eccentric_s",
+    "mean_pause_s",
+    "mean_start_velocity_deg_s",
+    "mean_concentric_deg_s",
+    "mean_eccentric_deg_s",
+    "mean_peak_concentric_deg_s",
+    "mean_peak_eccentric_deg_s",
+    "mean_peak_concentric_at_deg",
+    "mean_plane_deg",
+    "mean_hand_rotation_deg",
+    "mean_hand_rotation_change_deg",
+    "mean_time_to_peak_s",
+    "mean_smoothness_sparc",
+    "mean_body_swing_cm",
+)
+"""Numbers of a summary that statistics find without reading it; any other is looked up in the summary, only slower."""
+
+
+def set_numbers(summary: object) -> dict[str, float | None]:
+    """Columns of ``set_number`` for a summary."""
+    found: dict[str, Any] = dict(summary) if isinstance(summary, dict) else {}
+    band = found.get("in_band")
+    found["in_band_share"] = band.get("share") if isinstance(band, dict) else None
+    values = ((name, found.get(name)) for name in SET_NUMBERS)
+    return {
+        name: float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+        for name, value in values
+    }
 
 
 def _id() -> sa.Column[int]:
@@ -130,6 +176,19 @@ training_set = sa.Table(
 sa.Index("set_by_time", training_set.c.done_at, training_set.c.id)
 sa.Index("set_by_session", training_set.c.session_id)
 sa.Index("set_by_measurement", training_set.c.measurement_id)
+# Holds all that statistics ask of a set, so that they need not read past its summary.
+sa.Index(
+    "set_labels",
+    *(training_set.c[name] for name in ("removed_at", "done_at", "id", "session_id", "exercise", "variant")),
+    *(training_set.c[name] for name in ("side", "load_kg", "reps", "rir")),
+)
+
+set_number = sa.Table(
+    "set_number",
+    metadata,
+    sa.Column("set_id", sa.Integer, sa.ForeignKey("training_set.id", ondelete="CASCADE"), primary_key=True),
+    *(sa.Column(name, sa.Double) for name in SET_NUMBERS),
+)
 
 rep = sa.Table(
     "rep",

@@ -1,9 +1,12 @@
-"""Robust smoothing of a scatter of points."""
+"""Robust smoothing of a scatter of points, and its robust slope."""
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from armarc.log.repeatability import Z_95
 from armarc.recording import FloatArray
 
 
@@ -70,3 +73,35 @@ def _local_lines(
     lean = np.divide(offset, spread, out=np.zeros_like(offset), where=sloped)
     w = w * (1 + lean[:, None] * (x[None, :] - centre[:, None]))
     return np.where(known, w @ y, before)
+
+
+def median_slope(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
+    """Median of the slopes of all pairs of points (Theil and Sen) with its 95 % interval.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Rising; equal values are allowed, but not all of them.
+    y : ndarray, shape (n,)
+
+    Notes
+    -----
+    Sen 1968, J Am Stat Assoc 63:1379, equation 2.6 for the interval with ties.
+    """
+    first, second = np.triu_indices(len(x), 1)
+    run = x[second] - x[first]
+    slopes = (y[second] - y[first])[run > 0] / run[run > 0]
+    n, count = len(x), len(slopes)
+
+    def tied(values: FloatArray) -> float:
+        repeats = np.unique(values, return_counts=True)[1]
+        return float(np.sum(repeats * (repeats - 1) * (2 * repeats + 5)))
+
+    variance = (n * (n - 1) * (2 * n + 5) - tied(x) - tied(y)) / 18
+    half = Z_95 * math.sqrt(max(variance, 0.0))
+    high = min(round((count + half) / 2), count - 1)
+    low = max(round((count - half) / 2) - 1, 0)
+    middle = [(count - 1) // 2, count // 2]
+    # Only these places of the sorted slopes are needed.
+    slopes = np.partition(slopes, [*middle, low, high])
+    return float(np.mean(slopes[middle])), float(slopes[low]), float(slopes[high])

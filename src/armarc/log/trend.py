@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import detectable_change, smallest_worthwhile
-from armarc.log.smoothing import lowess
+from armarc.log.smoothing import lowess, median_slope
+from armarc.log.table import SetTable, as_table
 from armarc.recording import FloatArray
 
 FEWEST_SESSIONS = 4
@@ -120,21 +121,24 @@ class Trend:
         return f"Real and worthwhile change: {amount} ({span}; {which})."
 
 
-def session_points(entries: Sequence[LoggedSet], measure: SetMeasure) -> tuple[Point, ...]:
+def session_points(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) -> tuple[Point, ...]:
     """Mean of the measure per session, in order of days; sessions without a value are left out."""
-    groups: dict[tuple[date, int], list[tuple[int, float]]] = {}
-    for entry in entries:
-        value = measure.of(entry)
-        if value is not None:
-            groups.setdefault((entry.day, entry.session_id), []).append((entry.id, value))
+    table = as_table(sets, measure)
+    values = table.of(measure)
+    known = ~np.isnan(values)
+    session, values, set_id = table.session[known], values[known], table.set_id[known]
+    count = np.bincount(session, minlength=len(table.sessions))
+    total = np.bincount(session, weights=values, minlength=len(table.sessions))
+    by_session = np.split(set_id[np.lexsort((set_id, session))], np.cumsum(count)[:-1])
     return tuple(
         Point(
-            day=day,
-            value=sum(value for _, value in found) / len(found),
-            sets=len(found),
-            set_ids=tuple(sorted(set_id for set_id, _ in found)),
+            day=date.fromisoformat(key.day),
+            value=float(total[place] / count[place]),
+            sets=int(count[place]),
+            set_ids=tuple(by_session[place].tolist()),
         )
-        for (day, _), found in sorted(groups.items())
+        for place, key in enumerate(table.sessions)
+        if count[place]
     )
 
 
@@ -207,12 +211,11 @@ def change_between_ends(values: FloatArray, error: float, df: float) -> Change:
     """Mean of the last sessions minus mean of the first ones, with its 95 % interval."""
     m = min(COMPARED_SESSIONS, len(values) // 2)
     difference = float(values[-m:].mean() - values[:m].mean())
-    half = float(stats.t.ppf(0.975, df)) * error * math.sqrt(2 / m)
+    half = float(special.stdtrit(df, 0.975)) * error * math.sqrt(2 / m)
     return Change(sessions=m, difference=difference, low=difference - half, high=difference + half)
 
 
 def _slope(days: FloatArray, values: FloatArray) -> tuple[float | None, float | None, float | None]:
     if len(values) < FEWEST_SESSIONS or days[-1] <= days[0]:
         return None, None, None
-    found = stats.theilslopes(values, days / 7)
-    return float(found.slope), float(found.low_slope), float(found.high_slope)
+    return median_slope(days / 7, values)

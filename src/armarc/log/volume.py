@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
-from armarc.log.reading import LoggedSet
+import numpy as np
 
-IMPULSE_KEYS = ("loaded_range_impulse_n_m_s", "impulse_n_m_s")
-"""Keys of a summary that hold the impulse of the shoulder moment, the loaded range first."""
+from armarc.log.measures import find_measure
+from armarc.log.reading import LoggedSet
+from armarc.log.table import IntArray, SetTable, as_table
+from armarc.recording import FloatArray
+
+REPS, LOAD = find_measure("reps"), find_measure("load_kg")
+TENSION, LOADED = find_measure("time_under_tension_s"), find_measure("loaded_range_s")
+IMPULSES = (find_measure("summary:loaded_range_impulse_n_m_s"), find_measure("summary:impulse_n_m_s"))
+"""Impulse of the shoulder moment, the loaded range first."""
+
+VOLUME = (REPS, LOAD, TENSION, LOADED, *IMPULSES)
+"""What a week is summed up from."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,46 +63,40 @@ class Week:
         }
 
 
-def weekly_volume(entries: Sequence[LoggedSet]) -> list[Week]:
+def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
     """Volume per week from the first to the last, weeks without training included."""
-    by_week: dict[date, list[LoggedSet]] = {}
-    for entry in entries:
-        by_week.setdefault(monday_of(entry.day), []).append(entry)
-    if not by_week:
+    table = as_table(sets, *VOLUME)
+    if not len(table):
         return []
-    weeks, monday = [], min(by_week)
-    while monday <= max(by_week):
-        weeks.append(_week(monday, by_week.get(monday, [])))
-        monday += timedelta(days=7)
-    return weeks
+    # Day 1 of the calendar was a Monday.
+    week = (table.day - 1) // 7
+    first = int(week.min())
+    week -= first
+    sums = {measure.key: _sum(week, table.of(measure)) for measure in VOLUME}
+    load, reps = table.of(LOAD), table.of(REPS)
+    lifted = _sum(week, load * reps)
+    impulse = np.full(len(table), np.nan)
+    for measure in reversed(IMPULSES):
+        impulse = np.where(np.isnan(table.of(measure)), impulse, table.of(measure))
+    pushed = _sum(week, impulse)
+    count = np.bincount(week)
+    return [
+        Week(
+            monday=date.fromordinal(7 * (first + place) + 1),
+            sets=int(count[place]),
+            reps=round(sums["reps"][place] or 0),
+            time_under_tension_s=sums[TENSION.key][place] or 0.0,
+            loaded_range_s=sums[LOADED.key][place] or 0.0,
+            load_reps_kg=lifted[place],
+            impulse_n_m_s=pushed[place],
+        )
+        for place in range(len(count))
+    ]
 
 
-def monday_of(day: date) -> date:
-    """First day of the ISO week."""
-    return day - timedelta(days=day.weekday())
-
-
-def _week(monday: date, entries: Sequence[LoggedSet]) -> Week:
-    loaded = [entry for entry in entries if entry.load_kg is not None]
-    impulses = [value for entry in entries if (value := _impulse(entry.summary)) is not None]
-    return Week(
-        monday=monday,
-        sets=len(entries),
-        reps=sum(entry.reps for entry in entries),
-        time_under_tension_s=sum(_number(entry.summary, "time_under_tension_s") for entry in entries),
-        loaded_range_s=sum(_number(entry.summary, "loaded_range_s") for entry in entries),
-        load_reps_kg=sum((entry.load_kg or 0.0) * entry.reps for entry in loaded) if loaded else None,
-        impulse_n_m_s=sum(impulses) if impulses else None,
-    )
-
-
-def _impulse(summary: dict[str, Any]) -> float | None:
-    for key in IMPULSE_KEYS:
-        if isinstance(summary.get(key), int | float):
-            return float(summary[key])
-    return None
-
-
-def _number(summary: dict[str, Any], key: str) -> float:
-    value = summary.get(key)
-    return float(value) if isinstance(value, int | float) else 0.0
+def _sum(week: IntArray, values: FloatArray) -> list[float | None]:
+    """Sum by week; None in a week in which no set has a value."""
+    known = ~np.isnan(values)
+    total = np.bincount(week[known], weights=values[known], minlength=int(week.max()) + 1)
+    count = np.bincount(week[known], minlength=len(total))
+    return [float(value) if n else None for value, n in zip(total, count, strict=True)]

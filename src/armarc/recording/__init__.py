@@ -2,6 +2,7 @@
 
 from armarc.recording.csv_reader import read_csv
 from armarc.recording.csv_writer import RecordingWriter, write_csv
+from armarc.recording.metadata import ROUNDING_KEYS
 from armarc.recording.resample import dropped_stretches, uniform_pieces
 from armarc.recording.types import (
     STANDARD_GRAVITY_M_S2,
@@ -15,6 +16,7 @@ from armarc.recording.types import (
 )
 
 __all__ = [
+    "ROUNDING_KEYS",
     "STANDARD_GRAVITY_M_S2",
     "BoolArray",
     "FloatArray",

@@ -87,7 +87,8 @@ def turned_back(short: Windows, long: Windows, scale: float) -> TurnedBack:
     """Try one size of the gyroscope's unit, in rad/s; 0 leaves the readings as they are."""
     mean, power = _long_means(long, scale)
     size = np.sqrt((mean**2).sum(axis=0))
-    across = np.cross(long.force, long.rate, axis=0)
+    (fx, fy, fz), (wx, wy, wz) = long.force, long.rate
+    across = np.stack([fy * wz - fz * wy, fz * wx - fx * wz, fx * wy - fy * wx])
     lengths = np.sqrt((long.force**2).sum(axis=0))
     tilting = np.sqrt((across**2).sum(axis=0)) / np.maximum(lengths, 1e-300) * (abs(scale) * long.step_s)
     return TurnedBack(

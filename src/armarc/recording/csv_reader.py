@@ -15,7 +15,7 @@ from armarc.recording.evidence import gravity_evidence
 from armarc.recording.inference import acceleration_unit, angular_velocity_unit
 from armarc.recording.loading import LoadedFile, load_file
 from armarc.recording.merge import merge_streams
-from armarc.recording.metadata import metadata_from, rate_from
+from armarc.recording.metadata import ROUNDING_KEYS, metadata_from, rate_from
 from armarc.recording.sensor_axes import axes_warning, axis_matrix, order_of_greek, reported_sign
 from armarc.recording.stamps import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Stamps
 from armarc.recording.timing import Timeline, clean_time, find_gaps
@@ -204,8 +204,10 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     beginning_s = _beginning(first, second, timeline)
     time_s = timeline.time_s - beginning_s
     _check_extent(rate, time_s, first.file)
-    _check_alive(samples.acceleration, "accelerometer", first.file)
-    _check_alive(samples.angular_velocity, "gyroscope", second.file)
+    # What is rounded coarsely may well rest on one value.
+    if not set(ROUNDING_KEYS) & set(first.head):
+        _check_alive(samples.acceleration, "accelerometer", first.file)
+        _check_alive(samples.angular_velocity, "gyroscope", second.file)
     blank = samples.incomplete_rows - sum(part.empty_rows for part in both)
     if blank > 0:
         warnings.append(f"{blank} row(s) with missing cells were left out")
@@ -214,7 +216,15 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
     rotation = samples.angular_velocity
     named_g = stated.units.get("angular_velocity") or second.choice.units.get("angular_velocity")
     if second.choice.turned:
-        order, why = order_of_greek(time_s, samples.acceleration, rotation, named_g, names_g, second.file)
+        order, why = order_of_greek(
+            time_s,
+            samples.acceleration,
+            rotation,
+            named_g,
+            names_g,
+            second.file,
+            own=second.layout.own,
+        )
         rotation, names_g = rotation[:, order], [names_g[i] for i in order]
         inferences += why
     evidence = gravity_evidence(time_s, samples.acceleration, rotation)

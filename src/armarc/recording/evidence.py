@@ -26,14 +26,18 @@ _SLOWEST_LIFT_DEG_S = 20.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """The gyroscope's numbers tried as rad/s, as deg/s and not at all (``unturned``)."""
+    """The gyroscope's numbers tried as rad/s and as deg/s."""
 
     short: Windows
     long: Windows
     rad_s: TurnedBack
     deg_s: TurnedBack
-    unturned: TurnedBack
     fastest: float
+
+    @property
+    def unturned(self) -> TurnedBack:
+        """The readings as they are, as if the gyroscope had said nothing; seldom asked for."""
+        return turned_back(self.short, self.long, 0.0)
 
     @property
     def unit(self) -> str | None:
@@ -95,6 +99,6 @@ def gravity_evidence(
     long = long_windows(time_s, acceleration, angular_velocity)
     if short is None or long is None:
         return None
-    rad, deg, unturned = (turned_back(short, long, scale) for scale in (1.0, _DEGREE, 0.0))
+    rad, deg = (turned_back(short, long, scale) for scale in (1.0, _DEGREE))
     fastest = float(np.abs(angular_velocity).max())
-    return Evidence(short=short, long=long, rad_s=rad, deg_s=deg, unturned=unturned, fastest=fastest)
+    return Evidence(short=short, long=long, rad_s=rad, deg_s=deg, fastest=fastest)

@@ -66,7 +66,7 @@ def acceleration_unit(
     median = float(np.median(norm))
     if not median > 0:
         raise FormatError("the accelerometer reads zero", "check the sensor", file=file, column=column)
-    gravity, removed, turned = _gravity(evidence, gyroscope, norm)
+    gravity, removed, turned = _gravity(evidence, gyroscope, norm, median)
     fitting = _near_gravity(gravity)
     unit = stated or named
     if unit is not None:
@@ -141,16 +141,17 @@ def _believed(evidence: Evidence, gyroscope: str | None) -> TurnedBack:
     return evidence.at(unit)
 
 
-def _gravity(evidence: Evidence | None, gyroscope: str | None, norm: FloatArray) -> tuple[float, bool, bool]:
+def _gravity(
+    evidence: Evidence | None, gyroscope: str | None, norm: FloatArray, median: float
+) -> tuple[float, bool, bool]:
     """Size of gravity in the readings' unit, whether it was removed from them, and whether turning back told so."""
-    median = float(np.median(norm))
+    turned = None if evidence is None else _believed(evidence, gyroscope)
+    if turned is not None and turned.share >= _LEAST_SHARE:
+        return turned.gravity, False, True
     # Without gravity the magnitude falls near zero at rest; with it, it stays near one value.
     falls = bool(np.quantile(norm, 0.05) < 0.3 * median)
-    if evidence is None:
+    if evidence is None or turned is None:
         return median, falls, False
-    turned = _believed(evidence, gyroscope)
-    if turned.share >= _LEAST_SHARE:
-        return turned.gravity, False, True
     if falls or turned.misfit < _FITTING or evidence.unturned.share < _LEAST_SHARE:
         return turned.gravity, True, True
     # The gyroscope smears what stands without it: its numbers are no rates of this sensor in any unit.

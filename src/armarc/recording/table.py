@@ -25,7 +25,9 @@ from armarc.recording.types import FloatArray
 if TYPE_CHECKING:
     import pandas as pd
 
-_CHUNK_ROWS = 1 << 17
+_CHUNK_ROWS = 1 << 14
+"""Small enough that the parser's cells stay in the processor's cache."""
+_SEEN_BYTES = 1 << 14
 _KNOWN_TO_PARSER = {"NaN", "nan", "-nan", "NA", "N/A", "n/a", "NULL", "null", "None", "<NA>", "#N/A"}
 _MISSING = sorted(
     {form for word in MISSING_CELLS if word for form in (word, word.upper(), word.title())} - _KNOWN_TO_PARSER
@@ -69,6 +71,10 @@ def load_table(
         plain = plain_numbers(source.data, spans, layout, positions)
         if plain is not None and not _has_spare_cells(source.data, spans, layout, plain.shape[1]):
             return Table(values=plain, texts={}, comments=tuple(comments), warnings=tuple(notes))
+    if not text_positions and not _shows_blanks(source.data, layout):
+        strict = _strict_numbers(source.data, spans, layout, positions, end)
+        if strict is not None and not _has_spare_cells(source.data, spans, layout, strict.shape[1]):
+            return Table(values=strict, texts={}, comments=tuple(comments), warnings=tuple(notes))
     capacity = _estimated_rows(source.data, layout.data_start, end)
     values = np.empty((len(positions), capacity))
     texts: dict[int, list[NDArray[Any]]] = {place: [] for place in text_positions}
@@ -78,8 +84,7 @@ def load_table(
     try:
         for chunk in _chunks(source.data, spans, layout, positions, text_positions):
             m = len(chunk)
-            if n + m > values.shape[1]:
-                values = np.concatenate([values[:, :n], np.empty((len(positions), max(m, n // 2)))], axis=1)
+            values = _with_room(values, n, m)
             if not text_positions:
                 values[:, n : n + m] = chunk.to_numpy().T[order]
             else:
@@ -107,19 +112,67 @@ def load_table(
     return Table(values=values[:, :n], texts=joined, comments=tuple(comments), warnings=tuple(notes))
 
 
+def _shows_blanks(data: bytes | mmap.mmap, layout: Layout) -> bool:
+    """Whether the first rows have empty cells, so that asking for a number in every cell is a waste."""
+    mark = layout.delimiter.encode()
+    return (
+        layout.delimiter != WHITESPACE
+        and 2 * mark in data[layout.data_start : layout.data_start + _SEEN_BYTES]
+    )
+
+
+def _strict_numbers(
+    data: bytes | mmap.mmap,
+    spans: list[tuple[int, int]],
+    layout: Layout,
+    positions: tuple[int, ...],
+    end: int,
+) -> FloatArray | None:
+    """Columns by position where every cell is a plain number, shape (k, n); None where one is not.
+
+    The parser is nearly twice as fast when it need not look for words that mean a missing value, nor for blanks
+    before a quotation mark. Blanks around a number do not disturb it.
+    """
+    # The parser gives the columns in the order of the file.
+    rows = np.argsort(positions)
+    values = np.empty((len(positions), _estimated_rows(data, layout.data_start, end)))
+    n = 0
+    try:
+        for chunk in _chunks(data, spans, layout, positions, (), strict=True):
+            m = len(chunk)
+            values = _with_room(values, n, m)
+            values[rows, n : n + m] = chunk.to_numpy().T
+            n += m
+    except (ValueError, csv.Error, OverflowError):
+        return None
+    return values[:, :n] if n and np.isfinite(values[:, :n]).all() else None
+
+
+def _with_room(values: FloatArray, n: int, m: int) -> FloatArray:
+    """Room for `m` more rows behind the first `n`."""
+    if n + m <= values.shape[1]:
+        return values
+    return np.concatenate([values[:, :n], np.empty((len(values), max(m, n // 2)))], axis=1)
+
+
 def _chunks(
     data: bytes | mmap.mmap,
     spans: list[tuple[int, int]],
     layout: Layout,
     positions: tuple[int, ...],
     text_positions: tuple[int, ...],
+    *,
+    strict: bool = False,
 ) -> Iterator[pd.DataFrame]:
     import pandas as pd  # heavy, and needed only here
 
     wanted = sorted({*positions, *text_positions})
-    separator: dict[str, Any] = {"sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter}
-    if layout.delimiter not in (WHITESPACE, "\t"):
-        separator["skipinitialspace"] = True
+    options: dict[str, Any] = {"sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter}
+    if strict:
+        options["na_filter"] = False
+    else:
+        options["na_values"] = _MISSING
+        options["skipinitialspace"] = layout.delimiter not in (WHITESPACE, "\t")
     number, text = np.dtype(float), np.dtype(object)
     types: Any = number
     if text_positions:
@@ -134,13 +187,12 @@ def _chunks(
             dtype=types,
             engine="c",
             decimal=layout.decimal,
-            na_values=_MISSING,
             index_col=False,
             chunksize=_CHUNK_ROWS,
             encoding="utf-8",
             encoding_errors="replace",
             low_memory=False,  # chunks bound the memory already
-            **separator,
+            **options,
         )
         with reader:
             yield from reader
@@ -243,19 +295,22 @@ def _lines_beginning_with(
 ) -> Iterator[tuple[int, int]]:
     """Byte ranges of the lines that begin with one of `marks`, in order, line end included."""
     newline = b"\n" if data.find(b"\n", start) >= 0 or data.find(b"\r", start) < 0 else b"\r"
-    block_size, overlap = 1 << 22, max(len(mark) for mark in marks)
-    for at in range(start - 1, end, block_size):
-        # One block as bytes: its search is several times faster than the map's.
-        block = bytes(data[max(at, 0) : min(at + block_size + overlap, end)])
+    # A map is searched in blocks as bytes, which is several times faster; bytes need no copy.
+    whole = isinstance(data, bytes)
+    block_size, overlap = end if whole else 1 << 22, max(len(mark) for mark in marks)
+    for at in range(start - 1, end, max(block_size, 1)):
+        base = 0 if whole else max(at, 0)
+        block = data if isinstance(data, bytes) else bytes(data[base : min(at + block_size + overlap, end)])
+        first_place, last_place = max(at, 0) - base, at + block_size - base
         found: list[int] = []
         for mark in marks:
-            if mark[:1] in block:
-                place = block.find(newline + mark)
-                while 0 <= place < block_size:
+            if block.find(mark[:1], first_place, end - base) >= 0:
+                place = block.find(newline + mark, first_place, end - base)
+                while 0 <= place < last_place:
                     found.append(place)
-                    place = block.find(newline + mark, place + 1)
+                    place = block.find(newline + mark, place + 1, end - base)
         for place in sorted(set(found)):
-            first = max(at, 0) + place + 1
+            first = base + place + 1
             stop = data.find(newline, first, end)
             yield first, end if stop < 0 else stop + 1
 

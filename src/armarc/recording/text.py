@@ -238,6 +238,8 @@ def _as_utf8(data: bytes | mmap.mmap, name: str, warnings: list[str]) -> tuple[b
 
 def _check_utf8(data: bytes | mmap.mmap) -> None:
     """Raise UnicodeDecodeError unless every line is UTF-8; blocks, so that a large file stays on disk."""
+    if isinstance(data, bytes) and data.isascii():
+        return
     size = 1 << 22
     carried = b""
     for start in range(0, len(data), size):

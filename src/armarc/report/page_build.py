@@ -14,6 +14,7 @@ from armarc.log.measures import COMPARED, find_measure
 from armarc.log.reading import recording_of, reps_by_set
 from armarc.log.records import reserve_words
 from armarc.log.repeats import between_lifters_sd
+from armarc.log.table import SetLabels
 from armarc.log.trend import session_points, trend_of
 from armarc.log.volume import weekly_volume
 from armarc.report.compare_figures import draw_differences, draw_overlay
@@ -136,8 +137,9 @@ def _curve_picture(store: Store, entry: LoggedSet) -> Picture:
     from armarc.log.curves import remeasured_set
     from armarc.report.set_figure import draw_set
 
-    session, measured, motion = remeasured_set(store, entry)
-    figure = draw_set(motion, measured, exercise=session.choices.exercise)
+    session, place = remeasured_set(store, entry)
+    motion = session.motions[session.motion_of_set[place]]
+    figure = draw_set(motion, session.sets[place], exercise=session.choices.exercise)
     alt = (
         f"Set {entry.id} over time: angle of the arm with the phases of each rep, velocity, and start velocities "
         "against the band."
@@ -218,7 +220,7 @@ def _period(entries: Sequence[LoggedSet]) -> list[Section]:
                 best.measure.label,
                 f"{best.value:.{best.measure.digits}f}",
                 "–" if best.second is None else f"{best.second:.{best.measure.digits}f}",
-                _facts(best.entry, reps=False),
+                _task(best.entry),
                 best.entry.lifter,
                 best.entry.day.isoformat(),
                 str(best.entry.id),
@@ -241,14 +243,14 @@ def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -
         alike = [entry for entry in everyone if entry.exercise == chosen[0].exercise]
         trend = trend_of(points, measure, between_sd=between_lifters_sd(alike, measure))
         listed = "; ".join(f"{point.day}: {point.value:.1f}" for point in points[-40:])
-        facts = _facts(chosen[0], reps=False)
+        facts = _task(chosen[0])
         figure = draw_trend(trend, title=measure.title, facts=facts, width_in=PICTURE_IN, verdict=False)
         pictures.append(Picture(figure=figure, alt=f"{measure.label} per session. {listed}. {trend.words()}"))
         words.append(f"{measure.title}: {trend.words()}")
     if not pictures:
         return None
     return Section(
-        heading=f"Over time: {chosen[0].lifter}, {_facts(chosen[0], reps=False)}",
+        heading=f"Over time: {chosen[0].lifter}, {_task(chosen[0])}",
         words=("\n".join(words),),
         pictures=tuple(pictures),
     )
@@ -263,7 +265,7 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
     groups = [group for group in group_by(entries, "side") if group.name in ("left", "right")]
     if len(groups) != 2:
         return None
-    single = [group.entries[0].id for group in groups if len(group.entries) == 1]
+    single = [group.set_ids[0] for group in groups if len(group.sets) == 1]
     rows = compare(groups, [find_measure(key) for key in COMPARED], reps_by_set(store, single))
     lines = []
     for row in rows:
@@ -289,11 +291,11 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
     )
 
 
-def compare_section(store: Store, groups: Sequence[Group]) -> list[Section]:
+def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]:
     """Sets side by side: curves where the recordings were kept, differences with their intervals."""
     from armarc.log.curves import set_curves
 
-    entries = [entry for group in groups for entry in group.entries]
+    groups = [Group(name=f"set {entry.id}", sets=(entry,)) for entry in entries]
     rows = compare(
         groups, [find_measure(key) for key in COMPARED], reps_by_set(store, [e.id for e in entries])
     )
@@ -331,7 +333,7 @@ def compare_section(store: Store, groups: Sequence[Group]) -> list[Section]:
     return [Section(heading=heading, pictures=tuple(pictures), tables=(table,), notes=tuple(notes))]
 
 
-def _exercise(entry: LoggedSet) -> str:
+def _exercise(entry: LoggedSet | SetLabels) -> str:
     from armarc.exercises import find_exercise
 
     try:
@@ -341,14 +343,17 @@ def _exercise(entry: LoggedSet) -> str:
     return f"{name} ({entry.variant})" if entry.variant else name
 
 
-def _facts(entry: LoggedSet, *, reps: bool = True) -> str:
+def _task(entry: LoggedSet | SetLabels) -> str:
     parts = [_exercise(entry)]
     parts += [f"{entry.side} arm"] if entry.side else []
     parts += [f"{entry.load_kg:.4g} kg"] if entry.load_kg is not None else []
-    if reps:
-        parts.append(f"{entry.reps} rep{'s' * (entry.reps != 1)}")
-        parts += [reserve_words(entry)] if reserve_words(entry) else []
     return ", ".join(parts)
+
+
+def _facts(entry: LoggedSet) -> str:
+    reserve = reserve_words(entry)
+    amount = f"{entry.reps} rep{'s' * (entry.reps != 1)}"
+    return ", ".join([_task(entry), amount, *([reserve] if reserve else [])])
 
 
 def _shown(value: Any) -> str:

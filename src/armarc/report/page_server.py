@@ -22,7 +22,6 @@ from starlette.routing import Route
 from armarc.errors import ArmarcError, LogError, UsageError
 from armarc.log import Filter, Labels, LoggedSet, Store, list_sets, schema
 from armarc.log.changing import edit_sets, remove_sets, undo
-from armarc.log.comparing import Group
 from armarc.log.labels import check_side
 from armarc.log.reading import count_sets, get_set, parse_day
 from armarc.report.page import environment, render_page
@@ -152,9 +151,8 @@ class _Pages:
         if not 2 <= len(numbers) <= 4:
             raise UsageError(f"{len(numbers)} sets are ticked", "tick two to four in the list")
         entries = sorted((get_set(self.store, n) for n in numbers), key=lambda one: (one.done_at, one.id))
-        groups = [Group(name=f"set {entry.id}", entries=(entry,)) for entry in entries]
         with self.drawing:
-            sections = compare_section(self.store, groups)
+            sections = compare_section(self.store, entries)
             page = render_page(
                 "Sets " + ", ".join(str(entry.id) for entry in entries) + " side by side",
                 ", ".join(dict.fromkeys(entry.lifter for entry in entries)),

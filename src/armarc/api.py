@@ -1,0 +1,81 @@
+"""The one way in: what the command line does, from Python."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+from armarc.kept import Kept, open_kept
+from armarc.options import MeasuringOptions
+from armarc.pipeline import Session, measure
+from armarc.recording import Recording
+from armarc.recording import read_csv as read_file
+
+__all__ = ["NOTHING_KEPT", "Kept", "MeasuringOptions", "open_kept", "process", "read_csv"]
+
+NOTHING_KEPT = Kept()
+"""For a result that depends on nothing but the recording and what is stated."""
+
+
+def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **reading: Any) -> Recording:
+    """Read a recording as ``armarc process`` reads it.
+
+    Parameters
+    ----------
+    path : path
+    kept : Kept or None
+        Whose settings say how the axes lie where nothing is stated; None takes those of the configuration folder.
+    **reading
+        Options of `armarc.recording.read_csv`.
+
+    Raises
+    ------
+    FormatError, TimingError, UsageError
+        See `armarc.recording.read_csv`.
+    """
+    return read_file(path, **(open_kept() if kept is None else kept).reading(reading))
+
+
+def process(
+    recording: Recording,
+    options: MeasuringOptions | None = None,
+    *,
+    kept: Kept | None = None,
+    **named: Any,
+) -> Session:
+    """Find and measure the sets and reps of a recording, as ``armarc process`` does.
+
+    Parameters
+    ----------
+    recording : Recording
+    options : MeasuringOptions or None
+        What is stated. It beats the recording's own header, which beats the settings, which beat the exercise's entry.
+    kept : Kept or None
+        Settings, bodies of lifters, calibrations and mounts of sensors; None takes those of the configuration folder,
+        `NOTHING_KEPT` none.
+    **named
+        Options by name, in the units of the names: ``exercise="lateral-raise"``, ``side="left"``, ``load_kg=8``,
+        ``band_deg_s=(45, 70)``, ``reach_cm=55``; see `MeasuringOptions`. They beat `options`.
+
+    Returns
+    -------
+    Session
+        Without sets when there is nothing to measure.
+
+    Raises
+    ------
+    UsageError
+        For options that make no sense.
+    InputError
+        For a recording that cannot be used, or a file of the configuration folder that is damaged.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv")
+    >>> session = armarc.process(recording, side="right", load_kg=6, kept=armarc.NOTHING_KEPT)
+    >>> len(session.sets), len(session.frame())
+    (1, 8)
+    """
+    stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
+    return measure(*(open_kept() if kept is None else kept).settle(recording, stated))

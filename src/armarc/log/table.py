@@ -1,0 +1,247 @@
+"""Many sets as columns: what statistics over a whole log work on, read without the summaries."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from functools import cached_property
+from typing import Any, NamedTuple
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from armarc.errors import LogError
+from armarc.log import schema
+from armarc.log.measures import SetMeasure
+from armarc.log.reading import Filter, LoggedSet, list_sets, sets_query
+from armarc.log.rows import is_numbers, is_texts
+from armarc.log.store import DAMAGED_HINT, Store
+from armarc.recording import FloatArray
+
+IntArray = NDArray[np.int64]
+
+_SETS = schema.training_set
+_OF_THE_SET = ("reps", "load_kg", "rir")
+"""Measures that are columns of the set itself; the others are in its summary."""
+
+
+class SessionKey(NamedTuple):
+    """One session, in the order of days."""
+
+    day: str
+    id: int
+    lifter: str
+    label: str
+
+
+class Task(NamedTuple):
+    """What must agree before two sets may be compared as the same task."""
+
+    exercise: str
+    variant: str
+    side: str | None
+    load_kg: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetLabels:
+    """Who did one set, what and when."""
+
+    id: int
+    day: date
+    done_at: datetime
+    lifter: str
+    exercise: str
+    variant: str
+    side: str | None
+    load_kg: float | None
+
+
+@dataclass(frozen=True)
+class SetTable:
+    """Sets in columns, n of them.
+
+    Parameters
+    ----------
+    set_id : ndarray, shape (n,)
+    done_s : ndarray, shape (n,), s since 1970 UTC
+    session : ndarray, shape (n,)
+        Place in `sessions`.
+    sessions : tuple of SessionKey
+        In order.
+    task : ndarray, shape (n,)
+        Place in `tasks`.
+    tasks : tuple of Task
+    numbers : mapping of ndarray, shape (n,)
+        By measure; NaN where a set has none.
+    """
+
+    set_id: IntArray
+    done_s: FloatArray
+    session: IntArray
+    sessions: tuple[SessionKey, ...]
+    task: IntArray
+    tasks: tuple[Task, ...]
+    numbers: Mapping[str, FloatArray]
+
+    def __len__(self) -> int:
+        return len(self.set_id)
+
+    def of(self, measure: SetMeasure) -> FloatArray:
+        """Values of a measure that was asked for when the table was made."""
+        return self.numbers[measure.key]
+
+    def take(self, rows: IntArray | NDArray[np.bool_]) -> SetTable:
+        """Some of the rows."""
+        return replace(
+            self,
+            set_id=self.set_id[rows],
+            done_s=self.done_s[rows],
+            session=self.session[rows],
+            task=self.task[rows],
+            numbers={key: values[rows] for key, values in self.numbers.items()},
+        )
+
+    @cached_property
+    def in_time(self) -> SetTable:
+        """The same sets, oldest first."""
+        return self.take(np.lexsort((self.set_id, self.done_s)))
+
+    @cached_property
+    def day(self) -> IntArray:
+        """Day of each set, shape (n,), counted as `datetime.date.toordinal` does."""
+        days = [date.fromisoformat(session.day).toordinal() for session in self.sessions]
+        return np.array(days, np.int64)[self.session]
+
+    @cached_property
+    def lifter(self) -> IntArray:
+        """Each set's lifter as a number, shape (n,), in the order of names."""
+        names = [session.lifter for session in self.sessions]
+        places = {name: place for place, name in enumerate(sorted(set(names)))}
+        return np.array([places[name] for name in names], np.int64)[self.session]
+
+    @cached_property
+    def target(self) -> IntArray:
+        """Lifter and task of each set together as a number, shape (n,)."""
+        return self.lifter * len(self.tasks) + self.task
+
+    def labels(self, row: int) -> SetLabels:
+        """Labels of one row."""
+        session, task = self.sessions[self.session[row]], self.tasks[self.task[row]]
+        return SetLabels(
+            id=int(self.set_id[row]),
+            day=date.fromisoformat(session.day),
+            done_at=datetime.fromtimestamp(self.done_s[row], tz=UTC).astimezone(),
+            lifter=session.lifter,
+            **task._asdict(),
+        )
+
+
+def as_table(sets: Sequence[LoggedSet] | SetTable, *measures: SetMeasure) -> SetTable:
+    """Sets as a table with the values of these measures; a table stays as it is."""
+    if isinstance(sets, SetTable):
+        return sets
+    return _table(
+        [entry.id for entry in sets],
+        [entry.done_at.timestamp() for entry in sets],
+        [entry.session_id for entry in sets],
+        {SessionKey(one.day.isoformat(), one.session_id, one.lifter, one.session) for one in sets},
+        [entry.condition for entry in sets],
+        {measure.key: _floats([measure.of(entry) for entry in sets]) for measure in measures},
+    )
+
+
+def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
+    """Sets that pass the filter, newest first, with the values of these measures.
+
+    Raises
+    ------
+    LogError
+        If a set is damaged.
+    """
+    places = [_place(measure) for measure in measures]
+    numbered = schema.set_number.c.set_id
+    task = (_SETS.c.exercise, _SETS.c.variant, _SETS.c.side, _SETS.c.load_kg)
+    chosen = sets_query(where, numbered, _SETS.c.done_at, _SETS.c.session_id, *task, *places)
+    chosen = chosen.outerjoin(schema.set_number, numbered == _SETS.c.id)
+    keys = (
+        sa.select(schema.session.c.day, schema.session.c.id, schema.lifter.c.name, schema.session.c.label)
+        .select_from(schema.session)
+        .join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
+    )
+    with store.reading() as connection:
+        columns = list(zip(*connection.execute(chosen).all(), strict=True))
+        sessions = connection.execute(keys).all()
+    if not columns:
+        return as_table([], *measures)
+    set_id, done_s, session_id = columns[:3]
+    tasks, values = list(zip(*columns[3:7], strict=True)), columns[7:]
+    try:
+        numbers = {
+            measure.key: _floats([_of_summary(one, measure) for one in column])
+            if place is _SETS.c.summary
+            else _floats(column) * (100.0 if place is schema.set_number.c.in_band_share else 1.0)
+            for measure, place, column in zip(measures, places, values, strict=True)
+        }
+        # A set whose numbers are missing has no number itself here, which is refused below.
+        table = _table(set_id, done_s, session_id, [SessionKey(*key) for key in sessions], tasks, numbers)
+    except (TypeError, ValueError, KeyError, AttributeError, OverflowError):
+        list_sets(store, where)  # names the set, where the damage shows there too
+        raise LogError("a set in the log is damaged", DAMAGED_HINT) from None
+    return table.take(np.lexsort((table.set_id, table.done_s))[::-1])
+
+
+def first_seen(codes: IntArray) -> IntArray:
+    """The different numbers among `codes`, in the order in which they appear."""
+    different, first = np.unique(codes, return_index=True)
+    return different[np.argsort(first)]
+
+
+def _place(measure: SetMeasure) -> sa.Column[Any]:
+    """Column that has the measure: one of its own, or the whole summary."""
+    if measure.key in _OF_THE_SET:
+        return _SETS.c[measure.key]
+    name = "in_band_share" if measure.key == "in_band_pct" else measure.summary_key
+    return schema.set_number.c[name] if name in schema.SET_NUMBERS else _SETS.c.summary
+
+
+def _of_summary(summary: dict[str, Any], measure: SetMeasure) -> float | None:
+    value = summary.get(measure.summary_key)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _table(
+    set_id: Sequence[int],
+    done_s: Sequence[float],
+    session_id: Sequence[int],
+    sessions: Iterable[SessionKey],
+    tasks: Sequence[tuple[str, str, str | None, float | None]],
+    numbers: Mapping[str, FloatArray],
+) -> SetTable:
+    used = set(session_id)
+    ordered = sorted(key for key in sessions if key.id in used)
+    session_places = {key.id: place for place, key in enumerate(ordered)}
+    task_places: dict[tuple[Any, ...], int] = {}
+    task = [task_places.setdefault(key, len(task_places)) for key in tasks]
+    for exercise, variant, side, load_kg in task_places:
+        if not (is_texts((exercise, variant, side or "")) and is_numbers((load_kg,))):
+            raise ValueError("labels of a set")
+    for key in ordered:
+        if not (is_texts((key.day, key.lifter, key.label)) and date.fromisoformat(key.day)):
+            raise ValueError("a session")
+    return SetTable(
+        set_id=np.array(set_id, np.int64),
+        done_s=np.array(done_s, float),
+        session=np.array([session_places[key] for key in session_id], np.int64),
+        sessions=tuple(ordered),
+        task=np.array(task, np.int64),
+        tasks=tuple(Task(*key) for key in task_places),
+        numbers=numbers,
+    )
+
+
+def _floats(values: Sequence[float | None]) -> FloatArray:
+    return np.array([math.nan if value is None else value for value in values], float)
