@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy.signal import correlate
 
 from armarc.choices import Choices
 from armarc.errors import UsageError
@@ -25,6 +24,7 @@ from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Recording, unifo
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_clean
 from armarc.reps.swing import Swing, SwingCourse
+from armarc.session_load import measured_loads
 
 Clock = Literal["auto", "same", "jolt"]
 CLOCKS: tuple[Clock, ...] = ("auto", "same", "jolt")
@@ -47,60 +47,65 @@ between), and a share for skin (working values)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TrunkSession:
-    """A session measured with a sensor on the chest.
+class Trunk:
+    """A second sensor, on the chest.
 
     Parameters
     ----------
-    session : Session
-        With the trunk's measures in its reps.
-    swings : tuple of tuple of Swing
-        Per set and rep: the shoulder's path as the trunk made it, for the work of the swing.
+    recording : Recording
+    clock : {"auto", "same", "jolt"}
+        ``"same"``: its file counts time on the wrist's clock; ``"jolt"``: a blow that both sensors felt says how they
+        lie; ``"auto"``: one clock where the times overlap, else a jolt.
+    forward : str
+        Its axis that faces away from the breastbone.
     """
 
-    session: Session
-    swings: tuple[tuple[Swing, ...], ...]
+    recording: Recording
+    clock: Clock = "auto"
+    forward: str = "+z"
 
 
-def measure_with_trunk(
-    wrist: Recording, chest: Recording, choices: Choices, *, clock: Clock = "auto", forward: str = "+z"
-) -> TrunkSession:
+def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Session:
     """Measure a wrist recording with a second sensor on the chest.
-
-    Parameters
-    ----------
-    wrist, chest : Recording
-    choices : Choices
-    clock : {"auto", "same", "jolt"}
-        ``"same"``: both files count time on one clock; ``"jolt"``: a blow that both sensors felt says how they lie;
-        ``"auto"``: one clock where the times overlap, else a jolt.
-    forward : str
-        Axis of the chest sensor that faces away from the breastbone.
 
     Raises
     ------
     UsageError
-        When the two cannot be laid over each other, or the axis points up.
+        When the two cannot be laid over each other, or the axis is none or points up.
+    InputError
+        For a recording that cannot be used.
     """
-    shift_s, how = clock_shift(wrist, chest, clock)
-    plain = measure(wrist, choices)
-    notes = [f"trunk: {how}; its {forward} axis was taken to face forward, upright as while standing still"]
-    if not plain.sets or plain.choices.exercise.coordinate != "elevation":
-        notes.append("trunk: nothing was measured against it: no raise about the shoulder was found")
-        return TrunkSession(session=_noted(plain, notes), swings=tuple((NO_TRUNK,) * len(s.reps) for s in plain.sets))
-    freed = measure(_freed(wrist, plain, chest, shift_s, forward), choices)
-    best = freed if _same_reps(plain, freed) else plain
-    if best is plain:
-        notes.append("trunk: the lever arm was fitted without it: freed from it, other reps were found")
-    sets, swings = [], []
-    trunks = [_trunk_of(motion, best, chest, shift_s, forward) for motion in best.motions]
-    for k, measured in enumerate(best.sets):
-        index = best.motion_of_set[k]
-        found, moved = _measured_set(best.motions[index], trunks[index], measured, choices)
-        sets.append(found)
+    placed = _Placed(
+        recording=trunk.recording,
+        shift_s=(found := clock_shift(wrist, trunk.recording, trunk.clock))[0],
+        forward=sensor_axis(trunk.forward),
+        side=choices.side,
+    )
+    plain = measure(wrist, choices, load=False)
+    notes = [f"chest sensor: {found[1]}; its {trunk.forward} axis was taken to face forward"]
+    if not plain.sets or choices.exercise.coordinate != "elevation":
+        notes.append("chest sensor: nothing was measured with it: no raise about the shoulder was found")
+        return _noted(measure(wrist, choices), notes)
+    session = measure(_freed(wrist, plain, placed), choices, load=False)
+    if [len(each.reps) for each in session.sets] != [len(each.reps) for each in plain.sets]:
+        notes.append("chest sensor: the arm was fitted without it, as other reps were found with it")
+        session = plain
+    trunks = [placed.during(motion, session) for motion in session.motions]
+    if None in trunks:
+        notes.append("chest sensor: its recording does not cover all of the wrist's")
+    sets: list[MeasuredSet] = []
+    swings: list[tuple[Swing, ...]] = []
+    for measured, index in zip(session.sets, session.motion_of_set, strict=True):
+        one, moved = _measured_set(session.motions[index], trunks[index], measured, choices)
+        sets.append(one)
         swings.append(moved)
-    session = replace(best, recording=wrist, sets=tuple(sets))
-    return TrunkSession(session=_noted(session, notes), swings=tuple(swings))
+    loads, said = measured_loads(
+        choices,
+        [(session.motions[k], one) for k, one in zip(session.motion_of_set, sets, strict=True)],
+        swings,
+    )
+    session = replace(session, recording=wrist, sets=tuple(sets), loads=loads)
+    return _noted(session, [*said, *notes])
 
 
 NO_TRUNK = Swing(reason="the chest sensor says nothing here")
@@ -108,10 +113,6 @@ NO_TRUNK = Swing(reason="the chest sensor says nothing here")
 
 def _noted(session: Session, notes: Sequence[str]) -> Session:
     return replace(session, warnings=(*session.warnings, *notes))
-
-
-def _same_reps(one: Session, other: Session) -> bool:
-    return [len(s.reps) for s in one.sets] == [len(s.reps) for s in other.sets]
 
 
 def clock_shift(wrist: Recording, chest: Recording, clock: Clock = "auto") -> tuple[float, str]:
@@ -137,6 +138,8 @@ def clock_shift(wrist: Recording, chest: Recording, clock: Clock = "auto") -> tu
 
 
 def _shift_by_jolt(wrist: Recording, chest: Recording) -> float:
+    from scipy.signal import correlate
+
     signals = []
     for each in (wrist, chest):
         time = np.arange(0.0, float(each.time_s[-1]), 1 / JOLT_RATE_HZ)
@@ -160,38 +163,44 @@ def _shift_by_jolt(wrist: Recording, chest: Recording) -> float:
     return (at - (len(signals[1]) - 1)) / JOLT_RATE_HZ
 
 
-def _trunk_of(
-    motion: ArmMotion, session: Session, chest: Recording, shift_s: float, forward: str
-) -> TrunkMotion | None:
-    """The trunk at the instants of a motion; None where the chest's recording has a gap there."""
-    first, last = float(motion.time_s[0]), float(motion.time_s[-1])
-    for piece in uniform_pieces(chest):
-        time = piece.time_s + shift_s
-        if time[0] > first + REST_WITHIN_S or time[-1] < last - REST_WITHIN_S:
-            continue
-        found = fuse(
-            piece.angular_velocity_rad_s, piece.specific_force_m_s2, piece.rate_hz, missing=piece.missing
-        )
-        omega = piece.angular_velocity_rad_s - found.gyroscope_bias_rad_s
-        quaternion = _interpolated(time, found.quaternion, motion.time_s)
-        quaternion /= np.linalg.norm(quaternion, axis=1)[:, None]
-        omega = _interpolated(time, omega, motion.time_s)
-        force = _interpolated(time, piece.specific_force_m_s2, motion.time_s)
-        try:
-            return trunk_motion(
-                quaternion,
-                omega,
-                force,
-                motion.rate_hz,
-                standing=_standing(motion, omega, session),
-                forward=sensor_axis(forward),
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Placed:
+    """The chest's recording, laid over the wrist's clock."""
+
+    recording: Recording
+    shift_s: float
+    forward: FloatArray
+    side: str
+
+    def during(self, motion: ArmMotion, session: Session) -> TrunkMotion | None:
+        """The trunk at the instants of a motion; None where the chest's recording does not cover it."""
+        first, last = float(motion.time_s[0]), float(motion.time_s[-1])
+        for piece in uniform_pieces(self.recording):
+            time = piece.time_s + self.shift_s
+            if time[0] > first + REST_WITHIN_S or time[-1] < last - REST_WITHIN_S:
+                continue
+            found = fuse(
+                piece.angular_velocity_rad_s, piece.specific_force_m_s2, piece.rate_hz, missing=piece.missing
             )
-        except ValueError:
-            raise UsageError(
-                f"the chest sensor's {forward} axis points up or down and so tells no direction",
-                "name the axis that faces away from the breastbone, such as --trunk-forward +x",
-            ) from None
-    return None
+            quaternion = _interpolated(time, found.quaternion, motion.time_s)
+            omega = _interpolated(
+                time, piece.angular_velocity_rad_s - found.gyroscope_bias_rad_s, motion.time_s
+            )
+            try:
+                return trunk_motion(
+                    quaternion / np.linalg.norm(quaternion, axis=1)[:, None],
+                    omega,
+                    _interpolated(time, piece.specific_force_m_s2, motion.time_s),
+                    motion.rate_hz,
+                    standing=_standing(motion, omega, session),
+                    forward=self.forward,
+                )
+            except ValueError:
+                raise UsageError(
+                    "the chest sensor's forward axis points up or down and so tells no direction",
+                    "name the axis that faces away from the breastbone, such as --trunk-forward +x",
+                ) from None
+        return None
 
 
 def _interpolated(time_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
@@ -243,11 +252,11 @@ def _turned(vectors: FloatArray, azimuth_rad: FloatArray) -> FloatArray:
     return np.stack([c * x - s * y, s * x + c * y, z], axis=1)
 
 
-def _freed(wrist: Recording, plain: Session, chest: Recording, shift_s: float, forward: str) -> Recording:
+def _freed(wrist: Recording, plain: Session, placed: _Placed) -> Recording:
     """The wrist's recording as it would have been with the trunk standing still."""
     force = np.array(wrist.specific_force_m_s2)
     for index, motion in enumerate(plain.motions):
-        trunk = _trunk_of(motion, plain, chest, shift_s, forward)
+        trunk = placed.during(motion, plain)
         if trunk is None:
             continue
         reps = [

@@ -1,6 +1,6 @@
 """Share of the swing in the drive, against the truth of simulated bodies.
 
-Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS``. The truth: work of the force at the shoulder through
+Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS [chest]``; with ``chest`` a second sensor is there. The truth: work of the force at the shoulder through
 the trunk's part of its path (the girdle's own rise is no swing), over that and the work of the moment, from the
 quietest instant before the rep to the peak of θ̇.
 """
@@ -13,14 +13,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from armarc.load import Lifter, measure_load
+from armarc import NOTHING_KEPT, process
+from armarc.load import Lifter
 from armarc.load.arm import arm_body
 from armarc.load.dynamics import loaded_arm
 from armarc.load.resistance import Dumbbell
 from armarc.motion.quaternions import rotate
-from armarc.pipeline import process
 from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
+from armarc.simulate.trunk_sensor import simulate_chest
 from armarc.simulate.truth import Truth, TruthRep, smooth_rate
+from armarc.trunk import Trunk
 
 G = 9.80665
 LOAD_KG = 8.0
@@ -65,7 +67,7 @@ def true_drive_share(truth: Truth, rep: TruthRep, rest_from_s: float) -> float:
     return float(swing / (energy[peak] - energy[start] - through + swing))
 
 
-def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, float, str]]:
+def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, float | None, float, str]]:
     """True share, measured share (None: not measured), its floor and what is said, rep by rep."""
     changes = CASES[case]
     knobs = draw_knobs(kind, seed)
@@ -75,11 +77,18 @@ def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, floa
         else Body(tip_rad=changes.get("tip_rad", 0.0))
     )
     knobs = replace(knobs, body=body, swing_m=changes.get("swing_m", 0.0), load_kg=LOAD_KG)
-    recording, truth = simulate_session(plan_session(knobs, seed), seed)
-    session = process(recording, exercise=knobs.pattern.key, side=knobs.side)
+    plan = plan_session(knobs, seed)
+    recording, truth = simulate_session(plan, seed)
+    session = process(
+        recording,
+        kept=NOTHING_KEPT,
+        exercise=knobs.pattern.key,
+        side=knobs.side,
+        trunk=Trunk(recording=simulate_chest(plan, seed)) if has_chest else None,
+    )
     rows = []
     for k, measured in enumerate(session.sets):
-        load = measure_load(session.motions[session.motion_of_set[k]], measured)
+        load = session.loads[k]
         reps = truth.sets[k].reps if k < len(truth.sets) else ()
         if len(reps) != len(measured.reps):
             continue
@@ -91,10 +100,10 @@ def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, floa
     return rows
 
 
-def main(seeds: int) -> None:
+def main(seeds: int, has_chest: bool) -> None:
     for kind in ("rigid", "straight-elbow"):
         for case in CASES:
-            rows = [row for seed in range(seeds) for row in run(kind, case, seed)]
+            rows = [row for seed in range(seeds) for row in run(kind, case, seed, has_chest)]
             told = [(true, found) for true, found, _, words in rows if words != "not measured"]
             error = 100 * np.array([found - true for true, found in told]) if told else np.array([math.nan])
             words = [row[3] for row in rows]
@@ -109,4 +118,4 @@ def main(seeds: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 6)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 6, "chest" in sys.argv)

@@ -10,6 +10,9 @@ import numpy as np
 from armarc.load.dynamics import Dynamics
 from armarc.recording import FloatArray
 
+SWING_FLOOR = 0.10
+"""A smaller share of body swing work is not told from none with a wrist sensor."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhaseTimes:
@@ -80,6 +83,26 @@ class LoadMeasures:
 
 MEASURES = tuple(field.name for field in fields(LoadMeasures) if field.type != "str")
 """Fields that are numbers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwingShare:
+    """A share of body swing work, known only where it exceeds the smallest that counts as detected."""
+
+    words: str
+    share: float | None = None
+    se: float | None = None
+    floor: float | None = None
+
+
+def swing_share(share: float | None, se: float | None) -> SwingShare:
+    """What may be said of a share with this standard error."""
+    if share is None or se is None:
+        return SwingShare(words="not measured")
+    floor = max(SWING_FLOOR, 2 * se)
+    if abs(share) <= floor:
+        return SwingShare(words="none detected", floor=floor)
+    return SwingShare(words="detected", share=share, se=se, floor=floor)
 
 
 def integral_between(time_s: FloatArray, values: FloatArray, start_s: float, stop_s: float) -> float:

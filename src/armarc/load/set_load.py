@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,16 @@ import numpy as np
 from armarc.load.arm import ArmBody, arm_body, unbent
 from armarc.load.dynamics import dynamics
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
-from armarc.load.measures import MEASURES, LoadMeasures, PhaseTimes, by_angle, integral_between, load_measures
+from armarc.load.measures import (
+    MEASURES,
+    LoadMeasures,
+    PhaseTimes,
+    SwingShare,
+    by_angle,
+    integral_between,
+    load_measures,
+    swing_share,
+)
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,
@@ -34,8 +44,6 @@ LOAD_SE = 0.02
 SHOULDER_SE_M_S2 = 0.15
 """Shoulder acceleration from a wrist: 5 % of the lever arm is 0.09, 20 mg of offset 0.20 before the ends are
 brought to rest."""
-SWING_FLOOR = 0.10
-"""A smaller share of body swing work is not told from none with a wrist sensor."""
 SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
 
@@ -65,23 +73,7 @@ class RepLoad:
 
     def swing_found(self, name: str) -> SwingShare:
         """What is said of a share of body swing work: ``"swing_share"`` or ``"drive_swing_share"``."""
-        share, se = getattr(self.measures, name), getattr(self.se, name)
-        if share is None or se is None:
-            return SwingShare(words="not measured")
-        floor = max(SWING_FLOOR, 2 * se)
-        if abs(share) <= floor:
-            return SwingShare(words="none detected", floor=floor)
-        return SwingShare(words="detected", share=share, se=se, floor=floor)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SwingShare:
-    """A share of body swing work, known only where it exceeds the smallest that counts as detected."""
-
-    words: str
-    share: float | None = None
-    se: float | None = None
-    floor: float | None = None
+        return swing_share(getattr(self.measures, name), getattr(self.se, name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +131,7 @@ def measure_load(
     elbow_rad: float = 0.0,
     plane_rad: float = 0.0,
     sensor_mass_kg: float = 0.0,
+    swings: Sequence[Swing] | None = None,
 ) -> SetLoad:
     """Work out what the shoulder did in every rep of a set.
 
@@ -158,6 +151,8 @@ def measure_load(
         Plane of elevation, for pulleys and anchors, where the recording does not tell it.
     sensor_mass_kg : float, kg
         At the wrist.
+    swings : sequence of Swing or None
+        How the shoulder moved in every rep, where another sensor knows; None tells it from the wrist.
 
     Returns
     -------
@@ -166,7 +161,7 @@ def measure_load(
     if resistances is None:
         resistances = (Dumbbell(mass_kg=measured.load_kg),) if measured.load_kg else ()
     case = _Case(
-        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg
+        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg, swings
     )
     return case.whole()
 
@@ -184,12 +179,13 @@ class _Case:
         elbow_rad: float,
         plane_rad: float,
         sensor_mass_kg: float,
+        swings: Sequence[Swing] | None,
     ) -> None:
         self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
         self.sensor_mass_kg = sensor_mass_kg
         self.level = set_motion(motion)
-        self.swings = shoulder_swings(motion, measured.reps)
+        self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
 
     def arm(self, inputs: _Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
