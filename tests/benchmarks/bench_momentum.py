@@ -1,6 +1,8 @@
 """Share of the swing in the drive, against the truth of simulated bodies.
 
-Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS [chest]``; with ``chest`` a second sensor is there. The truth: work of the force at the shoulder through
+Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS [chest]``; with ``chest`` a second sensor is there.
+
+The truth: work of the force at the shoulder through
 the trunk's part of its path (the girdle's own rise is no swing), over that and the work of the moment, from the
 quietest instant before the rep to the peak of θ̇.
 """
