@@ -175,7 +175,7 @@ def _measure_piece(
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    bodies = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
+    bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
     warnings.extend(body_warnings(bodies, sets_before + 1))
     return (
         motion,

@@ -208,7 +208,8 @@ def recording_of(first: LoadedFile, second: LoadedFile, samples: _Samples, state
     inferences = [sentence for part in (*both, timeline) for sentence in part.inferences]
     warnings = [sentence for part in (*both, timeline) for sentence in part.warnings]
     rate = float(f"{1.0 / timeline.period_s:.10g}")
-    time_s = timeline.time_s - _beginning(first, second, timeline)
+    beginning_s = _beginning(first, second, timeline)
+    time_s = timeline.time_s - beginning_s
     _check_extent(rate, time_s, first.file)
     # What is rounded coarsely may well rest on one value.
     if not set(ROUNDING_KEYS) & set(first.head):
@@ -297,6 +298,7 @@ def recording_of(first: LoadedFile, second: LoadedFile, samples: _Samples, state
             columns=columns,
             units={"time": first.stamps.unit, "acceleration": unit_a, "angular_velocity": unit_g},
             inferences=tuple(dict.fromkeys(inferences)),
+            clock_start_s=first.stamps.origin_s + beginning_s,
             jitter_s=timeline.jitter_s,
             duplicate_samples=timeline.duplicates,
             nan_samples=samples.incomplete_rows,

@@ -67,13 +67,15 @@ class Source:
     """Where a recording came from and what was found and inferred while reading it.
 
     ``columns`` maps ``time, ax … gz`` to the file's column names, ``units`` maps ``time, acceleration,
-    angular_velocity`` to unit names; ``inferences`` are sentences saying what was concluded from what.
+    angular_velocity`` to unit names; ``clock_start_s`` is what the file's own clock says where the recording's time
+    is zero; ``inferences`` are sentences saying what was concluded from what.
     """
 
     file: str = ""
     columns: dict[str, str] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     inferences: tuple[str, ...] = ()
+    clock_start_s: float | None = None
     jitter_s: float = 0.0
     duplicate_samples: int = 0
     nan_samples: int = 0

@@ -231,6 +231,76 @@ class Rep:
     body_swing_reason: Annotated[
         str | None, Measure("Why no body swing", "why there is no body swing; empty with one")
     ] = None
+    swing_tipping_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing by tipping",
+            "travel of the shoulder by the trunk's tipping about the hips; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    swing_shifting_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing by shifting",
+            "travel of the shoulder beyond the trunk's tipping; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_lean_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk lean",
+            "lean of the trunk at the start against standing still; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_travel_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel",
+            "change of the trunk's lean in the concentric; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_forward_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel, forward",
+            "farthest the trunk tipped forward (+) or back (−) in the concentric",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_sideways_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel, sideways",
+            "farthest it tipped toward the arm (+) or away from it (−) in the concentric",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    elevation_to_trunk_rad: Annotated[
+        float | None,
+        Measure(
+            "Elevation against the trunk",
+            "arm line against the trunk's long axis at the top; empty without a chest sensor",
+            0,
+            "mean",
+            spread=False,
+        ),
+    ] = None
     quality: Annotated[tuple[str, ...], Measure("Flags", "what is to be known of the rep")] = ()
     clean: Annotated[
         bool,
