@@ -167,7 +167,9 @@ def _is_picture(path: Path) -> bool:
 
 
 def _is_table(path: Path) -> bool:
-    return _head(path).startswith((b"file,set,", b"set_id,done_at,", b"id,done_at,"))
+    return _head(path).startswith(
+        (b"file,set,", b"time_s,set,rep,phase,", b"set_id,done_at,", b"id,done_at,")
+    )
 
 
 def _is_backup(path: Path) -> bool:

@@ -54,6 +54,7 @@ ALLOWED: dict[str, set[str]] = {
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "session_load": {"choices", "motion", "reps", "load"},
+    "session_frames": {"motion", "reps"},
     "records": {"__version__", "choices", "options", "recording", "motion", "reps", "load", "session_load"},
     "pipeline": BASE
     | {
@@ -67,6 +68,7 @@ ALLOWED: dict[str, set[str]] = {
         "reps",
         "load",
         "session_load",
+        "session_frames",
     },
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},

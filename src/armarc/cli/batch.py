@@ -21,6 +21,7 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.cli.outputs import check_picture, guard_for
+from armarc.cli.samples import samples_kind, write_samples
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 from armarc.outputs import TABLE, Guard, safe_cell
@@ -49,6 +50,7 @@ class Outputs:
 
     json: bool = False
     csv: Path | None = None
+    samples: Path | None = None
     plot: Path | None = None
     dark: bool = False
     force: bool = False
@@ -121,6 +123,8 @@ def _run(
         check_picture(outputs.plot, guard)
     if outputs.csv is not None:
         guard.check(outputs.csv, TABLE)
+    if outputs.samples is not None:
+        guard.check(outputs.samples, samples_kind(outputs.samples))
     talk, out = error_console(), out_console()
     code = 0
     counted = 0
@@ -255,6 +259,10 @@ def report(
         talk.print(f"{name}note: {warning}", markup=False, soft_wrap=True)
     if logged:
         talk.print(f"{name}{logged}", markup=False, soft_wrap=True)
+    if outputs.samples is not None:
+        where = plot_path(outputs.samples, path, count)
+        write_samples(measured.session, where, guard)
+        talk.print(f"{name}samples written to {where}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
         for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)

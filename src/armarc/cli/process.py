@@ -70,6 +70,14 @@ def process(
     csv: Annotated[
         Path | None, typer.Option(metavar="OUT.csv", help="All reps as one table.", rich_help_panel=_OUT)
     ] = None,
+    samples: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="OUT.csv|.parquet",
+            help="Angle, rate, orientation and phase of every sample, a file per recording.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
     plot: Annotated[
         Path | None,
         typer.Option(
@@ -146,6 +154,12 @@ def process(
         ),
         trunk=None if trunk is None else TrunkFile(trunk, trunk_clock, trunk_forward),
         outputs=Outputs(
-            json=json_, csv=csv, plot=plot, dark=dark, force=force, log=entry if log or log_file else None
+            json=json_,
+            csv=csv,
+            samples=samples,
+            plot=plot,
+            dark=dark,
+            force=force,
+            log=entry if log or log_file else None,
         ),
     )
