@@ -33,6 +33,8 @@ REP_KEYS = [
     "loaded_range_s_se", "lowering_ratio", "least_held_pct", "least_held_pct_se",
     "plane_deg", "plane_deg_se", "hand_rotation_deg", "hand_rotation_deg_se",
     "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "body_swing_reason",
+    "swing_tipping_cm", "swing_shifting_cm", "trunk_lean_deg", "trunk_travel_deg", "trunk_forward_deg",
+    "trunk_sideways_deg", "elevation_to_trunk_deg",
     "quality", "clean",
 ]  # fmt: skip
 
