@@ -10,6 +10,7 @@ from armarc.options import MeasuringOptions
 from armarc.pipeline import Session, measure
 from armarc.recording import Recording
 from armarc.recording import read_csv as read_file
+from armarc.recording.arrays import check_units
 from armarc.trunk import Trunk, measure_with_trunk
 
 __all__ = ["NOTHING_KEPT", "Kept", "MeasuringOptions", "Trunk", "open_kept", "process", "read_csv"]
@@ -71,7 +72,8 @@ def process(
     UsageError
         For options that make no sense.
     InputError
-        For a recording that cannot be used, or a file of the configuration folder that is damaged.
+        For a recording that cannot be used or whose units gravity contradicts, or a file of the configuration folder
+        that is damaged.
 
     Examples
     --------
@@ -81,6 +83,7 @@ def process(
     >>> len(session.sets), len(session.frame())
     (1, 8)
     """
+    check_units(recording)
     stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
     recording, choices = (open_kept() if kept is None else kept).settle(recording, stated)
     return measure(recording, choices) if trunk is None else measure_with_trunk(recording, trunk, choices)

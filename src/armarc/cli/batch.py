@@ -139,7 +139,8 @@ def _run(
             except ArmarcError as error:
                 if len(paths) == 1:
                     raise
-                talk.print(f"armarc: {_named(error, path)}", style="bold", markup=False, soft_wrap=True)
+                said = f"armarc: {_named(error, path)}"
+                error_console(always=True).print(said, style="bold", markup=False, soft_wrap=True)
                 code = code or error.exit_code
             progress.advance(task)
     if outputs.csv is not None:

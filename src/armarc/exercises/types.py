@@ -32,6 +32,10 @@ class Band:
             return "below"
         return "above" if start_velocity_rad_s > self.high_rad_s else "inside"
 
+    def edge_distance_rad_s(self, start_velocity_rad_s: float) -> float:
+        """How far a start is from the nearer edge, rad/s."""
+        return min(abs(start_velocity_rad_s - edge) for edge in (self.low_rad_s, self.high_rad_s))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exercise:

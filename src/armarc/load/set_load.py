@@ -31,7 +31,7 @@ from armarc.load.rep_motion import (
 )
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
 from armarc.motion import ArmMotion
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_full
 from armarc.reps.swing import Swing
@@ -49,8 +49,8 @@ SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepLoad:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class RepLoad(ArrayValue):
     """One rep.
 
     Parameters
@@ -77,8 +77,8 @@ class RepLoad:
         return swing_share(getattr(self.measures, name), getattr(self.se, name))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetLoad:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SetLoad(ArrayValue):
     """A set.
 
     Parameters

@@ -321,7 +321,7 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
         known = [record[f"{c.key}_se"] for record in records if record.get(f"{c.key}_se") is not None]
         said = f"{median(known):.{c.measure.digits}f}" if known and c.measure.rank else ""
         if said.strip("0."):
-            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".rstrip().replace("°", degree)
+            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree).rstrip()
             told.append(f"{c.measure.head} {'+/-' if ascii_only else '±'}{said}{unit}")
     return ", ".join(told)
 

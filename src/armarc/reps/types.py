@@ -7,6 +7,7 @@ from typing import Annotated
 
 from armarc.exercises import Band
 from armarc.measures import Measure
+from armarc.recording import ArrayValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +102,7 @@ class Rep:
             "start velocity as told live at the gate; empty for a finished recording",
         ),
     ] = None
+    told_velocity_se_rad_s: float | None = None
     mean_concentric_rad_s: Annotated[
         float,
         Measure(
@@ -306,8 +308,8 @@ class Rep:
     ] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredSet:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class MeasuredSet(ArrayValue):
     """Consecutive reps of one exercise without a long rest between them."""
 
     set: int
