@@ -55,6 +55,8 @@ class MeasuringOptions:
         Target band of the start velocity.
     gate_rad : pair of float or None, rad
         Start gate above the bottom of the rep.
+    gate_from : str or None
+        ``"bottom"``, or ``"vertical"`` for a gate counted from straight down.
     loaded_range_rad : pair of float or None, rad
     smallest_rom_rad : float or None, rad
         What is smaller is no rep.
@@ -83,6 +85,7 @@ class MeasuringOptions:
     lifter: str | Lifter | None = None
     band_rad_s: Pair | None = None
     gate_rad: Pair | None = None
+    gate_from: str | None = None
     loaded_range_rad: Pair | None = None
     smallest_rom_rad: float | None = None
     swung_m: float | None = None

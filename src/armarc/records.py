@@ -56,6 +56,7 @@ def settings_record(choices: Choices) -> dict[str, Any]:
         "mounting": choices.mounting,
         "band_deg_s": None if band is None else [deg(band.low_rad_s), deg(band.high_rad_s)],
         "gate_deg": [deg(x) for x in exercise.gate_rad],
+        "gate_from": exercise.gate_from,
         "loaded_range_deg": None if loaded is None else [deg(x) for x in loaded],
         "smallest_rom_deg": deg(exercise.smallest_rom_rad),
         "swung_cm": cm(exercise.swung_m),
