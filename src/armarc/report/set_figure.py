@@ -99,7 +99,7 @@ def _key(scene: Scene) -> list[KeyItem]:
         KeyItem(words="raising", fill=p.raising),
         KeyItem(words="held at the top", fill=p.hold),
         KeyItem(words="lowering", fill=p.lowering),
-        KeyItem(words=f"start gate, {low:g}–{high:g}° above the bottom", fill=p.paper, edge=p.ink),
+        KeyItem(words=f"start gate, {low:g}–{high:g}° above the {scene.gate_from}", fill=p.paper, edge=p.ink),
     ]
     if scene.band_deg_s:
         for verdict, said in (
