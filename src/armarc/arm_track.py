@@ -156,6 +156,26 @@ def track(
     )
 
 
+def mount_on(
+    piece: Piece, choices: Choices, orientation: Orientation, windows: SetWindows
+) -> tuple[Mounting, LeverArm | None]:
+    """Which way the arm lies, as the sets of a piece show it on an orientation that is known already.
+
+    Parameters
+    ----------
+    piece : Piece
+    choices : Choices
+    orientation : Orientation
+    windows : SetWindows
+
+    Raises
+    ------
+    UsageError
+        When the way of mounting asked for finds no evidence.
+    """
+    return _mount(piece, choices, orientation, windows, [], Workings())
+
+
 def _levelled(piece: Piece, lever: LeverArm | None) -> FloatArray:
     """Specific force with the accelerometer's zero-g offset taken out."""
     return piece.specific_force_m_s2 if lever is None else piece.specific_force_m_s2 - lever.offset_m_s2
