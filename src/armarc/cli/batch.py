@@ -112,7 +112,9 @@ def _run(
     counted = 0
     rows: list[dict[str, Any]] = []
     cautions: dict[str, None] = {}  # each once in a run, in the order they came
-    with Progress(console=talk, transient=True, disable=len(paths) == 1 or not talk.is_terminal) as progress:
+    progress = Progress(console=talk, transient=True)
+    # Never started where it is not seen: one that is only disabled leaves an empty line in older releases of rich.
+    with progress if len(paths) > 1 and talk.is_terminal else contextlib.nullcontext():
         task = progress.add_task("Measuring", total=len(paths))
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
