@@ -318,3 +318,13 @@ def test_cautions_are_said_once_in_a_run(environment):
         assert said.count(caution) == 1, caution
         assert said.rindex("Resistance") < said.index(caution), "below everything it belongs to"
     assert said.count("working band 45-70 °/s, no source") == 4
+
+
+def test_a_quiet_capture_says_nothing_of_its_progress(capsys, monkeypatch):
+    from armarc.cli.capture_talk import Talk
+
+    Talk(1).say("120 samples")
+    assert "120 samples" in capsys.readouterr().err
+    monkeypatch.setattr(terminal.MANNER, "quiet", True)
+    Talk(1).say("120 samples")
+    assert capsys.readouterr().err == ""

@@ -26,7 +26,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 
 TRIED = (
     *("tests/unit/test_log_damage.py", "tests/unit/test_log_store.py", "tests/unit/test_other_systems.py"),
-    *("tests/unit/test_extras.py", "tests/unit/test_pipeline.py", "tests/cli/test_cli_process.py"),
+    *("tests/unit/test_extras.py", "tests/unit/test_pipeline.py"),
 )
 """What of the suite runs on the other machines: reading, measuring, the log and its damage, other systems."""
 
