@@ -320,9 +320,12 @@ def test_weeks_add_up(store):
     weeks = weekly_volume(entries)
     assert sum(week.sets for week in weeks) == len(entries)
     assert sum(week.reps for week in weeks) == sum(entry.reps for entry in entries)
-    for one, other in pairwise(weeks):
-        assert (other.monday - one.monday).days == 7
-        assert one.monday.weekday() == 0
+    for name in {entry.lifter for entry in entries}:
+        own = [week for week in weeks if week.lifter == name]
+        assert sum(week.sets for week in own) == sum(entry.lifter == name for entry in entries)
+        for one, other in pairwise(own):
+            assert (other.monday - one.monday).days == 7
+            assert one.monday.weekday() == 0
 
 
 def test_a_group_against_itself_shows_nothing(store):

@@ -212,9 +212,16 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
 
 
 def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
+    from armarc.errors import UsageError
     from armarc.log.volume import weekly_volume
 
     weeks = weekly_volume(sets)
+    lifters = list(dict.fromkeys(week.lifter for week in weeks))
+    if plot is not None and len(lifters) > 1:
+        raise UsageError(
+            f"a picture of weeks shows one lifter, and there are {len(lifters)}: {', '.join(lifters)}",
+            "name one with --lifter",
+        )
     if as_json:
         print_json({"schema": "armarc.weeks/1", "weeks": [week.to_dict() for week in weeks]})
     else:
@@ -228,18 +235,26 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
             "Load × reps kg",
         ]
         impulse = any(week.impulse_n_m_s is not None for week in weeks)
-        heads += ["Impulse in the loaded range N·m·s"] if impulse else []
+        heads += ["Impulse in the loaded range N·m·s", "Sets without it"] if impulse else []
+        heads = ["Lifter", *heads] if len(lifters) > 1 else heads
         lines = []
         for week in weeks:
             record = week.to_dict()
-            line = [record["week"], record["monday"], str(week.sets), str(week.reps)]
+            line = [week.lifter] if len(lifters) > 1 else []
+            line += [record["week"], record["monday"], str(week.sets), str(week.reps)]
             line += [
                 shown(week.time_under_tension_s),
                 shown(week.loaded_range_s, 1),
                 shown(week.load_reps_kg),
             ]
-            lines.append([*line, shown(week.impulse_n_m_s)] if impulse else line)
-        print_table(heads, lines, right=frozenset(range(2, 8)))
+            line += [shown(week.impulse_n_m_s), str(week.sets_without_impulse)] if impulse else []
+            lines.append(line)
+        print_table(heads, lines, right=frozenset(range(2 + (len(lifters) > 1), len(heads))))
+        if len(lifters) > 1:
+            say("Each lifter has weeks of their own: what two people lifted is not added up.")
+        missing = sum(week.sets_without_impulse for week in weeks)
+        if impulse and missing:
+            say(f"{missing} sets have no impulse: no load was stated, or nothing says what resisted.")
     if plot is not None and weeks:
         from armarc.report.saving import save_figure
         from armarc.report.trend_figures import draw_weeks

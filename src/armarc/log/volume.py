@@ -25,10 +25,11 @@ VOLUME = (REPS, LOAD, TENSION, LOADED, *IMPULSES)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Week:
-    """Training of one ISO 8601 week.
+    """Training of one lifter in one ISO 8601 week.
 
     Parameters
     ----------
+    lifter : str
     monday : date
     sets, reps : int
     time_under_tension_s : float
@@ -38,8 +39,11 @@ class Week:
         Sum of load times reps over the sets with a known load; None when no set has one.
     impulse_n_m_s : float or None
         Impulse of the shoulder moment where it was worked out.
+    sets_without_impulse : int
+        Sets that are not in it: no load was stated, or nothing says what resisted.
     """
 
+    lifter: str
     monday: date
     sets: int
     reps: int
@@ -47,11 +51,13 @@ class Week:
     loaded_range_s: float
     load_reps_kg: float | None
     impulse_n_m_s: float | None
+    sets_without_impulse: int
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         year, week, _ = self.monday.isocalendar()
         return {
+            "lifter": self.lifter,
             "week": f"{year}-W{week:02d}",
             "monday": self.monday.isoformat(),
             "sets": self.sets,
@@ -60,14 +66,22 @@ class Week:
             "loaded_range_s": round(self.loaded_range_s, 2),
             "load_reps_kg": None if self.load_reps_kg is None else round(self.load_reps_kg, 2),
             "impulse_n_m_s": None if self.impulse_n_m_s is None else round(self.impulse_n_m_s, 2),
+            "sets_without_impulse": self.sets_without_impulse,
         }
 
 
 def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
-    """Volume per week from the first to the last, weeks without training included."""
+    """Volume per lifter and week, from the lifter's first week to the last, weeks without training included.
+
+    What two people lifted is never added up.
+    """
     table = as_table(sets, *VOLUME)
-    if not len(table):
-        return []
+    names = np.array([session.lifter for session in table.sessions], dtype=object)
+    lifter = names[table.session] if len(table) else names
+    return [week for name in sorted(set(lifter)) for week in _weeks_of(name, table.take(lifter == name))]
+
+
+def _weeks_of(lifter: str, table: SetTable) -> list[Week]:
     # Day 1 of the calendar was a Monday.
     week = (table.day - 1) // 7
     first = int(week.min())
@@ -80,8 +94,10 @@ def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
         impulse = np.where(np.isnan(table.of(measure)), impulse, table.of(measure))
     pushed = _sum(week, impulse)
     count = np.bincount(week)
+    without = np.bincount(week[np.isnan(impulse)], minlength=len(count))
     return [
         Week(
+            lifter=lifter,
             monday=date.fromordinal(7 * (first + place) + 1),
             sets=int(count[place]),
             reps=round(sums["reps"][place] or 0),
@@ -89,6 +105,7 @@ def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
             loaded_range_s=sums[LOADED.key][place] or 0.0,
             load_reps_kg=lifted[place],
             impulse_n_m_s=pushed[place],
+            sets_without_impulse=int(without[place]),
         )
         for place in range(len(count))
     ]

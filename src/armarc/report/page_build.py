@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from armarc.errors import ArmarcError
@@ -14,10 +15,10 @@ from armarc.log.measures import COMPARED, find_measure
 from armarc.log.reading import recording_of, reps_by_set
 from armarc.log.records import reserve_words
 from armarc.log.repeats import between_lifters_sd
-from armarc.log.table import SetLabels
 from armarc.log.trend import session_points, trend_of
 from armarc.log.volume import weekly_volume
 from armarc.report.compare_figures import draw_differences, draw_overlay
+from armarc.report.page_overview import exercise_words, facts_words, overview, task_words
 from armarc.report.page_parts import (
     PICTURE_IN,
     PageTable,
@@ -42,9 +43,10 @@ INVENTED = "invented data"
 def build_sections(
     store: Store, entries: Sequence[LoggedSet], *, stop_at_pct: float | None = None, curves: bool = True
 ) -> list[Section]:
-    """Sections for sets, oldest first.
+    """Sections for sets, oldest first, one lifter after the other: nothing of two people is added up.
 
-    Up to `MOST_SETS_IN_FULL` sets are shown one by one; sets of several days also get their weeks and trends.
+    Up to `MOST_SETS_IN_FULL` sets of a lifter are shown one by one; sets of several days also get their weeks and
+    trends.
 
     Parameters
     ----------
@@ -57,12 +59,31 @@ def build_sections(
         Draw the curves of single sets from their raw recordings, where they were kept.
     """
     ordered = sorted(entries, key=lambda one: (one.done_at, one.id))
+    names = list(dict.fromkeys(entry.lifter for entry in ordered))
+    sections: list[Section] = []
+    for name in names:
+        own = [entry for entry in ordered if entry.lifter == name]
+        made = _lifter_sections(store, own, ordered, stop_at_pct=stop_at_pct, curves=curves)
+        sections += (
+            made if len(names) == 1 else [replace(one, heading=f"{name}: {one.heading}") for one in made]
+        )
+    return sections
+
+
+def _lifter_sections(
+    store: Store,
+    ordered: Sequence[LoggedSet],
+    everyone: Sequence[LoggedSet],
+    *,
+    stop_at_pct: float | None,
+    curves: bool,
+) -> list[Section]:
     days = {entry.day for entry in ordered}
     sections: list[Section] = []
     if len(ordered) > 1:
-        sections.append(_overview(ordered))
+        sections.append(overview(ordered))
     if len(days) > 1:
-        sections += _period(ordered)
+        sections += _period(ordered, everyone)
     if (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
     if len(ordered) <= MOST_SETS_IN_FULL:
@@ -93,7 +114,7 @@ def title_for(entries: Sequence[LoggedSet]) -> tuple[str, str]:
     first, last = ordered[0], ordered[-1]
     lifters = ", ".join(dict.fromkeys(entry.lifter for entry in ordered))
     if len(ordered) == 1:
-        title = f"{_exercise(first)}, set {first.id}"
+        title = f"{exercise_words(first)}, set {first.id}"
         return title, f"{lifters}  ·  {first.done_at:%A, %d %B %Y, %H:%M}"
     if first.day == last.day:
         label = f", {first.session}" if first.session else ""
@@ -124,7 +145,7 @@ def set_section(
     if reps:
         pictures.append(_reps_picture(entry, reps, fatigue, pair))
     return Section(
-        heading=f"Set {entry.id}: {_facts(entry)}",
+        heading=f"Set {entry.id}: {facts_words(entry)}",
         words=tuple(plain_words(entry, fatigue, pair)),
         quotes=(entry.note,) if entry.note else (),
         pictures=tuple(pictures),
@@ -150,22 +171,8 @@ def _curve_picture(store: Store, entry: LoggedSet) -> Picture:
 def _reps_picture(
     entry: LoggedSet, reps: Sequence[dict[str, Any]], fatigue: Fatigue, band: tuple[float, float] | None
 ) -> Picture:
-    figure = draw_reps(reps, fatigue, band, title="Rep by rep", facts=_facts(entry), width_in=PICTURE_IN)
+    figure = draw_reps(reps, fatigue, band, title="Rep by rep", facts=facts_words(entry), width_in=PICTURE_IN)
     return Picture(figure=figure, alt=reps_alt(entry, reps))
-
-
-def _overview(entries: Sequence[LoggedSet]) -> Section:
-    words = _amount(entries)
-    return Section(heading="What was done", words=tuple(words))
-
-
-def _amount(entries: Sequence[LoggedSet]) -> list[str]:
-    reps = sum(entry.reps for entry in entries)
-    tension = sum(float(entry.summary.get("time_under_tension_s") or 0) for entry in entries)
-    days = len({(entry.day, entry.session) for entry in entries})
-    words = [f"{len(entries)} sets, {reps} reps, {tension:.0f} seconds under tension"]
-    words.append(f"in {days} sessions." if days > 1 else "in one session.")
-    return words
 
 
 def _all_sets(entries: Sequence[LoggedSet]) -> Section:
@@ -179,7 +186,7 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
             (
                 entry.done_at.strftime("%Y-%m-%d %H:%M"),
                 str(entry.id),
-                _exercise(entry),
+                exercise_words(entry),
                 entry.side or "–",
                 "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
                 str(entry.reps),
@@ -197,7 +204,7 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
     )
 
 
-def _period(entries: Sequence[LoggedSet]) -> list[Section]:
+def _period(entries: Sequence[LoggedSet], everyone: Sequence[LoggedSet]) -> list[Section]:
     weeks = weekly_volume(entries)
     sections = []
     if len(weeks) > 1:
@@ -210,9 +217,13 @@ def _period(entries: Sequence[LoggedSet]) -> list[Section]:
     tasks = Counter((entry.lifter, *entry.condition) for entry in entries)
     for task, _ in tasks.most_common(MOST_TASKS):
         chosen = [entry for entry in entries if (entry.lifter, *entry.condition) == task]
-        section = _trend_section(entries, chosen)
+        section = _trend_section(everyone, chosen)
         if section is not None:
             sections.append(section)
+    if len(tasks) > MOST_TASKS:
+        left = "; ".join(task_words(_one_of(entries, task)) for task, _ in tasks.most_common()[MOST_TASKS:])
+        said = f"Drawn over time are the {MOST_TASKS} tasks done most. Left out: {left}."
+        sections.append(Section(heading="What is not drawn", notes=(said,)))
     bests = personal_bests(entries)[:12]
     if bests:
         rows = tuple(
@@ -220,7 +231,7 @@ def _period(entries: Sequence[LoggedSet]) -> list[Section]:
                 best.measure.label,
                 f"{best.value:.{best.measure.digits}f}",
                 "–" if best.second is None else f"{best.second:.{best.measure.digits}f}",
-                _task(best.entry),
+                task_words(best.entry),
                 best.entry.lifter,
                 best.entry.day.isoformat(),
                 str(best.entry.id),
@@ -233,6 +244,10 @@ def _period(entries: Sequence[LoggedSet]) -> list[Section]:
     return sections
 
 
+def _one_of(entries: Sequence[LoggedSet], task: tuple[Any, ...]) -> LoggedSet:
+    return next(entry for entry in entries if (entry.lifter, *entry.condition) == task)
+
+
 def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -> Section | None:
     pictures, words = [], []
     for key in TREND_KEYS:
@@ -243,14 +258,14 @@ def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -
         alike = [entry for entry in everyone if entry.exercise == chosen[0].exercise]
         trend = trend_of(points, measure, between_sd=between_lifters_sd(alike, measure))
         listed = "; ".join(f"{point.day}: {point.value:.1f}" for point in points[-40:])
-        facts = _task(chosen[0])
+        facts = task_words(chosen[0])
         figure = draw_trend(trend, title=measure.title, facts=facts, width_in=PICTURE_IN, verdict=False)
         pictures.append(Picture(figure=figure, alt=f"{measure.label} per session. {listed}. {trend.words()}"))
         words.append(f"{measure.title}: {trend.words()}")
     if not pictures:
         return None
     return Section(
-        heading=f"Over time: {chosen[0].lifter}, {_task(chosen[0])}",
+        heading=f"Over time: {task_words(chosen[0])}",
         words=("\n".join(words),),
         pictures=tuple(pictures),
     )
@@ -303,7 +318,7 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
     for entry in entries:
         try:
             curves.append(set_curves(store, entry))
-            names.append(f"set {entry.id}: {_facts(entry)}")
+            names.append(f"set {entry.id}: {facts_words(entry)}")
         except ArmarcError as error:
             notes.append(f"No curve of set {entry.id}: {error.message}.")
     if curves:
@@ -329,31 +344,8 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
     ]
     heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Clear")
     table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
-    heading = "; ".join(f"set {entry.id}: {_facts(entry)}" for entry in entries)
+    heading = "; ".join(f"set {entry.id}: {facts_words(entry)}" for entry in entries)
     return [Section(heading=heading, pictures=tuple(pictures), tables=(table,), notes=tuple(notes))]
-
-
-def _exercise(entry: LoggedSet | SetLabels) -> str:
-    from armarc.exercises import find_exercise
-
-    try:
-        name = find_exercise(entry.exercise).name
-    except ArmarcError:
-        name = entry.exercise
-    return f"{name} ({entry.variant})" if entry.variant else name
-
-
-def _task(entry: LoggedSet | SetLabels) -> str:
-    parts = [_exercise(entry)]
-    parts += [f"{entry.side} arm"] if entry.side else []
-    parts += [f"{entry.load_kg:.4g} kg"] if entry.load_kg is not None else []
-    return ", ".join(parts)
-
-
-def _facts(entry: LoggedSet) -> str:
-    reserve = reserve_words(entry)
-    amount = f"{entry.reps} rep{'s' * (entry.reps != 1)}"
-    return ", ".join([_task(entry), amount, *([reserve] if reserve else [])])
 
 
 def _shown(value: Any) -> str:
