@@ -18,6 +18,7 @@ from armarc.cli.log_options import (
     Until,
     Variant,
     Yes,
+    check_names,
     confirm,
     exercise_key,
     make_filter,
@@ -134,6 +135,7 @@ def export_command(
     if chosen not in FORMATS:
         raise UsageError(f"{chosen!r} is no export format", f"choose from: {', '.join(FORMATS)}")
     with open_log(log_file, create=False) as store:
+        check_names(store, where)
         if to == "-":
             export(store, sys.stdout.buffer, chosen, where, per=per)
             sys.stdout.buffer.flush()

@@ -18,6 +18,7 @@ from armarc.cli.log_options import (
     Tag,
     Until,
     Variant,
+    check_names,
     make_filter,
     print_json,
     print_table,
@@ -29,6 +30,8 @@ from armarc.outputs import Guard
 
 if TYPE_CHECKING:
     from armarc.log.measures import SetMeasure
+    from armarc.log.relevance import Relevant
+    from armarc.log.store import Store
     from armarc.log.table import SetTable
     from armarc.log.trend import Trend
 
@@ -74,16 +77,20 @@ def trend(
     word = measure.strip()
     named = VOLUME if word in WEEKS else BEST if word in BESTS else (find_measure(word),)
     with open_log(log_file, create=False) as store:
+        check_names(store, where)
         sets = read_table(store, where, *named)
-    if word in WEEKS:
-        _weeks(sets, plot, dark, as_json, guard)
-    elif word in BESTS:
-        _bests(sets, as_json)
-    else:
-        _trend(sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard)
+        if word in WEEKS:
+            _weeks(sets, plot, dark, as_json, guard)
+        elif word in BESTS:
+            _bests(sets, as_json)
+        else:
+            _trend(
+                store, sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard
+            )
 
 
 def _trend(
+    store: Store,
     sets: SetTable,
     wanted: SetMeasure,
     worthwhile: float | None,
@@ -94,16 +101,11 @@ def _trend(
     guard: Guard,
 ) -> None:
     from armarc.errors import NothingToMeasure
-    from armarc.log.repeats import between_lifters_sd
     from armarc.log.trend import session_points, trend_of
+    from armarc.log.trend import shown as words_of
 
     chosen, kept = narrowed(sets, one_load=keep_to_one and wanted.key != "load_kg")
-    found = trend_of(
-        session_points(chosen, wanted),
-        wanted,
-        worthwhile=worthwhile,
-        between_sd=between_lifters_sd(alike(sets, chosen), wanted),
-    )
+    found = trend_of(session_points(chosen, wanted), wanted, relevant_for(store, chosen, wanted, worthwhile))
     if as_json:
         print_json(trend_record(found, kept))
     else:
@@ -120,7 +122,7 @@ def _trend(
             say(
                 f"Typical error of a session {found.typical_error:.{digits}f}, smallest detectable change "
                 f"between two sessions {f'{shown(found.detectable, digits)} {wanted.unit}'.strip()}. "
-                f"Smallest worthwhile change {shown(found.worthwhile, digits)} ({found.worthwhile_from})."
+                f"Smallest worthwhile change {words_of(found.worthwhile, digits)} ({found.worthwhile_from})."
             )
     if plot is not None:
         if not found.points:
@@ -161,12 +163,17 @@ def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     return chosen, ", ".join(word for word in words if word)
 
 
-def alike(sets: SetTable, chosen: SetTable) -> SetTable:
-    """Sets of all lifters at the exercise and variant that was chosen."""
-    import numpy as np
+def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float | None) -> Relevant:
+    """Smallest relevant change for a task: what lifters differ by is asked of the whole log, not of the filter."""
+    from armarc.log.reading import Filter
+    from armarc.log.relevance import smallest_relevant
+    from armarc.log.table import read_table
 
-    tasks = {chosen.tasks[place][:2] for place in np.unique(chosen.task)}
-    return sets.take(np.array([task[:2] in tasks for task in sets.tasks], bool)[sets.task])
+    if own is not None or not len(chosen):
+        return smallest_relevant(measure, own=own)
+    task = chosen.tasks[int(chosen.task[0])]
+    everyone = read_table(store, Filter(exercise=task.exercise, variant=task.variant), measure)
+    return smallest_relevant(measure, everyone)
 
 
 def trend_record(found: Trend, kept: str) -> dict[str, Any]:
@@ -258,6 +265,8 @@ def _bests(sets: SetTable, as_json: bool) -> None:
                 "measure": best.measure.key,
                 "value": best.value,
                 "second": best.second,
+                "typical_error": best.error,
+                "inside_error": best.inside_error,
                 "set_id": best.entry.id,
                 "day": best.entry.day.isoformat(),
                 "sets": best.sets,
@@ -273,7 +282,8 @@ def _bests(sets: SetTable, as_json: bool) -> None:
         "Load kg",
         "Measure",
         "Best",
-        "Other sessions' best",
+        "Others' best",
+        "Error",
         "Day",
         "Set",
     ]
@@ -286,12 +296,16 @@ def _bests(sets: SetTable, as_json: bool) -> None:
             best.measure.label,
             shown(best.value, best.measure.digits),
             shown(best.second, best.measure.digits),
+            best.words,
             best.entry.day.isoformat(),
             str(best.entry.id),
         ]
         for best in bests
     ]
-    print_table(heads, lines, right=frozenset({3, 5, 6, 8}))
+    ranks = {"Set": 4, "Day": 3, "Others' best": 2}
+    print_table(heads, lines, right=frozenset({3, 5, 6, 9}), ranks=ranks)
     say(
-        "Bests are kept apart by lifter, exercise, variant, side and load. A best inside the error is no progress."
+        "Most clean reps at each load, unless a heavier one was lifted for as many, and load × clean reps; kept apart "
+        "by lifter, exercise, variant and side. No velocity is a best, and one inside the error is no progress. Never "
+        "chase the number."
     )

@@ -13,8 +13,8 @@ from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.reading import recording_of, reps_by_set
 from armarc.log.records import reserve_words
-from armarc.log.repeats import between_lifters_sd
-from armarc.log.table import SetLabels
+from armarc.log.relevance import smallest_relevant
+from armarc.log.table import SetLabels, as_table
 from armarc.log.trend import session_points, trend_of
 from armarc.log.volume import weekly_volume
 from armarc.report.compare_figures import draw_differences, draw_overlay
@@ -241,7 +241,7 @@ def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -
         if len(points) < 2:
             continue
         alike = [entry for entry in everyone if entry.exercise == chosen[0].exercise]
-        trend = trend_of(points, measure, between_sd=between_lifters_sd(alike, measure))
+        trend = trend_of(points, measure, smallest_relevant(measure, as_table(alike, measure)))
         listed = "; ".join(f"{point.day}: {point.value:.1f}" for point in points[-40:])
         facts = _task(chosen[0])
         figure = draw_trend(trend, title=measure.title, facts=facts, width_in=PICTURE_IN, verdict=False)
@@ -322,12 +322,12 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
             f"{e.mean_first:.{d}f}",
             f"{e.mean_second:.{d}f}",
             f"{e.difference:+.{d}f}" + ("" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"),
-            "yes" if e.is_clear else "no",
+            row.verdict,
         )
         for row in rows
         if (e := row.effect) is not None and (d := max(row.measure.digits, 1))
     ]
-    heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Clear")
+    heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Verdict")
     table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
     heading = "; ".join(f"set {entry.id}: {_facts(entry)}" for entry in entries)
     return [Section(heading=heading, pictures=tuple(pictures), tables=(table,), notes=tuple(notes))]
