@@ -167,8 +167,8 @@ def test_velocity_loss_of_sanchez_medina_and_gonzalez_badillo():
 
 
 def test_error_of_neighbours_against_the_known_noise():
-    # von Neumann 1941, Ann Math Stat 12:367: half the mean square successive difference estimates the variance. What is
-    # held at three robust SDs costs a few per cent of it.
+    # von Neumann 1941, Ann Math Stat 12:367: half the mean square successive difference estimates the variance. What
+    # is held at three robust SDs costs a few per cent of it.
     rng = np.random.default_rng(11)
     n, rounds = 12, 4000
     noise = rng.normal(0, 2.0, (rounds, n))

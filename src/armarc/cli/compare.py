@@ -91,7 +91,8 @@ def compare(
     if plot is not None:
         check_picture(plot, guard)
     with open_log(log_file, create=False) as store:
-        check_names(store, where)
+        if not as_json:
+            check_names(store, where)
         groups = _groups(store, what or [], by, where, measures)
         # Only single sets are compared rep by rep.
         ids = [group.set_ids[0] for group in groups if len(group.sets) == 1]

@@ -57,7 +57,8 @@ def reliability(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
     )  # fmt: skip
     with open_log(log_file, create=False) as store:
-        check_names(store, where)
+        if not as_json:
+            check_names(store, where)
         sets = read_table(store, where, *chosen)
         # What lifters differ by is asked of all of them, whomever the filter keeps.
         everyone = read_table(store, Filter(exercise=where.exercise, variant=where.variant), *chosen)

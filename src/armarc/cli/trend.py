@@ -77,7 +77,8 @@ def trend(
     word = measure.strip()
     named = VOLUME if word in WEEKS else BEST if word in BESTS else (find_measure(word),)
     with open_log(log_file, create=False) as store:
-        check_names(store, where)
+        if not as_json:
+            check_names(store, where)
         sets = read_table(store, where, *named)
         if word in WEEKS:
             _weeks(sets, plot, dark, as_json, guard)
