@@ -215,39 +215,44 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
 
 
 def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
-    from armarc.log.volume import weekly_volume
+    from armarc.log.volume import weekly_volume, without_impulse_words
 
     weeks = weekly_volume(sets)
     if as_json:
         print_json({"schema": "armarc.weeks/1", "weeks": [week.to_dict() for week in weeks]})
     else:
-        heads = [
-            "Week",
-            "Monday",
-            "Sets",
-            "Reps",
-            "Time under tension s",
-            "In the loaded range s",
-            "Load × reps kg",
-        ]
+        heads = ["Lifter", "Week", "Monday", "Sets", "Reps", "Time under tension s", "In the loaded range s"]
+        heads += ["Load × reps kg"]
         impulse = any(week.impulse_n_m_s is not None for week in weeks)
-        heads += ["Impulse in the loaded range N·m·s"] if impulse else []
+        heads += ["Impulse in the loaded range N·m·s", "Sets without"] if impulse else []
         lines = []
         for week in weeks:
             record = week.to_dict()
-            line = [record["week"], record["monday"], str(week.sets), str(week.reps)]
+            line = [week.lifter, record["week"], record["monday"], str(week.sets), str(week.reps)]
             line += [
                 shown(week.time_under_tension_s),
                 shown(week.loaded_range_s, 1),
                 shown(week.load_reps_kg),
             ]
-            lines.append([*line, shown(week.impulse_n_m_s)] if impulse else line)
-        print_table(heads, lines, right=frozenset(range(2, 8)))
+            more = [shown(week.impulse_n_m_s), str(len(week.without_impulse) or "")]
+            lines.append([*line, *more] if impulse else line)
+        ranks = {"Monday": 3, "In the loaded range s": 2, "Load × reps kg": 1}
+        print_table(heads, lines, right=frozenset(range(3, 10)), ranks=ranks)
+        say(without_impulse_words(weeks))
     if plot is not None and weeks:
+        from collections import Counter
+
         from armarc.report.saving import save_figure
         from armarc.report.trend_figures import draw_weeks
 
-        save_figure(draw_weeks(weeks, title="Training per week", dark=dark), plot, guard)
+        sets_of = Counter(dict.fromkeys(dict.fromkeys(week.lifter for week in weeks), 0))
+        for week in weeks:
+            sets_of[week.lifter] += week.sets
+        drawn = sets_of.most_common(1)[0][0]
+        if len(sets_of) > 1:
+            say(f"drawn for {drawn}, who has most sets; --lifter names another")
+        of_one = [week for week in weeks if week.lifter == drawn]
+        save_figure(draw_weeks(of_one, title="Training per week", facts=drawn, dark=dark), plot, guard)
         say(f"picture written to {plot}")
 
 

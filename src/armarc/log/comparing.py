@@ -85,6 +85,10 @@ class Row:
         inside = self.relevant is not None and -self.relevant < e.low and e.high < self.relevant
         return "same" if inside else "unclear"
 
+    def judged(self, p_corrected: float) -> Row:
+        """The same with a p value corrected for more differences; NaN for none."""
+        return replace(self, p_corrected=None if math.isnan(p_corrected) else p_corrected)
+
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         effect, index = self.effect, self.asymmetry
@@ -199,9 +203,7 @@ def compare(
     p_values = [math.nan if row.effect is None or row.effect.p is None else row.effect.p for row in rows]
     return [
         replace(
-            row,
-            p_corrected=None if math.isnan(p) else p,
-            relevant=smallest_relevant(row.measure).value if relevant is None else relevant,
+            row.judged(p), relevant=smallest_relevant(row.measure).value if relevant is None else relevant
         )
         for row, p in zip(rows, holm(np.array(p_values)).tolist(), strict=True)
     ]

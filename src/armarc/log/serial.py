@@ -15,8 +15,8 @@ simulated sessions (ρ 0 and 0.5), so that a false "real" stays below 10 % in bo
 _HALVINGS = 60
 
 
-def half_interval(values: FloatArray, ends: int) -> float:
-    """Half of the 95 % interval of the mean of the last `ends` sessions minus that of the first ones.
+def change_of_ends(values: FloatArray, ends: int) -> tuple[float, float, float]:
+    """Mean of the last `ends` sessions minus that of the first ones, and how sure it is.
 
     Parameters
     ----------
@@ -27,8 +27,9 @@ def half_interval(values: FloatArray, ends: int) -> float:
 
     Returns
     -------
-    float
-        Zero where a line or a step explains the sessions to the last digit.
+    difference, half, p : float
+        Half of the 95 % interval, and the p value of no change. Both are zero where a line or a step explains the
+        sessions to the last digit.
 
     Notes
     -----
@@ -43,24 +44,37 @@ def half_interval(values: FloatArray, ends: int) -> float:
     contrast = np.zeros(n)
     contrast[:ends] -= 1 / ends
     contrast[-ends:] += 1 / ends
-    courses = (place - place.mean(), np.where(place < n / 2, -1.0, 1.0))
+    difference = float(contrast @ values)
+    used = np.flatnonzero(contrast)
+    lags = np.abs(used[:, None] - used[None, :])
+    variance = np.array([contrast[used] @ rho**lags @ contrast[used] for rho in CORRELATIONS])
+    level, seen = _whitened(np.ones(n)), _whitened(values - values.mean())
     log_weight, scale = [], []
-    for course in courses:
+    for course in (place - place.mean(), np.where(place < n / 2, -1.0, 1.0)):
         centred = course - course.mean()
-        design = np.column_stack([np.ones(n), centred / centred.std()])
-        for rho in CORRELATIONS:
-            alike = rho ** np.abs(place[:, None] - place[None, :])
-            inverse = np.linalg.inv(alike)
-            normal = design.T @ inverse @ design
-            rest = values - design @ np.linalg.solve(normal, design.T @ inverse @ values)
-            unexplained = float(rest @ inverse @ rest)
-            if unexplained <= 1e-18 * float(values @ values):
-                return 0.0
-            size = np.linalg.slogdet(alike)[1] + np.linalg.slogdet(normal)[1]
-            log_weight.append(np.log1p(-rho) - 0.5 * size - 0.5 * df * np.log(unexplained))
-            scale.append(np.sqrt(unexplained / df * (contrast @ alike @ contrast)))
-    weight = np.exp(np.array(log_weight) - max(log_weight))
-    return _mixture_quantile(weight / weight.sum(), np.array(scale), df)
+        slope = _whitened(centred / centred.std())
+        a, b, c = (level**2).sum(axis=1), (level * slope).sum(axis=1), (slope**2).sum(axis=1)
+        u, v = (level * seen).sum(axis=1), (slope * seen).sum(axis=1)
+        size = a * c - b**2
+        fitted = ((c * u - b * v) / size)[:, None] * level + ((a * v - b * u) / size)[:, None] * slope
+        unexplained = ((seen - fitted) ** 2).sum(axis=1)
+        if unexplained.min() <= 1e-24 * float(values @ values):
+            return difference, 0.0, 0.0 if difference else 1.0
+        spread = (n - 1) * np.log1p(-(CORRELATIONS**2)) + np.log(size)
+        log_weight.append(np.log1p(-CORRELATIONS) - 0.5 * spread - 0.5 * df * np.log(unexplained))
+        scale.append(np.sqrt(unexplained / df * variance))
+    log_weights = np.concatenate(log_weight)
+    weight = np.exp(log_weights - log_weights.max())
+    weight, scales = weight / weight.sum(), np.concatenate(scale)
+    p = 2 * float(weight @ special.stdtr(df, -abs(difference) / scales))
+    return difference, _mixture_quantile(weight, scales, df), p
+
+
+def _whitened(values: FloatArray) -> FloatArray:
+    """Values as they are without what each has of the one before, under every correlation, shape (k, n)."""
+    rho = CORRELATIONS[:, None]
+    rest = np.sqrt(1 - rho**2)
+    return np.concatenate([values[None, :1] + 0 * rho, (values[1:] - rho * values[:-1]) / rest], axis=1)
 
 
 def _mixture_quantile(weight: FloatArray, scale: FloatArray, df: float) -> float:

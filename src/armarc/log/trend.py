@@ -13,7 +13,7 @@ from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import Relevant, smallest_relevant
 from armarc.log.repeatability import detectable_change
-from armarc.log.serial import half_interval
+from armarc.log.serial import change_of_ends
 from armarc.log.smoothing import lowess, median_slope
 from armarc.log.table import SetTable, as_table
 from armarc.recording import FloatArray
@@ -49,12 +49,15 @@ class Change:
     difference : float
     low, high : float
         95 % interval; it allows for neighbouring sessions that resemble each other (`armarc.log.serial`).
+    p : float
+        Of no change, from the same.
     """
 
     sessions: int
     difference: float
     low: float
     high: float
+    p: float
 
     @property
     def is_real(self) -> bool:
@@ -209,9 +212,8 @@ def error_from_neighbours(values: FloatArray) -> float | None:
 def change_between_ends(values: FloatArray) -> Change:
     """Mean of the last sessions minus mean of the first ones, with its 95 % interval."""
     m = min(COMPARED_SESSIONS, len(values) // 2)
-    difference = float(values[-m:].mean() - values[:m].mean())
-    half = half_interval(values, m)
-    return Change(sessions=m, difference=difference, low=difference - half, high=difference + half)
+    difference, half, p = change_of_ends(values, m)
+    return Change(sessions=m, difference=difference, low=difference - half, high=difference + half, p=p)
 
 
 def _slope(days: FloatArray, values: FloatArray) -> tuple[float | None, float | None, float | None]:
