@@ -120,12 +120,13 @@ def export_command(
     force: Force = False,
     log_file: LogFile = None,
 ) -> None:
-    """Write the log as a table for other programs."""
+    """Write the log as a table for other programs, and a codebook of its columns beside it."""
     import sys
 
     from armarc.errors import UsageError
-    from armarc.log.exporting import FORMATS, export
+    from armarc.log.exporting import FORMATS, codebook, export
     from armarc.log.store import open_log
+    from armarc.outputs import CODEBOOK
 
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, tag=tag, since=since, until=until
@@ -140,8 +141,15 @@ def export_command(
             export(store, sys.stdout.buffer, chosen, where, per=per)
             sys.stdout.buffer.flush()
             return
-        with guard_for(log_file=log_file, force=force).open(to, FORMATS[chosen]) as stream:
+        guard = guard_for(log_file=log_file, force=force)
+        guard.check(to, FORMATS[chosen])
+        beside = Path(to).with_suffix(".codebook.md")
+        guard.check(beside, CODEBOOK)
+        with guard.open(to, FORMATS[chosen]) as stream:
             count = export(store, stream, chosen, where, per=per)
+    with guard.open(beside, CODEBOOK) as stream:
+        stream.write(codebook().encode())
+    say(f"what the columns mean is written to {beside}")
     say(f"{count} rows written to {to}" if chosen != "json" else f"{count} sets written to {to}")
 
 

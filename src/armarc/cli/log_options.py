@@ -184,27 +184,27 @@ def print_table(
         lines = [
             [*line[:shorten], cell, *line[shorten + 1 :]] for line, cell in zip(lines, short, strict=True)
         ]
-    widths = [
-        # A heading may break between its words, a value may not.
-        max(*(cell_len(line[i]) for line in lines), *map(cell_len, head.split()), 0)
-        if lines
-        else cell_len(head)
-        for i, head in enumerate(heads)
+    full = [max([cell_len(line[i]) for line in lines] + _words(heads[i])) for i in range(len(heads))]
+    # Numbers never break; texts may between their words, once they are long.
+    least = [
+        full[i] if i in right else min(full[i], max([_TEXT, *_words(heads[i], *(line[i] for line in lines))]))
+        for i in range(len(heads))
     ]
     kept = list(range(len(heads)))
     droppable = sorted((ranks or {}).items(), key=lambda one: -one[1])
     gone = []
-    while sum(widths[i] + _GAP for i in kept) > console.width and droppable:
+    while sum(least[i] + _GAP for i in kept) - _GAP > console.width and droppable:
         head, _ = droppable.pop(0)
         kept = [i for i in kept if heads[i] != head]
         gone += [head] if head in heads else []
-    if sum(widths[i] + _GAP for i in kept) > console.width:
+    if sum(least[i] + _GAP for i in kept) - _GAP > console.width:
         _print_stacked(console, heads, lines)
         return
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, _GAP, 0, 0))
+    # The box puts one blank between columns.
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, _GAP - 1, 0, 0))
     for i in kept:
         side: Literal["left", "right"] = "right" if i in right else "left"
-        table.add_column(heads[i], justify=side, min_width=widths[i], overflow="fold")
+        table.add_column(heads[i], justify=side, min_width=least[i], overflow="fold")
     for line in lines:
         table.add_row(*(Text(line[i]) for i in kept))
     console.print(table)
@@ -213,6 +213,15 @@ def print_table(
 
 
 _GAP = 2
+_TEXT = 12
+"""Cells that a column of longer texts keeps."""
+
+
+def _words(*texts: str) -> list[int]:
+    """Lengths of the words of texts."""
+    from rich.cells import cell_len
+
+    return [0, *(cell_len(word) for text in texts for word in text.split())]
 
 
 def _print_stacked(console: Console, heads: list[str], lines: list[list[str]]) -> None:
@@ -231,7 +240,9 @@ def say(text: str) -> None:
     """Say something to the person (stderr)."""
     from armarc.cli.terminal import error_console
 
-    error_console().print(text, markup=False, soft_wrap=True)
+    console = error_console()
+    # A terminal would break words where its line ends; a file keeps a sentence on one line.
+    console.print(text, markup=False, soft_wrap=not console.is_terminal)
 
 
 def confirm(question: str, yes: bool) -> None:

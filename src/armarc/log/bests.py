@@ -12,7 +12,7 @@ from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import detectable_change
 from armarc.log.table import IntArray, SetLabels, SetTable, as_table
-from armarc.log.trend import error_from_neighbours
+from armarc.log.trend import FEWEST_SESSIONS, error_from_neighbours
 from armarc.recording import FloatArray
 
 CLEAN, LOAD = find_measure("clean_reps"), find_measure("load_kg")
@@ -115,6 +115,13 @@ def _best(table: SetTable, rows: IntArray, measure: SetMeasure, values: FloatArr
         entry=table.labels(int(rows[best])),
         value=float(values[best]),
         second=float(others.max()) if len(others) else None,
-        error=error_from_neighbours(np.array(by_session)),
+        error=_error(by_session),
         sets=len(rows),
     )
+
+
+def _error(by_session: list[float]) -> float | None:
+    """Typical error of a session's best; none at all where all sessions agree to the rep."""
+    if len(by_session) >= FEWEST_SESSIONS and len(set(by_session)) == 1:
+        return 0.0
+    return error_from_neighbours(np.array(by_session))

@@ -29,7 +29,7 @@ FOLLOWED = tuple(
 )
 """What a month is judged by, control first: start, share in the band, swing, lowering, range."""
 DRAWN = FOLLOWED[:3]
-MOST_DRAWN = 3
+MOST_DRAWN = 2
 """Tasks of a lifter that are drawn; all of them are in the table."""
 SHORT = {
     "start_velocity_deg_s": "Start °/s",
@@ -87,27 +87,28 @@ def lifter_sections(entries: Sequence[LoggedSet], everyone: SetTable | None) -> 
     lifter = entries[0].lifter
     weeks = weekly_volume(entries)
     words = [amount(entries), what_changed(courses), what_next(courses)]
-    drawn = [course for course in courses if len(course.trends[0].points) > 1][:MOST_DRAWN]
-    pictures, notes = _pictures(drawn), [RULE]
+    # What changed is drawn first.
+    ordered = sorted(courses, key=lambda course: -sum(course.changed))
+    drawn = [course for course in ordered if len(course.trends[0].points) > 1][:MOST_DRAWN]
     rest = [course.name for course in courses if course not in drawn]
-    if rest:
-        notes.insert(0, f"Not drawn, in the table only: {'; '.join(rest)}.")
+    out = [
+        Section(
+            heading=lifter,
+            words=("\n".join(words),),
+            tables=(_tasks_table(ordered),),
+            notes=(RULE, *([f"Not drawn, in the table only: {'; '.join(rest)}."] if rest else [])),
+        )
+    ]
+    pictures = _pictures(drawn)
     if len(weeks) > 1:
         listed = "; ".join(f"week of {w.monday}: {w.sets} sets, {w.reps} reps" for w in weeks[-26:])
         figure = draw_weeks(weeks, title="Training per week", facts=lifter, width_in=PICTURE_IN)
         alt = f"Bars of sets, reps and time under tension per week. {listed}."
         pictures.append(Picture(figure=figure, alt=alt))
-    if missing := without_impulse_words(weeks):
-        notes.append(missing)
-    out = [
-        Section(
-            heading=lifter,
-            words=("\n".join(words),),
-            tables=(_tasks_table(courses),),
-            pictures=tuple(pictures),
-            notes=tuple(notes),
-        )
-    ]
+    if pictures:
+        missing = without_impulse_words(weeks)
+        notes = (missing,) if missing else ()
+        out.append(Section(heading=f"Over time: {lifter}", pictures=tuple(pictures), notes=notes))
     if (sides := sides_section(entries)) is not None:
         out.append(sides)
     if (bests := _bests(entries)) is not None:
@@ -185,7 +186,21 @@ def what_changed(courses: Sequence[TaskCourse]) -> str:
 
 def what_next(courses: Sequence[TaskCourse]) -> str:
     """One sentence on where the tasks stand by the rule printed under it."""
-    return f"What next: {'; '.join(f'{course.name}: {course.step.words}' for course in courses)}."
+    by_words: dict[str, dict[str, list[str]]] = {}
+    for course in courses:
+        entry = course.entries[-1]
+        by_words.setdefault(course.step.words, {}).setdefault(exercise_name(entry), []).append(
+            entry.side or ""
+        )
+    parts = []
+    # What is open comes first.
+    for words, tasks in sorted(by_words.items(), key=lambda one: not one[0].startswith("a small")):
+        names = [
+            f"{name}, {' and '.join(sorted(filter(None, arms)))} arm" if any(arms) else name
+            for name, arms in tasks.items()
+        ]
+        parts.append(f"{'; '.join(names)}: {words}")
+    return f"What next: {'. '.join(parts)}."
 
 
 def _ends(trend: Trend) -> tuple[str, str]:
