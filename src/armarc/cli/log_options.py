@@ -200,11 +200,14 @@ def print_table(
     if sum(least[i] + _GAP for i in kept) - _GAP > console.width:
         _print_stacked(console, heads, lines)
         return
+    room = console.width - sum(least[i] + _GAP for i in kept) + _GAP
     # The box puts one blank between columns.
     table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, _GAP - 1, 0, 0))
     for i in kept:
+        width = min(full[i], least[i] + room)
+        room -= width - least[i]
         side: Literal["left", "right"] = "right" if i in right else "left"
-        table.add_column(heads[i], justify=side, min_width=least[i], overflow="fold")
+        table.add_column(heads[i], justify=side, width=width, overflow="fold")
     for line in lines:
         table.add_row(*(Text(line[i]) for i in kept))
     console.print(table)
@@ -213,7 +216,7 @@ def print_table(
 
 
 _GAP = 2
-_TEXT = 12
+_TEXT = 16
 """Cells that a column of longer texts keeps."""
 
 

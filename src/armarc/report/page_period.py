@@ -212,13 +212,15 @@ def _ends(trend: Trend) -> tuple[str, str]:
 
 
 def _tasks_table(courses: Sequence[TaskCourse]) -> PageTable:
-    heads = ("Task", "Sets", "Load kg", *(SHORT[measure.key] for measure in FOLLOWED))
+    # A measure that nobody has needs no column.
+    shown = [i for i in range(len(FOLLOWED)) if any(course.trends[i].points for course in courses)]
+    heads = ("Task", "Sets", "Load kg", *(SHORT[FOLLOWED[i].key] for i in shown))
     rows = []
     for course in courses:
         load = course.entries[-1].load_kg
         mixed = len({entry.load_kg for entry in course.judged}) > 1
         cells = []
-        for trend, changed in zip(course.trends, course.changed, strict=True):
+        for trend, changed in [(course.trends[i], course.changed[i]) for i in shown]:
             if not trend.points:
                 cells.append("–")
                 continue
