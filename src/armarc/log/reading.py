@@ -179,6 +179,14 @@ def names_in(store: Store, what: str) -> list[str]:
         return [str(name) for name in connection.execute(chosen).scalars()]
 
 
+def list_lifters(store: Store) -> list[str]:
+    """Names of everybody in the log, in order."""
+    with store.reading() as connection:
+        return list(
+            connection.execute(sa.select(schema.lifter.c.name).order_by(schema.lifter.c.name)).scalars()
+        )
+
+
 def count_sets(store: Store, where: Filter | None = None) -> int:
     """How many sets pass the filter."""
     with store.reading() as connection:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,9 +11,22 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import BEGUN_SHARE, Movement
 from armarc.reps.path import SensorPath
 from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
-from armarc.reps.turning import turning_points
+from armarc.reps.turning import Turn, coarser, turning_points
 
 Row = tuple[int, int, int, float, float, bool, bool, float]
+
+
+@dataclass(slots=True)
+class SeenBefore:
+    """What a curve has shown already, so that another hysteresis need not look again.
+
+    ``turns`` are those of the smallest hysteresis; ``settled`` says for a top and a turn beside it how far apart the
+    arm came to rest, ``described`` what `Candidates` says of a movement's speed and times.
+    """
+
+    turns: list[Turn] | None = None
+    settled: dict[tuple[int, int], int] = field(default_factory=dict)
+    described: dict[Row, tuple[float, float, float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +107,7 @@ def find_candidates(
     *,
     is_start: bool,
     is_end: bool,
+    before: SeenBefore | None = None,
 ) -> Candidates | None:
     """Find the up-and-downs of a curve that lies over a part of the path.
 
@@ -107,13 +121,19 @@ def find_candidates(
         A reversal smaller than this is none.
     is_start, is_end : bool
         Whether the part begins and ends where the recording does: only there is a movement cut.
+    before : SeenBefore, optional
+        Of this very curve, at the same or a smaller hysteresis.
 
     Returns
     -------
     Candidates or None
         None when there is not one.
     """
-    turns = turning_points(curve_rad, hysteresis_rad)
+    seen = SeenBefore() if before is None else before
+    if seen.turns is None:
+        turns = seen.turns = turning_points(curve_rad, hysteresis_rad)
+    else:
+        turns = coarser(seen.turns, hysteresis_rad)
     rows: list[Row] = []
     last = len(curve_rad) - 1
     for k, top in enumerate(turns):
@@ -123,9 +143,9 @@ def find_candidates(
         bottom = 0 if no_bottom else turns[k - 1].index
         after = last if no_after else turns[k + 1].index
         if not no_bottom:
-            bottom = top.index - _settled(curve_rad[bottom : top.index + 1][::-1], path.rate_hz)
+            bottom = top.index - _settled(curve_rad, top.index, bottom, path.rate_hz, seen)
         if not no_after:
-            after = top.index + _settled(curve_rad[top.index : after + 1], path.rate_hz)
+            after = top.index + _settled(curve_rad, top.index, after, path.rate_hz, seen)
         rise = float(curve_rad[top.index] - curve_rad[bottom])
         fall = float(curve_rad[top.index] - curve_rad[after])
         is_begun = no_bottom or (bottom == 0 and rise < BEGUN_SHARE * fall)
@@ -144,7 +164,7 @@ def find_candidates(
                 rise + fall,
             )
         )
-    return _described(path, curve_rad, first, rows) if rows else None
+    return _described(path, curve_rad, first, rows, seen) if rows else None
 
 
 def _described(
@@ -152,17 +172,13 @@ def _described(
     curve: FloatArray,
     first: int,
     rows: list[Row],
+    before: SeenBefore,
 ) -> Candidates:
-    up_s, speed, leaves, returns = [], [], [], []
-    for bottom, top, after, rise, fall, is_begun, _, _ in rows:
-        way_up, way_down = curve[bottom : top + 1], curve[top : after + 1]
-        high = float(curve[top])
-        lifted = bottom + _last_below(way_up, high - 0.5 * rise)
-        lowered = top + _first_below(way_down, high - 0.5 * fall)
-        up_s.append((lowered - lifted + 1) / path.rate_hz)
-        leaves.append((first + bottom + _last_below(way_up, high - 0.75 * rise)) / path.rate_hz)
-        returns.append((first + top + _first_below(way_down, high - 0.75 * fall)) / path.rate_hz)
-        speed.append(_middle_speed(way_down[::-1] if is_begun else way_up, path.rate_hz))
+    known = before.described
+    for row in rows:
+        if row not in known:
+            known[row] = _times(row, curve, first, path.rate_hz)
+    up_s, leaves, returns, speed = zip(*(known[row] for row in rows), strict=True)
     columns = [np.array(column) for column in zip(*rows, strict=True)]
     bottoms, tops, afters, rises, falls, begun, opened, seen = columns
     bottoms, tops, afters = bottoms + first, tops + first, afters + first
@@ -189,7 +205,30 @@ def _described(
     )
 
 
-def _settled(falling: FloatArray, rate_hz: float) -> int:
+def _times(row: Row, curve: FloatArray, first: int, rate_hz: float) -> tuple[float, float, float, float]:
+    """Time spent up, when it leaves and returns, and the speed of the middle half; see `Candidates`."""
+    bottom, top, after, rise, fall, is_begun, _, _ = row
+    way_up, way_down = curve[bottom : top + 1], curve[top : after + 1]
+    high = float(curve[top])
+    lifted = bottom + _last_below(way_up, high - 0.5 * rise)
+    lowered = top + _first_below(way_down, high - 0.5 * fall)
+    return (
+        (lowered - lifted + 1) / rate_hz,
+        (first + bottom + _last_below(way_up, high - 0.75 * rise)) / rate_hz,
+        (first + top + _first_below(way_down, high - 0.75 * fall)) / rate_hz,
+        _middle_speed(way_down[::-1] if is_begun else way_up, rate_hz),
+    )
+
+
+def _settled(curve: FloatArray, top: int, turn: int, rate_hz: float, before: SeenBefore) -> int:
+    """Steps from a top to where the arm comes to rest on the way to the turn before or after it."""
+    if (top, turn) not in before.settled:
+        falling = curve[top : turn + 1] if turn >= top else curve[turn : top + 1][::-1]
+        before.settled[top, turn] = _steps_to_rest(falling, rate_hz)
+    return before.settled[top, turn]
+
+
+def _steps_to_rest(falling: FloatArray, rate_hz: float) -> int:
     """Steps from the top to where the arm comes to rest: what it does later in a rest belongs to no rep.
 
     That is where it stops near the lowest place, or further up where it stays.

@@ -7,6 +7,7 @@ own, no source, and generous, since every squared term is capped: no single oddi
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,23 +76,61 @@ class Template:
 def template_of(found: Candidates, members: np.ndarray) -> Template:
     """Medians and mean directions over some of the candidates."""
     return Template(
-        range_rad=float(np.median(found.range_rad[members])),
-        up_s=float(np.median(found.up_s[members])),
-        speed_rad_s=float(np.median(found.speed_rad_s[members])),
-        turned_rad=float(np.median(found.turned_rad[members])),
+        range_rad=_median(found.range_rad[members]),
+        up_s=_median(found.up_s[members]),
+        speed_rad_s=_median(found.speed_rad_s[members]),
+        turned_rad=_median(found.turned_rad[members]),
         pose=_mean_direction(found.pose[members]),
         direction=_mean_direction(found.direction[members]),
     )
 
 
-def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
-    """Half the sum of capped squares by which each candidate misses each template.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patterns:
+    """k templates as arrays; fields as those of `Template`, shape (k,) and (k, 3)."""
+
+    range_rad: FloatArray
+    up_s: FloatArray
+    speed_rad_s: FloatArray
+    turned_rad: FloatArray
+    pose: FloatArray
+    direction: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.range_rad)
+
+
+_FIELDS = ("range_rad", "up_s", "speed_rad_s", "turned_rad", "pose", "direction")
+
+
+def each_alone(found: Candidates, members: np.ndarray) -> Patterns:
+    """Every one of some candidates as a pattern of its own."""
+    return Patterns(**{name: getattr(found, name)[members] for name in _FIELDS})
+
+
+def patterns_of(templates: list[Template]) -> Patterns:
+    """Several templates as arrays."""
+    return Patterns(**{name: np.array([getattr(t, name) for t in templates]) for name in _FIELDS})
+
+
+def of_same_exercise(patterns: Patterns, known: Sequence[Template]) -> BoolArray:
+    """Which patterns are of the same exercise as one of the sets known, shape (k,)."""
+    same: BoolArray = np.zeros(len(patterns), dtype=np.bool_)
+    for other in known:
+        same |= (patterns.pose @ other.pose > math.cos(SAME_POSE_RAD)) & (
+            patterns.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
+        )
+    return same
+
+
+def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
+    """Half the sum of capped squares by which each candidate misses each pattern.
 
     Parameters
     ----------
     found : Candidates
         n of them.
-    templates : list of Template
+    patterns : Patterns
         k of them.
 
     Returns
@@ -99,12 +138,8 @@ def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
     ndarray, shape (k, n)
         Infinite where the candidate is far too small.
     """
-    ranges, up_s, speed, turned = (
-        np.array([getattr(t, name) for t in templates])[:, None]
-        for name in ("range_rad", "up_s", "speed_rad_s", "turned_rad")
-    )
-    pose = np.array([t.pose for t in templates])
-    direction = np.array([t.direction for t in templates])
+    ranges, up_s = patterns.range_rad[:, None], patterns.up_s[:, None]
+    speed, turned = patterns.speed_rad_s[:, None], patterns.turned_rad[:, None]
     whole = ~found.is_cut[None, :]
     share = found.range_rad[None, :] / ranges
     is_partial = share < PARTIAL
@@ -117,14 +152,21 @@ def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
     miss += whole * np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
     faster = np.log(found.speed_rad_s[None, :] / speed)
     miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
-    miss += np.minimum((_angles(pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
-    beside = _angles(direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
+    miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
+    beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
     miss += np.minimum((beside / (TURN_SHARE * turned + TURN_RAD)) ** 2, CAP)
     return np.where(share < np.where(whole, LEAST_SHARE, LEAST_SHARE_OF_CUT), np.inf, 0.5 * miss)
 
 
 def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
+
+
+def _median(values: FloatArray) -> float:
+    # Of a handful of numbers; NumPy's own takes ten times as long.
+    ordered: list[float] = sorted(values.tolist())
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
 
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:

@@ -13,8 +13,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.reps.candidates import Candidates, find_candidates
-from armarc.reps.likeness import Template, resting_share, swings, template_of, unlikeness
+from armarc.reps.candidates import Candidates, SeenBefore, find_candidates
+from armarc.reps.likeness import (
+    Patterns,
+    Template,
+    each_alone,
+    of_same_exercise,
+    patterns_of,
+    resting_share,
+    swings,
+    template_of,
+    unlikeness,
+)
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 
@@ -40,6 +50,8 @@ REST_BONUS, END_REST_S = 1.5, 1.0
 the run where it lies at the top."""
 HYSTERESES_RAD = tuple(math.radians(x) for x in (5, 8, 13, 21, 34))
 """Sizes of movements looked for; a set is found at the one that suits it."""
+MOST_PATTERNS = 3
+"""So many of the best patterns are looked at with the median of what is like them."""
 LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
 HYSTERESIS_SHARE = 0.3
@@ -182,7 +194,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if swings(found, resting_share(found, sign * curve, 0, rests))[newest]:
             return None
         template = template_of(found, np.array([newest]))
-        like = GAIN - unlikeness(found, [template])[0] > 0
+        like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
         members = [newest]
         for k in range(newest - 1, -1, -1):
             apart = found.leaves_s[members[0]] - found.returns_s[k]
@@ -218,6 +230,7 @@ def _search(
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
         for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
             seen: set[bytes] = set()
+            before = SeenBefore()
             for hysteresis in hystereses_rad:
                 found = find_candidates(
                     path,
@@ -226,6 +239,7 @@ def _search(
                     hysteresis,
                     is_start=rules.starts and first == 0,
                     is_end=rules.ends and stop == len(path),
+                    before=before,
                 )
                 if found is None:
                     break
@@ -268,17 +282,14 @@ def _scored(
         return None
     cut = found.is_cut
     hopeless = walking
-    templates = [template_of(found, np.array([k])) for k in whole]
-    totals, runs = _largest_runs(found, templates, hopeless, rules, known)
+    alone = _largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
-    for k in np.argsort(totals)[::-1][:3]:
-        if not runs[k]:
+    for _, alike in {tuple(members): (total, members) for total, members in alone}.values():
+        template = template_of(found, np.array(alike))
+        again = _largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
+        if not again:
             continue
-        template = template_of(found, np.array(runs[k]))
-        total, members = _largest_runs(found, [template], hopeless, rules, known)
-        if not members[0]:
-            continue
-        kept, score = _in_rhythm(found, members[0], float(total[0]))
+        kept, score = _in_rhythm(found, again[0][1], again[0][0])
         if not kept:
             continue
         places = _places_of_rest(path, curve, first, found, kept, rests)
@@ -319,48 +330,52 @@ def _places_of_rest(
 
 def _largest_runs(
     found: Candidates,
-    templates: list[Template],
+    patterns: Patterns,
     hopeless: np.ndarray,
     rules: CountingRules,
     known: tuple[Template, ...],
-) -> tuple[FloatArray, list[list[int]]]:
-    """For every template the sum and the members of its best run."""
-    k, n = len(templates), len(found)
-    ranges = np.array([t.range_rad for t in templates])
-    likely = np.array(
-        [
-            (1.0 if any(t.is_same_exercise(k) for k in known) else min(1.0, t.range_rad / rules.smallest_rad))
-            * min(1.0, 2 * t.up_s / UNHURRIED_CYCLE_S)
-            for t in templates
-        ]
-    )
-    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, templates)
+    most: int,
+) -> list[tuple[float, list[int]]]:
+    """Sum and members of the best run of each pattern, for the `most` best patterns, the best one first."""
+    likely = np.where(
+        of_same_exercise(patterns, known), 1.0, np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
+    ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
+    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
     gain[:, hopeless] = -np.inf
-    held = np.array([t.up_s for t in templates])[:, None]
+    held = patterns.up_s[:, None]
     gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
-    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / ranges[:, None])
-    member = gain > 0
-    running, best = np.zeros(k), np.full(k, -np.inf)
-    begin, best_begin, best_end = np.zeros(k, int), np.zeros(k, int), np.full(k, -1)
-    last_s = np.full(k, np.nan)
-    for j in range(n):
-        is_over = found.leaves_s[j] - last_s >= rules.rest_s
-        is_member = member[:, j]
-        running = np.where(is_member, running, running - np.where(np.isnan(last_s), 0.0, loss[:, j]))
-        restart = is_over | (running <= 0)
-        running = np.where(restart, 0.0, running)
-        begin = np.where(restart, j, begin)
-        last_s = np.where(restart, np.nan, last_s)
-        running = np.where(is_member, running + np.where(is_member, gain[:, j], 0.0), running)
-        last_s = np.where(is_member, found.returns_s[j], last_s)
-        is_best = is_member & (running > best)
-        best = np.where(is_best, running, best)
-        best_begin, best_end = np.where(is_best, begin, best_begin), np.where(is_best, j, best_end)
-    members = [
-        [j for j in range(best_begin[i], best_end[i] + 1) if member[i, j]] if best_end[i] >= 0 else []
-        for i in range(k)
-    ]
-    return best, members
+    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
+    # No run adds up to more than all that gains: most patterns need not be gone through.
+    at_most = np.maximum(gain, 0.0).sum(axis=1)
+    leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
+    best: list[tuple[float, int, list[int]]] = []
+    for k in np.argsort(-at_most, kind="stable").tolist():
+        if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
+            break
+        total, members = _largest_run(gain[k].tolist(), loss[k].tolist(), leaves, returns, rules.rest_s)
+        best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
+    return [(total, members) for total, _, members in best]
+
+
+def _largest_run(
+    gain: list[float], loss: list[float], leaves_s: list[float], returns_s: list[float], rest_s: float
+) -> tuple[float, list[int]]:
+    """Sum and members of the best run for one pattern."""
+    running, best = 0.0, -math.inf
+    begin, best_begin, best_end = 0, 0, -1
+    last_s: float | None = None
+    for j, adds in enumerate(gain):
+        is_member = adds > 0
+        if not is_member and last_s is not None:
+            running -= loss[j]
+        if (last_s is not None and leaves_s[j] - last_s >= rest_s) or running <= 0:
+            running, begin, last_s = 0.0, j, None
+        if is_member:
+            running += adds
+            last_s = returns_s[j]
+            if running > best:
+                best, best_begin, best_end = running, begin, j
+    return best, [j for j in range(best_begin, best_end + 1) if gain[j] > 0]
 
 
 def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:
