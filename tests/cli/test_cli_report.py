@@ -88,7 +88,14 @@ def test_a_session_and_a_period(log, tmp_path):
     run("report", "--lifter", "me", "-o", tmp_path / "all.html", "--log-file", log)
     everything = sound((tmp_path / "all.html").read_text())
     words = " ".join(everything.text)
-    for part in ("Week by week", "Over time", "Personal bests", "Left and right", "Real change", "All sets"):
+    for part in (
+        "Over time: me",
+        "What changed",
+        "What next",
+        "Bests: me",
+        "Left and right: me",
+        "All sets",
+    ):
         assert part in words
 
 

@@ -22,10 +22,12 @@ def test_a_rise_of_known_size_is_found(log):
 
 
 def test_no_change_is_called_none(log):
-    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "2", "--log-file", log)
+    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "5", "--log-file", log)
     assert found["change"]["real"] is False
     assert found["verdict"].startswith("No real change")
-    assert found["worthwhile"] == 2
+    assert found["worthwhile"] == 5
+    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "2", "--log-file", log)
+    assert found["verdict"].startswith("Unclear")
 
 
 def test_mixed_tasks_are_narrowed_and_said(log):
@@ -63,8 +65,9 @@ def test_weeks_and_bests(log):
     )
     bests = run_json("trend", "bests", "--lifter", "me", "--log-file", log)["bests"]
     assert {best["side"] for best in bests} == {"left", "right"}
-    rom = next(best for best in bests if best["measure"] == "rom_deg" and best["side"] == "right")
-    assert rom["value"] > 85
+    clean = next(best for best in bests if best["measure"] == "clean_reps" and best["side"] == "right")
+    assert (clean["value"], clean["load_kg"]) == (6, 8)
+    assert clean["inside_error"] is not False
     assert run("trend", "bests", "--log-file", log).stdout.startswith("Lifter\t")
 
 

@@ -39,8 +39,8 @@ class Week:
         Sum of load times reps over the sets with a known load; None when no set has one.
     impulse_n_m_s : float or None
         Impulse of the shoulder moment where it was worked out.
-    sets_without_impulse : int
-        Sets that are not in it: no load was stated, or nothing says what resisted.
+    without_impulse : tuple of int
+        Numbers of the sets it was not worked out for: no load was stated, or it could not be.
     """
 
     lifter: str
@@ -51,7 +51,7 @@ class Week:
     loaded_range_s: float
     load_reps_kg: float | None
     impulse_n_m_s: float | None
-    sets_without_impulse: int
+    without_impulse: tuple[int, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
@@ -66,38 +66,36 @@ class Week:
             "loaded_range_s": round(self.loaded_range_s, 2),
             "load_reps_kg": None if self.load_reps_kg is None else round(self.load_reps_kg, 2),
             "impulse_n_m_s": None if self.impulse_n_m_s is None else round(self.impulse_n_m_s, 2),
-            "sets_without_impulse": self.sets_without_impulse,
+            "sets_without_impulse": list(self.without_impulse),
         }
 
 
 def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
-    """Volume per lifter and week, from the lifter's first week to the last, weeks without training included.
-
-    What two people lifted is never added up.
-    """
+    """Volume per lifter and week, from each lifter's first to the last, weeks without training included."""
     table = as_table(sets, *VOLUME)
-    names = np.array([session.lifter for session in table.sessions], dtype=object)
-    lifter = names[table.session] if len(table) else names
-    return [week for name in sorted(set(lifter)) for week in _weeks_of(name, table.take(lifter == name))]
+    return [week for rows in by_lifter(table) for week in _of_lifter(rows)]
 
 
-def _weeks_of(lifter: str, table: SetTable) -> list[Week]:
+def by_lifter(table: SetTable) -> list[SetTable]:
+    """The sets of each lifter, in the order of their names."""
+    return [table.take(table.lifter == number) for number in np.unique(table.lifter)]
+
+
+def _of_lifter(table: SetTable) -> list[Week]:
     # Day 1 of the calendar was a Monday.
     week = (table.day - 1) // 7
     first = int(week.min())
     week -= first
     sums = {measure.key: _sum(week, table.of(measure)) for measure in VOLUME}
-    load, reps = table.of(LOAD), table.of(REPS)
-    lifted = _sum(week, load * reps)
+    lifted = _sum(week, table.of(LOAD) * table.of(REPS))
     impulse = np.full(len(table), np.nan)
     for measure in reversed(IMPULSES):
         impulse = np.where(np.isnan(table.of(measure)), impulse, table.of(measure))
     pushed = _sum(week, impulse)
     count = np.bincount(week)
-    without = np.bincount(week[np.isnan(impulse)], minlength=len(count))
     return [
         Week(
-            lifter=lifter,
+            lifter=table.sessions[int(table.session[0])].lifter,
             monday=date.fromordinal(7 * (first + place) + 1),
             sets=int(count[place]),
             reps=round(sums["reps"][place] or 0),
@@ -105,10 +103,34 @@ def _weeks_of(lifter: str, table: SetTable) -> list[Week]:
             loaded_range_s=sums[LOADED.key][place] or 0.0,
             load_reps_kg=lifted[place],
             impulse_n_m_s=pushed[place],
-            sets_without_impulse=int(without[place]),
+            without_impulse=tuple(sorted(table.set_id[(week == place) & np.isnan(impulse)].tolist())),
         )
         for place in range(len(count))
     ]
+
+
+def without_impulse_words(weeks: Sequence[Week]) -> str:
+    """Which sets have no impulse, where some have one; empty where all or none have."""
+    if all(week.impulse_n_m_s is None for week in weeks):
+        return ""
+    ids = sorted(number for week in weeks for number in week.without_impulse)
+    if not ids:
+        return ""
+    return (
+        f"No impulse for {len(ids)} of {sum(week.sets for week in weeks)} sets (no load stated, or no model for it), "
+        f"so weeks with them read low: {ranges(ids)}."
+    )
+
+
+def ranges(numbers: Sequence[int]) -> str:
+    """Rising numbers as people write them: ``3, 5-9, 12``."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1][1:] = [number]
+        else:
+            parts.append([number])
+    return ", ".join("-".join(map(str, part)) for part in parts)
 
 
 def _sum(week: IntArray, values: FloatArray) -> list[float | None]:
