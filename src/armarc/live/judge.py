@@ -6,17 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from armarc.arm_track import RATE_CUTOFF_HZ, WOBBLING_RAD
 from armarc.exercises import Exercise
 from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import ArmMotion, Mounting, Orientation, low_pass
+from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
 from armarc.recording import FloatArray
 from armarc.reps.measure import bound_reps, measure_rep
 from armarc.reps.movements import Movement
 from armarc.reps.types import Rep
 from armarc.reps.uncertainty import angle_errors
-
-RATE_CUTOFF_HZ = 6.0
 
 
 def rate_of(table: FloatArray) -> float:
@@ -66,13 +66,17 @@ def measure_movement(
     )
     quaternion = np.ascontiguousarray(part[:, QUATERNION : QUATERNION + 4])
     coordinate = exercise.coordinate
+    angle, bandwidth_hz = np.ascontiguousarray(part[:, ANGLE]), RATE_CUTOFF_HZ
+    if mounting.wobble_rad > WOBBLING_RAD:
+        bandwidth_hz = WOBBLES_ABOVE_HZ
+        angle = low_pass(angle, rate_hz, bandwidth_hz)
     motion = ArmMotion(
         time_s=np.ascontiguousarray(part[:, TIME]),
         rate_hz=rate_hz,
         coordinate=coordinate,
-        angle_rad=np.ascontiguousarray(part[:, ANGLE]),
-        angle_rate_rad_s=low_pass(part[:, ANGLE_RATE], rate_hz, min(RATE_CUTOFF_HZ, 0.4 * rate_hz)),
-        elevation_rad=np.ascontiguousarray(part[:, ANGLE]),
+        angle_rad=angle,
+        angle_rate_rad_s=low_pass(part[:, ANGLE_RATE], rate_hz, min(bandwidth_hz, 0.4 * rate_hz)),
+        elevation_rad=angle,
         quaternion=quaternion,
         angular_velocity_rad_s=part[:, RATE : RATE + 3] - np.array(bias_rad_s),
         specific_force_m_s2=np.ascontiguousarray(part[:, FORCE : FORCE + 3]),

@@ -164,7 +164,7 @@ def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
 
 def _median(values: FloatArray) -> float:
     # Of a handful of numbers; NumPy's own takes ten times as long.
-    ordered = sorted(values.tolist())
+    ordered: list[float] = sorted(values.tolist())
     half = len(ordered) // 2
     return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
 
