@@ -28,9 +28,11 @@ from armarc.live.judge import measure_movement
 from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
 from armarc.live.rows import ANGLE, TIME
 from armarc.live.stretch import Stretch, moved
+from armarc.live.told import ToldErrors, is_open, passed_alike
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
+from armarc.reps.body import BODY_FLAGS
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement, on_angle
 from armarc.reps.runs import HYSTERESIS_SHARE
@@ -42,8 +44,6 @@ LEARN_EACH = 4
 SAME_TOP_S = 0.3
 CALM_BEFORE_S = 0.8
 REP_AFTER_REP_S = 2.5
-ALIKE_AT_GATE = math.cos(math.radians(16))
-FASTER_AT_GATE = 3.0
 COUNT_EVERY_S, COUNT_SELDOM_S = 1.5, 6.0
 """So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
 is not known yet may show no movement at all. Where the last movement did come back, or the last look showed nothing
@@ -59,6 +59,7 @@ class Counting:
     def __init__(self, stretch: Stretch) -> None:
         self._stretch = stretch
         self.sets = 0
+        self._told = ToldErrors()
         self._known: tuple[Template, ...] = ()
         self.begin()
 
@@ -105,7 +106,7 @@ class Counting:
             self._count_every_s = COUNT_EVERY_S if is_news else min(2 * self._count_every_s, COUNT_SELDOM_S)
         if not self._counted:
             return
-        if self._told or not self._is_low(up):
+        if self._is_told or not self._is_low(up):
             self._last_up_s = s.time_s
         if s.time_s - max(self._last_back_s, self._last_up_s) >= s.exercise.rest_s:
             self._end_set("rest", events)
@@ -119,7 +120,7 @@ class Counting:
         return math.acos(max(-1.0, min(1.0, cosine))) < 0.5 * running.range_rad
 
     @property
-    def _told(self) -> bool:
+    def _is_told(self) -> bool:
         return self._current is not None and self._current.told
 
     def _armed(self, time_s: float) -> bool:
@@ -165,32 +166,21 @@ class Counting:
         current.up = up
         self._gates = [*self._gates[-MOST_GATES:], current]
         # Another kind of movement than the reps before it stays unsaid until it turns out to be one.
-        if not current.armed or not self._alike_at_gate(current):
+        if not current.armed or not passed_alike(self._seen or self._seen_before, up, current.speed_rad_s):
             return
         current.told = True
+        se = self._told.of(current.speed_rad_s, s.mounting, s.exercise.gate_rad)
         events.append(RepStarted(time_s=signal.near_s, rep=current.number, bottom_rad=s.tracker.bottom_rad))
         events.append(
             GateCrossed(
                 time_s=signal.far_s,
                 rep=current.number,
                 start_velocity_rad_s=current.speed_rad_s,
+                start_velocity_se_rad_s=se,
                 verdict=current.verdict,
-                provisional=s.is_provisional,
+                provisional=s.is_provisional or is_open(band, current.speed_rad_s, se),
             )
         )
-
-    def _alike_at_gate(self, current: Current) -> bool:
-        """Whether the arm passes the gate the way it did in the reps before, if there were any."""
-        seen = self._seen or self._seen_before
-        if not seen or current.up is None or current.speed_rad_s is None:
-            return True
-        ups, speeds = zip(*seen, strict=True)
-        mean = [sum(c) for c in zip(*ups, strict=True)]
-        size = math.sqrt(sum(c * c for c in mean)) or 1.0
-        cosine = sum(a * b for a, b in zip(mean, current.up, strict=True)) / size
-        usual = sorted(speeds)[len(speeds) // 2]
-        faster: float = current.speed_rad_s / usual
-        return bool(cosine > ALIKE_AT_GATE and 1 / FASTER_AT_GATE < faster < FASTER_AT_GATE)
 
     def _withdraw_current(self, reason: str, events: list[EngineEvent]) -> None:
         s = self._stretch
@@ -294,6 +284,7 @@ class Counting:
             s.choices.side,
             place + 1,
             s.choices.tolerance or UNKNOWN_TOLERANCE,
+            s.body,
         )
         if rep is None:
             return 0
@@ -302,12 +293,14 @@ class Counting:
         gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
         if gate is not None and gate.told:
             rep = replace(rep, told_velocity_rad_s=gate.speed_rad_s)
+            self._told.hear(rep)
         elif rep.start_velocity_rad_s is not None:
             events.append(
                 GateCrossed(
                     time_s=s.time_s if rep.gate_s is None else rep.gate_s,
                     rep=place + 1,
                     start_velocity_rad_s=rep.start_velocity_rad_s,
+                    start_velocity_se_rad_s=rep.start_velocity_se_rad_s,
                     verdict=rep.start_verdict,
                     late=True,
                     provisional=s.is_provisional,
@@ -391,7 +384,12 @@ class Counting:
         begin = max(s.row_at(s.rows.cell(first, TIME) - LEAD_IN_S), s.rows.first)
         table = s.rows.table(begin)
         self.sets += 1
-        reps = tuple(replace(c.rep, rep=number) for number, c in enumerate(members, 1))
+        # What the whole set has shown of body and strap holds for each of its reps.
+        flags = tuple(f for f in s.body.flags if s.exercise.coordinate == "elevation")
+        reps = tuple(
+            replace(c.rep, rep=k, quality=(*(q for q in c.rep.quality if q not in BODY_FLAGS), *flags))
+            for k, c in enumerate(members, 1)
+        )
         raw, start_s = s.recording(table), float(table[0, TIME])
         events.append(set_ended(self.sets, reps, reason, s.time_s, raw, start_s))
 

@@ -41,14 +41,15 @@ class GateCrossed:
     """The arm has passed the start gate.
 
     ``late`` marks a verdict on a movement that was recognised as a rep only afterwards: no longer of use as a cue.
-    ``provisional``: the arm's direction is not known from a movement yet, only from how it hung; the value may be off
-    by some 10 °/s.
+    ``provisional``: the arm's direction is not known from a movement yet, only from how it hung (the value may be off
+    by some 10 °/s), or one standard error would turn the verdict.
     """
 
     time_s: float
     rep: int
     start_velocity_rad_s: float
     verdict: str | None
+    start_velocity_se_rad_s: float | None = None
     late: bool = False
     provisional: bool = False
 
@@ -141,6 +142,9 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
             record |= {
                 "rep": event.rep,
                 "start_velocity_deg_s": deg(event.start_velocity_rad_s),
+                "start_velocity_se_deg_s": None
+                if event.start_velocity_se_rad_s is None
+                else deg(event.start_velocity_se_rad_s),
                 "start_verdict": event.verdict,
                 "late": event.late,
                 "provisional": event.provisional,

@@ -10,13 +10,15 @@ import numpy as np
 from armarc.arm_track import SetWindows, mount_on
 from armarc.choices import Choices
 from armarc.errors import UsageError
-from armarc.live.angle import Turn
-from armarc.live.judge import rate_of
-from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME
+from armarc.live.angle import Elevation, Turn
+from armarc.live.judge import motion_of, rate_of
+from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis
 from armarc.motion.quaternions import rotate
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.pipeline import CONCENTRIC_WORTH, measure
 from armarc.recording import FloatArray, Piece, Recording
+from armarc.reps.body import RIGID, SetBody, set_bodies
 from armarc.reps.movements import Movement
 
 UPRIGHT_AXIS = 0.7
@@ -26,11 +28,12 @@ UPRIGHT_AXIS = 0.7
 class Learned:
     """What a look back at the stretch at hand has taught.
 
-    ``force_offset_m_s2`` is the accelerometer's zero-g offset, sensor axes.
+    ``force_offset_m_s2`` is the accelerometer's zero-g offset, sensor axes; ``body`` what body and strap have shown.
     """
 
     mounting: Mounting
     force_offset_m_s2: tuple[float, float, float]
+    body: SetBody = RIGID
 
 
 def learn_mounting(
@@ -88,7 +91,15 @@ def learn_mounting(
     if mounting.method not in ("lever_arm", "twist", "stated"):
         return None
     offset = [0.0, 0.0, 0.0] if lever is None else lever.offset_m_s2.tolist()
-    return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
+    tolerance = choices.tolerance or UNKNOWN_TOLERANCE
+    levelled = table.copy()
+    levelled[:, FORCE : FORCE + 3] -= offset
+    x, y, z = mounting.arm_axis.tolist()
+    omega = table[:, RATE : RATE + 3] - np.array(bias_rad_s)
+    levelled[:, ANGLE], levelled[:, ANGLE_RATE] = Elevation((x, y, z)).table(live.quaternion, omega)
+    motion = motion_of(levelled, "elevation", mounting, bias_rad_s, 0.0, choices.side, tolerance)
+    (body,) = set_bodies(motion, windows.ranges, windows.bottoms, weight, lever)
+    return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]), body=body)
 
 
 def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned, int] | None:

@@ -143,7 +143,7 @@ class Pose:
 
     def _use_learned(self, learned: Learned) -> None:
         s = self._stretch
-        self._learned = learned
+        self._learned, s.body = learned, learned.body
         self._use(learned.mounting)
         s.force_offset_m_s2 = learned.force_offset_m_s2
         if learned.mounting.lever_arm_m is not None:
