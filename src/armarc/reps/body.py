@@ -28,6 +28,8 @@ TRUNK_SHARE = 0.1
 (own simulated bodies)."""
 LOOSE_RAD = math.radians(0.35)
 """A strap that wobbles by more than this (root mean square) moves the edges of a 10° gate by 5 %."""
+BODY_FLAGS = ("bent_elbow", "trunk_moved", "loose_strap", "unsteady_sensor")
+"""What `SetBody.flags` may hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
