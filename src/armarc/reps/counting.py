@@ -23,6 +23,8 @@ from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_o
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
+LONGEST_COUNTED_S = 1200.0
+"""A recording of up to this long is counted as a whole, a longer one in windows of this length."""
 UNLIKE = "unlike the reps beside it, or too few alike"
 
 
@@ -118,7 +120,11 @@ def find_runs(
 ) -> list[Run]:
     """Find the sets of a path, in time order."""
     runs: list[Run] = []
-    _collect(path, 0, len(path), rules, known, runs)
+    left = _along(path, rules, known, runs)
+    for begin, end, seen in left:
+        # A movement or two that were too few for a set are more of one that came later.
+        if not all(any(new.template.is_more_of(old.template) for old in runs[:seen]) for new in runs[seen:]):
+            _collect(path, begin, end, rules, known, runs)
     if not runs and not known and alone:
         runs = _all_there_is(path, rules)
     return sorted(_believable(runs, rules, known), key=lambda run: run.first)
@@ -131,18 +137,56 @@ def _collect(
     rules: CountingRules,
     known: tuple[Template, ...],
     runs: list[Run],
-) -> None:
-    """Take the best run of a stretch, then those before and after it."""
-    stretches = [(first, stop)]
+) -> list[tuple[int, int]]:
+    """Take the best run of a stretch, then those before and after it; what is left holds no more of them."""
+    stretches, left = [(first, stop)], []
     while stretches:
         begin, end = stretches.pop()
         if end - begin < path.rate_hz:
             continue
         run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs)))
-        if run is None or run.score <= 0:
+        if run is None:
+            continue
+        if run.score <= 0:
+            left.append((begin, end))
             continue
         runs.append(run)
         stretches += [(begin, run.first), (run.last, end)]
+    return left
+
+
+def _along(
+    path: SensorPath, rules: CountingRules, known: tuple[Template, ...], runs: list[Run]
+) -> list[tuple[int, int, int]]:
+    """Count a path window by window, so that it takes as long as the recording and not its square.
+
+    A run that reaches the end of its window may go on: the next window, which overlaps by a half, finds it again.
+
+    Returns
+    -------
+    list of tuple
+        Stretches that were left, and how many runs were known when they were looked at.
+    """
+    length, rest = round(LONGEST_COUNTED_S * path.rate_hz), rules.rest_s * path.rate_hz
+    left: list[tuple[int, int, int]] = []
+    first = 0
+    while True:
+        stop = min(first + length, len(path))
+        before = len(runs)
+        over = _collect(path, first, stop, rules, known, runs)
+        next_first = len(path)
+        if stop < len(path):
+            found = runs[before:]
+            # A set that fills its window whole is taken as it is: none is that long.
+            runs[before:] = [
+                run for run in found if run.last < stop - rest or run.last - run.first > length // 2
+            ]
+            ended = max((run.last for run in runs[before:]), default=first)
+            next_first = max(ended, stop - length // 2)
+        left += [(begin, min(end, next_first), len(runs)) for begin, end in over if begin < next_first]
+        if stop == len(path):
+            return left
+        first = next_first
 
 
 def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -56,29 +57,49 @@ class Template:
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""
-        return bool(
-            self.pose @ other.pose > math.cos(SAME_POSE_RAD)
-            and self.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
-        )
+        return bool(same_exercise(self.pose, self.direction, other.pose, other.direction))
 
     def is_more_of(self, other: Template) -> bool:
         """Whether a few movements are so like a set that they need not be many."""
-        ratio = self.range_rad / other.range_rad
-        is_quick = self.speed_rad_s > SAME_SPEED * other.speed_rad_s
-        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE and not is_quick
+        return bool(more_of(self, other.pose, other.direction, other.range_rad, other.speed_rad_s))
 
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""
         return not self.is_same_exercise(main) and self.speed_rad_s > HURRIED * main.speed_rad_s
 
 
+def same_exercise(
+    pose: FloatArray, direction: FloatArray, other_pose: FloatArray, other_direction: FloatArray
+) -> BoolArray:
+    """Which sets start from the same pose and turn the same way; unit vectors, shapes (…, 3) and (m, 3) or (3,)."""
+    return np.asarray(
+        (pose @ other_pose.T > math.cos(SAME_POSE_RAD))
+        & (direction @ other_direction.T > math.cos(SAME_DIRECTION_RAD))
+    )
+
+
+def more_of(
+    one: Template,
+    pose: FloatArray,
+    direction: FloatArray,
+    range_rad: FloatArray | float,
+    speed_rad_s: FloatArray | float,
+) -> BoolArray:
+    """Of which sets, m of them or one, the movements of `one` are more."""
+    ratio = one.range_rad / range_rad
+    is_quick = one.speed_rad_s > SAME_SPEED * speed_rad_s
+    is_same = same_exercise(one.pose, one.direction, pose, direction)
+    return np.asarray(is_same & (ratio > 1 / SAME_RANGE) & (ratio < SAME_RANGE) & ~np.asarray(is_quick))
+
+
 def template_of(found: Candidates, members: np.ndarray) -> Template:
     """Medians and mean directions over some of the candidates."""
+    # The library's median of lists, which for a few numbers takes a tenth of the time of that of arrays.
     return Template(
-        range_rad=float(np.median(found.range_rad[members])),
-        up_s=float(np.median(found.up_s[members])),
-        speed_rad_s=float(np.median(found.speed_rad_s[members])),
-        turned_rad=float(np.median(found.turned_rad[members])),
+        range_rad=median(found.range_rad[members].tolist()),
+        up_s=median(found.up_s[members].tolist()),
+        speed_rad_s=median(found.speed_rad_s[members].tolist()),
+        turned_rad=median(found.turned_rad[members].tolist()),
         pose=_unit(found.pose[members].mean(axis=0)),
         direction=_unit(found.direction[members].mean(axis=0)),
     )

@@ -9,12 +9,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from statistics import median
 
 import numpy as np
 
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates, Remembered, find_candidates
-from armarc.reps.likeness import Template, each_as_template, resting_share, swings, template_of, unlikeness
+from armarc.reps.likeness import (
+    Template,
+    each_as_template,
+    more_of,
+    resting_share,
+    same_exercise,
+    swings,
+    template_of,
+    unlikeness,
+)
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 
@@ -80,6 +90,38 @@ class CountingRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Known:
+    """Sets found already, as arrays over them: an hour has many, and each movement is compared with all."""
+
+    pose: FloatArray
+    direction: FloatArray
+    range_rad: FloatArray
+    speed_rad_s: FloatArray
+
+    @classmethod
+    def of(cls, sets: tuple[Template, ...]) -> _Known:
+        return cls(
+            pose=np.array([one.pose for one in sets]).reshape(-1, 3),
+            direction=np.array([one.direction for one in sets]).reshape(-1, 3),
+            range_rad=np.array([one.range_rad for one in sets]),
+            speed_rad_s=np.array([one.speed_rad_s for one in sets]),
+        )
+
+    def has_exercise_of(self, templates: list[Template]) -> BoolArray:
+        """Which templates are of the exercise of one of the sets."""
+        if not len(self.range_rad):
+            return np.zeros(len(templates), dtype=np.bool_)
+        pose, direction = (np.array([getattr(t, name) for t in templates]) for name in ("pose", "direction"))
+        return np.asarray(same_exercise(pose, direction, self.pose, self.direction).any(axis=1))
+
+    def has_more_of(self, template: Template) -> bool:
+        """Whether the template is more of one of the sets; see `Template.is_more_of`."""
+        return len(self.range_rad) > 0 and bool(
+            more_of(template, self.pose, self.direction, self.range_rad, self.speed_rad_s).any()
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """Look-alike movements, in samples of the path, and how well they make a set.
 
@@ -131,7 +173,8 @@ def best_run(
     axis = turning_axis(path, first, stop)
     if axis is None:  # all of it turns about the vertical, or nothing moves
         axis = np.eye(3)[0]
-    found = _search(path, first, stop, axis, rules, known, HYSTERESES_RAD)
+    others = _Known.of(known)
+    found = _search(path, first, stop, axis, rules, others, HYSTERESES_RAD)
     if found is None:
         return None
     margin = math.ceil(rules.rest_s * path.rate_hz)
@@ -141,7 +184,7 @@ def best_run(
         own = axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
         scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
-        again = _search(path, *near, own, narrow, known, (scale,), found.sign)
+        again = _search(path, *near, own, narrow, others, (scale,), found.sign)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -208,7 +251,7 @@ def _search(
     stop: int,
     axis: FloatArray,
     rules: CountingRules,
-    known: tuple[Template, ...],
+    known: _Known,
     hystereses_rad: tuple[float, ...],
     only_sign: float | None = None,
 ) -> Run | None:
@@ -258,7 +301,7 @@ def _scored(
     found: Candidates,
     rests: list[tuple[int, int]],
     rules: CountingRules,
-    known: tuple[Template, ...],
+    known: _Known,
 ) -> tuple[float, float, list[int], Template] | None:
     resting = resting_share(found, curve, first, [(a + b) // 2 for a, b in rests])
     walking = swings(found, resting)
@@ -273,9 +316,11 @@ def _scored(
     templates = each_as_template(found, whole)
     totals, runs = _largest_runs(found, templates, hopeless, rules, known)
     best: tuple[float, float, list[int], Template] | None = None
+    tried: list[list[int]] = [[]]
     for k in np.argsort(totals)[::-1][:3]:
-        if not runs[k]:
+        if runs[k] in tried:
             continue
+        tried.append(runs[k])
         template = template_of(found, np.array(runs[k]))
         total, members = _largest_runs(found, [template], hopeless, rules, known)
         if not members[0]:
@@ -290,7 +335,7 @@ def _scored(
         bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
         if rules.running is not None and template.is_same_exercise(rules.running):
             bonus += REST_BONUS
-        is_more = any(template.is_more_of(other) for other in known)
+        is_more = known.has_more_of(template)
         cost = KNOWN_RUN_COST if is_more else RUN_COST
         if best is None or score - cost + bonus > best[1]:
             best = score - cost, score - cost + bonus, kept, template
@@ -308,8 +353,8 @@ def _places_of_rest(
     """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
     begins = found.leaves_s[members[0]] * path.rate_hz
     ends = found.returns_s[members[-1]] * path.rate_hz
-    low = float(np.median(curve[found.bottom[members] - first]))
-    high = float(np.median(curve[found.top[members] - first]))
+    low = median(curve[found.bottom[members] - first].tolist())
+    high = median(curve[found.top[members] - first].tolist())
     places = []
     for side in ([r for r in rests if r[1] <= begins + 1], [r for r in rests if r[0] >= ends - 1]):
         longest = max(side, key=lambda r: r[1] - r[0], default=None)
@@ -324,21 +369,16 @@ def _largest_runs(
     templates: list[Template],
     hopeless: np.ndarray,
     rules: CountingRules,
-    known: tuple[Template, ...],
+    known: _Known,
 ) -> tuple[FloatArray, list[list[int]]]:
     """For every template the sum and the members of its best run."""
     ranges = np.array([t.range_rad for t in templates])
-    likely = np.array(
-        [
-            (1.0 if any(t.is_same_exercise(k) for k in known) else min(1.0, t.range_rad / rules.smallest_rad))
-            * min(1.0, 2 * t.up_s / UNHURRIED_CYCLE_S)
-            for t in templates
-        ]
-    )
+    up_s = np.array([t.up_s for t in templates])
+    likely = np.where(known.has_exercise_of(templates), 1.0, np.minimum(1.0, ranges / rules.smallest_rad))
+    likely = likely * np.minimum(1.0, 2 * up_s / UNHURRIED_CYCLE_S)
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, templates)
     gain[:, hopeless] = -np.inf
-    held = np.array([t.up_s for t in templates])[:, None]
-    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
+    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * up_s[:, None])) & ~found.is_cut] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / ranges[:, None])
     member = gain > 0
     totals, members = np.full(len(templates), -np.inf), []
@@ -402,6 +442,6 @@ def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[lis
         kept = kept[:-1]
     pauses = np.maximum(found.leaves_s[kept[1:]] - found.returns_s[kept[:-1]], 0.0)
     if len(pauses) > 1:
-        longer = np.log((pauses + RHYTHM_S) / (float(np.median(pauses)) + RHYTHM_S)) / RHYTHM_SPREAD
+        longer = np.log((pauses + RHYTHM_S) / (median(pauses.tolist()) + RHYTHM_S)) / RHYTHM_SPREAD
         total -= 0.5 * float(np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP).sum())
     return kept, total
