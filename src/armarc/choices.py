@@ -179,6 +179,8 @@ def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
         band=Band(*chosen.band_rad_s) if chosen.band_rad_s else entry.band,
         loaded_range_rad=loaded,
         smallest_rom_rad=entry.smallest_rom_rad if smallest is None else smallest,
+        swung_m=entry.swung_m if chosen.swung_m is None else chosen.swung_m,
+        dropped_share=entry.dropped_share if chosen.dropped_share is None else chosen.dropped_share,
         rest_s=_within("a rest", entry.rest_s if rest is None else rest, 1, 600, "s", "--rest 10"),
     )
 

@@ -23,6 +23,8 @@ EDGES: dict[str, tuple[str, float]] = {
     "gate_rad": ("gate_deg", _DEG),
     "loaded_range_rad": ("loaded_range_deg", _DEG),
     "smallest_rom_rad": ("smallest_rom_deg", _DEG),
+    "swung_m": ("swung_cm", 0.01),
+    "dropped_share": ("dropped_pct", 0.01),
     "reach_m": ("reach_cm", 0.01),
     "sensor_height_m": ("sensor_height_cm", 0.01),
 }
@@ -56,6 +58,10 @@ class MeasuringOptions:
     loaded_range_rad : pair of float or None, rad
     smallest_rom_rad : float or None, rad
         What is smaller is no rep.
+    swung_m : float or None, m
+        A rep whose body swing is more is flagged ``swung``.
+    dropped_share : float or None
+        A rep that holds less of the static moment while lowering is flagged ``dropped``.
     rest_s : float or None, s
         A pause at the bottom this long ends a set.
     fusion : str or None
@@ -79,6 +85,8 @@ class MeasuringOptions:
     gate_rad: Pair | None = None
     loaded_range_rad: Pair | None = None
     smallest_rom_rad: float | None = None
+    swung_m: float | None = None
+    dropped_share: float | None = None
     rest_s: float | None = None
     fusion: str | None = None
     mounting: str | None = None

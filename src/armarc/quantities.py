@@ -93,5 +93,24 @@ def composed(text: str, what: str) -> str:
     return unicodedata.normalize("NFC", text)
 
 
+def parse_tempo(text: str) -> tuple[float, float, float, float]:
+    """Turn ``"2/0/1.5/0"`` or ``"2010"`` into seconds: eccentric, pause at the bottom, concentric, hold at the top.
+
+    Raises
+    ------
+    UsageError
+        Not four numbers.
+    """
+    parts = list(text) if text.isdigit() and len(text) == 4 else text.split("/")
+    try:
+        eccentric, pause, concentric, hold = (float(part) for part in parts)
+    except ValueError:
+        raise UsageError(
+            f"expected a tempo of four numbers of seconds, got {text!r}",
+            "eccentric / pause at the bottom / concentric / hold at the top, for example 2/0/1.5/0",
+        ) from None
+    return eccentric, pause, concentric, hold
+
+
 def _number(text: str) -> float:
     return float(text.replace(",", "."))

@@ -58,6 +58,8 @@ def settings_record(choices: Choices) -> dict[str, Any]:
         "gate_deg": [deg(x) for x in exercise.gate_rad],
         "loaded_range_deg": None if loaded is None else [deg(x) for x in loaded],
         "smallest_rom_deg": deg(exercise.smallest_rom_rad),
+        "swung_cm": cm(exercise.swung_m),
+        "dropped_pct": round(100 * exercise.dropped_share, 3),
         "rest_s": exercise.rest_s,
         "load_kg": choices.load_kg,
         "strap": choices.strap,

@@ -55,6 +55,8 @@ CHECKS: dict[str, Check] = {
     "gate_deg": rising_pair(0, 90, "degrees", "[10, 20]"),
     "loaded_range_deg": rising_pair(-180, 360, "degrees", "[30, 60]"),
     "smallest_rom_deg": number(5, 180, "degrees"),
+    "swung_cm": number(0, 30, "cm"),
+    "dropped_pct": number(-300, 100, "%"),
     "rest_s": number(1, 600, "seconds"),
     "fusion": one_of(FUSIONS),
     "mounting": one_of(MOUNTINGS),
@@ -82,6 +84,8 @@ class Settings:
     gate_deg: tuple[float, float] | None = None
     loaded_range_deg: tuple[float, float] | None = None
     smallest_rom_deg: float | None = None
+    swung_cm: float | None = None
+    dropped_pct: float | None = None
     rest_s: float | None = None
     fusion: str | None = None
     mounting: str | None = None
@@ -185,6 +189,8 @@ TEMPLATE = """\
 # gate_deg = [10, 20]              # start gate: rise above the bottom of the rep, degrees
 # loaded_range_deg = [30, 60]      # where the load should meet the muscle, degrees
 # smallest_rom_deg = 30            # anything smaller is not a rep, degrees
+# swung_cm = 3                     # more body swing than this is flagged (our own working limit, no source)
+# dropped_pct = 50                 # less of the static moment held while lowering is flagged (the same)
 # rest_s = 10                      # a pause at the bottom this long ends the set, seconds
 
 # strap = "back"                   # place on the wrist: "back", "inside", "thumb" or "little-finger"

@@ -15,6 +15,8 @@ BASE = {
     "folders",
     "outputs",
     "inputs",
+    "extras",
+    "ports",
     "strict_toml",
     "quantities",
     "measures",
@@ -32,6 +34,8 @@ ALLOWED: dict[str, set[str]] = {
     "quantities": {"errors"},
     "measures": set(),
     "outputs": {"errors"},
+    "extras": set(),
+    "ports": set(),
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "strict_toml"},
@@ -41,7 +45,8 @@ ALLOWED: dict[str, set[str]] = {
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
     "reps": {"errors", "exercises", "measures", "recording", "sensor", "motion"},
-    "load": BASE - {"settings"} | {"recording", "motion", "reps"},
+    # a planned rep is the one that is simulated, so that a plan and a measured rep mean the same
+    "load": BASE - {"settings"} | {"recording", "motion", "reps", "simulate"},
     # the road through them
     "choices": BASE | {"options", "recording", "sensor", "motion", "load"},
     "arm_track": {"choices", "guided_mount", "recording", "motion"},
@@ -63,6 +68,7 @@ ALLOWED: dict[str, set[str]] = {
         "load",
         "session_load",
     },
+    "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
@@ -86,7 +92,7 @@ ALLOWED: dict[str, set[str]] = {
     # a synthetic wrist is made without the code it is there to check
     "simulate": {"errors", "measures", "recording", "motion", "exercises"},
     # faces
-    "api": {"kept", "options", "pipeline", "recording"},
+    "api": {"kept", "options", "pipeline", "recording", "trunk"},
     "__init__": {"api", "errors", "load", "recording", "pipeline"},
     "__main__": {"cli"},
 }

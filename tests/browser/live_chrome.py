@@ -37,16 +37,22 @@ class Chrome:
     """One browser with one page; use it in a ``with`` statement."""
 
     def __init__(
-        self, width: int = 390, height: int = 844, *, dark: bool = False, mobile: bool = True
+        self,
+        width: int = 390,
+        height: int = 844,
+        *,
+        dark: bool = False,
+        mobile: bool = True,
+        flags: tuple[str, ...] = (),
     ) -> None:
         program = find_chromium()
         assert program is not None
         self._folder = tempfile.TemporaryDirectory(prefix="armarc-chrome-", ignore_cleanup_errors=True)
-        flags = [*FLAGS, f"--user-data-dir={self._folder.name}"]
+        all_flags = [*FLAGS, *flags, f"--user-data-dir={self._folder.name}"]
         if hasattr(os, "geteuid") and os.geteuid() == 0:
-            flags.append("--no-sandbox")
+            all_flags.append("--no-sandbox")
         self._process = subprocess.Popen(
-            [program, *flags, "about:blank"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            [program, *all_flags, "about:blank"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
         self._open = contextlib.ExitStack()
         try:

@@ -65,3 +65,21 @@ def test_faults(tmp_path: Path) -> None:
         done = armarc(tmp_path, *arguments)
         assert (done.exit_code, said in done.stderr) == (2, True), done.stderr
         assert "Traceback" not in done.stderr
+
+
+def test_controlled_reps_at_a_pace(tmp_path: Path) -> None:
+    picture = tmp_path / "paced.svg"
+    words = ("--heaviest", "14kg", "--load", "8kg", "--pace", "45,57", "--tempo", "2/0/2/0", "--swing", "4")
+    done = armarc(tmp_path, *words, "--json", "--plot", str(picture))
+    assert done.exit_code == 0, done.stderr
+    record = json.loads(done.stdout)
+    assert record["schema"] == "armarc.paced/1"
+    lanes = record["lanes"]
+    assert [round(lane["start_velocity_deg_s"]) for lane in lanes] == [45, 57]
+    assert all(lane["heaviest"] <= 14.01 and lane["drive_swing_work_pct"] > 0 for lane in lanes)
+    assert picture.read_text(encoding="utf-8").startswith("<?xml")
+    done = armarc(tmp_path, *words)
+    assert done.stderr.startswith("At 45 °/s through the gate")
+    assert "not advice to swing" in done.stderr
+    for wrong in (["--pace", "fast"], ["--pace", "57", "--tempo", "2/1"], ["--pace", "10"]):
+        assert armarc(tmp_path, *words[:4], *wrong).exit_code == 2

@@ -24,14 +24,17 @@ REP_KEYS = [
     "rep", "start_s", "top_start_s", "top_end_s", "end_s", "gate_s", "bottom_deg", "bottom_deg_se", "top_deg",
     "top_deg_se", "rom_deg", "rom_deg_se", "concentric_s", "concentric_s_se", "hold_s", "hold_s_se", "eccentric_s",
     "eccentric_s_se", "time_under_tension_s", "time_under_tension_s_se", "pause_s", "start_velocity_deg_s",
-    "start_velocity_deg_s_se", "start_verdict", "told_velocity_deg_s",
+    "start_velocity_deg_s_se", "start_ratio", "start_ratio_se",
+    "start_verdict", "told_velocity_deg_s",
+    "told_velocity_deg_s_se",
     "mean_concentric_deg_s", "mean_concentric_deg_s_se",
     "mean_eccentric_deg_s", "mean_eccentric_deg_s_se", "peak_concentric_deg_s", "peak_concentric_deg_s_se",
-    "peak_eccentric_deg_s", "peak_eccentric_deg_s_se", "peak_concentric_at_deg", "time_to_peak_s",
+    "peak_eccentric_deg_s", "peak_eccentric_deg_s_se", "peak_concentric_at_deg", "drive_angle_deg", "time_to_peak_s",
     "time_to_peak_s_se", "loaded_range_s",
-    "loaded_range_s_se", "plane_deg", "plane_deg_se", "hand_rotation_deg", "hand_rotation_deg_se",
+    "loaded_range_s_se", "lowering_ratio", "least_held_pct", "least_held_pct_se",
+    "plane_deg", "plane_deg_se", "hand_rotation_deg", "hand_rotation_deg_se",
     "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "body_swing_reason",
-    "quality",
+    "quality", "clean",
 ]  # fmt: skip
 
 app = typer.Typer(cls=ErrorBoundary)

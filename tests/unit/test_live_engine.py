@@ -260,7 +260,7 @@ def test_the_first_verdict_is_provisional_and_those_after_the_lever_arm_is_known
 def test_what_was_told_is_kept_beside_what_was_measured() -> None:
     made, _ = recording(reps=6)
     events = run(made)
-    told = {e.rep: e.start_velocity_rad_s for e in events if isinstance(e, GateCrossed) and not e.late}
+    told = {e.rep: e.told_velocity_rad_s for e in events if isinstance(e, GateCrossed) and not e.late}
     (ended,) = sets_in(events)
     assert [rep.told_velocity_rad_s for rep in ended.reps] == [told[n] for n in range(1, 7)]
     result = measure_live_set(ended, choices_for(made)).result

@@ -10,7 +10,6 @@ from itertools import combinations
 import matplotlib as mpl
 import numpy as np
 import pytest
-from invented_sets import invent
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgba
@@ -20,6 +19,7 @@ from armarc.errors import UsageError
 from armarc.exercises import find_exercise, load_catalogue
 from armarc.report import draw_session, draw_set, save_figure
 from armarc.report.style import DARK, LIGHT, fitting_size, text_width_in, verdict_mark, wrapped
+from invented_sets import invent
 
 CATALOGUE = load_catalogue()
 

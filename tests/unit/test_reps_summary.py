@@ -51,6 +51,22 @@ def test_velocity_loss_is_from_the_best_to_the_last():
     )
 
 
+def test_partial_and_swung_reps_do_not_steer_the_set():
+    # The best was swung and the last was half a rep: over the others the set lost nothing.
+    swung = record(mean_concentric_deg_s=90.0, quality=["swung"])
+    half = record(mean_concentric_deg_s=38.0, rom_deg=40.0, quality=["partial"])
+    fair = record(mean_concentric_deg_s=50.0, rom_deg=80.0)
+    dropped = record(mean_concentric_deg_s=50.0, rom_deg=80.0, quality=["dropped"])
+    s = summary_of(fair, swung, fair, dropped, half)
+    assert (s["velocity_loss_pct"], s["rom_loss_pct"], s["mean_rom_deg"]) == (0.0, 0.0, 80.0)
+    assert s["means_over"] == "3 of 5 reps; 1 swung, 1 partial"
+    assert (s["reps"], s["clean_reps"]) == (5, 2)
+    # Where every rep is swung there is nothing else to say.
+    s = summary_of(swung, swung)
+    assert (s["means_over"], s["clean_reps"]) == ("2 of 2 reps; 2 swung", 0)
+    assert s["mean_concentric_deg_s"] == 90.0
+
+
 def test_rom_loss_leaves_out_a_rep_the_recording_cut():
     s = summary_of(record(rom_deg=80.0), record(rom_deg=76.0), record(rom_deg=30.0, quality=["open_end"]))
     assert s["rom_loss_pct"] == 5.0

@@ -6,6 +6,7 @@ from importlib import import_module
 from typing import Any
 
 from armarc.errors import UsageError
+from armarc.extras import how_to_add
 
 
 def pyarrow(part: str = "") -> Any:
@@ -36,4 +37,4 @@ def _needed(module: str, message: str, extra: str) -> Any:
     try:
         return import_module(module)
     except ImportError as error:
-        raise UsageError(message, f"install it with: pip install 'armarc[{extra}]'") from error
+        raise UsageError(message, how_to_add(extra)) from error

@@ -232,7 +232,8 @@ class ArchiveStore:
 
     def _forget_failed_files(self, run: str, part: str) -> int:
         path = self.path("files", run, part)
-        table = pyarrow("parquet").ParquetFile(path).read()
+        with pyarrow("parquet").ParquetFile(path) as file:  # let go of before it is replaced
+            table = file.read()
         kept = table.filter(pyarrow("compute").not_equal(table["status"], "failed"))
         if kept.num_rows < table.num_rows:
             self._write_parquet(path, kept)

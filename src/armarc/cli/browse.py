@@ -18,7 +18,9 @@ def browse(
     import socket
 
     from armarc.errors import UsageError
+    from armarc.extras import how_to_add
     from armarc.log.store import open_log
+    from armarc.ports import hold_alone
 
     try:
         import uvicorn
@@ -28,11 +30,9 @@ def browse(
     except ModuleNotFoundError as error:
         if error.name is None or error.name.startswith("armarc"):
             raise
-        raise UsageError(
-            f"browsing needs the package {error.name}", "install it with: pip install 'armarc[web]'"
-        ) from None
+        raise UsageError(f"browsing needs the package {error.name}", how_to_add("web")) from None
     with open_log(log_file, create=False) as store, socket.socket() as listening:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        hold_alone(listening)
         try:
             listening.bind(("127.0.0.1", port))
             # Whoever opens the address before the pages are ready waits instead of being refused.

@@ -40,20 +40,21 @@ class _Now:
 class Talk:
     """Live rate, loss and battery on stderr: one line that is renewed on a terminal, plain lines otherwise."""
 
-    def __init__(self, sensors: int) -> None:
+    def __init__(self, sensors: int, first_words: str = "") -> None:
         self._now = [_Now() for _ in range(sensors)]
         self._live = sys.stderr.isatty()
         self._shown_s = time.monotonic()
         self._open_line = False
+        self._width = 0
         # bleak tells what it retries; what matters of it reaches the user through the events.
         for name in ("bleak", "dbus_fast"):
             logging.getLogger(name).addHandler(logging.NullHandler())
-        self.say("looking for the sensor" + ("s …" if sensors > 1 else " …"))
+        self.say(first_words or "looking for the sensor" + ("s …" if sensors > 1 else " …"))
 
     def say(self, text: str) -> None:
         """A line that stays."""
         if self._open_line:
-            sys.stderr.write("\r\x1b[K")
+            self._renew("")
             self._open_line = False
         sys.stderr.write(_plain(text) + "\n")
         sys.stderr.flush()
@@ -109,11 +110,16 @@ class Talk:
             )
         text = "  |  ".join(parts) + (f"  |  disk is slow, {waiting} packets wait" if waiting > 200 else "")
         if self._live:
-            sys.stderr.write("\r\x1b[K" + _plain(text))
-            sys.stderr.flush()
+            self._renew(_plain(text))
             self._open_line = True
         else:
             self.say(text)
+
+    def _renew(self, text: str) -> None:
+        # Blanks instead of an escape: not every console takes escapes, and every one goes back to its first column.
+        sys.stderr.write(f"\r{'':{self._width}}\r{text}")
+        sys.stderr.flush()
+        self._width = len(text)
 
     def end(self, report: CaptureReport) -> None:
         """Last words."""

@@ -7,9 +7,11 @@ import typer
 
 def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
+    from armarc.cli.about import about
     from armarc.cli.archive import app as archive
     from armarc.cli.browse import browse
     from armarc.cli.compare import compare
+    from armarc.cli.demo import demo
     from armarc.cli.exercises import exercises
     from armarc.cli.lifter import app as lifter
     from armarc.cli.line_of_pull import line_of_pull
@@ -46,3 +48,5 @@ def register(app: typer.Typer) -> None:
     app.command("record")(record)
     app.command("live")(live)
     app.add_typer(sensor, name="sensor")
+    app.command("demo")(demo)
+    app.command("about")(about)

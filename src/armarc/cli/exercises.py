@@ -62,6 +62,8 @@ def _print_one(exercise: Any) -> None:
         ("Target band", f"{_pair(record['band_deg_s'])} °/s" if record["band_deg_s"] else "none"),
         ("Loaded range", f"{_pair(record['loaded_range_deg'])}°" if record["loaded_range_deg"] else "none"),
         ("Smallest rep", f"{record['smallest_rom_deg']:g}°"),
+        ("Swung", f"body swing above {record['swung_cm']:g} cm (our own working limit)"),
+        ("Dropped", f"under {record['dropped_pct']:g} % held while lowering (our own working limit)"),
         ("Set ends after", f"a rest of {exercise.rest_s:g} s"),
         ("Note", exercise.note or "-"),
         ("Caution", exercise.caution or "-"),

@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli import measuring_options as measuring
+from armarc.cli.phone import Phone
 
 if TYPE_CHECKING:
     import asyncio
-    import contextlib
     from collections.abc import AsyncIterator, Callable
 
     from armarc.choices import Choices
     from armarc.live.session import Face, Session
     from armarc.live.source import Item
-    from armarc.live.web.face import WebFace
     from armarc.options import MeasuringOptions
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
@@ -52,6 +51,7 @@ def live(
     speed: Annotated[
         str, typer.Option(metavar="X|max", help="How fast to play it.", rich_help_panel=_FROM)
     ] = "1",
+    phone: Phone = False,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -95,12 +95,13 @@ def live(
         typer.Option("--web", help="Show it on a page for a phone or tablet, too.", rich_help_panel=_FACES),
     ] = False,
     host: Annotated[
-        str,
+        str | None,
         typer.Option(
-            help="Address the page listens on; 0.0.0.0 opens it to the network, behind a token.",
+            help="Address the page listens on; 0.0.0.0 opens it to the network, behind a token; "
+            "127.0.0.1 if not stated, 0.0.0.0 with --phone.",
             rich_help_panel=_FACES,
         ),
-    ] = "127.0.0.1",
+    ] = None,
     port: Annotated[
         int,
         typer.Option(min=0, max=65535, help="Port of the page; 0 takes a free one.", rich_help_panel=_FACES),
@@ -131,8 +132,8 @@ def live(
     from armarc.live.after_set import parse_hook
     from armarc.live.session import After
 
-    if from_file is not None and sensor:
-        raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
+    if (from_file is not None) + bool(sensor) + phone > 1:
+        raise UsageError("samples come from a sensor, a phone or a file, not both", "leave one of them out")
     pace = _pace(speed)
     if pace != 1.0 and from_file is None:
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
@@ -160,8 +161,9 @@ def live(
         kept = open_kept()
         recording, choices = kept.settle(read_csv(from_file, kept=kept), stated)
     else:
-        options, choices, out = _sensor_plan(sensor, stated, rate, description, out)
+        options, choices, out = _sensor_plan(sensor, stated, rate, description, out, radio=not phone)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
+    faces["phone"] = phone
     code = asyncio.run(_run(choices, recording, pace, sensor, options, out, faces, after))
     if code:
         raise typer.Exit(code)
@@ -189,6 +191,8 @@ def _sensor_plan(
     rate: float | None,
     description: list[Path] | None,
     out: Path | None,
+    *,
+    radio: bool,
 ) -> tuple[StreamOptions, Choices, Path]:
     from datetime import datetime
 
@@ -216,7 +220,8 @@ def _sensor_plan(
         )
     if not path.parent.is_dir():
         raise UsageError(f"there is no folder {path.parent}", "make it first")
-    prepare_platform()
+    if radio:
+        prepare_platform()
     return options, choices, path
 
 
@@ -235,6 +240,8 @@ async def _run(
     import sys
     from functools import partial
 
+    from armarc.cli.live_faces import open_sounds, open_web
+    from armarc.cli.phone import open_phone
     from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
@@ -242,6 +249,7 @@ async def _run(
     from armarc.live.session import Session
     from armarc.live.source import listen, play
     from armarc.outputs import let_go
+    from armarc.sensor.link import stream
 
     stop, hurried = asyncio.Event(), asyncio.Event()
     said: list[str] = []
@@ -260,9 +268,14 @@ async def _run(
 
     async with contextlib.AsyncExitStack() as stack:
         faces: list[Face] = []
-        if wanted["web"]:
-            faces.append(await _web(stack, wanted["host"], wanted["port"], on_screen, tell))
-        faces += _sounds(wanted["sound"], wanted["say"], tell)
+        phone = None
+        if wanted["phone"]:
+            phone = await stack.enter_async_context(open_phone(wanted["host"], wanted["port"], boards=True))
+            faces.append(phone.face)
+        elif wanted["web"]:
+            host = wanted["host"] or "127.0.0.1"
+            faces.append(await open_web(stack, host, wanted["port"], on_screen, tell))
+        faces += open_sounds(wanted["sound"], wanted["say"], tell)
         session = Session(
             choices=choices,
             faces=faces,
@@ -276,6 +289,8 @@ async def _run(
         )
         _stop_on_signals(stop, hurried, session)
         if on_screen:
+            if phone is not None:
+                await phone.arrived(stop)  # the code to scan stays on the screen until then
             faces.append(TerminalFace(stack.enter_context(Screen(console))))
         else:
             faces.append(JsonLines())
@@ -283,9 +298,11 @@ async def _run(
         if recording is not None:
             source = play(recording, pace, stop)
             rate_hz: float | None = recording.rate_hz
+        elif phone is not None:
+            source, rate_hz = listen(phone.events(stop)), None
         else:
             assert options is not None
-            source, rate_hz = listen(sensor, options, stop), None
+            source, rate_hz = listen(stream((sensor,), options, stop=stop)), None
         await session.run(source, rate_hz)
     _report(session, choices, said, on_screen, out)
     if hurried.is_set():
@@ -293,49 +310,6 @@ async def _run(
     if recording is not None and not session.sets and not stop.is_set():
         return 6
     return 0
-
-
-async def _web(
-    stack: contextlib.AsyncExitStack, host: str, port: int, on_screen: bool, tell: Callable[[str], None]
-) -> WebFace:
-    from armarc.live.web.access import open_access, own_address
-    from armarc.live.web.face import PageProcess
-
-    access = open_access(host, port)
-    page = stack.enter_context(PageProcess(access))
-    shown = own_address(host)
-    shown = f"[{shown}]" if ":" in shown else shown
-    query = f"/?token={access.token}" if access.token else "/"
-    import sys
-
-    print(f"armarc: the page is at http://{shown}:{page.port}{query}", file=sys.stderr, flush=True)
-    if on_screen:
-        import asyncio
-
-        await asyncio.sleep(2.0)  # long enough to read it before the screen takes over
-        tell(f"the page was at http://{shown}:{page.port}{query}")
-    return page.face
-
-
-def _sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:
-    from armarc.live.faces import SoundFace, SpeechFace
-    from armarc.live.speech import Speaker, find_speech
-    from armarc.live.tones import open_player
-
-    faces: list[Face] = []
-    if sound:
-        player, problem = open_player()
-        if player is None:
-            tell(problem)
-        else:
-            faces.append(SoundFace(player))
-    if say:
-        command = find_speech()
-        if command is None:
-            tell("no speech: no speech command was found (install espeak-ng)")
-        else:
-            faces.append(SpeechFace(Speaker(command), tell))
-    return faces
 
 
 def _writer(path: Path, choices: Choices) -> Callable[[float, Metadata], RecordingWriter]:
@@ -378,7 +352,8 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     """First Ctrl-C: end in good order and keep the running set. Second: without waiting for hooks. Third: at once."""
     import asyncio
     import os
-    import signal
+
+    from armarc.cli.stopping import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 
@@ -399,12 +374,8 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
             "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
         )
 
-    # SIGHUP: the terminal is gone; the running set must not go with it.
-    for number in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
-        try:
-            loop.add_signal_handler(number, ask)
-        except NotImplementedError:
-            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
+    # The terminal may go away: the running set must not go with it.
+    call_when_asked_to_stop(loop, ask, hang_up=True)
 
 
 def _report(session: Session, choices: Choices, said: list[str], on_screen: bool, out: Path | None) -> None:

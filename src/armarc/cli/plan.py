@@ -13,6 +13,7 @@ from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
+    from armarc.load.paced import PacedPlan
     from armarc.load.plan_report import PlanReport
 
 
@@ -41,6 +42,20 @@ def plan(
     capacity_nm: Annotated[
         float | None, typer.Option(metavar="N·M", help="Largest isometric raising moment, if measured.")
     ] = None,
+    pace: Annotated[
+        str | None,
+        typer.Option(
+            metavar="°/s,…",
+            help="Plan controlled reps instead of a full effort: start velocities through the gate, such as 57 or "
+            "45,57,70.",
+        ),
+    ] = None,
+    tempo: Annotated[
+        str, typer.Option(help="Of paced reps: eccentric/pause/concentric/hold in s, from rest to rest.")
+    ] = "2/0/1.6/0",
+    swing: Annotated[
+        float, typer.Option(metavar="CM", help="Body swing of paced reps: travel of the shoulder.")
+    ] = 0.0,
     speed_from: Annotated[
         str, typer.Option(help="Who makes the start velocity: body (for nothing) or shoulder.")
     ] = "body",
@@ -80,11 +95,13 @@ def plan(
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
     force: Force = False,
 ) -> None:
-    """Simulate the raise over start velocities and loads: does it reach the top, and what does the shoulder do.
+    """Plan a raise: a full effort over start velocities and loads, or controlled reps at a pace (--pace).
 
     The shoulder is scaled from your heaviest strict single, from measured reps, from a measured moment, or, with
-    nothing given, from a published group mean. Full effort, shoulder fixed after the start. A description of a
-    model, not advice to swing a load.
+    nothing given, from a published group mean. Full effort: does it reach the top, and what does the shoulder do.
+    With --pace: the moment of a rep of that start velocity, tempo and swing by angle, what the body supplies, and the
+    heaviest load that stays within the shoulder's capacity at every angle. A description of a model, not advice to
+    swing a load.
     """
     from armarc.cli.load_tables import degrees_option, print_json, range_option
     from armarc.errors import UsageError
@@ -135,6 +152,42 @@ def plan(
         load_assumed = "65 % of the heaviest strict rep" if heavy else "an example"
     else:
         load_assumed = ""
+    bottom_rad = _or(degrees_option(start, "a start", 0, 120), bottom_rad)
+    top_rad = _or(degrees_option(top, "a top", 20, 150), top_rad)
+    if pace is not None:
+        from armarc.load.capacity import ShoulderCapacity
+        from armarc.load.paced import paced_plan
+        from armarc.load.strength import StrengthSource
+        from armarc.quantities import parse_tempo
+        from armarc.simulate import RepPlan
+
+        eccentric_s, _, concentric_s, hold_s = parse_tempo(tempo)
+        paced = paced_plan(
+            RepPlan(
+                bottom_rad=bottom_rad,
+                top_rad=top_rad,
+                concentric_s=concentric_s,
+                hold_s=hold_s,
+                eccentric_s=eccentric_s,
+                swing_m=swing / 100,
+            ),
+            _paces(pace),
+            source=StrengthSource(
+                lifter=load_lifters().find(lifter),
+                resistances=resistances,
+                heaviest_kg=parse_load(heaviest) if heaviest else None,
+                capacity_n_m=capacity_nm,
+                measured=measured,
+                plane_rad=degrees_option(plane, "a plane", -90, 180) or 0.0,
+                elbow_rad=degrees_option(elbow, "an elbow bend", 0, 120) or 0.0,
+            ),
+            resistances=resistances,
+            shape=ShoulderCapacity(peak_n_m=1.0, curve=capacity_curve(capacity)),
+            effort=effort,
+            loaded_range_rad=range_option(loaded_range, "the loaded range"),
+        )
+        _show_paced(paced, load_assumed, as_json=as_json, plot=plot, dark=dark, guard=guard)
+        return
     report = make_report(
         lifter=load_lifters().find(lifter),
         resistances=resistances,
@@ -146,8 +199,8 @@ def plan(
         by_shoulder=speed_from == "shoulder",
         aim=aim,
         effort=effort,
-        start_rad=_or(degrees_option(start, "a start", 0, 120), bottom_rad),
-        top_rad=_or(degrees_option(top, "a top", 20, 150), top_rad),
+        start_rad=bottom_rad,
+        top_rad=top_rad,
         loaded_range_rad=range_option(loaded_range, "the loaded range"),
         fastest_start_deg_s=fastest_start,
         plane_rad=degrees_option(plane, "a plane", -90, 180) or 0.0,
@@ -160,6 +213,110 @@ def plan(
         _print(report)
     if plot is not None:
         _draw(report, plot, dark, guard)
+
+
+def _paces(text: str) -> tuple[float, ...]:
+    from armarc.errors import UsageError
+
+    try:
+        paces = [float(part) for part in text.split(",")]
+    except ValueError:
+        paces = []
+    if not paces or not all(5 <= pace <= 400 for pace in paces):
+        raise UsageError(
+            f"expected start velocities from 5 to 400 °/s, got {text!r}", "for example --pace 57"
+        )
+    return tuple(math.radians(pace) for pace in paces)
+
+
+def _show_paced(
+    plan: PacedPlan, load_assumed: str, *, as_json: bool, plot: Path | None, dark: bool, guard: Guard
+) -> None:
+    from armarc.cli.load_tables import number, print_json, print_table, say
+    from armarc.load.paced_words import answer_words, heaviest_words, paced_assumptions, paced_record
+    from armarc.load.resistance import describe
+
+    notes = paced_assumptions(plan)
+    if load_assumed:
+        notes.insert(0, f"Assumed: load {describe(plan.resistances)} ({load_assumed}).")
+    if as_json:
+        print_json(paced_record(plan))
+    else:
+        heads = (
+            "Gate\n°/s",
+            "Start\nratio",
+            "Peak up\nN m",
+            "at °",
+            "In all\nN m",
+            "at",
+            "Mean up\nN m",
+            "Work in\nrange %",
+            "Body, % of\nthe drive",
+            "Heaviest",
+            "limited\nat °",
+            "by",
+        )
+        rows = []
+        for lane in plan.lanes:
+            m = lane.measures
+            body = None if m.drive_swing_share is None else 100 * m.drive_swing_share
+            rows.append(
+                (
+                    number(math.degrees(lane.gate_rad_s), 0),
+                    number(lane.start_ratio, 2),
+                    number(m.peak_concentric_moment_n_m),
+                    number(math.degrees(m.peak_concentric_moment_at_rad), 0),
+                    number(m.peak_moment_n_m),
+                    f"{math.degrees(m.peak_moment_at_rad):.0f}° {m.peak_moment_phase}",
+                    number(m.mean_moment_over_angle_n_m),
+                    number(None if m.loaded_work_share is None else 100 * m.loaded_work_share, 0),
+                    number(body, 0),
+                    heaviest_words(plan, lane),
+                    number(math.degrees(lane.limited_at_rad), 0),
+                    lane.limited_by,
+                )
+            )
+        say([*answer_words(plan), ""])
+        print_table(f"Paced reps · {describe(plan.resistances)}", heads, rows, left=0, spare=(6, 1, 5))
+        say(notes)
+    if plot is not None:
+        _draw_paced(plan, notes, plot, dark, guard)
+
+
+def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard: Guard) -> None:
+    import numpy as np
+
+    from armarc.cli.terminal import error_console
+    from armarc.load.paced_words import answer_words
+    from armarc.load.resistance import describe
+    from armarc.report.load_figures import Curve, draw_moments
+    from armarc.report.saving import save_figure
+
+    curves = [
+        Curve(
+            label=f"raising, {math.degrees(lane.gate_rad_s):.0f} °/s through the gate",
+            x=np.degrees(lane.angle_rad),
+            y=lane.concentric_n_m,
+        )
+        for lane in plan.lanes
+    ]
+    first = plan.lanes[0]
+    degrees = np.degrees(first.angle_rad)
+    curves.append(Curve(label="lowering", x=degrees, y=first.eccentric_n_m))
+    still = plan.capacity.full_n_m(first.angle_rad, np.zeros(len(degrees)))
+    curves.append(Curve(label="isometric capacity (assumed)", x=degrees, y=still))
+    low, high = plan.loaded_range_rad
+    figure = draw_moments(
+        curves,
+        title="What a controlled rep asks of the shoulder",
+        facts=describe(plan.resistances),
+        loaded_deg=(math.degrees(low), math.degrees(high)),
+        notes=[*answer_words(plan), *notes],
+        panel="Moment about the shoulder",
+        dark=dark,
+    )
+    save_figure(figure, path, guard)
+    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)
 
 
 def _or(value: float | None, otherwise: float) -> float:

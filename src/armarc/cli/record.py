@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort
 from armarc.errors import UsageError
 
 if TYPE_CHECKING:
@@ -33,6 +34,9 @@ def record(
             "Without it: the one sensor in reach.",
         ),
     ] = None,
+    phone: Phone = False,
+    host: PhoneHost = None,
+    port: PhonePort = USUAL_PORT,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0.1, help="Stop after so many seconds of samples.")
     ] = None,
@@ -70,6 +74,8 @@ def record(
     """Capture a sensor into a file. Ctrl-C ends the capture; everything received is kept."""
     from armarc.cli.capture_talk import summary
 
+    if phone and sensor:
+        raise UsageError("samples come from a sensor or from a phone, not both", "leave one of them out")
     sensors = sensor or [""]
     if len(sensors) > 2 or len({one.casefold() for one in sensors}) != len(sensors):
         raise UsageError("expected one sensor, or two different ones (left and right wrist)")
@@ -85,6 +91,7 @@ def record(
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
+        (host, port) if phone else None,
     )
     if as_json:
         typer.echo(summary(report))
@@ -115,8 +122,24 @@ def _side_conflict(plan: FilePlan, event: Event, known: tuple[Remembered, ...]) 
     return Trouble(sensor=event.sensor, time_s=event.time_s, message=message)
 
 
-def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str) -> None:
+def capture_to(
+    path: Path,
+    sensors: list[str],
+    *,
+    seconds: float,
+    note: str,
+    phone: tuple[str | None, int] | None = None,
+) -> None:
     """Capture into a file for a command that goes on with it.
+
+    Parameters
+    ----------
+    path : Path
+    sensors : list of str
+    seconds : float, s
+    note : str
+    phone : tuple or None
+        Host and port of the page, where a phone is the sensor.
 
     Raises
     ------
@@ -127,7 +150,7 @@ def capture_to(path: Path, sensors: list[str], *, seconds: float, note: str) -> 
     """
     options = _options(None, 8, 1000, None, 15.0, 120.0)
     plans = _plans(path, sensors, options, exercise=None, side=None, load_kg=None, note=note)
-    report = _captured(plans, sensors, options, seconds, lambda: None)
+    report = _captured(plans, sensors, options, seconds, lambda: None, phone)
     if report.fault is not None:
         raise report.fault
     if report.samples == 0:
@@ -140,17 +163,22 @@ def _captured(
     options: StreamOptions,
     seconds: float | None,
     watch: Callable[[], Callable[[Event], bool] | None],
+    phone: tuple[str | None, int] | None,
 ) -> CaptureReport:
     """Capture until the time is up, Ctrl-C, or what `watch` makes says that it is over."""
     import asyncio
+    import contextlib
 
     from armarc.cli.capture_talk import Talk
+    from armarc.cli.phone import open_phone
     from armarc.sensor.capture import capture, check_targets
+    from armarc.sensor.link import stream
     from armarc.sensor.link.find import prepare_platform
 
     check_targets([plan.path for plan in plans])
-    prepare_platform()
-    talk = Talk(len(sensors))
+    if phone is None:
+        prepare_platform()
+    talk = Talk(len(sensors), "" if phone is None else "waiting for the phone …")
     set_over = watch()
 
     async def run() -> CaptureReport:
@@ -166,7 +194,12 @@ def _captured(
             if set_over is not None and not stop.is_set() and set_over(event):
                 stop.set()
 
-        return await capture(plans, sensors, options, stop=stop, seconds=seconds, listen=hear)
+        async with contextlib.AsyncExitStack() as stack:
+            if phone is None:
+                events = stream(sensors, options, stop=stop)
+            else:
+                events = (await stack.enter_async_context(open_phone(*phone))).events(stop)
+            return await capture(plans, events, stop=stop, seconds=seconds, listen=hear)
 
     try:
         report = asyncio.run(run())
@@ -264,7 +297,8 @@ def _plans(
 def _stop_on_signals(stop: object) -> None:
     """First Ctrl-C: end in good order. Second: at once."""
     import asyncio
-    import signal
+
+    from armarc.cli.stopping import call_when_asked_to_stop
 
     assert isinstance(stop, asyncio.Event)
     loop = asyncio.get_running_loop()
@@ -276,8 +310,4 @@ def _stop_on_signals(stop: object) -> None:
             task.cancel()
         stop.set()
 
-    for number in (signal.SIGINT, signal.SIGTERM):
-        try:
-            loop.add_signal_handler(number, ask)
-        except NotImplementedError:
-            signal.signal(number, lambda *_: loop.call_soon_threadsafe(ask))
+    call_when_asked_to_stop(loop, ask)

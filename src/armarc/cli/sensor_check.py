@@ -10,6 +10,7 @@ import typer
 
 from armarc.cli.log_options import print_json, print_table, say
 from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort
 
 if TYPE_CHECKING:
     from armarc.sensor.bench import SensorCheck
@@ -27,6 +28,9 @@ def check(
         str | None,
         typer.Option("--sensor", "-s", help="Listen to this one (nickname, name, address or serial number)."),
     ] = None,
+    phone: Phone = False,
+    host: PhoneHost = None,
+    port: PhonePort = USUAL_PORT,
     seconds: Annotated[
         float, typer.Option("--seconds", min=5, help="How long to listen; two minutes tell the bias.")
     ] = 120.0,
@@ -69,9 +73,11 @@ def check(
     guard = guard_for([file, out], force=force)
     if plot is not None:
         check_picture(plot, guard)
+    if phone and sensor is not None:
+        raise UsageError("samples come from a sensor or from a phone, not both", "leave one of them out")
     if file is None:
-        file = _listened(sensor or "", seconds, out)
-    elif sensor is not None or out is not None:
+        file = _listened(sensor or "", seconds, out, (host, port) if phone else None)
+    elif sensor is not None or out is not None or phone:
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
     recording = read_csv(file, columns=columns, units=units, rate_hz=rate)
     calibration = find_calibration(recording.metadata)
@@ -101,7 +107,7 @@ def check(
         )
 
 
-def _listened(sensor: str, seconds: float, out: Path | None) -> Path:
+def _listened(sensor: str, seconds: float, out: Path | None, phone: tuple[str | None, int] | None) -> Path:
     """Capture the lying sensor into a file; gives its path. The capture stays whatever the check says of it."""
     from datetime import datetime
 
@@ -109,7 +115,7 @@ def _listened(sensor: str, seconds: float, out: Path | None) -> Path:
 
     path = out or Path(f"armarc-check-{datetime.now():%Y%m%d-%H%M%S}.csv")
     say(f"lay the sensor on a steady table; listening for {seconds:g} s of samples, Ctrl-C ends earlier")
-    capture_to(path, [sensor], seconds=seconds, note="sensor check: lying still")
+    capture_to(path, [sensor], seconds=seconds, note="sensor check: lying still", phone=phone)
     say(f"raw stream: {path}")
     return path
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from armarc.cli import body_options
+from armarc.cli.command_line import command_line
 
 if TYPE_CHECKING:
     from armarc.simulate import Knobs
@@ -231,11 +231,11 @@ def simulate(
     """Make an invented recording and the truth about it (OUT.csv and OUT.truth.json)."""
     import math
 
-    from armarc.quantities import parse_load
+    from armarc.quantities import parse_load, parse_tempo
     from armarc.simulate import Knobs, MountPlan, SensorPlan, draw_body, find_pattern
 
     _check_target(out, force)
-    eccentric_s, pause_s, concentric_s, top_s = _parse_tempo(tempo)
+    eccentric_s, pause_s, concentric_s, top_s = parse_tempo(tempo)
     pattern = find_pattern(exercise)
     if plane is not None:
         from dataclasses import replace
@@ -336,7 +336,7 @@ def simulate(
             temperature=temperature,
         ),
     )
-    _make(out, knobs, seed, truth_series, _command_line(ctx, out))
+    _make(out, knobs, seed, truth_series, command_line(ctx, out))
 
 
 def _check_target(out: Path, force: bool) -> None:
@@ -362,20 +362,6 @@ def _check_seed(seed: int) -> None:
 
     if seed < 0:
         raise UsageError(f"a seed is 0 or more, got {seed}", "any whole number will do")
-
-
-def _parse_tempo(text: str) -> tuple[float, float, float, float]:
-    from armarc.errors import UsageError
-
-    parts = list(text) if text.isdigit() and len(text) == 4 else text.split("/")
-    try:
-        eccentric, pause, concentric, hold = (float(part) for part in parts)
-    except ValueError:
-        raise UsageError(
-            f"expected a tempo of four numbers of seconds, got {text!r}",
-            "eccentric / pause at the bottom / concentric / hold at the top, for example 2/0/1.5/0",
-        ) from None
-    return eccentric, pause, concentric, hold
 
 
 def _parse_gap(text: str) -> tuple[float, float]:
@@ -408,22 +394,6 @@ def _start_velocity(text: str | None, concentric_s: float, rom_deg: float | None
         raise UsageError(
             f"expected a start velocity in °/s or 'free', got {text!r}", "for example 57"
         ) from None
-
-
-def _command_line(ctx: typer.Context, out: Path) -> str:
-    """The command that makes this recording again, without folders and defaults."""
-    words = ["armarc", "simulate", out.name]
-    for option in ctx.command.params:
-        value = ctx.params.get(option.name or "")
-        if option.param_type_name != "option" or option.name == "force" or value in (None, option.default):
-            continue
-        name = max(option.opts, key=len)
-        if isinstance(value, bool):
-            words.append(name if value else option.secondary_opts[0])
-        else:
-            for one in value if isinstance(value, list | tuple) else [value]:
-                words += [name, f"{one:g}" if isinstance(one, float) else str(one)]
-    return shlex.join(words)
 
 
 def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) -> None:

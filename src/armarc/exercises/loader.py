@@ -43,6 +43,9 @@ ENTRY_CHECKS: dict[str, Check] = {
     "band_deg_s": or_none(rising_pair(0, 1000, "°/s", "[45, 70]")),
     "loaded_range_deg": or_none(rising_pair(-180, 360, "degrees", "[30, 60]")),
     "smallest_rom_deg": number(5, 180, "degrees"),
+    "swung_cm": number(0, 30, "cm"),
+    "dropped_pct": number(-300, 100, "%"),
+    "plane_deg": or_none(number(-90, 180, "degrees")),
     "rest_s": number(1, 600, "seconds"),
     "caution": text(empty=True),
     "resistance": one_of(RESISTANCES),
@@ -188,6 +191,9 @@ def _entry(
     return replace(base, key=key, source=source, **_in_si(values))
 
 
+_HUNDREDTHS = {"swung_cm": "swung_m", "dropped_pct": "dropped_share"}
+
+
 def _in_si(values: Mapping[str, Any]) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for key, value in values.items():
@@ -199,6 +205,8 @@ def _in_si(values: Mapping[str, Any]) -> dict[str, Any]:
             out[name] = (
                 tuple(map(math.radians, value)) if pair else None if value is None else math.radians(value)
             )
+        elif key in _HUNDREDTHS:
+            out[_HUNDREDTHS[key]] = value / 100
         else:
             out[key] = value
     assert out.keys() <= {field.name for field in fields(Exercise)}

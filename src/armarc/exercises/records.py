@@ -33,6 +33,9 @@ based_on = "cable-lateral-raise"       # start from this entry; leave out to sta
 # band_deg_s = [45, 70]                # target band of the start velocity, °/s, or "none"
 # loaded_range_deg = [30, 60]          # where the load should meet the muscle, degrees, or "none"
 # smallest_rom_deg = 30                # anything smaller is not a rep, degrees
+# swung_cm = 3                         # more body swing than this is flagged (our own working limit)
+# dropped_pct = 50                     # less of the static moment held while lowering is flagged (the same)
+# plane_deg = 0                        # plane the raise is meant in: 0 to the side, 90 forward, or "none"
 # rest_s = 10                          # a pause at the bottom this long ends the set, seconds
 # resistance = "cable"                 # "dumbbell", "cable", "machine", "band" or "any"
 # caution = "..."                      # shown with the exercise
@@ -64,6 +67,9 @@ def exercise_record(exercise: Exercise) -> dict[str, Any]:
         "band_deg_s": _degrees((band.low_rad_s, band.high_rad_s)) if band else None,
         "loaded_range_deg": _degrees(exercise.loaded_range_rad) if exercise.loaded_range_rad else None,
         "smallest_rom_deg": round(math.degrees(exercise.smallest_rom_rad), 6),
+        "swung_cm": round(100 * exercise.swung_m, 6),
+        "dropped_pct": round(100 * exercise.dropped_share, 6),
+        "plane_deg": None if exercise.plane_rad is None else round(math.degrees(exercise.plane_rad), 6),
         "rest_s": exercise.rest_s,
         "resistance": exercise.resistance,
         "note": exercise.note,

@@ -8,6 +8,7 @@ import os
 import shlex
 import signal
 import subprocess
+import sys
 import tempfile
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -28,7 +29,7 @@ def parse_hook(text: str) -> list[str]:
         For an empty command or unclosed quotes.
     """
     try:
-        words = shlex.split(text)
+        words = _words_of(text)
     except ValueError as error:
         raise UsageError(f"the hook command cannot be read: {error}", "check its quotes") from error
     if not words:
@@ -36,6 +37,18 @@ def parse_hook(text: str) -> list[str]:
             "the hook command is empty", "name a program, for example --hook 'python3 after_set.py'"
         )
     return words
+
+
+def _on_windows() -> bool:
+    return sys.platform == "win32"
+
+
+def _words_of(text: str) -> list[str]:
+    if not _on_windows():
+        return shlex.split(text)
+    # There a backslash parts folders and takes no meaning away; quotes only hold words together.
+    words = shlex.split(text, posix=False)
+    return [one[1:-1] if len(one) > 1 and one[0] == one[-1] and one[0] in "'\"" else one for one in words]
 
 
 class Hooks:

@@ -24,6 +24,7 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
+from armarc.live.gate import is_provisional, speed_of
 from armarc.live.judge import measure_movement
 from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
 from armarc.live.rows import ANGLE, TIME
@@ -44,9 +45,10 @@ CALM_BEFORE_S = 0.8
 REP_AFTER_REP_S = 2.5
 ALIKE_AT_GATE = math.cos(math.radians(16))
 FASTER_AT_GATE = 3.0
-COUNT_EVERY_S = 1.5
+COUNT_EVERY_S, COUNT_SELDOM_S = 1.5, 6.0
 """So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
-is not known yet may show no movement at all."""
+is not known yet may show no movement at all. Where the last movement did come back, or the last look showed nothing
+new, that is less likely, and the next look waits up to the longer time."""
 MOST_KNOWN, MOST_GATES = 4, 60
 MOST_TILT = 2.0
 """A movement that turns so many times as far as it tilts does not show in the direction of the vertical."""
@@ -72,7 +74,7 @@ class Counting:
         self.movements: list[Movement] = []
         self._ended: list[Counted] = []
         self._running: Template | None = None
-        self._counted_at_s = -math.inf
+        self._counted_at_s, self._count_every_s = -math.inf, COUNT_EVERY_S
         self.learn_due = False
 
     @property
@@ -96,8 +98,12 @@ class Counting:
     def watch_the_rest(self, up: Vector, events: list[EngineEvent]) -> None:
         """End the set when its rest has lasted long enough; count again now and then while the arm moves."""
         s = self._stretch
-        if s.time_s - self._counted_at_s >= COUNT_EVERY_S and s.calm.quiet_samples == 0 and not s.late:
+        is_due = s.time_s - self._counted_at_s >= self._count_every_s
+        if is_due and s.calm.quiet_samples == 0 and not s.late:
+            before = [c.top_s for c in self._counted]
             self._count_again(s.rows.stop - 1, None, events)
+            is_news = before != [c.top_s for c in self._counted]
+            self._count_every_s = COUNT_EVERY_S if is_news else min(2 * self._count_every_s, COUNT_SELDOM_S)
         if not self._counted:
             return
         if self._told or not self._is_low(up):
@@ -145,14 +151,14 @@ class Counting:
             case Back():
                 current, self._current = self._current, None
                 self._count_again(row, current, events, signal.top_row)
+                self._count_every_s = COUNT_SELDOM_S
 
     def _gate(self, signal: Gate, up: Vector, events: list[EngineEvent]) -> None:
         s = self._stretch
         current = self._current
         if current is None:
             return
-        near, far = s.exercise.gate_rad
-        current.speed_rad_s = (far - near) / (signal.far_s - signal.near_s)
+        current.speed_rad_s, current.speed_se_rad_s = speed_of(signal, s)
         band = s.exercise.band
         current.verdict = None if band is None else band.verdict(current.speed_rad_s)
         current.gate_s = signal.far_s
@@ -167,9 +173,10 @@ class Counting:
             GateCrossed(
                 time_s=signal.far_s,
                 rep=current.number,
-                start_velocity_rad_s=current.speed_rad_s,
+                told_velocity_rad_s=current.speed_rad_s,
+                told_velocity_se_rad_s=current.speed_se_rad_s,
                 verdict=current.verdict,
-                provisional=s.is_provisional,
+                provisional=is_provisional(s, current.speed_rad_s, current.speed_se_rad_s),
             )
         )
 
@@ -295,16 +302,19 @@ class Counting:
         # A gate that was seen while the arm came down was that of an angle the wrong way up.
         gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
         if gate is not None and gate.told:
-            rep = replace(rep, told_velocity_rad_s=gate.speed_rad_s)
+            rep = replace(
+                rep, told_velocity_rad_s=gate.speed_rad_s, told_velocity_se_rad_s=gate.speed_se_rad_s
+            )
         elif rep.start_velocity_rad_s is not None:
             events.append(
                 GateCrossed(
                     time_s=s.time_s if rep.gate_s is None else rep.gate_s,
                     rep=place + 1,
-                    start_velocity_rad_s=rep.start_velocity_rad_s,
+                    told_velocity_rad_s=rep.start_velocity_rad_s,
+                    told_velocity_se_rad_s=rep.start_velocity_se_rad_s,
                     verdict=rep.start_verdict,
                     late=True,
-                    provisional=s.is_provisional,
+                    provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
                 )
             )
         if gate is not None and gate.up is not None and gate.speed_rad_s is not None:
@@ -325,7 +335,7 @@ class Counting:
                 reps=self.reps,
                 measured=rep,
                 tempo=tempo([replace(rep, pause_s=pause_before)]),
-                provisional=s.is_provisional,
+                provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
             )
         )
         return 1

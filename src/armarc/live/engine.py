@@ -13,7 +13,7 @@ from math import isfinite
 import numpy as np
 
 from armarc.choices import Choices
-from armarc.live.angle import Vector
+from armarc.live.angle import Quaternion, Vector
 from armarc.live.counting import Counting
 from armarc.live.events import EngineEvent, GapSeen
 from armarc.live.mount import check_mounting
@@ -50,6 +50,9 @@ class Engine:
 
     def __init__(self, choices: Choices, rate_hz: float) -> None:
         check_mounting(choices)
+        if choices.exercise.coordinate == "movement":
+            # Its signal package takes half a second to load: not in the middle of a set.
+            import armarc.reps.cycles  # noqa: F401
         self._stretch = Stretch(choices, rate_hz)
         self._pose = Pose(self._stretch)
         self._counting = Counting(self._stretch)
@@ -217,7 +220,7 @@ class Engine:
             return []
         bias = fusion.bias_rad_s
         omega = (rate[0] - bias[0], rate[1] - bias[1], rate[2] - bias[2])
-        w, x, y, z = q
+        q = w, x, y, z = _turned_back(q, omega, 0.5 * dt)
         up = (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
         s.calm.step(time_s, dt, omega, force, up)
         theta, theta_rate = (0.0, 0.0) if s.angle is None else s.angle.step(q, omega)
@@ -259,3 +262,17 @@ class Engine:
             for signal in s.tracker.step(first + k, times[k], angles[k], rates[k]):
                 self._counting.hear(signal, first + k, up, events)
         s.time_s, s.late = now_s, False
+
+
+def _turned_back(q: Quaternion, omega: Vector, dt: float) -> Quaternion:
+    """Orientation a short time earlier: the filter takes a rate for the mean since the sample before, and sensors give
+    the value at the stamp, as offline (`sampling="instants"`)."""
+    w, x, y, z = q
+    a, b, c = -0.5 * dt * omega[0], -0.5 * dt * omega[1], -0.5 * dt * omega[2]
+    r = 1.0 - 0.5 * (a * a + b * b + c * c)
+    return (
+        w * r - x * a - y * b - z * c,
+        x * r + w * a + y * c - z * b,
+        y * r + w * b + z * a - x * c,
+        z * r + w * c + x * b - y * a,
+    )

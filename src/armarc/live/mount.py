@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.arm_track import SetWindows, track
+from armarc.arm_track import SetWindows, mount_on
 from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.live.angle import Turn
 from armarc.live.judge import rate_of
 from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME
-from armarc.motion import Mounting, choose_mounting, dominant_axis, up_in_sensor
+from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis, up_in_sensor
 from armarc.motion.quaternions import rotate
 from armarc.pipeline import CONCENTRIC_WORTH, measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Piece, Recording
@@ -52,7 +52,6 @@ def learn_mounting(
     Learned or None
         None when the stretch shows no better than the hanging pose.
     """
-    table = _brought_to_rest(table, bias_rad_s)
     n = len(table)
     piece = Piece(
         start_s=float(table[0, TIME]),
@@ -74,15 +73,22 @@ def learn_mounting(
             weight=weight,
             bottoms=(tuple(m.bottom for m in movements),),
         )
+    orientation = Orientation(
+        quaternion=np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]),
+        gyroscope_bias_rad_s=np.array(bias_rad_s),
+        bias_se_rad_s=0.0,
+        tilt_se_rad=0.0,
+        method="causal",
+    )
     try:
-        motion = track(piece, choices, windows)
+        mounting, lever = mount_on(piece, choices, orientation, windows)
     except UsageError:
         # The way asked for finds no evidence yet.
-        motion = track(piece, replace(choices, mounting="auto"), windows)
-    if motion.mounting.method not in ("lever_arm", "twist", "stated"):
+        mounting, lever = mount_on(piece, replace(choices, mounting="auto"), orientation, windows)
+    if mounting.method not in ("lever_arm", "twist", "stated"):
         return None
-    offset = (piece.specific_force_m_s2[0] - motion.specific_force_m_s2[0]).tolist()
-    return Learned(mounting=motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
+    offset = [0.0, 0.0, 0.0] if lever is None else lever.offset_m_s2.tolist()
+    return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
 
 
 def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned, int] | None:

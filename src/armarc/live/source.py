@@ -9,11 +9,10 @@ from contextlib import aclosing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from armarc.recording import FloatArray, Metadata, Recording
+from armarc.recording import ROUNDING_KEYS, FloatArray, Metadata, Recording
 
 if TYPE_CHECKING:
-    from armarc.sensor.events import SensorFacts
-    from armarc.sensor.link import StreamOptions
+    from armarc.sensor.events import Event, SensorFacts
 
 PACKET_S = 0.05
 """Length of the packets a recording is played in, about what a sensor's radio delivers."""
@@ -97,7 +96,13 @@ async def _sleep_until(due: float, stop: asyncio.Event) -> None:
 
 
 def _head(facts: SensorFacts) -> Metadata:
-    told = {"sensor_serial": facts.serial, "sensor_address": facts.address}
+    told = {
+        "sensor_serial": facts.serial,
+        "sensor_address": facts.address,
+        ROUNDING_KEYS[0]: facts.rounding_m_s2,
+        ROUNDING_KEYS[1]: facts.rounding_rad_s,
+        "sensor_habits": list(facts.habits) or None,
+    }
     return Metadata(
         sensor=facts.name or facts.address,
         accelerometer_range_m_s2=facts.accelerometer_range_m_s2,
@@ -106,19 +111,18 @@ def _head(facts: SensorFacts) -> Metadata:
     )
 
 
-async def listen(sensor: str, options: StreamOptions, stop: asyncio.Event) -> AsyncIterator[Item]:
+async def listen(events: AsyncGenerator[Event, None]) -> AsyncIterator[Item]:
     """Samples and news of one sensor.
 
     Parameters
     ----------
-    sensor : str
-        Nickname, name or address; empty for the one in reach.
+    events : async generator of Event
+        As of `armarc.sensor.stream` or `armarc.sensor.phone.phone_stream`.
     """
     from armarc.sensor.events import Battery, Ended, Frames, LinkLost, LinkUp, Loss, Trouble
-    from armarc.sensor.link import stream
 
-    async with aclosing(stream((sensor,), options, stop=stop)) as events:
-        async for event in events:
+    async with aclosing(events) as running:
+        async for event in running:
             match event:
                 case Frames():
                     yield Samples(

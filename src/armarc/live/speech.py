@@ -13,11 +13,18 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("spd-say", "-r", "30"),
 )
 ON_MACOS: tuple[str, ...] = ("say", "-r", "220")
+ON_WINDOWS: tuple[str, ...] = (
+    *("powershell", "-NoProfile", "-Command"),
+    "& {Add-Type -AssemblyName System.Speech; $voice = New-Object System.Speech.Synthesis.SpeechSynthesizer; "
+    "$voice.Rate = 2; $voice.Speak([string]$args[0])}",
+)
+"""The system's own voice through its own shell, which hands the text on as the block's argument (from memory)."""
 
 
 def find_speech() -> tuple[str, ...] | None:
     """The speech command of this machine, or None."""
-    known = (ON_MACOS, *COMMANDS) if sys.platform == "darwin" else COMMANDS
+    own = {"darwin": (ON_MACOS,), "win32": (ON_WINDOWS,)}.get(sys.platform, ())
+    known = (*own, *COMMANDS)
     return next((command for command in known if shutil.which(command[0])), None)
 
 

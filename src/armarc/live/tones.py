@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from armarc.extras import how_to_add
 from armarc.live.events import EngineEvent, GateCrossed, RepEnded
 
 SOUND_RATE_HZ = 44100
@@ -118,6 +119,6 @@ def open_player() -> tuple[Player | None, str]:
     try:
         return Player(), ""
     except ImportError:
-        return None, "no sound: the sound library is missing (pip install 'armarc[sound]')"
+        return None, f"no sound: the sound library is missing ({how_to_add('sound')})"
     except OSError as error:
         return None, f"no sound: no sound device can be used ({error})"

@@ -36,11 +36,16 @@ class Left:
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """The arm rose through the gate's far end; `near_s` and `far_s` are interpolated."""
+    """The arm rose through the gate's far end; `near_s` and `far_s` are interpolated.
+
+    ``near_rad_s`` and ``far_rad_s`` are the rates there.
+    """
 
     near_s: float
     far_s: float
     row: int
+    near_rad_s: float
+    far_rad_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,14 +207,14 @@ class Tracker:
             return
         self.bottom_rad = bottom
         self._gate_done = True
-        far_s = self._crossing(row, far)
-        near_s = self._crossing(row, self.bottom_rad + self._near_rad)
-        if far_s is None or near_s is None or near_s >= far_s:
+        at_far = self._crossing(row, far)
+        at_near = self._crossing(row, self.bottom_rad + self._near_rad)
+        if at_far is None or at_near is None or at_near[0] >= at_far[0]:
             return
         if not self._told_left:
             self._told_left = True
             signals.append(Left(time_s, self.bottom_rad))
-        signals.append(Gate(near_s, far_s, row))
+        signals.append(Gate(at_near[0], at_far[0], row, at_near[1], at_far[1]))
 
     def _resting_bottom(self, row: int, time_s: float) -> float:
         rows, first = self._rows, row
@@ -219,15 +224,17 @@ class Tracker:
         settle = max(1, round(SETTLE_S * (len(recent) - 1) / max(time_s - float(recent[-1, TIME]), 1e-3)))
         return max(self.bottom_rad, resting_value(recent[:, ANGLE], recent[:, ANGLE_RATE], settle))
 
-    def _crossing(self, row: int, level: float) -> float | None:
-        """Time of the last rise through a level at or before a row, interpolated."""
+    def _crossing(self, row: int, level: float) -> tuple[float, float] | None:
+        """Time and rate at the last rise through a level at or before a row, interpolated."""
         rows = self._rows
         after = rows.cell(row, ANGLE)
         for number in range(row - 1, rows.first - 1, -1):
             before = rows.cell(number, ANGLE)
             if before < level <= after:
+                share = (level - before) / (after - before)
                 t0, t1 = rows.cell(number, TIME), rows.cell(number + 1, TIME)
-                return t0 + (t1 - t0) * (level - before) / (after - before)
+                w0, w1 = rows.cell(number, ANGLE_RATE), rows.cell(number + 1, ANGLE_RATE)
+                return t0 + share * (t1 - t0), w0 + share * (w1 - w0)
             after = before
         return None
 

@@ -104,7 +104,7 @@ class PlanReport:
     @property
     def unit_of_scale(self) -> str:
         """Unit of the liftable load: kg for a single dumbbell, multiples otherwise."""
-        return "kg" if _single_mass(self.resistances) is not None else "×"
+        return "kg" if single_mass(self.resistances) is not None else "×"
 
     @property
     def finding(self) -> Finding:
@@ -141,11 +141,11 @@ class PlanReport:
     def held(self) -> tuple[float, float]:
         """Heaviest load that can be held still at every angle, in `unit_of_scale`, and the angle that limits it, °."""
         scale, at = held_scale(self.plan)
-        return scale * (_single_mass(self.resistances) or 1.0), math.degrees(at)
+        return scale * (single_mass(self.resistances) or 1.0), math.degrees(at)
 
     def rows(self) -> list[dict[str, Any]]:
         """One record per start velocity, degrees and SI."""
-        r, unit = self.raises, _single_mass(self.resistances) or 1.0
+        r, unit = self.raises, single_mass(self.resistances) or 1.0
         over_angle = r.work_j / np.maximum(r.highest_rad - self.plan.start_rad, 1e-9)
         out = []
         for i, start in enumerate(self.starts_rad_s):
@@ -328,7 +328,7 @@ def make_report(
     if with_exploration:
         # The heaviest strict load in multiples of the planned one; None keeps the peak of the plan.
         multiple_heavy = None
-        mass = _single_mass(resistances)
+        mass = single_mass(resistances)
         if heaviest_kg is not None and mass:
             multiple_heavy = heaviest_kg / mass
         exploration = explore(plan, starts[::2], aim, heaviest_scale=multiple_heavy)
@@ -362,6 +362,7 @@ def _starts(fastest_deg_s: float) -> FloatArray:
     return np.asarray(np.radians(np.append(np.arange(0.0, fastest_deg_s - 1e-9, step), fastest_deg_s)))
 
 
-def _single_mass(resistances: tuple[Resistance, ...]) -> float | None:
+def single_mass(resistances: tuple[Resistance, ...]) -> float | None:
+    """Mass of a single dumbbell, kg; None for anything else."""
     only = resistances[0] if len(resistances) == 1 else None
     return only.mass_kg if isinstance(only, Dumbbell) else None

@@ -10,6 +10,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from armarc.errors import UsageError
+from armarc.extras import how_to_add
 from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
 from armarc.log.records import SCHEMA, logged_record
 from armarc.log.schema import REP_NUMBERS
@@ -118,9 +119,7 @@ def export(
         return len(rows)
     if kind == "parquet":
         if find_spec("pyarrow") is None:
-            raise UsageError(
-                "Parquet needs the package pyarrow", "install it with: pip install 'armarc[parquet]'"
-            )
+            raise UsageError("Parquet needs the package pyarrow", how_to_add("parquet"))
         table = frame(store, where, per=per)
         table.attrs = {"made_by": "armarc"}  # so that it is known again as ours
         table.to_parquet(stream, index=False)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from armarc.reps.summary import loss
+from armarc.reps.summary import is_full, loss
 
 DEFAULT_STOP_AT_PCT = 20.0
 """Between the two bands below."""
@@ -74,7 +74,8 @@ def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None =
     Parameters
     ----------
     reps : sequence of mapping
-        Rep records in order; ``mean_concentric_deg_s`` and ``rom_deg`` are used.
+        Rep records in order; ``mean_concentric_deg_s``, ``rom_deg`` and ``quality`` are used. A partial, swung or cut
+        rep has no loss and is no best, where others are left.
     stop_at_pct : float or None, %
         Velocity loss at which to stop; None for 20 %.
 
@@ -84,12 +85,15 @@ def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None =
     best so far counts, because that is all one can know during it.
     """
     threshold = DEFAULT_STOP_AT_PCT if stop_at_pct is None else stop_at_pct
-    velocity = losses([rep.get("mean_concentric_deg_s") for rep in reps])
-    speeds = [v for rep in reps if (v := rep.get("mean_concentric_deg_s")) is not None and v > 0]
+    full = [rep if is_full(rep.get("quality") or ()) else {} for rep in reps]
+    if not any(full):
+        full = list(reps)
+    velocity = losses([rep.get("mean_concentric_deg_s") for rep in full])
+    speeds = [v for rep in full if (v := rep.get("mean_concentric_deg_s")) is not None and v > 0]
     slower = loss(speeds) if len(speeds) > 1 else None
     return Fatigue(
         velocity_loss_pct=velocity,
-        rom_loss_pct=losses([rep.get("rom_deg") for rep in reps]),
+        rom_loss_pct=losses([rep.get("rom_deg") for rep in full]),
         velocity_loss_set_pct=None if slower is None else 100 * slower,
         stop_at_pct=threshold,
         stop_after_rep=_stop_rep(reps, velocity, threshold),

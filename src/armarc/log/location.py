@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from armarc.errors import UsageError
+from armarc.folders import data_folder
 
 ENVIRONMENT_VARIABLE = "ARMARC_LOG"
 FILE_NAME = "log.sqlite"
@@ -55,9 +56,7 @@ def find_location(option: str | None = None) -> Location:
     """
     wanted = (option if option is not None else os.environ.get(ENVIRONMENT_VARIABLE, "")).strip()
     if not wanted:
-        from platformdirs import user_data_dir
-
-        wanted = str(Path(user_data_dir("armarc")) / FILE_NAME)
+        wanted = str(_leave_doubled(data_folder()) / FILE_NAME)
     if "://" in wanted and not wanted.startswith("sqlite:"):
         return _server(wanted)
     if wanted.startswith("sqlite:"):
@@ -69,6 +68,20 @@ def find_location(option: str | None = None) -> Location:
     if os.path.isdir(file):
         file = file / FILE_NAME
     return Location(url=f"sqlite:///{file}", file=file, recordings=file.with_name(f"{file.stem}-recordings"))
+
+
+def _leave_doubled(folder: Path) -> Path:
+    """On Windows the folder used to bear the program's name twice; a log that lies there is moved to `folder`."""
+    doubled = folder / folder.name
+    if not (doubled / FILE_NAME).exists() or (folder / FILE_NAME).exists():
+        return folder
+    try:
+        # The log itself first: while another program has it open, everything stays where it is.
+        for old in sorted(doubled.iterdir(), key=lambda path: path.name != FILE_NAME):
+            os.replace(old, folder / old.name)
+    except OSError:
+        return doubled if (doubled / FILE_NAME).exists() else folder
+    return folder
 
 
 def _server(address: str) -> Location:

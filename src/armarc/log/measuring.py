@@ -22,6 +22,7 @@ READING_OPTIONS = ("rate_hz", "columns", "units", "axes", "gravity_sign")
 
 _SETTINGS = (
     "exercise", "side", "load_kg", "resistance", "band_deg_s", "gate_deg", "loaded_range_deg", "smallest_rom_deg",
+    "swung_cm", "dropped_pct",
     "rest_s", "fusion", "mounting", "strap", "hand_axis", "reach_cm", "sensor_height_cm", "reference",
 )  # fmt: skip
 """Settings of a result that are options of measuring."""

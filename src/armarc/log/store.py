@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.pool import QueuePool
 
 from armarc.errors import LogError, UsageError
+from armarc.extras import how_to_add
 from armarc.log.location import Location, find_location
 from armarc.log.migrations import NEWEST, WRITE_LOCK, migrate, refuse_newer, version_of
 from armarc.log.vault import FolderVault, TableVault, Vault
@@ -136,7 +137,7 @@ def _open_file(location: Location, create: bool) -> Store:
         if not create:
             raise _no_log(location.name)
         try:
-            file.parent.mkdir(parents=True, exist_ok=True)
+            file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             with contextlib.suppress(FileExistsError):
                 # As private as the recordings beside it; the database gives its other files the same rights.
                 os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
@@ -206,7 +207,7 @@ def _open_server(location: Location) -> Store:
     except ModuleNotFoundError as error:
         raise UsageError(
             f"a log on a PostgreSQL server needs the package {error.name}",
-            "install it with: pip install 'armarc[postgres]'",
+            how_to_add("postgres"),
         ) from None
     return Store(location, engine, _PlainVault(TableVault(engine), location.name), read_only=False)
 

@@ -88,7 +88,8 @@ class FolderVault:
             return
         temporary = ""
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            path.parent.mkdir(exist_ok=True)
             handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
             with os.fdopen(handle, "wb") as stream:
                 stream.write(content)

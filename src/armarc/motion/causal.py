@@ -24,6 +24,8 @@ STILL_WINDOW_S = 0.8
 GAP_S = 0.1
 """A step longer than this is a gap: the turn during it is a guess."""
 
+STATES = 7
+_IDENTITY = np.eye(STATES)
 _FIRST_TILT_SE_RAD = 0.2
 _ZERO3: Vector = (0.0, 0.0, 0.0)
 
@@ -223,44 +225,46 @@ def _update(state: CausalOrientation) -> CausalOrientation:
     recent, still, rest_rate = _stillness(belief.recent, sums)
 
     # φx = θy, φy = −θx; bias turns the tilt, tilt leaks gravity into the velocity
-    transition = np.eye(7)
+    transition = _IDENTITY.copy()
     transition[0, 4:] = (-sums[7], -sums[8], -sums[9])
-    transition[1, 4:] = (sums[4], sums[5], sums[6])
+    transition[1, 4:] = sums[4:7]
     transition[2, 0] = transition[3, 1] = sums[3]
     covariance = transition @ belief.covariance @ transition.T
     walk = priors.gap_tilt_walk_rad if gap else priors.tilt_walk_rad
     noise = priors.gap_force_m_s2 if gap else priors.force_m_s2
-    covariance[0, 0] += walk**2 * duration
-    covariance[1, 1] += walk**2 * duration
-    covariance[2, 2] += noise**2 * duration
-    covariance[3, 3] += noise**2 * duration
+    diagonal = covariance.ravel()[:: STATES + 1]
+    diagonal[:2] += walk**2 * duration
+    diagonal[2:4] += noise**2 * duration
 
     # pseudo-measurements: the velocity is near zero; a still gyroscope reads its bias
     velocity = belief.velocity + np.array(sums[1:3])
     sigma = priors.still_velocity_m_s if still else priors.velocity_m_s
-    rows, innovation, variance = [2, 3], [-velocity[0], -velocity[1]], [sigma**2 / duration] * 2
+    innovation, variance = [-float(velocity[0]), -float(velocity[1])], [sigma**2 / duration] * 2
     if still:
-        rows += [4, 5, 6]
         # on entering a still phase its whole window speaks, later only what is new
         rate = (sums[10] / duration, sums[11] / duration, sums[12] / duration) if state.still else rest_rate
         span = duration if state.still else STILL_WINDOW_S**2 / 2.0
         innovation += [rate[i] - state.bias_rad_s[i] for i in range(3)]
         variance += [priors.still_angle_rad**2 / span] * 3
-    spread = covariance[np.ix_(rows, rows)] + np.diag(variance)
-    gain = np.linalg.solve(spread, covariance[rows]).T
-    error = gain @ np.array(innovation)
-    covariance = covariance - gain @ covariance[rows]
+    seen = covariance[2 : 2 + len(variance)]
+    spread = seen[:, 2 : 2 + len(variance)].copy()
+    spread.ravel()[:: len(variance) + 1] += variance
+    gain = np.linalg.solve(spread, seen).T
+    error = (gain @ np.array(innovation)).tolist()
+    covariance = covariance - gain @ seen
     covariance = 0.5 * (covariance + covariance.T)
 
-    phi_x, phi_y = float(error[0]), float(error[1])
     bias = state.bias_rad_s
-    return replace(
-        state,
-        quaternion=_tilted(state.quaternion, -0.5 * phi_y, 0.5 * phi_x),
-        bias_rad_s=(bias[0] + float(error[4]), bias[1] + float(error[5]), bias[2] + float(error[6])),
+    return CausalOrientation(
+        quaternion=_tilted(state.quaternion, -0.5 * error[1], 0.5 * error[0]),
+        bias_rad_s=(bias[0] + error[4], bias[1] + error[5], bias[2] + error[6]),
+        lever_arm_m=state.lever_arm_m,
         still=still,
+        time_s=state.time_s,
+        priors=priors,
         belief=_Belief(velocity=velocity + error[2:4], covariance=covariance, recent=recent),
         sums=_NO_SUMS,
+        last_rate=state.last_rate,
     )
 
 
@@ -291,15 +295,15 @@ def _stillness(
         recent = recent[1:]
     if total < STILL_WINDOW_S - 1e-9:
         return recent, False, _ZERO3
-    table = np.array(recent)
-    weight = table[:, 0] / total
-    mean = weight @ table[:, 1:]
-    rate: Vector = (float(mean[0]), float(mean[1]), float(mean[2]))
+    # In plain floats: eleven rows are too few for arrays to pay.
+    means = [sum(node[0] * node[k] for node in recent) / total for k in range(1, 8)]
+    rate: Vector = (means[0], means[1], means[2])
     rate_square = rate[0] ** 2 + rate[1] ** 2 + rate[2] ** 2
-    force_variance = float(weight @ np.square(table[:, 5:] - mean[4:]).sum(axis=1))
-    still = (
-        float(mean[3]) - rate_square < STILL_SPREAD_RAD_S**2
-        and force_variance < STILL_FORCE_M_S2**2
-        and rate_square < STILL_RATE_RAD_S**2
+    spread = means[3] - rate_square < STILL_SPREAD_RAD_S**2
+    if not spread or rate_square >= STILL_RATE_RAD_S**2:
+        return recent, False, rate
+    fx, fy, fz = means[4:]
+    force_variance = (
+        sum(n[0] * ((n[5] - fx) ** 2 + (n[6] - fy) ** 2 + (n[7] - fz) ** 2) for n in recent) / total
     )
-    return recent, still, rate
+    return recent, force_variance < STILL_FORCE_M_S2**2, rate

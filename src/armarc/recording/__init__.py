@@ -2,6 +2,7 @@
 
 from armarc.recording.csv_reader import read_csv
 from armarc.recording.csv_writer import RecordingWriter, write_csv
+from armarc.recording.metadata import ROUNDING_KEYS
 from armarc.recording.resample import dropped_stretches, uniform_pieces
 from armarc.recording.types import (
     STANDARD_GRAVITY_M_S2,
@@ -13,9 +14,12 @@ from armarc.recording.types import (
     Recording,
     Source,
 )
+from armarc.recording.values import ArrayValue
 
 __all__ = [
+    "ROUNDING_KEYS",
     "STANDARD_GRAVITY_M_S2",
+    "ArrayValue",
     "BoolArray",
     "FloatArray",
     "Gap",

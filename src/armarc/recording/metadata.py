@@ -9,6 +9,8 @@ from typing import Any
 from armarc.recording.types import Metadata
 
 _NUMBERS = ("load_kg", "accelerometer_range_m_s2", "gyroscope_range_rad_s")
+ROUNDING_KEYS = ("sensor_rounding_m_s2", "sensor_rounding_rad_s")
+"""Head keys of the steps a source rounds its readings to; kept among the others."""
 KNOWN = tuple(f.name for f in fields(Metadata) if f.name != "other")
 
 

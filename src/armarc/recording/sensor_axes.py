@@ -69,13 +69,16 @@ def order_of_greek(
     unit: str | None,
     names: list[str],
     file: str,
+    *,
+    own: bool = False,
 ) -> tuple[list[int], list[str]]:
     """Order that makes x, y, z of angular velocities named alpha, beta, gamma.
 
     Some sources mean x, y, z by them, others z, x, y; gravity turns in the accelerometer as only one of the
     two says.
 
-    Without a `unit` they are taken as deg/s, as the open sensor interfaces that use these names do.
+    Without a `unit` they are taken as deg/s, as the open sensor interfaces that use these names do. In an `own` file
+    they stand as a phone's page recorded them, and where the movement tells nothing, as on a table, they are x, y, z.
 
     Raises
     ------
@@ -95,6 +98,8 @@ def order_of_greek(
         }
     best, other = sorted(spreads, key=lambda name: spreads[name])
     if not (spreads[best] < 0.5 * spreads[other] and spreads[best] < 0.7 * unturned):
+        if own:
+            return orders["x, y, z"], [f"{', '.join(names)} were taken as about x, y, z: no movement tells"]
         raise FormatError(
             f"the columns {', '.join(names)} may be about x, y, z or about z, x, y; the movement does not "
             "tell",

@@ -16,6 +16,7 @@ from rich.text import Text
 from armarc.measures import columns
 from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
+from armarc.report.trunk_words import trunk_line
 from armarc.reps.types import Rep
 
 Record = Mapping[str, Any]
@@ -271,9 +272,11 @@ def _summary_lines(
             ("Start velocity", start),
             ("Range of motion", _with_loss(rom, summary, "rom_loss_pct")),
             ("Velocity loss", _velocity_loss(summary)),
+            ("Clean reps", _clean(summary)),
             ("Tempo", _tempo(summary)),
             ("Under tension", _under_tension(summary)),
             ("Body swing", _body_swing(records, summary, ascii_only)),
+            ("Trunk", trunk_line(summary).replace("°", degree)),
             ("Standard errors", _standard_errors(records, degree, ascii_only)),
         )
         if said
@@ -318,7 +321,7 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
         known = [record[f"{c.key}_se"] for record in records if record.get(f"{c.key}_se") is not None]
         said = f"{median(known):.{c.measure.digits}f}" if known and c.measure.rank else ""
         if said.strip("0."):
-            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree)
+            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree).rstrip()
             told.append(f"{c.measure.head} {'+/-' if ascii_only else '±'}{said}{unit}")
     return ", ".join(told)
 
@@ -326,6 +329,15 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
 def _velocity_loss(summary: Record) -> str:
     loss = summary.get("velocity_loss_pct")
     return "" if loss is None else f"{loss:.0f} % of the best mean concentric, at the last rep"
+
+
+def _clean(summary: Record) -> str:
+    """How many reps were clean, and over which the means go where that is not all."""
+    clean, count, over = summary.get("clean_reps"), summary.get("reps"), summary.get("means_over")
+    if clean is None or over is None:
+        return ""
+    said = f"{clean} of {count}"
+    return said if ";" not in over else f"{said}; means and losses over {over}"
 
 
 def _tempo(summary: Record) -> str:

@@ -7,8 +7,8 @@ own, no source, and generous, since every squared term is capped: no single oddi
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 
@@ -57,85 +57,80 @@ class Template:
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""
-        return bool(same_exercise(self.pose, self.direction, other.pose, other.direction))
+        return bool(
+            self.pose @ other.pose > math.cos(SAME_POSE_RAD)
+            and self.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
+        )
 
     def is_more_of(self, other: Template) -> bool:
         """Whether a few movements are so like a set that they need not be many."""
-        return bool(more_of(self, other.pose, other.direction, other.range_rad, other.speed_rad_s))
+        ratio = self.range_rad / other.range_rad
+        is_quick = self.speed_rad_s > SAME_SPEED * other.speed_rad_s
+        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE and not is_quick
 
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""
         return not self.is_same_exercise(main) and self.speed_rad_s > HURRIED * main.speed_rad_s
 
 
-def same_exercise(
-    pose: FloatArray, direction: FloatArray, other_pose: FloatArray, other_direction: FloatArray
-) -> BoolArray:
-    """Which sets start from the same pose and turn the same way; unit vectors, shapes (…, 3) and (m, 3) or (3,)."""
-    return np.asarray(
-        (pose @ other_pose.T > math.cos(SAME_POSE_RAD))
-        & (direction @ other_direction.T > math.cos(SAME_DIRECTION_RAD))
-    )
-
-
-def more_of(
-    one: Template,
-    pose: FloatArray,
-    direction: FloatArray,
-    range_rad: FloatArray | float,
-    speed_rad_s: FloatArray | float,
-) -> BoolArray:
-    """Of which sets, m of them or one, the movements of `one` are more."""
-    ratio = one.range_rad / range_rad
-    is_quick = one.speed_rad_s > SAME_SPEED * speed_rad_s
-    is_same = same_exercise(one.pose, one.direction, pose, direction)
-    return np.asarray(is_same & (ratio > 1 / SAME_RANGE) & (ratio < SAME_RANGE) & ~np.asarray(is_quick))
-
-
 def template_of(found: Candidates, members: np.ndarray) -> Template:
     """Medians and mean directions over some of the candidates."""
-    # The library's median of lists, which for a few numbers takes a tenth of the time of that of arrays.
     return Template(
-        range_rad=median(found.range_rad[members].tolist()),
-        up_s=median(found.up_s[members].tolist()),
-        speed_rad_s=median(found.speed_rad_s[members].tolist()),
-        turned_rad=median(found.turned_rad[members].tolist()),
-        pose=_unit(found.pose[members].mean(axis=0)),
-        direction=_unit(found.direction[members].mean(axis=0)),
+        range_rad=_median(found.range_rad[members]),
+        up_s=_median(found.up_s[members]),
+        speed_rad_s=_median(found.speed_rad_s[members]),
+        turned_rad=_median(found.turned_rad[members]),
+        pose=_mean_direction(found.pose[members]),
+        direction=_mean_direction(found.direction[members]),
     )
 
 
-def each_as_template(found: Candidates, members: np.ndarray) -> list[Template]:
-    """Every one of some candidates as a template of its own."""
-    return [
-        Template(
-            range_rad=range_rad,
-            up_s=up_s,
-            speed_rad_s=speed,
-            turned_rad=turned,
-            pose=_unit(pose),
-            direction=_unit(direction),
-        )
-        for range_rad, up_s, speed, turned, pose, direction in zip(
-            found.range_rad[members].tolist(),
-            found.up_s[members].tolist(),
-            found.speed_rad_s[members].tolist(),
-            found.turned_rad[members].tolist(),
-            found.pose[members],
-            found.direction[members],
-            strict=True,
-        )
-    ]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patterns:
+    """k templates as arrays; fields as those of `Template`, shape (k,) and (k, 3)."""
+
+    range_rad: FloatArray
+    up_s: FloatArray
+    speed_rad_s: FloatArray
+    turned_rad: FloatArray
+    pose: FloatArray
+    direction: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.range_rad)
 
 
-def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
-    """Half the sum of capped squares by which each candidate misses each template.
+_FIELDS = ("range_rad", "up_s", "speed_rad_s", "turned_rad", "pose", "direction")
+
+
+def each_alone(found: Candidates, members: np.ndarray) -> Patterns:
+    """Every one of some candidates as a pattern of its own."""
+    return Patterns(**{name: getattr(found, name)[members] for name in _FIELDS})
+
+
+def patterns_of(templates: list[Template]) -> Patterns:
+    """Several templates as arrays."""
+    return Patterns(**{name: np.array([getattr(t, name) for t in templates]) for name in _FIELDS})
+
+
+def of_same_exercise(patterns: Patterns, known: Sequence[Template]) -> BoolArray:
+    """Which patterns are of the same exercise as one of the sets known, shape (k,)."""
+    same: BoolArray = np.zeros(len(patterns), dtype=np.bool_)
+    for other in known:
+        same |= (patterns.pose @ other.pose > math.cos(SAME_POSE_RAD)) & (
+            patterns.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
+        )
+    return same
+
+
+def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
+    """Half the sum of capped squares by which each candidate misses each pattern.
 
     Parameters
     ----------
     found : Candidates
         n of them.
-    templates : list of Template
+    patterns : Patterns
         k of them.
 
     Returns
@@ -143,12 +138,8 @@ def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
     ndarray, shape (k, n)
         Infinite where the candidate is far too small.
     """
-    ranges, up_s, speed, turned = (
-        np.array([getattr(t, name) for t in templates])[:, None]
-        for name in ("range_rad", "up_s", "speed_rad_s", "turned_rad")
-    )
-    pose = np.array([t.pose for t in templates])
-    direction = np.array([t.direction for t in templates])
+    ranges, up_s = patterns.range_rad[:, None], patterns.up_s[:, None]
+    speed, turned = patterns.speed_rad_s[:, None], patterns.turned_rad[:, None]
     whole = ~found.is_cut[None, :]
     share = found.range_rad[None, :] / ranges
     is_partial = share < PARTIAL
@@ -161,8 +152,8 @@ def unlikeness(found: Candidates, templates: list[Template]) -> FloatArray:
     miss += whole * np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
     faster = np.log(found.speed_rad_s[None, :] / speed)
     miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
-    miss += np.minimum((_angles(pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
-    beside = _angles(direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
+    miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
+    beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
     miss += np.minimum((beside / (TURN_SHARE * turned + TURN_RAD)) ** 2, CAP)
     return np.where(share < np.where(whole, LEAST_SHARE, LEAST_SHARE_OF_CUT), np.inf, 0.5 * miss)
 
@@ -171,8 +162,16 @@ def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
 
 
-def _unit(vector: FloatArray) -> FloatArray:
-    return np.asarray(vector / max(math.sqrt(float(vector @ vector)), 1e-9))
+def _median(values: FloatArray) -> float:
+    # Of a handful of numbers; NumPy's own takes ten times as long.
+    ordered: list[float] = sorted(values.tolist())
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
+
+
+def _mean_direction(vectors: FloatArray) -> FloatArray:
+    mean = vectors.mean(axis=0)
+    return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
 
 
 SWING_RANGE_RAD = math.radians(70)

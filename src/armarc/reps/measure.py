@@ -11,9 +11,12 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion, axial_change
 from armarc.recording import FloatArray
 from armarc.reps.crossings import value_at
+from armarc.reps.lowering import least_held
+from armarc.reps.momentum import start_ratio
 from armarc.reps.movements import Movement
 from armarc.reps.phases import Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
+from armarc.reps.summary import is_clean
 from armarc.reps.swing import NOT_YET, Swing
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
@@ -101,8 +104,16 @@ def measure_rep(
         speed_se = errors.of_speed(speed, gate, at.start)
         if gate[1] - gate[0] < COARSE_GATE_SAMPLES:
             quality.append("coarse")
+        if exercise.band is not None and exercise.band.edge_distance_rad_s(speed) < speed_se:
+            quality.append("near_edge")
+    ratio = start_ratio(speed, at.top_rad - at.bottom_rad, up_s, exercise.gate_rad)
     swung = Swing(reason=NOT_YET) if swing is None else swing
+    held = least_held(motion, at, errors.of_angle(m.top))
     quality += _sample_flags(motion, raw)
+    if swung.travel_m is not None and swung.travel_m - (swung.se_m or 0.0) > exercise.swung_m:
+        quality.append("swung")
+    if held is not None and held.share + held.se < exercise.dropped_share:
+        quality.append("dropped")
     if at.is_begun:
         quality.append("open_start")
     if not at.is_complete:
@@ -127,6 +138,8 @@ def measure_rep(
         pause_s=None,
         start_velocity_rad_s=speed,
         start_velocity_se_rad_s=speed_se,
+        start_ratio=ratio,
+        start_ratio_se=None if ratio is None or not speed or speed_se is None else ratio * speed_se / speed,
         start_verdict=None if exercise.band is None or speed is None else exercise.band.verdict(speed),
         gate_s=None if gate is None else float(motion.time_s[0]) + gate[1] / hz,
         mean_concentric_rad_s=travelled_up / up_s if up_s > 0 else 0.0,
@@ -134,6 +147,10 @@ def measure_rep(
         peak_concentric_rad_s=float(rate[peak_at]),
         peak_eccentric_rad_s=max(float(-rate[eccentric].min()), 0.0),
         peak_concentric_at_rad=float(angle[peak_at]),
+        drive_angle_rad=float(angle[peak_at]),
+        lowering_ratio=down_s / up_s if up_s > 0 and at.is_complete and not at.is_begun else None,
+        least_held_share=None if held is None else held.share,
+        least_held_se_share=None if held is None else held.se,
         time_to_peak_s=max((peak_at - at.start) / hz, 0.0),
         loaded_range_s=_time_inside(angle[first : last + 1], exercise.loaded_range_rad, hz),
         plane_rad=_plane(motion, concentric),
@@ -148,6 +165,7 @@ def measure_rep(
         body_swing_se_m=swung.se_m,
         body_swing_reason=swung.reason,
         quality=tuple(quality),
+        clean=is_clean(quality),
         **_further_errors(motion, raw, errors, exercise.loaded_range_rad),
     )
 
@@ -219,7 +237,7 @@ def finish_set(reps: list[Rep], motion: ArmMotion) -> tuple[Rep, ...]:
             quality.append("partial")
         if pause is not None and pause < BOUNCE_PAUSE_S and _bounces(motion, rep):
             quality.append("bounce")
-        finished.append(replace(rep, pause_s=pause, quality=tuple(quality)))
+        finished.append(replace(rep, pause_s=pause, quality=tuple(quality), clean=is_clean(quality)))
     return tuple(finished)
 
 

@@ -9,18 +9,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from statistics import median
 
 import numpy as np
 
-from armarc.recording import BoolArray, FloatArray
-from armarc.reps.candidates import Candidates, Remembered, find_candidates
+from armarc.recording import FloatArray
+from armarc.reps.candidates import Candidates, SeenBefore, find_candidates
 from armarc.reps.likeness import (
+    Patterns,
     Template,
-    each_as_template,
-    more_of,
+    each_alone,
+    of_same_exercise,
+    patterns_of,
     resting_share,
-    same_exercise,
     swings,
     template_of,
     unlikeness,
@@ -50,6 +50,8 @@ REST_BONUS, END_REST_S = 1.5, 1.0
 the run where it lies at the top."""
 HYSTERESES_RAD = tuple(math.radians(x) for x in (5, 8, 13, 21, 34))
 """Sizes of movements looked for; a set is found at the one that suits it."""
+MOST_PATTERNS = 3
+"""So many of the best patterns are looked at with the median of what is like them."""
 LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
 HYSTERESIS_SHARE = 0.3
@@ -87,38 +89,6 @@ class CountingRules:
     starts: bool = True
     ends: bool = True
     running: Template | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Known:
-    """Sets found already, as arrays over them: an hour has many, and each movement is compared with all."""
-
-    pose: FloatArray
-    direction: FloatArray
-    range_rad: FloatArray
-    speed_rad_s: FloatArray
-
-    @classmethod
-    def of(cls, sets: tuple[Template, ...]) -> _Known:
-        return cls(
-            pose=np.array([one.pose for one in sets]).reshape(-1, 3),
-            direction=np.array([one.direction for one in sets]).reshape(-1, 3),
-            range_rad=np.array([one.range_rad for one in sets]),
-            speed_rad_s=np.array([one.speed_rad_s for one in sets]),
-        )
-
-    def has_exercise_of(self, templates: list[Template]) -> BoolArray:
-        """Which templates are of the exercise of one of the sets."""
-        if not len(self.range_rad):
-            return np.zeros(len(templates), dtype=np.bool_)
-        pose, direction = (np.array([getattr(t, name) for t in templates]) for name in ("pose", "direction"))
-        return np.asarray(same_exercise(pose, direction, self.pose, self.direction).any(axis=1))
-
-    def has_more_of(self, template: Template) -> bool:
-        """Whether the template is more of one of the sets; see `Template.is_more_of`."""
-        return len(self.range_rad) > 0 and bool(
-            more_of(template, self.pose, self.direction, self.range_rad, self.speed_rad_s).any()
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,8 +143,7 @@ def best_run(
     axis = turning_axis(path, first, stop)
     if axis is None:  # all of it turns about the vertical, or nothing moves
         axis = np.eye(3)[0]
-    others = _Known.of(known)
-    found = _search(path, first, stop, axis, rules, others, HYSTERESES_RAD)
+    found = _search(path, first, stop, axis, rules, known, HYSTERESES_RAD)
     if found is None:
         return None
     margin = math.ceil(rules.rest_s * path.rate_hz)
@@ -184,7 +153,7 @@ def best_run(
         own = axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
         scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
-        again = _search(path, *near, own, narrow, others, (scale,), found.sign)
+        again = _search(path, *near, own, narrow, known, (scale,), found.sign)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -225,7 +194,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if swings(found, resting_share(found, sign * curve, 0, rests))[newest]:
             return None
         template = template_of(found, np.array([newest]))
-        like = GAIN - unlikeness(found, [template])[0] > 0
+        like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
         members = [newest]
         for k in range(newest - 1, -1, -1):
             apart = found.leaves_s[members[0]] - found.returns_s[k]
@@ -251,7 +220,7 @@ def _search(
     stop: int,
     axis: FloatArray,
     rules: CountingRules,
-    known: _Known,
+    known: tuple[Template, ...],
     hystereses_rad: tuple[float, ...],
     only_sign: float | None = None,
 ) -> Run | None:
@@ -261,7 +230,7 @@ def _search(
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
         for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
             seen: set[bytes] = set()
-            remembered: Remembered = {}
+            before = SeenBefore()
             for hysteresis in hystereses_rad:
                 found = find_candidates(
                     path,
@@ -270,7 +239,7 @@ def _search(
                     hysteresis,
                     is_start=rules.starts and first == 0,
                     is_end=rules.ends and stop == len(path),
-                    remembered=remembered,
+                    before=before,
                 )
                 if found is None:
                     break
@@ -301,7 +270,7 @@ def _scored(
     found: Candidates,
     rests: list[tuple[int, int]],
     rules: CountingRules,
-    known: _Known,
+    known: tuple[Template, ...],
 ) -> tuple[float, float, list[int], Template] | None:
     resting = resting_share(found, curve, first, [(a + b) // 2 for a, b in rests])
     walking = swings(found, resting)
@@ -313,19 +282,14 @@ def _scored(
         return None
     cut = found.is_cut
     hopeless = walking
-    templates = each_as_template(found, whole)
-    totals, runs = _largest_runs(found, templates, hopeless, rules, known)
+    alone = _largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
-    tried: list[list[int]] = [[]]
-    for k in np.argsort(totals)[::-1][:3]:
-        if runs[k] in tried:
+    for _, alike in {tuple(members): (total, members) for total, members in alone}.values():
+        template = template_of(found, np.array(alike))
+        again = _largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
+        if not again:
             continue
-        tried.append(runs[k])
-        template = template_of(found, np.array(runs[k]))
-        total, members = _largest_runs(found, [template], hopeless, rules, known)
-        if not members[0]:
-            continue
-        kept, score = _in_rhythm(found, members[0], float(total[0]))
+        kept, score = _in_rhythm(found, again[0][1], again[0][0])
         if not kept:
             continue
         places = _places_of_rest(path, curve, first, found, kept, rests)
@@ -335,7 +299,7 @@ def _scored(
         bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
         if rules.running is not None and template.is_same_exercise(rules.running):
             bonus += REST_BONUS
-        is_more = known.has_more_of(template)
+        is_more = any(template.is_more_of(other) for other in known)
         cost = KNOWN_RUN_COST if is_more else RUN_COST
         if best is None or score - cost + bonus > best[1]:
             best = score - cost, score - cost + bonus, kept, template
@@ -353,8 +317,8 @@ def _places_of_rest(
     """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
     begins = found.leaves_s[members[0]] * path.rate_hz
     ends = found.returns_s[members[-1]] * path.rate_hz
-    low = median(curve[found.bottom[members] - first].tolist())
-    high = median(curve[found.top[members] - first].tolist())
+    low = float(np.median(curve[found.bottom[members] - first]))
+    high = float(np.median(curve[found.top[members] - first]))
     places = []
     for side in ([r for r in rests if r[1] <= begins + 1], [r for r in rests if r[0] >= ends - 1]):
         longest = max(side, key=lambda r: r[1] - r[0], default=None)
@@ -366,60 +330,52 @@ def _places_of_rest(
 
 def _largest_runs(
     found: Candidates,
-    templates: list[Template],
+    patterns: Patterns,
     hopeless: np.ndarray,
     rules: CountingRules,
-    known: _Known,
-) -> tuple[FloatArray, list[list[int]]]:
-    """For every template the sum and the members of its best run."""
-    ranges = np.array([t.range_rad for t in templates])
-    up_s = np.array([t.up_s for t in templates])
-    likely = np.where(known.has_exercise_of(templates), 1.0, np.minimum(1.0, ranges / rules.smallest_rad))
-    likely = likely * np.minimum(1.0, 2 * up_s / UNHURRIED_CYCLE_S)
-    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, templates)
+    known: tuple[Template, ...],
+    most: int,
+) -> list[tuple[float, list[int]]]:
+    """Sum and members of the best run of each pattern, for the `most` best patterns, the best one first."""
+    likely = np.where(
+        of_same_exercise(patterns, known), 1.0, np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
+    ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
+    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
     gain[:, hopeless] = -np.inf
-    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * up_s[:, None])) & ~found.is_cut] = -np.inf
-    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / ranges[:, None])
-    member = gain > 0
-    totals, members = np.full(len(templates), -np.inf), []
+    held = patterns.up_s[:, None]
+    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
+    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
+    # No run adds up to more than all that gains: most patterns need not be gone through.
+    at_most = np.maximum(gain, 0.0).sum(axis=1)
     leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
-    for i in range(len(templates)):
-        alike = np.flatnonzero(member[i]).tolist()
-        best = _largest_run(alike, gain[i, alike].tolist(), loss[i], leaves, returns, rules.rest_s)
-        if best is not None:
-            totals[i], first, last = best
-        members.append([] if best is None else [j for j in alike if first <= j <= last])
-    return totals, members
+    best: list[tuple[float, int, list[int]]] = []
+    for k in np.argsort(-at_most, kind="stable").tolist():
+        if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
+            break
+        total, members = _largest_run(gain[k].tolist(), loss[k].tolist(), leaves, returns, rules.rest_s)
+        best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
+    return [(total, members) for total, _, members in best]
 
 
 def _largest_run(
-    alike: list[int],
-    gains: list[float],
-    loss: FloatArray,
-    leaves_s: list[float],
-    returns_s: list[float],
-    rest_s: float,
-) -> tuple[float, int, int] | None:
-    """Sum, first and last member of the run of look-alikes that adds up to most; None without one."""
-    best: tuple[float, int, int] | None = None
-    running, first, before = 0.0, -1, -1
-    for j, gain in zip(alike, gains, strict=True):
-        if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
-            running = 0.0
-        elif j - before > 1 and running > 0.0:
-            # One after the other, since the strangers may use up all there is before the next look-alike.
-            for lost in loss[before + 1 : j].tolist():
-                running -= lost
-                if running <= 0.0:
-                    running = 0.0
-                    break
-        if running <= 0.0:
-            running, first = 0.0, j
-        running += gain
-        before = j
-        if best is None or running > best[0]:
-            best = running, first, j
-    return best
+    gain: list[float], loss: list[float], leaves_s: list[float], returns_s: list[float], rest_s: float
+) -> tuple[float, list[int]]:
+    """Sum and members of the best run for one pattern."""
+    running, best = 0.0, -math.inf
+    begin, best_begin, best_end = 0, 0, -1
+    last_s: float | None = None
+    for j, adds in enumerate(gain):
+        is_member = adds > 0
+        if not is_member and last_s is not None:
+            running -= loss[j]
+        if (last_s is not None and leaves_s[j] - last_s >= rest_s) or running <= 0:
+            running, begin, last_s = 0.0, j, None
+        if is_member:
+            running += adds
+            last_s = returns_s[j]
+            if running > best:
+                best, best_begin, best_end = running, begin, j
+    return best, [j for j in range(best_begin, best_end + 1) if gain[j] > 0]
 
 
 def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:
@@ -442,6 +398,6 @@ def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[lis
         kept = kept[:-1]
     pauses = np.maximum(found.leaves_s[kept[1:]] - found.returns_s[kept[:-1]], 0.0)
     if len(pauses) > 1:
-        longer = np.log((pauses + RHYTHM_S) / (median(pauses.tolist()) + RHYTHM_S)) / RHYTHM_SPREAD
+        longer = np.log((pauses + RHYTHM_S) / (float(np.median(pauses)) + RHYTHM_S)) / RHYTHM_SPREAD
         total -= 0.5 * float(np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP).sum())
     return kept, total

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 from typing import Annotated, Any
@@ -13,6 +13,26 @@ from armarc.reps.types import Rep
 
 CUT = frozenset({"open_start", "open_end"})
 """Flags of reps the recording holds only in part: they count and add up, but spoil no mean and no loss."""
+NOT_FULL = CUT | {"partial", "swung", "gap", "clipped"}
+"""Flags of reps that means, spreads, losses and bests leave out where others are left."""
+NOT_CLEAN = NOT_FULL | {"dropped"}
+
+
+def is_full(quality: Collection[str]) -> bool:
+    """Whether a rep with these flags may steer what is said of its set."""
+    return NOT_FULL.isdisjoint(quality)
+
+
+def is_clean(quality: Collection[str]) -> bool:
+    """Whether a rep with these flags is full and was lowered under control."""
+    return NOT_CLEAN.isdisjoint(quality)
+
+
+def full_reps(reps: Sequence[Rep]) -> list[Rep]:
+    """Full reps; those that are not cut where none is full, all where all are cut."""
+    full = [rep for rep in reps if is_full(rep.quality)]
+    return full or [rep for rep in reps if CUT.isdisjoint(rep.quality)] or list(reps)
+
 
 MEAN_DECIMALS = 4
 AVERAGED = tuple(c for c in columns(Rep) if c.measure.average and not c.is_error)
@@ -44,6 +64,12 @@ class SetSummary:
     """What a set comes to. ``means`` and ``spreads`` go by the key of the rep's measure: SI, and SD/|mean|."""
 
     reps: Annotated[int, Measure("Reps", "reps of the set", total=True, better="higher")]
+    clean_reps: Annotated[
+        int, Measure("Clean reps", "full reps that were lowered under control", better="higher")
+    ]
+    means_over: Annotated[
+        str, Measure("Means over", "over how many reps means, spreads and losses go, and what was left out")
+    ]
     duration_s: Annotated[float, Measure("Duration of the set", "first start to last end", 1, total=True)]
     time_under_tension_s: Annotated[
         float, Measure("Time under tension of the set", "sum over the reps", 1, total=True)
@@ -95,11 +121,13 @@ def summarise(reps: Sequence[Rep], start_s: float, end_s: float, has_band: bool)
     has_band : bool
         Whether the exercise has a target band.
     """
-    whole = [rep for rep in reps if not CUT.intersection(rep.quality)] or list(reps)
+    whole = full_reps(reps)
     inside = [rep.loaded_range_s for rep in reps if rep.loaded_range_s is not None]
     means = {each.key: _mean(each, whole) for each in AVERAGED}
     return SetSummary(
         reps=len(reps),
+        clean_reps=sum(is_clean(rep.quality) for rep in reps),
+        means_over=_means_over(len(whole), reps),
         duration_s=end_s - start_s,
         time_under_tension_s=sum(rep.time_under_tension_s for rep in reps),
         loaded_range_s=sum(inside) if inside else None,
@@ -110,6 +138,13 @@ def summarise(reps: Sequence[Rep], start_s: float, end_s: float, has_band: bool)
         means=means,
         spreads={each.key: _spread(each, whole, means[each.key]) for each in VARYING},
     )
+
+
+def _means_over(count: int, reps: Sequence[Rep]) -> str:
+    """Such as "6 of 7 reps; 1 swung"."""
+    flags = [flag for rep in reps for flag in sorted(NOT_FULL.intersection(rep.quality))]
+    seen = ", ".join(f"{flags.count(flag)} {flag.replace('_', ' ')}" for flag in dict.fromkeys(flags))
+    return f"{count} of {len(reps)} reps" + (f"; {seen}" if seen else "")
 
 
 def loss(values: Sequence[float | None]) -> float | None:

@@ -82,6 +82,26 @@ def finish(state: TurningState, hysteresis_rad: float) -> Turn | None:
     return Turn(state.low_index, state.low_rad, False)
 
 
+def coarser(turns: list[Turn], hysteresis_rad: float) -> list[Turn]:
+    """The turning points of a curve at a larger hysteresis, from those at a smaller one, which hold them all.
+
+    Parameters
+    ----------
+    turns : list of Turn
+        As `turning_points` gives them.
+    hysteresis_rad : float, rad
+        At least as large as theirs.
+    """
+    found: list[Turn] = []
+    state = TurningState()
+    for each in turns:
+        state, turn = step(state, each.index, each.angle_rad, hysteresis_rad)
+        if turn is not None:
+            found.append(turn)
+    last = finish(state, hysteresis_rad)
+    return found if last is None else [*found, last]
+
+
 def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
     """Find all turning points of a finished curve.
 

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from armarc.exercises import Band
 from armarc.measures import Measure
+from armarc.recording import ArrayValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +80,18 @@ class Rep:
         ),
     ]
     start_velocity_se_rad_s: float | None
+    start_ratio: Annotated[
+        float | None,
+        Measure(
+            "Start against a smooth raise",
+            "start velocity over that of a minimum-jerk raise as long and large; above 1 front-loaded",
+            2,
+            "mean",
+            head="start ratio",
+            rank=11,
+        ),
+    ] = None
+    start_ratio_se: float | None = None
     start_verdict: Annotated[
         str | None, Measure("Start was", "below, inside or above the target band; empty without one")
     ]
@@ -89,6 +102,7 @@ class Rep:
             "start velocity as told live at the gate; empty for a finished recording",
         ),
     ] = None
+    told_velocity_se_rad_s: float | None = None
     mean_concentric_rad_s: Annotated[
         float,
         Measure(
@@ -127,6 +141,10 @@ class Rep:
         float,
         Measure("Angle of the peak velocity", "angle of the largest rate raising", 0, "mean", spread=False),
     ]
+    drive_angle_rad: Annotated[
+        float | None,
+        Measure("End of the drive", "angle where the raising rate peaks", 0, "mean", spread=False),
+    ] = None
     time_to_peak_s: Annotated[
         float, Measure("Time to the peak velocity", "from the start to the largest rate raising", 2, "mean")
     ]
@@ -143,6 +161,22 @@ class Rep:
         ),
     ]
     loaded_range_se_s: float | None = None
+    lowering_ratio: Annotated[
+        float | None, Measure("Lowering over raising", "eccentric over concentric time", 2, "mean")
+    ] = None
+    least_held_share: Annotated[
+        float | None,
+        Measure(
+            "Least held while lowering",
+            "least share of the static moment held while lowering; 100 as if still, 0 free fall",
+            0,
+            "mean",
+            spread=False,
+            head="held",
+            rank=6,
+        ),
+    ] = None
+    least_held_se_share: float | None = None
     plane_rad: Annotated[
         float | None,
         Measure(
@@ -197,11 +231,85 @@ class Rep:
     body_swing_reason: Annotated[
         str | None, Measure("Why no body swing", "why there is no body swing; empty with one")
     ] = None
-    quality: Annotated[tuple[str, ...], Measure("Flags", "flags; an empty list is a clean rep")] = ()
+    swing_tipping_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing by tipping",
+            "travel of the shoulder by the trunk's tipping about the hips; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    swing_shifting_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing by shifting",
+            "travel of the shoulder beyond the trunk's tipping; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_lean_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk lean",
+            "lean of the trunk at the start against standing still; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_travel_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel",
+            "change of the trunk's lean in the concentric; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_forward_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel, forward",
+            "farthest the trunk tipped forward (+) or back (−) in the concentric",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_sideways_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel, sideways",
+            "farthest it tipped toward the arm (+) or away from it (−) in the concentric",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    elevation_to_trunk_rad: Annotated[
+        float | None,
+        Measure(
+            "Elevation against the trunk",
+            "arm line against the trunk's long axis at the top; empty without a chest sensor",
+            0,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    quality: Annotated[tuple[str, ...], Measure("Flags", "what is to be known of the rep")] = ()
+    clean: Annotated[
+        bool,
+        Measure("Clean", "a full rep: not partial, swung, dropped or cut, no samples missing or clipped"),
+    ] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredSet:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class MeasuredSet(ArrayValue):
     """Consecutive reps of one exercise without a long rest between them."""
 
     set: int

@@ -27,6 +27,10 @@ class SensorFacts:
         −3 dB frequency of the sensor's anti-alias filter.
     temperature_c : float or None, °C
         Of the part, when the link was made.
+    rounding_m_s2, rounding_rad_s : float or None
+        Steps the readings were rounded to before they came here.
+    habits : tuple of str
+        What was found out about the readings, where a sensor does not say what they are.
     """
 
     name: str
@@ -42,6 +46,9 @@ class SensorFacts:
     gyroscope_range_rad_s: float | None = None
     filter_hz: float | None = None
     temperature_c: float | None = None
+    rounding_m_s2: float | None = None
+    rounding_rad_s: float | None = None
+    habits: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,7 +23,7 @@ CUTOFF_HZ = 6.0
 LEAST_RATE_RAD_S = math.radians(5)
 GATE_RAD = (math.radians(10), math.radians(20))
 LOADED_RANGE_RAD = (math.radians(30), math.radians(60))
-PARTIAL_SHARE = 0.7
+PARTIAL_SHARE, SWUNG_M = 0.7, 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,7 +197,8 @@ def measure_reps(
             replace(
                 rep,
                 pause_s=found[i + 1].start_s - rep.end_s if i + 1 < len(found) else None,
-                quality=("partial",) if rep.rom_rad < PARTIAL_SHARE * usual else (),
+                quality=("partial",) * (rep.rom_rad < PARTIAL_SHARE * usual)
+                + ("swung",) * (rep.body_swing_m > SWUNG_M),
             )
         )
     return tuple(finished)

@@ -128,8 +128,9 @@ def body_record(body: Body) -> dict[str, float | None]:
 def set_record(one: TruthSet) -> dict[str, Any]:
     """A set with a short summary and its reps."""
     reps = one.reps
-    speeds = [rep.mean_concentric_rad_s for rep in reps]
-    ranges = [rep.rom_rad for rep in reps]
+    full = [rep for rep in reps if not rep.quality] or list(reps)
+    speeds = [rep.mean_concentric_rad_s for rep in full]
+    ranges = [rep.rom_rad for rep in full]
     return {
         "set": one.set,
         "start_s": _rounded(reps[0].start_s),

@@ -38,6 +38,11 @@ class Access:
     port: int
     token: str = ""
 
+    @property
+    def query(self) -> str:
+        """What an address of the page ends with."""
+        return f"?token={self.token}" if self.token else ""
+
     def allows_host(self, header: str | None) -> bool:
         """Check a Host header: a foreign name that was made to point here is turned away."""
         name = _host_name(header)
@@ -65,8 +70,8 @@ class Access:
         return not self.token or secrets.compare_digest((token or "").encode(), self.token.encode())
 
 
-def open_access(host: str, port: int) -> Access:
-    """Access for an address: open to this machine, by token to a network.
+def open_access(host: str, port: int, *, always_by_token: bool = False) -> Access:
+    """Access for an address: open to this machine, by token to a network and for what takes something in.
 
     Raises
     ------
@@ -75,7 +80,7 @@ def open_access(host: str, port: int) -> Access:
     """
     if not host or any(sign in host for sign in "/ @?#"):
         raise UsageError(f"{host!r} is not an address to listen on", "for example --host 0.0.0.0")
-    token = "" if is_loopback(host) else secrets.token_urlsafe(12)
+    token = "" if is_loopback(host) and not always_by_token else secrets.token_urlsafe(12)
     return Access(host=host, port=port, token=token)
 
 

@@ -10,14 +10,17 @@ import socket
 import threading
 import time
 from multiprocessing.connection import Connection
+from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from armarc.errors import UsageError
+from armarc.extras import how_to_add
 from armarc.live.board import Board
 from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
+from armarc.ports import hold_alone
 
 FRAMES_PER_S = 20.0
 MISSING = "the page needs the package websockets"
@@ -87,15 +90,23 @@ class WebFace:
 class PageProcess:
     """The process that serves the page, from ``with`` to its end.
 
+    Parameters
+    ----------
+    access : Access
+    certificate : Path or None
+        Key and certificate of an encrypted page, which a phone as the sensor needs.
+    boards : bool
+        Whether the page of the boards is served, too.
+
     Raises
     ------
     UsageError
         Nothing can listen at this address, or a library is missing.
     """
 
-    def __init__(self, access: Access) -> None:
+    def __init__(self, access: Access, certificate: Path | None = None, *, boards: bool = True) -> None:
         if not _is_there("websockets"):
-            raise UsageError(MISSING, "pip install 'armarc[web]'")
+            raise UsageError(MISSING, how_to_add("web"))
         from armarc.live.web.server import serve_pages
 
         listener = _listen(access)
@@ -103,10 +114,17 @@ class PageProcess:
         # A fresh interpreter: a copy of this one would keep its files open, the raw stream's among them.
         context = multiprocessing.get_context("spawn")
         receiver, sender = context.Pipe(duplex=False)
-        self._process = context.Process(
-            target=serve_pages, args=(listener, receiver, access), name="armarc page", daemon=True
-        )
-        with listener, receiver:
+        given: tuple[object, ...] = (listener, receiver, access)
+        self.frames: Connection | None = None
+        """What a phone sends, where it is the sensor."""
+        with contextlib.ExitStack() as theirs:
+            theirs.enter_context(listener)
+            theirs.enter_context(receiver)
+            if certificate is not None:
+                self.frames, taken = context.Pipe(duplex=False)
+                theirs.enter_context(taken)
+                given += (taken, str(certificate), boards)
+            self._process = context.Process(target=serve_pages, args=given, name="armarc page", daemon=True)
             self._process.start()
         self.face = WebFace(sender)
 
@@ -133,7 +151,7 @@ def _is_there(package: str) -> bool:
 def _listen(access: Access) -> socket.socket:
     family = socket.AF_INET6 if ":" in access.host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    hold_alone(listener)
     try:
         listener.bind((access.host.strip("[]"), access.port))
         # Whoever opens the address before the page is ready waits instead of being refused.

@@ -1,6 +1,7 @@
 """The page and its socket. Runs in a process of its own, so that no crowd at the door can slow the capture.
 
-Everything it needs from the session are the boards, as finished JSON, and the end of the pipe they come through.
+Everything it needs from the session are the boards, as finished JSON, and the end of the pipe they come through. A
+phone that is the sensor has its page and its socket here, too; what it sends goes back through a pipe of its own.
 """
 
 from __future__ import annotations
@@ -11,8 +12,10 @@ import logging
 import os
 import signal
 import socket
+import ssl
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
 from importlib.resources import files
 from multiprocessing.connection import Connection
 from typing import Any
@@ -25,6 +28,10 @@ from websockets.http11 import Request, Response
 
 from armarc.live.web.access import Access
 from armarc.live.web.door import Door, home_of
+from armarc.live.web.phone_desk import Outbox, PhoneDesk
+from armarc.live.web.phone_page import phone_page
+from armarc.live.web.porch import Porch
+from armarc.sensor.phone.messages import LONGEST_MESSAGE as LONGEST_OF_PHONE
 
 BACKLOG = 32
 QUEUE = 4
@@ -33,14 +40,33 @@ HANDSHAKE_S = 5.0
 PING_S = 10.0
 LONGEST_MESSAGE = 1024
 """The page sends nothing; what a browser may send by itself is shorter."""
+SCRIPT_SOURCE = "script-src 'self'"
 HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; script-src 'self'; "
+    "Content-Security-Policy": f"default-src 'none'; style-src 'unsafe-inline'; {SCRIPT_SOURCE}; "
     "connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     "Cache-Control": "no-store",
 }
-_TYPES = {"/": "text/html; charset=utf-8", "/page.js": "text/javascript; charset=utf-8"}
+_HTML, _SCRIPT = "text/html; charset=utf-8", "text/javascript; charset=utf-8"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhoneServing:
+    """What a phone as the sensor needs.
+
+    Parameters
+    ----------
+    pipe : Connection
+        Its frames go through it to the session.
+    certificate : ssl.SSLContext
+    boards : bool
+        Whether there are boards to show on another page.
+    """
+
+    pipe: Connection
+    certificate: ssl.SSLContext
+    boards: bool
 
 
 class Boards:
@@ -80,6 +106,8 @@ class _Visitor(ServerConnection):
         super().connection_made(transport)
         assert isinstance(transport, asyncio.Transport)
         peer = transport.get_extra_info("peername")
+        # Whoever has encrypted steps from the porch to the door.
+        self.door.leave(peer)
         self.door.arrive(self, home_of(str(peer[0])) if peer else "", transport.abort)
 
     def connection_lost(self, exc: Exception | None) -> None:
@@ -90,14 +118,20 @@ class _Visitor(ServerConnection):
 class _Pages:
     """Answers to requests: the page, its script, the socket, or why not."""
 
-    def __init__(self, access: Access, door: Door) -> None:
+    def __init__(self, access: Access, door: Door, phone: PhoneServing | None) -> None:
         self._access = access
         self._door = door
-        room = files("armarc.live.web")
-        self._bodies = {
-            "/": room.joinpath("page.html").read_bytes(),
-            "/page.js": room.joinpath("page.js").read_bytes(),
-        }
+        self._bodies: dict[str, tuple[bytes, str, str]] = {}
+        if phone is None or phone.boards:
+            room = files("armarc.live.web")
+            page, script = (room.joinpath(name).read_text("utf-8") for name in ("page.html", "page.js"))
+            # The script is asked for with the page's own token: without it nothing at all is handed out.
+            page = page.replace('src="page.js"', f'src="page.js{access.query}"')
+            self._bodies |= {"/": (page.encode(), _HTML, ""), "/page.js": (script.encode(), _SCRIPT, "")}
+        if phone is not None:
+            text, digest = phone_page()
+            self._bodies["/phone"] = (text.encode(), _HTML, f"'sha256-{digest}'")
+        self._sockets = {"/": "/live", "/phone": "/phone/stream"}
 
     def answer(self, link: ServerConnection, request: Request) -> Response | None:
         """The response of a request, or None to open the socket."""
@@ -109,15 +143,14 @@ class _Pages:
         if not access.allows_host(host):
             return _text(421, "unknown host name\n")
         parts = urlsplit(request.path)
-        if parts.path == "/page.js":
-            return _response(200, self._bodies[parts.path], _TYPES[parts.path])
-        if parts.path not in ("/", "/live"):
-            return _text(404, "not found\n")
         token = parse_qs(parts.query, max_num_fields=20).get("token", [""])[0]
         if not access.allows_token(token):
             return _text(403, "The address needs the token that armarc printed.\n")
-        if parts.path == "/":
-            return _response(200, self._bodies["/"], _TYPES["/"])
+        if parts.path in self._bodies:
+            body, kind, script = self._bodies[parts.path]
+            return _response(200, body, kind, script)
+        if parts.path not in [self._sockets[page] for page in self._bodies if page in self._sockets]:
+            return _text(404, "not found\n")
         if not access.allows_origin(origin, host):
             return _text(403, "refused: another site asks\n")
         if (headers.get_all("Upgrade") or [""])[0].lower() != "websocket":
@@ -136,27 +169,58 @@ def _text(status: int, text: str) -> Response:
     return _response(status, text.encode(), "text/plain; charset=utf-8")
 
 
-def _response(status: int, body: bytes, kind: str) -> Response:
+def _response(status: int, body: bytes, kind: str, script: str = "") -> Response:
     import http
 
-    headers = Headers(HEADERS)
+    policy = HEADERS["Content-Security-Policy"]
+    if script:
+        policy = policy.replace(SCRIPT_SOURCE, f"script-src {script}")
+    headers = Headers(HEADERS | {"Content-Security-Policy": policy})
     headers["Content-Type"] = kind
     headers["Content-Length"] = str(len(body))
     headers["Connection"] = "close"
     return Response(status, http.HTTPStatus(status).phrase, headers, body)
 
 
-def serve_pages(listener: socket.socket, boards: Connection, access: Access) -> None:
-    """Serve until the pipe of boards ends; the whole life of the process."""
+def serve_pages(
+    listener: socket.socket,
+    boards: Connection,
+    access: Access,
+    frames: Connection | None = None,
+    certificate: str = "",
+    shows_boards: bool = True,
+) -> None:
+    """Serve until the pipe of boards ends; the whole life of the process.
+
+    Parameters
+    ----------
+    listener : socket
+    boards : Connection
+    access : Access
+    frames : Connection or None
+        Where the frames of a phone go that is the sensor.
+    certificate : str
+        File of key and certificate, for a phone.
+    shows_boards : bool
+        Whether there is a page for the boards.
+    """
     # Ctrl-C belongs to the session, which ends this process by ending the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if hasattr(os, "nice"):
+    if frames is None and hasattr(os, "nice"):
         with contextlib.suppress(OSError):
             os.nice(5)  # the capture comes first on a busy machine
-    asyncio.run(_serve(listener, boards, access))
+    phone = None
+    if frames is not None:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.minimum_version = ssl.TLSVersion.TLSv1_2
+        context.load_cert_chain(certificate)
+        phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards)
+    asyncio.run(_serve(listener, boards, access, phone))
 
 
-async def _serve(listener: socket.socket, pipe: Connection, access: Access) -> None:
+async def _serve(
+    listener: socket.socket, pipe: Connection, access: Access, phone: PhoneServing | None
+) -> None:
     loop = asyncio.get_running_loop()
     # A full table of open files is met by waiting, not by a page of text for every try.
     loop.set_exception_handler(lambda *_: None)
@@ -164,6 +228,7 @@ async def _serve(listener: socket.socket, pipe: Connection, access: Access) -> N
     quiet.addHandler(logging.NullHandler())
     quiet.propagate = False
     boards, over, door = Boards(), asyncio.Event(), Door()
+    desk = None if phone is None else PhoneDesk(Outbox(phone.pipe))
 
     class Visitor(_Visitor):
         pass
@@ -171,33 +236,46 @@ async def _serve(listener: socket.socket, pipe: Connection, access: Access) -> N
     Visitor.door = door
 
     async def live(link: ServerConnection) -> None:
+        if desk is not None and link.request is not None and link.request.path.startswith("/phone/"):
+            await desk.serve(link)
+            return
         with contextlib.suppress(ConnectionClosed):
             async for text in boards.every():
                 await link.send(text)
 
-    threading.Thread(target=_receive, args=(pipe, loop, boards, over), daemon=True).start()
+    def put(text: str) -> None:
+        boards.put(text)
+        if desk is not None:
+            desk.board(text)
+
+    threading.Thread(target=_receive, args=(pipe, loop, put, over), daemon=True).start()
     options: dict[str, Any] = {"server_header": None, "logger": quiet, "compression": None}
+    if phone is not None:
+        listener = Porch(door, listener)
+        options |= {"ssl": phone.certificate, "ssl_handshake_timeout": HANDSHAKE_S}
     async with serve(
         live,
         sock=listener,
         backlog=BACKLOG,
-        process_request=_Pages(access, door).answer,
+        process_request=_Pages(access, door, phone).answer,
         create_connection=Visitor,
         open_timeout=HANDSHAKE_S,
         ping_interval=PING_S,
         ping_timeout=PING_S,
         close_timeout=2.0,
-        max_size=LONGEST_MESSAGE,
+        max_size=LONGEST_MESSAGE if phone is None else LONGEST_OF_PHONE,
         **options,
     ):
         await over.wait()
         await asyncio.sleep(0.1)  # the pages hear that it is over
 
 
-def _receive(pipe: Connection, loop: asyncio.AbstractEventLoop, boards: Boards, over: asyncio.Event) -> None:
+def _receive(
+    pipe: Connection, loop: asyncio.AbstractEventLoop, put: Callable[[str], None], over: asyncio.Event
+) -> None:
     with contextlib.suppress(EOFError, OSError):
         while True:
-            loop.call_soon_threadsafe(boards.put, pipe.recv_bytes().decode())
+            loop.call_soon_threadsafe(put, pipe.recv_bytes().decode())
     with contextlib.suppress(RuntimeError):
-        loop.call_soon_threadsafe(boards.put, OVER)
+        loop.call_soon_threadsafe(put, OVER)
         loop.call_soon_threadsafe(over.set)

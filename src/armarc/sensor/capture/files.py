@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from armarc.errors import ArmarcError, SensorError, UsageError
-from armarc.recording import Metadata, RecordingWriter
+from armarc.recording import ROUNDING_KEYS, Metadata, RecordingWriter
 from armarc.sensor.bench.warmth import KEY as TEMPERATURE_KEY
 from armarc.sensor.events import Battery, Ended, Event, Frames, LinkLost, LinkUp, Loss, Trouble
 
@@ -160,6 +160,9 @@ class CaptureFiles:
             "sensor_profile": facts.profile,
             "sensor_filter_hz": facts.filter_hz,
             TEMPERATURE_KEY: facts.temperature_c,
+            ROUNDING_KEYS[0]: facts.rounding_m_s2,
+            ROUNDING_KEYS[1]: facts.rounding_rad_s,
+            "sensor_habits": list(facts.habits) or None,
         }
         known = plan.metadata
         metadata = Metadata(

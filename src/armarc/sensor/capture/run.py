@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncGenerator, Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,7 +12,6 @@ from pathlib import Path
 from armarc.errors import SensorError
 from armarc.sensor.capture.files import CaptureFiles, FilePlan
 from armarc.sensor.events import Ended, Event, Frames, LinkUp, SensorFacts
-from armarc.sensor.link.stream import StreamOptions, stream
 
 
 @dataclass(slots=True, kw_only=True)
@@ -42,8 +41,7 @@ class CaptureReport:
 
 async def capture(
     plans: Sequence[FilePlan],
-    sensors: Sequence[str],
-    options: StreamOptions,
+    events: AsyncGenerator[Event, None],
     *,
     stop: asyncio.Event,
     seconds: float | None = None,
@@ -55,6 +53,8 @@ async def capture(
     ----------
     plans : sequence of FilePlan
         One for each sensor.
+    events : async generator of Event
+        What `armarc.sensor.stream` or `armarc.sensor.phone.phone_stream` gives, with the same `stop`.
     listen : callable or None
         Hears every event after it was handed to the files.
 
@@ -67,8 +67,8 @@ async def capture(
     report = CaptureReport(files=[FileReport(path=plan.path) for plan in plans])
     with CaptureFiles(plans) as files:
         try:
-            async with contextlib.aclosing(stream(sensors, options, stop=stop)) as events:
-                async for event in events:
+            async with contextlib.aclosing(events) as running:
+                async for event in running:
                     files.put(event)
                     _note(report.files[event.sensor], event)
                     if listen is not None:

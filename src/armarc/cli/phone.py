@@ -1,0 +1,170 @@
+"""A phone as the sensor: its page, where to find it, and the stream that comes of it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import importlib.util
+import json
+import sys
+import threading
+import time
+from collections.abc import AsyncGenerator, AsyncIterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from armarc.live.web.face import WebFace
+    from armarc.sensor.events import Event
+    from armarc.sensor.phone import Heard
+
+Phone = Annotated[
+    bool,
+    typer.Option(
+        "--phone", help="A phone is the sensor: it opens an address (or the code shown), one tap starts."
+    ),
+]
+PhoneHost = Annotated[
+    str | None,
+    typer.Option(
+        "--host", help="Address the phone's page listens on; every one of this machine if not stated."
+    ),
+]
+PhonePort = Annotated[
+    int, typer.Option("--port", min=0, max=65535, help="Port of the phone's page; 0 takes a free one.")
+]
+USUAL_PORT = 8765
+_MOST_HEARD = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhoneLink:
+    """An open page for a phone.
+
+    Parameters
+    ----------
+    face : WebFace
+        Takes the boards, for the phone and for a page on another device.
+    inbox : asyncio.Queue
+    here : asyncio.Event
+        Set once a phone has connected.
+    """
+
+    face: WebFace
+    inbox: asyncio.Queue[Heard | None]
+    here: asyncio.Event
+
+    def events(self, stop: asyncio.Event) -> AsyncGenerator[Event, None]:
+        """The stream, from now on."""
+        from armarc.sensor.phone import phone_stream
+
+        return phone_stream(self.inbox, stop=stop)
+
+    async def arrived(self, stop: asyncio.Event) -> None:
+        """Wait for the first phone, or the stop."""
+        waits = {asyncio.create_task(one.wait()) for one in (self.here, stop)}
+        await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
+        for one in waits:
+            one.cancel()
+
+
+@contextlib.asynccontextmanager
+async def open_phone(host: str | None, port: int, *, boards: bool = False) -> AsyncIterator[PhoneLink]:
+    """Serve the page of a phone and say where it is.
+
+    Parameters
+    ----------
+    host : str or None
+        None listens on every address of this machine.
+    port : int
+    boards : bool
+        Whether the page of the boards is served as well.
+
+    Raises
+    ------
+    UsageError
+        A library is missing, or nothing can listen there.
+    """
+    from armarc.errors import UsageError
+    from armarc.extras import how_to_add
+    from armarc.live.web.access import open_access, own_address
+    from armarc.live.web.certificate import own_certificate
+    from armarc.live.web.face import PageProcess
+
+    if importlib.util.find_spec("segno") is None:
+        raise UsageError("the code the phone scans needs the package segno", how_to_add("phone"))
+    access = open_access(host or "0.0.0.0", port, always_by_token=True)
+    shown = own_address(access.host)
+    certificate = own_certificate(shown.strip("[]"))
+    inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
+    here = asyncio.Event()
+    with PageProcess(access, certificate.file, boards=boards) as page:
+        assert page.frames is not None
+        threading.Thread(
+            target=_receive, args=(page.frames, asyncio.get_running_loop(), inbox, here), daemon=True
+        ).start()
+        address = f"https://{f'[{shown}]' if ':' in shown else shown}:{page.port}"
+        _show(f"{address}/phone{access.query}", certificate.fingerprint)
+        if boards:
+            _say(f"the page for a second device is at {address}/{access.query}")
+        yield PhoneLink(face=page.face, inbox=inbox, here=here)
+
+
+def _receive(
+    pipe: Connection,
+    loop: asyncio.AbstractEventLoop,
+    inbox: asyncio.Queue[Heard | None],
+    here: asyncio.Event,
+) -> None:
+    """From the page's process into the session, no faster than the session takes it."""
+    from armarc.sensor.phone import Heard
+
+    with contextlib.suppress(RuntimeError):
+        with contextlib.suppress(EOFError, OSError, ValueError):
+            while True:
+                kind, at_s, text = json.loads(pipe.recv_bytes())
+                while inbox.qsize() > _MOST_HEARD:
+                    time.sleep(0.02)
+                loop.call_soon_threadsafe(inbox.put_nowait, Heard(kind=kind, at_s=at_s, text=text))
+                if kind == "message":
+                    loop.call_soon_threadsafe(here.set)
+        loop.call_soon_threadsafe(inbox.put_nowait, None)
+
+
+def _show(address: str, fingerprint: str) -> None:
+    _say(f"on a phone in this network, open {address}")
+    if sys.stderr.isatty():
+        sys.stderr.write(qr_text(address))
+    _say(
+        "the phone will warn that nobody vouches for this machine's certificate: it was made here, for this page. "
+        "Go on if the fingerprint it shows is the one below."
+    )
+    _say(f"SHA-256 {fingerprint}")
+
+
+def _say(text: str) -> None:
+    print(f"armarc: {text}", file=sys.stderr, flush=True)
+
+
+def qr_text(address: str) -> str:
+    """A QR code (ISO/IEC 18004) in half blocks, two modules a character, light where nothing is.
+
+    White on black is stated where colours are allowed, so that the code is right on light terminals, too.
+    """
+    import os
+
+    import segno
+
+    rows = [list(row) for row in segno.make(address, error="l", micro=False).matrix_iter(border=2)]
+    if len(rows) % 2:
+        rows.append([0] * len(rows[0]))
+    halves = {(0, 0): "█", (0, 1): "▀", (1, 0): "▄", (1, 1): " "}
+    on, off = ("", "") if os.environ.get("NO_COLOR") else ("\x1b[97;40m", "\x1b[0m")
+    lines = (
+        "".join(halves[int(bool(a)), int(bool(b))] for a, b in zip(above, below, strict=True))
+        for above, below in zip(rows[::2], rows[1::2], strict=True)
+    )
+    return "".join(f"{on}{line}{off}\n" for line in lines)

@@ -1,0 +1,108 @@
+"""The stream of events of a phone, from what the page's process hands on."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncGenerator, Callable
+from dataclasses import dataclass
+
+from armarc.errors import SensorError
+from armarc.sensor.events import Event
+from armarc.sensor.link.session import host_clock
+from armarc.sensor.phone.messages import Hello, read_message
+from armarc.sensor.phone.receiver import Receiver
+
+SILENCE_S = 2.0
+GIVE_UP_S = 300.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """Something the page's process hands on.
+
+    Parameters
+    ----------
+    kind : str
+        ``"message"`` (one that `read_message` takes), ``"gone"`` or ``"bad"``.
+    at_s : float, s
+        On `host_clock`, which all processes of this machine share.
+    text : str
+    """
+
+    kind: str
+    at_s: float
+    text: str = ""
+
+
+async def phone_stream(
+    inbox: asyncio.Queue[Heard | None],
+    *,
+    stop: asyncio.Event,
+    give_up_s: float = GIVE_UP_S,
+    clock: Callable[[], float] = host_clock,
+) -> AsyncGenerator[Event, None]:
+    """Events of one phone, on a clock that starts now; the end of the stream as for any sensor.
+
+    Parameters
+    ----------
+    inbox : asyncio.Queue
+        None when the page's process has ended.
+    stop : asyncio.Event
+        Ends the stream in good order; what has arrived is still handed on.
+    give_up_s : float, s
+        A phone that was there and stays away for this long is given up.
+
+    Raises
+    ------
+    SensorError
+        The phone did not come back, or the page's process has ended.
+    """
+    began_s = clock()
+    receiver = Receiver()
+    heard_s: float | None = None
+    fault: SensorError | None = None
+    stopping = asyncio.create_task(stop.wait())
+    getting: asyncio.Task[Heard | None] = asyncio.create_task(inbox.get())
+    try:
+        while fault is None:
+            await asyncio.wait({getting, stopping}, timeout=0.5, return_when=asyncio.FIRST_COMPLETED)
+            now_s = clock() - began_s
+            if getting.done():
+                item = getting.result()
+                getting = asyncio.create_task(inbox.get())
+                if item is None:
+                    fault = SensorError("the process that serves the phone's page has ended", "start again")
+                    continue
+                if item.kind == "message":
+                    heard_s = now_s
+                for event in _events(receiver, item, max(0.0, item.at_s - began_s)):
+                    yield event
+            elif stop.is_set():
+                break
+            elif heard_s is not None and now_s - heard_s > SILENCE_S:
+                for event in receiver.lost(now_s, "the phone is silent; its screen may be locked"):
+                    yield event
+                if now_s - heard_s > give_up_s:
+                    fault = SensorError(
+                        f"the phone was lost and did not come back in {give_up_s:g} s",
+                        "keep its page in front and in reach of this machine's network",
+                    )
+        for event in receiver.finish(clock() - began_s):
+            yield event
+    finally:
+        stopping.cancel()
+        getting.cancel()
+    if fault is not None:
+        raise fault
+
+
+def _events(receiver: Receiver, item: Heard, at_s: float) -> list[Event]:
+    if item.kind == "bad":
+        receiver.bad += 1
+        return []
+    if item.kind == "gone":
+        return receiver.lost(at_s, "the phone's connection is gone")
+    message = read_message(item.text)
+    if isinstance(message, Hello):
+        return receiver.hello(message, at_s)
+    return receiver.frames(message, at_s)
