@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import importlib.util
 import json
@@ -11,12 +10,14 @@ import threading
 import time
 from collections.abc import AsyncGenerator, AsyncIterator
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    import asyncio
+    from multiprocessing.connection import Connection
+
     from armarc.live.web.face import WebFace
     from armarc.sensor.events import Event
     from armarc.sensor.phone import Heard
@@ -86,6 +87,8 @@ class PhoneLink:
 
     async def arrived(self, stop: asyncio.Event) -> None:
         """Wait for the first phone, or the stop."""
+        import asyncio
+
         waits = {asyncio.create_task(one.wait()) for one in (self.here, stop)}
         await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
         for one in waits:
@@ -120,6 +123,8 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
     access = open_access(host or "0.0.0.0", port, always_by_token=True)
     shown = own_address(access.host)
     certificate = own_certificate(shown.strip("[]"))
+    import asyncio  # with the loop, so that --help does without it
+
     inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
     here = asyncio.Event()
     with PageProcess(access, certificate.file, boards=boards) as page:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.likeness import Patterns, Template, of_same_exercise, unlikeness
 
@@ -52,27 +53,36 @@ def largest_runs(
     for k in np.argsort(-at_most, kind="stable").tolist():
         if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
             break
-        total, members = _largest_run(gain[k].tolist(), loss[k].tolist(), leaves, returns, rules.rest_s)
+        alike = np.flatnonzero(gain[k] > 0).tolist()
+        total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
         best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
     return [(total, members) for total, _, members in best]
 
 
 def _largest_run(
-    gain: list[float], loss: list[float], leaves_s: list[float], returns_s: list[float], rest_s: float
+    alike: list[int],
+    gains: list[float],
+    loss: FloatArray,
+    leaves_s: list[float],
+    returns_s: list[float],
+    rest_s: float,
 ) -> tuple[float, list[int]]:
-    """Sum and members of the best run for one pattern."""
-    running, best = 0.0, -math.inf
-    begin, best_begin, best_end = 0, 0, -1
-    last_s: float | None = None
-    for j, adds in enumerate(gain):
-        is_member = adds > 0
-        if not is_member and last_s is not None:
-            running -= loss[j]
-        if (last_s is not None and leaves_s[j] - last_s >= rest_s) or running <= 0:
-            running, begin, last_s = 0.0, j, None
-        if is_member:
-            running += adds
-            last_s = returns_s[j]
-            if running > best:
-                best, best_begin, best_end = running, begin, j
-    return best, [j for j in range(best_begin, best_end + 1) if gain[j] > 0]
+    """Sum and members of the best run for one pattern, from its look-alikes and what each of them adds."""
+    running, first, before = 0.0, 0, -1
+    best, best_first, best_last = -math.inf, 0, -1
+    for j, adds in zip(alike, gains, strict=True):
+        if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
+            running = 0.0
+        elif running > 0 and j - before > 1:
+            # One stranger after the other: they may use up all there is before the next look-alike.
+            for lost in loss[before + 1 : j].tolist():
+                running -= lost
+                if running <= 0:
+                    break
+        if running <= 0:
+            running, first = 0.0, j
+        running += adds
+        before = j
+        if running > best:
+            best, best_first, best_last = running, first, j
+    return best, [j for j in alike if best_first <= j <= best_last]

@@ -188,11 +188,12 @@ def swings_of_set(
     cycles = [each for each in found if isinstance(each, _Cycle)]
     if not cycles:
         return tuple(Swing(reason=str(each)) for each in found)
-    turned = np.stack([np.cos(motion.elevation_rad), np.sin(motion.elevation_rad)], axis=1)
-    error = _error_with_angle(acceleration_m_s2, turned, cycles, motion.rate_hz)
-    clean = acceleration_m_s2 - turned @ error
-    paths = [integrate_cycle(clean[c.samples], motion.rate_hz) for c in cycles]
-    arcs = [np.column_stack([np.ones(len(p)), turned[c.samples]]) for c, p in zip(cycles, paths, strict=True)]
+    elevation = [motion.elevation_rad[c.samples] for c in cycles]
+    turned = [np.stack([np.cos(angle), np.sin(angle)], axis=1) for angle in elevation]
+    pushed = [acceleration_m_s2[c.samples] for c in cycles]
+    error = _error_with_angle(pushed, turned, cycles, motion.rate_hz)
+    paths = [integrate_cycle(a - x @ error, motion.rate_hz) for a, x in zip(pushed, turned, strict=True)]
+    arcs = [np.column_stack([np.ones(len(x)), x]) for x in turned]
     with_arm = _with_arm(paths, arcs, cycles)
     beyond = [p - a @ with_arm for p, a in zip(paths, arcs, strict=True)]
     left = [_scatter(b[c.down]) for b, c in zip(beyond, cycles, strict=True)]
@@ -256,10 +257,10 @@ def _cycle(
     latest = at.end + within
     if number + 1 < len(reps):
         latest = min(latest, reps[number + 1].start)
-    rate = np.abs(motion.angle_rate_rad_s)
+    rate = motion.angle_rate_rad_s
     first = _rest(rate, acceleration, earliest, at.start, hz)
     last = _rest(rate, acceleration, at.end, latest, hz)
-    if max(rate[first], rate[last]) > RESTING_RAD_S:
+    if max(abs(rate[first]), abs(rate[last])) > RESTING_RAD_S:
         return NO_REST
     if last - first > LONGEST_CYCLE_S * hz:
         return LONG
@@ -282,11 +283,12 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
     n = len(rate)
     first = min(max(math.floor(earliest), 0), n - 1)
     stop = min(max(math.ceil(latest), first), n - 1) + 1
+    speed = np.abs(rate[first:stop])
     if stop - first <= LEAST_PAUSE_S * hz:
-        return first + int(np.argmin(rate[first:stop]))
+        return first + int(np.argmin(speed))
     # What tilt and offset errors do to the acceleration is the same all through a pause.
     push = acceleration[first:stop] - np.median(acceleration[first:stop], axis=0)
-    loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + rate[first:stop] / QUIET_RATE_RAD_S
+    loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
     width = 2 * round(QUIET_S * hz / 2) + 1
     padded = np.pad(loud, width // 2, mode="edge")
     smooth = np.convolve(padded, np.full(width, 1 / width), mode="valid")
@@ -294,7 +296,7 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
 
 
 def _error_with_angle(
-    acceleration: FloatArray, turned: FloatArray, cycles: Sequence[_Cycle], hz: float
+    acceleration: Sequence[FloatArray], turned: Sequence[FloatArray], cycles: Sequence[_Cycle], hz: float
 ) -> FloatArray:
     """Acceleration error that turns with the arm: shape (2, 3), m/s², per cosine and sine of the elevation.
 
@@ -303,11 +305,11 @@ def _error_with_angle(
     the arm is lowered and held as well. Each rep has its own constant besides.
     """
     design, seen = [], []
-    for cycle in cycles:
-        outside = np.ones(cycle.samples.stop - cycle.samples.start, dtype=bool)
+    for pushed, turn, cycle in zip(acceleration, turned, cycles, strict=True):
+        outside = np.ones(len(turn), dtype=bool)
         outside[cycle.aside] = False
         if outside.sum() > 2:
-            x, y = turned[cycle.samples][outside], acceleration[cycle.samples][outside]
+            x, y = turn[outside], pushed[outside]
             design.append(x - x.mean(axis=0))
             seen.append(y - y.mean(axis=0))
     error = np.zeros((2, 3))
