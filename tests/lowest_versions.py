@@ -9,7 +9,7 @@ import re
 import tomllib
 from pathlib import Path
 
-WORKING = ("web", "sound", "archive", "cluster", "postgres")
+WORKING = ("web", "phone", "sound", "archive", "cluster", "postgres")
 """Extras that people use; the tools of the tests may be new."""
 
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import math
+import ssl
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -70,3 +73,29 @@ class Browser:
 def hello(**other: object) -> str:
     """A page's first words."""
     return json.dumps({**HELLO, "first": 0, "next": 0, **other})
+
+
+def trusting() -> ssl.SSLContext:
+    """A client that goes on after the browser's warning."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    return context
+
+
+def stream_in_time(url: str, browser: Browser, rows: np.ndarray, **options: Any) -> int:
+    """Be the page of a phone: send messages as their time comes; the number of frames that were acknowledged."""
+    from websockets.sync.client import connect
+
+    acked = 0
+    with connect(url, ssl=trusting(), max_size=None, **options) as link:
+        link.send(hello())
+        assert json.loads(link.recv(timeout=10))["next"] == 0
+        began = time.monotonic() - rows[0, 0] / 1000.0
+        for text in browser.messages(rows):
+            due = json.loads(text)["frames"][-1][0] / 1000.0
+            time.sleep(max(0.0, began + due - time.monotonic()))
+            link.send(text)
+            while "ack" not in (got := json.loads(link.recv(timeout=10))):
+                pass
+            acked = got["ack"]
+    return acked

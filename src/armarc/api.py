@@ -10,8 +10,10 @@ from armarc.options import MeasuringOptions
 from armarc.pipeline import Session, measure
 from armarc.recording import Recording
 from armarc.recording import read_csv as read_file
+from armarc.recording.arrays import check_units
+from armarc.trunk import Trunk, measure_with_trunk
 
-__all__ = ["NOTHING_KEPT", "Kept", "MeasuringOptions", "open_kept", "process", "read_csv"]
+__all__ = ["NOTHING_KEPT", "Kept", "MeasuringOptions", "Trunk", "open_kept", "process", "read_csv"]
 
 NOTHING_KEPT = Kept()
 """For a result that depends on nothing but the recording and what is stated."""
@@ -41,6 +43,7 @@ def process(
     options: MeasuringOptions | None = None,
     *,
     kept: Kept | None = None,
+    trunk: Trunk | None = None,
     **named: Any,
 ) -> Session:
     """Find and measure the sets and reps of a recording, as ``armarc process`` does.
@@ -53,6 +56,8 @@ def process(
     kept : Kept or None
         Settings, bodies of lifters, calibrations and mounts of sensors; None takes those of the configuration folder,
         `NOTHING_KEPT` none.
+    trunk : Trunk or None
+        A second sensor on the chest: how the trunk leans and swings is then measured.
     **named
         Options by name, in the units of the names: ``exercise="lateral-raise"``, ``side="left"``, ``load_kg=8``,
         ``band_deg_s=(45, 70)``, ``reach_cm=55``; see `MeasuringOptions`. They beat `options`.
@@ -67,7 +72,8 @@ def process(
     UsageError
         For options that make no sense.
     InputError
-        For a recording that cannot be used, or a file of the configuration folder that is damaged.
+        For a recording that cannot be used or whose units gravity contradicts, or a file of the configuration folder
+        that is damaged.
 
     Examples
     --------
@@ -77,5 +83,7 @@ def process(
     >>> len(session.sets), len(session.frame())
     (1, 8)
     """
+    check_units(recording)
     stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
-    return measure(*(open_kept() if kept is None else kept).settle(recording, stated))
+    recording, choices = (open_kept() if kept is None else kept).settle(recording, stated)
+    return measure(recording, choices) if trunk is None else measure_with_trunk(recording, trunk, choices)

@@ -69,10 +69,11 @@ class SetWindows:
 class Workings:
     """What the passes over one piece have in common, made once: `equations` are those of `orientation`.
 
-    `lever` is what the last pass fitted.
+    `lever` is what the last pass fitted; `arm_hz` how fast the arm of `reckoning` may turn, None for any speed.
     """
 
     reckoning: DeadReckoning | None = None
+    arm_hz: float | None = None
     lever: LeverArm | None = None
     orientation: Orientation | None = None
     equations: LeverEquations = field(default_factory=dict)
@@ -184,8 +185,10 @@ def _fused(piece: Piece, choices: Choices, lever: LeverArm | None, workings: Wor
     omega, force, rate_hz = piece.angular_velocity_rad_s, piece.specific_force_m_s2, piece.rate_hz
     if choices.fusion != "smoother":
         return fuse(omega, force, rate_hz, method=choices.fusion)
-    if workings.reckoning is None:
-        workings.reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing)
+    arm_hz = lever.bandwidth_hz if lever is not None and lever.wobble_rad > 0 else None
+    if workings.reckoning is None or workings.arm_hz != arm_hz:
+        workings.reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
+        workings.arm_hz = arm_hz
     return fuse_reckoned(
         workings.reckoning,
         lever_arm_m=None if lever is None else lever.vector_m,

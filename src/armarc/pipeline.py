@@ -13,7 +13,7 @@ from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import UsageError
 from armarc.motion import ArmMotion, remove_drift
 from armarc.motion.tolerance import tolerance_by_noise
-from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
+from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
@@ -36,8 +36,8 @@ CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Session:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Session(ArrayValue):
     """A measured recording.
 
     Parameters
@@ -175,7 +175,7 @@ def _measure_piece(
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    bodies = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
+    bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
     warnings.extend(body_warnings(bodies, sets_before + 1))
     return (
         motion,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from armarc.choices import Choices
 from armarc.motion import ArmMotion
 from armarc.reps import MeasuredSet
+from armarc.reps.swing import Swing
 
 if TYPE_CHECKING:
     from armarc.load import SetLoad
@@ -16,7 +17,9 @@ FREE_WEIGHTS = ("dumbbell", "any")
 
 
 def measured_loads(
-    choices: Choices, measured: Sequence[tuple[ArmMotion, MeasuredSet]]
+    choices: Choices,
+    measured: Sequence[tuple[ArmMotion, MeasuredSet]],
+    swings: Sequence[Sequence[Swing]] | None = None,
 ) -> tuple[tuple[SetLoad, ...], tuple[str, ...]]:
     """Work out the shoulder's moment for every set, where it can be.
 
@@ -27,6 +30,8 @@ def measured_loads(
         exercise is lifted with one.
     measured : sequence of (ArmMotion, MeasuredSet)
         Every set with the motion it was measured on.
+    swings : sequence of sequences of Swing or None
+        How the shoulder moved, per set and rep, where another sensor knows; None tells it from the wrist.
 
     Returns
     -------
@@ -58,8 +63,9 @@ def measured_loads(
             lifter=lifter,
             resistances=resistances,
             loaded_range_rad=exercise.loaded_range_rad,
+            swings=None if swings is None else swings[k],
         )
-        for motion, one in measured
+        for k, (motion, one) in enumerate(measured)
     )
     if lifter.name is None or lifter.given:
         return loads, ()

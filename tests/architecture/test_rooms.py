@@ -68,6 +68,7 @@ ALLOWED: dict[str, set[str]] = {
         "load",
         "session_load",
     },
+    "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
@@ -91,7 +92,7 @@ ALLOWED: dict[str, set[str]] = {
     # a synthetic wrist is made without the code it is there to check
     "simulate": {"errors", "measures", "recording", "motion", "exercises"},
     # faces
-    "api": {"kept", "options", "pipeline", "recording"},
+    "api": {"kept", "options", "pipeline", "recording", "trunk"},
     "__init__": {"api", "errors", "load", "recording", "pipeline"},
     "__main__": {"cli"},
 }

@@ -22,6 +22,9 @@ HEAVY = (
     "jinja2",
     "starlette",
     "uvicorn",
+    "websockets",
+    "cryptography",
+    "segno",
 )
 
 

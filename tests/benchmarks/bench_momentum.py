@@ -1,6 +1,8 @@
-"""Share of the swing in the drive, against the truth of simulated bodies.
+"""Share of the swing in the drive, share held while lowering and start ratio, against simulated bodies.
 
-Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS``. The truth: work of the force at the shoulder through
+Run by hand: ``python tests/benchmarks/bench_momentum.py SEEDS [chest]``; with ``chest`` a second sensor is there.
+
+The truth: work of the force at the shoulder through
 the trunk's part of its path (the girdle's own rise is no swing), over that and the work of the moment, from the
 quietest instant before the rep to the peak of θ̇.
 """
@@ -13,14 +15,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from armarc.load import Lifter, measure_load
+from armarc import NOTHING_KEPT, process
+from armarc.load import Lifter
 from armarc.load.arm import arm_body
 from armarc.load.dynamics import loaded_arm
 from armarc.load.resistance import Dumbbell
 from armarc.motion.quaternions import rotate
-from armarc.pipeline import process
+from armarc.reps.lowering import held_share, lowering_window, lowest_tenth
+from armarc.reps.momentum import start_ratio
 from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
-from armarc.simulate.truth import Truth, TruthRep, smooth_rate
+from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate.truth import GATE_RAD, Truth, TruthRep, smooth_rate
+from armarc.trunk import Trunk
 
 G = 9.80665
 LOAD_KG = 8.0
@@ -65,7 +71,7 @@ def true_drive_share(truth: Truth, rep: TruthRep, rest_from_s: float) -> float:
     return float(swing / (energy[peak] - energy[start] - through + swing))
 
 
-def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, float, str]]:
+def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, float | None, float, str]]:
     """True share, measured share (None: not measured), its floor and what is said, rep by rep."""
     changes = CASES[case]
     knobs = draw_knobs(kind, seed)
@@ -75,11 +81,18 @@ def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, floa
         else Body(tip_rad=changes.get("tip_rad", 0.0))
     )
     knobs = replace(knobs, body=body, swing_m=changes.get("swing_m", 0.0), load_kg=LOAD_KG)
-    recording, truth = simulate_session(plan_session(knobs, seed), seed)
-    session = process(recording, exercise=knobs.pattern.key, side=knobs.side)
+    plan = plan_session(knobs, seed)
+    recording, truth = simulate_session(plan, seed)
+    session = process(
+        recording,
+        kept=NOTHING_KEPT,
+        exercise=knobs.pattern.key,
+        side=knobs.side,
+        trunk=Trunk(recording=simulate_chest(plan, seed)) if has_chest else None,
+    )
     rows = []
     for k, measured in enumerate(session.sets):
-        load = measure_load(session.motions[session.motion_of_set[k]], measured)
+        load = session.loads[k]
         reps = truth.sets[k].reps if k < len(truth.sets) else ()
         if len(reps) != len(measured.reps):
             continue
@@ -91,10 +104,44 @@ def run(kind: str, case: str, seed: int) -> list[tuple[float, float | None, floa
     return rows
 
 
-def main(seeds: int) -> None:
+def lowered(kind: str, eccentric_s: float | None, seed: int) -> list[tuple[float, float, float, float]]:
+    """Errors of share held, its standard error, the least truly held, and error of the start ratio, rep by rep."""
+    knobs = draw_knobs(kind, seed)
+    if eccentric_s is not None:
+        knobs = replace(knobs, eccentric_s=eccentric_s)
+    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+    session = process(recording, kept=NOTHING_KEPT, exercise=knobs.pattern.key, side=knobs.side)
+    series = truth.series
+    acceleration = np.gradient(series.angle_rate_rad_s, series.time_s)
+    rows = []
+    for found, rep in zip(session.sets[0].reps, truth.sets[0].reps, strict=True):
+        a, b = np.searchsorted(series.time_s, [rep.top_end_s, rep.end_s])
+        angle = series.elevation_rad[a:b]
+        inside = lowering_window(angle, float(series.elevation_rad[b]), rep.top_rad)
+        true = lowest_tenth(held_share(angle[inside], acceleration[a:b][inside], truth.reach_m))
+        smooth = start_ratio(rep.start_velocity_rad_s, rep.rom_rad, rep.concentric_s, GATE_RAD)
+        if found.least_held_share is not None and found.start_ratio is not None and smooth is not None:
+            se = found.least_held_se_share or math.nan
+            rows.append((found.least_held_share - true, se, true, found.start_ratio - smooth))
+    return rows
+
+
+def main(seeds: int, has_chest: bool) -> None:
+    for kind in () if has_chest else ("rigid", "straight-elbow", "bending-elbow"):
+        for eccentric_s in (None, 0.8, 0.5):
+            held, se, least, ratio = np.array(
+                [row for seed in range(seeds) for row in lowered(kind, eccentric_s, seed)]
+            ).T
+            print(
+                f"{kind:15} lowered in {eccentric_s or '1.4-3'} s, truly held {100 * np.median(least):.0f} % | error "
+                f"median {100 * np.median(np.abs(held)):.1f}, RMSE {100 * np.sqrt(np.mean(held**2)):.1f} points, "
+                f"one / two standard errors {100 * np.mean(np.abs(held) < se):.0f} / "
+                f"{100 * np.mean(np.abs(held) < 2 * se):.0f} % | start ratio RMSE {np.sqrt(np.mean(ratio**2)):.3f}",
+                flush=True,
+            )
     for kind in ("rigid", "straight-elbow"):
         for case in CASES:
-            rows = [row for seed in range(seeds) for row in run(kind, case, seed)]
+            rows = [row for seed in range(seeds) for row in run(kind, case, seed, has_chest)]
             told = [(true, found) for true, found, _, words in rows if words != "not measured"]
             error = 100 * np.array([found - true for true, found in told]) if told else np.array([math.nan])
             words = [row[3] for row in rows]
@@ -109,4 +156,4 @@ def main(seeds: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 6)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 6, "chest" in sys.argv)

@@ -132,7 +132,7 @@ function play(rate, interval, times, values) {
         accelerationIncludingGravity: {x: v[0], y: v[1], z: v[2]},
         rotationRate: {alpha: v[3], beta: v[4], gamma: v[5]} }));
       if (s > last) { window.played = true; return; }
-      k = Math.floor(s * rate) + 1;
+      k = Math.max(k, Math.floor(s * rate)) + 1;  // a timer may fire a little early
     }
     setTimeout(look, Math.max(0, began + 1000 * k / rate - performance.now()));
   }

@@ -56,7 +56,7 @@ def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_no_terminal_means_one_json_object_per_event(file: Path) -> None:
     got = records(run("--from", file, "--speed", "max").stdout)
-    assert {one["schema"] for one in got} == {"armarc.events/1"}
+    assert {one["schema"] for one in got} == {"armarc.events/2"}
     names = [one["event"] for one in got]
     assert names[0] == "session"
     assert names.count("rep ended") == 8
@@ -83,7 +83,7 @@ def test_options_reach_the_engine(file: Path) -> None:
     assert got[0]["band_deg_s"] == [100.0, 120.0]
     assert got[0]["gate_deg"] == [12.0, 24.0]
     assert got[0]["exercise"] == "front-raise"
-    assert {one["start_verdict"] for one in got if one["event"] == "gate crossed"} == {"below"}
+    assert {one["told_verdict"] for one in got if one["event"] == "gate crossed"} == {"below"}
     ended = next(one for one in got if one["event"] == "set ended")
     assert ended["time_s"] - ended["end_s"] == pytest.approx(5.0, abs=0.3)
 

@@ -26,6 +26,7 @@ REP_KEYS = [
     "eccentric_s_se", "time_under_tension_s", "time_under_tension_s_se", "pause_s", "start_velocity_deg_s",
     "start_velocity_deg_s_se", "start_ratio", "start_ratio_se",
     "start_verdict", "told_velocity_deg_s",
+    "told_velocity_deg_s_se",
     "mean_concentric_deg_s", "mean_concentric_deg_s_se",
     "mean_eccentric_deg_s", "mean_eccentric_deg_s_se", "peak_concentric_deg_s", "peak_concentric_deg_s_se",
     "peak_eccentric_deg_s", "peak_eccentric_deg_s_se", "peak_concentric_at_deg", "drive_angle_deg", "time_to_peak_s",

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.timeout(300)
 CHILD = Path(__file__).with_name("every_command.py")
 ENCODINGS = (
     *("cp437", "cp932", "utf-8"),
@@ -39,7 +40,7 @@ def run_all(folder: Path, encoding: str, place: str) -> list[dict]:
         ],
         capture_output=True,
         env=environment,
-        timeout=110,
+        timeout=280,
         check=False,
     )
     assert done.returncode == 0, done.stderr.decode("utf-8", "replace")

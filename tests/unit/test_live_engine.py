@@ -254,7 +254,7 @@ def test_a_verdict_is_provisional_before_the_lever_arm_is_known_and_where_its_er
     gates = [e for e in run(made) if isinstance(e, GateCrossed)]
     assert gates[0].provisional
     for gate in gates[1:]:
-        speed, se = gate.start_velocity_rad_s, gate.start_velocity_se_rad_s
+        speed, se = gate.told_velocity_rad_s, gate.told_velocity_se_rad_s
         nearest = min(abs(math.degrees(speed) - edge) for edge in (45, 70))
         assert gate.provisional == (nearest <= math.degrees(se))
     assert not all(gate.provisional for gate in gates)
@@ -267,9 +267,9 @@ def test_a_told_start_says_how_far_off_it_may_be() -> None:
         (done,) = sets_in(events)
         told = {e.rep: e for e in events if isinstance(e, GateCrossed) and not e.late}
         for rep in done.reps[1:]:
-            off = abs(told[rep.rep].start_velocity_rad_s - rep.start_velocity_rad_s)
-            within.append(off <= 2 * told[rep.rep].start_velocity_se_rad_s)
-            assert told[rep.rep].start_velocity_se_rad_s < math.radians(10)
+            off = abs(told[rep.rep].told_velocity_rad_s - rep.start_velocity_rad_s)
+            within.append(off <= 2 * told[rep.rep].told_velocity_se_rad_s)
+            assert told[rep.rep].told_velocity_se_rad_s < math.radians(10)
     assert sum(within) >= 0.9 * len(within)
 
 
@@ -283,7 +283,7 @@ def test_a_wobbling_strap_is_flagged_live() -> None:
 def test_what_was_told_is_kept_beside_what_was_measured() -> None:
     made, _ = recording(reps=6)
     events = run(made)
-    told = {e.rep: e.start_velocity_rad_s for e in events if isinstance(e, GateCrossed) and not e.late}
+    told = {e.rep: e.told_velocity_rad_s for e in events if isinstance(e, GateCrossed) and not e.late}
     (ended,) = sets_in(events)
     assert [rep.told_velocity_rad_s for rep in ended.reps] == [told[n] for n in range(1, 7)]
     result = measure_live_set(ended, choices_for(made)).result

@@ -82,7 +82,7 @@ def test_tones_are_short_quiet_at_their_ends_and_clearly_different() -> None:
 
 
 def test_a_late_verdict_makes_no_sound() -> None:
-    event = GateCrossed(time_s=1.0, rep=1, start_velocity_rad_s=1.0, verdict="inside")
+    event = GateCrossed(time_s=1.0, rep=1, told_velocity_rad_s=1.0, verdict="inside")
     assert sound_for(event) == "inside"
     assert sound_for(replace(event, late=True)) is None
     made, _ = recording(reps=3)

@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 
+from armarc.api import process
 from armarc.errors import UsageError
 from armarc.load.arm import arm_body
 from armarc.load.capacity import ShoulderCapacity, capacity_curve
@@ -17,7 +18,6 @@ from armarc.load.paced_words import answer_words, paced_record
 from armarc.load.planar_load import planar_load
 from armarc.load.resistance import Cable, Dumbbell, Resistance
 from armarc.load.strength import StrengthSource
-from armarc.pipeline import process
 from armarc.simulate import RepPlan, SessionPlan, SetPlan, simulate_session
 
 LOAD = (Dumbbell(mass_kg=8.0),)

@@ -14,7 +14,7 @@ import pytest
 from armarc.api import process
 from armarc.load.arm import arm_body
 from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
-from armarc.load.dynamics import Dynamics, dynamics
+from armarc.load.dynamics import Dynamics, dynamics, loaded_arm
 from armarc.load.lifter import Lifter
 from armarc.load.measures import integral_between
 from armarc.load.mechanics import ArmKinematics, movement_axis
@@ -23,6 +23,7 @@ from armarc.load.resistance import Cable, Dumbbell
 from armarc.load.set_load import SetLoad, measure_load
 from armarc.motion.quaternions import rotate
 from armarc.pipeline import Session
+from armarc.reps.lowering import lowering_window, lowest_tenth
 from armarc.simulate import Knobs, Truth, plan_session, simulate_session
 
 LOADED = (math.radians(30), math.radians(60))
@@ -235,3 +236,33 @@ def test_matching_gives_equal_work() -> None:
     found = compare(ideal, same, Lifter(), loaded_range_rad=None)
     assert found[0].measures.concentric_work_j == pytest.approx(found[1].measures.concentric_work_j, rel=1e-3)
     assert same[0] == variants[0]
+
+
+def test_what_was_held_while_lowering_is_the_moment_over_the_static_one() -> None:
+    knobs = Knobs(reps=4, pause_s=0.5, eccentric_s=0.8, load_kg=8.0)
+    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    done = process(recording, exercise="lateral-raise", load_kg=8.0)
+    found = measure_load(done.motions[0], done.sets[0])
+    time_s, true = true_dynamics(truth, done.motions[0].mounting.arm_axis)
+    arm = loaded_arm(arm_body(Lifter().completed()), (Dumbbell(mass_kg=8.0),))
+    for rep, real in zip(found.reps, truth.sets[0].reps, strict=True):
+        a, b = np.searchsorted(time_s, [real.top_end_s, real.end_s])
+        angle = truth.series.angle_rad[a:b]
+        inside = lowering_window(angle, float(angle[-1]), float(angle[0]))
+        static = float(arm.first_moment_kg_m[0]) * 9.80665 * np.sin(angle[inside])
+        expected = lowest_tenth(true.moment_n_m[a:b][inside] / static)
+        assert rep.measures.least_held_share == pytest.approx(expected, abs=0.05)
+        assert abs(rep.measures.least_held_share - expected) < 3 * (rep.se.least_held_share or 0)
+        record = load_record(found)["reps"][rep.rep - 1]
+        assert record["least_held_pct"] == pytest.approx(100 * rep.measures.least_held_share, abs=1e-3)
+
+
+def test_mean_curves_hold_the_angles_all_full_reps_passed() -> None:
+    done, _ = session(0.0)
+    first = done.sets[0].reps[0]
+    half = replace(done.sets[0], reps=(replace(first, quality=("partial",)), *done.sets[0].reps[1:]))
+    whole, without = (measure_load(done.motions[0], one) for one in (done.sets[0], half))
+    passed = np.isfinite([rep.concentric_n_m for rep in whole.reps]).all(axis=0)
+    assert np.array_equal(np.isfinite(whole.concentric_mean_n_m), passed)
+    expected = np.mean([rep.concentric_n_m for rep in without.reps[1:]], axis=0)
+    np.testing.assert_allclose(without.concentric_mean_n_m, expected)

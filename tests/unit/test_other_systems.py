@@ -60,7 +60,8 @@ def windows_folders(tmp_path, monkeypatch):
         return str(tmp_path / name if appauthor is False else tmp_path / (appauthor or name) / name)
 
     monkeypatch.setattr("platformdirs.user_data_dir", user_data_dir)
-    monkeypatch.delenv(location.ENVIRONMENT_VARIABLE, raising=False)
+    for name in (location.ENVIRONMENT_VARIABLE, "ARMARC_DATA_DIR"):
+        monkeypatch.delenv(name, raising=False)
     return tmp_path
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from armarc.pipeline import process
+from armarc.api import process
 from armarc.reps.lowering import held_share, lowering_window, lowest_tenth
 from armarc.simulate import Knobs, plan_session, simulate_session
 

@@ -11,6 +11,7 @@ PAGES = {"licence": "LICENSE", "changes": "changes.md", "citing": "citing.md", "
 VARIABLES = (
     ("ARMARC_LOG", "log to use instead of your own: a file, or postgresql+psycopg://…"),
     ("ARMARC_CONFIG_DIR", "folder of settings, own exercises, the lifter's body, remembered sensors"),
+    ("ARMARC_DATA_DIR", "folder of the log, its recordings and the live page's certificate"),
     ("ARMARC_LARGEST_MB", "largest recording that is read, in megabytes (1024)"),
     ("NO_COLOR", "no colours on the terminal"),
 )

@@ -57,6 +57,8 @@ def _plain_errors(*, debug: bool) -> Iterator[None]:
         # The reader has seen enough, as head does after its lines: no fault, and nothing to say.
         let_go(sys.stdout)
         raise typer.Exit(0) from None
+    except SystemExit as ended:  # how a console of rich says the same
+        raise typer.Exit(0) if isinstance(ended.__context__, BrokenPipeError) else ended from None
     except (KeyboardInterrupt, typer.Exit, typer.Abort):
         raise
     except Exception as error:

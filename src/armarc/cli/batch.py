@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from armarc.kept import Kept
     from armarc.options import MeasuringOptions
     from armarc.pipeline import Session
+    from armarc.trunk import Trunk
 
 RECORDING_SUFFIXES = (".csv", ".tsv", ".txt", ".csv.gz")
 _SPOOLED = "standard-input.csv"
@@ -64,12 +65,22 @@ class Measured:
     reading: dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class TrunkFile:
+    """The recording of a second sensor on the chest, its clock and the axis that faces forward, as stated."""
+
+    path: Path
+    clock: str
+    forward: str
+
+
 def run(
     files: list[Path],
     *,
     reading: dict[str, Any],
     options: MeasuringOptions,
     outputs: Outputs,
+    trunk: TrunkFile | None = None,
 ) -> None:
     """Measure files and folders and report them.
 
@@ -83,7 +94,7 @@ def run(
     """
     with contextlib.ExitStack() as stack:
         spooled = [stack.enter_context(_standard_input()) if str(file) == "-" else file for file in files]
-        _run(expand(spooled), reading, options, outputs)
+        _run(expand(spooled), reading, options, outputs, trunk)
 
 
 def _run(
@@ -91,6 +102,7 @@ def _run(
     reading: dict[str, Any],
     options: MeasuringOptions,
     outputs: Outputs,
+    trunk: TrunkFile | None,
 ) -> None:
     from armarc.kept import open_kept
 
@@ -98,8 +110,10 @@ def _run(
     read = {key: value for key, value in reading.items() if value is not None}
     if len(paths) > 1 and "gyroscope_path" in read:
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
+    if len(paths) > 1 and trunk is not None:
+        raise UsageError("--trunk goes with a single recording", "process the pairs one by one")
     guard = guard_for(
-        [*paths, read.get("gyroscope_path")],
+        [*paths, read.get("gyroscope_path"), None if trunk is None else trunk.path],
         log_file=None if outputs.log is None else outputs.log.file,
         force=outputs.force,
     )
@@ -116,7 +130,7 @@ def _run(
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
             try:
-                measured = measure_file(path, read, options, kept)
+                measured = measure_file(path, read, options, kept, trunk)
                 if path.name == _SPOOLED:
                     measured.result["source"]["file"] = "-"
                 report(measured, number, len(paths), outputs, guard, out, talk)
@@ -125,7 +139,8 @@ def _run(
             except ArmarcError as error:
                 if len(paths) == 1:
                     raise
-                talk.print(f"armarc: {_named(error, path)}", style="bold", markup=False, soft_wrap=True)
+                said = f"armarc: {_named(error, path)}"
+                error_console(always=True).print(said, style="bold", markup=False, soft_wrap=True)
                 code = code or error.exit_code
             progress.advance(task)
     if outputs.csv is not None:
@@ -187,12 +202,29 @@ def expand(files: list[Path]) -> list[Path]:
     return list(dict.fromkeys(paths))
 
 
-def measure_file(path: Path, reading: dict[str, Any], options: MeasuringOptions, kept: Kept) -> Measured:
+def measure_file(
+    path: Path,
+    reading: dict[str, Any],
+    options: MeasuringOptions,
+    kept: Kept,
+    trunk: TrunkFile | None = None,
+) -> Measured:
     """Read and measure one recording."""
     from armarc.api import process, read_csv
 
-    session = process(read_csv(path, kept=kept, **reading), options, kept=kept)
+    recording = read_csv(path, kept=kept, **reading)
+    session = process(recording, options, kept=kept, trunk=None if trunk is None else _read_trunk(trunk))
     return Measured(path=path, session=session, result=session.to_dict(), reading=kept.reading(reading))
+
+
+def _read_trunk(file: TrunkFile) -> Trunk:
+    from armarc.recording import read_csv
+    from armarc.trunk import CLOCKS, Trunk
+
+    clock = next((known for known in CLOCKS if known == file.clock), None)
+    if clock is None:
+        raise UsageError(f"there is no clock {file.clock!r}", f"one of {', '.join(CLOCKS)}")
+    return Trunk(recording=read_csv(file.path), clock=clock, forward=file.forward)
 
 
 def rows_of(measured: Measured) -> list[dict[str, Any]]:

@@ -113,12 +113,12 @@ def show_command(
         ]
         print_json({"schema": SCHEMA, "total": len(records), "sets": records})
         return
-    from rich.console import Console
 
+    from armarc.cli.terminal import out_console
     from armarc.log.records import title_of
     from armarc.report.tables import print_reps
 
-    console = Console(highlight=False)
+    console = out_console()
     for entry in entries:
         say(title_of(entry))
         if entry.note:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armarc.cli.log_options import AsJson, LogFile, Yes, confirm, exercise_key, print_json, say
+from armarc.cli.log_options import AsJson, DryRun, LogFile, Yes, confirm, exercise_key, print_json, say
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -131,6 +131,7 @@ def undo(
 
 def purge(
     anyone: Annotated[bool, typer.Option("--anyone", help="Also sets that others added or removed.")] = False,
+    dry_run: DryRun = False,
     yes: Yes = False,
     log_file: LogFile = None,
 ) -> None:
@@ -143,6 +144,12 @@ def purge(
         removed = count_sets(store, Filter(removed=True))
         if not removed:
             say("no removed sets: nothing to delete")
+            return
+        if dry_run:
+            sets, recordings, left = purge_removed(store, anyone=anyone, dry_run=True)
+            say(
+                f"would delete {sets} sets and {recordings} recordings for good; nothing was changed (dry run)"
+            )
             return
         confirm(
             f"Delete {removed} removed sets{'' if anyone else ' (those of yours)'} for good? This cannot be undone.",

@@ -9,6 +9,7 @@ import typer
 
 from armarc.cli.log_options import (
     AsJson,
+    DryRun,
     ExerciseName,
     Lifter,
     LogFile,
@@ -168,14 +169,26 @@ def backup_command(
 def restore_command(
     source: Annotated[Path, typer.Argument(help="File made by armarc log backup.")],
     replace: Annotated[bool, typer.Option("--replace", help="Move the log that is there aside.")] = False,
+    dry_run: DryRun = False,
     yes: Yes = False,
     log_file: LogFile = None,
 ) -> None:
     """Bring a backup back."""
-    from armarc.log.backup import restore
+    from armarc.log.backup import look_into, restore
     from armarc.log.location import find_location
 
     location = find_location(log_file)
+    if dry_run:
+        carried = look_into(source)
+        there = location.file is not None and location.file.exists()
+        aside = "; the log that is there would be moved aside" if replace and there else ""
+        if there and not replace:
+            aside = "; a log is there already: it would be refused unless that is empty, see --replace"
+        say(
+            f"would bring {carried.sets} sets and {carried.recordings} recordings into {location.name}{aside}; "
+            "nothing was changed (dry run)"
+        )
+        return
     if replace and location.file is not None and location.file.exists():
         confirm(f"Move {location.name} aside and bring the backup back in its place?", yes)
     carried = restore(source, location, replace=replace)
@@ -220,9 +233,7 @@ def reprocess_command(
         list[str] | None, typer.Argument(help="12, 12-15, a day, last, last-3; or --all.")
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="Every recording of the log.")] = False,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would change, change nothing.")
-    ] = False,
+    dry_run: DryRun = False,
     lifter: Annotated[
         str | None,
         typer.Option(

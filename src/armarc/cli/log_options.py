@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.completion import exercise_keys, lifters, sides
 from armarc.cli.json_text import indented_json
 
 if TYPE_CHECKING:
@@ -21,15 +22,34 @@ LogFile = Annotated[
         show_default=False,
     ),
 ]
-Lifter = Annotated[str | None, typer.Option("--lifter", help="Only this lifter.", show_default=False)]
+Lifter = Annotated[
+    str | None,
+    typer.Option(
+        "--lifter",
+        help="Only this lifter.",
+        show_default=False,
+        autocompletion=lifters,
+    ),
+]
 ExerciseName = Annotated[
-    str | None, typer.Option("--exercise", "-e", help="Only this exercise.", show_default=False)
+    str | None,
+    typer.Option(
+        "--exercise", "-e", help="Only this exercise.", show_default=False, autocompletion=exercise_keys
+    ),
 ]
 Variant = Annotated[
     str | None,
     typer.Option("--variant", help="Only this variant, e.g. cable; '' for none.", show_default=False),
 ]
-Side = Annotated[str | None, typer.Option("--side", help="Only left or right.", show_default=False)]
+Side = Annotated[
+    str | None,
+    typer.Option(
+        "--side",
+        help="Only left or right.",
+        show_default=False,
+        autocompletion=sides,
+    ),
+]
 Load = Annotated[
     str | None, typer.Option("--load", help="Only this load, e.g. 8kg or 17.5lb.", show_default=False)
 ]
@@ -40,6 +60,7 @@ SessionName = Annotated[
 Since = Annotated[str | None, typer.Option("--since", help="First day, e.g. 2026-03-01.", show_default=False)]
 Until = Annotated[str | None, typer.Option("--until", help="Last day.", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would change, change nothing.")]
 Yes = Annotated[bool, typer.Option("--yes", "-y", help="Do not ask.")]
 
 

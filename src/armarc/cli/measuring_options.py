@@ -7,22 +7,42 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli import completion
+
 if TYPE_CHECKING:
     from armarc.options import MeasuringOptions
 
 LIFTED, ON_THE_ARM, READING = "What was lifted", "Sensor on the arm", "Reading the file"
 
 ExerciseName = Annotated[
-    str | None, typer.Option("--exercise", "-e", help="See `armarc exercises`.", rich_help_panel=LIFTED)
+    str | None,
+    typer.Option(
+        "--exercise",
+        "-e",
+        help="See `armarc exercises`.",
+        rich_help_panel=LIFTED,
+        autocompletion=completion.exercise_keys,
+    ),
 ]
-Side = Annotated[str | None, typer.Option("--side", help="right or left arm.", rich_help_panel=LIFTED)]
+Side = Annotated[
+    str | None,
+    typer.Option(
+        "--side", help="right or left arm.", rich_help_panel=LIFTED, autocompletion=completion.sides
+    ),
+]
 Load = Annotated[
     str | None,
     typer.Option("--load", help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=LIFTED),
 ]
 Lifter = Annotated[
     str | None,
-    typer.Option("--lifter", metavar="NAME", help="Who lifted; see `armarc lifter`.", rich_help_panel=LIFTED),
+    typer.Option(
+        "--lifter",
+        metavar="NAME",
+        help="Who lifted; see `armarc lifter`.",
+        rich_help_panel=LIFTED,
+        autocompletion=completion.lifters,
+    ),
 ]
 Resistance = Annotated[
     list[str] | None,
@@ -61,7 +81,12 @@ Rest = Annotated[
 ]
 Mounting = Annotated[
     str | None,
-    typer.Option("--mounting", help="auto, twist, lever_arm, hanging or stated.", rich_help_panel=ON_THE_ARM),
+    typer.Option(
+        "--mounting",
+        help="auto, twist, lever_arm, hanging or stated.",
+        rich_help_panel=ON_THE_ARM,
+        autocompletion=completion.mountings,
+    ),
 ]
 Strap = Annotated[
     str | None,
@@ -70,6 +95,7 @@ Strap = Annotated[
         help="Where it sits on the wrist: back, inside, thumb or little-finger (its z axis points away from the "
         "skin).",
         rich_help_panel=ON_THE_ARM,
+        autocompletion=completion.straps,
     ),
 ]
 HandAxis = Annotated[
@@ -79,6 +105,7 @@ HandAxis = Annotated[
         metavar="±x|±y|±z",
         help="Sensor axis that points to the hand.",
         rich_help_panel=ON_THE_ARM,
+        autocompletion=completion.hand_axes,
     ),
 ]
 ReachCm = Annotated[
@@ -106,6 +133,7 @@ Fusion = Annotated[
         "--fusion",
         help="smoother (default), or a textbook filter to compare: madgwick, mahony, ekf, aqua.",
         rich_help_panel=ON_THE_ARM,
+        autocompletion=completion.fusions,
     ),
 ]
 Rate = Annotated[

@@ -89,12 +89,13 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
         A library is missing, or nothing can listen there.
     """
     from armarc.errors import UsageError
+    from armarc.extras import how_to_add
     from armarc.live.web.access import open_access, own_address
     from armarc.live.web.certificate import own_certificate
     from armarc.live.web.face import PageProcess
 
     if importlib.util.find_spec("segno") is None:
-        raise UsageError("the code the phone scans needs the package segno", "pip install 'armarc[phone]'")
+        raise UsageError("the code the phone scans needs the package segno", how_to_add("phone"))
     access = open_access(host or "0.0.0.0", port, always_by_token=True)
     shown = own_address(access.host)
     certificate = own_certificate(shown.strip("[]"))

@@ -35,6 +35,29 @@ def process(
     sensor_height_cm: options.SensorHeightCm = None,
     reference: options.Reference = None,
     fusion: options.Fusion = None,
+    trunk: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CHEST.csv",
+            help="Recording of a second sensor on the chest: measures how the trunk leans and swings.",
+            rich_help_panel=options.ON_THE_ARM,
+        ),
+    ] = None,
+    trunk_clock: Annotated[
+        str,
+        typer.Option(
+            help="How the two files lie over each other: same (one clock), jolt (a blow both felt) or auto.",
+            rich_help_panel=options.ON_THE_ARM,
+        ),
+    ] = "auto",
+    trunk_forward: Annotated[
+        str,
+        typer.Option(
+            metavar="±AXIS",
+            help="Axis of the chest sensor that faces away from the breastbone.",
+            rich_help_panel=options.ON_THE_ARM,
+        ),
+    ] = "+z",
     rate: options.Rate = None,
     gyroscope: options.Gyroscope = None,
     columns: options.Columns = None,
@@ -80,7 +103,7 @@ def process(
     in the sensor worked out from the set itself. Options beat the recording's own header, which beats your
     settings file, which beats the exercise's entry.
     """
-    from armarc.cli.batch import LogEntry, Outputs, run
+    from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
 
     entry = LogEntry(
         file=log_file,
@@ -121,6 +144,7 @@ def process(
             reference=reference,
             fusion=fusion,
         ),
+        trunk=None if trunk is None else TrunkFile(trunk, trunk_clock, trunk_forward),
         outputs=Outputs(
             json=json_, csv=csv, plot=plot, dark=dark, force=force, log=entry if log or log_file else None
         ),

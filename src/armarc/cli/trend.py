@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.completion import logged_measures
 from armarc.cli.log_options import (
     AsJson,
     ExerciseName,
@@ -38,7 +39,11 @@ WEEKS, BESTS = ("weeks", "week", "volume"), ("bests", "best")
 
 def trend(
     measure: Annotated[
-        str, typer.Argument(help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.")
+        str,
+        typer.Argument(
+            help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.",
+            autocompletion=logged_measures,
+        ),
     ] = "mean_concentric_deg_s",
     lifter: Lifter = None,
     exercise: ExerciseName = None,

@@ -45,6 +45,7 @@ ENTRY_CHECKS: dict[str, Check] = {
     "smallest_rom_deg": number(5, 180, "degrees"),
     "swung_cm": number(0, 30, "cm"),
     "dropped_pct": number(-300, 100, "%"),
+    "plane_deg": or_none(number(-90, 180, "degrees")),
     "rest_s": number(1, 600, "seconds"),
     "caution": text(empty=True),
     "resistance": one_of(RESISTANCES),

@@ -35,6 +35,7 @@ based_on = "cable-lateral-raise"       # start from this entry; leave out to sta
 # smallest_rom_deg = 30                # anything smaller is not a rep, degrees
 # swung_cm = 3                         # more body swing than this is flagged (our own working limit)
 # dropped_pct = 50                     # less of the static moment held while lowering is flagged (the same)
+# plane_deg = 0                        # plane the raise is meant in: 0 to the side, 90 forward, or "none"
 # rest_s = 10                          # a pause at the bottom this long ends the set, seconds
 # resistance = "cable"                 # "dumbbell", "cable", "machine", "band" or "any"
 # caution = "..."                      # shown with the exercise
@@ -68,6 +69,7 @@ def exercise_record(exercise: Exercise) -> dict[str, Any]:
         "smallest_rom_deg": round(math.degrees(exercise.smallest_rom_rad), 6),
         "swung_cm": round(100 * exercise.swung_m, 6),
         "dropped_pct": round(100 * exercise.dropped_share, 6),
+        "plane_deg": None if exercise.plane_rad is None else round(math.degrees(exercise.plane_rad), 6),
         "rest_s": exercise.rest_s,
         "resistance": exercise.resistance,
         "note": exercise.note,

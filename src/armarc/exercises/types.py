@@ -32,6 +32,10 @@ class Band:
             return "below"
         return "above" if start_velocity_rad_s > self.high_rad_s else "inside"
 
+    def edge_distance_rad_s(self, start_velocity_rad_s: float) -> float:
+        """How far a start is from the nearer edge, rad/s."""
+        return min(abs(start_velocity_rad_s - edge) for edge in (self.low_rad_s, self.high_rad_s))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exercise:
@@ -58,6 +62,8 @@ class Exercise:
     dropped_share : float
         A rep of whose static moment less was held somewhere while lowering is flagged ``dropped`` (our own working
         limit, no source).
+    plane_rad : float, rad, or None
+        Plane of elevation the raise is meant in (0 to the side, π/2 forward), where the recording does not tell it.
     rest_s : float, s
         A pause at the bottom at least this long ends the set.
     caution : str
@@ -81,6 +87,7 @@ class Exercise:
     smallest_rom_rad: float = math.radians(30)
     swung_m: float = 0.03
     dropped_share: float = 0.5
+    plane_rad: float | None = None
     rest_s: float = 10.0
     caution: str = ""
     resistance: str = "any"

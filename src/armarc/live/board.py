@@ -110,7 +110,7 @@ class Board:
                 self.rep, self.under_way = event.rep, True
                 self.speed_deg_s = self.verdict = self.top_deg = None
             case GateCrossed() if not event.late:
-                self.speed_deg_s = math.degrees(event.start_velocity_rad_s)
+                self.speed_deg_s = math.degrees(event.told_velocity_rad_s)
                 self.verdict, self.said_s = event.verdict, event.time_s
                 self.provisional = event.provisional
             case TopReached():

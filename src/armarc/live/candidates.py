@@ -42,6 +42,7 @@ class Current:
     told: bool
     left_row: int
     speed_rad_s: float | None = None
+    speed_se_rad_s: float | None = None
     verdict: str | None = None
     gate_s: float | None = None
     up: Vector | None = None

@@ -1,4 +1,4 @@
-"""What the live engine tells, and how it looks as JSON (schema ``armarc.events/1``).
+"""What the live engine tells, and how it looks as JSON (schema ``armarc.events/2``).
 
 Every event carries ``time_s``: the signal time it belongs to, in seconds on the clock of the samples. ``rep`` is
 the number inside the running set and ``reps`` how many reps of it count at this moment.
@@ -15,7 +15,7 @@ from armarc.reps.records import deg, seconds
 from armarc.reps.summary import full_reps, loss, tempo
 from armarc.reps.types import Rep
 
-SCHEMA = "armarc.events/1"
+SCHEMA = "armarc.events/2"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,18 +38,18 @@ class RepStarted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GateCrossed:
-    """The arm has passed the start gate.
+    """The arm has passed the start gate; what is told of it, before the start velocity is measured.
 
     ``late`` marks a verdict on a movement that was recognised as a rep only afterwards: no longer of use as a cue.
-    ``provisional``: the arm's direction is not known from a movement yet, only from how it hung (the value may be off
-    by some 10 °/s), or one standard error would turn the verdict.
+    ``provisional``: the verdict may turn. The arm's direction is not known from a movement yet, only from how it hung,
+    or an edge of the band lies within one standard error of the value.
     """
 
     time_s: float
     rep: int
-    start_velocity_rad_s: float
+    told_velocity_rad_s: float
     verdict: str | None
-    start_velocity_se_rad_s: float | None = None
+    told_velocity_se_rad_s: float | None = None
     late: bool = False
     provisional: bool = False
 
@@ -131,7 +131,7 @@ NAMES: dict[type[Any], str] = {
 
 
 def event_record(event: EngineEvent) -> dict[str, Any]:
-    """One event as a JSON-ready object, schema ``armarc.events/1``; degrees at this edge."""
+    """One event as a JSON-ready object, schema ``armarc.events/2``; degrees at this edge."""
     record: dict[str, Any] = {"schema": SCHEMA, "event": NAMES[type(event)], "time_s": seconds(event.time_s)}
     match event:
         case Ready():
@@ -141,11 +141,9 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
         case GateCrossed():
             record |= {
                 "rep": event.rep,
-                "start_velocity_deg_s": deg(event.start_velocity_rad_s),
-                "start_velocity_se_deg_s": None
-                if event.start_velocity_se_rad_s is None
-                else deg(event.start_velocity_se_rad_s),
-                "start_verdict": event.verdict,
+                "told_velocity_deg_s": deg(event.told_velocity_rad_s),
+                "told_velocity_deg_s_se": deg(event.told_velocity_se_rad_s),
+                "told_verdict": event.verdict,
                 "late": event.late,
                 "provisional": event.provisional,
             }

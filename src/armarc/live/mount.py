@@ -98,7 +98,7 @@ def learn_mounting(
     omega = table[:, RATE : RATE + 3] - np.array(bias_rad_s)
     levelled[:, ANGLE], levelled[:, ANGLE_RATE] = Elevation((x, y, z)).table(live.quaternion, omega)
     motion = motion_of(levelled, "elevation", mounting, bias_rad_s, 0.0, choices.side, tolerance)
-    (body,) = set_bodies(motion, windows.ranges, windows.bottoms, weight, lever)
+    (body,), _ = set_bodies(motion, windows.ranges, windows.bottoms, weight, lever)
     return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]), body=body)
 
 

@@ -35,7 +35,7 @@ class MeasuredLive:
     problem: str = ""
 
     def record(self) -> dict[str, Any]:
-        """As an event of ``armarc.events/1``: ``set measured``."""
+        """As an event of ``armarc.events/2``: ``set measured``."""
         return {
             "schema": SCHEMA,
             "event": "set measured",
@@ -97,7 +97,8 @@ def _with_told(rep: dict[str, Any], event: SetEnded) -> dict[str, Any]:
     for live in event.reps:
         near = live.gate_s is not None and abs(live.gate_s - event.raw_start_s - gate_s) < SAME_GATE_S
         if near and live.told_velocity_rad_s is not None:
-            return {**rep, "told_velocity_deg_s": deg(live.told_velocity_rad_s)}
+            told = {"told_velocity_deg_s": deg(live.told_velocity_rad_s)}
+            return {**rep, **told, "told_velocity_deg_s_se": deg(live.told_velocity_se_rad_s)}
     return rep
 
 

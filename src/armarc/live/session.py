@@ -259,6 +259,8 @@ class Session:
     def _meet(self, head: Metadata | None) -> None:
         """Take up what is kept of the sensor that has just come up."""
         self.head = head
+        for words in () if head is None else head.other.get("sensor_habits", ()):
+            self.tell(words)
         if head is not None and self.known_for is not None:
             self._known = self.known_for(head)
             self.choices = replace(self.choices, **self._known.options())

@@ -101,7 +101,7 @@ def _head(facts: SensorFacts) -> Metadata:
         "sensor_address": facts.address,
         ROUNDING_KEYS[0]: facts.rounding_m_s2,
         ROUNDING_KEYS[1]: facts.rounding_rad_s,
-        "sensor_habits": list(facts.habits),
+        "sensor_habits": list(facts.habits) or None,
     }
     return Metadata(
         sensor=facts.name or facts.address,

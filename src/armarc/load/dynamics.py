@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -65,6 +65,18 @@ def hand_state(motion: ArmKinematics, arm: ArmBody, axis: FloatArray, body: Floa
         axis=axis,
         reach_m=arm.reach_to_grip_m,
         body=body,
+    )
+
+
+def still(motion: ArmKinematics) -> ArmKinematics:
+    """The same poses, each held still."""
+    rest = np.zeros_like(motion.shoulder_m)
+    return replace(
+        motion,
+        angular_velocity_rad_s=rest,
+        angular_acceleration_rad_s2=rest,
+        shoulder_m_s=rest,
+        shoulder_m_s2=rest,
     )
 
 

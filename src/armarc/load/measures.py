@@ -8,7 +8,16 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from armarc.load.dynamics import Dynamics
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
+from armarc.reps.lowering import lowering_window, lowest_tenth
+
+SWING_FLOOR = 0.10
+"""A smaller share of body swing work is not told from none with a wrist sensor."""
+
+
+LEAST_HOLD_S = 0.1
+LEAST_STILL = 0.2
+"""Share of the largest static moment below which a share of it says nothing (working limits)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +62,10 @@ class LoadMeasures:
         Of that in all the mechanical work on arm and load.
     drive_work_j, drive_swing_work_j, drive_swing_share : float or None
         All work, that of the swing, and its share over the drive: from rest at the bottom to the peak of θ̇.
+    hold_moment_n_m : float or None, N m
+        Mean over the hold.
+    least_held_share : float or None
+        Least share of the static moment held while lowering (`armarc.reps.lowering`), with arm and load known.
     peak_moment_phase : str
         ``"concentric"``, ``"hold"`` or ``"eccentric"``: where `peak_moment_n_m` stands.
     """
@@ -75,11 +88,33 @@ class LoadMeasures:
     drive_work_j: float | None
     drive_swing_work_j: float | None
     drive_swing_share: float | None
+    hold_moment_n_m: float | None
+    least_held_share: float | None
     peak_moment_phase: str
 
 
 MEASURES = tuple(field.name for field in fields(LoadMeasures) if field.type != "str")
 """Fields that are numbers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwingShare:
+    """A share of body swing work, known only where it exceeds the smallest that counts as detected."""
+
+    words: str
+    share: float | None = None
+    se: float | None = None
+    floor: float | None = None
+
+
+def swing_share(share: float | None, se: float | None) -> SwingShare:
+    """What may be said of a share with this standard error."""
+    if share is None or se is None:
+        return SwingShare(words="not measured")
+    floor = max(SWING_FLOOR, 2 * se)
+    if abs(share) <= floor:
+        return SwingShare(words="none detected", floor=floor)
+    return SwingShare(words="detected", share=share, se=se, floor=floor)
 
 
 def integral_between(time_s: FloatArray, values: FloatArray, start_s: float, stop_s: float) -> float:
@@ -115,6 +150,7 @@ def load_measures(
     loaded_range_rad: tuple[float, float] | None,
     swing_power_w: FloatArray | None = None,
     drive_s: tuple[float, float] = (0.0, 0.0),
+    still_n_m: FloatArray | None = None,
 ) -> LoadMeasures:
     """Work out the measures of one rep.
 
@@ -128,6 +164,8 @@ def load_measures(
         Power of the shoulder's force through its swing; None leaves the body's shares out.
     drive_s : tuple of float, s
         Rest at the bottom and peak of θ̇.
+    still_n_m : ndarray, shape (n,), N m, or None
+        Moment that would hold the arm still at each instant; None leaves the least share held out.
 
     Returns
     -------
@@ -180,8 +218,24 @@ def load_measures(
         drive_work_j=drive_whole,
         drive_swing_work_j=drive,
         drive_swing_share=_share(drive, drive_whole),
+        hold_moment_n_m=None
+        if p.top_end_s - p.top_start_s < LEAST_HOLD_S
+        else integral_between(time_s, moment, p.top_start_s, p.top_end_s) / (p.top_end_s - p.top_start_s),
+        least_held_share=None if still_n_m is None else _least_held(angle_rad, moment, still_n_m, falling),
         peak_moment_phase="concentric" if rising[at] else "eccentric" if falling[at] else "hold",
     )
+
+
+def _least_held(
+    angle_rad: FloatArray, moment_n_m: FloatArray, still_n_m: FloatArray, falling: BoolArray
+) -> float | None:
+    """Least moment over the static one while lowering; None where the load hardly weighs on the shoulder there."""
+    if not falling.any():
+        return None
+    angle, moment, still = angle_rad[falling], moment_n_m[falling], still_n_m[falling]
+    inside = lowering_window(angle, float(angle[-1]), float(angle[0]))
+    inside &= still > LEAST_STILL * float(np.abs(still).max())
+    return lowest_tenth(moment[inside] / still[inside]) if inside.any() else None
 
 
 def _share(part: float | None, whole: float | None) -> float | None:

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from armarc.load.arm import ArmBody, arm_body, unbent
-from armarc.load.dynamics import dynamics
+from armarc.load.dynamics import dynamics, still
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
-from armarc.load.measures import MEASURES, LoadMeasures, PhaseTimes, by_angle, integral_between, load_measures
+from armarc.load.measures import (
+    MEASURES,
+    LoadMeasures,
+    PhaseTimes,
+    SwingShare,
+    by_angle,
+    integral_between,
+    load_measures,
+    swing_share,
+)
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,
@@ -21,8 +31,9 @@ from armarc.load.rep_motion import (
 )
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
 from armarc.motion import ArmMotion
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
+from armarc.reps.summary import is_full
 from armarc.reps.swing import Swing
 
 SEGMENT_MASS_SE = 0.10
@@ -34,14 +45,12 @@ LOAD_SE = 0.02
 SHOULDER_SE_M_S2 = 0.15
 """Shoulder acceleration from a wrist: 5 % of the lever arm is 0.09, 20 mg of offset 0.20 before the ends are
 brought to rest."""
-SWING_FLOOR = 0.10
-"""A smaller share of body swing work is not told from none with a wrist sensor."""
 SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepLoad:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class RepLoad(ArrayValue):
     """One rep.
 
     Parameters
@@ -65,27 +74,11 @@ class RepLoad:
 
     def swing_found(self, name: str) -> SwingShare:
         """What is said of a share of body swing work: ``"swing_share"`` or ``"drive_swing_share"``."""
-        share, se = getattr(self.measures, name), getattr(self.se, name)
-        if share is None or se is None:
-            return SwingShare(words="not measured")
-        floor = max(SWING_FLOOR, 2 * se)
-        if abs(share) <= floor:
-            return SwingShare(words="none detected", floor=floor)
-        return SwingShare(words="detected", share=share, se=se, floor=floor)
+        return swing_share(getattr(self.measures, name), getattr(self.se, name))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SwingShare:
-    """A share of body swing work, known only where it exceeds the smallest that counts as detected."""
-
-    words: str
-    share: float | None = None
-    se: float | None = None
-    floor: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetLoad:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SetLoad(ArrayValue):
     """A set.
 
     Parameters
@@ -139,6 +132,7 @@ def measure_load(
     elbow_rad: float = 0.0,
     plane_rad: float = 0.0,
     sensor_mass_kg: float = 0.0,
+    swings: Sequence[Swing] | None = None,
 ) -> SetLoad:
     """Work out what the shoulder did in every rep of a set.
 
@@ -158,6 +152,8 @@ def measure_load(
         Plane of elevation, for pulleys and anchors, where the recording does not tell it.
     sensor_mass_kg : float, kg
         At the wrist.
+    swings : sequence of Swing or None
+        How the shoulder moved in every rep, where another sensor knows; None tells it from the wrist.
 
     Returns
     -------
@@ -166,7 +162,7 @@ def measure_load(
     if resistances is None:
         resistances = (Dumbbell(mass_kg=measured.load_kg),) if measured.load_kg else ()
     case = _Case(
-        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg
+        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg, swings
     )
     return case.whole()
 
@@ -184,12 +180,13 @@ class _Case:
         elbow_rad: float,
         plane_rad: float,
         sensor_mass_kg: float,
+        swings: Sequence[Swing] | None,
     ) -> None:
         self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
         self.sensor_mass_kg = sensor_mass_kg
         self.level = set_motion(motion)
-        self.swings = shoulder_swings(motion, measured.reps)
+        self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
 
     def arm(self, inputs: _Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
@@ -248,12 +245,14 @@ class _Case:
         reps = []
         for i, (rep, found) in enumerate(zip(self.measured.reps, plain, strict=True)):
             se = _standard_errors(found.measures, [each[i].measures for each in moved])
-            # The place of a peak does not move with the load, but it is read off an angle that has an error itself.
-            place = rep.top_se_rad or 0.0
+            # The place of a peak does not move with the load, but it is read off an angle that has an error itself,
+            # and what was held while lowering off an acceleration.
+            place, held = rep.top_se_rad or 0.0, se.least_held_share
             se = replace(
                 se,
                 peak_moment_at_rad=math.hypot(se.peak_moment_at_rad, place),
                 peak_concentric_moment_at_rad=math.hypot(se.peak_concentric_moment_at_rad, place),
+                least_held_share=None if held is None else math.hypot(held, rep.least_held_se_share or 0.0),
             )
             se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
             times = _times(rep)
@@ -267,8 +266,9 @@ class _Case:
                     energy_residual=found.energy_residual,
                 )
             )
-        up = _spread([r.concentric_n_m for r in reps], len(grid))
-        down = _spread([r.eccentric_n_m for r in reps], len(grid))
+        full = [r for r, rep in zip(reps, self.measured.reps, strict=True) if is_full(rep.quality)] or reps
+        up = _spread([r.concentric_n_m for r in full], len(grid))
+        down = _spread([r.eccentric_n_m for r in full], len(grid))
         return SetLoad(
             set=self.measured.set,
             lifter=self.lifter,
@@ -350,7 +350,8 @@ def _evaluate(
     m = moved.motion
     done = dynamics(m, arm, resistances, moved.axis, moved.body)
     swing_power = None if moved.swing_m_s is None else np.sum(done.force_n * moved.swing_m_s, axis=1)
-    measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, swing_power, moved.drive_s)
+    held = dynamics(still(m), arm, resistances, moved.axis, moved.body).moment_n_m if resistances else None
+    measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, swing_power, moved.drive_s, held)
     given = done.moment_power_w + done.force_power_w + done.outside_power_w
     work = integral_between(m.time_s, given, times.start_s, times.top_start_s)
     before, after = np.interp([times.start_s, times.top_start_s], m.time_s, done.energy_j)
@@ -383,17 +384,16 @@ def _times(rep: Rep) -> PhaseTimes:
 
 
 def _spread(curves: list[FloatArray], k: int) -> tuple[FloatArray, FloatArray]:
-    """Mean and sample standard deviation over the reps that passed an angle."""
+    """Mean and sample standard deviation at the angles that all of the reps passed.
+
+    Where some are missing the mean would jump from one group of reps to another.
+    """
     if not curves:
         return np.full(k, np.nan), np.full(k, np.nan)
     stack = np.array(curves)
-    on = np.isfinite(stack)
-    count = on.sum(axis=0)
-    filled = np.where(on, stack, 0.0)
-    mean = np.where(count > 0, filled.sum(axis=0) / np.maximum(count, 1), np.nan)
-    square = np.where(on, (stack - mean) ** 2, 0.0).sum(axis=0)
-    sd = np.where(count > 1, np.sqrt(square / np.maximum(count - 1, 1)), np.nan)
-    return mean, sd
+    # A sum over the reps is NaN where one of them is.
+    sd = stack.std(axis=0, ddof=1) if len(curves) > 1 else np.full(k, np.nan)
+    return stack.mean(axis=0), sd
 
 
 def _root_sum(parts: list[float]) -> float:

@@ -128,6 +128,27 @@ def restore(path: Path, where: str | Location | None = None, *, replace: bool = 
     return Carried(sets=sets, recordings=len(names), missing=0)
 
 
+def look_into(path: Path) -> Carried:
+    """What a backup holds, every part checked against its hash; nothing is brought back.
+
+    Raises
+    ------
+    LogError
+        If the backup is damaged.
+    """
+    with _checked_archive(path) as archive, tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / _DATABASE
+        with archive.open(_DATABASE) as packed, file.open("wb") as stream:
+            shutil.copyfileobj(packed, stream, _BLOCK_BYTES)
+        with open_log(str(file)) as log:
+            _refuse_odd_names(log, path)
+            with log.reading() as connection:
+                count = sa.select(sa.func.count()).select_from(schema.training_set)
+                sets = int(connection.execute(count).scalar_one())
+        recordings = sum(1 for name in archive.namelist() if _RECORDING.fullmatch(name))
+    return Carried(sets=sets, recordings=recordings, missing=0)
+
+
 def copy_tables(old: Store, new: Store) -> int:
     """Copy every row of one log into an empty other, of whichever kind, in one transaction.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 import uuid
 from collections.abc import Sequence
@@ -166,7 +167,11 @@ def others_changes(store: Store) -> int:
         return len({row.batch for row in rows if not is_own(row.author, me, connection)})
 
 
-def purge_removed(store: Store, *, anyone: bool = False) -> tuple[int, int, int]:
+class _OnlyLooking(Exception):
+    """Ends a transaction that is not to be kept."""
+
+
+def purge_removed(store: Store, *, anyone: bool = False, dry_run: bool = False) -> tuple[int, int, int]:
     """Delete removed sets for good, and recordings no set needs any more; cannot be undone.
 
     Parameters
@@ -174,6 +179,8 @@ def purge_removed(store: Store, *, anyone: bool = False) -> tuple[int, int, int]
     store : Store
     anyone : bool
         Also sets that somebody else has added or removed.
+    dry_run : bool
+        Only count; nothing is deleted.
 
     Returns
     -------
@@ -181,7 +188,7 @@ def purge_removed(store: Store, *, anyone: bool = False) -> tuple[int, int, int]
         Sets and recordings deleted, and removed sets that stay because they are somebody else's.
     """
     sets, measured, kept = schema.training_set, schema.measurement, schema.recording
-    with store.writing() as connection:
+    with contextlib.suppress(_OnlyLooking), store.writing() as connection:
         owners = _owners_of_removed(connection)
         me = author_of(connection)
         gone = [
@@ -203,6 +210,10 @@ def purge_removed(store: Store, *, anyone: bool = False) -> tuple[int, int, int]
         connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
         in_use = sa.select(sets.c.session_id)
         connection.execute(sa.delete(schema.session).where(schema.session.c.id.not_in(in_use)))
+        if dry_run:
+            raise _OnlyLooking
+    if dry_run:
+        return len(gone), len(orphans), len(owners) - len(gone)
     # The files go after the rows are gone for certain, and only if nobody has added them again since.
     with store.writing() as connection:
         again = set(connection.execute(sa.select(kept.c.sha256)).scalars())

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from armarc.errors import UsageError
+from armarc.folders import data_folder
 
 ENVIRONMENT_VARIABLE = "ARMARC_LOG"
 FILE_NAME = "log.sqlite"
@@ -55,7 +56,7 @@ def find_location(option: str | None = None) -> Location:
     """
     wanted = (option if option is not None else os.environ.get(ENVIRONMENT_VARIABLE, "")).strip()
     if not wanted:
-        wanted = str(data_folder() / FILE_NAME)
+        wanted = str(_leave_doubled(data_folder()) / FILE_NAME)
     if "://" in wanted and not wanted.startswith("sqlite:"):
         return _server(wanted)
     if wanted.startswith("sqlite:"):
@@ -69,19 +70,10 @@ def find_location(option: str | None = None) -> Location:
     return Location(url=f"sqlite:///{file}", file=file, recordings=file.with_name(f"{file.stem}-recordings"))
 
 
-def data_folder() -> Path:
-    """The user's data folder of armarc; it need not exist.
-
-    On Windows the folder used to bear the name twice; a log that lies there is moved, with its recordings.
-    """
-    from platformdirs import user_data_dir
-
-    folder, doubled = Path(user_data_dir("armarc", appauthor=False)), Path(user_data_dir("armarc", "armarc"))
-    if (
-        doubled == folder
-        or not doubled.is_dir()
-        or all((one / FILE_NAME).exists() for one in (doubled, folder))
-    ):
+def _leave_doubled(folder: Path) -> Path:
+    """On Windows the folder used to bear the program's name twice; a log that lies there is moved to `folder`."""
+    doubled = folder / folder.name
+    if not (doubled / FILE_NAME).exists() or (folder / FILE_NAME).exists():
         return folder
     try:
         # The log itself first: while another program has it open, everything stays where it is.

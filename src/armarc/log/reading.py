@@ -164,6 +164,14 @@ def tagged_sets(store: Store, where: Filter) -> dict[str, list[int]]:
     return out
 
 
+def list_lifters(store: Store) -> list[str]:
+    """Names of everybody in the log, in order."""
+    with store.reading() as connection:
+        return list(
+            connection.execute(sa.select(schema.lifter.c.name).order_by(schema.lifter.c.name)).scalars()
+        )
+
+
 def count_sets(store: Store, where: Filter | None = None) -> int:
     """How many sets pass the filter."""
     with store.reading() as connection:

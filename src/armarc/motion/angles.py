@@ -30,7 +30,7 @@ def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
     ----------
     up : ndarray, shape (n, 3)
         Global up in sensor axes.
-    arm_axis : ndarray, shape (3,)
+    arm_axis : ndarray, shape (3,) or (n, 3)
         Shoulder → hand in sensor axes.
 
     Returns
@@ -38,7 +38,7 @@ def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
     ndarray, shape (n,), rad, 0 … π
         ISB: Wu et al. 2005, J Biomech 38:981–992 (elevation of the humerus; here of the forearm line).
     """
-    cosine = -(up @ arm_axis)
+    cosine = -(up @ arm_axis) if arm_axis.ndim == 1 else -np.einsum("ij,ij->i", up, arm_axis)
     # atan2 keeps its accuracy near 0 and 180°, where acos loses it.
     sine = np.sqrt(np.maximum(np.einsum("ij,ij->i", up, up) - cosine**2, 0.0))
     return np.asarray(np.arctan2(sine, cosine))

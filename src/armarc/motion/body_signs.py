@@ -1,19 +1,20 @@
 """Signs in a set that the arm is no rigid one about a fixed shoulder.
 
-An elbow that bends on the way up carries the shoulder through the axes of a wrist sensor. With
-``p = R·(r₀ + r₁·s)``, s the elevation from −½ at the bottom of the range to ½ at its top, the acceleration of the
-sensor stays linear in r₀ and r₁,
+An elbow that bends on the way up carries the shoulder through the axes of a wrist sensor, and so does a forearm that
+turns about itself while the elbow is bent, however constantly. With ``p = R·(r₀ + r₁·s)``, s the elevation from −½ at
+the bottom of the range to ½ at its top, the acceleration of the sensor stays linear in r₀ and r₁,
 
 ``f − g = R·[(α× + ω×ω×)(r₀ + r₁·s) + 2·ω×r₁·ṡ + r₁·s̈]``,
 
-and r₁ over the reach is the angle the arm line turns by in the sensor over the range. A trunk that tips, or a body
-that swings, moves the shoulder while the arm is raised, and what the fixed shoulder leaves unexplained there shows it.
+and r₁ over the reach is how the arm line turns in the sensor over the range. The raise and the lowering each say how
+loud they are: a trunk that tips or swings makes the raise worth little. How much of what a fixed r leaves unexplained
+r₁ then explains says whether there is such a turn at all.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -28,16 +29,25 @@ from armarc.motion.lever_arm import (
     LeverArm,
 )
 from armarc.motion.quaternions import rotate, to_matrix
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
-CHANGE_PRIOR_M = 0.08
-"""An elbow that bends by 20° moves the shoulder by 10 cm in the axes of the wrist."""
+CHANGE_PRIOR_M, SHORTER_PRIOR_M = 0.06, 0.015
+"""An elbow that bends by 20° moves the shoulder by 10 cm in the axes of the wrist, and brings it 1–2 cm nearer."""
 RANGE_HZ = 4.0
 """Bandwidth of the elevation that the bend goes with."""
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
-TURNED_RAD, QUIET_SHARE = math.radians(4.0), 0.1
-"""More than a rigid arm seems to turn; and less than a tipping trunk leaves unexplained of a raise."""
+BY_CHANCE = 0.15
+"""Share of the unexplained that r₁ explains where there is nothing to explain: three unknowns more for the twenty or
+so different things that the residue of a rep can do …"""
+SENSOR_SHARE = 0.05**2
+"""… beside what scale and alignment errors of a sensor (1–2 % each) leave of the acceleration."""
+QUIET_SHARE = 0.05
+"""A shoulder that makes more than this share of the raise's acceleration by itself hides an elbow."""
+SENSOR_M_S2 = 0.007
+"""What is left of tilt and zero-g offset, 0.7 mg, comes back rep after rep as well."""
+PLACES = 8
+"""Parts of the range that the lowerings of a set are compared in."""
 LEAST_S = 3.0
 """Seconds of movement below which nothing is said."""
 
@@ -48,20 +58,31 @@ class BodySigns:
 
     Parameters
     ----------
-    turned_rad : float, rad
-        Angle the arm line turns by in the sensor over the range; a rigid arm and a steady trunk show up to some 3.5°.
-    turned_se_rad : float, rad
-        Its standard error; infinite where the set holds too little.
+    turn : ndarray, shape (3,), rad
+        How the arm line turns in the sensor from the bottom to the top of the range: the change of its unit vector.
+    certainty : float
+        How much of that turn is to be believed, 0 (none) to 1.
+    low_rad, high_rad : float, rad
+        Elevations between which it turns.
     shoulder_share : float
         Share of the acceleration during the raise that a fixed shoulder does not explain.
-    unexplained_m_s2 : float, m/s²
-        What it leaves where the body is quiet (root mean square of one axis): soft tissue, girdle, trunk.
+    unexplained_share : float
+        The same of the lowering, where the body is quiet, as far as it comes back rep after rep: girdle, trunk, elbow,
+        soft tissue. What differs from rep to rep is noise, and averages out.
     """
 
-    turned_rad: float = 0.0
-    turned_se_rad: float = 0.0
+    turn: FloatArray = field(default_factory=lambda: np.zeros(3))
+    certainty: float = 0.0
+    low_rad: float = 0.0
+    high_rad: float = math.pi / 2
     shoulder_share: float = 0.0
-    unexplained_m_s2: float = 0.0
+    unexplained_share: float = 0.0
+
+    def place(self, elevation_rad: FloatArray, rate_hz: float) -> FloatArray:
+        """Shape (n,): where in the range the arm is, −½ at its bottom to ½ at its top, smooth."""
+        way = max(self.high_rad - self.low_rad, 1e-3)
+        s = np.clip((elevation_rad - self.low_rad) / way, -0.3, 1.3) - 0.5
+        return low_pass(s, rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
 
 
 NO_SIGNS = BodySigns()
@@ -91,51 +112,129 @@ def find_body_signs(
     rate_hz : float, Hz
     lever : LeverArm
         Fitted to the recording.
+
+    Returns
+    -------
+    BodySigns
+        `NO_SIGNS` where the set holds less than three seconds each of raising and lowering.
     """
-    rows = _equations(
-        quaternion, angular_velocity_rad_s, specific_force_m_s2, elevation_rad, weight, rate_hz, lever
-    )
     edge = min(round(2 * GUESSED_S * rate_hz), len(weight) // 8)
     inside = np.zeros(len(weight), bool)
     inside[edge : len(weight) - edge] = True
     quiet = inside & (weight >= 0.5 * weight.max(initial=0.0)) & (weight > 0)
     raising = inside & (weight > 0) & ~quiet
+    if min(quiet.sum(), raising.sum()) < LEAST_S * rate_hz:
+        return NO_SIGNS
+    low, high = np.quantile(elevation_rad[weight > 0], [0.03, 0.97])
+    range_only = BodySigns(low_rad=float(low), high_rad=float(high))
+    place = range_only.place(elevation_rad, rate_hz)
+    rows = _equations(quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever)
     step = max(1, int(rate_hz / SOLVED_RATE_HZ))
-    # The body may move in the raise, and the lowering alone shows less: each is mistaken at times, seldom both.
-    turned = [
-        _turned(rows[np.flatnonzero(used)[::step]], lever, rate_hz / step)
-        for used in (quiet, quiet | raising)
-        if used.sum() > LEAST_S * rate_hz
-    ]
-    if not turned:
-        return BodySigns(turned_se_rad=math.inf)
-    # Where both agree that it turned, and the trunk is quiet, the larger one says by how much.
-    angle, se = max(turned) if min(turned)[0] > TURNED_RAD else min(turned)
-    left = rows[:, :, 9] - rows[:, :, :3] @ lever.vector_m
-    unexplained = math.sqrt(float((left[quiet] ** 2).mean())) if quiet.any() else 0.0
-    share = 0.0
-    if raising.sum() > LEAST_S * rate_hz / 2:
-        seen = float((rows[raising, :, 9] ** 2).sum())
-        share = float((left[raising] ** 2).sum()) / max(seen, 1e-12)
-        if share > QUIET_SHARE:
-            angle, se = min(turned)
-    return BodySigns(turned_rad=angle, turned_se_rad=se, shoulder_share=share, unexplained_m_s2=unexplained)
+    parts = [_Part.of(rows, used, step) for used in (quiet, raising)]
+    independent = min(1.0, 2 * (lever.bandwidth_hz - SLOWEST_HZ) / (rate_hz / step))
+    stiff, fixed = _solved(parts, lever, independent, turns=False)
+    found, turning = _solved(parts, lever, independent, turns=True)
+    seen = [max(part.square, 1e-12) for part in parts]
+    certainty = 0.0
+    if turning[1] / seen[1] < QUIET_SHARE:
+        sensor = SENSOR_SHARE * sum(seen)
+        certainty = _believed(1 - (sum(turning) + sensor) / (sum(fixed) + sensor))
+    arm = lever.vector_m / max(lever.reach_m, 1e-9)
+    change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
+    return BodySigns(
+        turn=change - (change @ arm) * arm,
+        certainty=certainty,
+        low_rad=float(low),
+        high_rad=float(high),
+        shoulder_share=fixed[1] / seen[1],
+        unexplained_share=max(_repeated(rows, stiff, quiet, place, step) - SENSOR_M_S2**2, 0.0) / seen[0],
+    )
+
+
+def _believed(explained: float) -> float:
+    """How much of r₁ to believe: the share it explains, adjusted for chance, over the share as it is."""
+    if explained <= BY_CHANCE:
+        return 0.0
+    return 1 - BY_CHANCE / (1 - BY_CHANCE) * (1 - explained) / explained
+
+
+def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: FloatArray, step: int) -> float:
+    """Mean square (m²/s⁴ per axis) of what `found` leaves alike in all reps at the same place of the range.
+
+    The mean over all pairs of reps of the product of what they leave there: noise has none on average.
+    """
+    at = np.flatnonzero(used)
+    rep = np.cumsum(np.diff(at, prepend=at[0]) > 1)[::step]
+    at = at[::step]
+    left = rows[at, :, 9] - rows[at, :, :9] @ found
+    cell = rep * PLACES + np.clip(((place[at] + 0.5) * PLACES).astype(int), 0, PLACES - 1)
+    cells = (rep[-1] + 1) * PLACES
+    count = np.bincount(cell, minlength=cells)
+    total = np.stack([np.bincount(cell, axis, cells) for axis in left.T], axis=-1)
+    mean = (total / np.maximum(count, 1)[:, None]).reshape(-1, PLACES, 3)
+    reps = (count > 0).reshape(-1, PLACES).sum(axis=0)
+    many = reps > 1
+    if not many.any():
+        return float((left**2).mean())
+    alike = (mean.sum(axis=0) ** 2 - (mean**2).sum(axis=0))[many] / (reps * (reps - 1))[many, None]
+    return float(alike.mean())
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Normal equations of the raise or the lowering, for r₀, the zero-g offset and r₁."""
+
+    squares: FloatArray
+    wanted: FloatArray
+    square: float
+    """Mean square of what is to be explained, m²/s⁴ per axis."""
+    count: int
+
+    @staticmethod
+    def of(rows: FloatArray, used: BoolArray, step: int) -> _Part:
+        kept = rows[np.flatnonzero(used)[::step]]
+        design, target = kept[:, :, :9].reshape(-1, 9), kept[:, :, 9].reshape(-1)
+        return _Part(design.T @ design, design.T @ target, float((target**2).mean()), len(target))
+
+    def left(self, found: FloatArray) -> float:
+        """Mean square of what `found` leaves, m²/s⁴ per axis."""
+        explained = 2 * float(found @ self.wanted) - float(found @ self.squares @ found)
+        return max(self.square - explained / self.count, 1e-6)
+
+
+def _solved(
+    parts: list[_Part], lever: LeverArm, independent: float, *, turns: bool
+) -> tuple[FloatArray, list[float]]:
+    """r₀, offset and r₁ (9,), and the mean square that lowering and raise keep; without `turns` r₁ stays zero."""
+    across = np.zeros((3, 3)) if lever.across is None else np.outer(lever.across, lever.across)
+    arm = lever.vector_m / max(lever.reach_m, 1e-9)
+    along = np.outer(arm, arm)
+    prior = np.zeros((9, 9))
+    prior[:3, :3] = np.eye(3) + across / ACROSS_PRIOR_M**2
+    prior[3:6, 3:6] = np.eye(3) / OFFSET_PRIOR_M_S2**2 + across / ACROSS_OFFSET_PRIOR_M_S2**2
+    prior[6:, 6:] = (np.eye(3) - along) / CHANGE_PRIOR_M**2 + along / SHORTER_PRIOR_M**2
+    free = slice(0, 9 if turns else 6)
+    variances = [1e-2 for _ in parts]
+    found = np.zeros(9)
+    for _ in range(6):
+        information, right = prior.copy(), np.zeros(9)
+        for part, variance in zip(parts, variances, strict=True):
+            information += part.squares * (independent / variance)
+            right += part.wanted * (independent / variance)
+        found[free] = np.linalg.solve(information[free, free], right[free])
+        variances = [part.left(found) for part in parts]
+    return found, variances
 
 
 def _equations(
     quaternion: FloatArray,
     omega: FloatArray,
     force: FloatArray,
-    elevation: FloatArray,
-    weight: FloatArray,
+    s: FloatArray,
     rate_hz: float,
     lever: LeverArm,
 ) -> FloatArray:
     """Shape (n, 3 global axes, 10): columns for r₀, the zero-g offset, r₁, and the target."""
-    used = weight > 0
-    low, high = np.quantile(elevation[used], [0.03, 0.97]) if used.any() else (0.0, 1.0)
-    s = np.clip((elevation - low) / max(float(high - low), 1e-3), -0.3, 1.3) - 0.5
-    s = low_pass(s, rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
     ds = np.gradient(s, 1 / rate_hz)
     dds = np.gradient(ds, 1 / rate_hz)
     rotation = to_matrix(quaternion)
@@ -158,27 +257,3 @@ def _equations(
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]
     passed = high_pass(passed, rate_hz, SLOWEST_HZ)
     return np.asarray(passed.reshape(-1, 3, 10))
-
-
-def _turned(rows: FloatArray, lever: LeverArm, solved_hz: float) -> tuple[float, float]:
-    """Angle between the arm lines at both ends of the range, and its standard error, rad."""
-    across = np.zeros((3, 3)) if lever.across is None else np.outer(lever.across, lever.across)
-    prior = np.zeros((9, 9))
-    prior[:3, :3] = np.eye(3) + across / ACROSS_PRIOR_M**2
-    prior[3:6, 3:6] = np.eye(3) / OFFSET_PRIOR_M_S2**2 + across / ACROSS_OFFSET_PRIOR_M_S2**2
-    prior[6:, 6:] = np.eye(3) / CHANGE_PRIOR_M**2
-    design, target = rows[:, :, :9].reshape(-1, 9), rows[:, :, 9].reshape(-1)
-    independent = min(1.0, 2 * (lever.bandwidth_hz - SLOWEST_HZ) / solved_hz)
-    squares, wanted = design.T @ design, design.T @ target
-    variance = 1e-2
-    found: FloatArray = np.zeros(9)
-    information = prior
-    for _ in range(3):
-        information = squares * (independent / variance) + prior
-        found = np.asarray(np.linalg.solve(information, wanted * (independent / variance)), dtype=np.float64)
-        variance = max(float(((target - design @ found) ** 2).mean()), 1e-6)
-    low, high = found[:3] - found[6:] / 2, found[:3] + found[6:] / 2
-    sizes = float(np.linalg.norm(low) * np.linalg.norm(high))
-    angle = math.acos(max(-1.0, min(1.0, float(low @ high) / max(sizes, 1e-9))))
-    covariance = np.linalg.inv(information)[6:, 6:]
-    return angle, math.sqrt(float(np.trace(covariance)) * 2 / 3) / max(math.sqrt(sizes), 1e-3)

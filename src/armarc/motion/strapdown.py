@@ -150,6 +150,7 @@ def integrate(
     rate_hz: float,
     samples: int,
     *,
+    arm_rate_rad_s: FloatArray | None = None,
     angular_acceleration_rad_s2: FloatArray | None = None,
     missing: BoolArray | None = None,
 ) -> DeadReckoning:
@@ -161,8 +162,9 @@ def integrate(
     rate_hz : float, Hz
     samples : int
         Samples per node.
-    angular_acceleration_rad_s2 : ndarray, shape (n, 3), rad/s², or None
-        For the moments of a lever; None for a sensor on no lever.
+    arm_rate_rad_s, angular_acceleration_rad_s2 : ndarray, shape (n, 3), or None
+        For the moments of a lever: how the arm turns, which is not what a sensor in a loose strap does. None for a
+        sensor on no lever.
     missing : ndarray of bool, shape (n,), or None
 
     Returns
@@ -199,11 +201,10 @@ def integrate(
         mean = omega.mean(axis=1)
         rate[at] = mean.T
         spread[at] = np.sqrt(np.square(omega - mean[:, None]).sum(axis=0).mean(axis=0))
-        if moments is not None and angular_acceleration_rad_s2 is not None:
+        if moments is not None and arm_rate_rad_s is not None and angular_acceleration_rad_s2 is not None:
             alpha = _planes(angular_acceleration_rad_s2[part], samples, pad_with_last=True)
-            if omega.shape[1] * omega.shape[2] != part.stop - part.start:
-                omega = _planes(angular_velocity_rad_s[part], samples, pad_with_last=True)
-            _add_moments(moments, at, matrix, omega, alpha)
+            arm_rate = _planes(arm_rate_rad_s[part], samples, pad_with_last=True)
+            _add_moments(moments, at, matrix, arm_rate, alpha)
         if missing is not None:
             filled = missing[part].astype(np.float64)[:, None]
             gone[at] = _planes(filled, samples, pad_with_last=True)[0].mean(axis=0)

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
-from armarc.recording import BoolArray, FloatArray
+from armarc.recording import ArrayValue, BoolArray, FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Orientation:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Orientation(ArrayValue):
     """Fused orientation of the sensor.
 
     Parameters
@@ -34,8 +34,8 @@ class Orientation:
     method: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mounting:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Mounting(ArrayValue):
     """Which way the arm lies in the sensor.
 
     Parameters
@@ -77,8 +77,8 @@ class Mounting:
     height_known: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ArmMotion:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ArmMotion(ArrayValue):
     """What the arm did over one evenly sampled piece of a recording; n samples.
 
     Parameters

@@ -14,10 +14,12 @@ from armarc.recording.types import (
     Recording,
     Source,
 )
+from armarc.recording.values import ArrayValue
 
 __all__ = [
     "ROUNDING_KEYS",
     "STANDARD_GRAVITY_M_S2",
+    "ArrayValue",
     "BoolArray",
     "FloatArray",
     "Gap",

@@ -28,7 +28,7 @@ _SMALLEST_CLIP_RAD_S = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Stated:
+class Stated:
     """What the user stated, checked."""
 
     columns: dict[str, str]
@@ -95,7 +95,7 @@ def read_csv(
     """
     if gravity_sign not in (None, "reaction", "gravity"):
         raise UsageError(f"there is no gravity sign {gravity_sign!r}", "use reaction or gravity")
-    stated = _Stated(
+    stated = Stated(
         columns=as_pairs(columns, "columns"),
         units=stated_units(units),
         rate_hz=rate_hz,
@@ -104,16 +104,23 @@ def read_csv(
     )
     if gyroscope_path is None:
         loaded = load_file(path, columns=stated.columns, units=stated.units, rate_hz=rate_hz)
-        return _recording(loaded, loaded, _one_file(loaded), stated)
+        return recording_of(loaded, loaded, one_file(loaded), stated)
     mine = {role: name for role, name in stated.columns.items() if not role.startswith("g")}
     theirs = {role: name for role, name in stated.columns.items() if role.startswith("g")}
     first = load_file(path, ("acceleration",), columns=mine, units=stated.units, rate_hz=rate_hz)
     needed = ("angular_velocity",)
     second = load_file(gyroscope_path, needed, columns=theirs, units=stated.units, rate_hz=rate_hz)
-    return _recording(first, second, _two_files(first, second), stated)
+    return recording_of(first, second, _two_files(first, second), stated)
 
 
-def _one_file(loaded: LoadedFile) -> _Samples:
+def one_file(loaded: LoadedFile) -> _Samples:
+    """Both quantities of one file on one timeline.
+
+    Raises
+    ------
+    FormatError, TimingError
+        A quantity has no complete row, or the stamps are none.
+    """
     acceleration, angular_velocity = loaded.acceleration, loaded.angular_velocity
     assert acceleration is not None
     assert angular_velocity is not None
@@ -194,14 +201,15 @@ def _stream(
     return timeline, timeline.select(values)
 
 
-def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: _Stated) -> Recording:
+def recording_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: Stated) -> Recording:
     """Units, signs, axes, clipping and checks on top of timed samples."""
     both = (first,) if second is first else (first, second)
     timeline = samples.timeline
     inferences = [sentence for part in (*both, timeline) for sentence in part.inferences]
     warnings = [sentence for part in (*both, timeline) for sentence in part.warnings]
     rate = float(f"{1.0 / timeline.period_s:.10g}")
-    time_s = timeline.time_s - _beginning(first, second, timeline)
+    beginning_s = _beginning(first, second, timeline)
+    time_s = timeline.time_s - beginning_s
     _check_extent(rate, time_s, first.file)
     # What is rounded coarsely may well rest on one value.
     if not set(ROUNDING_KEYS) & set(first.head):
@@ -290,6 +298,7 @@ def _recording(first: LoadedFile, second: LoadedFile, samples: _Samples, stated:
             columns=columns,
             units={"time": first.stamps.unit, "acceleration": unit_a, "angular_velocity": unit_g},
             inferences=tuple(dict.fromkeys(inferences)),
+            clock_start_s=first.stamps.origin_s + beginning_s,
             jitter_s=timeline.jitter_s,
             duplicate_samples=timeline.duplicates,
             nan_samples=samples.incomplete_rows,

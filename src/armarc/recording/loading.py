@@ -99,15 +99,43 @@ def load_file(
             line=layout.data_line,
         )
     column = {place: table.values[row] for row, place in enumerate(wanted)}
-    damaged = _without_damage(column, choice)
+    damaged = without_damage(column, choice)
     head = dict(layout.metadata)
     events = [event for event in map(event_of, table.comments) if event is not None]
     if events:
         head["events"] = [*head.get("events", []), *events]
     stamps = _stamps(layout, choice, source.file, column, table, units, rate_hz, head)
-    loaded = LoadedFile(
+    loaded = loaded_columns(
+        column,
+        choice,
+        layout,
+        stamps,
         file=source.file,
         sha256=source.sha256,
+        head=head,
+        warnings=[*source.warnings, *table.warnings, *damaged],
+    )
+    if choice.label is not None:
+        _split_by_label(loaded, table, choice.label)
+    without_zeros(loaded)
+    return loaded
+
+
+def loaded_columns(
+    column: Mapping[int, FloatArray],
+    choice: Choice,
+    layout: Layout,
+    stamps: Stamps,
+    *,
+    file: str,
+    sha256: str = "",
+    head: dict[str, Any],
+    warnings: list[str],
+) -> LoadedFile:
+    """Columns by place, undamaged, as what a file holds; rows of zeros are still among them."""
+    loaded = LoadedFile(
+        file=file,
+        sha256=sha256,
         layout=layout,
         choice=choice,
         stamps=stamps,
@@ -116,12 +144,9 @@ def load_file(
         temperature=None if choice.temperature is None else column[choice.temperature],
         head=head,
         inferences=[*choice.inferences, *stamps.inferences],
-        warnings=[*source.warnings, *table.warnings, *damaged, *stamps.warnings],
+        warnings=[*warnings, *stamps.warnings],
     )
     _add_gravity(loaded, _stack(column, choice.gravity))
-    if choice.label is not None:
-        _split_by_label(loaded, table, choice.label)
-    _without_zeros(loaded)
     return loaded
 
 
@@ -168,7 +193,7 @@ def _stack(column: Mapping[int, FloatArray], places: tuple[int, int, int] | None
     return None if places is None else np.column_stack([column[place] for place in places])
 
 
-def _without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[str]:
+def without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[str]:
     """Blank what no sensor and no clock can give, in place, and say how much."""
     readings = (*(choice.acceleration or ()), *(choice.angular_velocity or ()), *(choice.gravity or ()))
     limits = dict.fromkeys((*readings, choice.temperature), LARGEST_READING)
@@ -198,7 +223,7 @@ def _add_gravity(loaded: LoadedFile, gravity: FloatArray | None) -> None:
     loaded.inferences.append(why)
 
 
-def _without_zeros(loaded: LoadedFile) -> None:
+def without_zeros(loaded: LoadedFile) -> None:
     """Blank the rows of zeros that loggers write before the sensor woke and where a packet was lost.
 
     An accelerometer that reads exactly nothing on three axes is in free fall without noise, which none is; a

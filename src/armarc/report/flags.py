@@ -11,6 +11,7 @@ FLAGS = {
     "dropped": "less was held while lowering than the exercise's limit: the weight dropped",
     "partial": "less than 70 % of the set's median range of motion",
     "no_gate": "no start velocity: the start gate was not crossed cleanly",
+    "near_edge": "the start lies within its standard error of an edge of the band: it may belong on the other side",
     "coarse": "crossed the start gate within few samples",
     "open_end": "the recording ends inside the rep",
     "open_start": "the recording begins inside the rep",
@@ -18,7 +19,7 @@ FLAGS = {
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
     "loose_strap": "the strap wobbled: smoothed below the wobble",
-    "bent_elbow": "the elbow bent on the way: range and speeds are less certain",
+    "bent_elbow": "the elbow bent on the way: range and speeds were corrected for it and are less certain",
     "trunk_moved": "the trunk moved while the arm was raised: the start is less certain",
 }
 """What the flags of a rep mean; an unknown one is shown by its name."""

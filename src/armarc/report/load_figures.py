@@ -110,6 +110,7 @@ def draw_set_load(load: SetLoad, *, title: str, facts: str, dark: bool = False) 
             ("lowering", load.eccentric_mean_n_m, load.eccentric_sd_n_m),
         )
     ]
+    curves += _hold(load)
     loaded = load.loaded_range_rad
     return draw_moments(
         curves,
@@ -120,6 +121,31 @@ def draw_set_load(load: SetLoad, *, title: str, facts: str, dark: bool = False) 
         panel="Moment about the shoulder",
         dark=dark,
     )
+
+
+def _hold(load: SetLoad) -> list[Curve]:
+    """The hold has no angle to go along: a mark of its mean and range where the full reps turn round."""
+    passed = np.flatnonzero(np.isfinite(load.concentric_mean_n_m))
+    if not len(passed):
+        return []
+    top = int(passed[-1])
+    holds = [
+        rep.measures.hold_moment_n_m
+        for rep in load.reps
+        if rep.measures.hold_moment_n_m is not None and np.isfinite(rep.concentric_n_m[top])
+    ]
+    if not holds:
+        return []
+    at, mean = float(np.degrees(load.angle_rad[top])), float(np.mean(holds))
+    return [
+        Curve(
+            label=f"hold, {mean:.0f} N m on average",
+            x=np.array([at, at + 1.5]),
+            y=np.array([mean, mean]),
+            low=np.full(2, min(holds)),
+            high=np.full(2, max(holds)),
+        )
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

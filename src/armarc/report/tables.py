@@ -16,6 +16,7 @@ from rich.text import Text
 from armarc.measures import columns
 from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
+from armarc.report.trunk_words import trunk_line
 from armarc.reps.types import Rep
 
 Record = Mapping[str, Any]
@@ -275,6 +276,7 @@ def _summary_lines(
             ("Tempo", _tempo(summary)),
             ("Under tension", _under_tension(summary)),
             ("Body swing", _body_swing(records, summary, ascii_only)),
+            ("Trunk", trunk_line(summary).replace("°", degree)),
             ("Standard errors", _standard_errors(records, degree, ascii_only)),
         )
         if said
@@ -319,7 +321,7 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
         known = [record[f"{c.key}_se"] for record in records if record.get(f"{c.key}_se") is not None]
         said = f"{median(known):.{c.measure.digits}f}" if known and c.measure.rank else ""
         if said.strip("0."):
-            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree)
+            unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree).rstrip()
             told.append(f"{c.measure.head} {'+/-' if ascii_only else '±'}{said}{unit}")
     return ", ".join(told)
 

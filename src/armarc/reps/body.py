@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from armarc.motion import ArmMotion, LeverArm, up_in_sensor
-from armarc.motion.body_signs import NO_SIGNS, BodySigns, find_body_signs
-from armarc.recording import FloatArray
+from armarc.motion import ArmMotion, LeverArm, elevation, low_pass, up_in_sensor
+from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_signs
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.steadiness import strap_steps
 
 HANGING_BELOW_RAD = math.radians(40)
-BENT_RAD, BENT_ERRORS = math.radians(4.5), 3.0
-"""A rigid arm seems to turn in the sensor by up to 3.5° over the range, an elbow that bends by 10° turns it by some 5°
-(own simulated bodies)."""
+BENT_RAD = math.radians(3.0)
+"""An elbow that bends by 10° turns the arm line in the sensor by some 5° over the range."""
+SEEN_AT = -0.2
+"""Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
+AT_THE_ENDS = 0.4
+"""Beyond this, from −½ to ½, the arm is at an end of its range."""
 TRUNK_SHARE = 0.1
 """A swing of 4 cm leaves up to 0.08 of a raise's acceleration unexplained, a trunk that tips by 8–15° 0.12 and more
 (own simulated bodies)."""
@@ -33,6 +37,8 @@ class SetBody:
     Parameters
     ----------
     signs : BodySigns
+    bend_rad : float, rad
+        What the arm line's turning in the sensor, were it certain, does to the set's range.
     strap_step_rad : float, rad
         How far the strap slipped; 0 where it stayed.
     wobble_rad : float, rad
@@ -42,16 +48,29 @@ class SetBody:
     """
 
     signs: BodySigns = NO_SIGNS
+    bend_rad: float = 0.0
     strap_step_rad: float = 0.0
     wobble_rad: float = 0.0
     swept_rad: float = math.pi / 2
 
     @property
+    def doubt_rad(self) -> float:
+        """Standard deviation of a range that a turning arm line changes by `bend_rad` or not at all, rad."""
+        certainty = self.signs.certainty
+        return abs(self.bend_rad) * math.sqrt(certainty * (1 - certainty))
+
+    def doubt_rad_at(self, elevation_rad: float) -> float:
+        """The same of an elevation, rad."""
+        way = max(self.signs.high_rad - self.signs.low_rad, 1e-3)
+        place = min(max((elevation_rad - self.signs.low_rad) / way, 0.0), 1.0) - 0.5
+        return abs(place - SEEN_AT) * self.doubt_rad
+
+    @property
     def flags(self) -> tuple[str, ...]:
         """Flags of every rep of the set."""
-        turned, se = self.signs.turned_rad, self.signs.turned_se_rad
+        turned = self.signs.certainty * float(np.linalg.norm(self.signs.turn))
         found = {
-            "bent_elbow": turned > max(BENT_RAD, BENT_ERRORS * se),
+            "bent_elbow": turned > BENT_RAD,
             "trunk_moved": self.signs.shoulder_share > TRUNK_SHARE,
             "loose_strap": self.wobble_rad > LOOSE_RAD,
             "unsteady_sensor": self.strap_step_rad > 0,
@@ -68,8 +87,8 @@ def set_bodies(
     bottoms: Sequence[Sequence[int]],
     weight: FloatArray,
     lever: LeverArm | None,
-) -> tuple[SetBody, ...]:
-    """Look at body and strap of every set.
+) -> tuple[tuple[SetBody, ...], ArmMotion]:
+    """Look at body and strap of every set, and let the arm line turn in the sensor as far as the set shows it.
 
     Parameters
     ----------
@@ -82,39 +101,89 @@ def set_bodies(
         Worth of each sample for the lever arm.
     lever : LeverArm or None
         As fitted to the recording; without it, and for any angle but the elevation, only a wobble is known.
+
+    Returns
+    -------
+    bodies : tuple of SetBody
+    motion : ArmMotion
+        With the elevation of a turning arm line; the very same where no set shows one.
     """
     is_elevation = motion.coordinate == "elevation"
     steps = _steps(motion, bottoms) if is_elevation else tuple(0.0 for _ in bottoms)
     bodies = []
-    for (first, stop), step in zip(ranges, steps, strict=True):
-        signs = NO_SIGNS
+    change = np.zeros(len(weight))
+    nearest = _nearest(ranges, len(weight))
+    for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
+        signs, bend = NO_SIGNS, 0.0
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
-            # The filters guess at the ends: some more than the set, which counts for nothing.
-            margin = round(2 * motion.rate_hz)
-            cut = slice(max(first - margin, 0), min(stop + margin, len(weight)))
-            worth = weight[cut].copy()
-            worth[: first - cut.start] = 0.0
-            worth[stop - cut.start :] = 0.0
-            worth[motion.missing[cut]] = 0.0
-            signs = find_body_signs(
-                motion.quaternion[cut],
-                motion.angular_velocity_rad_s[cut],
-                motion.specific_force_m_s2[cut],
-                motion.elevation_rad[cut],
-                worth,
-                motion.rate_hz,
-                lever,
-            )
+            signs = _signs(motion, first, stop, weight, lever)
+            turned, place = _turned(motion, signs, near)
+            inside = place[first - near.start : stop - near.start]
+            bends = turned[first - near.start : stop - near.start]
+            bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
+            change[near] = signs.certainty * turned
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))
         bodies.append(
             SetBody(
                 signs=signs,
+                bend_rad=bend,
                 strap_step_rad=step,
                 wobble_rad=motion.mounting.wobble_rad,
                 swept_rad=max(swept, math.radians(5)),
             )
         )
-    return tuple(bodies)
+    return tuple(bodies), _changed(motion, change)
+
+
+def _signs(motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm) -> BodySigns:
+    # The filters guess at the ends: some more than the set, which counts for nothing.
+    margin = round(2 * motion.rate_hz)
+    cut = slice(max(first - margin, 0), min(stop + margin, len(weight)))
+    worth = weight[cut].copy()
+    worth[: first - cut.start] = 0.0
+    worth[stop - cut.start :] = 0.0
+    worth[motion.missing[cut]] = 0.0
+    return find_body_signs(
+        motion.quaternion[cut],
+        motion.angular_velocity_rad_s[cut],
+        motion.specific_force_m_s2[cut],
+        motion.elevation_rad[cut],
+        worth,
+        motion.rate_hz,
+        lever,
+    )
+
+
+def _nearest(ranges: Sequence[tuple[int, int]], n: int) -> list[slice]:
+    """The samples nearer to a set than to any other."""
+    between = [(before[1] + after[0]) // 2 for before, after in pairwise(ranges)]
+    edges = [0, *between, n]
+    return [slice(first, stop) for first, stop in pairwise(edges)]
+
+
+def _turned(motion: ArmMotion, signs: BodySigns, near: slice) -> tuple[FloatArray, FloatArray]:
+    """What the arm line's turning does to the elevation, rad, and the place in the range it is turned at."""
+    if not signs.turn.any():
+        return np.zeros(near.stop - near.start), np.zeros(near.stop - near.start)
+    up = up_in_sensor(motion.quaternion[near])
+    place = signs.place(motion.elevation_rad[near], motion.rate_hz)
+    arm = motion.mounting.arm_axis + np.outer(place - SEEN_AT, signs.turn)
+    arm /= np.linalg.norm(arm, axis=1)[:, None]
+    straight = elevation(up, motion.mounting.arm_axis)
+    turned = elevation(up, arm) - straight
+    return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
+
+
+def _mean(values: FloatArray, used: BoolArray) -> float:
+    return float(values[used].mean()) if used.any() else 0.0
+
+
+def _changed(motion: ArmMotion, change_rad: FloatArray) -> ArmMotion:
+    if not change_rad.any():
+        return motion
+    lifted = motion.elevation_rad + change_rad
+    rate = motion.angle_rate_rad_s + np.gradient(change_rad, 1 / motion.rate_hz)
+    return replace(motion, angle_rad=lifted, elevation_rad=lifted, angle_rate_rad_s=rate)
 
 
 def body_warnings(bodies: Sequence[SetBody], first_set: int) -> list[str]:
@@ -129,8 +198,8 @@ def body_warnings(bodies: Sequence[SetBody], first_set: int) -> list[str]:
 
 
 _SENTENCES = {
-    "bent_elbow": "the arm line turned against the sensor on the way up, as it does when the elbow bends: ranges and "
-    "speeds of {} are less certain",
+    "bent_elbow": "the arm line turned against the sensor on the way up, as it does when the elbow bends: angles and "
+    "speeds of {} were corrected for it and are less certain",
     "trunk_moved": "the shoulder moved a good deal while the arm was raised, as it does when the trunk tips: starts "
     "of {} are those of arm and trunk together and less certain",
     "loose_strap": "the strap wobbled: the movement of {} was smoothed below the wobble; fasten it",

@@ -104,6 +104,8 @@ def measure_rep(
         speed_se = errors.of_speed(speed, gate, at.start)
         if gate[1] - gate[0] < COARSE_GATE_SAMPLES:
             quality.append("coarse")
+        if exercise.band is not None and exercise.band.edge_distance_rad_s(speed) < speed_se:
+            quality.append("near_edge")
     ratio = start_ratio(speed, at.top_rad - at.bottom_rad, up_s, exercise.gate_rad)
     swung = Swing(reason=NOT_YET) if swing is None else swing
     held = least_held(motion, at, errors.of_angle(m.top))

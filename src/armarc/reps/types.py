@@ -7,6 +7,7 @@ from typing import Annotated
 
 from armarc.exercises import Band
 from armarc.measures import Measure
+from armarc.recording import ArrayValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +102,7 @@ class Rep:
             "start velocity as told live at the gate; empty for a finished recording",
         ),
     ] = None
+    told_velocity_se_rad_s: float | None = None
     mean_concentric_rad_s: Annotated[
         float,
         Measure(
@@ -229,6 +231,76 @@ class Rep:
     body_swing_reason: Annotated[
         str | None, Measure("Why no body swing", "why there is no body swing; empty with one")
     ] = None
+    swing_tipping_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing by tipping",
+            "travel of the shoulder by the trunk's tipping about the hips; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    swing_shifting_m: Annotated[
+        float | None,
+        Measure(
+            "Body swing by shifting",
+            "travel of the shoulder beyond the trunk's tipping; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_lean_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk lean",
+            "lean of the trunk at the start against standing still; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_travel_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel",
+            "change of the trunk's lean in the concentric; empty without a chest sensor",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_forward_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel, forward",
+            "farthest the trunk tipped forward (+) or back (−) in the concentric",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    trunk_sideways_rad: Annotated[
+        float | None,
+        Measure(
+            "Trunk travel, sideways",
+            "farthest it tipped toward the arm (+) or away from it (−) in the concentric",
+            1,
+            "mean",
+            spread=False,
+        ),
+    ] = None
+    elevation_to_trunk_rad: Annotated[
+        float | None,
+        Measure(
+            "Elevation against the trunk",
+            "arm line against the trunk's long axis at the top; empty without a chest sensor",
+            0,
+            "mean",
+            spread=False,
+        ),
+    ] = None
     quality: Annotated[tuple[str, ...], Measure("Flags", "what is to be known of the rep")] = ()
     clean: Annotated[
         bool,
@@ -236,8 +308,8 @@ class Rep:
     ] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredSet:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class MeasuredSet(ArrayValue):
     """Consecutive reps of one exercise without a long rest between them."""
 
     set: int

@@ -17,7 +17,7 @@ import numpy as np
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
 from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import FloatArray
 from armarc.reps.body import RIGID, SetBody
 
 SHORT_TERM_RAD = math.radians(0.01)
@@ -46,20 +46,19 @@ GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
-SEEN_ON_RIGID_RAD = math.radians(3.0)
-"""A rigid arm, too, seems to turn in the sensor by this much over the range of a set."""
-UNEXPLAINED_ON_RIGID_M_S2 = 0.045
-"""What noise and sway leave of a rigid arm's acceleration in the lowering."""
-TURN_IN_RANGE, TURN_IN_ANGLE, TURN_IN_RATE = 0.6, 0.5, 0.8
-"""Shares of that turn, beyond a rigid arm's, in a range (and a speed, as a share of the range), in an angle and in a
-rate. These and the following were found on simulated bodies."""
-SHOULDER_IN_SPEED, SHOULDER_ON_RIGID = 0.15, 0.08
-"""Share of a start velocity for each share of the acceleration that the shoulder itself made, beyond what a swing of
-4 cm and noise make of it."""
-STEP_IN_SPEED, STEP_IN_RANGE, STEP_IN_ANGLE = 0.25, 0.25, 0.5
-"""Shares of a strap's slip (rad) in a speed, as a share of it, in a range and in an angle."""
+UNEXPLAINED_IN_ANGLE, UNEXPLAINED_ON_RIGID = 0.6, 0.015**2
+"""rad of an angle, a range, and of a speed times the range, per root of the share of the lowering's acceleration that
+no arm about a fixed shoulder explains, beyond what a sensor's errors and a swing that goes home leave: had it all gone
+into the arm's direction it would be a whole radian. This and the following were found on simulated bodies."""
+SHOULDER_IN_SPEED, SHOULDER_ON_RIGID = 0.3, 0.08
+"""Share of a start velocity for each share of the raise's acceleration that the shoulder itself made, beyond what a
+swing of 4 cm and noise make of it."""
+STEP_IN_ANGLE, STEP_IN_RANGE = 0.3, 0.12
+"""Shares of a strap's slip (rad) in an angle; in a range, and in a speed as a share of it."""
+WOBBLE_AT_THE_ENDS = 0.7
+"""Share of a strap's wobble at the top and at the bottom of a rep, which are where θ is farthest out."""
 WOBBLE_LEFT = 0.12
-"""Share of a strap's wobble in θ; where it is too little to be smoothed it counts whole."""
+"""Share of a strap's wobble in θ on its way."""
 WOBBLE_RATE_RAD_S = 2 * math.pi * 7 * 0.12
 """rad/s of a peak rate per rad of wobble: 7 Hz, low-passed."""
 LEAST_SHARE_OF_SPEED = 0.2
@@ -100,19 +99,10 @@ class AngleErrors:
     body: SetBody = RIGID
 
     @property
-    def turned_rad(self) -> float:
-        """What the arm line turns by in the sensor over the set's range, beyond a rigid arm's, rad."""
-        signs = self.body.signs
-        if not math.isfinite(signs.turned_se_rad):
-            return 0.0
-        square = signs.turned_rad**2 + signs.turned_se_rad**2 - SEEN_ON_RIGID_RAD**2
-        return math.sqrt(max(square, 0.0))
-
-    @property
-    def tilted_rad(self) -> float:
-        """Inclination for which an acceleration that nothing explains can be mistaken, rad."""
-        square = self.body.signs.unexplained_m_s2**2 - UNEXPLAINED_ON_RIGID_M_S2**2
-        return math.sqrt(max(square, 0.0)) / STANDARD_GRAVITY_M_S2
+    def unexplained_rad(self) -> float:
+        """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad."""
+        beyond = max(self.body.signs.unexplained_share - UNEXPLAINED_ON_RIGID, 0.0)
+        return UNEXPLAINED_IN_ANGLE * math.sqrt(beyond)
 
     @property
     def wobble_rad(self) -> float:
@@ -137,9 +127,10 @@ class AngleErrors:
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
         return share * _root_sum(
             [
-                TURN_IN_ANGLE * self.turned_rad,
+                self.unexplained_rad,
+                self.body.doubt_rad_at(float(self.angle_rad[at])),
                 STEP_IN_ANGLE * self.body.strap_step_rad,
-                self.wobble_rad,
+                WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
                 self.tilt_rad,
                 GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
                 ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
@@ -153,10 +144,10 @@ class AngleErrors:
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         return _root_sum(
             [
-                TURN_IN_RANGE * self.turned_rad,
-                self.tilted_rad,
+                self.unexplained_rad,
+                self.body.doubt_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
-                math.sqrt(2) * self.wobble_rad,
+                math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
                 TILT_IN_RANGE * self.tilt_rad,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
@@ -179,12 +170,12 @@ class AngleErrors:
         return _root_sum(
             [
                 noise,
-                TURN_IN_RANGE * self.turned_rad / self.body.swept_rad * speed_rad_s,
-                self.tilted_rad / self.body.swept_rad * speed_rad_s,
+                self.unexplained_rad / self.body.swept_rad * speed_rad_s,
+                self.body.doubt_rad / self.body.swept_rad * speed_rad_s,
                 SHOULDER_IN_SPEED
                 * max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
                 * speed_rad_s,
-                STEP_IN_SPEED * self.body.strap_step_rad * speed_rad_s,
+                STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
@@ -197,8 +188,8 @@ class AngleErrors:
         return abs(rate_rad_s) * _root_sum(
             [
                 further,
-                TURN_IN_RATE * self.turned_rad / self.body.swept_rad,
-                self.tilted_rad / self.body.swept_rad,
+                self.unexplained_rad / self.body.swept_rad,
+                self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
                 ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,

@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from armarc.errors import UsageError
+from armarc.extras import how_to_add
+from armarc.folders import DATA_VARIABLE, data_folder
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -26,8 +28,6 @@ LASTS_D = 397
 """Browsers refuse certificates that are valid for longer than 398 days (CA/Browser Forum, baseline requirements, from
 memory)."""
 RENEWED_D = 14
-DATA_VARIABLE = "ARMARC_DATA_DIR"
-"""Environment variable that replaces the data folder."""
 _FILE = "page-certificate.pem"
 
 
@@ -54,16 +54,6 @@ class Certificate:
         return context
 
 
-def data_folder() -> Path:
-    """Folder of what armarc keeps by itself."""
-    chosen = os.environ.get(DATA_VARIABLE, "").strip()
-    if chosen:
-        return Path(os.path.expanduser(chosen))
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("armarc", appauthor=False))
-
-
 def own_certificate(address: str, folder: Path | None = None) -> Certificate:
     """The certificate kept for this machine, or a new one where none is kept, it runs out or lacks `address`.
 
@@ -76,9 +66,7 @@ def own_certificate(address: str, folder: Path | None = None) -> Certificate:
         from cryptography import x509
         from cryptography.hazmat.primitives import hashes
     except ImportError as error:
-        raise UsageError(
-            "the phone's page needs the package cryptography", "pip install 'armarc[phone]'"
-        ) from error
+        raise UsageError("the phone's page needs the package cryptography", how_to_add("phone")) from error
     file = (folder or data_folder()) / _FILE
     kept: x509.Certificate | None = None
     with contextlib.suppress(OSError, ValueError, ssl.SSLError):

@@ -217,7 +217,7 @@ function csv() {
   if (roundA) head.sensor_rounding_m_s2 = roundA;
   if (roundG) head.sensor_rounding_rad_s = roundG;
   return "# armarc recording 1\n# " + JSON.stringify(head) +
-    "\ntime_s,ax_m_s2,ay_m_s2,az_m_s2,alpha_deg_s,beta_deg_s,gamma_deg_s\n" + lines.map(v =>
+    "\ntime_s,ax_m_s2,ay_m_s2,az_m_s2,rotation_rate_alpha_deg_s,rotation_rate_beta_deg_s,rotation_rate_gamma_deg_s\n" + lines.map(v =>
       ((v[0] - began) / 1000).toFixed(6) + "," + [1, 2, 3].map(i => (sign * g * v[i]).toFixed(5)).join(",") + "," +
       [4, 5, 6].map(i => v[i].toFixed(4)).join(",")).join("\n") + "\n";
 }

@@ -9,7 +9,7 @@ import numpy as np
 
 from armarc.errors import InputError
 from armarc.motion.tolerance import tolerance_by_noise
-from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
+from armarc.recording import ROUNDING_KEYS, FloatArray, Piece, Recording, uniform_pieces
 from armarc.sensor.bench.allan import averaging_factors, deviation
 from armarc.sensor.bench.noise import NoiseTerms, noise_terms
 from armarc.sensor.bench.still import HANGING_ARM, still_stretches
@@ -77,20 +77,35 @@ def check_sensor(
         why = _why_not(pieces)
     used = _guessed_scale_se(still) if scale_se is None else scale_se
     fit = still is not None and still.is_quite_still and not any(axis.is_stuck for axis in still.gyroscope)
+    rounding = told_rounding(recording)
     check = SensorCheck(
         file=recording.source.file,
         sensor=recording.metadata.sensor or "",
         stream=stream_facts(recording),
         still=still,
         not_still=why,
-        start_velocity_se_rad_s=_start_velocity_se(still, used) if still and fit else None,
-        start_velocity_span_rad_s=_start_velocity_span(still) if still and fit and scale_se is None else None,
+        start_velocity_se_rad_s=_start_velocity_se(still, used, rounding[1]) if still and fit else None,
+        start_velocity_span_rad_s=_start_velocity_span(still, rounding[1])
+        if still and fit and scale_se is None
+        else None,
         scale_se=used,
+        rounding_m_s2=rounding[0],
+        rounding_rad_s=rounding[1],
         is_calibrated=scale_se is not None,
         is_accelerometer_calibrated=accelerometer_calibrated,
         findings=(),
     )
     return replace(check, findings=findings(check))
+
+
+def told_rounding(recording: Recording) -> tuple[float, float]:
+    """Steps the source rounds acceleration and angular velocity to, m/s² and rad/s; 0 where it does not say."""
+    told = [recording.metadata.other.get(key) for key in ROUNDING_KEYS]
+    first, second = (
+        float(one) if isinstance(one, int | float) and not isinstance(one, bool) and one > 0 else 0.0
+        for one in told
+    )
+    return first, second
 
 
 def _why_not(pieces: tuple[Piece, ...]) -> str:
@@ -118,12 +133,13 @@ def _still_facts(recording: Recording, piece: Piece, first: int, stop: int) -> S
     factors = averaging_factors(stop - first)
     curves = [deviation(values, rate_hz, factors) for values in (omega, force)]
     checks = []
-    for values, curve in zip((omega, force), curves, strict=True):
+    step_m_s2, step_rad_s = told_rounding(recording)
+    for values, curve, rounding in zip((omega, force), curves, (step_rad_s, step_m_s2), strict=True):
         axes = []
         for k in range(3):
             sd = _fast_sd(values[:, k], rate_hz)
             terms = noise_terms(curve, k, sample_sd=sd, rate_hz=rate_hz, duration_s=len(values) / rate_hz)
-            axes.append(_axis(values[:, k], sd, terms, temperature, rate_hz))
+            axes.append(_axis(values[:, k], sd, terms, temperature, rate_hz, rounding))
         checks.append(tuple(axes))
     told = told_temperatures_c(recording)
     warm = (min(told), max(told)) if told else None
@@ -143,7 +159,12 @@ def _still_facts(recording: Recording, piece: Piece, first: int, stop: int) -> S
 
 
 def _axis(
-    values: FloatArray, sd: float, terms: NoiseTerms | None, temperature: FloatArray | None, rate_hz: float
+    values: FloatArray,
+    sd: float,
+    terms: NoiseTerms | None,
+    temperature: FloatArray | None,
+    rate_hz: float,
+    rounding: float,
 ) -> AxisCheck:
     length_s = len(values) / rate_hz
     slope, slope_se = _per_kelvin(values, temperature, rate_hz)
@@ -151,7 +172,8 @@ def _axis(
         mean=float(values.mean()),
         mean_se=sd / math.sqrt(len(values)) if terms is None else terms.random_walk / math.sqrt(length_s),
         sample_sd=sd,
-        resolution=_resolution(values),
+        # An axis that rests on one value is not dead where the source rounds.
+        resolution=_resolution(values) or rounding,
         terms=terms,
         per_kelvin=slope,
         per_kelvin_se=slope_se,
@@ -221,18 +243,20 @@ def _guessed_scale_se(still: StillFacts | None) -> float:
     return tolerance_by_noise(max(densities, default=None)).gyroscope
 
 
-def _start_velocity_span(still: StillFacts) -> tuple[float, float] | None:
+def _start_velocity_span(still: StillFacts, rounding_rad_s: float) -> tuple[float, float] | None:
     """With a part trimmed as closely as any, and as loosely as any."""
-    low, high = (_start_velocity_se(still, half / math.sqrt(3)) for half in TOLERANCE_SPAN)
+    low, high = (_start_velocity_se(still, half / math.sqrt(3), rounding_rad_s) for half in TOLERANCE_SPAN)
     return None if low is None or high is None else (low, high)
 
 
-def _start_velocity_se(still: StillFacts, scale_se: float) -> float | None:
+def _start_velocity_se(still: StillFacts, scale_se: float, rounding_rad_s: float) -> float | None:
     terms = [axis.terms for axis in still.gyroscope if axis.terms is not None]
-    if not terms:
+    if not terms and not rounding_rad_s:
         return None
-    walk = max(one.random_walk for one in terms)
-    wander = max(one.instability or 0.0 for one in terms)
+    walk = max((one.random_walk for one in terms), default=0.0)
+    wander = max((one.instability or 0.0 for one in terms), default=0.0)
+    # A bias below the step may hide in it, evenly spread.
+    wander = math.hypot(wander, rounding_rad_s / math.sqrt(12.0))
     noise = walk / math.sqrt(GATE_RAD / START_VELOCITY_RAD_S)
     bias = math.hypot(walk / math.sqrt(STAND_STILL_S), wander)
     return math.sqrt(noise**2 + bias**2 + (scale_se * START_VELOCITY_RAD_S) ** 2)

@@ -45,6 +45,8 @@ def check_record(check: SensorCheck) -> dict[str, Any]:
         if check.start_velocity_span_rad_s is None
         else [_round(math.degrees(one)) for one in check.start_velocity_span_rad_s],
         "gyroscope_scale_se_pct": _round(100 * check.scale_se),
+        "rounding_m_s2": _round(check.rounding_m_s2),
+        "rounding_deg_s": _round(math.degrees(check.rounding_rad_s)),
         "calibrated": check.is_calibrated,
         "findings": list(check.findings),
     }

@@ -107,6 +107,8 @@ class SensorCheck:
         The same for parts trimmed to each end of `TOLERANCE_SPAN`; None for a calibrated sensor.
     scale_se : float
         Relative scale error of the gyroscope that was assumed.
+    rounding_m_s2, rounding_rad_s : float
+        Steps the source rounds to; 0 where it does not say that it does.
     is_calibrated, is_accelerometer_calibrated : bool
         Whether a calibration is kept for gyroscope and accelerometer; the figures are those of the raw readings.
     findings : tuple of str
@@ -121,6 +123,8 @@ class SensorCheck:
     start_velocity_se_rad_s: float | None
     start_velocity_span_rad_s: tuple[float, float] | None
     scale_se: float
+    rounding_m_s2: float
+    rounding_rad_s: float
     is_calibrated: bool
     is_accelerometer_calibrated: bool
     findings: tuple[str, ...]

@@ -92,6 +92,7 @@ def _still_findings(check: SensorCheck, still: StillFacts) -> list[str]:
         said.append(_good_for(check, check.start_velocity_se_rad_s))
     said.append(_bias_finding(still))
     said += _noise_findings(still) if still.is_quite_still else []
+    said += _rounding_findings(check)
     off = still.gravity_m_s2 / STANDARD_GRAVITY_M_S2 - 1
     if abs(off) > 0.01:
         cure = (
@@ -117,6 +118,24 @@ def _good_for(check: SensorCheck, se_rad_s: float) -> str:
         f"standard error; scale not calibrated: such parts are trimmed to ±{closest:g} to ±{loosest:g} %; armarc "
         "sensor calibrate settles it)"
     )
+
+
+def _rounding_findings(check: SensorCheck) -> list[str]:
+    """What even rounding hides: a value within a step of width q is off by q/√12 on average."""
+    tilt = math.degrees(check.rounding_m_s2 / math.sqrt(12.0) / STANDARD_GRAVITY_M_S2)
+    rate = math.degrees(check.rounding_rad_s / math.sqrt(12.0))
+    said = []
+    if check.rounding_m_s2:
+        said.append(
+            f"acceleration comes rounded to {check.rounding_m_s2:.2g} m/s²: a still arm's inclination is off by "
+            f"{tilt:.1g}° (one standard error), movement evens it out"
+        )
+    if check.rounding_rad_s:
+        said.append(
+            f"angular velocity comes rounded to {math.degrees(check.rounding_rad_s):.2g} °/s: "
+            f"{rate:.1g} °/s of bias may hide in it"
+        )
+    return said
 
 
 def _bias_finding(still: StillFacts) -> str:

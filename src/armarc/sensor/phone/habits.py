@@ -22,6 +22,10 @@ _SCALES = {"°/s": _DEGREE, "rad/s": 1.0}
 _CLEARLY = 0.5
 _MOVED = 0.7
 """As where a file's alpha, beta and gamma are told: half the next best misfit, and well below that of not turning."""
+_LEAST_TILT = 0.2
+"""Change of the direction of gravity, about 12°, below which no movement tells anything and nothing is tried."""
+_MOST_MISSING = 3.0
+"""Events due for each that came, above which their stamps are not worth trying."""
 _ROUNDINGS = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 _INTERVALS = {"ms": 1e-3, "µs": 1e-6, "s": 1.0}
 _SAME_INTERVAL = math.log(1.5)
@@ -129,8 +133,12 @@ def recognise_rotation(time_s: FloatArray, acceleration: FloatArray, rotation: F
 
     Turned back by the true ones, gravity stands still; each other reading leaves at least twice as much unexplained.
     """
-    even_s, force, rate = _evenly(time_s, acceleration, rotation)
-    windows = short_windows(even_s, force, rate)
+    direction = acceleration / np.maximum(np.linalg.norm(acceleration, axis=1, keepdims=True), 1e-9)
+    if len(direction) < 2 or float(np.ptp(direction, axis=0).max()) < _LEAST_TILT:
+        return Rotation()
+    if (time_s[-1] - time_s[0]) * event_rate_hz(time_s) > _MOST_MISSING * len(time_s):
+        return Rotation()
+    windows = short_windows(*_evenly(time_s, acceleration, rotation))
     if windows is None:
         return Rotation()
     tried = {

@@ -21,8 +21,9 @@ _LOOK_S = 2.0
 _SEEN_S = 20.0
 _LATE = 0.75
 """Of a period: an event later than that by the even course of events, and not made up for, was skipped."""
+_PAUSE = 3
 _STAMP_STEP = 0.25
-"""Of a period: a browser stamps when it hands an event on, late by its own business."""
+"""Of a period: how well it is known when an event was due."""
 _LONGEST_PAUSE_S = 3600.0
 LOW_BATTERY_PCT = 15
 
@@ -169,40 +170,45 @@ class Receiver:
         period_s = 1.0 / self.habits.rate_hz
         force, rates = self.habits.force(frames.acceleration), self.habits.rates(frames.rotation)
         out: list[Event] = []
-        for first, stop, skipped in self._runs(frames.time_s, period_s):
+        for first, stop, skipped, due_s in self._runs(frames.time_s, period_s):
             self._grid += skipped
             batch = Batch(
                 specific_force_m_s2=force[first:stop],
                 angular_velocity_rad_s=rates[first:stop],
                 index=self._grid % (1 << 32),
-                # The even course knows better than one stamp when an event was due.
-                device_time_s=float(frames.time_s[first]),
+                device_time_s=due_s,
                 first=skipped > 0,
             )
             self._grid += stop - first
             out += self._timeline.add(batch, at_s)
         return out
 
-    def _runs(self, time_s: FloatArray, period_s: float) -> list[tuple[int, int, int]]:
-        """Stretches without a skipped event: first, stop, and how many were skipped before."""
+    def _runs(self, time_s: FloatArray, period_s: float) -> list[tuple[int, int, int, float]]:
+        """Stretches without a skipped event: first, stop, how many were skipped before, and when the first was due.
+
+        Events are even in time and their stamps late, by a busy phone's business: when one was due is told by the
+        course of all before it.
+        """
         n = len(time_s)
         if self._due_s is None or not -_LONGEST_PAUSE_S < time_s[0] - self._due_s < _LONGEST_PAUSE_S:
             self._due_s = float(time_s[0])
         # A late event whose followers made up for it was held up, not skipped.
         all_there = time_s[-1] - (self._due_s + (n - 1) * period_s) < _LATE * period_s
-        runs: list[tuple[int, int, int]] = []
-        first = skipped = 0
+        runs: list[tuple[int, int, int, float]] = []
+        first, skipped, due_s = 0, 0, self._due_s
         for k in range(n):
             late_s = float(time_s[k]) - self._due_s
             if not all_there and late_s >= _LATE * period_s:
                 if k > first:
-                    runs.append((first, k, skipped))
+                    runs.append((first, k, skipped, due_s))
                 first, skipped = k, max(1, round(late_s / period_s))
-                self._due_s += skipped * period_s
-                late_s -= skipped * period_s
+                # After a pause nothing says that events come in step with those before.
+                self._due_s += skipped * period_s if skipped < _PAUSE else late_s
+                due_s = self._due_s
+                late_s = float(time_s[k]) - due_s
             # An event is never early but for its stamp's coarseness: early ones pull at once, late ones slowly.
             self._due_s += period_s + (0.1 if late_s > 0 else 0.5) * max(-period_s, min(period_s, late_s))
-        runs.append((first, n, skipped))
+        runs.append((first, n, skipped, due_s))
         return runs
 
     def _battery(self, frames: Frames, at_s: float) -> list[Event]:

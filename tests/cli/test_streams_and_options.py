@@ -1,0 +1,303 @@
+"""The program as a shell uses it: pipes that end, disks that are full, options anywhere, words that are true."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+
+from armarc.cli import app as program_app
+from armarc.cli import log_options, terminal
+from armarc.cli.app import ErrorBoundary
+from armarc.errors import LogError
+from armarc.log import open_log
+from log_program import real_log, recordings, run
+
+STRICT = Path(__file__).parents[2] / "recordings" / "strict-raise.csv"
+
+
+@pytest.fixture
+def environment(tmp_path):
+    own = {"ARMARC_LOG": str(tmp_path / "log.sqlite"), "ARMARC_CONFIG_DIR": str(tmp_path / "config")}
+    return {**os.environ, **own, "PYTHONPATH": os.pathsep.join(sys.path)}
+
+
+def armarc(*words, environment, **other):
+    command = [sys.executable, "-m", "armarc", *map(str, words)]
+    return subprocess.run(command, capture_output=True, env=environment, timeout=60, check=False, **other)
+
+
+@pytest.mark.parametrize(
+    "words", [["process", STRICT], ["process", STRICT, "--json"], ["--help"], ["exercises", "--json"]]
+)
+def test_a_reader_that_has_seen_enough_is_no_fault(words, environment):
+    """As ``| head -1``: the pipe is closed before or while the program writes."""
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-m", "armarc", *map(str, words)]
+    with os.fdopen(write, "wb") as closed:
+        done = subprocess.run(
+            command, stdout=closed, stderr=subprocess.PIPE, env=environment, timeout=60, check=False
+        )
+    assert b"Traceback" not in done.stderr
+    assert b"Broken" not in done.stderr
+    assert b"Exception" not in done.stderr
+    assert done.returncode == 0
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full here")
+@pytest.mark.parametrize("words", [["process", STRICT, "--log"], ["exercises"], ["--help"]])
+def test_a_full_disk_is_said_as_such_and_what_was_done_is_not_denied(words, environment):
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "armarc", *map(str, words)],
+            **{"stdout": full, "stderr": subprocess.PIPE, "env": environment, "timeout": 60, "check": False},
+        )
+    said = done.stderr.decode()
+    assert done.returncode == 2
+    assert "No space left on device" in said
+    assert "unexpected" not in said
+    assert "nothing was changed" not in said
+    if "--log" in words:
+        assert f"the log {environment['ARMARC_LOG']} was changed" in said
+        with open_log(environment["ARMARC_LOG"], create=False) as store:
+            from armarc.log.reading import count_sets
+
+            assert count_sets(store) == 1
+
+
+def test_a_fault_after_a_set_was_logged_says_both(tmp_path, monkeypatch):
+    log = tmp_path / "log.sqlite"
+    monkeypatch.setattr("armarc.cli.batch.plain_table", lambda *_: 1 / 0)
+    said = run("process", STRICT, "--log-file", log, code=1).stderr
+    assert "unexpected fault: ZeroDivisionError" in said
+    assert f"before that the log {log} was changed" in said
+    assert "nothing was changed" not in said
+    monkeypatch.setattr("armarc.cli.batch.plain_table", lambda *_: 1 / 0)
+    assert "before that" not in run("process", STRICT, code=1).stderr
+
+
+def test_a_log_that_fails_at_the_second_file_does_not_deny_the_first(tmp_path, monkeypatch):
+    from armarc.cli import batch
+
+    write = batch.write_log
+
+    def failing(measured, entry):
+        if measured.path.name == "s2.csv":
+            raise LogError("the log is gone", "look for it")
+        return write(measured, entry)
+
+    monkeypatch.setattr(batch, "write_log", failing)
+    files = [recordings() / "s1.csv", recordings() / "s2.csv"]
+    said = run("process", *files, "--log-file", tmp_path / "log.sqlite", code=5).stderr
+    assert "s1.csv: log" in said
+    assert "the log is gone" in said
+    assert "nothing was changed" not in said
+
+
+def test_standard_input_is_a_file_like_any_other(environment):
+    content = STRICT.read_bytes()
+    piped = armarc("process", "-", "--json", environment=environment, input=content)
+    named = armarc("process", STRICT, "--json", environment=environment)
+    one, other = json.loads(piped.stdout), json.loads(named.stdout)
+    assert one["source"].pop("file") == "-"
+    del other["source"]["file"]
+    assert one == other
+    empty = armarc("process", "-", environment=environment, input=b"")
+    assert empty.returncode == 3
+    assert b"empty" in empty.stderr
+    small = {**environment, "ARMARC_LARGEST_MB": "1"}
+    flood = armarc("process", "-", environment=small, input=b"0,1,2,3,4,5,6\n" * 200_000)
+    assert flood.returncode == 3
+    assert b"goes on beyond 1 MB" in flood.stderr
+
+
+def foreign(path: Path) -> Path:
+    """The strict set as a logger without units would write it."""
+    lines = [line for line in STRICT.read_text().splitlines() if not line.startswith("#")]
+    rows = ["t,acc x,acc y,acc z,gyro x,gyro y,gyro z", *lines[1:]]
+    path.write_text("\n".join(rows) + "\n")
+    return path
+
+
+def test_quiet_and_verbose_and_debug_stand_anywhere(environment, tmp_path):
+    file = foreign(tmp_path / "set.csv")
+    plain, loud = (armarc("process", file, *more, environment=environment) for more in ([], ["--verbose"]))
+    assert plain.returncode == 0
+    assert plain.stderr.count(b"\n") < loud.stderr.count(b"\n")
+    assert b"more such notes on reading it with --verbose" in plain.stderr
+    for words in (["--quiet", "process", file], ["process", file, "--quiet"]):
+        done = armarc(*words, environment=environment)
+        assert (done.returncode, done.stdout, done.stderr) == (0, plain.stdout, b"")
+    wrong = armarc("process", tmp_path / "none.csv", "--quiet", environment=environment)
+    assert b"there is no such file" in wrong.stderr
+    assert b"Traceback" in armarc("process", tmp_path / "none.csv", "--debug", environment=environment).stderr
+    both = armarc("process", file, "--quiet", "--verbose", environment=environment)
+    assert both.returncode == 2
+    text = armarc("process", "--", "--debug", environment=environment)
+    assert text.returncode == 3, "behind -- it is the name of a file"
+    assert armarc("-V", environment=environment).stdout == armarc("--version", environment=environment).stdout
+
+
+@pytest.mark.parametrize("colour", [{"FORCE_COLOR": "1"}, {"FORCE_COLOR": "1", "TTY_COMPATIBLE": "1"}])
+def test_a_pipe_is_a_pipe_whatever_the_colours(colour, environment):
+    for words in (["process", STRICT], ["exercises"], ["settings"]):
+        plain = armarc(*words, environment=environment)
+        coloured = armarc(*words, environment=environment | colour)
+        assert coloured.stdout == plain.stdout
+        assert b"\x1b" not in coloured.stdout
+        assert b"\t" in coloured.stdout
+
+
+def answered(answer: bytes, words: list[str], environment: dict[str, str]) -> tuple[int, str]:
+    """Run on a terminal of its own and answer its question."""
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "armarc", *words]
+    process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment)
+    os.close(theirs)
+    os.write(ours, answer)
+    said = b""
+    try:
+        while block := os.read(ours, 4096):
+            said += block
+    except OSError:  # how a terminal says that the other side is gone
+        pass
+    os.close(ours)
+    return process.wait(30), said.decode()
+
+
+def test_declining_is_told_from_doing(tmp_path, environment):
+    log = str(real_log(tmp_path))
+    code, said = answered(b"n\n", ["log", "remove", "last", "--log-file", log], environment)
+    assert "Remove 1 set?" in said
+    assert code == 1
+    code, _ = answered(b"y\n", ["log", "remove", "last", "--log-file", log], environment)
+    assert code == 0
+
+
+def test_a_dry_run_of_purge_and_restore_changes_nothing(tmp_path):
+    log = real_log(tmp_path)
+    run("log", "backup", tmp_path / "backup.zip", "--log-file", log)
+    run("log", "remove", "1", "2", "--yes", "--log-file", log)
+
+    def state():
+        files = [
+            path
+            for path in tmp_path.rglob("*")
+            if path.is_file() and not path.name.endswith(("-wal", "-shm"))
+        ]
+        with open_log(str(log)) as store, store.reading() as connection:
+            rows = connection.exec_driver_sql("SELECT id, removed_at FROM training_set").fetchall()
+        return sorted(files), rows
+
+    before = state()
+    said = run("log", "purge", "--dry-run", "--log-file", log).stderr
+    assert "would delete 2 sets and 1 recordings" in said
+    assert state() == before
+    said = run("log", "restore", tmp_path / "backup.zip", "--dry-run", "--replace", "--log-file", log).stderr
+    assert "would bring 6 sets and 3 recordings" in said
+    assert "moved aside" in said
+    assert state() == before
+    run(
+        "log",
+        "restore",
+        tmp_path / "backup.zip",
+        "--dry-run",
+        "--log-file",
+        tmp_path / "elsewhere" / "log.sqlite",
+    )
+    assert not (tmp_path / "elsewhere").exists()
+    (tmp_path / "cut.zip").write_bytes((tmp_path / "backup.zip").read_bytes()[:-400])
+    run("log", "restore", tmp_path / "cut.zip", "--dry-run", "--log-file", log, code=5)
+    assert "deleted" in run("log", "purge", "--yes", "--log-file", log).stderr
+
+
+def offered(environment: dict[str, str], *words: str) -> set[str]:
+    """What the shell would offer, asked as bash's completion asks."""
+    asked = {
+        "_ARMARC_COMPLETE": "complete_bash",
+        "COMP_WORDS": " ".join(["armarc", *words]),
+        "COMP_CWORD": str(len(words)),
+    }
+    start = "import sys; sys.argv = ['armarc']; from armarc.cli import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", start],
+        capture_output=True,
+        text=True,
+        env=environment | asked,
+        timeout=60,
+        check=False,
+    )
+    return set(done.stdout.split("\n")) - {""}
+
+
+def test_the_shell_offers_values(environment):
+    assert {"lateral-raise", "leaning-lateral-raise"} & offered(environment, "process", "--exercise", "l")
+    assert offered(environment, "process", "--side", "l") == {"left"}
+    assert offered(environment, "live", "--mounting", "t") == {"twist"}
+    assert "rom_deg" in offered(environment, "trend", "rom")
+    assert offered(environment, "log", "list", "--lifter", "Z") == set()
+    armarc("process", STRICT, "--log", "--lifter", "Zoë", environment=environment)
+    assert offered(environment, "log", "list", "--lifter", "Z") == {"Zoë"}
+
+
+def test_the_program_keeps_no_talk_of_an_earlier_run():
+    fresh = typer.Typer(cls=ErrorBoundary)
+    fresh.callback()(program_app.common)
+    fresh.command("settings")(lambda: log_options.say("hello"))
+    command = typer.main.get_command(fresh)
+    command.main(["settings", "--quiet"], standalone_mode=False)
+    assert terminal.MANNER.quiet
+    command.main(["settings"], standalone_mode=False)
+    assert not terminal.MANNER.quiet
+
+
+@pytest.mark.parametrize("letter", ["–", "…", "°", "Ł", "é", "山", "\udcff", "●"])
+def test_plain_letters_can_always_be_written(letter):
+    terminal.prepare_streams()
+    for encoding in ("ascii", "cp437", "cp932", "koi8-r"):
+        assert re.fullmatch(r"[ -~]+|.", letter.encode(encoding, terminal.PLAIN_ERRORS).decode(encoding))
+    assert "–…é".encode("ascii", terminal.PLAIN_ERRORS) == b"-...e"
+
+
+def test_the_demo_and_the_pages_are_there_without_a_checkout(tmp_path, environment):
+    made = armarc("demo", tmp_path / "demo", "--only", "strict-raise", environment=environment)
+    assert made.returncode == 0, made.stderr
+    assert (tmp_path / "demo" / "strict-raise.csv").read_bytes() == STRICT.read_bytes()
+    wrong = armarc("demo", tmp_path / "demo", "--only", "perfect-raise", environment=environment)
+    assert wrong.returncode == 2
+    assert b"choose from: strict-raise" in wrong.stderr
+    kept = armarc("about", environment=environment).stdout.decode()
+    assert environment["ARMARC_LOG"] in kept
+    assert environment["ARMARC_CONFIG_DIR"] in kept
+    from armarc import __version__
+
+    for page, words in (
+        *(
+            ("licence", "armarc contributors"),
+            ("changes", "# Changes"),
+            ("citing", f"version = {{{__version__}}}"),
+        ),
+        *(("profile", "# The wrist profile"),),
+    ):
+        shown = armarc("about", page, environment=environment)
+        assert shown.returncode == 0, shown.stderr
+        assert words in shown.stdout.decode()
+    assert armarc("about", "nothing", environment=environment).returncode == 2
+
+
+def test_every_demo_recording_is_made_as_its_header_says():
+    from armarc.cli.demo import RECORDINGS
+    from armarc.recording import read_csv
+
+    folder = STRICT.parent
+    assert {path.name for path in folder.glob("*.csv")} == set(RECORDINGS)
+    for name, options in RECORDINGS.items():
+        assert read_csv(folder / name).metadata.note.endswith(f"Made with: armarc simulate {name} {options}")

@@ -1,0 +1,42 @@
+"""The Pythons of this machine that armarc promises to run on. Run as a program it prints the names of the tests."""
+
+from __future__ import annotations
+
+import functools
+import shutil
+import subprocess
+from pathlib import Path
+
+LOWEST_MINOR, HIGHEST_MINOR = 11, 14
+LOWEST_VERSIONS = "lowest-versions"
+
+
+@functools.cache
+def pythons() -> dict[str, str]:
+    """Path of every Python found, by a name such as ``python3.12``."""
+    found = {}
+    for minor in range(LOWEST_MINOR, HIGHEST_MINOR + 1):
+        name = f"python3.{minor}"
+        places = [
+            shutil.which(name) or "",
+            *sorted(Path.home().glob(f".pyenv/versions/3.{minor}.*/bin/{name}")),
+        ]
+        for place in map(str, places):
+            if place and _runs(place, minor):
+                found[name] = place
+                break
+    return found
+
+
+def _runs(place: str, minor: int) -> bool:
+    # A name on the path may be a shim that leads nowhere.
+    asked = [place, "-c", "import sys, venv; print(sys.version_info[1])"]
+    try:
+        done = subprocess.run(asked, capture_output=True, text=True, timeout=20, check=False)
+    except OSError:
+        return False
+    return done.stdout.strip() == str(minor)
+
+
+if __name__ == "__main__":
+    print(*pythons(), LOWEST_VERSIONS, "wheel", sep="\n")
