@@ -23,11 +23,12 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
+from armarc.live.gate import is_provisional, speed_of
 from armarc.live.judge import measure_movement
 from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
 from armarc.live.rows import ANGLE, TIME
 from armarc.live.stretch import Stretch, moved
-from armarc.live.told import ToldErrors, is_open, passed_alike
+from armarc.live.told import ToldErrors, passed_alike
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
@@ -146,8 +147,8 @@ class Counting:
         current = self._current
         if current is None:
             return
-        near, far = s.exercise.gate_rad
-        current.speed_rad_s = (far - near) / (signal.far_s - signal.near_s)
+        current.speed_rad_s, se = speed_of(signal, s)
+        current.speed_se_rad_s = self._told.of(current.speed_rad_s, se)
         band = s.exercise.band
         current.verdict = None if band is None else band.verdict(current.speed_rad_s)
         current.gate_s = signal.far_s
@@ -157,17 +158,15 @@ class Counting:
         if not current.armed or not passed_alike(self._seen or self._seen_before, up, current.speed_rad_s):
             return
         current.told = True
-        se = self._told.of(current.speed_rad_s, s.mounting, s.exercise.gate_rad)
-        current.speed_se_rad_s = se
         events.append(RepStarted(time_s=signal.near_s, rep=current.number, bottom_rad=s.tracker.bottom_rad))
         events.append(
             GateCrossed(
                 time_s=signal.far_s,
                 rep=current.number,
                 told_velocity_rad_s=current.speed_rad_s,
-                told_velocity_se_rad_s=se,
+                told_velocity_se_rad_s=current.speed_se_rad_s,
                 verdict=current.verdict,
-                provisional=s.is_provisional or is_open(band, current.speed_rad_s, se),
+                provisional=is_provisional(s, current.speed_rad_s, current.speed_se_rad_s),
             )
         )
 
@@ -297,8 +296,9 @@ class Counting:
         # A gate that was seen while the arm came down was that of an angle the wrong way up.
         gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
         if gate is not None and gate.told:
-            told = gate.speed_rad_s, gate.speed_se_rad_s
-            rep = replace(rep, told_velocity_rad_s=told[0], told_velocity_se_rad_s=told[1])
+            rep = replace(
+                rep, told_velocity_rad_s=gate.speed_rad_s, told_velocity_se_rad_s=gate.speed_se_rad_s
+            )
             if not gate.on_pose:
                 self._told.hear(rep)
         elif rep.start_velocity_rad_s is not None:
@@ -310,7 +310,7 @@ class Counting:
                     told_velocity_se_rad_s=rep.start_velocity_se_rad_s,
                     verdict=rep.start_verdict,
                     late=True,
-                    provisional=s.is_provisional,
+                    provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
                 )
             )
         if gate is not None and gate.up is not None and gate.speed_rad_s is not None:
@@ -331,7 +331,7 @@ class Counting:
                 reps=self.reps,
                 measured=rep,
                 tempo=tempo([replace(rep, pause_s=pause_before)]),
-                provisional=s.is_provisional,
+                provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
             )
         )
         return 1

@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from armarc.exercises import Band
 from armarc.live.angle import Vector
-from armarc.motion import Mounting
 from armarc.reps.types import Rep
 
 REMEMBERED = 12
@@ -49,22 +47,10 @@ class ToldErrors:
             self._missed = [*self._missed[1 - REMEMBERED :], told / measured - 1.0]
             self._share = se / measured
 
-    def of(self, speed_rad_s: float, mounting: Mounting | None, gate_rad: tuple[float, float]) -> float:
-        """Standard error of a start velocity that is about to be told, rad/s.
-
-        Before any rep has been measured it is that of the arm's direction alone: in an even acceleration from rest the
-        speed goes with the root of the angle, so that an angle off by δ in the middle of the gate tells it off by the
-        share δ / (2 · middle).
-        """
-        if mounting is None or not self._missed:
-            off = math.radians(8) if mounting is None else mounting.uncertainty_rad
-            return speed_rad_s * off / sum(gate_rad)
+    def of(self, speed_rad_s: float, expected_se_rad_s: float) -> float:
+        """Standard error of a start velocity that is about to be told, rad/s; before any rep has been measured, the
+        one expected of its gate."""
+        if not self._missed:
+            return expected_se_rad_s
         missed = math.sqrt(sum(share**2 for share in self._missed) / len(self._missed))
         return speed_rad_s * math.hypot(self._share, missed)
-
-
-def is_open(band: Band | None, speed_rad_s: float, se_rad_s: float) -> bool:
-    """Whether one standard error more or less would turn the verdict."""
-    if band is None:
-        return False
-    return band.verdict(speed_rad_s - se_rad_s) != band.verdict(speed_rad_s + se_rad_s)

@@ -9,12 +9,10 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-import numpy as np
-
 from armarc.live.rows import ANGLE, ANGLE_RATE, TIME, Rows
 from armarc.motion import low_pass
 from armarc.recording import FloatArray
-from armarc.reps.crossings import upward_crossings
+from armarc.reps.crossings import upward_crossings, value_at
 from armarc.reps.phases import SETTLE_S, resting_value
 from armarc.reps.turning import Turn, TurningState, step
 
@@ -45,11 +43,16 @@ class Left:
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """The arm rose through the gate's far end; `near_s` and `far_s` are interpolated."""
+    """The arm rose through the gate's far end; `near_s` and `far_s` are interpolated.
+
+    ``near_rad_s`` and ``far_rad_s`` are the rates there.
+    """
 
     near_s: float
     far_s: float
     row: int
+    near_rad_s: float
+    far_rad_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,14 +228,14 @@ class Tracker:
             return
         self.bottom_rad = bottom
         self._gate_done = True
-        far_s = _last_rise(angles, recent[:, TIME], far)
-        near_s = _last_rise(angles, recent[:, TIME], bottom + self._near_rad)
-        if far_s is None or near_s is None or near_s >= far_s:
+        at_far = _last_rise(angles, rates, recent[:, TIME], far)
+        at_near = _last_rise(angles, rates, recent[:, TIME], bottom + self._near_rad)
+        if at_far is None or at_near is None or at_near[0] >= at_far[0]:
             return
         if not self._told_left:
             self._told_left = True
             signals.append(Left(time_s, self.bottom_rad))
-        signals.append(Gate(near_s, far_s, row))
+        signals.append(Gate(at_near[0], at_far[0], row, at_near[1], at_far[1]))
 
     def _recent(self, row: int, time_s: float) -> FloatArray:
         """Rows in which the bottom before this rise lies, shape (n, 14)."""
@@ -279,7 +282,11 @@ class Tracker:
             self._push_low(low_s, low)
 
 
-def _last_rise(angles: FloatArray, time_s: FloatArray, level: float) -> float | None:
-    """When the angle last rose through a level, s."""
-    at = upward_crossings(angles, level)
-    return float(np.interp(at[-1], np.arange(len(time_s)), time_s)) if len(at) else None
+def _last_rise(
+    angles: FloatArray, rates: FloatArray, time_s: FloatArray, level: float
+) -> tuple[float, float] | None:
+    """Time and rate at the last rise through a level, interpolated."""
+    crossings = upward_crossings(angles, level)
+    if len(crossings) == 0:
+        return None
+    return value_at(time_s, float(crossings[-1])), value_at(rates, float(crossings[-1]))
