@@ -317,8 +317,7 @@ def _places_of_rest(
     """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
     begins = found.leaves_s[members[0]] * path.rate_hz
     ends = found.returns_s[members[-1]] * path.rate_hz
-    low = float(np.median(curve[found.bottom[members] - first]))
-    high = float(np.median(curve[found.top[members] - first]))
+    low, high = (float(np.median(curve[at[members] - first])) for at in (found.bottom, found.top))
     places = []
     for side in ([r for r in rests if r[1] <= begins + 1], [r for r in rests if r[0] >= ends - 1]):
         longest = max(side, key=lambda r: r[1] - r[0], default=None)
@@ -342,8 +341,7 @@ def _largest_runs(
     ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
     gain[:, hopeless] = -np.inf
-    held = patterns.up_s[:, None]
-    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
+    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * patterns.up_s[:, None])) & ~found.is_cut] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
     # No run adds up to more than all that gains: most patterns need not be gone through.
     at_most = np.maximum(gain, 0.0).sum(axis=1)
@@ -352,39 +350,29 @@ def _largest_runs(
     for k in np.argsort(-at_most, kind="stable").tolist():
         if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
             break
-        alike = np.flatnonzero(gain[k] > 0).tolist()
-        total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
+        total, members = _largest_run(gain[k], loss[k], leaves, returns, rules.rest_s)
         best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
     return [(total, members) for total, _, members in best]
 
 
 def _largest_run(
-    alike: list[int],
-    gains: list[float],
-    loss: FloatArray,
-    leaves_s: list[float],
-    returns_s: list[float],
-    rest_s: float,
+    gain: FloatArray, loss: FloatArray, leaves_s: list[float], returns_s: list[float], rest_s: float
 ) -> tuple[float, list[int]]:
-    """Sum and members of the best run for one pattern, from its look-alikes and what each of them adds."""
-    running, first, before = 0.0, 0, -1
-    best, best_first, best_last = -math.inf, 0, -1
-    for j, adds in zip(alike, gains, strict=True):
+    """Sum and members of the best run for one pattern."""
+    alike = np.flatnonzero(gain > 0).tolist()
+    running, first, before, best, run = 0.0, 0, -1, -math.inf, (0, -1)
+    for j, adds in zip(alike, gain[alike].tolist(), strict=True):
         if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
             running = 0.0
         elif running > 0 and j - before > 1:
-            # One stranger after the other: they may use up all there is before the next look-alike.
-            for lost in loss[before + 1 : j].tolist():
-                running -= lost
-                if running <= 0:
-                    break
+            for lost in loss[before + 1 : j].tolist():  # strangers may use up all there is
+                running -= lost if running > 0 else 0.0
         if running <= 0:
             running, first = 0.0, j
-        running += adds
-        before = j
+        running, before = running + adds, j
         if running > best:
-            best, best_first, best_last = running, first, j
-    return best, [j for j in alike if best_first <= j <= best_last]
+            best, run = running, (first, j)
+    return best, [j for j in alike if run[0] <= j <= run[1]]
 
 
 def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:
