@@ -41,8 +41,8 @@ class GateCrossed:
     """The arm has passed the start gate; what is told of it, before the start velocity is measured.
 
     ``late`` marks a verdict on a movement that was recognised as a rep only afterwards: no longer of use as a cue.
-    ``provisional``: the verdict may turn. The arm's direction is not known from a movement yet, only from how it hung,
-    or an edge of the band lies within one standard error of the value.
+    ``provisional``: the arm's direction is not known from a movement yet, only from how it hung (the value may be off
+    by some 10 °/s), or one standard error would turn the verdict.
     """
 
     time_s: float

@@ -67,6 +67,7 @@ def count_sets(
     known: tuple[Template, ...] = (),
     *,
     alone: bool = True,
+    explain: bool = True,
 ) -> Counted:
     """Find the sets of one unbroken piece.
 
@@ -83,6 +84,8 @@ def count_sets(
         Sets seen before this piece.
     alone : bool
         Whether a movement or two make a set when nothing else happened.
+    explain : bool
+        Whether somebody wants to know what was left out.
 
     Returns
     -------
@@ -109,7 +112,7 @@ def count_sets(
             LeftOut(
                 first=out.first * path.every, stop=min(out.stop * path.every, last + 1), reason=out.reason
             )
-            for out in _left_out(path, runs, rules)
+            for out in (_left_out(path, runs, rules) if explain else [])
         ),
         templates=tuple(run.template for run in runs),
     )

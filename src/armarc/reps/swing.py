@@ -54,13 +54,15 @@ the lowering leaves is sway, which is real."""
 SCATTER_SHARE = 0.7
 TAKEN_SHARE = 0.03
 """The fit of the lever arm takes about this share of a swing for the arm's own; so does the low-pass."""
-GIRDLE_SHARE, GIRDLE_DOUBT = 0.5, 0.5
+GIRDLE_SHARE, GIRDLE_DOUBT = 0.3, 0.3
 """Shares, in the standard error, of what moves with the arm's angle and of what taking it away has changed."""
+HIDDEN_SHARE = 0.6
+"""Share, in the standard error, of the path that the arm's direction may have hidden from the fit of the lever arm."""
 WITH_ARM_M = 0.008
 """More than this with the arm's angle is more than a rigid arm shows on any grade of sensor (at most 0.7 cm)."""
 MOST_WITH_ARM_M, MOST_SWING_M = 0.08, 0.15
 """A girdle rises 3 to 5 cm and no body swings farther in a raise (working limits): beyond, the lever arm is wrong."""
-WIDEST_SE_M, WIDEST_SE_SHARE = 0.01, 0.5
+WIDEST_SE_M, WIDEST_SE_SHARE = 0.02, 0.5
 """A standard error beyond both, the second as a share of the swing, says that the number says nothing."""
 
 NOT_YET = "measured once the set is over"
@@ -125,7 +127,7 @@ class _Cycle:
     """The concentric and what is near it."""
 
 
-def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...]:
+def body_swings(motion: ArmMotion, reps: Sequence[Instants], hidden_m: float = 0.0) -> tuple[Swing, ...]:
     """Body swing of every rep of a set.
 
     Parameters
@@ -133,6 +135,9 @@ def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...
     motion : ArmMotion
     reps : sequence of Instants
         Of one set, in order.
+    hidden_m : float, m
+        What the arm's uncertain direction is at the sensor: a trunk that leans with the arm and comes back with it may
+        have been taken for the arm.
 
     Returns
     -------
@@ -157,11 +162,11 @@ def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...
         lever_arm_m,
         bandwidth_hz=BANDWIDTH_HZ,
     )
-    return swings_of_set(motion, acceleration, reps)
+    return swings_of_set(motion, acceleration, reps, hidden_m)
 
 
 def swings_of_set(
-    motion: ArmMotion, acceleration_m_s2: FloatArray, reps: Sequence[Instants]
+    motion: ArmMotion, acceleration_m_s2: FloatArray, reps: Sequence[Instants], hidden_m: float = 0.0
 ) -> tuple[Swing, ...]:
     """Body swings from the acceleration of the shoulder.
 
@@ -171,6 +176,8 @@ def swings_of_set(
     acceleration_m_s2 : ndarray, shape (n, 3), m/s²
         Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`; read around the reps only.
     reps : sequence of Instants
+    hidden_m : float, m
+        As in `body_swings`.
 
     Returns
     -------
@@ -197,6 +204,7 @@ def swings_of_set(
             beyond_m=path_diameter(rest[cycle.up]),
             with_arm_m=path_diameter(arc[cycle.up] @ with_arm),
             scatter_m=max(usual, own),
+            hidden_m=hidden_m,
             lasts_s=len(path) / motion.rate_hz,
         )
         for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True)
@@ -208,11 +216,14 @@ def swings_of_set(
     return tuple(next(following) if isinstance(each, _Cycle) else Swing(reason=each) for each in found)
 
 
-def _judged(*, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, lasts_s: float) -> Swing:
+def _judged(
+    *, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, hidden_m: float, lasts_s: float
+) -> Swing:
     # Errors add to the path in quadrature and never shorten it: their share is taken out again.
     seen = math.sqrt(max(beyond_m**2 - (SEEMING_TRAVEL * scatter_m) ** 2, 0.0))
     se = math.sqrt(
         FLOOR_M**2
+        + (HIDDEN_SHARE * hidden_m) ** 2
         + (DRIFT_M_S2 * lasts_s**2) ** 2
         + (SCATTER_SHARE * scatter_m) ** 2
         + (TAKEN_SHARE * seen) ** 2
