@@ -61,6 +61,20 @@ def test_the_measures_of_a_minimum_jerk_rep():
     assert rep.quality == ()
 
 
+def test_a_gate_from_the_vertical_does_not_move_with_the_bottom():
+    low = reps_of(raises((90.0,), bottom_deg=5.0))[0]
+    exercise = replace(EXERCISE, gate_from="vertical", gate_rad=(math.radians(20), math.radians(30)))
+    for bottom in (5.0, 12.0):
+        (rep,) = reps_of(raises((90.0,), bottom_deg=bottom), exercise)
+        share = [level_of((edge - bottom) / (90 - bottom)) for edge in (20, 30)]
+        assert DEG(rep.start_velocity_rad_s) == pytest.approx(10 / (2.0 * (share[1] - share[0])), rel=2e-3)
+        assert rep.start_ratio == pytest.approx(1, abs=0.01)
+    assert low.start_ratio == pytest.approx(1, abs=0.01)
+    (rep,) = reps_of(raises((90.0,), bottom_deg=25.0), exercise)
+    assert rep.start_velocity_rad_s is None
+    assert "no_gate" in rep.quality
+
+
 @pytest.mark.parametrize("up_s", [0.6, 1.0, 2.0, 4.0, 6.0])
 def test_a_smooth_raise_is_as_smooth_at_every_tempo(up_s):
     # Balasubramanian et al. 2015: a minimum-jerk speed profile gives -1.41 whatever its duration.

@@ -40,6 +40,27 @@ USUAL_PORT = 8765
 _MOST_HEARD = 400
 
 
+def check_phone_alone(
+    *, sensor: bool, file: bool = False, rate: bool = False, description: bool = False
+) -> None:
+    """Refuse what makes no sense beside a phone.
+
+    Raises
+    ------
+    UsageError
+    """
+    from armarc.errors import UsageError
+
+    if sensor or file:
+        raise UsageError(
+            "samples come from a sensor, a phone or a file, not from two", "leave one of them out"
+        )
+    if rate or description:
+        raise UsageError(
+            "a phone's browser has its own rate and its own words", "leave out --rate and --description"
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhoneLink:
     """An open page for a phone.
