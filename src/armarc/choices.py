@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from armarc.errors import UsageError
-from armarc.exercises import DEFAULT_EXERCISE, Band, Exercise, find_exercise
+from armarc.exercises import DEFAULT_EXERCISE, GATES_FROM, Band, Exercise, find_exercise
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.motion import Mounting, sensor_axis
 from armarc.motion.tolerance import Tolerance
@@ -67,6 +67,7 @@ class Choices:
             lifter=self.lifter.name,
             band_rad_s=None if band is None else (band.low_rad_s, band.high_rad_s),
             gate_rad=exercise.gate_rad,
+            gate_from=exercise.gate_from,
             loaded_range_rad=exercise.loaded_range_rad,
             smallest_rom_rad=exercise.smallest_rom_rad,
             swung_m=exercise.swung_m,
@@ -193,6 +194,13 @@ def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
         raise UsageError(
             "a start gate needs two rising angles from 0 to 90° above the bottom", "for example --gate 10-20"
         )
+    gate_from = chosen.gate_from or entry.gate_from
+    if gate_from not in GATES_FROM:
+        raise UsageError(f"a start gate does not count from {gate_from!r}", f"one of {', '.join(GATES_FROM)}")
+    if gate_from == "vertical" and entry.coordinate != "elevation":
+        raise UsageError(
+            f"{entry.name} has no angle from the vertical", "leave --gate-from vertical to arm raises"
+        )
     loaded = chosen.loaded_range_rad or entry.loaded_range_rad
     if loaded is not None and not -math.pi <= loaded[0] < loaded[1] <= 2 * math.pi:
         raise UsageError("a loaded range needs two rising angles", "for example --loaded-range 30-60")
@@ -200,6 +208,7 @@ def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
     return replace(
         entry,
         gate_rad=gate,
+        gate_from=gate_from,
         band=Band(*chosen.band_rad_s) if chosen.band_rad_s else entry.band,
         loaded_range_rad=loaded,
         smallest_rom_rad=entry.smallest_rom_rad if smallest is None else smallest,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from armarc.errors import UsageError
-from armarc.exercises import Exercise
+from armarc.exercises import GATES_FROM, Exercise
 from armarc.load.lifter import Lifter
 from armarc.quantities import HEAVIEST_LOAD_KG
 from armarc.strict_toml import Check, number, one_of, rising_pair, suggestion, text
@@ -84,6 +84,8 @@ class MeasuringOptions:
         Target band of the start velocity.
     gate_rad : pair of float or None, rad
         Start gate above the bottom of the rep.
+    gate_from : str or None
+        ``"bottom"``, or ``"vertical"`` for a gate counted from straight down.
     loaded_range_rad : pair of float or None, rad
     smallest_rom_rad : float or None, rad
         What is smaller is no rep.
@@ -116,6 +118,7 @@ class MeasuringOptions:
     gate_rad: Pair | None = field(
         default=None, metadata=_as("gate_deg", rising_pair(0, 90, "degrees", "[10, 20]"), _DEG)
     )
+    gate_from: str | None = field(default=None, metadata=_as("gate_from", words=GATES_FROM))
     loaded_range_rad: Pair | None = field(
         default=None, metadata=_as("loaded_range_deg", rising_pair(-180, 360, "degrees", "[30, 60]"), _DEG)
     )

@@ -34,6 +34,8 @@ REP_KEYS = [
     "loaded_range_s_se", "lowering_ratio", "least_held_pct", "least_held_pct_se",
     "plane_deg", "plane_deg_se", "hand_rotation_deg", "hand_rotation_deg_se",
     "hand_rotation_change_deg", "smoothness_sparc", "body_swing_cm", "body_swing_cm_se", "body_swing_reason",
+    "swing_tipping_cm", "swing_shifting_cm", "trunk_lean_deg", "trunk_travel_deg", "trunk_forward_deg",
+    "trunk_sideways_deg", "elevation_to_trunk_deg",
     "quality", "clean",
 ]  # fmt: skip
 
@@ -400,3 +402,33 @@ def test_talk_goes_to_stderr_and_data_to_stdout():
     assert "note:" in done.stderr
     assert "note:" not in done.stdout
     assert done.stdout.splitlines()[0].split("\t")[:2] == ["set", "rep"]
+
+
+def test_a_chest_recording_beside_the_wrists(tmp_path):
+    made = program(
+        "simulate", "set.csv", "--reps", "3", "--chest", "--seed", "3", "--load", "8kg", cwd=tmp_path
+    )
+    assert made.returncode == 0, made.stderr
+    done = program("process", "set.csv", "--trunk", "set.chest.csv", "--json", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    (result,) = objects(done)
+    truth = json.loads((tmp_path / "set.truth.json").read_text())["sets"][0]["reps"]
+    reps = result["sets"][0]["reps"]
+    assert len(reps) == len(truth) == 3
+    for mine, true in zip(reps, truth, strict=True):
+        assert mine["trunk_lean_deg"] == pytest.approx(true["trunk_lean_deg"], abs=1)
+        assert mine["elevation_to_trunk_deg"] == pytest.approx(true["elevation_to_trunk_deg"], abs=2.5)
+        assert mine["drive_swing_work"] in ("none detected", "detected")
+    assert any("on one clock" in warning for warning in result["warnings"])
+    for words, said in (
+        (("--trunk-clock", "sundial"), "no clock"),
+        (("--trunk-forward", "+y"), "points up or down"),
+        (("--trunk-forward", "up"), "axis"),
+        (("--trunk-clock", "jolt"), "no jolt"),
+    ):
+        wrong = program("process", "set.csv", "--trunk", "set.chest.csv", *words, cwd=tmp_path)
+        assert wrong.returncode == 2, wrong.stderr
+        assert said in wrong.stderr
+        assert "Traceback" not in wrong.stderr
+    missing = program("process", "set.csv", "--trunk", "nothing.csv", cwd=tmp_path)
+    assert missing.returncode == 3

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from pathlib import Path
 from typing import Any
@@ -85,3 +86,25 @@ def test_faults(tmp_path: Path, recording: Path) -> None:
         assert (done.exit_code, said in done.stderr) == (code, True), done.stderr
         assert "Traceback" not in done.stderr
         assert done.stdout == ""
+
+
+def test_what_lifts_the_arm_itself_is_not_ranked(tmp_path: Path) -> None:
+    near = "cable:8kg,pulley=0.6/-0.9/0"
+    far = "cable:8kg,pulley=-0.6/-0.9/0"
+    done = armarc(tmp_path, "resist", "8kg", far, near, "--json")
+    assert done.exit_code == 0, done.stderr
+    record = json.loads(done.stdout)
+    assert [each["helps_in_part"] for each in record["variants"]] == [False, False, True]
+    assert "0.6/-0.9/0" in record["variants"][2]["resistance"]
+    assert record["most_inside_loaded_range"] != record["variants"][2]["resistance"]
+    talk = armarc(tmp_path, "resist", "8kg", far, near).stderr
+    assert "not ranked" in talk
+    assert "far side" in talk
+
+
+def test_an_idealised_rep_has_no_spike_at_its_top(tmp_path: Path) -> None:
+    record = json.loads(armarc(tmp_path, "resist", "8kg", "--json").stdout)
+    curve = [value for value in record["variants"][0]["curve"]["concentric_n_m"] if value is not None]
+    steps = [abs(b - a) for a, b in itertools.pairwise(curve)]
+    assert max(steps[-3:]) < 2 * max(steps[:5])
+    assert record["variants"][0]["peak_moment_phase"] in ("concentric", "hold")

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from scipy.spatial.transform import Rotation
 from scipy.special import ellipk
 
 from armarc.load.arm import ArmBody, arm_body, bent_arm
@@ -15,6 +16,7 @@ from armarc.load.dynamics import dynamics
 from armarc.load.forward import Shoulders, shoulders, simulate_raises
 from armarc.load.ideal import PLANAR_AXIS, minimum_jerk, planar_body, planar_motion
 from armarc.load.lifter import Lifter
+from armarc.load.mechanics import ArmKinematics, shoulder_moment
 from armarc.load.moment_arms import lines_of_pull
 from armarc.load.planar_load import planar_load
 from armarc.load.resistance import Cable, Dumbbell
@@ -410,3 +412,53 @@ def test_lines_of_pull_agree_in_sign_with_tendon_excursion_studies() -> None:
     assert min(high["anterior deltoid"], high["middle deltoid"]) > max(
         high["posterior deltoid"], high["supraspinatus"]
     )
+
+
+def test_a_turning_body_without_a_moment_keeps_its_spin() -> None:
+    """Euler's equations of a free body in three dimensions, integrated by SciPy: no moment comes out.
+
+    An arm with three different moments of inertia tumbles about all axes; with the gyroscopic term's sign changed
+    the moment would be as large as that term.
+    """
+    inertia = np.diag([0.05, 0.40, 0.60])
+    body = ArmBody(
+        mass_kg=3.0,
+        first_moment_kg_m=np.zeros(3),
+        inertia_kg_m2=inertia,
+        grip_m=np.array([0.7, 0.0, 0.0]),
+        wrist_m=np.array([0.6, 0.0, 0.0]),
+    )
+
+    def tumble(_: float, y: np.ndarray) -> np.ndarray:
+        q, w = y[:4], y[4:]
+        spin = np.linalg.solve(inertia, -np.cross(w, inertia @ w))
+        s, v = q[0], q[1:]
+        return np.concatenate([[-0.5 * v @ w], 0.5 * (s * w + np.cross(v, w)), spin])
+
+    t = np.linspace(0, 2, 401)
+    done = solve_ivp(
+        tumble, (0, 2), [1, 0, 0, 0, 2.0, 3.0, -1.5], t_eval=t, method="DOP853", rtol=1e-11, atol=1e-12
+    )
+    turned = Rotation.from_quat(done.y[:4].T, scalar_first=True)
+    own = done.y[4:].T
+    change = np.array([np.linalg.solve(inertia, -np.cross(w, inertia @ w)) for w in own])
+    # The rate of change of an angular velocity is the same vector in turning axes.
+    omega, alpha = turned.apply(own), turned.apply(change)
+    still = np.zeros_like(omega)
+    motion = ArmKinematics(
+        time_s=t,
+        angle_rad=t,
+        rotation=turned.as_matrix(),
+        angular_velocity_rad_s=omega,
+        angular_acceleration_rad_s2=alpha,
+        shoulder_m=still,
+        shoulder_m_s=still,
+        shoulder_m_s2=still,
+    )
+    moment = shoulder_moment(motion, body, 0.0, 0.0)
+    gyroscopic = np.cross(omega, turned.apply(own @ inertia))
+    assert np.abs(gyroscopic).max() > 1.0
+    assert np.abs(moment).max() < 1e-6
+    # Spin is kept: the same motion, seen as angular momentum.
+    spin = turned.apply(own @ inertia)
+    np.testing.assert_allclose(spin, np.broadcast_to(spin[0], spin.shape), atol=1e-8)

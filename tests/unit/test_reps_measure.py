@@ -61,6 +61,20 @@ def test_the_measures_of_a_minimum_jerk_rep():
     assert rep.quality == ()
 
 
+def test_a_gate_from_the_vertical_does_not_move_with_the_bottom():
+    low = reps_of(raises((90.0,), bottom_deg=5.0))[0]
+    exercise = replace(EXERCISE, gate_from="vertical", gate_rad=(math.radians(20), math.radians(30)))
+    for bottom in (5.0, 12.0):
+        (rep,) = reps_of(raises((90.0,), bottom_deg=bottom), exercise)
+        share = [level_of((edge - bottom) / (90 - bottom)) for edge in (20, 30)]
+        assert DEG(rep.start_velocity_rad_s) == pytest.approx(10 / (2.0 * (share[1] - share[0])), rel=2e-3)
+        assert rep.start_ratio == pytest.approx(1, abs=0.01)
+    assert low.start_ratio == pytest.approx(1, abs=0.01)
+    (rep,) = reps_of(raises((90.0,), bottom_deg=25.0), exercise)
+    assert rep.start_velocity_rad_s is None
+    assert "no_gate" in rep.quality
+
+
 @pytest.mark.parametrize("up_s", [0.6, 1.0, 2.0, 4.0, 6.0])
 def test_a_smooth_raise_is_as_smooth_at_every_tempo(up_s):
     # Balasubramanian et al. 2015: a minimum-jerk speed profile gives -1.41 whatever its duration.
@@ -98,6 +112,20 @@ def test_numbers_and_pauses_run_through_the_set():
 
 def flags(reps):
     return [r.quality for r in reps]
+
+
+def test_a_start_within_its_standard_error_of_an_edge_of_the_band_is_said_to_be():
+    (rep,) = reps_of(raises(up_s=1.5))
+    speed, se = rep.start_velocity_rad_s, rep.start_velocity_se_rad_s
+
+    def found(low, high):
+        (rep,) = reps_of(raises(up_s=1.5), replace(EXERCISE, band=Band(low, high)))
+        return rep.start_verdict, rep.quality
+
+    assert found(speed - 0.9 * se, speed + 1) == ("inside", ("near_edge",))
+    assert found(speed + 0.9 * se, speed + 1) == ("below", ("near_edge",))
+    assert found(speed / 2, speed - 0.9 * se) == ("above", ("near_edge",))
+    assert found(speed - 1.1 * se, speed + 1.1 * se) == ("inside", ())
 
 
 def test_a_rep_below_seven_tenths_of_the_median_is_partial():

@@ -66,6 +66,15 @@ Gate = Annotated[
         "--gate", metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=LIFTED
     ),
 ]
+GateFrom = Annotated[
+    str | None,
+    typer.Option(
+        "--gate-from",
+        help="Where the gate counts from: bottom of each rep, or vertical (say --gate 20-30 then) for a bottom that "
+        "varies.",
+        rich_help_panel=LIFTED,
+    ),
+]
 LoadedRange = Annotated[
     str | None,
     typer.Option("--loaded-range", metavar="LOW-HIGH", help="Loaded range, degrees.", rich_help_panel=LIFTED),

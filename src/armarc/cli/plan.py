@@ -407,9 +407,9 @@ def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
     courses = [Curve(label=label, x=x, y=y) for label, x, y in report.courses()]
     x, y = report.capacity_line()
     band, gate = report.begun_deg_s, report.suggested_deg_s
-    words = f"within 2 % of the best for: {report.aim_words}"
+    words = "within 2 % of the best"
     if gate is not None:
-        words += f"; {gate[0]:.0f}–{gate[1]:.0f} °/s through the gate"
+        words += f": {gate[0]:.0f}–{gate[1]:.0f} °/s through the gate"
     figure = draw_plan(
         courses,
         [SpeedCurve(label=label, x=x_, y=y_) for label, x_, y_ in report.by_speed()],

@@ -214,8 +214,8 @@ def _print(
                 number(m.peak_concentric_moment_n_m),
                 number(math.degrees(m.peak_concentric_moment_at_rad), 0),
                 number(m.mean_moment_over_angle_n_m),
-                number(None if m.loaded_work_share is None else 100 * m.loaded_work_share, 0),
-                number(None if m.loaded_impulse_share is None else 100 * m.loaded_impulse_share, 0),
+                number(_percent(None if each.helps else m.loaded_work_share), 0),
+                number(_percent(None if each.helps else m.loaded_impulse_share), 0),
                 number(m.concentric_work_j),
             )
         )
@@ -225,7 +225,9 @@ def _print(
     if best is not None and len(found) > 1:
         share = best.measures.loaded_work_share or 0.0
         near = [
-            e.label for e in found if e is not best and (e.measures.loaded_work_share or 0) > share - 0.02
+            e.label
+            for e in found
+            if e is not best and not e.helps and (e.measures.loaded_work_share or 0) > share - 0.02
         ]
         level = f"; within 2 %: {', '.join(near)}" if near else ""
         said.append(
@@ -239,6 +241,10 @@ def _print(
         )
     said += ["Mean and work: over the angle on the way up, the arm's own weight included.", *notes]
     say([*said, *LOAD_CAUTIONS])
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100 * share
 
 
 def _marks(each: Compared) -> str:
@@ -268,6 +274,7 @@ def _print_json(
             {
                 "resistance": each.label,
                 **measures_record(each.measures),
+                "peak_moment_phase": each.measures.peak_moment_phase,
                 "slack_in_part": each.slack,
                 "helps_in_part": each.helps,
                 "curve": {
@@ -308,10 +315,10 @@ def _draw(
 
     curves = [
         Curve(
-            label=each.label,
+            label=each.label + _marks(each),
             x=np.degrees(each.angle_rad),
             y=each.concentric_n_m,
-            value=each.measures.loaded_work_share,
+            value=None if each.helps else each.measures.loaded_work_share,
         )
         for each in found
     ]

@@ -224,6 +224,14 @@ def simulate(
         bool,
         typer.Option("--truth-series", help="Put the true path at 1 kHz into it.", rich_help_panel=_FILE),
     ] = False,
+    chest: Annotated[
+        bool,
+        typer.Option(
+            "--chest",
+            help="Write OUT.chest.csv too: a second sensor on the chest, for process --trunk.",
+            rich_help_panel=_FILE,
+        ),
+    ] = False,
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite what is there.", rich_help_panel=_FILE)
     ] = False,
@@ -234,7 +242,7 @@ def simulate(
     from armarc.quantities import parse_load, parse_tempo
     from armarc.simulate import Knobs, MountPlan, SensorPlan, draw_body, find_pattern
 
-    _check_target(out, force)
+    _check_target(out, chest, force)
     eccentric_s, pause_s, concentric_s, top_s = parse_tempo(tempo)
     pattern = find_pattern(exercise)
     if plane is not None:
@@ -336,10 +344,10 @@ def simulate(
             temperature=temperature,
         ),
     )
-    _make(out, knobs, seed, truth_series, command_line(ctx, out))
+    _make(out, knobs, seed, truth_series, chest, command_line(ctx, out))
 
 
-def _check_target(out: Path, force: bool) -> None:
+def _check_target(out: Path, chest: bool, force: bool) -> None:
     from armarc.cli.outputs import guard_for
     from armarc.errors import UsageError
     from armarc.outputs import RECORDING
@@ -349,7 +357,7 @@ def _check_target(out: Path, force: bool) -> None:
     if not out.parent.is_dir():
         raise UsageError(f"there is no folder {str(out.parent)!r}", "make it first")
     guard = guard_for(force=True)
-    targets = (out, out.with_suffix(".truth.json"))
+    targets = (out, out.with_suffix(".truth.json"), *([out.with_suffix(".chest.csv")] if chest else []))
     for path in targets:
         guard.check(path, RECORDING)  # not even by force over the log
     taken = [path for path in targets if path.exists()]
@@ -396,7 +404,7 @@ def _start_velocity(text: str | None, concentric_s: float, rom_deg: float | None
         ) from None
 
 
-def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) -> None:
+def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, chest: bool, command: str) -> None:
     from dataclasses import replace
 
     from armarc.cli.terminal import error_console
@@ -411,6 +419,10 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, command: str) 
     metadata = replace(metadata, note=f"{metadata.note} Made with: {command}")
     recording = replace(recording, metadata=metadata)
     try:
+        if chest:
+            from armarc.simulate.trunk_sensor import simulate_chest
+
+            write_csv(simulate_chest(plan_session(knobs, seed), seed), out.with_suffix(".chest.csv"))
         write_csv(recording, out)
         write_truth(truth_path(out), truth, recording, file=out.name, series=truth_series)
     except OSError as error:

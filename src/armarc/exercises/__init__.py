@@ -2,10 +2,11 @@
 
 from armarc.exercises.loader import DEFAULT_EXERCISE, exercises_folder, find_exercise, load_catalogue
 from armarc.exercises.records import TEMPLATE, coordinate_meaning, exercise_record, sensor_advice
-from armarc.exercises.types import Band, Exercise
+from armarc.exercises.types import GATES_FROM, Band, Exercise
 
 __all__ = [
     "DEFAULT_EXERCISE",
+    "GATES_FROM",
     "TEMPLATE",
     "Band",
     "Exercise",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from armarc.errors import UsageError
 
+GATES_FROM = ("bottom", "vertical")
 COORDINATES = ("elevation", "horizontal", "movement")
 SENSOR_PLACES = ("wrist", "upper arm")
 
@@ -50,6 +51,8 @@ class Exercise:
         ``"wrist"`` or ``"upper arm"``.
     coordinate : str
         Which angle counts: ``"elevation"``, ``"horizontal"`` or ``"movement"``.
+    gate_from : str
+        Where the gate counts from: ``"bottom"`` of each rep, or the ``"vertical"`` for lifters whose bottom varies.
     gate_rad : tuple of float, rad
         Start gate, as rise above the bottom of the rep.
     band : Band or None
@@ -82,6 +85,7 @@ class Exercise:
     sensor_place: str = "wrist"
     coordinate: str = "elevation"
     gate_rad: tuple[float, float] = (math.radians(10), math.radians(20))
+    gate_from: str = "bottom"
     band: Band | None = None
     loaded_range_rad: tuple[float, float] | None = None
     smallest_rom_rad: float = math.radians(30)
@@ -94,3 +98,8 @@ class Exercise:
     source: str = "armarc"
     aliases: tuple[str, ...] = ()
     note: str = ""
+
+    def gate_above(self, bottom_rad: float) -> tuple[float, float]:
+        """Edges of the start gate above a rep's bottom, rad; below 0 where the bottom lies above an edge."""
+        low, high = self.gate_rad
+        return (low, high) if self.gate_from == "bottom" else (low - bottom_rad, high - bottom_rad)

@@ -33,6 +33,7 @@ class Scene:
     reps: tuple[Rep, ...]
     letters: dict[str, str]
     gate_deg: tuple[float, float]
+    gate_from: str
     band_deg_s: tuple[float, float] | None
     loaded_deg: tuple[float, float] | None
     palette: Palette
@@ -76,6 +77,7 @@ def scene_of(
         reps=reps,
         letters=words.flag_letters([rep.quality for rep in reps]),
         gate_deg=(math.degrees(exercise.gate_rad[0]), math.degrees(exercise.gate_rad[1])),
+        gate_from=exercise.gate_from,
         band_deg_s=(math.degrees(band.low_rad_s), math.degrees(band.high_rad_s)) if band else None,
         loaded_deg=(math.degrees(loaded[0]), math.degrees(loaded[1])) if loaded else None,
         palette=palette,
@@ -184,7 +186,7 @@ def _gates(axes: Axes, scene: Scene) -> None:
         crossing = gate_times(rep, scene.gate_deg)
         if crossing is None:
             continue
-        bottom = math.degrees(rep.bottom_rad)
+        bottom = math.degrees(rep.bottom_rad) if scene.gate_from == "bottom" else 0.0
         middle = 0.5 * (crossing[0] + crossing[1])
         half = max(0.5 * (crossing[1] - crossing[0]), min(0.045, 0.1 * scene.rep_in) / scene.second_in)
         mark = style.verdict_mark(rep.start_verdict, p)

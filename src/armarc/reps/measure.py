@@ -94,19 +94,23 @@ def measure_rep(
     travelled_up = value_at(angle, at.top_start) - value_at(angle, at.start)
     travelled_down = value_at(angle, at.top_end) - value_at(angle, at.end)
 
-    gate = None if at.is_begun else gate_passage(angle, at, m.earliest, m.top, exercise.gate_rad)
+    edges = exercise.gate_above(at.bottom_rad)
+    # A gate counted from the vertical may lie below this rep's bottom: then it never passes it.
+    gate = None
+    if not at.is_begun and edges[0] > 0:
+        gate = gate_passage(angle, at, m.earliest, m.top, edges)
     speed, speed_se, gate_s, quality = None, None, None, []
     if gate is None:
         quality.append("no_gate")
     else:
         gate_s = (gate[1] - gate[0]) / hz
-        speed = (exercise.gate_rad[1] - exercise.gate_rad[0]) / gate_s
+        speed = (edges[1] - edges[0]) / gate_s
         speed_se = errors.of_speed(speed, gate, at.start)
         if gate[1] - gate[0] < COARSE_GATE_SAMPLES:
             quality.append("coarse")
         if exercise.band is not None and exercise.band.edge_distance_rad_s(speed) < speed_se:
             quality.append("near_edge")
-    ratio = start_ratio(speed, at.top_rad - at.bottom_rad, up_s, exercise.gate_rad)
+    ratio = start_ratio(speed, at.top_rad - at.bottom_rad, up_s, edges)
     swung = Swing(reason=NOT_YET) if swing is None else swing
     held = least_held(motion, at, errors.of_angle(m.top))
     quality += _sample_flags(motion, raw)
