@@ -17,7 +17,8 @@ EXAMPLES = {
     "resistance": ["8kg", "band:100N/m,length=0.7,anchor=0/-1.4/0"],
     "lifter": "Anna",
     "band_deg_s": [41.0, 66.0],
-    "gate_deg": [8.0, 18.0],
+    "gate_deg": [18.0, 28.0],
+    "gate_from": "vertical",
     "loaded_range_deg": [25.0, 65.0],
     "smallest_rom_deg": 22.0,
     "swung_cm": 4.0,
@@ -59,7 +60,7 @@ def test_every_option_stands_in_a_result_and_gives_the_same_choices_again():
 
 def test_every_option_but_those_of_one_recording_belongs_into_the_settings_file():
     left_out = {option.outside for option in OPTIONS.values()} - set(CHECKS)
-    assert left_out == {"resistance", "lifter", "reference"}
+    assert left_out == {"resistance", "lifter", "gate_from", "reference"}
     assert set(CHECKS) - {option.outside for option in OPTIONS.values()} == set(READING)
     for key, check in CHECKS.items():
         if key in EXAMPLES:
