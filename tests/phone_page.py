@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import math
 import ssl
@@ -82,20 +83,61 @@ def trusting() -> ssl.SSLContext:
     return context
 
 
+class Link:
+    """A page's socket, one call at a time.
+
+    Not the library's own client with threads: two threads on one encrypted socket lose what is written while a session
+    ticket is read (seen under load with Python 3.11).
+    """
+
+    def __init__(self, url: str, **options: Any) -> None:
+        from websockets.asyncio.client import connect
+
+        self._loop = asyncio.new_event_loop()
+        try:
+            joining = connect(url, ssl=trusting(), max_size=None, **options)
+            self._link = self._loop.run_until_complete(_joined(joining))
+        except BaseException:
+            self._loop.close()
+            raise
+
+    def send(self, said: str | bytes) -> None:
+        """Send a message."""
+        self._loop.run_until_complete(self._link.send(said))
+
+    def recv(self, timeout: float = 10.0) -> Any:
+        """The next message."""
+        return self._loop.run_until_complete(asyncio.wait_for(self._link.recv(), timeout))
+
+    def break_off(self) -> None:
+        """Vanish without a word."""
+        self._link.transport.abort()
+        self._loop.run_until_complete(self._link.wait_closed())
+
+    def __enter__(self) -> Link:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._loop.run_until_complete(self._link.close())
+        self._loop.close()
+
+
+async def _joined(joining: Any) -> Any:
+    return await joining
+
+
 def stream_in_time(url: str, browser: Browser, rows: np.ndarray, **options: Any) -> int:
     """Be the page of a phone: send messages as their time comes; the number of frames that were acknowledged."""
-    from websockets.sync.client import connect
-
     acked = 0
-    with connect(url, ssl=trusting(), max_size=None, **options) as link:
+    with Link(url, **options) as link:
         link.send(hello())
-        assert json.loads(link.recv(timeout=10))["next"] == 0
+        assert json.loads(link.recv())["next"] == 0
         began = time.monotonic() - rows[0, 0] / 1000.0
         for text in browser.messages(rows):
             due = json.loads(text)["frames"][-1][0] / 1000.0
             time.sleep(max(0.0, began + due - time.monotonic()))
             link.send(text)
-            while "ack" not in (got := json.loads(link.recv(timeout=10))):
+            while "ack" not in (got := json.loads(link.recv())):
                 pass
             acked = got["ack"]
     return acked

@@ -37,6 +37,7 @@ def sample() -> str:
     drawn = io.StringIO()
     console = Console(file=drawn, width=100, force_terminal=True, color_system=None, highlight=False)
     batch.show(measured.result, path, 0, 1, console)
+    batch.show_cautions(batch.cautions_of(measured.result), console)
     plain = re.sub(r"\x1b\[[\d;]*m", "", drawn.getvalue())
     return "\n".join(line.rstrip() for line in plain.splitlines()) + "\n"
 

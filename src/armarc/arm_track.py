@@ -157,7 +157,7 @@ def track(
 
 
 def mount_on(
-    piece: Piece, choices: Choices, orientation: Orientation, windows: SetWindows
+    piece: Piece, choices: Choices, orientation: Orientation, windows: SetWindows | None
 ) -> tuple[Mounting, LeverArm | None]:
     """Which way the arm lies, as the sets of a piece show it on an orientation that is known already.
 

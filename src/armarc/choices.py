@@ -13,12 +13,11 @@ from armarc.exercises import DEFAULT_EXERCISE, GATES_FROM, Band, Exercise, find_
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.motion import Mounting, sensor_axis
 from armarc.motion.tolerance import Tolerance
-from armarc.options import MeasuringOptions
+from armarc.options import OPTIONS, SIDES, MeasuringOptions
 from armarc.recording import Metadata
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
 
-SIDES = ("right", "left")
 AXES = ("x", "y", "z")
 WITNESSES = {
     "lever_arm": "lever arm",
@@ -56,6 +55,32 @@ class Choices:
     kept_mount: StoredMount | None = None
     tolerance: Tolerance | None = None
     assumed: tuple[str, ...] = ()
+
+    def options(self) -> MeasuringOptions:
+        """What is in force, as somebody would state it."""
+        exercise, band = self.exercise, self.exercise.band
+        return MeasuringOptions(
+            exercise=exercise.key,
+            side=self.side,
+            load_kg=self.load_kg,
+            resistance=self.resistance,
+            lifter=self.lifter.name,
+            band_rad_s=None if band is None else (band.low_rad_s, band.high_rad_s),
+            gate_rad=exercise.gate_rad,
+            gate_from=exercise.gate_from,
+            loaded_range_rad=exercise.loaded_range_rad,
+            smallest_rom_rad=exercise.smallest_rom_rad,
+            swung_m=exercise.swung_m,
+            dropped_share=exercise.dropped_share,
+            rest_s=exercise.rest_s,
+            fusion=self.fusion,
+            mounting=self.mounting,
+            strap=self.strap,
+            hand_axis=self.hand_axis,
+            reach_m=self.reach_m,
+            sensor_height_m=self.sensor_height_m,
+            reference=self.reference,
+        )
 
 
 def hand_axis_notes(choices: Choices, mounting: Mounting) -> tuple[str, ...]:
@@ -111,7 +136,7 @@ def choose(
         For a side, gate or name that makes no sense.
     """
     said, head = options or MeasuringOptions(), header_options(metadata)
-    chosen = said.over(head).over((settings or Settings()).options())
+    chosen = said.over(head).over((settings or Settings()).options)
     assumed: list[str] = []
     name = chosen.exercise
     if name is None:
@@ -135,8 +160,8 @@ def choose(
         side=side,
         load_kg=chosen.load_kg,
         resistance=chosen.resistance,
-        fusion=chosen.fusion or "smoother",
-        mounting=chosen.mounting or "auto",
+        fusion=chosen.fusion or OPTIONS["fusion"].default,
+        mounting=chosen.mounting or OPTIONS["mounting"].default,
         strap=chosen.strap,
         hand_axis=chosen.hand_axis,
         hand_axis_said=said.hand_axis is not None,

@@ -34,9 +34,8 @@ class Kept:
 
     def reading(self, stated: Mapping[str, Any]) -> dict[str, Any]:
         """Options of reading a file: those stated, completed from the settings; None states nothing."""
-        saved = {"axes": self.settings.axes, "gravity_sign": self.settings.gravity_sign}
         said = {key: value for key, value in stated.items() if value is not None}
-        return {key: value for key, value in saved.items() if value is not None} | said
+        return {**self.settings.reading(), **said}
 
     def settle(
         self,

@@ -1,38 +1,67 @@
 """What may be stated about how a recording is measured: every option once, in SI.
 
 The command line, the settings file, a recording's header, the archive and the log all come to a `MeasuringOptions`.
-Outside, angles are in degrees and lengths in cm, which their names say there (`EDGES`).
+Outside, angles are in degrees and lengths in cm, which their names say there.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from armarc.errors import UsageError
-from armarc.exercises import Exercise
+from armarc.exercises import GATES_FROM, Exercise
 from armarc.load.lifter import Lifter
-from armarc.strict_toml import suggestion
+from armarc.quantities import HEAVIEST_LOAD_KG
+from armarc.strict_toml import Check, number, one_of, rising_pair, suggestion, text
 
-_DEG = math.pi / 180
-
-EDGES: dict[str, tuple[str, float]] = {
-    "band_rad_s": ("band_deg_s", _DEG),
-    "gate_rad": ("gate_deg", _DEG),
-    "loaded_range_rad": ("loaded_range_deg", _DEG),
-    "smallest_rom_rad": ("smallest_rom_deg", _DEG),
-    "swung_m": ("swung_cm", 0.01),
-    "dropped_share": ("dropped_pct", 0.01),
-    "reach_m": ("reach_cm", 0.01),
-    "sensor_height_m": ("sensor_height_cm", 0.01),
-}
-"""Options whose unit outside is another: their name there, and what it takes to come to SI."""
-
-_INSIDE = {outside: (name, factor) for name, (outside, factor) in EDGES.items()}
+SIDES = ("right", "left")
+MOUNTINGS = ("auto", "twist", "lever_arm", "hanging")
+STRAPS = ("back", "inside", "thumb", "little-finger")
+FUSIONS = ("smoother", "madgwick", "mahony", "ekf", "aqua")
+HAND_AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
 
 Pair = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """An option beside its name and type inside.
+
+    Parameters
+    ----------
+    outside : str
+        Its name outside, which says the unit there.
+    factor : float
+        What it takes to come from there to SI.
+    check : callable or None
+        What a value in the settings file must be; None for what does not belong there.
+    words : tuple of str
+        The words it may be, where it is one of a few.
+    default : object
+        What is taken when neither anybody nor the exercise says anything.
+    """
+
+    outside: str
+    factor: float = 1.0
+    check: Check | None = None
+    words: tuple[str, ...] = ()
+    default: Any = None
+
+
+def _as(
+    outside: str,
+    check: Check | None = None,
+    factor: float = 1.0,
+    words: tuple[str, ...] = (),
+    default: Any = None,
+) -> dict[str, Option]:
+    return {"option": Option(outside=outside, factor=factor, check=check, words=words, default=default)}
+
+
+_DEG, _CM = math.pi / 180, 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,26 +107,43 @@ class MeasuringOptions:
         ``"front-raise"``: the recording's first movement is a front raise that shows where the lifter faces.
     """
 
-    exercise: str | Exercise | None = None
-    side: str | None = None
-    load_kg: float | None = None
-    resistance: tuple[str, ...] | None = None
-    lifter: str | Lifter | None = None
-    band_rad_s: Pair | None = None
-    gate_rad: Pair | None = None
-    gate_from: str | None = None
-    loaded_range_rad: Pair | None = None
-    smallest_rom_rad: float | None = None
-    swung_m: float | None = None
-    dropped_share: float | None = None
-    rest_s: float | None = None
-    fusion: str | None = None
-    mounting: str | None = None
-    strap: str | None = None
-    hand_axis: str | None = None
-    reach_m: float | None = None
-    sensor_height_m: float | None = None
-    reference: str | None = None
+    exercise: str | Exercise | None = field(default=None, metadata=_as("exercise", text(longest=80)))
+    side: str | None = field(default=None, metadata=_as("side", one_of(SIDES), words=SIDES))
+    load_kg: float | None = field(default=None, metadata=_as("load_kg", number(0, HEAVIEST_LOAD_KG, "kg")))
+    resistance: tuple[str, ...] | None = field(default=None, metadata=_as("resistance"))
+    lifter: str | Lifter | None = field(default=None, metadata=_as("lifter"))
+    band_rad_s: Pair | None = field(
+        default=None, metadata=_as("band_deg_s", rising_pair(0, 1000, "°/s", "[45, 70]"), _DEG)
+    )
+    gate_rad: Pair | None = field(
+        default=None, metadata=_as("gate_deg", rising_pair(0, 90, "degrees", "[10, 20]"), _DEG)
+    )
+    gate_from: str | None = field(default=None, metadata=_as("gate_from", words=GATES_FROM))
+    loaded_range_rad: Pair | None = field(
+        default=None, metadata=_as("loaded_range_deg", rising_pair(-180, 360, "degrees", "[30, 60]"), _DEG)
+    )
+    smallest_rom_rad: float | None = field(
+        default=None, metadata=_as("smallest_rom_deg", number(5, 180, "degrees"), _DEG)
+    )
+    swung_m: float | None = field(default=None, metadata=_as("swung_cm", number(0, 30, "cm"), _CM))
+    dropped_share: float | None = field(
+        default=None, metadata=_as("dropped_pct", number(-300, 100, "%"), 0.01)
+    )
+    rest_s: float | None = field(default=None, metadata=_as("rest_s", number(1, 600, "seconds")))
+    fusion: str | None = field(
+        default=None, metadata=_as("fusion", one_of(FUSIONS), words=FUSIONS, default="smoother")
+    )
+    mounting: str | None = field(
+        default=None,
+        metadata=_as("mounting", one_of(MOUNTINGS), words=(*MOUNTINGS, "stated"), default="auto"),
+    )
+    strap: str | None = field(default=None, metadata=_as("strap", one_of(STRAPS), words=STRAPS))
+    hand_axis: str | None = field(default=None, metadata=_as("hand_axis", one_of(HAND_AXES), words=HAND_AXES))
+    reach_m: float | None = field(default=None, metadata=_as("reach_cm", number(15, 120, "cm"), _CM))
+    sensor_height_m: float | None = field(
+        default=None, metadata=_as("sensor_height_cm", number(0, 15, "cm"), _CM)
+    )
+    reference: str | None = field(default=None, metadata=_as("reference", words=("front-raise",)))
 
     @classmethod
     def of(cls, named: Mapping[str, Any]) -> MeasuringOptions:
@@ -108,15 +154,22 @@ class MeasuringOptions:
         UsageError
             There is no such option, or a value that has a unit is no number.
         """
-        known = {field.name for field in fields(cls)}
         out: dict[str, Any] = {}
         for word, value in named.items():
-            name, factor = _INSIDE.get(word, (word, 1.0))
-            if name not in known:
-                raise UsageError(f"there is no option {word!r}", suggestion(word, sorted({*known, *_INSIDE})))
+            name = _INSIDE.get(word)
+            if name is None:
+                known = sorted({option.outside for option in OPTIONS.values()})
+                raise UsageError(f"there is no option {word!r}", suggestion(word, known))
             if value is not None:
-                out[name] = _times(value, factor, word) if word in _INSIDE else value
+                factor = 1.0 if word in OPTIONS else OPTIONS[name].factor
+                out[name] = _inside(value, factor, word)
         return cls(**out)
+
+    @classmethod
+    def of_record(cls, record: Mapping[str, Any]) -> MeasuringOptions:
+        """The options among the settings of a result; what else is there is left aside."""
+        outside = {option.outside for option in OPTIONS.values()}
+        return cls.of({key: value for key, value in record.items() if key in outside})
 
     def over(self, other: MeasuringOptions) -> MeasuringOptions:
         """These where stated, else the other's."""
@@ -124,28 +177,40 @@ class MeasuringOptions:
 
     def stated(self) -> dict[str, Any]:
         """What is stated, by name, SI."""
-        found = ((field.name, getattr(self, field.name)) for field in fields(self))
+        found = ((name, getattr(self, name)) for name in OPTIONS)
         return {name: value for name, value in found if value is not None}
 
     def record(self) -> dict[str, Any]:
         """What is stated, with the names and units of the outside, JSON-ready but for an exercise of one's own."""
-        out = {}
-        for name, value in self.stated().items():
-            outside, factor = EDGES.get(name, (name, 1.0))
-            if name in EDGES:
-                pair = isinstance(value, tuple)
-                value = [round(v / factor, 9) for v in value] if pair else round(value / factor, 9)
-            elif isinstance(value, Lifter):
-                value = value.record()
-            out[outside] = list(value) if isinstance(value, tuple) else value
-        return out
+        return {
+            OPTIONS[name].outside: _outside(value, OPTIONS[name].factor)
+            for name, value in self.stated().items()
+        }
 
 
-def _times(value: Any, factor: float, word: str) -> Any:
+OPTIONS: dict[str, Option] = {one.name: one.metadata["option"] for one in fields(MeasuringOptions)}
+"""Every option by its name inside."""
+
+_INSIDE = {name: name for name in OPTIONS} | {option.outside: name for name, option in OPTIONS.items()}
+
+
+def _inside(value: Any, factor: float, word: str) -> Any:
+    if isinstance(value, list | tuple):
+        items = tuple(_inside(one, factor, word) for one in value)
+        if factor != 1.0 and len(items) != 2:
+            raise UsageError(f"{word} is a number or two, got {value!r}")
+        return items
+    if factor == 1.0:
+        return value
     try:
-        if isinstance(value, list | tuple):
-            low, high = value
-            return float(low) * factor, float(high) * factor
         return float(value) * factor
     except (TypeError, ValueError):
         raise UsageError(f"{word} is a number or two, got {value!r}") from None
+
+
+def _outside(value: Any, factor: float) -> Any:
+    if isinstance(value, tuple):
+        return [_outside(one, factor) for one in value]
+    if isinstance(value, Lifter):
+        return value.name
+    return value if factor == 1.0 else round(value / factor, 6)

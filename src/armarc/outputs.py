@@ -181,6 +181,9 @@ def _is_backup(path: Path) -> bool:
 PICTURE = Kind(name="picture", is_ours=_is_picture)
 TABLE = Kind(name="table", is_ours=_is_table)
 PARQUET = Kind(name="Parquet table", is_ours=lambda path: _head(path)[:4] == b"PAR1" and _MARK in _ends(path))
+CODEBOOK = Kind(
+    name="codebook", is_ours=lambda path: _head(path).startswith(b"# Codebook\n\nWritten by armarc")
+)
 JSON = Kind(name="JSON export", is_ours=lambda path: b'"schema": "armarc.log/' in _head(path)[:200])
 PAGE = Kind(
     name="page",

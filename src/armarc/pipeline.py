@@ -299,7 +299,8 @@ def _measured(
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
-        swings = body_swings(motion, [each.instants for each in raw])
+        hidden_m = errors.unexplained_rad * (motion.mounting.reach_m or 0.0)
+        swings = body_swings(motion, [each.instants for each in raw], hidden_m)
         reps = [
             measure_rep(motion, each, exercise, errors, swing, number)
             for number, (each, swing) in enumerate(zip(raw, swings, strict=True), start=1)

@@ -9,9 +9,10 @@ from armarc import __version__
 from armarc.choices import Choices
 from armarc.motion import ArmMotion
 from armarc.motion.tolerance import Tolerance
+from armarc.options import OPTIONS
 from armarc.recording import Recording
 from armarc.reps import MeasuredSet
-from armarc.reps.records import cm, deg, seconds, set_record
+from armarc.reps.records import deg, seconds, set_record
 from armarc.session_load import add_loads
 
 if TYPE_CHECKING:
@@ -43,33 +44,15 @@ def source_record(recording: Recording) -> dict[str, Any]:
     }
 
 
+STATED_ONLY = ("lifter", "resistance")
+"""Settings that are there only where they were stated."""
+
+
 def settings_record(choices: Choices) -> dict[str, Any]:
-    """What the recording was measured with; the lifter's name and the resistance only where they were stated."""
-    exercise = choices.exercise
-    stated = {"lifter": choices.lifter.name, "resistance": choices.resistance and list(choices.resistance)}
-    band, loaded = exercise.band, exercise.loaded_range_rad
-    return {
-        "exercise": exercise.key,
-        "coordinate": exercise.coordinate,
-        "side": choices.side,
-        "fusion": choices.fusion,
-        "mounting": choices.mounting,
-        "band_deg_s": None if band is None else [deg(band.low_rad_s), deg(band.high_rad_s)],
-        "gate_deg": [deg(x) for x in exercise.gate_rad],
-        "gate_from": exercise.gate_from,
-        "loaded_range_deg": None if loaded is None else [deg(x) for x in loaded],
-        "smallest_rom_deg": deg(exercise.smallest_rom_rad),
-        "swung_cm": cm(exercise.swung_m),
-        "dropped_pct": round(100 * exercise.dropped_share, 3),
-        "rest_s": exercise.rest_s,
-        "load_kg": choices.load_kg,
-        "strap": choices.strap,
-        "hand_axis": choices.hand_axis,
-        "reach_cm": cm(choices.reach_m),
-        "sensor_height_cm": cm(choices.sensor_height_m),
-        "reference": choices.reference,
-        **{key: value for key, value in stated.items() if value is not None},
-    }
+    """What the recording was measured with; null where nothing was stated."""
+    known = choices.options().record()
+    names = [option.outside for option in OPTIONS.values() if option.outside not in STATED_ONLY]
+    return dict.fromkeys(names) | {"coordinate": choices.exercise.coordinate} | known
 
 
 def mounting_record(motion: ArmMotion) -> dict[str, Any]:

@@ -7,15 +7,15 @@ exercise's entry.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from armarc.exercises import DEFAULT_EXERCISE, Exercise
 from armarc.folders import config_folder
-from armarc.options import MeasuringOptions
-from armarc.quantities import HEAVIEST_LOAD_KG, KG_PER_LB, parse_load, parse_pair
-from armarc.strict_toml import Check, Unfit, checked, number, one_of, read_toml, rising_pair, text
+from armarc.options import OPTIONS, MeasuringOptions
+from armarc.quantities import KG_PER_LB, parse_load, parse_pair
+from armarc.strict_toml import Check, Unfit, checked, one_of, read_toml
 
 __all__ = [
     "FILE_NAME",
@@ -31,12 +31,7 @@ __all__ = [
 ]
 
 FILE_NAME = "armarc.toml"
-SIDES = ("right", "left")
-MOUNTINGS = ("auto", "twist", "lever_arm", "hanging")
-STRAPS = ("back", "inside", "thumb", "little-finger")
 GRAVITY_SIGNS = ("reaction", "gravity")
-FUSIONS = ("smoother", "madgwick", "mahony", "ekf", "aqua")
-HAND_AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
 
 
 def _axes(value: Any) -> str:
@@ -47,60 +42,36 @@ def _axes(value: Any) -> str:
     return ",".join(parts)
 
 
+READING: dict[str, Check] = {"axes": _axes, "gravity_sign": one_of(GRAVITY_SIGNS)}
+"""Keys that say how the axes of a file lie."""
+
 CHECKS: dict[str, Check] = {
-    "exercise": text(longest=80),
-    "side": one_of(SIDES),
-    "load_kg": number(0, HEAVIEST_LOAD_KG, "kg"),
-    "band_deg_s": rising_pair(0, 1000, "°/s", "[45, 70]"),
-    "gate_deg": rising_pair(0, 90, "degrees", "[10, 20]"),
-    "loaded_range_deg": rising_pair(-180, 360, "degrees", "[30, 60]"),
-    "smallest_rom_deg": number(5, 180, "degrees"),
-    "swung_cm": number(0, 30, "cm"),
-    "dropped_pct": number(-300, 100, "%"),
-    "rest_s": number(1, 600, "seconds"),
-    "fusion": one_of(FUSIONS),
-    "mounting": one_of(MOUNTINGS),
-    "strap": one_of(STRAPS),
-    "hand_axis": one_of(HAND_AXES),
-    "axes": _axes,
-    "gravity_sign": one_of(GRAVITY_SIGNS),
-    "reach_cm": number(15, 120, "cm"),
-    "sensor_height_cm": number(0, 15, "cm"),
-}
+    option.outside: option.check for option in OPTIONS.values() if option.check is not None
+} | READING
 """Keys of the settings file and what their values must be."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What the lifter set; None where nothing was set. Units are in the names.
+    """What the lifter set; nothing where nothing was set.
 
-    ``file`` is where the values came from, None when there is no settings file.
+    ``axes`` and ``gravity_sign`` say how the axes of files lie; ``file`` is where the values came from, None when
+    there is no settings file.
     """
 
-    exercise: str | None = None
-    side: str | None = None
-    load_kg: float | None = None
-    band_deg_s: tuple[float, float] | None = None
-    gate_deg: tuple[float, float] | None = None
-    loaded_range_deg: tuple[float, float] | None = None
-    smallest_rom_deg: float | None = None
-    swung_cm: float | None = None
-    dropped_pct: float | None = None
-    rest_s: float | None = None
-    fusion: str | None = None
-    mounting: str | None = None
-    strap: str | None = None
-    hand_axis: str | None = None
+    options: MeasuringOptions = field(default_factory=MeasuringOptions)
     axes: str | None = None
     gravity_sign: str | None = None
-    reach_cm: float | None = None
-    sensor_height_cm: float | None = None
     file: Path | None = None
 
-    def options(self) -> MeasuringOptions:
-        """What they say about measuring; how the file's axes lie is said to the reading."""
-        names = {field.name for field in fields(self)} - {"axes", "gravity_sign", "file"}
-        return MeasuringOptions.of({name: getattr(self, name) for name in names})
+    def reading(self) -> dict[str, str]:
+        """Options of reading a file that were set."""
+        found = {key: getattr(self, key) for key in READING}
+        return {key: value for key, value in found.items() if value is not None}
+
+    def record(self) -> dict[str, Any]:
+        """What was set, by key, in the units of the file."""
+        return self.options.record() | self.reading()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +112,9 @@ def load_settings(folder: Path | None = None) -> Settings:
     path = settings_path(folder)
     if not path.exists():
         return Settings()
-    return Settings(**checked(read_toml(path), CHECKS, file=str(path)), file=path)
+    found = checked(read_toml(path), CHECKS, file=str(path))
+    how = {key: found.pop(key) for key in READING if key in found}
+    return Settings(options=MeasuringOptions.of(found), **how, file=path)
 
 
 def effective(settings: Settings, exercise: Exercise) -> list[Effective]:
@@ -155,22 +128,16 @@ def effective(settings: Settings, exercise: Exercise) -> list[Effective]:
     """
     from armarc.exercises import exercise_record
 
-    entry = exercise_record(exercise)
-    built_in = {"exercise": DEFAULT_EXERCISE, "mounting": "auto"}
+    entry, said = exercise_record(exercise), settings.record()
+    built_in = {option.outside: option.default for option in OPTIONS.values()} | {
+        "exercise": DEFAULT_EXERCISE
+    }
     rows = []
-    for field in fields(Settings):
-        key = field.name
-        if key == "file":
-            continue
-        value = getattr(settings, key)
-        if value is not None:
-            rows.append(Effective(key=key, value=_plain(value), origin="settings"))
-        elif key in entry:
-            rows.append(Effective(key=key, value=entry[key], origin="exercise"))
-        elif key in built_in:
-            rows.append(Effective(key=key, value=built_in[key], origin="armarc"))
-        else:
-            rows.append(Effective(key=key, value=None, origin="unset"))
+    for key in CHECKS:
+        places = (("settings", said), ("exercise", entry), ("armarc", built_in))
+        origin = next((name for name, values in places if values.get(key) is not None), "unset")
+        value = dict(places).get(origin, {}).get(key)
+        rows.append(Effective(key=key, value=value, origin=origin))
     return rows
 
 
@@ -204,7 +171,3 @@ TEMPLATE = """\
 # mounting = "auto"                # "auto", "twist", "lever_arm" or "hanging"
 """
 """Commented settings file."""
-
-
-def _plain(value: Any) -> Any:
-    return list(value) if isinstance(value, tuple) else value

@@ -38,7 +38,7 @@ ALLOWED: dict[str, set[str]] = {
     "ports": set(),
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
-    "options": {"errors", "exercises", "load", "strict_toml"},
+    "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
     # the rooms, in the order of the data
     "recording": {"errors", "inputs"},
@@ -54,7 +54,7 @@ ALLOWED: dict[str, set[str]] = {
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "session_load": {"choices", "motion", "reps", "load"},
-    "records": {"__version__", "choices", "recording", "motion", "reps", "load", "session_load"},
+    "records": {"__version__", "choices", "options", "recording", "motion", "reps", "load", "session_load"},
     "pipeline": BASE
     | {
         "choices",

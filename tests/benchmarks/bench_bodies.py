@@ -4,10 +4,11 @@ Run with ``python tests/benchmarks/bench_bodies.py [BODIES_PER_KIND] [FIRST_SEED
 Every kind of `armarc.simulate.SCENARIOS` is measured with nothing said but what stands in the recording's header; the
 same seed is the same lifter's set, strap and sensor with another body. Starts are planned inside the usual band.
 
-Columns: sets with a wrong count; of the reps of rightly counted sets the share of band verdicts that are wrong and of
-starts not told; RMSE of start velocity (°/s), range and top (°), body swing (cm); share of errors within one / two
-standard errors; silent large errors: beyond two standard errors and twice the mark, on a rep without a flag and in a
-recording without a warning that the rigid arm on the same seed does not get as well.
+Columns: sets with a wrong count; of the reps of rightly counted sets the share of band verdicts that are wrong, of
+starts said to lie near an edge of the band (`near_edge`), of wrong ones among the others, and of starts not told; RMSE
+of start velocity (°/s), range and top (°), body swing (cm); share of errors within one / two standard errors; silent
+large errors: beyond two standard errors and twice the mark, on a rep without a flag and in a recording without a
+warning that the rigid arm on the same seed does not get as well.
 
 Second table: whole recordings from the start button to the stop button with walking and handling.
 """
@@ -52,6 +53,8 @@ class Tally:
     no_swing: int = 0
     judged: int = 0
     wrong: int = 0
+    near: int = 0
+    wrong_and_sure: int = 0
     errors: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
     ratios: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
     silent: int = 0
@@ -67,6 +70,8 @@ class Tally:
             "no_swing",
             "judged",
             "wrong",
+            "near",
+            "wrong_and_sure",
             "silent",
             "large",
             "values",
@@ -110,7 +115,10 @@ def tally(record: dict, truth: Truth, usual_warnings: set[str], name: str) -> Ta
             out.untold += 1
         elif true_start is not None:
             out.judged += 1
-            out.wrong += verdict(start) != verdict(true_start)
+            wrong, near = verdict(start) != verdict(true_start), "near_edge" in rep["quality"]
+            out.wrong += wrong
+            out.near += near
+            out.wrong_and_sure += wrong and not near
         out.no_swing += rep["body_swing_cm"] is None
         for key in KEYS:
             value, actual, se = rep[key], true[key], rep.get(f"{key}_se")
@@ -143,7 +151,7 @@ def within(values: list[float]) -> str:
 
 
 HEAD = (
-    f"{'body':<18}{'bodies':>7}{'miscounted':>11}{'wrong %':>9}{'untold %':>9}"
+    f"{'body':<18}{'bodies':>7}{'miscounted':>11}{'wrong %':>9}{'near %':>8}{'sure, wrong':>12}{'untold %':>9}"
     f"{'start':>7}{'ROM':>6}{'top':>6}{'swing':>7}{'no swing %':>11}"
     f"{'  start':>9}{'ROM':>9}{'top':>9}{'swing':>9}{'silent %':>10}{'large %':>9}"
 )
@@ -152,7 +160,9 @@ HEAD = (
 def row(name: str, t: Tally) -> None:
     e, z = t.errors, t.ratios
     print(
-        f"{name:<18}{t.bodies:>7}{len(t.miscounted):>11}{percent(t.wrong, t.judged):>9}{percent(t.untold, t.reps):>9}"
+        f"{name:<18}{t.bodies:>7}{len(t.miscounted):>11}{percent(t.wrong, t.judged):>9}"
+        f"{percent(t.near, t.judged):>8}{percent(t.wrong_and_sure, t.judged - t.near):>12}"
+        f"{percent(t.untold, t.reps):>9}"
         f"{rms(e['start_velocity_deg_s']):>7}{rms(e['rom_deg']):>6}{rms(e['top_deg']):>6}{rms(e['body_swing_cm']):>7}"
         f"{percent(t.no_swing, t.reps):>11}"
         + "".join(f"{within(z[key]):>9}" for key in KEYS)

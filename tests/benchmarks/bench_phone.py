@@ -9,7 +9,6 @@ import json
 import math
 import random
 import re
-import ssl
 import subprocess
 import sys
 import tempfile
@@ -25,7 +24,7 @@ from armarc.recording import Recording
 from armarc.sensor.events import Frames
 from armarc.sensor.phone import Receiver, read_message
 from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
-from phone_page import Browser, hello
+from phone_page import Browser, Link, hello
 
 RATE_HZ = 100.0
 START = "import sys; sys.argv[0] = 'armarc'; from armarc.cli import main; main()"
@@ -34,7 +33,6 @@ START = "import sys; sys.argv[0] = 'armarc'; from armarc.cli import main; main()
 def run(minutes: float) -> None:
     """Stream in real time, cut the connection for ten seconds every few minutes, count what arrived."""
     from websockets.exceptions import ConnectionClosed
-    from websockets.sync.client import connect
 
     rows = _motion()
     with tempfile.TemporaryDirectory() as folder:
@@ -46,8 +44,6 @@ def run(minutes: float) -> None:
             )
         while not (found := re.search(r"open https://(\S+)/phone(\?\S+)", talk.read_text())):
             time.sleep(0.1)
-        trusting = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-        trusting.check_hostname, trusting.verify_mode = False, ssl.CERT_NONE
         url = f"wss://{found[1]}/phone/stream{found[2]}"
         dice, began, total, acked, sent, cuts = (
             random.Random(1),
@@ -59,7 +55,7 @@ def run(minutes: float) -> None:
         )
         cut_at, memory = 60.0, []
         while acked < total:
-            with connect(url, ssl=trusting, max_size=None) as link:
+            with Link(url) as link:
                 now = round((time.monotonic() - began) * RATE_HZ)
                 link.send(hello(first=0, next=min(total, now)))
                 sent = acked = json.loads(link.recv())["next"]
@@ -76,7 +72,7 @@ def run(minutes: float) -> None:
                             memory.append(_memory_mb(program.pid))
                         if time.monotonic() - began > cut_at:
                             cut_at, cuts = time.monotonic() - began + dice.uniform(120, 240), cuts + 1
-                            link.socket.close()
+                            link.break_off()
                             time.sleep(10.0)
                             break
                         time.sleep(0.05)

@@ -160,3 +160,18 @@ def test_it_listens_on_this_machine_only(address):
 def _entries(log):
     with open_log(str(log)) as store:
         return list_sets(store)
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (844, 390), (1280, 900)])
+def test_the_list_fits(browser, address, width, height):
+    browser.look(width=width, height=height, phone=width < 1000)
+    browser.open(address)
+    assert browser.run("document.documentElement.scrollWidth") <= width
+    assert (
+        browser.run(
+            "document.querySelector('.cards').scrollWidth - document.querySelector('.cards').clientWidth"
+        )
+        <= 1
+    )
+    assert browser.run("document.querySelectorAll('tbody tr').length") == 6
+    browser.picture(f"browse-list-{width}")

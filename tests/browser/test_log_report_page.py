@@ -134,3 +134,29 @@ def test_on_paper(browser, pages):
     # A4 is 210 mm × 297 mm (ISO 216), 595 × 842 pt.
     assert boxes == {(0, 0, 595, 842)} or all(abs(b[2] - 595) <= 1 and abs(b[3] - 842) <= 1 for b in boxes)
     assert 2 <= pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") <= 6 or b"/Count" in pdf
+
+
+CUT = """[...document.querySelectorAll('h1, h2, p, li, th, td, caption, figure, svg')].filter(e => {
+  const box = e.getBoundingClientRect(), scrolled = e.closest('.scroll:not(.cards)');
+  return !scrolled && box.width > 0 && (box.left < -0.5 || box.right > innerWidth + 0.5);
+}).map(e => e.tagName + ' ' + e.textContent.slice(0, 40))"""
+OVERLAPPING = """(() => {
+  const parts = [...document.querySelectorAll('h1, h2, p, caption, figure, tr')]
+    .map(e => [e, e.getBoundingClientRect()])
+    .filter(([e, b]) => b.height > 0 && !e.closest('.wide'));
+  return parts.slice(1).filter(([e, b], i) => !parts[i][0].contains(e) && b.top < parts[i][1].bottom - 1)
+    .map(([e]) => e.tagName + ' ' + e.textContent.slice(0, 40));
+})()"""
+SCROLLING = "[...document.querySelectorAll('.cards')].filter(e => e.scrollWidth > e.clientWidth + 1).length"
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (844, 390), (1280, 900)])
+def test_nothing_is_cut_and_nothing_overlaps(browser, pages, width, height, dark):
+    browser.look(width=width, height=height, phone=width < 1000, dark=dark)
+    for name in ("set", "period"):
+        browser.open((pages / f"{name}.html").as_uri())
+        assert browser.run("document.documentElement.scrollWidth") <= width
+        assert browser.run(CUT) == []
+        assert browser.run(OVERLAPPING) == []
+        assert browser.run(SCROLLING) == 0

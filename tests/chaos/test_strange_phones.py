@@ -21,7 +21,7 @@ from programs import Running
 
 from armarc.recording import read_csv
 from live_runs import recording
-from phone_page import Browser, hello, stream_in_time, trusting
+from phone_page import Browser, Link, hello, stream_in_time, trusting
 
 for library in ("websockets", "segno", "cryptography"):
     pytest.importorskip(library, reason="the extra 'phone' is not installed")
@@ -75,7 +75,6 @@ def test_nothing_is_served_without_the_token(waiting: Waiting) -> None:
     import urllib.request
 
     from websockets.exceptions import InvalidStatus
-    from websockets.sync.client import connect
 
     def status(url: str, **headers: str) -> tuple[int, bytes]:
         asked = urllib.request.Request(url, headers=headers)
@@ -110,7 +109,7 @@ def test_nothing_is_served_without_the_token(waiting: Waiting) -> None:
     ):
         with (
             pytest.raises(InvalidStatus) as refused,
-            connect(url, ssl=trusting(), additional_headers=headers),
+            Link(url, additional_headers=headers),
         ):
             pass
         assert refused.value.response.status_code == 403
@@ -123,7 +122,6 @@ def test_nothing_is_served_without_the_token(waiting: Waiting) -> None:
 
 def test_hostile_messages_end_their_connection_and_nothing_else(waiting: Waiting) -> None:
     from websockets.exceptions import ConnectionClosed
-    from websockets.sync.client import connect
 
     made, _ = recording(2, sets=1, reps=2)
     browser = Browser()
@@ -134,14 +132,14 @@ def test_hostile_messages_end_their_connection_and_nothing_else(waiting: Waiting
         good[0].replace("1000.0", "NaN"), hello(), "x" * 70000, b"\xff\xfe\x00",
     ]  # fmt: skip
     for said in bad:
-        with connect(waiting.url(), ssl=trusting(), max_size=None) as link:
+        with Link(waiting.url()) as link:
             link.send(hello())
             assert json.loads(link.recv(timeout=10))["next"] == 0
             with pytest.raises(ConnectionClosed):  # noqa: PT012 - whichever of the two notices
                 link.send(said)
                 link.recv(timeout=10)
     # A stranger who has the token and says something else first is not the phone.
-    with connect(waiting.url(), ssl=trusting()) as link, pytest.raises(ConnectionClosed):  # noqa: PT012
+    with Link(waiting.url()) as link, pytest.raises(ConnectionClosed):  # noqa: PT012
         link.send(good[0])
         link.recv(timeout=10)
     assert stream_in_time(waiting.url(), browser, rows) == 500
@@ -155,24 +153,22 @@ def test_hostile_messages_end_their_connection_and_nothing_else(waiting: Waiting
 
 
 def test_a_second_phone_is_told_that_there_is_one(waiting: Waiting) -> None:
-    from websockets.sync.client import connect
-
     browser = Browser()
     good = list(browser.messages(browser.rows(recording(2, sets=1, reps=2)[0])))
-    with connect(waiting.url(), ssl=trusting()) as first:
+    with Link(waiting.url()) as first:
         first.send(hello())
         first.recv(timeout=10)
-        with connect(waiting.url(), ssl=trusting()) as second:
+        with Link(waiting.url()) as second:
             second.send(hello(tab="bbbbbbbbbbbbbbbb"))
             assert "another phone" in json.loads(second.recv(timeout=10))["busy"]
         first.send(good[0])
         assert json.loads(first.recv(timeout=10))["ack"] == 3
         # The same tab, loaded again while its old connection still hangs, takes its own place.
-        with connect(waiting.url(), ssl=trusting()) as again:
+        with Link(waiting.url()) as again:
             again.send(hello(session="5e55104000000002"))
             assert json.loads(again.recv(timeout=10))["next"] == 0
     # Just gone, the place is still kept for it.
-    with connect(waiting.url(), ssl=trusting()) as second:
+    with Link(waiting.url()) as second:
         second.send(hello(tab="bbbbbbbbbbbbbbbb"))
         assert "busy" in json.loads(second.recv(timeout=10))
 

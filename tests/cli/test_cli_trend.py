@@ -22,10 +22,12 @@ def test_a_rise_of_known_size_is_found(log):
 
 
 def test_no_change_is_called_none(log):
-    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "2", "--log-file", log)
+    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "5", "--log-file", log)
     assert found["change"]["real"] is False
     assert found["verdict"].startswith("No real change")
-    assert found["worthwhile"] == 2
+    assert found["worthwhile"] == 5
+    found = run_json("trend", "rom", "--side", "left", "--worthwhile", "2", "--log-file", log)
+    assert found["verdict"].startswith("Unclear")
 
 
 def test_mixed_tasks_are_narrowed_and_said(log):
@@ -38,7 +40,7 @@ def test_mixed_tasks_are_narrowed_and_said(log):
 @pytest.mark.parametrize("kind", ["svg", "png", "pdf"])
 def test_pictures(log, tmp_path, kind):
     run("trend", "rom", "--plot", tmp_path / f"t.{kind}", "--log-file", log)
-    run("trend", "weeks", "--dark", "--plot", tmp_path / f"w.{kind}", "--log-file", log)
+    run("trend", "weeks", "--dark", "--lifter", "Ada", "--plot", tmp_path / f"w.{kind}", "--log-file", log)
     start = {"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[kind]
     for name in "tw":
         assert (tmp_path / f"{name}.{kind}").read_bytes().startswith(start)
@@ -48,10 +50,24 @@ def test_weeks_and_bests(log):
     weeks = run_json("trend", "weeks", "--log-file", log)["weeks"]
     assert sum(week["sets"] for week in weeks) == 28
     assert sum(week["reps"] for week in weeks) == 28 * 6
+    # Eight sessions of three sets and four of one, in weeks of their own, though the days are the same.
+    sets = {name: sum(week["sets"] for week in weeks if week["lifter"] == name) for name in ("me", "Ada")}
+    assert sets == {"me": 24, "Ada": 4}
+    assert len({(week["lifter"], week["week"]) for week in weeks}) == len(weeks)
+    shown = run("trend", "weeks", "--log-file", log)
+    assert shown.stdout.startswith("Lifter\tWeek\t")
+    assert "not added up" in shown.stderr
+    alone = run("trend", "weeks", "--lifter", "ada", "--log-file", log)
+    assert alone.stdout.startswith("Week\t")
+    assert (
+        "one lifter, and there are 2: Ada, me"
+        in run("trend", "weeks", "--plot", "w.png", "--log-file", log, code=2).stderr
+    )
     bests = run_json("trend", "bests", "--lifter", "me", "--log-file", log)["bests"]
     assert {best["side"] for best in bests} == {"left", "right"}
-    rom = next(best for best in bests if best["measure"] == "rom_deg" and best["side"] == "right")
-    assert rom["value"] > 85
+    clean = next(best for best in bests if best["measure"] == "clean_reps" and best["side"] == "right")
+    assert (clean["value"], clean["load_kg"]) == (6, 8)
+    assert clean["inside_error"] is not False
     assert run("trend", "bests", "--log-file", log).stdout.startswith("Lifter\t")
 
 

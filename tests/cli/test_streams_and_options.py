@@ -301,3 +301,30 @@ def test_every_demo_recording_is_made_as_its_header_says():
     assert {path.name for path in folder.glob("*.csv")} == set(RECORDINGS)
     for name, options in RECORDINGS.items():
         assert read_csv(folder / name).metadata.note.endswith(f"Made with: armarc simulate {name} {options}")
+
+
+def test_cautions_are_said_once_in_a_run(environment):
+    files = [str(STRICT.with_name(name)) for name in ("three-sets.csv", "strict-raise.csv")]
+    code, said = answered(
+        b"", ["process", *files, "--quiet"], environment | {"COLUMNS": "200", "NO_COLOR": "1"}
+    )
+    assert code == 0
+    assert said.count(" · Set ") == 4
+    for caution in (
+        "not muscle, tendon or joint contact forces",
+        "not advice to swing a load",
+        "Pain means stop",
+    ):
+        assert said.count(caution) == 1, caution
+        assert said.rindex("Resistance") < said.index(caution), "below everything it belongs to"
+    assert said.count("working band 45-70 °/s, no source") == 4
+
+
+def test_a_quiet_capture_says_nothing_of_its_progress(capsys, monkeypatch):
+    from armarc.cli.capture_talk import Talk
+
+    Talk(1).say("120 samples")
+    assert "120 samples" in capsys.readouterr().err
+    monkeypatch.setattr(terminal.MANNER, "quiet", True)
+    Talk(1).say("120 samples")
+    assert capsys.readouterr().err == ""

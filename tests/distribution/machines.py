@@ -39,4 +39,4 @@ def _runs(place: str, minor: int) -> bool:
 
 
 if __name__ == "__main__":
-    print(*pythons(), LOWEST_VERSIONS, "wheel", sep="\n")
+    print(LOWEST_VERSIONS, *reversed(pythons()), "wheel", sep="\n")

@@ -107,6 +107,58 @@ def packets(data: bytes) -> None:
         decoder_of(described[len(rest) % len(described)])(rest, 0)
 
 
+def phone(data: bytes) -> None:
+    """What a phone's page sends, one message a line, and the stream that comes of what is taken."""
+    from armarc.sensor.phone import Hello, Receiver, read_message
+    from armarc.sensor.wire import PacketError
+
+    receiver = Receiver()
+    for number, line in enumerate(data.split(b"\n")):
+        try:
+            message = read_message(line)
+        except PacketError:
+            continue
+        if isinstance(message, Hello):
+            receiver.hello(message, 0.5 * number)
+        else:
+            receiver.frames(message, 0.5 * number)
+    receiver.finish(1e3)
+
+
+def _phone_seeds() -> list[bytes]:
+    hello = {
+        "hello": 1,
+        "phone": "0123456789abcdef",
+        "tab": "a" * 16,
+        "session": "b" * 16,
+        "first": 0,
+        "next": 0,
+    }
+    lines = [json.dumps(hello)]
+    for first in range(0, 160, 20):
+        rows = [
+            [
+                1000.0 + 16.7 * k,
+                round(math.sin(k / 30), 3),
+                0.1,
+                round(9.8 * math.cos(k / 30), 3),
+                1.5,
+                -40.0,
+                0.2,
+            ]
+            for k in range(first, first + 20)
+        ]
+        said = {
+            "from": first,
+            "frames": rows,
+            "interval": 16,
+            "upright": [first + 1, first + 1],
+            "battery": 0.5,
+        }
+        lines.append(json.dumps(said))
+    return ["\n".join(lines).encode()]
+
+
 @functools.cache
 def _descriptions():
     from importlib.resources import as_file, files
@@ -506,6 +558,7 @@ TARGETS = {
     "packets": Target(
         packets, _packet_seeds, (b"\x10", b"\x11", b"\xa5", b"\xff\xff", b"\x00\x80"), ("armarc.sensor",)
     ),
+    "phone": Target(phone, _phone_seeds, _JSON, ("armarc.sensor",)),
     "exercises": Target(exercises, _exercise_seeds, _TOML, ("armarc.exercises", "armarc.strict_toml")),
     "sensors": Target(
         sensors,

@@ -2,6 +2,7 @@
 
 import math
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 from hypothesis import given, settings
@@ -129,7 +130,7 @@ def test_the_instants_of_a_rep_follow_each_other(reps, pulse_deg, pulses, wobble
 @given(st.lists(st.tuples(*[st.floats(0, 12)] * 4), min_size=1, max_size=6))
 def test_a_tempo_is_four_whole_numbers(times):
     keys = ("eccentric_s", "pause_s", "concentric_s", "hold_s")
-    said = tempo([dict(zip(keys, t, strict=True)) for t in times])
+    said = tempo([SimpleNamespace(**dict(zip(keys, t, strict=True))) for t in times])
     digits = [int(d) for d in said.split("/")]
     assert len(digits) == 4
     for digit, key in zip(digits, range(4), strict=True):

@@ -126,7 +126,10 @@ def test_other_settings_are_another_run(folder, tmp_path):
     assert second.progress.measured == 5
     status = archive_status(ArchiveStore.open(store))
     assert {one["run"] for one in status["runs"]} == {first.run, second.run}
-    assert table(store, "reps").groupby("run").size().to_dict() == {first.run: 15, second.run: 15}
+    assert table(store, "reps").groupby("run", observed=True).size().to_dict() == {
+        first.run: 15,
+        second.run: 15,
+    }
     assert status["runs"][0]["hours"] == pytest.approx(0.05)
 
 

@@ -19,6 +19,11 @@ CATALOGUE = {
 }
 
 
+def saved_as(values):
+    """A settings file that says this."""
+    return Settings(options=MeasuringOptions.of(values))
+
+
 def chosen(metadata=None, settings=None, **options):
     return choose(
         Metadata(**(metadata or {})), MeasuringOptions(**options), settings=settings, catalogue=CATALOGUE
@@ -37,7 +42,7 @@ LADDER = [
 
 @pytest.mark.parametrize(("key", "option", "header", "saved", "read"), LADDER)
 def test_each_step_of_the_ladder(key, option, header, saved, read):
-    settings = Settings(**{key: saved})
+    settings = saved_as({key: saved})
     assert read(chosen({key: header}, settings, **{key: option})) == option
     assert read(chosen({key: header}, settings)) == header
     assert read(chosen(None, settings)) == saved
@@ -55,12 +60,14 @@ def test_what_nobody_said_is_assumed_and_said():
 def test_the_exercises_own_numbers_are_the_last_step():
     entry = chosen().exercise
     assert (entry.band, entry.rest_s, entry.loaded_range_rad) == (Band(1.0, 2.0), 20.0, (0.5, 1.0))
-    saved = Settings(
-        band_deg_s=(30.0, 60.0),
-        rest_s=15.0,
-        gate_deg=(5.0, 15.0),
-        loaded_range_deg=(20.0, 70.0),
-        smallest_rom_deg=25.0,
+    saved = saved_as(
+        {
+            "band_deg_s": (30.0, 60.0),
+            "rest_s": 15.0,
+            "gate_deg": (5.0, 15.0),
+            "loaded_range_deg": (20.0, 70.0),
+            "smallest_rom_deg": 25.0,
+        }
     )
     entry = chosen(settings=saved).exercise
     assert math.degrees(entry.band.low_rad_s) == pytest.approx(30)
@@ -73,7 +80,7 @@ def test_the_exercises_own_numbers_are_the_last_step():
 
 
 def test_lengths_come_from_option_header_and_settings():
-    saved = Settings(reach_cm=50.0, sensor_height_cm=3.0)
+    saved = saved_as({"reach_cm": 50.0, "sensor_height_cm": 3.0})
     c = chosen({"other": {"sensor_height_m": 0.04}}, saved)
     assert (c.reach_m, c.sensor_height_m) == (pytest.approx(0.5), 0.04)
     c = chosen({"other": {"sensor_height_m": 0.04}}, saved, reach_m=0.6, sensor_height_m=0.01)

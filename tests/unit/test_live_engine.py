@@ -27,7 +27,7 @@ from armarc.live.offline import measure_live_set, turned_verdicts
 from armarc.live.set_watch import SetEndWatch
 from armarc.pipeline import measure
 from armarc.recording import Recording
-from armarc.simulate import draw_knobs, plan_session, simulate_session
+from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
 from live_runs import choices_for, recording, run, sets_in
 
 
@@ -249,12 +249,35 @@ def test_the_top_is_told_before_the_rep_ends() -> None:
         assert abs(math.degrees(top.top_rad - true.top_rad)) < 4
 
 
-def test_the_first_verdict_is_provisional_and_those_after_the_lever_arm_is_known_are_not() -> None:
+def test_a_verdict_is_provisional_before_the_lever_arm_is_known_and_where_its_error_would_turn_it() -> None:
     made, _ = recording(reps=6)
     gates = [e for e in run(made) if isinstance(e, GateCrossed)]
     assert gates[0].provisional
-    assert not any(gate.provisional for gate in gates[1:])
-    assert event_record(gates[0])["provisional"] is True
+    for gate in gates[1:]:
+        speed, se = gate.told_velocity_rad_s, gate.told_velocity_se_rad_s
+        nearest = min(abs(math.degrees(speed) - edge) for edge in (45, 70))
+        assert gate.provisional == (nearest <= math.degrees(se))
+    assert not all(gate.provisional for gate in gates)
+
+
+def test_a_told_start_says_how_far_off_it_may_be() -> None:
+    within = []
+    for seed in range(1, 5):
+        events = run(recording(seed, reps=8)[0])
+        (done,) = sets_in(events)
+        told = {e.rep: e for e in events if isinstance(e, GateCrossed) and not e.late}
+        for rep in done.reps[1:]:
+            off = abs(told[rep.rep].told_velocity_rad_s - rep.start_velocity_rad_s)
+            within.append(off <= 2 * told[rep.rep].told_velocity_se_rad_s)
+            assert told[rep.rep].told_velocity_se_rad_s < math.radians(10)
+    assert sum(within) >= 0.9 * len(within)
+
+
+def test_a_wobbling_strap_is_flagged_live() -> None:
+    made, _ = recording(3, reps=6, body=Body(wobble_rad=math.radians(1.2)))
+    assert all("loose_strap" in rep.quality for one in sets_in(run(made)) for rep in one.reps)
+    firm, _ = recording(3, reps=6)
+    assert not any("loose_strap" in rep.quality for one in sets_in(run(firm)) for rep in one.reps)
 
 
 def test_what_was_told_is_kept_beside_what_was_measured() -> None:

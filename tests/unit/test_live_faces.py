@@ -142,7 +142,8 @@ def test_the_screen_fits_any_terminal(width: int, height: int) -> None:
 def test_the_screen_says_in_words_and_shapes_what_colour_says() -> None:
     during, after = board_of()
     text = text_of(during, 80, 24, color_system=None)
-    assert "ABOVE, start slower" in text
+    assert "°/s ABOVE THE BAND" in text
+    assert "start slower" not in text, "it describes and does not order: the band has no source"
     assert "▲" in text
     assert "█" in text
     rest = text_of(after, 80, 24, color_system=None)

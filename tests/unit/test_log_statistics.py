@@ -1,20 +1,26 @@
 """Trends, bests, weeks, comparisons and repeats on invented sets with known answers."""
 
 from datetime import date, timedelta
+from functools import partial
 
+import numpy as np
 import pytest
 
 from armarc.errors import UsageError
 from armarc.log import Labels, add_result, fatigue_of, list_sets, open_log
 from armarc.log.bests import personal_bests
-from armarc.log.comparing import Group, compare, group_by
+from armarc.log.comparing import Group, chance_words, compare, group_by
 from armarc.log.measures import MEASURES, find_measure
 from armarc.log.reading import reps_by_set
-from armarc.log.repeats import between_lifters_sd, repeatability_of
+from armarc.log.relevance import holm, lifters_spread, smallest_relevant
+from armarc.log.repeats import repeatability_of
 from armarc.log.rows import impulse_of
-from armarc.log.trend import Point, session_points, trend_of
+from armarc.log.table import SessionKey, SetTable, Task
+from armarc.log.trend import Point, error_from_neighbours, session_points, trend_of
 from armarc.log.volume import weekly_volume
+from armarc.reps.summary import summarise
 from invented_log import fill, invented_result
+from published import rep_of
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +40,28 @@ def points(values):
     ]
 
 
+def relevant_of(table):
+    """Smallest relevant range of motion of invented lifters (rows) over sessions (columns)."""
+    rom = find_measure("rom_deg")
+    sessions, values, first = [], [], date(2026, 1, 5)
+    for i, row in enumerate(table):
+        for j, value in enumerate(row):
+            day = (first + timedelta(days=j)).isoformat()
+            sessions.append(SessionKey(day, i * len(row) + j, f"lifter {i}", ""))
+            values.append(value)
+    n = len(values)
+    made = SetTable(
+        set_id=np.arange(1, n + 1),
+        done_s=np.arange(n, dtype=float),
+        session=np.argsort(np.array([sessions.index(key) for key in sorted(sessions)])),
+        sessions=tuple(sorted(sessions)),
+        task=np.zeros(n, np.int64),
+        tasks=(Task("lateral-raise", "", "right", 8.0),),
+        numbers={rom.key: np.array(values)},
+    )
+    return smallest_relevant(rom, made)
+
+
 def test_a_rise_is_real_and_noise_is_not(store):
     rom = find_measure("rom")
     mine = [e for e in list_sets(store) if e.lifter == "me" and e.side == "right"]
@@ -45,17 +73,29 @@ def test_a_rise_is_real_and_noise_is_not(store):
     ada = [e for e in list_sets(store) if e.lifter == "Ada"]
     flat = trend_of(session_points(ada, rom), rom)
     assert not flat.change.is_real
-    assert flat.words().startswith("No real change")
+    assert flat.words().startswith(("No real change", "Unclear"))
 
 
 def test_the_worthwhile_change_decides_the_words():
     rom = find_measure("rom_deg")
     values = [80.0, 80.2, 79.8, 80.1, 83.0, 83.2, 82.8, 83.1]
-    assert trend_of(points(values), rom, worthwhile=2).words().startswith("Real and worthwhile")
-    assert trend_of(points(values), rom, worthwhile=5).words().startswith("Real but small")
-    assert "own number" in trend_of(points(values), rom, worthwhile=5).worthwhile_from
-    assert "Hopkins" in trend_of(points(values), rom, between_sd=6.0).worthwhile_from
-    assert "--worthwhile" in trend_of(points(values), rom).worthwhile_from
+    own = partial(smallest_relevant, rom)
+    assert "above the smallest" in trend_of(points(values), rom, own(own=2)).words()
+    assert trend_of(points(values), rom, own(own=5)).words().startswith("Real but small")
+    assert "own number" in trend_of(points(values), rom, own(own=5)).worthwhile_from
+    assert "working limit" in trend_of(points(values), rom).worthwhile_from
+    # An interval that reaches over the smallest relevant change is no proof that nothing changed.
+    wild = [80.0, 84.0, 77.0, 83.0, 79.0, 82.0]
+    assert trend_of(points(wild), rom, own(own=1)).words().startswith("Unclear")
+    assert trend_of(points(wild), rom, own(own=40)).words().startswith("No real change")
+
+
+def test_one_odd_session_does_not_make_the_error():
+    quiet = np.array([80.0, 80.5, 79.8, 80.2, 79.9, 80.3, 80.0, 80.4])
+    odd = quiet.copy()
+    odd[4] = 110.0
+    assert error_from_neighbours(odd) < 3 * error_from_neighbours(quiet)
+    assert np.sqrt(np.mean(np.diff(odd) ** 2) / 2) > 20 * error_from_neighbours(quiet)
 
 
 def test_slope_is_per_week():
@@ -78,9 +118,32 @@ def test_bests_keep_loads_apart(tmp_path):
                 store, invented_result(seed, reps=reps, load_kg=load), labels=Labels(session=str(seed))
             )
         found = {(b.entry.load_kg, b.measure.key): b for b in personal_bests(list_sets(store))}
-    assert (found[8, "reps"].value, found[8, "reps"].second, found[8, "reps"].entry.id) == (12, 9, 2)
-    assert (found[6, "reps"].value, found[6, "reps"].second) == (15, 14)
-    assert {key for _, key in found} == {"reps", "rom_deg", "mean_concentric_deg_s"}
+        clean = {entry.id: entry.summary["clean_reps"] for entry in list_sets(store)}
+    most = {load: max(clean[i] for i in ids) for load, ids in ((8, (1, 2, 4)), (6, (3, 5)))}
+    assert found[8, "clean_reps"].value == most[8]
+    # A lighter load counts only where it was lifted for more clean reps than every heavier one.
+    assert ((6, "clean_reps") in found) == (most[6] > most[8])
+    work = max(clean[i] * load for i, load in ((1, 8), (2, 8), (3, 6), (4, 8), (5, 6)))
+    assert {b.value for (_, key), b in found.items() if key == "load_clean_reps_kg"} == {work}
+    assert {key for _, key in found} == {"clean_reps", "load_clean_reps_kg"}
+    assert found[8, "clean_reps"].inside_error is None
+
+
+def test_a_swung_set_is_no_best(tmp_path):
+    with open_log(str(tmp_path / "log.sqlite")) as store:
+        for seed, flags in enumerate([[], [], [], ["swung"], []]):
+            result = invented_result(seed, reps=8 + 4 * bool(flags))
+            for rep in result["sets"][0]["reps"]:
+                rep["quality"] = flags
+            (one,) = result["sets"]
+            reps = [rep_of(rep) for rep in one["reps"]]
+            one["summary"] = summarise(reps, one["start_s"], one["end_s"], True).record()
+            add_result(store, result, labels=Labels(session=str(seed)))
+        best = next(b for b in personal_bests(list_sets(store)) if b.measure.key == "clean_reps")
+    assert best.value == 8
+    assert best.second == 8
+    # Zero clean reps in the swung set are an odd session; the others agree to the rep.
+    assert best.inside_error in (True, None)
 
 
 def test_weeks_without_training_are_there(tmp_path):
@@ -161,7 +224,42 @@ def test_too_few_repeats_say_so(store):
 
 
 def test_spread_between_lifters_needs_three(store):
-    assert between_lifters_sd(list_sets(store), find_measure("rom")) is None
+    assert lifters_spread(list_sets(store), find_measure("rom")) is None
+
+
+def test_lifters_who_differ_by_their_sessions_only_have_no_worthwhile_change():
+    rng = np.random.default_rng(3)
+    same = relevant_of(rng.normal(80, 6, (4, 2)))
+    assert same.value != 0
+    if "working limit" in same.origin:
+        assert same.value == 2.5
+
+
+def test_holm_against_the_steps_by_hand():
+    # 0.01·3, then 0.02·2, then 0.04·1, never falling; what has no p value counts for nothing.
+    assert holm(np.array([0.04, 0.01, np.nan, 0.02])) == pytest.approx(
+        [0.04, 0.03, np.nan, 0.04], nan_ok=True
+    )
+
+
+def test_ten_milliseconds_are_no_clear_difference(store):
+    entries = list_sets(store)[:2]
+    groups = [Group(name=str(e.id), sets=(e,)) for e in entries]
+    reps = reps_by_set(store, [e.id for e in entries])
+    for first, second in zip(*reps.values(), strict=True):
+        second["hold_s"] = first["hold_s"] + 0.010 + 0.0001 * (first["rep"] % 2)
+    hold, rom = find_measure("hold_s"), find_measure("rom")
+    row, _ = compare(groups, [hold, rom], reps)
+    assert row.effect.p < 1e-6
+    assert (row.verdict, row.is_clear) == ("small", False)
+    assert compare(groups, [hold], reps, relevant=0.005)[0].verdict == "clear"
+    assert "2 differences were judged" in chance_words(compare(groups, [hold, rom], reps))
+
+
+def test_correlations_over_tasks_of_one_lifter_say_so(store):
+    mine = [e for e in list_sets(store) if e.lifter == "me"]
+    found = repeatability_of(mine, find_measure("rom"), across="sets")
+    assert "of one lifter" in found.icc_caution
 
 
 @pytest.mark.parametrize("name", ["", "nothing", "deg", "summary:"])

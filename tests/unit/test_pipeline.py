@@ -11,6 +11,7 @@ import pytest
 from armarc.api import process
 from armarc.errors import UsageError
 from armarc.kept import Kept
+from armarc.options import MeasuringOptions
 from armarc.pipeline import Session
 from armarc.recording import Gap, Metadata, Recording
 from armarc.settings import Settings
@@ -316,7 +317,7 @@ def test_the_hanging_pose_is_off_by_the_hang_and_says_so():
 
 def test_settings_are_used_and_options_beat_them():
     recording = replace(simulated()[0], metadata=Metadata())
-    saved = Settings(side="left", band_deg_s=(1.0, 2.0), load_kg=4.0)
+    saved = Settings(options=MeasuringOptions.of({"side": "left", "band_deg_s": (1.0, 2.0), "load_kg": 4.0}))
     session = process(recording, kept=Kept(settings=saved), load_kg=5.0)
     assert (session.choices.side, session.choices.load_kg) == ("left", 5.0)
     assert {r["start_verdict"] for r in records(session)} == {"above"}

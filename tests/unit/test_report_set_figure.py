@@ -99,7 +99,7 @@ def test_exercise_without_a_band_has_no_count_and_no_band():
     motion, measured = invent(3, band=None, exercise="upright-row")
     text = all_text(draw_set(motion, measured))
     assert "in the band" not in text
-    assert "common practice" not in text
+    assert "no source" not in text
     assert "upper arm" in text
 
 

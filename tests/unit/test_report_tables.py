@@ -111,7 +111,7 @@ def test_summary_says_what_the_record_says():
     assert f"{summary['rom_loss_pct']:.0f} % lost" in out
     assert summary["tempo"] in out
     assert f"{summary['time_under_tension_s']:.0f} s" in out
-    assert "common practice, no source; your own: --band" in out
+    assert f"working band {BAND[0]:g}-{BAND[1]:g} °/s, no source" in out
     below = sum(rep["start_verdict"] == "below" for rep in made["reps"])
     above = sum(rep["start_verdict"] == "above" for rep in made["reps"])
     assert below == 0 or f"{below} below" in out

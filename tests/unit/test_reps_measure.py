@@ -114,6 +114,20 @@ def flags(reps):
     return [r.quality for r in reps]
 
 
+def test_a_start_within_its_standard_error_of_an_edge_of_the_band_is_said_to_be():
+    (rep,) = reps_of(raises(up_s=1.5))
+    speed, se = rep.start_velocity_rad_s, rep.start_velocity_se_rad_s
+
+    def found(low, high):
+        (rep,) = reps_of(raises(up_s=1.5), replace(EXERCISE, band=Band(low, high)))
+        return rep.start_verdict, rep.quality
+
+    assert found(speed - 0.9 * se, speed + 1) == ("inside", ("near_edge",))
+    assert found(speed + 0.9 * se, speed + 1) == ("below", ("near_edge",))
+    assert found(speed / 2, speed - 0.9 * se) == ("above", ("near_edge",))
+    assert found(speed - 1.1 * se, speed + 1.1 * se) == ("inside", ())
+
+
 def test_a_rep_below_seven_tenths_of_the_median_is_partial():
     assert flags(reps_of(raises([90, 90, 90, 67, 65]))) == [(), (), (), (), ("partial",)]
 

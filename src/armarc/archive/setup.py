@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 from armarc import __version__
@@ -14,17 +14,8 @@ from armarc.errors import UsageError
 from armarc.exercises import Exercise
 from armarc.exercises.records import exercise_record
 from armarc.kept import Kept
-from armarc.options import MeasuringOptions
+from armarc.options import OPTIONS, MeasuringOptions
 from armarc.recording import Metadata, Recording
-from armarc.settings import FUSIONS, HAND_AXES, MOUNTINGS, STRAPS
-
-_WORDS = {
-    "fusion": FUSIONS,
-    "mounting": (*MOUNTINGS, "stated"),
-    "strap": STRAPS,
-    "hand_axis": HAND_AXES,
-    "reference": ("front-raise",),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,12 +51,11 @@ class Setup:
 
     def record(self) -> dict[str, Any]:
         """Everything that decides a result besides the recording and the program, JSON-ready."""
-        settings = {k: v for k, v in asdict(self.kept.settings).items() if k != "file" and v is not None}
         exercises = [{**exercise_record(one), "source": ""} for one in self.catalogue.values()]
         record = {
             "options": self.options.record(),
             "reading": self.reading,
-            "settings": settings,
+            "settings": self.kept.settings.record(),
             "exercises": exercises,
             "sensors": self.kept.sensors.record(),
         }
@@ -112,9 +102,9 @@ def make_setup(
         catalogue=dict(load_catalogue() if catalogue is None else catalogue),
         kept=kept or Kept(),
     )
-    for name, words in _WORDS.items():
-        value = getattr(setup.options, name)
-        if value is not None and value not in words:
+    for name, value in setup.options.stated().items():
+        words = OPTIONS[name].words
+        if words and value not in words:
             raise UsageError(f"{value!r} is no {name.replace('_', ' ')}", f"choose from: {', '.join(words)}")
     read = setup.kept.reading(setup.reading)
     as_pairs(read.get("columns"), "columns")

@@ -8,7 +8,7 @@ import io
 import json
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -125,7 +125,10 @@ def _run(
     code = 0
     counted = 0
     rows: list[dict[str, Any]] = []
-    with Progress(console=talk, transient=True, disable=len(paths) == 1 or not talk.is_terminal) as progress:
+    cautions: dict[str, None] = {}  # each once in a run, in the order they came
+    progress = Progress(console=talk, transient=True)
+    # Never started where it is not seen: one that is only disabled leaves an empty line in older releases of rich.
+    with progress if len(paths) > 1 and talk.is_terminal else contextlib.nullcontext():
         task = progress.add_task("Measuring", total=len(paths))
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
@@ -136,6 +139,7 @@ def _run(
                 report(measured, number, len(paths), outputs, guard, out, talk)
                 rows += rows_of(measured)
                 counted += len(measured.session.sets)
+                cautions |= dict.fromkeys(cautions_of(measured.result))
             except ArmarcError as error:
                 if len(paths) == 1:
                     raise
@@ -143,6 +147,8 @@ def _run(
                 error_console(always=True).print(said, style="bold", markup=False, soft_wrap=True)
                 code = code or error.exit_code
             progress.advance(task)
+    if not outputs.json and out.is_terminal:
+        show_cautions(cautions, out)
     if outputs.csv is not None:
         write_table(rows, outputs.csv, guard)
         talk.print(f"Reps written to {escape(str(outputs.csv))}")
@@ -312,6 +318,15 @@ def show(result: Any, path: Path, number: int, count: int, out: Console) -> None
             out.print(load_block(measured))
 
 
+def show_cautions(cautions: Iterable[str], out: Console) -> None:
+    """Say the cautions below everything they belong to."""
+    said = list(cautions)
+    if said:
+        out.print()
+    for caution in said:
+        out.print(Text(caution, style="dim"))
+
+
 def load_block(measured: dict[str, Any]) -> Table:
     """What the shoulder had to do in one set, in a few lines for the terminal."""
     load = measured["load"]
@@ -341,9 +356,13 @@ def load_block(measured: dict[str, Any]) -> Table:
     grid.add_column(overflow="fold")
     for name, text in lines:
         grid.add_row(name, Text(text))
-    for caution in load["cautions"]:
-        grid.add_row("", Text(caution, style="dim"))
     return grid
+
+
+def cautions_of(result: dict[str, Any]) -> list[str]:
+    """What has to be said with the numbers of a recording, each once."""
+    said = [caution for one in result["sets"] for caution in one.get("load", {}).get("cautions", ())]
+    return list(dict.fromkeys(said))
 
 
 def swing_work_words(load: dict[str, Any], key: str) -> str:

@@ -9,6 +9,7 @@ import time
 from collections import deque
 
 from armarc import __version__
+from armarc.cli.terminal import MANNER
 from armarc.sensor.capture import CaptureFiles, CaptureReport
 from armarc.sensor.events import Battery, Ended, Event, Frames, LinkLost, LinkUp, Loss, Trouble
 
@@ -53,6 +54,8 @@ class Talk:
 
     def say(self, text: str) -> None:
         """A line that stays."""
+        if MANNER.quiet:
+            return
         if self._open_line:
             self._renew("")
             self._open_line = False
@@ -93,7 +96,7 @@ class Talk:
                 self.say(f"{who}: battery low{level}: charge it soon")
         elif isinstance(event, Trouble):
             self.say(f"{who}: {event.message}")
-        if clock_s - self._shown_s >= (REFRESH_S if self._live else PLAIN_EVERY_S):
+        if not MANNER.quiet and clock_s - self._shown_s >= (REFRESH_S if self._live else PLAIN_EVERY_S):
             self._shown_s = clock_s
             self._show(clock_s, files.waiting)
 

@@ -18,6 +18,7 @@ from armarc.cli.log_options import (
     Tag,
     Until,
     Variant,
+    check_names,
     make_filter,
     print_json,
     print_table,
@@ -56,6 +57,12 @@ def compare(
     tag: Tag = None,
     since: Since = None,
     until: Until = None,
+    worthwhile: Annotated[
+        float | None,
+        typer.Option(
+            "--worthwhile", min=0, help="Smallest difference that matters to you, for one --measure."
+        ),
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", help="Overlay of the curves, from the raw recordings.")
     ] = None,
@@ -74,6 +81,8 @@ def compare(
 
     if bool(what) == bool(by):
         raise UsageError("what is to be compared?", "name two sets or days, or split with --by side")
+    if worthwhile is not None and len(measure or ()) != 1:
+        raise UsageError("--worthwhile has the unit of one measure", "name that one with --measure")
     measures = [find_measure(name) for name in measure or COMPARED]
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
@@ -82,10 +91,12 @@ def compare(
     if plot is not None:
         check_picture(plot, guard)
     with open_log(log_file, create=False) as store:
+        if not as_json:
+            check_names(store, where)
         groups = _groups(store, what or [], by, where, measures)
         # Only single sets are compared rep by rep.
         ids = [group.set_ids[0] for group in groups if len(group.sets) == 1]
-        rows = compare_groups(groups, measures, reps_by_set(store, ids))
+        rows = compare_groups(groups, measures, reps_by_set(store, ids), relevant=worthwhile)
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
         document: dict[str, Any] = {
@@ -119,7 +130,7 @@ def _groups(
     store: Store, what: list[str], by: str | None, where: Filter, measures: list[SetMeasure]
 ) -> list[Group]:
     from armarc.log.comparing import Group, group_by
-    from armarc.log.reading import choose_sets, get_set, tagged_sets
+    from armarc.log.reading import Filter, choose_sets, tagged_sets
     from armarc.log.table import read_table
 
     if by is not None:
@@ -128,9 +139,11 @@ def _groups(
         )
     groups = []
     for word in what:
-        entries = tuple(get_set(store, set_id) for set_id in choose_sets(store, [word], where))
-        name = f"set {entries[0].id}" if len(entries) == 1 else word
-        groups.append(Group(name=name, sets=entries))
+        ids = choose_sets(store, [word], where)
+        found = read_table(store, Filter(ids=tuple(ids)), *measures)
+        if not len(found):
+            found = read_table(store, Filter(ids=tuple(ids), removed=True), *measures)
+        groups.append(Group(name=f"set {ids[0]}" if len(ids) == 1 else word, sets=found))
     return groups
 
 
@@ -155,40 +168,42 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, SetCurves]]:
 
 def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     from armarc.log import asymmetry
-    from armarc.log.comparing import REPS_CAUTION
+    from armarc.log.comparing import REPS_CAUTION, chance_words
 
     for group in groups:
         count = len(group.sets)
         say(f"{group.name}: {count} set{'s' * (count != 1)}")
-    heads = [
-        "Measure",
-        "First",
-        "Second",
-        "Mean first",
-        "Mean second",
-        "Difference (95 %)",
-        "Size (95 %)",
-        "Clear",
-    ]
-    heads += ["Counted"]
-    with_index = any(row.asymmetry is not None for row in rows)
-    heads += ["Symmetry index"] if with_index else []
-    lines = []
-    for row in rows:
-        d, e = max(row.measure.digits, 1), row.effect
-        line = [row.measure.label, row.first, row.second]
-        if e is None:
-            line += ["–"] * 6
-        else:
-            span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
-            size = "–" if e.size is None else f"{e.size:+.2f} ({e.size_low:+.2f} to {e.size_high:+.2f})"
-            counted = f"{e.n_first} pairs of {row.unit_of_analysis}s" if e.paired else ""
-            counted = counted or f"{e.n_first} and {e.n_second} {row.unit_of_analysis}s"
-            line += [f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}", f"{e.difference:+.{d}f}{span}", size]
-            line += ["yes" if e.is_clear else "no", counted]
-        lines.append([*line, row.asymmetry.words() if row.asymmetry else "–"] if with_index else line)
-    print_table(heads, lines, right=frozenset({3, 4}))
+    # Groups are named once above their rows: in every row they would take the room of the numbers.
+    for second in dict.fromkeys(row.second for row in rows):
+        chosen = [row for row in rows if row.second == second]
+        first = chosen[0].first
+        with_index = any(row.asymmetry is not None for row in chosen)
+        heads = ["Measure", first, second, "Difference (95 %)", "Verdict", "Counted", "Size (95 %)"]
+        heads += ["Symmetry index"] if with_index else []
+        lines = [_line(row, with_index) for row in chosen]
+        print_table(
+            heads, lines, right=frozenset({1, 2}), ranks={"Size (95 %)": 3, "Counted": 2, "Symmetry index": 1}
+        )
+    say(
+        "clear: a difference worth speaking of; small: real, below the smallest relevant one; same: surely below it; "
+        "unclear: error, or a difference."
+    )
+    say(chance_words(rows))
     if any(row.unit_of_analysis == "rep" for row in rows):
         say(REPS_CAUTION)
     if with_index:
         say(f"{asymmetry.DEFINITION}. {asymmetry.CAUTION}")
+
+
+def _line(row: Row, with_index: bool) -> list[str]:
+    d, e = max(row.measure.digits, 1), row.effect
+    if e is None:
+        line = [row.measure.label, "–", "–", "–", row.verdict, "–", "–"]
+    else:
+        span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
+        size = "–" if e.size is None else f"{e.size:+.2f} ({e.size_low:+.2f} to {e.size_high:+.2f})"
+        counted = f"{e.n_first} pairs of {row.unit_of_analysis}s" if e.paired else ""
+        counted = counted or f"{e.n_first} and {e.n_second} {row.unit_of_analysis}s"
+        line = [row.measure.label, f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}"]
+        line += [f"{e.difference:+.{d}f}{span}", row.verdict, counted, size]
+    return [*line, row.asymmetry.words() if row.asymmetry else "–"] if with_index else line

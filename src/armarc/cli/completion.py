@@ -23,28 +23,28 @@ def exercise_keys(incomplete: str) -> list[str]:
 
 def mountings(incomplete: str) -> list[str]:
     """Ways to tell how the arm lies in the sensor."""
-    from armarc.settings import MOUNTINGS
+    from armarc.options import MOUNTINGS
 
     return _starting(incomplete, (*MOUNTINGS, "stated"))
 
 
 def straps(incomplete: str) -> list[str]:
     """Places on the wrist."""
-    from armarc.settings import STRAPS
+    from armarc.options import STRAPS
 
     return _starting(incomplete, STRAPS)
 
 
 def hand_axes(incomplete: str) -> list[str]:
     """Sensor axes that may point to the hand."""
-    from armarc.settings import HAND_AXES
+    from armarc.options import HAND_AXES
 
     return _starting(incomplete, HAND_AXES)
 
 
 def fusions(incomplete: str) -> list[str]:
     """The smoother and the textbook filters."""
-    from armarc.settings import FUSIONS
+    from armarc.options import FUSIONS
 
     return _starting(incomplete, FUSIONS)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli import measuring_options as measuring
-from armarc.cli.phone import Phone
+from armarc.cli.phone import Phone, check_phone_alone
 
 if TYPE_CHECKING:
     import asyncio
@@ -132,8 +132,15 @@ def live(
     from armarc.live.after_set import parse_hook
     from armarc.live.session import After
 
-    if (from_file is not None) + bool(sensor) + phone > 1:
-        raise UsageError("samples come from a sensor, a phone or a file, not both", "leave one of them out")
+    if phone:
+        check_phone_alone(
+            sensor=bool(sensor),
+            file=from_file is not None,
+            rate=rate is not None,
+            description=bool(description),
+        )
+    if from_file is not None and sensor:
+        raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
     pace = _pace(speed)
     if pace != 1.0 and from_file is None:
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")

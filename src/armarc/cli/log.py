@@ -77,7 +77,11 @@ def list_command(
     heads = ["Set", "When", "Lifter", "Exercise", "Side", "Load kg", "Reps", "In band", "Start °/s"]
     heads += ["ROM °", "Vel. loss %", "RIR", "Tags, note"]
     print_table(
-        heads, [_line(entry) for entry in entries], right=frozenset({0, 5, 6, 7, 8, 9, 10, 11}), shorten=12
+        heads,
+        [_line(entry) for entry in entries],
+        right=frozenset({0, 5, 6, 7, 8, 9, 10, 11}),
+        shorten=12,
+        ranks={"Tags, note": 6, "Vel. loss %": 5, "RIR": 4, "ROM °": 3, "In band": 2, "Side": 1},
     )
     if total > len(entries):
         say(f"{len(entries)} of {total} sets; more with --limit")

@@ -19,6 +19,7 @@ from armarc.cli.log_options import (
     Until,
     Variant,
     Yes,
+    check_names,
     confirm,
     exercise_key,
     make_filter,
@@ -120,12 +121,13 @@ def export_command(
     force: Force = False,
     log_file: LogFile = None,
 ) -> None:
-    """Write the log as a table for other programs."""
+    """Write the log as a table for other programs, and a codebook of its columns beside it."""
     import sys
 
     from armarc.errors import UsageError
-    from armarc.log.exporting import FORMATS, export
+    from armarc.log.exporting import FORMATS, codebook, export
     from armarc.log.store import open_log
+    from armarc.outputs import CODEBOOK
 
     where = make_filter(
         lifter=lifter, exercise=exercise, variant=variant, side=side, tag=tag, since=since, until=until
@@ -135,12 +137,20 @@ def export_command(
     if chosen not in FORMATS:
         raise UsageError(f"{chosen!r} is no export format", f"choose from: {', '.join(FORMATS)}")
     with open_log(log_file, create=False) as store:
+        check_names(store, where)
         if to == "-":
             export(store, sys.stdout.buffer, chosen, where, per=per)
             sys.stdout.buffer.flush()
             return
-        with guard_for(log_file=log_file, force=force).open(to, FORMATS[chosen]) as stream:
+        guard = guard_for(log_file=log_file, force=force)
+        guard.check(to, FORMATS[chosen])
+        beside = Path(to).with_suffix(".codebook.md")
+        guard.check(beside, CODEBOOK)
+        with guard.open(to, FORMATS[chosen]) as stream:
             count = export(store, stream, chosen, where, per=per)
+    with guard.open(beside, CODEBOOK) as stream:
+        stream.write(codebook().encode())
+    say(f"what the columns mean is written to {beside}")
     say(f"{count} rows written to {to}" if chosen != "json" else f"{count} sets written to {to}")
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Annotated, Any
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -11,7 +11,10 @@ from armarc.cli.completion import exercise_keys, lifters, sides
 from armarc.cli.json_text import indented_json
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from armarc.log.reading import Filter
+    from armarc.log.store import Store
 
 LogFile = Annotated[
     str | None,
@@ -135,12 +138,43 @@ def print_json_list(head: dict[str, Any], name: str, records: Iterable[dict[str,
     typer.echo("\n  ]\n}" if comma else "]\n}")
 
 
+def check_names(store: Store, where: Filter) -> None:
+    """Say so when nobody logged this lifter or exercise, with the names that are nearest.
+
+    Raises
+    ------
+    NothingToMeasure
+        If the log has no set of them at all.
+    """
+    from difflib import get_close_matches
+
+    from armarc.errors import NothingToMeasure
+    from armarc.exercises import load_catalogue
+    from armarc.log.reading import names_in
+
+    for what, wanted in (("lifter", where.lifter), ("exercise", where.exercise)):
+        if wanted is None:
+            continue
+        logged = names_in(store, what)
+        folded = {name.casefold(): name for name in logged}
+        if not logged or wanted.casefold() in folded:
+            continue
+        known = dict(folded)
+        if what == "exercise":
+            known |= {key.casefold(): key for key in load_catalogue()}
+        near = [] if wanted in known.values() else get_close_matches(wanted.casefold(), list(known), n=3)
+        hint = f"did you mean {' or '.join(known[name] for name in near)}?" if near else ""
+        there = ", ".join(logged[:12]) + (", …" if len(logged) > 12 else "")
+        raise NothingToMeasure(f"no set of {what} {wanted!r} is in the log", hint or f"the log has: {there}")
+
+
 def print_table(
     heads: list[str],
     lines: list[list[str]],
     *,
     right: frozenset[int] = frozenset(),
     shorten: int | None = None,
+    ranks: Mapping[str, int] | None = None,
 ) -> None:
     """Print a table: drawn on a terminal, tab-separated lines elsewhere.
 
@@ -151,35 +185,88 @@ def print_table(
         Columns set to the right.
     shorten : int or None
         Column whose long texts are cut on a terminal; elsewhere nothing is.
+    ranks : mapping or None
+        Heads of columns that a narrow terminal may go without, the largest rank first; what went is said. A table
+        that is too wide even so has its columns one below the other.
     """
     from rich.box import SIMPLE_HEAD
+    from rich.cells import cell_len
+    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    from armarc.cli.terminal import out_console
-
-    console = out_console()
+    console = Console(highlight=False)
     if not console.is_terminal:
         plain = [[cell.replace("\t", " ").replace("\n", " ") for cell in line] for line in (heads, *lines)]
         typer.echo("\n".join("\t".join(line) for line in plain))
         return
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0))
-    for index, head in enumerate(heads):
-        table.add_column(head, justify="right" if index in right else "left", overflow="fold")
-    for line in lines:
-        cells = [
-            f"{cell[:39]}…" if index == shorten and len(cell) > 40 else cell
-            for index, cell in enumerate(line)
+    if shorten is not None:
+        short = [f"{line[shorten][:39]}…" if len(line[shorten]) > 40 else line[shorten] for line in lines]
+        lines = [
+            [*line[:shorten], cell, *line[shorten + 1 :]] for line, cell in zip(lines, short, strict=True)
         ]
-        table.add_row(*map(Text, cells))
+    full = [max([cell_len(line[i]) for line in lines] + _words(heads[i])) for i in range(len(heads))]
+    # Numbers never break; texts may between their words, once they are long.
+    least = [
+        full[i] if i in right else min(full[i], max([_TEXT, *_words(heads[i], *(line[i] for line in lines))]))
+        for i in range(len(heads))
+    ]
+    kept = list(range(len(heads)))
+    droppable = sorted((ranks or {}).items(), key=lambda one: -one[1])
+    gone = []
+    while sum(least[i] + _GAP for i in kept) - _GAP > console.width and droppable:
+        head, _ = droppable.pop(0)
+        kept = [i for i in kept if heads[i] != head]
+        gone += [head] if head in heads else []
+    if sum(least[i] + _GAP for i in kept) - _GAP > console.width:
+        _print_stacked(console, heads, lines)
+        return
+    room = console.width - sum(least[i] + _GAP for i in kept) + _GAP
+    # The box puts one blank between columns.
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, _GAP - 1, 0, 0))
+    for i in kept:
+        width = min(full[i], least[i] + room)
+        room -= width - least[i]
+        side: Literal["left", "right"] = "right" if i in right else "left"
+        table.add_column(heads[i], justify=side, width=width, overflow="fold")
+    for line in lines:
+        table.add_row(*(Text(line[i]) for i in kept))
     console.print(table)
+    if gone:
+        say(f"Left out for want of room: {', '.join(gone)}.")
+
+
+_GAP = 2
+_TEXT = 16
+"""Cells that a column of longer texts keeps."""
+
+
+def _words(*texts: str) -> list[int]:
+    """Lengths of the words of texts."""
+    from rich.cells import cell_len
+
+    return [0, *(cell_len(word) for text in texts for word in text.split())]
+
+
+def _print_stacked(console: Console, heads: list[str], lines: list[list[str]]) -> None:
+    """Each line of a table as lines of its own, headed by its first column."""
+    from rich.text import Text
+
+    for line in lines:
+        console.print(Text(f"{heads[0]} {line[0]}", style="bold"))
+        for head, cell in list(zip(heads, line, strict=True))[1:]:
+            if cell not in ("", "–"):
+                console.print(Text(f"  {head}: {cell}"), soft_wrap=False)
+    console.print()
 
 
 def say(text: str) -> None:
     """Say something to the person (stderr)."""
     from armarc.cli.terminal import error_console
 
-    error_console().print(text, markup=False, soft_wrap=True)
+    console = error_console()
+    # A terminal would break words where its line ends; a file keeps a sentence on one line.
+    console.print(text, markup=False, soft_wrap=not console.is_terminal)
 
 
 def confirm(question: str, yes: bool) -> None:

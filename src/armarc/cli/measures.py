@@ -14,7 +14,8 @@ def measures(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """List every measure: its key in JSON and tables, its unit, what it means, whether it has a standard error."""
-    from armarc.measures import columns
+    from armarc.log.measures import LOADS
+    from armarc.measures import columns, field_of, unit_of
     from armarc.reps.summary import SetSummary
     from armarc.reps.types import Rep
 
@@ -28,6 +29,10 @@ def measures(
                 of: [_record(each, found) for each in found if not each.is_error]
                 for of, found in tables.items()
             },
+            "load": [
+                {"key": key, "title": title, "unit": unit_of(field_of(key)[0]).sign, "meaning": meaning}
+                for key, (title, meaning, _) in LOADS.items()
+            ],
         }
         typer.echo(json.dumps(document, ensure_ascii=False, indent=2))
         return
@@ -38,6 +43,10 @@ def measures(
         for of, found in tables.items()
         for each in found
         if not each.is_error
+    ]
+    # Standard errors of the load come with the record of a set, not with every rep.
+    lines += [
+        ["load", key, unit_of(field_of(key)[0]).sign, "", meaning] for key, (_, meaning, _) in LOADS.items()
     ]
     print_table(["Of a", "Key", "Unit", "SE", "Meaning"], lines)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import importlib.util
 import json
@@ -11,12 +10,14 @@ import threading
 import time
 from collections.abc import AsyncGenerator, AsyncIterator
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    import asyncio
+    from multiprocessing.connection import Connection
+
     from armarc.live.web.face import WebFace
     from armarc.sensor.events import Event
     from armarc.sensor.phone import Heard
@@ -38,6 +39,27 @@ PhonePort = Annotated[
 ]
 USUAL_PORT = 8765
 _MOST_HEARD = 400
+
+
+def check_phone_alone(
+    *, sensor: bool, file: bool = False, rate: bool = False, description: bool = False
+) -> None:
+    """Refuse what makes no sense beside a phone.
+
+    Raises
+    ------
+    UsageError
+    """
+    from armarc.errors import UsageError
+
+    if sensor or file:
+        raise UsageError(
+            "samples come from a sensor, a phone or a file, not from two", "leave one of them out"
+        )
+    if rate or description:
+        raise UsageError(
+            "a phone's browser has its own rate and its own words", "leave out --rate and --description"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +87,8 @@ class PhoneLink:
 
     async def arrived(self, stop: asyncio.Event) -> None:
         """Wait for the first phone, or the stop."""
+        import asyncio
+
         waits = {asyncio.create_task(one.wait()) for one in (self.here, stop)}
         await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
         for one in waits:
@@ -99,6 +123,8 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
     access = open_access(host or "0.0.0.0", port, always_by_token=True)
     shown = own_address(access.host)
     certificate = own_certificate(shown.strip("[]"))
+    import asyncio  # with the loop, so that --help does without it
+
     inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
     here = asyncio.Event()
     with PageProcess(access, certificate.file, boards=boards) as page:

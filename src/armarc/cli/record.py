@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
 from armarc.errors import UsageError
 
 if TYPE_CHECKING:
@@ -74,8 +74,8 @@ def record(
     """Capture a sensor into a file. Ctrl-C ends the capture; everything received is kept."""
     from armarc.cli.capture_talk import summary
 
-    if phone and sensor:
-        raise UsageError("samples come from a sensor or from a phone, not both", "leave one of them out")
+    if phone:
+        check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
     sensors = sensor or [""]
     if len(sensors) > 2 or len({one.casefold() for one in sensors}) != len(sensors):
         raise UsageError("expected one sensor, or two different ones (left and right wrist)")

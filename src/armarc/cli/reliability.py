@@ -17,6 +17,7 @@ from armarc.cli.log_options import (
     Tag,
     Until,
     Variant,
+    check_names,
     make_filter,
     print_json,
     print_table,
@@ -46,6 +47,7 @@ def reliability(
     """Typical error, smallest detectable change, limits of agreement and intraclass correlation from repeated sets."""
     from armarc.errors import NothingToMeasure
     from armarc.log.measures import COMPARED, find_measure
+    from armarc.log.reading import Filter
     from armarc.log.repeats import ADVICE, repeatability_of
     from armarc.log.store import open_log
     from armarc.log.table import read_table
@@ -55,8 +57,12 @@ def reliability(
         lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
     )  # fmt: skip
     with open_log(log_file, create=False) as store:
+        if not as_json:
+            check_names(store, where)
         sets = read_table(store, where, *chosen)
-    found = [repeatability_of(sets, measure, across=across) for measure in chosen]
+        # What lifters differ by is asked of all of them, whomever the filter keeps.
+        everyone = read_table(store, Filter(exercise=where.exercise, variant=where.variant), *chosen)
+    found = [repeatability_of(sets, measure, across=across, everyone=everyone) for measure in chosen]
     if as_json:
         print_json({"schema": "armarc.reliability/1", "measures": [one.to_dict() for one in found]})
     else:
@@ -94,7 +100,14 @@ def reliability(
                 icc = one.icc.get(form)
                 line.append("–" if icc is None else f"{icc.value:.2f} ({icc.low:.2f} to {icc.high:.2f})")
             lines.append(line)
-        print_table(heads, lines, right=frozenset({1, 2, 4, 5, 7}))
+        ranks = {
+            "ICC 3,1 (95 %)": 5,
+            "Limits of agreement": 4,
+            "Worthwhile": 3,
+            "Mean": 2,
+            "ICC 2,1 (95 %)": 1,
+        }
+        print_table(heads, lines, right=frozenset({1, 2, 4, 5, 7}), ranks=ranks)
         say(
             "Repeats are neighbouring sessions of one task (lifter, exercise, variant, side, load)."
             if across == "days"
@@ -102,6 +115,8 @@ def reliability(
         )
         for why in dict.fromkeys(one.why_no_icc for one in found if one.why_no_icc):
             say(f"No ICC: {why}.")
+        for caution in dict.fromkeys(one.icc_caution for one in found if one.icc_caution):
+            say(f"Note: {caution}.")
         say(ADVICE)
     if all(one.error is None for one in found):
         raise NothingToMeasure(

@@ -17,6 +17,7 @@ from armarc.cli.log_options import (
     Tag,
     Until,
     Variant,
+    check_names,
     make_filter,
     say,
 )
@@ -66,6 +67,7 @@ def report(
         guard.check(str(out), PAGE)
     chosen_title = None if title is None else clean_name(title, "title", empty=False)
     with open_log(log_file, create=False) as store:
+        check_names(store, where)
         if sets:
             entries = [get_set(store, set_id) for set_id in choose_sets(store, sets, where)]
         else:

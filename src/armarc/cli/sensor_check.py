@@ -10,7 +10,7 @@ import typer
 
 from armarc.cli.log_options import print_json, print_table, say
 from armarc.cli.outputs import Force, check_picture, guard_for
-from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
     from armarc.sensor.bench import SensorCheck
@@ -73,11 +73,11 @@ def check(
     guard = guard_for([file, out], force=force)
     if plot is not None:
         check_picture(plot, guard)
-    if phone and sensor is not None:
-        raise UsageError("samples come from a sensor or from a phone, not both", "leave one of them out")
+    if phone:
+        check_phone_alone(sensor=sensor is not None, file=file is not None, rate=rate is not None)
     if file is None:
         file = _listened(sensor or "", seconds, out, (host, port) if phone else None)
-    elif sensor is not None or out is not None or phone:
+    elif sensor is not None or out is not None:
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
     recording = read_csv(file, columns=columns, units=units, rate_hz=rate)
     calibration = find_calibration(recording.metadata)

@@ -144,8 +144,8 @@ def _mount(
     refuse_conflict(
         found,
         side=chosen,
-        strap=strap or head.strap or saved.strap,
-        hand_axis=hand_axis or head.hand_axis or saved.hand_axis,
+        strap=strap or head.strap or saved.options.strap,
+        hand_axis=hand_axis or head.hand_axis or saved.options.hand_axis,
         file=recording.source.file,
     )
     words = thumb_words(found, chosen)

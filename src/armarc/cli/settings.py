@@ -45,9 +45,9 @@ def _named_exercise(loaded: Any, find: Any, default: str) -> Any:
     from armarc.errors import FormatError, UsageError
 
     try:
-        return find(loaded.exercise or default)
+        return find(loaded.options.exercise or default)
     except UsageError as error:
-        if loaded.exercise is None:
+        if loaded.options.exercise is None:
             raise
         raise FormatError(error.message, error.hint, file=str(loaded.file), column="exercise") from None
 

@@ -19,6 +19,7 @@ from armarc.cli.log_options import (
     Tag,
     Until,
     Variant,
+    check_names,
     make_filter,
     print_json,
     print_table,
@@ -30,6 +31,8 @@ from armarc.outputs import Guard
 
 if TYPE_CHECKING:
     from armarc.log.measures import SetMeasure
+    from armarc.log.relevance import Relevant
+    from armarc.log.store import Store
     from armarc.log.table import SetTable
     from armarc.log.trend import Trend
 
@@ -79,16 +82,21 @@ def trend(
     word = measure.strip()
     named = VOLUME if word in WEEKS else BEST if word in BESTS else (find_measure(word),)
     with open_log(log_file, create=False) as store:
+        if not as_json:
+            check_names(store, where)
         sets = read_table(store, where, *named)
-    if word in WEEKS:
-        _weeks(sets, plot, dark, as_json, guard)
-    elif word in BESTS:
-        _bests(sets, as_json)
-    else:
-        _trend(sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard)
+        if word in WEEKS:
+            _weeks(sets, plot, dark, as_json, guard)
+        elif word in BESTS:
+            _bests(sets, as_json)
+        else:
+            _trend(
+                store, sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard
+            )
 
 
 def _trend(
+    store: Store,
     sets: SetTable,
     wanted: SetMeasure,
     worthwhile: float | None,
@@ -99,16 +107,11 @@ def _trend(
     guard: Guard,
 ) -> None:
     from armarc.errors import NothingToMeasure
-    from armarc.log.repeats import between_lifters_sd
     from armarc.log.trend import session_points, trend_of
+    from armarc.log.trend import shown as words_of
 
     chosen, kept = narrowed(sets, one_load=keep_to_one and wanted.key != "load_kg")
-    found = trend_of(
-        session_points(chosen, wanted),
-        wanted,
-        worthwhile=worthwhile,
-        between_sd=between_lifters_sd(alike(sets, chosen), wanted),
-    )
+    found = trend_of(session_points(chosen, wanted), wanted, relevant_for(store, chosen, wanted, worthwhile))
     if as_json:
         print_json(trend_record(found, kept))
     else:
@@ -125,7 +128,7 @@ def _trend(
             say(
                 f"Typical error of a session {found.typical_error:.{digits}f}, smallest detectable change "
                 f"between two sessions {f'{shown(found.detectable, digits)} {wanted.unit}'.strip()}. "
-                f"Smallest worthwhile change {shown(found.worthwhile, digits)} ({found.worthwhile_from})."
+                f"Smallest worthwhile change {words_of(found.worthwhile, digits)} ({found.worthwhile_from})."
             )
     if plot is not None:
         if not found.points:
@@ -166,12 +169,17 @@ def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     return chosen, ", ".join(word for word in words if word)
 
 
-def alike(sets: SetTable, chosen: SetTable) -> SetTable:
-    """Sets of all lifters at the exercise and variant that was chosen."""
-    import numpy as np
+def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float | None) -> Relevant:
+    """Smallest relevant change for a task: what lifters differ by is asked of the whole log, not of the filter."""
+    from armarc.log.reading import Filter
+    from armarc.log.relevance import smallest_relevant
+    from armarc.log.table import read_table
 
-    tasks = {chosen.tasks[place][:2] for place in np.unique(chosen.task)}
-    return sets.take(np.array([task[:2] in tasks for task in sets.tasks], bool)[sets.task])
+    if own is not None or not len(chosen):
+        return smallest_relevant(measure, own=own)
+    task = chosen.tasks[int(chosen.task[0])]
+    everyone = read_table(store, Filter(exercise=task.exercise, variant=task.variant), measure)
+    return smallest_relevant(measure, everyone)
 
 
 def trend_record(found: Trend, kept: str) -> dict[str, Any]:
@@ -212,39 +220,44 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
 
 
 def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
-    from armarc.log.volume import weekly_volume
+    from armarc.log.volume import weekly_volume, without_impulse_words
 
     weeks = weekly_volume(sets)
     if as_json:
         print_json({"schema": "armarc.weeks/1", "weeks": [week.to_dict() for week in weeks]})
     else:
-        heads = [
-            "Week",
-            "Monday",
-            "Sets",
-            "Reps",
-            "Time under tension s",
-            "In the loaded range s",
-            "Load × reps kg",
-        ]
+        heads = ["Lifter", "Week", "Monday", "Sets", "Reps", "Time under tension s", "In the loaded range s"]
+        heads += ["Load × reps kg"]
         impulse = any(week.impulse_n_m_s is not None for week in weeks)
-        heads += ["Impulse in the loaded range N·m·s"] if impulse else []
+        heads += ["Impulse in the loaded range N·m·s", "Sets without"] if impulse else []
         lines = []
         for week in weeks:
             record = week.to_dict()
-            line = [record["week"], record["monday"], str(week.sets), str(week.reps)]
+            line = [week.lifter, record["week"], record["monday"], str(week.sets), str(week.reps)]
             line += [
                 shown(week.time_under_tension_s),
                 shown(week.loaded_range_s, 1),
                 shown(week.load_reps_kg),
             ]
-            lines.append([*line, shown(week.impulse_n_m_s)] if impulse else line)
-        print_table(heads, lines, right=frozenset(range(2, 8)))
+            more = [shown(week.impulse_n_m_s), str(len(week.without_impulse) or "")]
+            lines.append([*line, *more] if impulse else line)
+        ranks = {"Monday": 3, "In the loaded range s": 2, "Load × reps kg": 1}
+        print_table(heads, lines, right=frozenset(range(3, 10)), ranks=ranks)
+        say(without_impulse_words(weeks))
     if plot is not None and weeks:
+        from collections import Counter
+
         from armarc.report.saving import save_figure
         from armarc.report.trend_figures import draw_weeks
 
-        save_figure(draw_weeks(weeks, title="Training per week", dark=dark), plot, guard)
+        sets_of = Counter(dict.fromkeys(dict.fromkeys(week.lifter for week in weeks), 0))
+        for week in weeks:
+            sets_of[week.lifter] += week.sets
+        drawn = sets_of.most_common(1)[0][0]
+        if len(sets_of) > 1:
+            say(f"drawn for {drawn}, who has most sets; --lifter names another")
+        of_one = [week for week in weeks if week.lifter == drawn]
+        save_figure(draw_weeks(of_one, title="Training per week", facts=drawn, dark=dark), plot, guard)
         say(f"picture written to {plot}")
 
 
@@ -263,6 +276,8 @@ def _bests(sets: SetTable, as_json: bool) -> None:
                 "measure": best.measure.key,
                 "value": best.value,
                 "second": best.second,
+                "typical_error": best.error,
+                "inside_error": best.inside_error,
                 "set_id": best.entry.id,
                 "day": best.entry.day.isoformat(),
                 "sets": best.sets,
@@ -278,7 +293,8 @@ def _bests(sets: SetTable, as_json: bool) -> None:
         "Load kg",
         "Measure",
         "Best",
-        "Other sessions' best",
+        "Others' best",
+        "Error",
         "Day",
         "Set",
     ]
@@ -291,12 +307,16 @@ def _bests(sets: SetTable, as_json: bool) -> None:
             best.measure.label,
             shown(best.value, best.measure.digits),
             shown(best.second, best.measure.digits),
+            best.words,
             best.entry.day.isoformat(),
             str(best.entry.id),
         ]
         for best in bests
     ]
-    print_table(heads, lines, right=frozenset({3, 5, 6, 8}))
+    ranks = {"Set": 4, "Day": 3, "Others' best": 2}
+    print_table(heads, lines, right=frozenset({3, 5, 6, 9}), ranks=ranks)
     say(
-        "Bests are kept apart by lifter, exercise, variant, side and load. A best inside the error is no progress."
+        "Most clean reps at each load, unless a heavier one was lifted for as many, and load × clean reps; kept apart "
+        "by lifter, exercise, variant and side. No velocity is a best, and one inside the error is no progress. Never "
+        "chase the number."
     )

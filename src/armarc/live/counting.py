@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from operator import mul
 
 import numpy as np
 
 from armarc.live.angle import Turn, Vector
-from armarc.live.candidates import Counted, Current
+from armarc.live.candidates import Counted, Current, is_low, reps_of_set
 from armarc.live.events import (
     EngineEvent,
     GateCrossed,
@@ -29,6 +28,7 @@ from armarc.live.judge import measure_movement
 from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
 from armarc.live.rows import ANGLE, TIME
 from armarc.live.stretch import Stretch, moved
+from armarc.live.told import ToldErrors, passed_alike
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
@@ -43,15 +43,11 @@ LEARN_EACH = 4
 SAME_TOP_S = 0.3
 CALM_BEFORE_S = 0.8
 REP_AFTER_REP_S = 2.5
-ALIKE_AT_GATE = math.cos(math.radians(16))
-FASTER_AT_GATE = 3.0
 COUNT_EVERY_S, COUNT_SELDOM_S = 1.5, 6.0
 """So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
 is not known yet may show no movement at all. Where the last movement did come back, or the last look showed nothing
 new, that is less likely, and the next look waits up to the longer time."""
 MOST_KNOWN, MOST_GATES = 4, 60
-MOST_TILT = 2.0
-"""A movement that turns so many times as far as it tilts does not show in the direction of the vertical."""
 
 
 class Counting:
@@ -60,6 +56,7 @@ class Counting:
     def __init__(self, stretch: Stretch) -> None:
         self._stretch = stretch
         self.sets = 0
+        self._told = ToldErrors()
         self._known: tuple[Template, ...] = ()
         self.begin()
 
@@ -106,21 +103,13 @@ class Counting:
             self._count_every_s = COUNT_EVERY_S if is_news else min(2 * self._count_every_s, COUNT_SELDOM_S)
         if not self._counted:
             return
-        if self._told or not self._is_low(up):
+        if self._is_told or not is_low(self._running, s.tracker.phase, up):
             self._last_up_s = s.time_s
         if s.time_s - max(self._last_back_s, self._last_up_s) >= s.exercise.rest_s:
             self._end_set("rest", events)
 
-    def _is_low(self, up: Vector) -> bool:
-        """Whether the arm is down: who rests at the top of a rep has not ended the set."""
-        s, running = self._stretch, self._running
-        if running is None or running.turned_rad > MOST_TILT * running.range_rad:
-            return s.tracker.phase != "up"
-        cosine = sum(map(mul, running.pose.tolist(), up))
-        return math.acos(max(-1.0, min(1.0, cosine))) < 0.5 * running.range_rad
-
     @property
-    def _told(self) -> bool:
+    def _is_told(self) -> bool:
         return self._current is not None and self._current.told
 
     def _armed(self, time_s: float) -> bool:
@@ -158,14 +147,15 @@ class Counting:
         current = self._current
         if current is None:
             return
-        current.speed_rad_s, current.speed_se_rad_s = speed_of(signal, s)
+        current.speed_rad_s, se = speed_of(signal, s)
+        current.speed_se_rad_s = self._told.of(current.speed_rad_s, se)
         band = s.exercise.band
         current.verdict = None if band is None else band.verdict(current.speed_rad_s)
         current.gate_s = signal.far_s
-        current.up = up
+        current.up, current.on_pose = up, s.is_provisional
         self._gates = [*self._gates[-MOST_GATES:], current]
         # Another kind of movement than the reps before it stays unsaid until it turns out to be one.
-        if not current.armed or not self._alike_at_gate(current):
+        if not current.armed or not passed_alike(self._seen or self._seen_before, up, current.speed_rad_s):
             return
         current.told = True
         events.append(RepStarted(time_s=signal.near_s, rep=current.number, bottom_rad=s.tracker.bottom_rad))
@@ -179,19 +169,6 @@ class Counting:
                 provisional=is_provisional(s, current.speed_rad_s, current.speed_se_rad_s),
             )
         )
-
-    def _alike_at_gate(self, current: Current) -> bool:
-        """Whether the arm passes the gate the way it did in the reps before, if there were any."""
-        seen = self._seen or self._seen_before
-        if not seen or current.up is None or current.speed_rad_s is None:
-            return True
-        ups, speeds = zip(*seen, strict=True)
-        mean = [sum(c) for c in zip(*ups, strict=True)]
-        size = math.sqrt(sum(c * c for c in mean)) or 1.0
-        cosine = sum(a * b for a, b in zip(mean, current.up, strict=True)) / size
-        usual = sorted(speeds)[len(speeds) // 2]
-        faster: float = current.speed_rad_s / usual
-        return bool(cosine > ALIKE_AT_GATE and 1 / FASTER_AT_GATE < faster < FASTER_AT_GATE)
 
     def _withdraw_current(self, reason: str, events: list[EngineEvent]) -> None:
         s = self._stretch
@@ -236,29 +213,45 @@ class Counting:
         return round(SAME_TOP_S * self._stretch.rate_hz)
 
     def _tell(
-        self, table: FloatArray, movements: list[Movement], first: int, events: list[EngineEvent]
+        self,
+        table: FloatArray,
+        movements: list[Movement],
+        first: int,
+        events: list[EngineEvent],
+        *,
+        is_last: bool = False,
     ) -> None:
         """Withdraw what counts no longer and count what has come to count; indices of `movements` from `first`."""
         s = self._stretch
         self.movements = [moved(m, first) for m in movements]
         tops = [m.top + first for m in movements]
-        for gone in [c for c in self._counted if not _near(c.movement.top, tops, self._same_rows)]:
-            number = self._counted.index(gone) + 1
-            self._counted.remove(gone)
+        missed = [c for c in self._counted if not _near(c.movement.top, tops, self._same_rows)]
+        if len(missed) == len(self._counted):  # how the gate was passed before tells nothing now
+            self._seen = []
+        # One look may take the set for another; what the next one leaves out as well is none.
+        doubted = [c for c in missed if movements and not (is_last or c.is_doubted)]
+        for gone in [c for c in missed if c not in doubted]:
+            place = self._counted.index(gone)
+            del self._counted[place]
             events.append(
                 RepWithdrawn(
                     time_s=s.time_s,
-                    rep=number,
+                    rep=place + 1,
                     reps=self.reps,
                     reason="it is not like the movements after it",
                 )
             )
-        if not self._counted:  # how the gate was passed before all of it was withdrawn tells nothing
-            self._seen = []
+        self._counted = [replace(c, is_doubted=c in doubted) for c in self._counted]
+        held = [(c.movement.bottom - first, c.movement.bottom_after - first) for c in doubted]
         if movements and isinstance(s.angle, Turn):
             table = with_turn_of(s, table, movements[-1], first)
         known = [c.movement.top for c in self._counted]
-        new = [m for m in movements if not _near(m.top + first, known, self._same_rows)]
+        new = [
+            m
+            for m in movements
+            if not _near(m.top + first, known, self._same_rows)
+            and all(m.bottom_after <= a or m.bottom >= b for a, b in held)
+        ]
         measurable = on_angle((tuple(movements),), np.ascontiguousarray(table[:, ANGLE]), s.rate_hz)
         by_bottom = {m.bottom: m for group in measurable for m in group}
         added = sum(
@@ -295,6 +288,7 @@ class Counting:
             s.choices.side,
             place + 1,
             s.choices.tolerance or UNKNOWN_TOLERANCE,
+            s.body,
         )
         if rep is None:
             return 0
@@ -305,6 +299,8 @@ class Counting:
             rep = replace(
                 rep, told_velocity_rad_s=gate.speed_rad_s, told_velocity_se_rad_s=gate.speed_se_rad_s
             )
+            if not gate.on_pose:
+                self._told.hear(rep)
         elif rep.start_velocity_rad_s is not None:
             events.append(
                 GateCrossed(
@@ -370,7 +366,7 @@ class Counting:
         self._ended = []
         final = at_last(s, table, first, self._known, is_over=reason != "rest", reps=self.reps)
         self._running = None
-        self._tell(table, [m for group in final.sets for m in group], first, events)
+        self._tell(table, [m for group in final.sets for m in group], first, events, is_last=True)
         self.learn_due = False
         counted, self._counted = self._counted, []
         seen, self._seen, self._gates = self._seen, [], []
@@ -395,7 +391,7 @@ class Counting:
         begin = max(s.row_at(s.rows.cell(first, TIME) - LEAD_IN_S), s.rows.first)
         table = s.rows.table(begin)
         self.sets += 1
-        reps = tuple(replace(c.rep, rep=number) for number, c in enumerate(members, 1))
+        reps = reps_of_set(members, s.body.flags if s.exercise.coordinate == "elevation" else ())
         raw, start_s = s.recording(table), float(table[0, TIME])
         events.append(set_ended(self.sets, reps, reason, s.time_s, raw, start_s))
 

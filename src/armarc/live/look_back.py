@@ -54,7 +54,7 @@ def so_far(
     )
     quaternion, omega = _causal(stretch, table)
     force = table[:, FORCE : FORCE + 3]
-    return count_sets(quaternion, omega, force, rate_of(table), rules, known, alone=False)
+    return count_sets(quaternion, omega, force, rate_of(table), rules, known, alone=False, explain=False)
 
 
 def at_last(
@@ -92,6 +92,7 @@ def at_last(
         rules,
         known,
         alone=is_over or reps > 1,
+        explain=False,
     )
 
 

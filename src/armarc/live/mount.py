@@ -10,16 +10,17 @@ import numpy as np
 from armarc.arm_track import SetWindows, mount_on
 from armarc.choices import Choices
 from armarc.errors import UsageError
-from armarc.live.angle import Turn
-from armarc.live.judge import rate_of
-from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME
-from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis, up_in_sensor
+from armarc.live.angle import Elevation, Turn
+from armarc.live.judge import motion_of, rate_of
+from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
+from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis
 from armarc.motion.quaternions import rotate
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.pipeline import CONCENTRIC_WORTH, measure
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Piece, Recording
+from armarc.recording import FloatArray, Piece, Recording
+from armarc.reps.body import RIGID, SetBody, set_bodies
 from armarc.reps.movements import Movement
 
-REST_TAIL_S = 0.6
 UPRIGHT_AXIS = 0.7
 
 
@@ -27,15 +28,19 @@ UPRIGHT_AXIS = 0.7
 class Learned:
     """What a look back at the stretch at hand has taught.
 
-    ``force_offset_m_s2`` is the accelerometer's zero-g offset, sensor axes.
+    ``force_offset_m_s2`` is the accelerometer's zero-g offset, sensor axes; ``body`` what body and strap have shown.
     """
 
     mounting: Mounting
     force_offset_m_s2: tuple[float, float, float]
+    body: SetBody = RIGID
 
 
 def learn_mounting(
-    table: FloatArray, movements: Sequence[Movement], choices: Choices, bias_rad_s: tuple[float, float, float]
+    table: FloatArray,
+    movements: Sequence[Movement],
+    choices: Choices,
+    bias_rad_s: tuple[float, float, float],
 ) -> Learned | None:
     """Settle the mounting with the offline road on the rows at hand.
 
@@ -43,7 +48,7 @@ def learn_mounting(
     ----------
     table : ndarray, shape (n, 14)
     movements : sequence of Movement
-        Reps in the table; without any, all that moves is used.
+        Reps in the table, one at least.
     bias_rad_s : tuple of 3 floats, rad/s
         The gyroscope's bias as the live filter knows it.
 
@@ -61,19 +66,17 @@ def learn_mounting(
         missing=table[:, MISSING] > 0,
         clipped=np.zeros(n, bool),
     )
-    windows = None
-    if movements:
-        weight = np.zeros(n)
-        for m in movements:
-            weight[m.bottom : m.top] = CONCENTRIC_WORTH
-            weight[m.top : m.bottom_after + 1] = 1.0
-        margin = round(0.5 * piece.rate_hz)
-        windows = SetWindows(
-            ranges=((max(movements[0].bottom - margin, 0), min(movements[-1].bottom_after + margin, n)),),
-            weight=weight,
-            bottoms=(tuple(m.bottom for m in movements),),
-        )
-    orientation = Orientation(
+    weight = np.zeros(n)
+    for m in movements:
+        weight[m.bottom : m.top] = CONCENTRIC_WORTH
+        weight[m.top : m.bottom_after + 1] = 1.0
+    margin = round(0.5 * piece.rate_hz)
+    windows = SetWindows(
+        ranges=((max(movements[0].bottom - margin, 0), min(movements[-1].bottom_after + margin, n)),),
+        weight=weight,
+        bottoms=(tuple(m.bottom for m in movements),),
+    )
+    live = Orientation(
         quaternion=np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]),
         gyroscope_bias_rad_s=np.array(bias_rad_s),
         bias_se_rad_s=0.0,
@@ -81,14 +84,22 @@ def learn_mounting(
         method="causal",
     )
     try:
-        mounting, lever = mount_on(piece, choices, orientation, windows)
+        mounting, lever = mount_on(piece, choices, live, windows)
     except UsageError:
         # The way asked for finds no evidence yet.
-        mounting, lever = mount_on(piece, replace(choices, mounting="auto"), orientation, windows)
+        mounting, lever = mount_on(piece, replace(choices, mounting="auto"), live, windows)
     if mounting.method not in ("lever_arm", "twist", "stated"):
         return None
     offset = [0.0, 0.0, 0.0] if lever is None else lever.offset_m_s2.tolist()
-    return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
+    tolerance = choices.tolerance or UNKNOWN_TOLERANCE
+    levelled = table.copy()
+    levelled[:, FORCE : FORCE + 3] -= offset
+    x, y, z = mounting.arm_axis.tolist()
+    omega = table[:, RATE : RATE + 3] - np.array(bias_rad_s)
+    levelled[:, ANGLE], levelled[:, ANGLE_RATE] = Elevation((x, y, z)).table(live.quaternion, omega)
+    motion = motion_of(levelled, "elevation", mounting, bias_rad_s, 0.0, choices.side, tolerance)
+    (body,), _ = set_bodies(motion, windows.ranges, windows.bottoms, weight, lever)
+    return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]), body=body)
 
 
 def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned, int] | None:
@@ -109,18 +120,6 @@ def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned,
     offset = (recording.specific_force_m_s2[start] - motion.specific_force_m_s2[0]).tolist()
     learned = Learned(mounting=motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
     return learned, sum(len(one.reps) for one in session.sets)
-
-
-def _brought_to_rest(table: FloatArray, bias_rad_s: tuple[float, float, float]) -> FloatArray:
-    """Add a moment of rest in the last pose: filters and smoother do badly when a stretch ends in motion."""
-    rate_hz = rate_of(table)
-    tail = np.repeat(table[-1:], round(REST_TAIL_S * rate_hz), axis=0)
-    tail[:, TIME] += (1 + np.arange(len(tail))) / rate_hz
-    tail[:, RATE : RATE + 3] = bias_rad_s
-    recent = table[-max(round(0.1 * rate_hz), 1) :]
-    up = up_in_sensor(np.ascontiguousarray(recent[:, QUATERNION : QUATERNION + 4])).mean(axis=0)
-    tail[:, FORCE : FORCE + 3] = STANDARD_GRAVITY_M_S2 * up
-    return np.concatenate([table, tail])
 
 
 def hanging_mounting(down: tuple[float, float, float], choices: Choices) -> Mounting:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from armarc.arm_track import WOBBLING_RAD
 from armarc.live.angle import ArmAngle, Elevation, Quaternion, Turn
 from armarc.live.calm import LONG_QUIET_S, QUIET_S
 from armarc.live.events import EngineEvent, Ready
@@ -16,10 +17,11 @@ from armarc.live.rows import QUATERNION, RATE
 from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
+from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ
 from armarc.reps.movements import FULL_SET, Movement
 
-FIT_S = 45.0
-LEAD_IN_S = 20.0
+FIT_S, LEAD_IN_S = 30.0, 2.0
+"""The arm's direction is learned from so much of the set, with so much of the rest before it."""
 HANG_AGAIN_RAD = math.radians(40)
 HANG_SHIFT_RAD = math.radians(3)
 FALLBACK_AFTER_S = 5.0
@@ -137,10 +139,11 @@ class Pose:
         s = self._stretch
         x, y, z = mounting.arm_axis.tolist()
         s.mounting, s.angle = mounting, Elevation((x, y, z))
+        s.tracker.bandwidth_hz = WOBBLES_ABOVE_HZ if mounting.wobble_rad > WOBBLING_RAD else None
 
     def _use_learned(self, learned: Learned) -> None:
         s = self._stretch
-        self._learned = learned
+        self._learned, s.body = learned, learned.body
         self._use(learned.mounting)
         s.force_offset_m_s2 = learned.force_offset_m_s2
         if learned.mounting.lever_arm_m is not None:

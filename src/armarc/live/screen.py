@@ -158,7 +158,7 @@ def _verdict_words(board: Board) -> Text:
         return Text("°/s, no band set", "dim")
     if board.verdict == "inside":
         return Text(f" {_sign(board)} INSIDE THE BAND{_about(board)} ", style)
-    word = "BELOW, start faster" if board.verdict == "below" else "ABOVE, start slower"
+    word = f"{board.verdict.upper()} THE BAND"
     return Text(f" {_sign(board)} {board.off_band_deg_s:.0f} °/s {word}{_about(board)} ", style)
 
 

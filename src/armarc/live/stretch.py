@@ -15,6 +15,7 @@ from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
 from armarc.recording import FloatArray, Gap, Metadata, Recording
+from armarc.reps.body import RIGID
 from armarc.reps.movements import Movement
 
 SHOWN_GAP_S = 0.05
@@ -41,6 +42,8 @@ class Stretch:
         Row at which the last set ended.
     late : bool
         Past rows are gone over again: nothing found now is of use as a cue.
+    body : SetBody
+        What body and strap have shown in the running set.
     shown_rad, blend_rad : float, rad
         Angle for the screen, and what is left of the last change of mounting in it.
     """
@@ -67,6 +70,7 @@ class Stretch:
         self.floor = 0
         self.blend_rad = 0.0
         self.late = False
+        self.body = RIGID
 
     @property
     def known_axis(self) -> FloatArray | None:

@@ -1,7 +1,8 @@
-"""Personal bests, each among sets of the same task and load."""
+"""Personal bests: loads at clean reps, and load × clean reps, from what was done and nothing else."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,23 +10,32 @@ import numpy as np
 
 from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.reading import LoggedSet
-from armarc.log.table import SetLabels, SetTable, as_table
+from armarc.log.repeatability import detectable_change
+from armarc.log.table import IntArray, SetLabels, SetTable, as_table
+from armarc.log.trend import FEWEST_SESSIONS, error_from_neighbours
+from armarc.recording import FloatArray
 
-BEST = tuple(map(find_measure, ("rom_deg", "mean_concentric_deg_s", "reps")))
+CLEAN, LOAD = find_measure("clean_reps"), find_measure("load_kg")
+WORK = SetMeasure(key="load_clean_reps_kg", title="Load × clean reps", unit="kg", digits=0)
+BEST = (CLEAN, LOAD)
+"""What bests are made of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Best:
-    """The best set of one measure at one task and load.
+    """The best set of one measure at one task.
 
     Parameters
     ----------
     measure : SetMeasure
+        `CLEAN` (at the load of `entry`) or `WORK`.
     entry : SetLabels
         The set it was done in; the first one that reached the value.
     value : float
     second : float or None
-        Next best value from another session.
+        Best value of the other sessions: at the same load for `CLEAN`.
+    error : float or None
+        Typical error of a session's best, robust; None with fewer than four sessions.
     sets : int
         How many sets it was chosen from.
     """
@@ -34,41 +44,84 @@ class Best:
     entry: SetLabels
     value: float
     second: float | None
+    error: float | None
     sets: int
+
+    @property
+    def inside_error(self) -> bool | None:
+        """Whether it is no further above the other sessions than error explains; None where that is not known."""
+        if self.second is None or self.error is None:
+            return None
+        return self.value - self.second <= detectable_change(self.error)
+
+    @property
+    def words(self) -> str:
+        """What to think of it."""
+        known = {None: "error not known yet", True: "inside the error", False: "beyond the error"}
+        return known[self.inside_error]
 
 
 def personal_bests(sets: Sequence[LoggedSet] | SetTable, *, fewest_sets: int = 2) -> list[Best]:
-    """Bests per lifter, exercise, variant, side and load, the newest first.
+    """Bests per lifter, exercise, variant and side, the newest first.
+
+    A load with its clean reps is left out where a heavier one was lifted for as many.
 
     Parameters
     ----------
     sets : sequence of LoggedSet, or SetTable
-        With the values of `BEST`.
+        With the values of `BEST`. Sets whose clean reps are not known (measured before there were any) take no part.
     fewest_sets : int
         Tasks with fewer sets have no best yet.
     """
     table = as_table(sets, *BEST).in_time
-    order = np.argsort(table.target, kind="stable")
-    borders = np.flatnonzero(np.diff(table.target[order])) + 1
-    groups = np.split(order, borders) if len(order) else []
-    out = []
-    for group in sorted(groups, key=lambda rows: int(rows[0])):
-        if len(group) < fewest_sets:
+    table = table.take(~np.isnan(table.of(CLEAN)))
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for row, (lifter, task) in enumerate(zip(table.lifter.tolist(), table.task.tolist(), strict=True)):
+        groups.setdefault((lifter, *table.tasks[task][:3]), []).append(row)
+    found = []
+    for rows in groups.values():
+        if len(rows) >= fewest_sets:
+            found += _of_task(table, np.array(rows))
+    return sorted(found, key=lambda best: best.entry.done_at, reverse=True)
+
+
+def _of_task(table: SetTable, rows: IntArray) -> list[Best]:
+    load = table.of(LOAD)[rows]
+    out: list[Best] = []
+    most = 0.0
+    for kg in [*np.unique(load[~np.isnan(load)])[::-1].tolist(), math.nan]:
+        at_load = rows[np.isnan(load) if math.isnan(kg) else load == kg]
+        # No load stated is no load to compare with: it has a best of its own.
+        if not len(at_load):
             continue
-        for measure in BEST:
-            values = table.of(measure)[group]
-            if np.isnan(values).all():
-                continue
-            best = int(np.nanargmax(values))
-            others = values[table.session[group] != table.session[group[best]]]
-            others = others[~np.isnan(others)]
-            out.append(
-                Best(
-                    measure=measure,
-                    entry=table.labels(int(group[best])),
-                    value=float(values[best]),
-                    second=float(others.max()) if len(others) else None,
-                    sets=int(np.count_nonzero(~np.isnan(values))),
-                )
-            )
-    return sorted(out, key=lambda best: best.entry.done_at, reverse=True)
+        best = _best(table, at_load, CLEAN, table.of(CLEAN)[at_load])
+        if best.value > (0 if math.isnan(kg) else most):
+            out.append(best)
+            most = max(most, best.value)
+    loaded = rows[~np.isnan(load)]
+    work = table.of(CLEAN)[loaded] * table.of(LOAD)[loaded]
+    if len(loaded) and work.max() > 0:
+        out.append(_best(table, loaded, WORK, work))
+    return out
+
+
+def _best(table: SetTable, rows: IntArray, measure: SetMeasure, values: FloatArray) -> Best:
+    best = int(np.argmax(values))
+    session = table.session[rows]
+    others = values[session != session[best]]
+    by_session = [float(values[session == one].max()) for one in dict.fromkeys(session.tolist())]
+    return Best(
+        measure=measure,
+        entry=table.labels(int(rows[best])),
+        value=float(values[best]),
+        second=float(others.max()) if len(others) else None,
+        error=_error(by_session),
+        sets=len(rows),
+    )
+
+
+def _error(by_session: list[float]) -> float | None:
+    """Typical error of a session's best; none at all where all sessions agree to the rep."""
+    if len(by_session) >= FEWEST_SESSIONS and len(set(by_session)) == 1:
+        return 0.0
+    return error_from_neighbours(np.array(by_session))

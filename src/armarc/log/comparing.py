@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,9 +14,12 @@ from armarc.log.asymmetry import Asymmetry, asymmetry
 from armarc.log.effects import Effect, independent_effect, paired_effect
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
+from armarc.log.relevance import holm, smallest_relevant
 from armarc.log.table import IntArray, SessionKey, SetTable, Task, as_table, first_seen
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
+
+ALPHA = 0.05
 
 REPS_CAUTION = "Reps of one set are not independent trials: the interval speaks of these sets only."
 
@@ -48,6 +52,10 @@ class Row:
         None when a group has no value.
     asymmetry : Asymmetry or None
         For left against right, session by session.
+    p_corrected : float or None
+        P value of the difference, corrected for how many differences the comparison judges (Holm).
+    relevant : float or None
+        Smallest relevant difference, in the measure's unit.
     """
 
     measure: SetMeasure
@@ -56,6 +64,30 @@ class Row:
     unit_of_analysis: str
     effect: Effect | None
     asymmetry: Asymmetry | None = None
+    p_corrected: float | None = None
+    relevant: float | None = None
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether there is a difference worth speaking of, chance and the number of measures allowed for."""
+        return self.verdict == "clear"
+
+    @property
+    def verdict(self) -> str:
+        """``"clear"``, ``"small"`` (clear, below the smallest relevant one), ``"same"`` (the whole interval lies
+        below it), ``"unclear"`` or ``"too few"``.
+        """
+        e = self.effect
+        if e is None or e.low is None or e.high is None or self.p_corrected is None:
+            return "too few"
+        if self.p_corrected <= ALPHA:
+            return "clear" if self.relevant is None or abs(e.difference) >= self.relevant else "small"
+        inside = self.relevant is not None and -self.relevant < e.low and e.high < self.relevant
+        return "same" if inside else "unclear"
+
+    def judged(self, p_corrected: float) -> Row:
+        """The same with a p value corrected for more differences; NaN for none."""
+        return replace(self, p_corrected=None if math.isnan(p_corrected) else p_corrected)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
@@ -80,7 +112,11 @@ class Row:
             record[key] = None if effect is None else getattr(effect, key)
         for key in ("size", "size_low", "size_high"):
             record[key] = None if effect is None else getattr(effect, key)
-        record["clear"] = None if effect is None else effect.is_clear
+        record["p"] = None if effect is None else effect.p
+        record["p_corrected"] = self.p_corrected
+        record["relevant"] = self.relevant
+        record["verdict"] = self.verdict
+        record["clear"] = None if effect is None else self.is_clear
         record["symmetry_index"] = (
             None
             if index is None
@@ -132,7 +168,11 @@ def group_by(
 
 
 def compare(
-    groups: Sequence[Group], measures: Sequence[SetMeasure], reps: Mapping[int, Sequence[dict[str, Any]]]
+    groups: Sequence[Group],
+    measures: Sequence[SetMeasure],
+    reps: Mapping[int, Sequence[dict[str, Any]]],
+    *,
+    relevant: float | None = None,
 ) -> list[Row]:
     """Every later group against the first, measure by measure.
 
@@ -146,6 +186,8 @@ def compare(
     measures : sequence of SetMeasure
     reps : mapping
         Rep records by set, needed for single sets.
+    relevant : float or None
+        Your own smallest relevant difference; None for the working limits of the units.
 
     Raises
     ------
@@ -157,11 +199,25 @@ def compare(
         raise UsageError(
             f"a comparison needs two groups, found {names}", "name more sets or widen the filter"
         )
-    rows = []
-    for other in groups[1:]:
-        for measure in measures:
-            rows.append(_row(groups[0], other, measure, reps))
-    return rows
+    rows = [_row(groups[0], other, measure, reps) for other in groups[1:] for measure in measures]
+    p_values = [math.nan if row.effect is None or row.effect.p is None else row.effect.p for row in rows]
+    return [
+        replace(
+            row.judged(p), relevant=smallest_relevant(row.measure).value if relevant is None else relevant
+        )
+        for row, p in zip(rows, holm(np.array(p_values)).tolist(), strict=True)
+    ]
+
+
+def chance_words(rows: Sequence[Row]) -> str:
+    """How many of these differences would be called clear by chance, and what was done about it."""
+    judged = sum(row.p_corrected is not None for row in rows)
+    if judged < 2:
+        return ""
+    return (
+        f"{judged} differences were judged: one by one, {judged * ALPHA:.1f} would be called clear by chance where "
+        "nothing differs; the verdicts are corrected for it (Holm 1979), the intervals are not."
+    )
 
 
 def _row(

@@ -30,6 +30,8 @@ class Effect:
         the pooled SD for independent samples.
     size_low, size_high : float or None
         95 % interval of the size (noncentral t).
+    p : float or None
+        Of the same t tests as the intervals of the difference, two-sided; None with too few values.
     """
 
     paired: bool
@@ -43,11 +45,7 @@ class Effect:
     size: float | None = None
     size_low: float | None = None
     size_high: float | None = None
-
-    @property
-    def is_clear(self) -> bool:
-        """Whether the interval of the difference leaves out zero."""
-        return self.low is not None and self.high is not None and (self.low > 0 or self.high < 0)
+    p: float | None = None
 
 
 def paired_effect(first: Sequence[float] | FloatArray, second: Sequence[float] | FloatArray) -> Effect:
@@ -80,6 +78,7 @@ def paired_effect(first: Sequence[float] | FloatArray, second: Sequence[float] |
     half = float(special.stdtrit(n - 1, 0.5 + CONFIDENCE / 2)) * sd / math.sqrt(n)
     interval = {"low": base["difference"] - half, "high": base["difference"] + half}
     average = math.sqrt((float(a.var(ddof=1)) + float(b.var(ddof=1))) / 2)
+    interval["p"] = _p(base["difference"], sd / math.sqrt(n), n - 1)
     if sd <= 0 or average <= 0:
         return Effect(**base, **interval)  # type: ignore[arg-type]
     t = float(change.mean()) / (sd / math.sqrt(n))
@@ -115,12 +114,13 @@ def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[flo
         return Effect(**base)  # type: ignore[arg-type]
     va, vb = float(a.var(ddof=1)) / n, float(b.var(ddof=1)) / m
     if va + vb <= 0:
-        return Effect(**base, low=difference, high=difference)  # type: ignore[arg-type]
+        return Effect(**base, low=difference, high=difference, p=_p(difference, 0.0, 1.0))  # type: ignore[arg-type]
     df = (va + vb) ** 2 / (va**2 / (n - 1) + vb**2 / (m - 1))
     half = float(special.stdtrit(df, 0.5 + CONFIDENCE / 2)) * math.sqrt(va + vb)
+    p = _p(difference, math.sqrt(va + vb), df)
     pooled = math.sqrt((va * n * (n - 1) + vb * m * (m - 1)) / (n + m - 2))
     if min(n, m) < 3 or pooled <= 0:
-        return Effect(**base, low=difference - half, high=difference + half)  # type: ignore[arg-type]
+        return Effect(**base, low=difference - half, high=difference + half, p=p)  # type: ignore[arg-type]
     root = math.sqrt(n * m / (n + m))
     t = difference / pooled * root
     low, high = noncentrality_interval(t, n + m - 2)
@@ -129,10 +129,18 @@ def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[flo
         **base,  # type: ignore[arg-type]
         low=difference - half,
         high=difference + half,
+        p=p,
         size=t * scale,
         size_low=low * scale,
         size_high=high * scale,
     )
+
+
+def _p(difference: float, error: float, df: float) -> float:
+    """Two-sided p value of a difference with its standard error."""
+    if error <= 0:
+        return 0.0 if difference else 1.0
+    return 2 * float(special.stdtr(df, -abs(difference) / error))
 
 
 def hedges_correction(df: float) -> float:

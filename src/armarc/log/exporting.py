@@ -11,11 +11,15 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from armarc.errors import UsageError
 from armarc.extras import how_to_add
+from armarc.log.measures import LOADS
 from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
 from armarc.log.records import SCHEMA, logged_record
 from armarc.log.schema import REP_NUMBERS
 from armarc.log.store import Store
+from armarc.measures import columns, field_of, unit_of
 from armarc.outputs import JSON, PARQUET, TABLE, safe_cell
+from armarc.reps.summary import SetSummary
+from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -142,3 +146,32 @@ def _squared(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     if all(len(row) == len(names) for row in rows) and all(list(row) == names for row in rows):
         return rows
     return [{name: row.get(name) for name in names} for row in rows]
+
+
+def codebook() -> str:
+    """What the columns of an export mean, as a table in Markdown: key, unit, meaning, standard error."""
+    lines = ["# Codebook", "", "Written by armarc beside its data. Angles in degrees, times in seconds.", ""]
+    for title, table in (("Of a rep", columns(Rep)), ("Of a set", columns(SetSummary))):
+        errors = {id(each.measure) for each in table if each.is_error}
+        lines += [f"## {title}", "", "| key | unit | meaning | standard error |", "|---|---|---|---|"]
+        lines += [
+            f"| `{each.key}` | {each.unit.sign} | {each.meaning} | "
+            f"{f'`{each.key}_se`' if id(each.measure) in errors else ''} |"
+            for each in table
+            if not each.is_error
+        ]
+        lines.append("")
+    lines += [
+        "## Load, where one was stated (estimates from body tables)",
+        "",
+        "| key | unit | meaning |",
+        "|---|---|---|",
+    ]
+    lines += [f"| `{key}` | {unit_of(field_of(key)[0]).sign} | {one[1]} |" for key, one in LOADS.items()]
+    lines += [
+        "",
+        "A set also has `mean_KEY`, the mean over its full reps, `cv_KEY_pct`, 100·SD/mean, and `in_band_count` and "
+        "`in_band_share`, starts inside its working band. `clean` and the flags in `quality`: see the README.",
+        "",
+    ]
+    return "\n".join(lines)

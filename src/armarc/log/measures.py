@@ -8,7 +8,7 @@ from typing import Any
 
 from armarc.errors import UsageError
 from armarc.log.reading import LoggedSet
-from armarc.measures import columns
+from armarc.measures import columns, field_of, unit_of
 from armarc.reps.summary import AVERAGED, SetSummary, mean_key
 
 
@@ -30,6 +30,8 @@ class SetMeasure:
         Where the set's summary has it; empty for what is not in the summary.
     total : bool
         Sums over the set rather than means: adds up over a week.
+    of_reps : bool
+        In no summary: the mean over the set's reps is made from their records.
     """
 
     key: str
@@ -39,9 +41,12 @@ class SetMeasure:
     better: str | None = None
     summary_key: str = ""
     total: bool = False
+    of_reps: bool = False
 
     def of(self, entry: LoggedSet) -> float | None:
-        """Value for a set, None where it has none."""
+        """Value for a set, None where it has none, or where only the records of its reps have it."""
+        if self.of_reps:
+            return None
         if self.key == "in_band_pct":
             share = (entry.summary.get("in_band") or {}).get("share")
             return None if share is None else 100.0 * float(share)
@@ -52,6 +57,34 @@ class SetMeasure:
     def label(self) -> str:
         """Title with unit, for an axis or a table."""
         return f"{self.title} ({self.unit})" if self.unit else self.title
+
+
+LOADS = {
+    "peak_moment_n_m": ("Peak moment", "largest net moment about the movement axis", 1),
+    "peak_moment_at_deg": ("Angle of the peak moment", "angle of the largest net moment", 0),
+    "peak_concentric_moment_n_m": ("Peak moment raising", "largest net moment while the arm is raised", 1),
+    "peak_concentric_moment_at_deg": ("Angle of the peak moment raising", "its angle", 0),
+    "peak_eccentric_moment_n_m": ("Peak moment lowering", "largest net moment while the arm is lowered", 1),
+    "mean_moment_n_m": ("Mean moment", "over the time from start to end", 1),
+    "mean_moment_over_angle_n_m": ("Mean moment over the angle", "over the angle of the concentric", 1),
+    "moment_impulse_n_m_s": ("Impulse of the moment", "net moment over time, start to end of the rep", 1),
+    "concentric_work_j": ("Work raising", "done by the shoulder moment", 1),
+    "eccentric_work_j": ("Work lowering", "taken up by the shoulder moment", 1),
+    "peak_power_w": ("Peak power", "largest product of moment and rate", 0),
+    "loaded_impulse_pct": ("Impulse in the loaded range", "share of the impulse inside the loaded range", 0),
+    "loaded_work_pct": ("Work in the loaded range", "share of the raising work inside the loaded range", 0),
+    "body_swing_work_pct": (
+        "Work of the swing",
+        "share of the concentric's work through the moving shoulder",
+        1,
+    ),
+    "drive_swing_work_pct": (
+        "Work of the swing in the drive",
+        "the same from rest to the peak of the speed",
+        1,
+    ),
+}
+"""Estimates of the load by their key in a rep's record: title, meaning, decimals. Only sets with a load have them."""
 
 
 def _offered() -> tuple[SetMeasure, ...]:
@@ -85,9 +118,13 @@ def _offered() -> tuple[SetMeasure, ...]:
     stated = [
         SetMeasure(key="load_kg", title="Load", unit="kg", digits=2),
         SetMeasure(key="rir", title="Reps in reserve", unit="", digits=1),
-        SetMeasure(key="in_band_pct", title="Starts inside the band", unit="%", better="higher"),
+        SetMeasure(key="in_band_pct", title="Starts inside the band", unit="%"),
     ]
-    return (*means, *sums, *stated)
+    loads = [
+        SetMeasure(key=key, title=title, unit=unit_of(field_of(key)[0]).sign, digits=digits, of_reps=True)
+        for key, (title, _, digits) in LOADS.items()
+    ]
+    return (*means, *sums, *stated, *loads)
 
 
 MEASURES = _offered()
@@ -140,4 +177,4 @@ def rep_value(rep: dict[str, Any], key: str) -> float | None:
 
 def is_rep_measure(measure: SetMeasure) -> bool:
     """Whether the measure is a mean over reps, so that single reps have it."""
-    return measure.summary_key.startswith("mean_")
+    return measure.of_reps or measure.summary_key.startswith("mean_")

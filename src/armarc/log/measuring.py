@@ -6,6 +6,7 @@ import os
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,13 +20,6 @@ if TYPE_CHECKING:
 
 READING_OPTIONS = ("rate_hz", "columns", "units", "axes", "gravity_sign")
 """Options of reading a file; kept in the log under ``settings["reading"]``."""
-
-_SETTINGS = (
-    "exercise", "side", "load_kg", "resistance", "band_deg_s", "gate_deg", "gate_from", "loaded_range_deg",
-    "smallest_rom_deg", "swung_cm", "dropped_pct",
-    "rest_s", "fusion", "mounting", "strap", "hand_axis", "reach_cm", "sensor_height_cm", "reference",
-)  # fmt: skip
-"""Settings of a result that are options of measuring."""
 
 
 def measure_content(
@@ -54,13 +48,9 @@ def measure_session(content: bytes, file_name: str, settings: Mapping[str, Any],
     from armarc.known_sensor import open_shelf
     from armarc.pipeline import measure
 
-    resistance = settings.get("resistance")
-    stated = {name: settings.get(name) for name in _SETTINGS} | {
-        "resistance": tuple(resistance) if resistance else None,
-        "lifter": lifter,
-    }
+    stated = replace(MeasuringOptions.of_record(settings), lifter=lifter)
     with recording_from(content, file_name, settings.get("reading") or {}) as recording:
-        return measure(*Kept(sensors=open_shelf()).settle(recording, MeasuringOptions.of(stated)))
+        return measure(*Kept(sensors=open_shelf()).settle(recording, stated))
 
 
 def merged_content(path: str | os.PathLike[str], reading: Mapping[str, Any]) -> bytes:

@@ -164,6 +164,21 @@ def tagged_sets(store: Store, where: Filter) -> dict[str, list[int]]:
     return out
 
 
+def names_in(store: Store, what: str) -> list[str]:
+    """Names of the lifters or exercises that have sets in the log, most sets first.
+
+    Parameters
+    ----------
+    store : Store
+    what : str
+        ``"lifter"`` or ``"exercise"``.
+    """
+    column = schema.lifter.c.name if what == "lifter" else _SETS.c.exercise
+    chosen = sets_query(Filter(), column).group_by(column).order_by(sa.func.count().desc(), column)
+    with store.reading() as connection:
+        return [str(name) for name in connection.execute(chosen).scalars()]
+
+
 def list_lifters(store: Store) -> list[str]:
     """Names of everybody in the log, in order."""
     with store.reading() as connection:

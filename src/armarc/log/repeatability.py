@@ -110,9 +110,19 @@ def detectable_change(typical_error: float) -> float:
     return Z_95 * math.sqrt(2) * typical_error
 
 
-def smallest_worthwhile(between_sd: float, typical_error: float) -> float:
-    """0.2 times the between-subject SD with the measurement noise taken out of it (Hopkins 2000)."""
-    return WORTHWHILE_SHARE * math.sqrt(max(between_sd**2 - typical_error**2, 0.0))
+def smallest_worthwhile(between_sd: float, typical_error: float, sessions: float = 1.0) -> float:
+    """0.2 times the SD between subjects with the error taken out of it (Hopkins 2000).
+
+    Parameters
+    ----------
+    between_sd : float
+        SD of the subjects' means.
+    typical_error : float
+        Error of one session.
+    sessions : float
+        How many sessions a mean is of: its variance holds TE²/k of error.
+    """
+    return WORTHWHILE_SHARE * math.sqrt(max(between_sd**2 - typical_error**2 / sessions, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,13 +12,13 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
+from armarc.log.relevance import lifters_spread
 from armarc.log.repeatability import (
     Icc,
     PairedError,
     intraclass,
     paired_error,
     sd_interval,
-    smallest_worthwhile,
 )
 from armarc.log.table import IntArray, SetTable, as_table, first_seen
 from armarc.recording import FloatArray
@@ -49,6 +49,8 @@ class Repeatability:
     icc : dict of Icc
         Empty where it cannot be given.
     why_no_icc : str
+    icc_caution : str
+        What has to be known of the correlation; empty without one.
     worthwhile : float or None
         0.2 × pure SD between lifters, with three lifters or more.
     """
@@ -60,6 +62,7 @@ class Repeatability:
     error: PairedError | None
     icc: dict[str, Icc]
     why_no_icc: str
+    icc_caution: str
     worthwhile: float | None
 
     def to_dict(self) -> dict[str, Any]:
@@ -84,11 +87,16 @@ class Repeatability:
             form: {"value": one.value, "low": one.low, "high": one.high} for form, one in self.icc.items()
         }
         record["why_no_icc"] = self.why_no_icc or None
+        record["icc_caution"] = self.icc_caution or None
         return record
 
 
 def repeatability_of(
-    sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure, *, across: str = BETWEEN
+    sets: Sequence[LoggedSet] | SetTable,
+    measure: SetMeasure,
+    *,
+    across: str = BETWEEN,
+    everyone: SetTable | None = None,
 ) -> Repeatability:
     """Typical error, limits of agreement and intraclass correlation of one measure.
 
@@ -98,6 +106,8 @@ def repeatability_of(
     measure : SetMeasure
     across : str
         ``"days"`` or ``"sets"``.
+    everyone : SetTable or None
+        Sets of all lifters, whose spread tells what is worthwhile; None for `sets`.
 
     Raises
     ------
@@ -111,6 +121,7 @@ def repeatability_of(
     pairs = [pair for values in series for pair in pairwise(values)]
     error = _chained_error(series, pairs) if len(pairs) >= 3 else None
     icc, why = _icc(series)
+    spread = lifters_spread(table if everyone is None else everyone, measure)
     return Repeatability(
         measure=measure,
         across=across,
@@ -119,7 +130,8 @@ def repeatability_of(
         error=error,
         icc=icc,
         why_no_icc=why,
-        worthwhile=None if error is None else _worthwhile(table, measure, error.typical_error),
+        icc_caution=_icc_caution(table, len(series)) if icc else "",
+        worthwhile=None if spread is None else spread.worthwhile,
     )
 
 
@@ -151,18 +163,6 @@ def _by_group(group: IntArray, values: FloatArray) -> list[list[float]]:
     return list(found.values())
 
 
-def between_lifters_sd(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) -> float | None:
-    """SD of the lifters' means; None with fewer than three lifters."""
-    table = as_table(sets, measure)
-    known = ~np.isnan(table.of(measure))
-    lifter = table.lifter[known]
-    seen = first_seen(lifter)
-    if len(seen) < 3:
-        return None
-    means = np.bincount(lifter, weights=table.of(measure)[known])[seen] / np.bincount(lifter)[seen]
-    return float(np.std(means, ddof=1))
-
-
 def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[float, float]]) -> PairedError:
     """Error of neighbouring pairs; its interval knows that a value in the middle of a series is used twice.
 
@@ -175,9 +175,16 @@ def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[floa
     return replace(error, typical_error_low=low, typical_error_high=high)
 
 
-def _worthwhile(table: SetTable, measure: SetMeasure, typical_error: float) -> float | None:
-    spread = between_lifters_sd(table, measure)
-    return None if spread is None else smallest_worthwhile(spread, typical_error)
+def _icc_caution(table: SetTable, targets: int) -> str:
+    """An intraclass correlation tells targets apart: say so where these are no people."""
+    lifters = len(np.unique(table.lifter))
+    if lifters >= targets:
+        return ""
+    who = "one lifter" if lifters == 1 else f"{lifters} lifters"
+    return (
+        f"the ICC tells apart {targets} tasks (exercise, variant, side, load) of {who}: tasks that differ much make "
+        "it large; it says nothing about telling people apart"
+    )
 
 
 def _icc(series: Sequence[Sequence[float]]) -> tuple[dict[str, Icc], str]:

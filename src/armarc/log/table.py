@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.measures import SetMeasure
+from armarc.log.measures import SetMeasure, rep_value
 from armarc.log.reading import Filter, LoggedSet, list_sets, sets_query
 from armarc.log.rows import is_numbers, is_texts
 from armarc.log.store import DAMAGED_HINT, Store
 from armarc.recording import FloatArray
+from armarc.reps.summary import is_full
 
 IntArray = NDArray[np.int64]
 
@@ -162,6 +163,10 @@ def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
     LogError
         If a set is damaged.
     """
+    load = [measure for measure in measures if measure.of_reps]
+    if load:
+        plain = read_table(store, where, *(measure for measure in measures if not measure.of_reps))
+        return replace(plain, numbers={**plain.numbers, **_of_reps(store, where, plain.set_id, load)})
     places = [_place(measure) for measure in measures]
     numbered = schema.set_number.c.set_id
     task = (_SETS.c.exercise, _SETS.c.variant, _SETS.c.side, _SETS.c.load_kg)
@@ -192,6 +197,30 @@ def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
         list_sets(store, where)  # names the set, where the damage shows there too
         raise LogError("a set in the log is damaged", DAMAGED_HINT) from None
     return table.take(np.lexsort((table.set_id, table.done_s))[::-1])
+
+
+def _of_reps(
+    store: Store, where: Filter, set_id: IntArray, measures: Sequence[SetMeasure]
+) -> dict[str, FloatArray]:
+    """Means over reps of what only their records hold, for the sets in their order; full reps where there are any."""
+    rep = schema.rep
+    chosen = sets_query(where, rep.c.set_id, rep.c.quality, rep.c.other).join(rep, rep.c.set_id == _SETS.c.id)
+    places = {number: place for place, number in enumerate(set_id.tolist())}
+    shape = (2, len(measures), len(places))
+    total, count = np.zeros(shape), np.zeros(shape)
+    with store.reading() as connection:
+        for number, quality, other in connection.execution_options(yield_per=500).execute(chosen):
+            full = int(isinstance(quality, list) and is_full(quality))
+            for i, measure in enumerate(measures):
+                value = rep_value(other, measure.key) if isinstance(other, dict) else None
+                if value is not None:
+                    total[full, i, places[number]] += value
+                    count[full, i, places[number]] += 1
+    best = np.where(count[1] > 0, 1, 0)
+    total = np.where(best, total[1], total[0])
+    count = np.where(best, count[1], count[0])
+    means = np.divide(total, count, out=np.full(total.shape, math.nan), where=count > 0)
+    return {measure.key: means[i] for i, measure in enumerate(measures)}
 
 
 def first_seen(codes: IntArray) -> IntArray:

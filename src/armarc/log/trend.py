@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from scipy import special
 
 from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
-from armarc.log.repeatability import detectable_change, smallest_worthwhile
+from armarc.log.relevance import Relevant, smallest_relevant
+from armarc.log.repeatability import detectable_change
+from armarc.log.serial import change_of_ends
 from armarc.log.smoothing import lowess, median_slope
 from armarc.log.table import SetTable, as_table
 from armarc.recording import FloatArray
@@ -22,6 +23,9 @@ FEWEST_SESSIONS = 4
 
 COMPARED_SESSIONS = 3
 """How many sessions at each end are compared."""
+
+ODD = 3.0
+"""Neighbours that differ by more robust standard deviations than this are odd: one in 400 of normal ones."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,18 +48,25 @@ class Change:
         How many at each end.
     difference : float
     low, high : float
-        95 % interval from the typical error.
+        95 % interval; it allows for neighbouring sessions that resemble each other (`armarc.log.serial`).
+    p : float
+        Of no change, from the same.
     """
 
     sessions: int
     difference: float
     low: float
     high: float
+    p: float
 
     @property
     def is_real(self) -> bool:
         """Whether it is more than the error explains."""
         return self.low > 0 or self.high < 0
+
+    def is_within(self, relevant: float | None) -> bool:
+        """Whether the whole interval lies inside a smallest relevant difference: then nothing changed."""
+        return relevant is not None and -relevant < self.low and self.high < relevant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,17 +119,24 @@ class Trend:
         amount = f"{c.difference:+.{digits}f} {unit}".strip()
         span = f"95 % interval {c.low:+.{digits}f} to {c.high:+.{digits}f}"
         which = f"last {c.sessions} against first {c.sessions} sessions"
+        what = f"{amount} ({span}; {which})"
+        limit = f"{shown(self.worthwhile, digits)} {unit}".strip()
         if not c.is_real:
-            return f"No real change: {amount} ({span}; {which}) lies inside the error of the sessions."
-        size = abs(c.difference)
+            if c.is_within(self.worthwhile):
+                return f"No real change: {what} lies inside the smallest change worth speaking of, {limit}."
+            return f"Unclear: {what} may be error, or a change: more sessions would tell."
         if self.worthwhile is None:
-            return f"Real change: {amount} ({span}; {which})."
-        if size < self.worthwhile:
-            return (
-                f"Real but small: {amount} ({span}; {which}), below the smallest worthwhile change of "
-                f"{self.worthwhile:.{digits}f} {unit}."
-            )
-        return f"Real and worthwhile change: {amount} ({span}; {which})."
+            return f"Real change: {what}."
+        if abs(c.difference) < self.worthwhile:
+            return f"Real but small: {what}, below the smallest change worth speaking of, {limit}."
+        return f"Real change: {what}, above the smallest change worth speaking of, {limit}."
+
+
+def shown(value: float | None, digits: int) -> str:
+    """A number with at least two digits that say something; a dash for none."""
+    if value is None:
+        return "–"
+    return f"{value:.{digits}f}" if value == 0 or abs(value) >= 10 ** (1 - digits) else f"{value:.2g}"
 
 
 def session_points(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) -> tuple[Point, ...]:
@@ -145,9 +163,7 @@ def session_points(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) ->
 def trend_of(
     points: Sequence[Point],
     measure: SetMeasure,
-    *,
-    worthwhile: float | None = None,
-    between_sd: float | None = None,
+    relevant: Relevant | None = None,
 ) -> Trend:
     """Work out the course of one measure.
 
@@ -156,20 +172,13 @@ def trend_of(
     points : sequence of Point
         In order.
     measure : SetMeasure
-    worthwhile : float or None
-        The lifter's own smallest worthwhile change; goes before `between_sd`.
-    between_sd : float or None
-        SD between lifters, from which the smallest worthwhile change follows.
+    relevant : Relevant or None
+        Smallest relevant difference; None for the working limit of the measure's unit.
     """
     values = np.array([point.value for point in points], float)
     days = np.array([point.day.toordinal() for point in points], float)
-    error, df = error_from_neighbours(values)
-    why = "your own number"
-    if worthwhile is None and between_sd is not None and error is not None:
-        worthwhile = smallest_worthwhile(between_sd, error) or None
-        why = "0.2 × the SD between the lifters of this log without the error (Hopkins 2000)"
-    if worthwhile is None:
-        why = "not known: it needs several lifters in the log, or your own number (--worthwhile)"
+    error = error_from_neighbours(values)
+    relevant = smallest_relevant(measure) if relevant is None else relevant
     slope, low, high = _slope(days, values)
     return Trend(
         measure=measure,
@@ -177,42 +186,34 @@ def trend_of(
         smooth=tuple(float(v) for v in lowess(days, values)),
         typical_error=error,
         detectable=None if error is None else detectable_change(error),
-        worthwhile=worthwhile,
-        worthwhile_from=why,
+        worthwhile=relevant.value,
+        worthwhile_from=relevant.origin,
         slope_per_week=slope,
         slope_low=low,
         slope_high=high,
-        change=None if error is None else change_between_ends(values, error, df),
+        change=None if error is None else change_between_ends(values),
     )
 
 
-def error_from_neighbours(values: FloatArray) -> tuple[float | None, float]:
-    """Typical error of one session, and its degrees of freedom.
+def error_from_neighbours(values: FloatArray) -> float | None:
+    """Typical error of one session, robust against single odd sessions; None with too few values, or all equal.
 
-    SD of neighbouring differences over √2 (Hopkins 2000), taken about zero so that a slow trend adds nearly
-    nothing to it; the degrees of freedom match the variance of that estimate for independent errors,
-    2(n−1)²/(3n−4) (von Neumann 1941, Ann Math Stat 12:367, from memory).
-
-    Returns
-    -------
-    tuple
-        ``(None, 0)`` with fewer than `FEWEST_SESSIONS` values, or when all are equal.
+    SD of neighbouring differences over √2 (Hopkins 2000), about zero so that a slow trend adds nearly nothing; what
+    is larger than `ODD` robust SDs (1.4826 × median) counts as that much.
     """
-    n = len(values)
-    if n < FEWEST_SESSIONS:
-        return None, 0.0
-    error = math.sqrt(float(np.mean(np.diff(values) ** 2)) / 2)
-    if error <= 0:
-        return None, 0.0
-    return error, 2 * (n - 1) ** 2 / (3 * n - 4)
+    if len(values) < FEWEST_SESSIONS:
+        return None
+    steps = np.abs(np.diff(values))
+    border = ODD * 1.4826 * float(np.median(steps))
+    error = math.sqrt(float(np.mean(np.minimum(steps, border or math.inf) ** 2)) / 2)
+    return error if error > 0 else None
 
 
-def change_between_ends(values: FloatArray, error: float, df: float) -> Change:
+def change_between_ends(values: FloatArray) -> Change:
     """Mean of the last sessions minus mean of the first ones, with its 95 % interval."""
     m = min(COMPARED_SESSIONS, len(values) // 2)
-    difference = float(values[-m:].mean() - values[:m].mean())
-    half = float(special.stdtrit(df, 0.975)) * error * math.sqrt(2 / m)
-    return Change(sessions=m, difference=difference, low=difference - half, high=difference + half)
+    difference, half, p = change_of_ends(values, m)
+    return Change(sessions=m, difference=difference, low=difference - half, high=difference + half, p=p)
 
 
 def _slope(days: FloatArray, values: FloatArray) -> tuple[float | None, float | None, float | None]:

@@ -25,10 +25,11 @@ VOLUME = (REPS, LOAD, TENSION, LOADED, *IMPULSES)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Week:
-    """Training of one ISO 8601 week.
+    """Training of one lifter in one ISO 8601 week.
 
     Parameters
     ----------
+    lifter : str
     monday : date
     sets, reps : int
     time_under_tension_s : float
@@ -38,8 +39,11 @@ class Week:
         Sum of load times reps over the sets with a known load; None when no set has one.
     impulse_n_m_s : float or None
         Impulse of the shoulder moment where it was worked out.
+    without_impulse : tuple of int
+        Numbers of the sets it was not worked out for: no load was stated, or it could not be.
     """
 
+    lifter: str
     monday: date
     sets: int
     reps: int
@@ -47,11 +51,13 @@ class Week:
     loaded_range_s: float
     load_reps_kg: float | None
     impulse_n_m_s: float | None
+    without_impulse: tuple[int, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         year, week, _ = self.monday.isocalendar()
         return {
+            "lifter": self.lifter,
             "week": f"{year}-W{week:02d}",
             "monday": self.monday.isoformat(),
             "sets": self.sets,
@@ -60,21 +66,28 @@ class Week:
             "loaded_range_s": round(self.loaded_range_s, 2),
             "load_reps_kg": None if self.load_reps_kg is None else round(self.load_reps_kg, 2),
             "impulse_n_m_s": None if self.impulse_n_m_s is None else round(self.impulse_n_m_s, 2),
+            "sets_without_impulse": list(self.without_impulse),
         }
 
 
 def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
-    """Volume per week from the first to the last, weeks without training included."""
+    """Volume per lifter and week, from each lifter's first to the last, weeks without training included."""
     table = as_table(sets, *VOLUME)
-    if not len(table):
-        return []
+    return [week for rows in by_lifter(table) for week in _of_lifter(rows)]
+
+
+def by_lifter(table: SetTable) -> list[SetTable]:
+    """The sets of each lifter, in the order of their names."""
+    return [table.take(table.lifter == number) for number in np.unique(table.lifter)]
+
+
+def _of_lifter(table: SetTable) -> list[Week]:
     # Day 1 of the calendar was a Monday.
     week = (table.day - 1) // 7
     first = int(week.min())
     week -= first
     sums = {measure.key: _sum(week, table.of(measure)) for measure in VOLUME}
-    load, reps = table.of(LOAD), table.of(REPS)
-    lifted = _sum(week, load * reps)
+    lifted = _sum(week, table.of(LOAD) * table.of(REPS))
     impulse = np.full(len(table), np.nan)
     for measure in reversed(IMPULSES):
         impulse = np.where(np.isnan(table.of(measure)), impulse, table.of(measure))
@@ -82,6 +95,7 @@ def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
     count = np.bincount(week)
     return [
         Week(
+            lifter=table.sessions[int(table.session[0])].lifter,
             monday=date.fromordinal(7 * (first + place) + 1),
             sets=int(count[place]),
             reps=round(sums["reps"][place] or 0),
@@ -89,9 +103,34 @@ def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
             loaded_range_s=sums[LOADED.key][place] or 0.0,
             load_reps_kg=lifted[place],
             impulse_n_m_s=pushed[place],
+            without_impulse=tuple(sorted(table.set_id[(week == place) & np.isnan(impulse)].tolist())),
         )
         for place in range(len(count))
     ]
+
+
+def without_impulse_words(weeks: Sequence[Week]) -> str:
+    """Which sets have no impulse, where some have one; empty where all or none have."""
+    if all(week.impulse_n_m_s is None for week in weeks):
+        return ""
+    ids = sorted(number for week in weeks for number in week.without_impulse)
+    if not ids:
+        return ""
+    return (
+        f"No impulse for {len(ids)} of {sum(week.sets for week in weeks)} sets (no load stated, or no model for it), "
+        f"so weeks with them read low: {ranges(ids)}."
+    )
+
+
+def ranges(numbers: Sequence[int]) -> str:
+    """Rising numbers as people write them: ``3, 5-9, 12``."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1][1:] = [number]
+        else:
+            parts.append([number])
+    return ", ".join("-".join(map(str, part)) for part in parts)
 
 
 def _sum(week: IntArray, values: FloatArray) -> list[float | None]:

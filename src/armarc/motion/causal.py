@@ -296,13 +296,13 @@ def _stillness(
     if total < STILL_WINDOW_S - 1e-9:
         return recent, False, _ZERO3
     # In plain floats: eleven rows are too few for arrays to pay.
-    means = [sum(node[0] * node[k] for node in recent) / total for k in range(1, 8)]
+    means = [sum(node[0] * node[k] for node in recent) / total for k in range(1, 5)]
     rate: Vector = (means[0], means[1], means[2])
     rate_square = rate[0] ** 2 + rate[1] ** 2 + rate[2] ** 2
     spread = means[3] - rate_square < STILL_SPREAD_RAD_S**2
     if not spread or rate_square >= STILL_RATE_RAD_S**2:
         return recent, False, rate
-    fx, fy, fz = means[4:]
+    fx, fy, fz = (sum(node[0] * node[k] for node in recent) / total for k in range(5, 8))
     force_variance = (
         sum(n[0] * ((n[5] - fx) ** 2 + (n[6] - fy) ** 2 + (n[7] - fz) ** 2) for n in recent) / total
     )

@@ -12,9 +12,9 @@ from math import ceil, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.linalg.lapack import dtbtrs
 
 from armarc.errors import UsageError
+from armarc.motion.lapack import dtbtrs
 from armarc.recording import FloatArray
 
 LONGEST_EXTENSION_S = 3.0

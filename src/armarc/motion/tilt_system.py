@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 
+from armarc.motion.lapack import solve_positive_banded
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 ComplexArray = NDArray[np.complex128]
@@ -95,7 +95,7 @@ def tilt_variance(system: TiltSystem, chosen: FloatArray) -> FloatArray:
     columns = np.arange(len(chosen))
     unit = np.zeros((system.band.shape[1], len(chosen)))
     unit[2 * chosen + 1, columns] = 1.0
-    inverse = solveh_banded(system.band, unit, lower=True, check_finite=False)
+    inverse = solve_positive_banded(system.band, unit)
     return np.asarray(inverse[2 * chosen + 1, columns])
 
 
@@ -160,9 +160,7 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
             weighted = system.walk_weight[:, None] * slope
             schur[part, part] += _inner(weighted, slope)
             data[part] -= _inner(weighted, walk_data)
-    solved: ComplexArray = solveh_banded(system.band, lines.T, lower=True, check_finite=False).astype(
-        np.complex128, copy=False
-    )
+    solved: ComplexArray = solve_positive_banded(system.band, lines.T).astype(np.complex128, copy=False)
     schur -= _inner(lines[1:].T, solved[:, 1:])
     data += _inner(solved[:, 1:], lines[0])
     _add_vertical(system, blocks, schur, data)
@@ -190,7 +188,7 @@ def _add_vertical(system: TiltSystem, blocks: list[Lasting], schur: FloatArray, 
     lines = np.zeros((len(pushes) + 1, pushes.shape[1]))
     lines[1:] += pushes
     lines[:-1] -= pushes
-    solved = solveh_banded(system.vertical_band, lines, lower=True, check_finite=False)
+    solved = solve_positive_banded(system.vertical_band, lines)
     schur[inner] -= lines[:, 1:].T @ solved[:, 1:]
     data[chosen] += solved[:, 1:].T @ lines[:, 0]
 

@@ -187,7 +187,7 @@ class Recording(ArrayValue):
         >>> from armarc import Recording
         >>> t = np.arange(300) / 100
         >>> force = np.column_stack([0 * t, np.sin(t), np.cos(t)])  # in g, turning about x
-        >>> rate = np.column_stack([np.full(300, -57.3), 0 * t, 0.01 * np.sin(t)])
+        >>> rate = np.column_stack([np.full(300, 57.3), 0 * t, 0.01 * np.sin(t)])
         >>> Recording.from_arrays(t, force, rate, units="gyroscope=deg/s").source.units["acceleration"]
         'g'
         """

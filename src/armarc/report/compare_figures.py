@@ -103,8 +103,8 @@ def draw_differences(
     palette = style.palette_for(dark)
     with style.look(palette):
         items = [
-            KeyItem(words="clear: interval leaves out zero", marker="o", colour=palette.inside),
-            KeyItem(words="not clear", marker="o", filled=False, colour=palette.ink),
+            KeyItem(words="clear and worth speaking of", marker="o", colour=palette.inside),
+            KeyItem(words="unclear, small or the same", marker="o", filled=False, colour=palette.ink),
         ]
         tall = 0.48 * len(shown) + 0.2
         figure, _, top = sheet(palette, width_in, title, facts, items, tall + 0.3, [])
@@ -120,9 +120,9 @@ def draw_differences(
             assert e.size is not None
             assert e.size_low is not None
             assert e.size_high is not None
-            colour = palette.inside if e.is_clear else palette.ink
+            colour = palette.inside if row.is_clear else palette.ink
             axes.plot([e.size_low, e.size_high], [i, i], color=colour, linewidth=2.4)
-            face = colour if e.is_clear else palette.paper
+            face = colour if row.is_clear else palette.paper
             axes.plot(
                 e.size, i, marker="o", markersize=9, markerfacecolor=face, markeredgecolor=colour, mew=2
             )

@@ -19,7 +19,7 @@ CAUTIONS = (
     "error where one can be given.",
     "Moments are estimates from body tables and the load you typed, not forces in muscles or joints.",
     "Velocity loss and reps in reserve vary between days and people (Jukic et al. 2023, Sports Med Open 9:80).",
-    "Bands and loaded ranges are common practice without a source. Start light and never chase a number.",
+    "Bands are working bands and loaded ranges working ranges, no source. Start light and never chase a number.",
 )
 
 

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
 from armarc.errors import ArmarcError
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
-from armarc.log.bests import personal_bests
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
-from armarc.log.reading import recording_of, reps_by_set
+from armarc.log.reading import Filter, recording_of, reps_by_set
 from armarc.log.records import reserve_words
-from armarc.log.repeats import between_lifters_sd
-from armarc.log.table import SetLabels
-from armarc.log.trend import session_points, trend_of
-from armarc.log.volume import weekly_volume
+from armarc.log.table import read_table
 from armarc.report.compare_figures import draw_differences, draw_overlay
+from armarc.report.naming import exercise_name, task_name
 from armarc.report.page_parts import (
     PICTURE_IN,
     PageTable,
@@ -27,14 +23,12 @@ from armarc.report.page_parts import (
     reps_alt,
     reps_page_table,
 )
+from armarc.report.page_period import FOLLOWED, amount, lifter_sections
 from armarc.report.reps_figure import draw_reps
-from armarc.report.trend_figures import draw_trend, draw_weeks
 
 MOST_SETS_IN_FULL = 12
 MOST_CURVES = 4
 """The picture over time is large: with more sets only the picture rep by rep is drawn."""
-MOST_TASKS = 3
-TREND_KEYS = ("mean_concentric_deg_s", "rom_deg", "reps")
 INVENTED = "invented data"
 """A set whose note says so is called invented on the page too."""
 
@@ -44,7 +38,7 @@ def build_sections(
 ) -> list[Section]:
     """Sections for sets, oldest first.
 
-    Up to `MOST_SETS_IN_FULL` sets are shown one by one; sets of several days also get their weeks and trends.
+    Up to `MOST_SETS_IN_FULL` sets are shown one by one; sets of several days also get a section per lifter.
 
     Parameters
     ----------
@@ -59,11 +53,13 @@ def build_sections(
     ordered = sorted(entries, key=lambda one: (one.done_at, one.id))
     days = {entry.day for entry in ordered}
     sections: list[Section] = []
-    if len(ordered) > 1:
-        sections.append(_overview(ordered))
+    if len(ordered) > 1 and len(days) == 1:
+        sections.append(Section(heading="What was done", words=(amount(ordered),)))
     if len(days) > 1:
-        sections += _period(ordered)
-    if (sides := _sides(ordered, store)) is not None:
+        everyone = read_table(store, Filter(), *FOLLOWED)
+        for lifter in dict.fromkeys(entry.lifter for entry in ordered):
+            sections += lifter_sections([one for one in ordered if one.lifter == lifter], everyone)
+    elif (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
     if len(ordered) <= MOST_SETS_IN_FULL:
         reps = reps_by_set(store, [entry.id for entry in ordered])
@@ -93,7 +89,7 @@ def title_for(entries: Sequence[LoggedSet]) -> tuple[str, str]:
     first, last = ordered[0], ordered[-1]
     lifters = ", ".join(dict.fromkeys(entry.lifter for entry in ordered))
     if len(ordered) == 1:
-        title = f"{_exercise(first)}, set {first.id}"
+        title = f"{exercise_name(first)}, set {first.id}"
         return title, f"{lifters}  ·  {first.done_at:%A, %d %B %Y, %H:%M}"
     if first.day == last.day:
         label = f", {first.session}" if first.session else ""
@@ -154,20 +150,6 @@ def _reps_picture(
     return Picture(figure=figure, alt=reps_alt(entry, reps))
 
 
-def _overview(entries: Sequence[LoggedSet]) -> Section:
-    words = _amount(entries)
-    return Section(heading="What was done", words=tuple(words))
-
-
-def _amount(entries: Sequence[LoggedSet]) -> list[str]:
-    reps = sum(entry.reps for entry in entries)
-    tension = sum(float(entry.summary.get("time_under_tension_s") or 0) for entry in entries)
-    days = len({(entry.day, entry.session) for entry in entries})
-    words = [f"{len(entries)} sets, {reps} reps, {tension:.0f} seconds under tension"]
-    words.append(f"in {days} sessions." if days > 1 else "in one session.")
-    return words
-
-
 def _all_sets(entries: Sequence[LoggedSet]) -> Section:
     heads: tuple[str, ...] = ("When", "Set", "Exercise", "Side", "Load kg", "Reps", "In band")
     heads += ("Start °/s", "Range °", "Slower %", "RIR")
@@ -179,7 +161,7 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
             (
                 entry.done_at.strftime("%Y-%m-%d %H:%M"),
                 str(entry.id),
-                _exercise(entry),
+                exercise_name(entry),
                 entry.side or "–",
                 "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
                 str(entry.reps),
@@ -194,65 +176,6 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
     return Section(
         heading="All sets",
         tables=(PageTable(caption=caption, heads=heads, rows=tuple(rows)),),
-    )
-
-
-def _period(entries: Sequence[LoggedSet]) -> list[Section]:
-    weeks = weekly_volume(entries)
-    sections = []
-    if len(weeks) > 1:
-        listed = "; ".join(
-            f"week of {week.monday}: {week.sets} sets, {week.reps} reps" for week in weeks[-26:]
-        )
-        figure = draw_weeks(weeks, title="Training per week", width_in=PICTURE_IN)
-        picture = Picture(figure=figure, alt=f"Bars of sets, reps and time under tension per week. {listed}.")
-        sections.append(Section(heading="Week by week", pictures=(picture,)))
-    tasks = Counter((entry.lifter, *entry.condition) for entry in entries)
-    for task, _ in tasks.most_common(MOST_TASKS):
-        chosen = [entry for entry in entries if (entry.lifter, *entry.condition) == task]
-        section = _trend_section(entries, chosen)
-        if section is not None:
-            sections.append(section)
-    bests = personal_bests(entries)[:12]
-    if bests:
-        rows = tuple(
-            (
-                best.measure.label,
-                f"{best.value:.{best.measure.digits}f}",
-                "–" if best.second is None else f"{best.second:.{best.measure.digits}f}",
-                _task(best.entry),
-                best.entry.lifter,
-                best.entry.day.isoformat(),
-                str(best.entry.id),
-            )
-            for best in bests
-        )
-        heads = ("Measure", "Best", "Best of other sessions", "Task", "Lifter", "Day", "Set")
-        table = PageTable(caption="Personal bests, each at its own load", heads=heads, rows=rows)
-        sections.append(Section(heading="Personal bests", tables=(table,)))
-    return sections
-
-
-def _trend_section(everyone: Sequence[LoggedSet], chosen: Sequence[LoggedSet]) -> Section | None:
-    pictures, words = [], []
-    for key in TREND_KEYS:
-        measure = find_measure(key)
-        points = session_points(chosen, measure)
-        if len(points) < 2:
-            continue
-        alike = [entry for entry in everyone if entry.exercise == chosen[0].exercise]
-        trend = trend_of(points, measure, between_sd=between_lifters_sd(alike, measure))
-        listed = "; ".join(f"{point.day}: {point.value:.1f}" for point in points[-40:])
-        facts = _task(chosen[0])
-        figure = draw_trend(trend, title=measure.title, facts=facts, width_in=PICTURE_IN, verdict=False)
-        pictures.append(Picture(figure=figure, alt=f"{measure.label} per session. {listed}. {trend.words()}"))
-        words.append(f"{measure.title}: {trend.words()}")
-    if not pictures:
-        return None
-    return Section(
-        heading=f"Over time: {chosen[0].lifter}, {_task(chosen[0])}",
-        words=("\n".join(words),),
-        pictures=tuple(pictures),
     )
 
 
@@ -322,38 +245,21 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
             f"{e.mean_first:.{d}f}",
             f"{e.mean_second:.{d}f}",
             f"{e.difference:+.{d}f}" + ("" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"),
-            "yes" if e.is_clear else "no",
+            row.verdict,
         )
         for row in rows
         if (e := row.effect) is not None and (d := max(row.measure.digits, 1))
     ]
-    heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Clear")
+    heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Verdict")
     table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
     heading = "; ".join(f"set {entry.id}: {_facts(entry)}" for entry in entries)
     return [Section(heading=heading, pictures=tuple(pictures), tables=(table,), notes=tuple(notes))]
 
 
-def _exercise(entry: LoggedSet | SetLabels) -> str:
-    from armarc.exercises import find_exercise
-
-    try:
-        name = find_exercise(entry.exercise).name
-    except ArmarcError:
-        name = entry.exercise
-    return f"{name} ({entry.variant})" if entry.variant else name
-
-
-def _task(entry: LoggedSet | SetLabels) -> str:
-    parts = [_exercise(entry)]
-    parts += [f"{entry.side} arm"] if entry.side else []
-    parts += [f"{entry.load_kg:.4g} kg"] if entry.load_kg is not None else []
-    return ", ".join(parts)
-
-
 def _facts(entry: LoggedSet) -> str:
     reserve = reserve_words(entry)
     amount = f"{entry.reps} rep{'s' * (entry.reps != 1)}"
-    return ", ".join([_task(entry), amount, *([reserve] if reserve else [])])
+    return ", ".join([task_name(entry), amount, *([reserve] if reserve else [])])
 
 
 def _shown(value: Any) -> str:

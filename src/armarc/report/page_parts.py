@@ -29,11 +29,12 @@ class Picture:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageTable:
-    """A table: heads, rows of texts, and what it holds."""
+    """A table: heads, rows of texts, and what it holds; on a phone each row is a card, or the table is scrolled."""
 
     caption: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    cards: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +90,7 @@ def reps_page_table(reps: Sequence[Mapping[str, Any]], fatigue: Fatigue, caption
                 ", ".join(flag_words(flag) for flag in rep.get("quality") or ()) or "–",
             )
         )
-    return PageTable(caption=caption, heads=heads, rows=tuple(rows))
+    return PageTable(caption=caption, heads=heads, rows=tuple(rows), cards=False)
 
 
 def reps_alt(entry: LoggedSet, reps: Sequence[Mapping[str, Any]]) -> str:

@@ -129,7 +129,7 @@ def _notes(motions: list[ArmMotion], sets: Sequence[MeasuredSet]) -> list[str]:
     place = words.exercise_of(sets[0]).sensor_place if sets else "wrist"
     notes = [words.measured_how(motions[0], place)]
     if any(measured.band for measured in sets):
-        notes.append("The target band is common practice, without a source.")
+        notes.append("Working band, no source.")
     return [*notes, words.CAUTION]
 
 

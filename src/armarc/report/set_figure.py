@@ -124,7 +124,7 @@ def _notes(scene: Scene, motion: ArmMotion, measured: MeasuredSet, exercise: Exe
         notes.append("– no start velocity: the gate was not crossed cleanly.")
     notes.append(words.measured_how(motion, exercise.sensor_place))
     if scene.band_deg_s or scene.loaded_deg:
-        notes.append("Target band and loaded range are common practice, without a source.")
+        notes.append("Working band and loaded range, no source.")
     notes.append(words.CAUTION)
     return notes
 

@@ -112,7 +112,7 @@ def summary_block(
     grid.add_column(overflow="fold")
     for name, said in _summary_lines(records, summary, band_deg_s, ascii_only):
         grid.add_row(name, said)
-    return Group(grid, *(Text(note, style="dim") for note in _notes(records, band_deg_s, ascii_only)))
+    return Group(grid, *(Text(note, style="dim") for note in _notes(records, ascii_only)))
 
 
 def plain_set(records: Sequence[Record], *, set_number: int | None = None, header: bool = True) -> str:
@@ -262,7 +262,8 @@ def _summary_lines(
             if count:
                 said.append(f"   {marks[verdict]} {count} {verdict}", style=_STYLES[verdict])
         if band_deg_s:
-            said.append(f"   band {band_deg_s[0]:g}-{band_deg_s[1]:g} {speed}", style="not bold default")
+            band = f"   working band {band_deg_s[0]:g}-{band_deg_s[1]:g} {speed}, no source"
+            said.append(band, style="not bold default")
         lines.append(("In the band", said))
     start = _mean(summary, "mean_start_velocity_deg_s", "start_velocity_deg_s", f" {speed}")
     rom = _mean(summary, "mean_rom_deg", "rom_deg", degree)
@@ -353,14 +354,12 @@ def _under_tension(summary: Record) -> str:
     return f"{total:.0f} s" + (f", {loaded:.0f} s of it in the loaded range" if loaded else "")
 
 
-def _notes(records: Sequence[Record], band_deg_s: Sequence[float] | None, ascii_only: bool) -> list[str]:
+def _notes(records: Sequence[Record], ascii_only: bool) -> list[str]:
     notes = []
     letters = flag_letters([tuple(record.get("quality") or ()) for record in records])
     if letters:
         told = {flag if ascii_only else letter: flag_words(flag) for flag, letter in letters.items()}
         notes.append("; ".join(f"{mark}{':' if ascii_only else ''} {said}" for mark, said in told.items()))
-    if band_deg_s:
-        notes.append("The start velocity band is common practice, no source; your own: --band")
     return notes
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-import matplotlib.dates as mdates
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
     from armarc.log.volume import Week
 
 _EPOCH = date(1970, 1, 1).toordinal()  # the plotting library counts days from here
-_date_locator: Any = mdates.AutoDateLocator
-_date_formatter: Any = mdates.ConciseDateFormatter
 
 
 def draw_trend(
@@ -103,14 +100,17 @@ def _trend_panel(axes: Axes, trend: Trend, palette: Palette) -> None:
     error = trend.typical_error or 0.02 * max(abs(float(values.mean())), 1e-9)
     middle = (float(values.max()) + float(values.min())) / 2
     half = max((float(values.max()) - float(values.min())) / 2 * 1.25, 4 * error)
-    axes.set_ylim(middle - half, middle + half)
+    low, high = middle - half, middle + half
+    if trend.measure.key == "in_band_pct":
+        low, high = max(low, -4.0), min(high, 104.0)
+    axes.set_ylim(low, high)
     axes.yaxis.set_major_locator(MaxNLocator(5))
     if len(x) == 1:
         axes.set_xlim(x[0] - 3, x[0] + 3)
     else:
         room = 0.03 * (x[-1] - x[0])
         axes.set_xlim(x[0] - room, x[-1] + room)
-    _date_axis(axes)
+    _date_axis(axes, [point.day for point in trend.points])
 
 
 def draw_weeks(
@@ -178,8 +178,12 @@ def _dates(days: Sequence[date]) -> Any:
     return np.array([day.toordinal() for day in days], float) - _EPOCH
 
 
-def _date_axis(axes: Axes) -> None:
-    locator: Any = _date_locator(minticks=2, maxticks=7)
-    axes.xaxis_date()
-    axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(_date_formatter(locator))
+def _date_axis(axes: Axes, days: Sequence[date]) -> None:
+    """Whole days as ticks, at most six, and the year below."""
+    first, last = days[0].toordinal(), days[-1].toordinal()
+    step = max(1, -(-(last - first) // 5))
+    shown = range(first, last + 1, step)
+    names = [f"{day.day} {day:%b}" for day in map(date.fromordinal, shown)]
+    axes.set_xticks([day - _EPOCH for day in shown], names)
+    years = sorted({days[0].year, days[-1].year})
+    axes.set_xlabel("–".join(map(str, years)), size=style.SIZE_TEXT)

@@ -17,6 +17,8 @@ from armarc.reps.steadiness import strap_steps
 HANGING_BELOW_RAD = math.radians(40)
 BENT_RAD = math.radians(3.0)
 """An elbow that bends by 10° turns the arm line in the sensor by some 5° over the range."""
+RIGID_BEND_RAD, MOST_BEND_RAD = math.radians(2.5), math.radians(10.0)
+"""A rigid arm, too, seems to turn by up to the first over its range; an elbow that bends by 20° by the second."""
 SEEN_AT = -0.2
 """Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
 AT_THE_ENDS = 0.4
@@ -26,6 +28,8 @@ TRUNK_SHARE = 0.1
 (own simulated bodies)."""
 LOOSE_RAD = math.radians(0.35)
 """A strap that wobbles by more than this (root mean square) moves the edges of a 10° gate by 5 %."""
+BODY_FLAGS = ("bent_elbow", "trunk_moved", "loose_strap", "unsteady_sensor")
+"""What `SetBody.flags` may hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,9 +57,13 @@ class SetBody:
 
     @property
     def doubt_rad(self) -> float:
-        """Standard deviation of a range that a turning arm line changes by `bend_rad` or not at all, rad."""
-        certainty = self.signs.certainty
-        return abs(self.bend_rad) * math.sqrt(certainty * (1 - certainty))
+        """Standard error of a range whose arm line turns by `bend_rad` or not at all, rad.
+
+        That of a coin with the certainty for a bias; and what is not believed, beyond what a rigid arm seems to turn.
+        """
+        certainty, bend = self.signs.certainty, min(abs(self.bend_rad), MOST_BEND_RAD)
+        unseen = (1 - certainty) ** 2 * max(bend**2 - RIGID_BEND_RAD**2, 0.0)
+        return math.sqrt(bend**2 * certainty * (1 - certainty) + unseen)
 
     def doubt_rad_at(self, elevation_rad: float) -> float:
         """The same of an elevation, rad."""

@@ -23,6 +23,8 @@ from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_o
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
+LONGEST_COUNTED_S = 1200.0
+"""A recording of up to this long is counted as a whole, a longer one in windows of this length."""
 UNLIKE = "unlike the reps beside it, or too few alike"
 
 
@@ -65,6 +67,7 @@ def count_sets(
     known: tuple[Template, ...] = (),
     *,
     alone: bool = True,
+    explain: bool = True,
 ) -> Counted:
     """Find the sets of one unbroken piece.
 
@@ -81,6 +84,8 @@ def count_sets(
         Sets seen before this piece.
     alone : bool
         Whether a movement or two make a set when nothing else happened.
+    explain : bool
+        Whether somebody wants to know what was left out.
 
     Returns
     -------
@@ -107,7 +112,7 @@ def count_sets(
             LeftOut(
                 first=out.first * path.every, stop=min(out.stop * path.every, last + 1), reason=out.reason
             )
-            for out in _left_out(path, runs, rules)
+            for out in (_left_out(path, runs, rules) if explain else [])
         ),
         templates=tuple(run.template for run in runs),
     )
@@ -117,32 +122,64 @@ def find_runs(
     path: SensorPath, rules: CountingRules, known: tuple[Template, ...] = (), *, alone: bool = True
 ) -> list[Run]:
     """Find the sets of a path, in time order."""
-    runs: list[Run] = []
-    _collect(path, 0, len(path), rules, known, runs)
+    runs = _along(path, rules, known)
     if not runs and not known and alone:
         runs = _all_there_is(path, rules)
     return sorted(_believable(runs, rules, known), key=lambda run: run.first)
 
 
 def _collect(
-    path: SensorPath,
-    first: int,
-    stop: int,
-    rules: CountingRules,
-    known: tuple[Template, ...],
-    runs: list[Run],
-) -> None:
-    """Take the best run of a stretch, then those before and after it."""
+    path: SensorPath, first: int, stop: int, rules: CountingRules, known: tuple[Template, ...]
+) -> tuple[list[Run], list[tuple[int, int]]]:
+    """Take the best run of a stretch, then those before and after it; also, what stretches are left without one."""
     stretches = [(first, stop)]
+    runs: list[Run] = []
+    left: list[tuple[int, int]] = []
     while stretches:
         begin, end = stretches.pop()
         if end - begin < path.rate_hz:
             continue
         run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs)))
         if run is None or run.score <= 0:
+            left.append((begin, end))
             continue
         runs.append(run)
         stretches += [(begin, run.first), (run.last, end)]
+    return runs, left
+
+
+def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
+    """Count a path window by window, so that it takes as long as the recording and not its square.
+
+    A run that reaches the end of its window may go on: the next window, which overlaps by a half, finds it again. What
+    was left of the windows is looked at once more when a later one has shown another exercise.
+    """
+    length, rest = round(LONGEST_COUNTED_S * path.rate_hz), rules.rest_s * path.rate_hz
+    runs: list[Run] = []
+    shown = known
+    over: list[tuple[int, int, int]] = []
+    first = 0
+    while True:
+        stop = min(first + length, len(path))
+        found, left = _collect(path, first, stop, rules, shown)
+        before, next_first = len(shown), len(path)
+        if stop < len(path):
+            # A set that fills its window is taken as it is: none is that long.
+            found = [run for run in found if run.last < stop - rest or run.last - run.first > length // 2]
+            next_first = max(max((run.last for run in found), default=first), stop - length // 2)
+        runs += found
+        for run in found:
+            if not any(run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown):
+                shown = (*shown, run.template)
+        over += [(begin, min(end, next_first), before) for begin, end in left if begin < next_first]
+        if stop == len(path):
+            break
+        first = next_first
+    for begin, end, seen in over:
+        # The stretches of the last window were looked at by those who know all.
+        if seen < len(shown) and end < first:
+            runs += _collect(path, begin, end, rules, shown)[0]
+    return runs
 
 
 def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:

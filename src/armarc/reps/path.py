@@ -8,6 +8,7 @@ vertical itself shows in the integrated rate instead.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,7 +104,9 @@ def _rests(still: np.ndarray, least: int) -> tuple[tuple[int, int], ...]:
 
 def rests_within(path: SensorPath, first: int, stop: int) -> list[tuple[int, int]]:
     """Rests of a stretch; one that its ends cut counts when half of a rest is left."""
-    clipped = [(max(a, first), min(b, stop)) for a, b in path.rests]
+    begin = max(bisect_left(path.rests, (first,)) - 1, 0)
+    end = bisect_left(path.rests, (stop,))
+    clipped = [(max(a, first), min(b, stop)) for a, b in path.rests[begin:end]]
     return [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
 
 

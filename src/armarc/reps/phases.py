@@ -103,7 +103,8 @@ def find_instants(
     rom, way_down = top_rad - bottom, top_rad - bottom_after
     if rom <= 0 or (top <= first and not is_begun):
         return None
-    up, down = rate_rad_s, -rate_rad_s
+    # Of this rep alone: the whole recording's rate, turned for every rep, would grow with its square.
+    up, down = rate_rad_s, -rate_rad_s[first:stop]
 
     low_cross = upward_crossings(angle_rad[first : top + 1], bottom + EDGE_SHARE * rom) + first
     high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - EDGE_SHARE * rom) + first
@@ -128,23 +129,23 @@ def find_instants(
     if len(low_fall):
         # What comes after the arm is down belongs to the next rep.
         high_fall = high_fall[high_fall < low_fall[0]]
-    came_down = _first_at_most(down, 0.0, low_fall[0], stop) if len(low_fall) else None
-    landed = stop if came_down is None else math.ceil(came_down) + 1
-    on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top:landed].max()))
+    came_down = _first_at_most(down, 0.0, low_fall[0] - first, stop - first) if len(low_fall) else None
+    landed = stop if came_down is None else first + math.ceil(came_down) + 1
+    on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top - first : landed - first].max()))
     last = float(stop - 1)
-    top_end = _last_at_most(down, on_down, high_fall[-1], first) if len(high_fall) else None
-    end = _first_at_most(down, on_down, low_fall[0], stop) if len(low_fall) else None
+    top_end = _last_at_most(down, on_down, high_fall[-1] - first, 0) if len(high_fall) else None
+    end = _first_at_most(down, on_down, low_fall[0] - first, stop - first) if len(low_fall) else None
 
     start = float(first) if start is None else start
     top_start = float(top) if top_start is None else top_start
     # An instant pushed past its neighbour by a wobble at the top meets it instead.
-    top_end = top_start if top_end is None else max(top_end, top_start)
+    top_end = top_start if top_end is None else max(first + top_end, top_start)
     is_complete = end is not None and way_down > 0.5 * rom
     return Instants(
         start=start,
         top_start=top_start,
         top_end=top_end,
-        end=max(last if end is None else end, top_end),
+        end=max(last if end is None else first + end, top_end),
         bottom_rad=bottom,
         bottom_after_rad=bottom_after,
         top_rad=top_rad,

@@ -1,8 +1,7 @@
 """The best-scored run of look-alike movements in a stretch.
 
 Every candidate is tried as the pattern of a set. A movement like it adds to the score, one in between that is unlike
-it takes away, a long rest ends the run: the best run is found in one pass (Kadane's scheme for the largest partial
-sum, R. Bentley 1984, "Programming Pearls: Algorithm design techniques", Commun ACM 27(9):865–873, from memory).
+it takes away, a long rest ends the run (`armarc.reps.largest_run`).
 """
 
 from __future__ import annotations
@@ -14,11 +13,10 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, SeenBefore, find_candidates
+from armarc.reps.largest_run import GAIN, largest_runs
 from armarc.reps.likeness import (
-    Patterns,
     Template,
     each_alone,
-    of_same_exercise,
     patterns_of,
     resting_share,
     swings,
@@ -28,23 +26,15 @@ from armarc.reps.likeness import (
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 
-GAIN = 3.0
-"""What a movement just like its set adds: twenty to one that it is a rep …"""
 RUN_COST = 7.0
-"""… and what a set costs: three look-alikes make one, two do not."""
+"""What a set costs: three look-alikes make one, two do not."""
 KNOWN_RUN_COST = 4.0
 """Two more of a set that has been seen already make one."""
-CUT_SHARE = 0.35
-"""A movement that was half recorded tells less: two of them less than a whole one."""
-OUTSIDER_COST = 1.5
-UNHURRIED_CYCLE_S = 1.5
 RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
 """Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
 PROMPT = 1.5
 """A movement cut by the recording belongs to a set only when it follows within this many of its longest pauses."""
 HELD_S = 0.3
-RESTING = 2.5
-"""Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
 REST_BONUS, END_REST_S = 1.5, 1.0
 """Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
 the run where it lies at the top."""
@@ -282,11 +272,11 @@ def _scored(
         return None
     cut = found.is_cut
     hopeless = walking
-    alone = _largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
+    alone = largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
     for _, alike in {tuple(members): (total, members) for total, members in alone}.values():
         template = template_of(found, np.array(alike))
-        again = _largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
+        again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
         if not again:
             continue
         kept, score = _in_rhythm(found, again[0][1], again[0][0])
@@ -326,56 +316,6 @@ def _places_of_rest(
             at = (longest[0] + longest[1]) // 2 - first
             places.append((float(curve[at]) - low) / max(high - low, 1e-6))
     return places
-
-
-def _largest_runs(
-    found: Candidates,
-    patterns: Patterns,
-    hopeless: np.ndarray,
-    rules: CountingRules,
-    known: tuple[Template, ...],
-    most: int,
-) -> list[tuple[float, list[int]]]:
-    """Sum and members of the best run of each pattern, for the `most` best patterns, the best one first."""
-    likely = np.where(
-        of_same_exercise(patterns, known), 1.0, np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
-    ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
-    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
-    gain[:, hopeless] = -np.inf
-    held = patterns.up_s[:, None]
-    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
-    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
-    # No run adds up to more than all that gains: most patterns need not be gone through.
-    at_most = np.maximum(gain, 0.0).sum(axis=1)
-    leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
-    best: list[tuple[float, int, list[int]]] = []
-    for k in np.argsort(-at_most, kind="stable").tolist():
-        if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
-            break
-        total, members = _largest_run(gain[k].tolist(), loss[k].tolist(), leaves, returns, rules.rest_s)
-        best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
-    return [(total, members) for total, _, members in best]
-
-
-def _largest_run(
-    gain: list[float], loss: list[float], leaves_s: list[float], returns_s: list[float], rest_s: float
-) -> tuple[float, list[int]]:
-    """Sum and members of the best run for one pattern."""
-    running, best = 0.0, -math.inf
-    begin, best_begin, best_end = 0, 0, -1
-    last_s: float | None = None
-    for j, adds in enumerate(gain):
-        is_member = adds > 0
-        if not is_member and last_s is not None:
-            running -= loss[j]
-        if (last_s is not None and leaves_s[j] - last_s >= rest_s) or running <= 0:
-            running, begin, last_s = 0.0, j, None
-        if is_member:
-            running += adds
-            last_s = returns_s[j]
-            if running > best:
-                best, best_begin, best_end = running, begin, j
-    return best, [j for j in range(best_begin, best_end + 1) if gain[j] > 0]
 
 
 def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:

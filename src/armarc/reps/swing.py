@@ -54,13 +54,15 @@ the lowering leaves is sway, which is real."""
 SCATTER_SHARE = 0.7
 TAKEN_SHARE = 0.03
 """The fit of the lever arm takes about this share of a swing for the arm's own; so does the low-pass."""
-GIRDLE_SHARE, GIRDLE_DOUBT = 0.5, 0.5
+GIRDLE_SHARE, GIRDLE_DOUBT = 0.3, 0.3
 """Shares, in the standard error, of what moves with the arm's angle and of what taking it away has changed."""
+HIDDEN_SHARE = 0.6
+"""Share, in the standard error, of the path that the arm's direction may have hidden from the fit of the lever arm."""
 WITH_ARM_M = 0.008
 """More than this with the arm's angle is more than a rigid arm shows on any grade of sensor (at most 0.7 cm)."""
 MOST_WITH_ARM_M, MOST_SWING_M = 0.08, 0.15
 """A girdle rises 3 to 5 cm and no body swings farther in a raise (working limits): beyond, the lever arm is wrong."""
-WIDEST_SE_M, WIDEST_SE_SHARE = 0.01, 0.5
+WIDEST_SE_M, WIDEST_SE_SHARE = 0.02, 0.5
 """A standard error beyond both, the second as a share of the swing, says that the number says nothing."""
 
 NOT_YET = "measured once the set is over"
@@ -125,7 +127,7 @@ class _Cycle:
     """The concentric and what is near it."""
 
 
-def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...]:
+def body_swings(motion: ArmMotion, reps: Sequence[Instants], hidden_m: float = 0.0) -> tuple[Swing, ...]:
     """Body swing of every rep of a set.
 
     Parameters
@@ -133,6 +135,9 @@ def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...
     motion : ArmMotion
     reps : sequence of Instants
         Of one set, in order.
+    hidden_m : float, m
+        What the arm's uncertain direction is at the sensor: a trunk that leans with the arm and comes back with it may
+        have been taken for the arm.
 
     Returns
     -------
@@ -157,11 +162,11 @@ def body_swings(motion: ArmMotion, reps: Sequence[Instants]) -> tuple[Swing, ...
         lever_arm_m,
         bandwidth_hz=BANDWIDTH_HZ,
     )
-    return swings_of_set(motion, acceleration, reps)
+    return swings_of_set(motion, acceleration, reps, hidden_m)
 
 
 def swings_of_set(
-    motion: ArmMotion, acceleration_m_s2: FloatArray, reps: Sequence[Instants]
+    motion: ArmMotion, acceleration_m_s2: FloatArray, reps: Sequence[Instants], hidden_m: float = 0.0
 ) -> tuple[Swing, ...]:
     """Body swings from the acceleration of the shoulder.
 
@@ -171,6 +176,8 @@ def swings_of_set(
     acceleration_m_s2 : ndarray, shape (n, 3), m/s²
         Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`; read around the reps only.
     reps : sequence of Instants
+    hidden_m : float, m
+        As in `body_swings`.
 
     Returns
     -------
@@ -181,11 +188,12 @@ def swings_of_set(
     cycles = [each for each in found if isinstance(each, _Cycle)]
     if not cycles:
         return tuple(Swing(reason=str(each)) for each in found)
-    turned = np.stack([np.cos(motion.elevation_rad), np.sin(motion.elevation_rad)], axis=1)
-    error = _error_with_angle(acceleration_m_s2, turned, cycles, motion.rate_hz)
-    clean = acceleration_m_s2 - turned @ error
-    paths = [integrate_cycle(clean[c.samples], motion.rate_hz) for c in cycles]
-    arcs = [np.column_stack([np.ones(len(p)), turned[c.samples]]) for c, p in zip(cycles, paths, strict=True)]
+    elevation = [motion.elevation_rad[c.samples] for c in cycles]
+    turned = [np.stack([np.cos(angle), np.sin(angle)], axis=1) for angle in elevation]
+    pushed = [acceleration_m_s2[c.samples] for c in cycles]
+    error = _error_with_angle(pushed, turned, cycles, motion.rate_hz)
+    paths = [integrate_cycle(a - x @ error, motion.rate_hz) for a, x in zip(pushed, turned, strict=True)]
+    arcs = [np.column_stack([np.ones(len(x)), x]) for x in turned]
     with_arm = _with_arm(paths, arcs, cycles)
     beyond = [p - a @ with_arm for p, a in zip(paths, arcs, strict=True)]
     left = [_scatter(b[c.down]) for b, c in zip(beyond, cycles, strict=True)]
@@ -196,6 +204,7 @@ def swings_of_set(
             beyond_m=path_diameter(rest[cycle.up]),
             with_arm_m=path_diameter(arc[cycle.up] @ with_arm),
             scatter_m=max(usual, own),
+            hidden_m=hidden_m,
             lasts_s=len(path) / motion.rate_hz,
         )
         for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True)
@@ -207,11 +216,14 @@ def swings_of_set(
     return tuple(next(following) if isinstance(each, _Cycle) else Swing(reason=each) for each in found)
 
 
-def _judged(*, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, lasts_s: float) -> Swing:
+def _judged(
+    *, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, hidden_m: float, lasts_s: float
+) -> Swing:
     # Errors add to the path in quadrature and never shorten it: their share is taken out again.
     seen = math.sqrt(max(beyond_m**2 - (SEEMING_TRAVEL * scatter_m) ** 2, 0.0))
     se = math.sqrt(
         FLOOR_M**2
+        + (HIDDEN_SHARE * hidden_m) ** 2
         + (DRIFT_M_S2 * lasts_s**2) ** 2
         + (SCATTER_SHARE * scatter_m) ** 2
         + (TAKEN_SHARE * seen) ** 2
@@ -245,10 +257,10 @@ def _cycle(
     latest = at.end + within
     if number + 1 < len(reps):
         latest = min(latest, reps[number + 1].start)
-    rate = np.abs(motion.angle_rate_rad_s)
+    rate = motion.angle_rate_rad_s
     first = _rest(rate, acceleration, earliest, at.start, hz)
     last = _rest(rate, acceleration, at.end, latest, hz)
-    if max(rate[first], rate[last]) > RESTING_RAD_S:
+    if max(abs(rate[first]), abs(rate[last])) > RESTING_RAD_S:
         return NO_REST
     if last - first > LONGEST_CYCLE_S * hz:
         return LONG
@@ -271,11 +283,12 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
     n = len(rate)
     first = min(max(math.floor(earliest), 0), n - 1)
     stop = min(max(math.ceil(latest), first), n - 1) + 1
+    speed = np.abs(rate[first:stop])
     if stop - first <= LEAST_PAUSE_S * hz:
-        return first + int(np.argmin(rate[first:stop]))
+        return first + int(np.argmin(speed))
     # What tilt and offset errors do to the acceleration is the same all through a pause.
     push = acceleration[first:stop] - np.median(acceleration[first:stop], axis=0)
-    loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + rate[first:stop] / QUIET_RATE_RAD_S
+    loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
     width = 2 * round(QUIET_S * hz / 2) + 1
     padded = np.pad(loud, width // 2, mode="edge")
     smooth = np.convolve(padded, np.full(width, 1 / width), mode="valid")
@@ -283,7 +296,7 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
 
 
 def _error_with_angle(
-    acceleration: FloatArray, turned: FloatArray, cycles: Sequence[_Cycle], hz: float
+    acceleration: Sequence[FloatArray], turned: Sequence[FloatArray], cycles: Sequence[_Cycle], hz: float
 ) -> FloatArray:
     """Acceleration error that turns with the arm: shape (2, 3), m/s², per cosine and sine of the elevation.
 
@@ -292,11 +305,11 @@ def _error_with_angle(
     the arm is lowered and held as well. Each rep has its own constant besides.
     """
     design, seen = [], []
-    for cycle in cycles:
-        outside = np.ones(cycle.samples.stop - cycle.samples.start, dtype=bool)
+    for pushed, turn, cycle in zip(acceleration, turned, cycles, strict=True):
+        outside = np.ones(len(turn), dtype=bool)
         outside[cycle.aside] = False
         if outside.sum() > 2:
-            x, y = turned[cycle.samples][outside], acceleration[cycle.samples][outside]
+            x, y = turn[outside], pushed[outside]
             design.append(x - x.mean(axis=0))
             seen.append(y - y.mean(axis=0))
     error = np.zeros((2, 3))

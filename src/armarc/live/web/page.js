@@ -11,7 +11,7 @@ const HOLLOW = {
   inside: '<circle cx="50" cy="50" r="41" fill="none" stroke="currentColor" stroke-width="11"/>',
   above: '<path d="M8 88H92L50 8Z" fill="none" stroke="currentColor" stroke-width="11" stroke-linejoin="round"/>',
 };
-const WORDS = { below: "below: start faster", inside: "inside the band", above: "above: start slower" };
+const WORDS = { below: "below the band", inside: "inside the band", above: "above the band" };
 let board = null, socket = null, wait = 250, over = false, lastHeard = 0;
 
 function text(id, value) { if ($(id).textContent !== value) $(id).textContent = value; }

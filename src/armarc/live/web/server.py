@@ -18,7 +18,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from importlib.resources import files
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlsplit
 
 from websockets.asyncio.server import ServerConnection, serve
@@ -28,10 +28,11 @@ from websockets.http11 import Request, Response
 
 from armarc.live.web.access import Access
 from armarc.live.web.door import Door, home_of
-from armarc.live.web.phone_desk import Outbox, PhoneDesk
 from armarc.live.web.phone_page import phone_page
 from armarc.live.web.porch import Porch
-from armarc.sensor.phone.messages import LONGEST_MESSAGE as LONGEST_OF_PHONE
+
+if TYPE_CHECKING:
+    from armarc.live.web.phone_desk import PhoneDesk
 
 BACKLOG = 32
 QUEUE = 4
@@ -39,7 +40,7 @@ OVER = '{"over": true}'
 HANDSHAKE_S = 5.0
 PING_S = 10.0
 LONGEST_MESSAGE = 1024
-"""The page sends nothing; what a browser may send by itself is shorter."""
+"""The page of the boards sends nothing; what a browser may send by itself is shorter."""
 SCRIPT_SOURCE = "script-src 'self'"
 HEADERS = {
     "Content-Security-Policy": f"default-src 'none'; style-src 'unsafe-inline'; {SCRIPT_SOURCE}; "
@@ -228,7 +229,14 @@ async def _serve(
     quiet.addHandler(logging.NullHandler())
     quiet.propagate = False
     boards, over, door = Boards(), asyncio.Event(), Door()
-    desk = None if phone is None else PhoneDesk(Outbox(phone.pipe))
+    desk: PhoneDesk | None = None
+    longest = LONGEST_MESSAGE
+    if phone is not None:
+        # Checking what a phone sends takes NumPy, which a page that is only read does without.
+        from armarc.live.web.phone_desk import Outbox, PhoneDesk
+        from armarc.sensor.phone import LONGEST_MESSAGE as LONGEST_OF_PHONE
+
+        desk, longest = PhoneDesk(Outbox(phone.pipe)), LONGEST_OF_PHONE
 
     class Visitor(_Visitor):
         pass
@@ -263,7 +271,7 @@ async def _serve(
         ping_interval=PING_S,
         ping_timeout=PING_S,
         close_timeout=2.0,
-        max_size=LONGEST_MESSAGE if phone is None else LONGEST_OF_PHONE,
+        max_size=longest,
         **options,
     ):
         await over.wait()

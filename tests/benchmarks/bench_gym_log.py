@@ -1,6 +1,11 @@
-"""The log of a gym, invented: many lifters, exercises, sides and loads over years, as large as wanted.
+"""The log of a gym, invented: how long every answer takes in a log of 100 000 sets.
 
-    python tests/benchmarks/gym_log.py FILE [SETS]
+    python tests/benchmarks/bench_gym_log.py [SETS [ADDRESS]]
+
+Forty lifters, four tasks, both arms, four loads, two years. The address of an empty log on a server may be named;
+else it is a file. Every command runs in a process of its own, with what Python and its libraries take to start;
+processor time of this process (not of a server), median of three. For comparison the list that was printed is read
+with the standard library's JSON.
 
 Rows are written in bulk, because adding a hundred thousand results one by one takes minutes; what they hold is made by
 the same code that adds a result.
@@ -8,8 +13,14 @@ the same code that adds a result.
 
 from __future__ import annotations
 
+import json
+import os
 import random
+import statistics
+import subprocess
 import sys
+import tempfile
+import time
 from datetime import timedelta
 from pathlib import Path
 
@@ -35,14 +46,8 @@ def fill_gym(where: str, sets: int, *, lifters: int = LIFTERS, seed: int = 1) ->
     """Make a log of about `sets` sets: each lifter trains a task with both arms every other day."""
     rng = random.Random(seed)
     documents = [_template(number, rng) for number in range(TEMPLATES)]
-    tables = (
-        schema.recording,
-        schema.session,
-        schema.measurement,
-        schema.training_set,
-        schema.tag,
-        schema.rep,
-    )
+    tables = (schema.recording, schema.session, schema.measurement, schema.training_set)
+    tables += (schema.set_number, schema.tag, schema.rep)
     rows: dict[str, list[dict]] = {table.name: [] for table in tables}
     with open_log(where) as store, store.writing() as connection:
         names = [{"id": n + 1, "name": f"lifter {n + 1:02d}"} for n in range(lifters)]
@@ -148,5 +153,46 @@ def _recording(number: int, started_at: float) -> dict:
     }
 
 
+COMMANDS = (
+    "trend rom --json",
+    "compare --by side --json",
+    "trend bests --json",
+    "trend weeks --json",
+    "reliability --json",
+    "log list --json",
+    "log list -n 0 --json",
+)
+
+
+def child_cpu_s(words: list[str]) -> tuple[float, bytes]:
+    before = os.times()
+    done = subprocess.run(words, check=True, capture_output=True)
+    after = os.times()
+    used = after.children_user + after.children_system - before.children_user - before.children_system
+    return used, done.stdout
+
+
+def main() -> None:
+    sets = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+    with tempfile.TemporaryDirectory() as folder:
+        where = sys.argv[2] if len(sys.argv) > 2 else str(Path(folder) / "log.sqlite")
+        start = time.process_time()
+        fill_gym(where, sets)
+        print(f"{sets} sets written in {time.process_time() - start:.0f} s")
+        empty = statistics.median(
+            child_cpu_s([sys.executable, "-c", "import numpy, sqlalchemy"])[0] for _ in range(3)
+        )
+        print(f"{'import numpy, sqlalchemy':<28} {empty:6.2f} s")
+        for command in COMMANDS:
+            words = [sys.executable, "-m", "armarc", *command.split(), "--log-file", where]
+            runs = [child_cpu_s(words) for _ in range(1 if "-n 0" in command else 3)]
+            print(
+                f"{command:<28} {statistics.median(used for used, _ in runs):6.2f} s  {len(runs[0][1]) / 1e6:7.1f} MB"
+            )
+        start = time.process_time()
+        json.loads(runs[0][1])
+        print(f"{'json.loads of the last':<28} {time.process_time() - start:6.2f} s")
+
+
 if __name__ == "__main__":
-    fill_gym(sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 10_000)
+    main()

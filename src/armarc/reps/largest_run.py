@@ -1,0 +1,88 @@
+"""The run of movements that adds up to most, for many patterns at once.
+
+A movement like the pattern adds to the sum, one in between that is unlike it takes away, a long rest ends the run: the
+best run is found in one pass (Kadane's scheme for the largest partial sum, R. Bentley 1984, "Programming Pearls:
+Algorithm design techniques", Commun ACM 27(9):865–873, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from armarc.recording import FloatArray
+from armarc.reps.candidates import Candidates
+from armarc.reps.likeness import Patterns, Template, of_same_exercise, unlikeness
+
+if TYPE_CHECKING:
+    from armarc.reps.runs import CountingRules
+
+GAIN = 3.0
+"""What a movement just like its set adds: twenty to one that it is a rep."""
+CUT_SHARE = 0.35
+"""A movement that was half recorded tells less: two of them less than a whole one."""
+OUTSIDER_COST = 1.5
+UNHURRIED_CYCLE_S = 1.5
+RESTING = 2.5
+"""Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
+
+
+def largest_runs(
+    found: Candidates,
+    patterns: Patterns,
+    hopeless: np.ndarray,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    most: int,
+) -> list[tuple[float, list[int]]]:
+    """Sum and members of the best run of each pattern, for the `most` best patterns, the best one first."""
+    likely = np.where(
+        of_same_exercise(patterns, known), 1.0, np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
+    ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
+    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
+    gain[:, hopeless] = -np.inf
+    held = patterns.up_s[:, None]
+    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
+    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
+    # No run adds up to more than all that gains: most patterns need not be gone through.
+    at_most = np.maximum(gain, 0.0).sum(axis=1)
+    leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
+    best: list[tuple[float, int, list[int]]] = []
+    for k in np.argsort(-at_most, kind="stable").tolist():
+        if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
+            break
+        alike = np.flatnonzero(gain[k] > 0).tolist()
+        total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
+        best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
+    return [(total, members) for total, _, members in best]
+
+
+def _largest_run(
+    alike: list[int],
+    gains: list[float],
+    loss: FloatArray,
+    leaves_s: list[float],
+    returns_s: list[float],
+    rest_s: float,
+) -> tuple[float, list[int]]:
+    """Sum and members of the best run for one pattern, from its look-alikes and what each of them adds."""
+    running, first, before = 0.0, 0, -1
+    best, best_first, best_last = -math.inf, 0, -1
+    for j, adds in zip(alike, gains, strict=True):
+        if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
+            running = 0.0
+        elif running > 0 and j - before > 1:
+            # One stranger after the other: they may use up all there is before the next look-alike.
+            for lost in loss[before + 1 : j].tolist():
+                running -= lost
+                if running <= 0:
+                    break
+        if running <= 0:
+            running, first = 0.0, j
+        running += adds
+        before = j
+        if running > best:
+            best, best_first, best_last = running, first, j
+    return best, [j for j in alike if best_first <= j <= best_last]

@@ -1,0 +1,77 @@
+"""What the commands say about a phone before one is there."""
+
+from __future__ import annotations
+
+import asyncio
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from armarc.cli.phone import open_phone
+from armarc.errors import UsageError
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("live", "mysensor", "--phone"),
+        ("live", "--from", "set.csv", "--phone"),
+        ("live", "--phone", "--rate", "100"),
+        ("record", "OUT", "--phone", "--sensor", "mysensor"),
+        ("record", "OUT", "--phone", "--rate", "100"),
+        ("sensor", "check", "set.csv", "--phone"),
+        ("sensor", "check", "--phone", "--sensor", "mysensor"),
+    ],
+)
+def test_a_phone_stands_alone(words: tuple[str, ...], tmp_path: Path) -> None:
+    from armarc.cli import app, commands
+
+    if not app.app.registered_commands:
+        commands.register(app.app)
+    told = [str(tmp_path / "out.csv") if word == "OUT" else word for word in words]
+    done = CliRunner().invoke(app.app, told)
+    assert done.exit_code == 2, done.output
+    assert "phone" in done.output
+    assert "Traceback" not in done.output
+    assert not (tmp_path / "out.csv").exists()
+
+
+def _open() -> None:
+    async def run() -> None:
+        async with open_phone("127.0.0.1", 0):
+            pass
+
+    asyncio.run(run())
+
+
+@pytest.mark.parametrize("missing", ["segno", "cryptography", "websockets"])
+def test_a_missing_library_is_named(missing: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for library in {"segno", "cryptography", "websockets"} - {missing}:
+        pytest.importorskip(library, reason="the extra 'phone' is not installed")
+    found = importlib.util.find_spec
+    monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path))
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name, *rest: None if name == missing else found(name)
+    )
+    for name in [one for one in sys.modules if one.partition(".")[0] == missing]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, missing, None)
+    with pytest.raises(UsageError, match=missing) as refused:
+        _open()
+    assert "pip install" in str(refused.value)
+
+
+def test_an_address_that_is_none_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for library in ("segno", "cryptography", "websockets"):
+        pytest.importorskip(library, reason="the extra 'phone' is not installed")
+    monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path))
+
+    async def run() -> None:
+        async with open_phone("no where", 0):
+            pass
+
+    with pytest.raises(UsageError, match="address"):
+        asyncio.run(run())
