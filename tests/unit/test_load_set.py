@@ -254,7 +254,9 @@ def test_what_was_held_while_lowering_is_the_moment_over_the_static_one() -> Non
         assert rep.measures.least_held_share == pytest.approx(expected, abs=0.05)
         assert abs(rep.measures.least_held_share - expected) < 3 * (rep.se.least_held_share or 0)
         record = load_record(found)["reps"][rep.rep - 1]
-        assert record["least_held_pct"] == pytest.approx(100 * rep.measures.least_held_share, abs=1e-3)
+        assert record["least_held_with_load_pct"] == pytest.approx(
+            100 * rep.measures.least_held_share, abs=1e-3
+        )
 
 
 def test_mean_curves_hold_the_angles_all_full_reps_passed() -> None:

@@ -58,9 +58,9 @@ def rep_load_record(load: RepLoad) -> dict[str, Any]:
         "energy_residual_pct": _times(load.energy_residual, 100.0),
     }
     if load.measures.least_held_share is not None:
-        # With arm and load known this is what the shoulder held, and takes the place of what the reach alone says.
-        out["least_held_pct"] = _times(load.measures.least_held_share, 100.0)
-        out["least_held_pct_se"] = _times(load.se.least_held_share, 100.0)
+        # Beside what the reach alone says, by which a rep is judged dropped.
+        out["least_held_with_load_pct"] = _times(load.measures.least_held_share, 100.0)
+        out["least_held_with_load_pct_se"] = _times(load.se.least_held_share, 100.0)
     for name, key in SWINGS.items():
         found = load.swing_found(name)
         out[f"{key}_pct"] = _times(found.share, 100.0)
