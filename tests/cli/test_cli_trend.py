@@ -86,3 +86,31 @@ def test_wrong_words(log, tmp_path):
     assert run("trend", "rom", "--plot", tmp_path / "x.gif", "--log-file", log, code=2).stderr
     empty = run_json("trend", "rom", "--lifter", "nobody", "--log-file", log, code=6)
     assert empty["points"] == []
+
+
+def test_moments_are_followed_and_compared(tmp_path):
+    real = real_log(tmp_path)
+    # Invented recordings are of one day: two sets of the right arm each make one session.
+    found = run_json("trend", "peak_moment_n_m", "--side", "right", "--log-file", real)
+    shown = [
+        run_json("log", "show", str(i), "--log-file", real)["sets"][0] for i in found["points"][0]["set_ids"]
+    ]
+    means = [
+        sum(rep["peak_moment_n_m"] for rep in full) / len(full)
+        for one in shown
+        if (full := [rep for rep in one["rep_records"] if rep["clean"]])
+    ]
+    assert found["points"][0]["value"] == pytest.approx(sum(means) / len(means), rel=1e-6)
+    assert found["unit"] == "N·m"
+    rows = run_json("compare", "1", "2", "-m", "peak_moment_n_m", "--log-file", real)["rows"]
+    assert rows[0]["n_first"] == 5
+
+
+def test_a_codebook_lies_beside_an_export(tmp_path, log):
+    run("log", "export", tmp_path / "reps.csv", "--log-file", log)
+    book = (tmp_path / "reps.codebook.md").read_text()
+    header = (tmp_path / "reps.csv").read_text().splitlines()[0].split(",")
+    assert "| `rom_deg` | ° | range of motion, top minus bottom | `rom_deg_se` |" in book
+    for key in ("start_velocity_deg_s", "body_swing_cm", "hold_s"):
+        assert key in header
+        assert f"`{key}`" in book
