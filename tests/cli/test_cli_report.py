@@ -102,7 +102,7 @@ def test_a_session_and_a_period(log, tmp_path):
 def test_each_lifter_has_sections_of_their_own(log, tmp_path):
     run("report", "-o", tmp_path / "all.html", "--since", "2026-01-01", "--log-file", log)
     heads = re.findall(r"<h2[^>]*>([^<]*)</h2>", (tmp_path / "all.html").read_text())
-    lifters = [head.partition(": ")[0] for head in heads[:-1]]
+    lifters = [name for head in heads for name in ("me", "Ada") if name in head.split(": ")]
     assert set(lifters) == {"me", "Ada"}
     assert sorted(lifters, key=lifters.index) == lifters, "one lifter after the other"
     words = " ".join(sound((tmp_path / "all.html").read_text()).text)
@@ -110,17 +110,14 @@ def test_each_lifter_has_sections_of_their_own(log, tmp_path):
     assert "24 sets, 144 reps" in words
     assert "4 sets, 24 reps" in words
     assert "28 sets" not in words
-    assert words.index("Starts at") < words.index("24 sets")
-    assert "Newest loads: Lateral raise, " in words
 
 
 def test_what_is_not_drawn_is_named(tmp_path):
     log = wide_log(tmp_path)
-    for number, load in enumerate(("5kg", "6kg", "7kg"), 1):
-        run("log", "edit", str(number), str(number + 6), "--load", load, "--log-file", log)
+    run("log", "edit", "1", "--variant", "paused", "--log-file", log)
     run("report", "--lifter", "me", "-o", tmp_path / "p.html", "--log-file", log)
     words = " ".join(sound((tmp_path / "p.html").read_text()).text)
-    assert "Drawn over time are the 3 tasks done most. Left out: Lateral raise" in words
+    assert "Not drawn, in the table only: Lateral raise, dumbbell (paused)" in words
 
 
 def test_names_and_notes_of_people_stay_text(tmp_path):

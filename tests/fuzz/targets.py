@@ -355,10 +355,10 @@ def _exercise_seeds() -> list[bytes]:
 @functools.cache
 def _settings_seeds() -> list[bytes]:
     from armarc.load.lifter import Lifter
-    from armarc.load.lifter_file import save_lifter
+    from armarc.load.lifter_file import Lifters, save_lifters
     from armarc.settings import TEMPLATE
 
-    path = save_lifter(Lifter(), folder() / "seed-lifter.toml")
+    path = save_lifters(Lifters(others={"Ada": Lifter(name="Ada", body_mass_kg=58.0)}), folder() / "seed")
     opened = re.sub(r"(?m)^# (?=[a-z_]+ =)", "", TEMPLATE).split("\n", 3)[-1]
     return [b"\n" + opened.encode(), b"#\n" + path.read_bytes()]
 

@@ -7,7 +7,6 @@ from typing import Annotated
 
 from armarc.exercises import Band
 from armarc.measures import Measure
-from armarc.recording import ArrayValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,14 +305,14 @@ class Rep:
     ] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class MeasuredSet(ArrayValue):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredSet:
     """Consecutive reps of one exercise without a long rest between them."""
 
     set: int
     start_s: float
     end_s: float
-    reps: tuple[Rep, ...]
+    reps: tuple[Rep, ...] = field(repr=False)
     exercise: str
     side: str | None
     band: Band | None
