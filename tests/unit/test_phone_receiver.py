@@ -230,3 +230,14 @@ def test_the_battery_is_told_once_it_changes(made: Recording) -> None:
         said = json.loads(text) | {"battery": 0.16 if k < 200 else 0.14}
         told += receiver.frames(read_message(json.dumps(said)), float(k))
     assert [(one.percent, one.low) for one in told if isinstance(one, Battery)] == [(14, True)]
+
+
+def test_a_message_held_up_longer_than_the_next_ones_is_no_restart():
+    rows = [[1000.0 + 1000.0 * k / 60.0, 0.01 * k, 0.0, 9.8, 0.0, 0.0, 0.0] for k in range(180)]
+    receiver = Receiver()
+    events = list(receiver.hello(read_message(hello()), 0.0))
+    for first, stop, arrival_s in ((0, 57, 4.9), (57, 58, 4.95), (58, 120, 5.0), (120, 180, 5.05)):
+        message = read_message(json.dumps({"from": first, "frames": rows[first:stop]}))
+        events += receiver.frames(message, arrival_s)
+    ended = receiver.finish(9.0)[-1]
+    assert (ended.frames, ended.missing_frames) == (180, 0)

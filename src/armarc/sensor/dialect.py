@@ -52,12 +52,16 @@ class Timing:
         Where the device time wraps; None when packets carry none.
     time_step_s : float, s
         Resolution of the device time.
+    restarts_are_told : bool
+        A new clock comes with a new session: a packet that arrives sooner than those before it was not held up as
+        long, and that is all.
     """
 
     rate_hz: float
     index_modulus: int | None = None
     time_modulus_s: float | None = None
     time_step_s: float = 1e-6
+    restarts_are_told: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

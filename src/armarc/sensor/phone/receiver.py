@@ -227,6 +227,7 @@ class Receiver:
             rate_hz=rate_hz,
             index_modulus=1 << 32,
             time_modulus_s=float("inf"),
+            restarts_are_told=True,
             time_step_s=_STAMP_STEP / rate_hz,
         )
 

@@ -121,7 +121,9 @@ class Unwrapper:
             tolerance_s += 0.05 * (arrival_s - self._first_arrival_s)
         elif timing.time_modulus_s is None:
             tolerance_s += 1.0
-        from_the_future = arrival_s - time_s < self._least_offset_s - tolerance_s
+        from_the_future = (
+            not timing.restarts_are_told and arrival_s - time_s < self._least_offset_s - tolerance_s
+        )
         behind_s = max(self._time_s - time_s, expected_s - time_s if time_s < self._time_s else 0.0)
         if from_the_future or behind_s > _BACK_S:
             return None
