@@ -63,3 +63,10 @@ def test_broken_file_is_named(tmp_path: Path) -> None:
     assert done.exit_code == 3
     assert "body_mass_kg" in done.stderr
     assert "lifter.toml" in done.stderr
+
+
+def test_a_name_nobody_kept_is_said_with_the_nearest(tmp_path: Path) -> None:
+    armarc(tmp_path, "set", "Anna", "--body-mass", "58kg")
+    said = armarc(tmp_path, "show", "Ana")
+    assert "Nothing is kept of Ana: this is the reference body (did you mean Anna?)." in said.output
+    assert "Nothing is kept" not in armarc(tmp_path, "show", "Anna").output

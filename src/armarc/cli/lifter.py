@@ -114,8 +114,13 @@ def _show(name: str | None, as_json: bool) -> None:
     from armarc.load.lifter_file import FIELDS, lifter_path, load_lifters
     from armarc.load.wording import MOMENT_CAUTION
     from armarc.recording import STANDARD_GRAVITY_M_S2
+    from armarc.strict_toml import suggestion
 
-    saved = load_lifters().find(name)
+    lifters = load_lifters()
+    saved = lifters.find(name)
+    if saved.name is not None and saved.name not in lifters.others:
+        hint = suggestion(saved.name, lifters.others) if lifters.others else "armarc lifter set keeps one"
+        say([f"Nothing is kept of {saved.name}: this is the reference body ({hint})."])
     body, used = saved.completed(), saved.record()
     arm = arm_body(body)
     level = float(arm.first_moment_kg_m[0]) * STANDARD_GRAVITY_M_S2
