@@ -46,8 +46,9 @@ GENEROUS = {
     *("bottom_deg", "top_deg", "start_velocity_deg_s", "mean_concentric_deg_s", "mean_eccentric_deg_s"),
     *("peak_concentric_deg_s", "peak_eccentric_deg_s", "loaded_range_s", "body_swing_cm"),
 }
-"""Their standard errors hold room for a girdle, an elbow and a body that moves while the arm is lowered: these have none,
-so more than two thirds lie within one; that 95 of 100 lie within two is asked all the same. Set after looking."""
+"""Their standard errors hold room for a girdle, an elbow and a body that moves while the arm is lowered: these
+have none, so more than two thirds lie within one; that 95 of 100 lie within two is asked all the same. Set after
+looking at these sets."""
 
 
 def invented_set(rng):
