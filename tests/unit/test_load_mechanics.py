@@ -182,7 +182,7 @@ def test_measures_of_a_constant_moment() -> None:
     assert a.mean_moment_over_angle_n_m - b.mean_moment_over_angle_n_m == pytest.approx(30, rel=1e-4)
     assert a.concentric_work_j - b.concentric_work_j == pytest.approx(30 * math.pi / 2, rel=1e-4)
     assert a.eccentric_work_j - b.eccentric_work_j == pytest.approx(30 * math.pi / 2, rel=1e-4)
-    assert a.swing_share is None
+    assert a.body_swing_work_share is None
     assert a.loaded_work_share is not None
     assert a.loaded_work_share == pytest.approx(1 / 3, abs=0.02)
 

@@ -88,7 +88,7 @@ def test_a_faster_start_asks_more_at_the_bottom_and_nothing_is_swung() -> None:
 
 def test_a_swing_supplies_part_of_the_drive() -> None:
     (still,), (swung,) = plan_of(57.0).lanes, plan_of(57.0, swing_m=0.05).lanes
-    share = swung.measures.drive_swing_share
+    share = swung.measures.drive_swing_work_share
     assert share is not None
     assert 0.05 < share < 0.3
     # What the swing brings the shoulder saves in part; the rest carries the arm itself up and forward.

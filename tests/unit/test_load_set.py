@@ -92,8 +92,8 @@ def test_against_the_truth(swing_m: float) -> None:
         assert m.peak_concentric_moment_n_m == pytest.approx(true.moment_n_m[up].max(), rel=0.02)
         swing = integral_between(time_s, true.force_power_w, real.start_s, real.top_start_s)
         assert m.swing_work_j == pytest.approx(swing, abs=2.5)
-        assert m.swing_share is not None
-        assert m.swing_share == pytest.approx(swing / (work + swing), abs=0.04)
+        assert m.body_swing_work_share is not None
+        assert m.body_swing_work_share == pytest.approx(swing / (work + swing), abs=0.04)
 
 
 @pytest.mark.parametrize("swing_m", [0.0, 0.03, 0.05])
@@ -142,11 +142,11 @@ def test_a_swing_shows_in_the_drive_though_up_and_back_cancel_over_the_concentri
         window = (max(real.start_s - 0.15, 0.0), float(fastest))
         swing = integral_between(time_s, true.force_power_w, *window)
         whole = swing + integral_between(time_s, true.moment_power_w, *window)
-        share = rep.measures.drive_swing_share
+        share = rep.measures.drive_swing_work_share
         assert share is not None
         assert share == pytest.approx(swing / whole, abs=0.03)
         assert share > least
-        assert share > 2 * abs(rep.measures.swing_share or 0.0)
+        assert share > 2 * abs(rep.measures.body_swing_work_share or 0.0)
 
 
 def _rising(truth: Any, real: Any) -> tuple[Any, Any]:
@@ -251,11 +251,13 @@ def test_what_was_held_while_lowering_is_the_moment_over_the_static_one() -> Non
         inside = lowering_window(angle, float(angle[-1]), float(angle[0]))
         static = float(arm.first_moment_kg_m[0]) * 9.80665 * np.sin(angle[inside])
         expected = lowest_tenth(true.moment_n_m[a:b][inside] / static)
-        assert rep.measures.least_held_share == pytest.approx(expected, abs=0.05)
-        assert abs(rep.measures.least_held_share - expected) < 3 * (rep.se.least_held_share or 0)
+        assert rep.measures.least_held_with_load_share == pytest.approx(expected, abs=0.05)
+        assert abs(rep.measures.least_held_with_load_share - expected) < 3 * (
+            rep.se.least_held_with_load_share or 0
+        )
         record = load_record(found)["reps"][rep.rep - 1]
         assert record["least_held_with_load_pct"] == pytest.approx(
-            100 * rep.measures.least_held_share, abs=1e-3
+            100 * rep.measures.least_held_with_load_share, abs=1e-3
         )
 
 

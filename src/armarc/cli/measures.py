@@ -14,12 +14,12 @@ def measures(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """List every measure: its key in JSON and tables, its unit, what it means, whether it has a standard error."""
-    from armarc.log.measures import LOADS
-    from armarc.measures import columns, field_of, unit_of
+    from armarc.load.table import LoadMeasures
+    from armarc.measures import columns
     from armarc.reps.summary import SetSummary
     from armarc.reps.types import Rep
 
-    tables = {"rep": columns(Rep), "set": columns(SetSummary)}
+    tables = {"rep": columns(Rep), "set": columns(SetSummary), "load": columns(LoadMeasures)}
     if as_json:
         import json
 
@@ -29,10 +29,6 @@ def measures(
                 of: [_record(each, found) for each in found if not each.is_error]
                 for of, found in tables.items()
             },
-            "load": [
-                {"key": key, "title": title, "unit": unit_of(field_of(key)[0]).sign, "meaning": meaning}
-                for key, (title, meaning, _) in LOADS.items()
-            ],
         }
         typer.echo(json.dumps(document, ensure_ascii=False, indent=2))
         return
@@ -44,14 +40,15 @@ def measures(
         for each in found
         if not each.is_error
     ]
-    # Standard errors of the load come with the record of a set, not with every rep.
-    lines += [
-        ["load", key, unit_of(field_of(key)[0]).sign, "", meaning] for key, (_, meaning, _) in LOADS.items()
-    ]
     print_table(["Of a", "Key", "Unit", "SE", "Meaning"], lines)
 
 
 def _has_error(column: Column, among: tuple[Column, ...]) -> bool:
+    from armarc.load.table import WITHOUT_ERROR, LoadMeasures
+    from armarc.measures import columns
+
+    if among is columns(LoadMeasures):  # their errors stand in a second row of the same table
+        return column.key not in WITHOUT_ERROR
     return any(each.is_error and each.measure is column.measure for each in among)
 
 

@@ -259,7 +259,7 @@ def _show_paced(
         rows = []
         for lane in plan.lanes:
             m = lane.measures
-            body = None if m.drive_swing_share is None else 100 * m.drive_swing_share
+            body = None if m.drive_swing_work_share is None else 100 * m.drive_swing_work_share
             rows.append(
                 (
                     number(math.degrees(lane.gate_rad_s), 0),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.load.dynamics import Dynamics
+from armarc.load.table import LoadMeasures
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.lowering import lowering_window, lowest_tenth
 
@@ -28,73 +29,6 @@ class PhaseTimes:
     top_start_s: float
     top_end_s: float
     end_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadMeasures:
-    """What the shoulder did in one rep; or, in the same places, the standard errors of it.
-
-    Parameters
-    ----------
-    peak_moment_n_m, peak_moment_at_rad : float
-        Largest net moment about the movement axis from start to end, and its angle.
-    peak_concentric_moment_n_m, peak_concentric_moment_at_rad : float
-        The same while the arm is raised, without the hold.
-    peak_eccentric_moment_n_m : float, N m
-    mean_moment_n_m : float, N m
-        Over the time from start to end.
-    mean_moment_over_angle_n_m : float, N m
-        Over the angle of the concentric.
-    moment_impulse_n_m_s : float, N m s
-        Moment over time, start to end.
-    concentric_work_j : float, J
-        Done by the shoulder moment.
-    eccentric_work_j : float, J
-        Taken up by it while the arm is lowered.
-    peak_power_w : float, W
-    loaded_impulse_share : float or None
-        Share of the moment impulse inside the loaded range.
-    loaded_work_share : float or None
-        Share of the work on the way up inside the loaded range (moment over angle).
-    swing_work_j : float or None, J
-        Brought in through the swinging shoulder during the concentric: up and back cancel.
-    swing_share : float or None
-        Of that in all the mechanical work on arm and load.
-    drive_work_j, drive_swing_work_j, drive_swing_share : float or None
-        All work, that of the swing, and its share over the drive: from rest at the bottom to the peak of θ̇.
-    hold_moment_n_m : float or None, N m
-        Mean over the hold.
-    least_held_share : float or None
-        Least share of the static moment held while lowering (`armarc.reps.lowering`), with arm and load known.
-    peak_moment_phase : str
-        ``"concentric"``, ``"hold"`` or ``"eccentric"``: where `peak_moment_n_m` stands.
-    """
-
-    peak_moment_n_m: float
-    peak_moment_at_rad: float
-    peak_concentric_moment_n_m: float
-    peak_concentric_moment_at_rad: float
-    peak_eccentric_moment_n_m: float
-    mean_moment_n_m: float
-    mean_moment_over_angle_n_m: float
-    moment_impulse_n_m_s: float
-    concentric_work_j: float
-    eccentric_work_j: float
-    peak_power_w: float
-    loaded_impulse_share: float | None
-    loaded_work_share: float | None
-    swing_work_j: float | None
-    swing_share: float | None
-    drive_work_j: float | None
-    drive_swing_work_j: float | None
-    drive_swing_share: float | None
-    hold_moment_n_m: float | None
-    least_held_share: float | None
-    peak_moment_phase: str
-
-
-MEASURES = tuple(field.name for field in fields(LoadMeasures) if field.type != "str")
-"""Fields that are numbers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,14 +148,16 @@ def load_measures(
         loaded_impulse_share=loaded,
         loaded_work_share=loaded_work,
         swing_work_j=swing,
-        swing_share=_share(swing, whole),
+        body_swing_work_share=_share(swing, whole),
         drive_work_j=drive_whole,
         drive_swing_work_j=drive,
-        drive_swing_share=_share(drive, drive_whole),
+        drive_swing_work_share=_share(drive, drive_whole),
         hold_moment_n_m=None
         if p.top_end_s - p.top_start_s < LEAST_HOLD_S
         else integral_between(time_s, moment, p.top_start_s, p.top_end_s) / (p.top_end_s - p.top_start_s),
-        least_held_share=None if still_n_m is None else _least_held(angle_rad, moment, still_n_m, falling),
+        least_held_with_load_share=None
+        if still_n_m is None
+        else _least_held(angle_rad, moment, still_n_m, falling),
         peak_moment_phase="concentric" if rising[at] else "eccentric" if falling[at] else "hold",
     )
 

@@ -17,12 +17,13 @@ from armarc.load.dynamics import Dynamics, dynamics
 from armarc.load.forward import GATE_RAD
 from armarc.load.ideal import PLANAR_AXIS, planar_body, planar_motion
 from armarc.load.lifter import Lifter
-from armarc.load.measures import LoadMeasures, PhaseTimes, by_angle, load_measures
+from armarc.load.measures import PhaseTimes, by_angle, load_measures
 from armarc.load.mechanics import ArmKinematics
 from armarc.load.planar_load import planar_load
 from armarc.load.planning import RaisePlan, held_scale
 from armarc.load.resistance import Resistance
 from armarc.load.strength import StrengthSource
+from armarc.load.table import LoadMeasures
 from armarc.recording import FloatArray
 from armarc.reps.momentum import start_ratio
 from armarc.reps.phases import ON_RATE_RAD_S, ON_SHARE_OF_PEAK

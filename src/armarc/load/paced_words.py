@@ -34,8 +34,8 @@ def answer_words(plan: PacedPlan) -> list[str]:
             else f", {100 * m.loaded_work_share:.0f} % of the work within {low:.0f}–{high:.0f}°"
         )
         swing = ""
-        if lane.rep.swing_m and m.drive_swing_share is not None:
-            swing = f"; the body supplies {100 * m.drive_swing_share:.0f} % of the drive"
+        if lane.rep.swing_m and m.drive_swing_work_share is not None:
+            swing = f"; the body supplies {100 * m.drive_swing_work_share:.0f} % of the drive"
         overall = ""
         if m.peak_moment_phase != "concentric":
             place = f"{math.degrees(m.peak_moment_at_rad):.0f}°, {m.peak_moment_phase}"
@@ -111,7 +111,9 @@ def _lane_record(plan: PacedPlan, lane: PacedLane, mass: float | None) -> dict[s
         "peak_moment_phase": m.peak_moment_phase,
         "body_swing_work_j": rounded(m.swing_work_j),
         "drive_swing_work_j": rounded(m.drive_swing_work_j),
-        "drive_swing_work_pct": None if m.drive_swing_share is None else rounded(100 * m.drive_swing_share),
+        "drive_swing_work_pct": None
+        if m.drive_swing_work_share is None
+        else rounded(100 * m.drive_swing_work_share),
         "within_reach": lane.heaviest >= 1,
         "heaviest": rounded(lane.heaviest * (mass or 1.0)),
         "limited_at_deg": rounded(math.degrees(lane.limited_at_rad)),

@@ -7,30 +7,19 @@ from typing import Any
 
 import numpy as np
 
-from armarc.load.measures import LoadMeasures
 from armarc.load.set_load import RepLoad, SetLoad
+from armarc.load.table import LoadMeasures
 from armarc.load.wording import LOAD_CAUTIONS
+from armarc.measures import columns
 from armarc.recording import FloatArray
 
-# field of LoadMeasures -> published key and the factor that makes its unit
-KEYS: dict[str, tuple[str, float]] = {
-    "peak_moment_n_m": ("peak_moment_n_m", 1.0),
-    "peak_moment_at_rad": ("peak_moment_at_deg", 180 / math.pi),
-    "peak_concentric_moment_n_m": ("peak_concentric_moment_n_m", 1.0),
-    "peak_concentric_moment_at_rad": ("peak_concentric_moment_at_deg", 180 / math.pi),
-    "peak_eccentric_moment_n_m": ("peak_eccentric_moment_n_m", 1.0),
-    "mean_moment_n_m": ("mean_moment_n_m", 1.0),
-    "mean_moment_over_angle_n_m": ("mean_moment_over_angle_n_m", 1.0),
-    "moment_impulse_n_m_s": ("moment_impulse_n_m_s", 1.0),
-    "concentric_work_j": ("concentric_work_j", 1.0),
-    "eccentric_work_j": ("eccentric_work_j", 1.0),
-    "peak_power_w": ("peak_power_w", 1.0),
-    "loaded_impulse_share": ("loaded_impulse_pct", 100.0),
-    "loaded_work_share": ("loaded_work_pct", 100.0),
-}
-SWINGS = {"swing_share": "body_swing_work", "drive_swing_share": "drive_swing_work"}
+SWINGS = {"body_swing_work_share": "body_swing_work", "drive_swing_work_share": "drive_swing_work"}
 """Share of body swing work -> published stem: the first over the whole concentric, where up and back cancel, the
 second over the drive, from rest at the bottom to the peak of the speed."""
+_OF_THEIR_OWN = {*SWINGS, "hold_moment_n_m", "least_held_with_load_share", "peak_moment_phase"}
+ESTIMATES = tuple(each for each in columns(LoadMeasures) if each.field not in _OF_THEIR_OWN)
+"""What is published with its standard error in every rep; the others are there only at times."""
+DECIMALS = 3
 
 
 def rounded(value: float | None, digits: int = 3) -> float | None:
@@ -41,10 +30,10 @@ def rounded(value: float | None, digits: int = 3) -> float | None:
 def measures_record(measures: LoadMeasures, se: LoadMeasures | None = None) -> dict[str, Any]:
     """Measures and, where given, their standard errors (``…_se``)."""
     out: dict[str, Any] = {}
-    for name, (key, factor) in KEYS.items():
-        out[key] = _times(getattr(measures, name), factor)
+    for each in ESTIMATES:
+        out[each.key] = each.in_published_unit(each.value(measures), DECIMALS)
         if se is not None:
-            out[f"{key}_se"] = _times(getattr(se, name), factor)
+            out[f"{each.key}_se"] = each.in_published_unit(each.value(se), DECIMALS)
     return out
 
 
@@ -57,10 +46,10 @@ def rep_load_record(load: RepLoad) -> dict[str, Any]:
         "hold_moment_n_m": rounded(load.measures.hold_moment_n_m),
         "energy_residual_pct": _times(load.energy_residual, 100.0),
     }
-    if load.measures.least_held_share is not None:
+    if load.measures.least_held_with_load_share is not None:
         # Beside what the reach alone says, by which a rep is judged dropped.
-        out["least_held_with_load_pct"] = _times(load.measures.least_held_share, 100.0)
-        out["least_held_with_load_pct_se"] = _times(load.se.least_held_share, 100.0)
+        out["least_held_with_load_pct"] = _times(load.measures.least_held_with_load_share, 100.0)
+        out["least_held_with_load_pct_se"] = _times(load.se.least_held_with_load_share, 100.0)
     for name, key in SWINGS.items():
         found = load.swing_found(name)
         out[f"{key}_pct"] = _times(found.share, 100.0)
@@ -87,7 +76,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     """
     reps = [rep_load_record(rep) for rep in load.reps]
     summary: dict[str, Any] = {"reps": len(reps)}
-    for _, (key, _) in KEYS.items():
+    for key in (each.key for each in ESTIMATES):
         values = [rep[key] for rep in reps if rep[key] is not None]
         errors = [rep[f"{key}_se"] for rep in reps if rep[f"{key}_se"] is not None]
         summary[key] = rounded(float(np.mean(values))) if values else None

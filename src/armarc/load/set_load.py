@@ -12,8 +12,6 @@ from armarc.load.arm import ArmBody, arm_body, unbent
 from armarc.load.dynamics import dynamics, still
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.load.measures import (
-    MEASURES,
-    LoadMeasures,
     PhaseTimes,
     SwingShare,
     by_angle,
@@ -30,6 +28,7 @@ from armarc.load.rep_motion import (
     shoulder_swings,
 )
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
+from armarc.load.table import NUMBERS, LoadMeasures
 from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
@@ -73,7 +72,7 @@ class RepLoad(ArrayValue):
     energy_residual: float
 
     def swing_found(self, name: str) -> SwingShare:
-        """What is said of a share of body swing work: ``"swing_share"`` or ``"drive_swing_share"``."""
+        """What is said of a share of body swing work: ``"body_swing_work_share"`` or ``"drive_swing_work_share"``."""
         return swing_share(getattr(self.measures, name), getattr(self.se, name))
 
 
@@ -221,7 +220,7 @@ class _Case:
         """One set of inputs per uncertain one, moved by its standard error."""
         lifter, m = self.lifter, self.motion
         known = lifter.upper_arm_m is not None and lifter.forearm_m is not None
-        tilt = _root_sum([m.mounting.uncertainty_rad, m.orientation.tilt_se_rad])
+        tilt = math.hypot(m.mounting.uncertainty_rad, m.orientation.tilt_se_rad)
         base = _Inputs()
         out = [
             replace(base, mass=1 + SEGMENT_MASS_SE),
@@ -247,12 +246,14 @@ class _Case:
             se = _standard_errors(found.measures, [each[i].measures for each in moved])
             # The place of a peak does not move with the load, but it is read off an angle that has an error itself,
             # and what was held while lowering off an acceleration.
-            place, held = rep.top_se_rad or 0.0, se.least_held_share
+            place, held = rep.top_se_rad or 0.0, se.least_held_with_load_share
             se = replace(
                 se,
                 peak_moment_at_rad=math.hypot(se.peak_moment_at_rad, place),
                 peak_concentric_moment_at_rad=math.hypot(se.peak_concentric_moment_at_rad, place),
-                least_held_share=None if held is None else math.hypot(held, rep.least_held_se_share or 0.0),
+                least_held_with_load_share=None
+                if held is None
+                else math.hypot(held, rep.least_held_se_share or 0.0),
             )
             se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
             times = _times(rep)
@@ -328,15 +329,17 @@ class _Evaluated:
         """Standard errors of the swing's works and shares: what its path may be off by, times the weight."""
         m = self.measures
         if m.swing_work_j is None or m.drive_work_j is None or swing_se_m is None:
-            return dict.fromkeys(("swing_work_j", "swing_share", "drive_swing_work_j", "drive_swing_share"))
+            return dict.fromkeys(
+                ("swing_work_j", "body_swing_work_share", "drive_swing_work_j", "drive_swing_work_share")
+            )
         moved_j = self.weight_n * swing_se_m
         out: dict[str, float | None] = {}
-        for name, whole_j in (
-            ("swing", m.concentric_work_j + m.swing_work_j),
-            ("drive_swing", m.drive_work_j),
+        for work, share, whole_j in (
+            ("swing_work_j", "body_swing_work_share", m.concentric_work_j + m.swing_work_j),
+            ("drive_swing_work_j", "drive_swing_work_share", m.drive_work_j),
         ):
-            out[f"{name}_work_j"] = math.hypot(moved_j, SWING_SHARE_SE * whole_j)
-            out[f"{name}_share"] = math.hypot(moved_j / whole_j, SWING_SHARE_SE) if whole_j > 0 else None
+            out[work] = math.hypot(moved_j, SWING_SHARE_SE * whole_j)
+            out[share] = math.hypot(moved_j / whole_j, SWING_SHARE_SE) if whole_j > 0 else None
         return out
 
 
@@ -370,12 +373,12 @@ def _evaluate(
 def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeasures:
     """Quadrature of the changes each uncertain input makes."""
     out: dict[str, float | None] = {}
-    for name in MEASURES:
+    for name in NUMBERS:
         value = getattr(plain, name)
         others = [getattr(each, name) for each in moved]
         known = value is not None and all(other is not None for other in others)
-        out[name] = _root_sum([other - value for other in others]) if known else None
-    return replace(plain, **out)  # type: ignore[arg-type] # only the numbers of `MEASURES`
+        out[name] = math.hypot(*(other - value for other in others)) if known else None
+    return replace(plain, **out)  # type: ignore[arg-type] # only the numbers of `NUMBERS`
 
 
 def _times(rep: Rep) -> PhaseTimes:
@@ -394,7 +397,3 @@ def _spread(curves: list[FloatArray], k: int) -> tuple[FloatArray, FloatArray]:
     # A sum over the reps is NaN where one of them is.
     sd = stack.std(axis=0, ddof=1) if len(curves) > 1 else np.full(k, np.nan)
     return stack.mean(axis=0), sd
-
-
-def _root_sum(parts: list[float]) -> float:
-    return math.sqrt(sum(p * p for p in parts))

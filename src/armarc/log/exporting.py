@@ -16,7 +16,7 @@ from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
 from armarc.log.records import SCHEMA, logged_record
 from armarc.log.schema import REP_NUMBERS
 from armarc.log.store import Store
-from armarc.measures import columns, field_of, unit_of
+from armarc.measures import columns
 from armarc.outputs import JSON, PARQUET, TABLE, safe_cell
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
@@ -167,7 +167,7 @@ def codebook() -> str:
         "| key | unit | meaning |",
         "|---|---|---|",
     ]
-    lines += [f"| `{key}` | {unit_of(field_of(key)[0]).sign} | {one[1]} |" for key, one in LOADS.items()]
+    lines += [f"| `{c.key}` | {c.unit.sign} | {c.meaning} |" for c in LOADS]
     lines += [
         "",
         "A set also has `mean_KEY`, the mean over its full reps, `cv_KEY_pct`, 100·SD/mean, and `in_band_count` and "

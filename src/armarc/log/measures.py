@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from armarc.errors import UsageError
+from armarc.load.table import LoadMeasures
 from armarc.log.reading import LoggedSet
-from armarc.measures import columns, field_of, unit_of
+from armarc.measures import columns
 from armarc.reps.summary import AVERAGED, SetSummary, mean_key
 
 
@@ -59,32 +60,8 @@ class SetMeasure:
         return f"{self.title} ({self.unit})" if self.unit else self.title
 
 
-LOADS = {
-    "peak_moment_n_m": ("Peak moment", "largest net moment about the movement axis", 1),
-    "peak_moment_at_deg": ("Angle of the peak moment", "angle of the largest net moment", 0),
-    "peak_concentric_moment_n_m": ("Peak moment raising", "largest net moment while the arm is raised", 1),
-    "peak_concentric_moment_at_deg": ("Angle of the peak moment raising", "its angle", 0),
-    "peak_eccentric_moment_n_m": ("Peak moment lowering", "largest net moment while the arm is lowered", 1),
-    "mean_moment_n_m": ("Mean moment", "over the time from start to end", 1),
-    "mean_moment_over_angle_n_m": ("Mean moment over the angle", "over the angle of the concentric", 1),
-    "moment_impulse_n_m_s": ("Impulse of the moment", "net moment over time, start to end of the rep", 1),
-    "concentric_work_j": ("Work raising", "done by the shoulder moment", 1),
-    "eccentric_work_j": ("Work lowering", "taken up by the shoulder moment", 1),
-    "peak_power_w": ("Peak power", "largest product of moment and rate", 0),
-    "loaded_impulse_pct": ("Impulse in the loaded range", "share of the impulse inside the loaded range", 0),
-    "loaded_work_pct": ("Work in the loaded range", "share of the raising work inside the loaded range", 0),
-    "body_swing_work_pct": (
-        "Work of the swing",
-        "share of the concentric's work through the moving shoulder",
-        1,
-    ),
-    "drive_swing_work_pct": (
-        "Work of the swing in the drive",
-        "the same from rest to the peak of the speed",
-        1,
-    ),
-}
-"""Estimates of the load by their key in a rep's record: title, meaning, decimals. Only sets with a load have them."""
+LOADS = tuple(c for c in columns(LoadMeasures) if c.kind == "number")
+"""Estimates of the load in a rep's record. Only sets with a load have them."""
 
 
 def _offered() -> tuple[SetMeasure, ...]:
@@ -121,8 +98,8 @@ def _offered() -> tuple[SetMeasure, ...]:
         SetMeasure(key="in_band_pct", title="Starts inside the band", unit="%"),
     ]
     loads = [
-        SetMeasure(key=key, title=title, unit=unit_of(field_of(key)[0]).sign, digits=digits, of_reps=True)
-        for key, (title, _, digits) in LOADS.items()
+        SetMeasure(key=c.key, title=c.measure.title, unit=c.unit.sign, digits=c.measure.digits, of_reps=True)
+        for c in LOADS
     ]
     return (*means, *sums, *stated, *loads)
 

@@ -78,7 +78,7 @@ _AUTHORS = (
     "ALTER TABLE change ADD COLUMN author TEXT NOT NULL DEFAULT ''",
 )
 
-_NUMBERS = SET_NUMBERS[:27]
+_NUMBERS = SET_NUMBERS[:28]
 """Those there were at this step; later ones are added behind them, each by a step of its own."""
 
 _STATISTICS = (

@@ -71,6 +71,7 @@ SET_NUMBERS = (
     "mean_time_to_peak_s",
     "mean_smoothness_sparc",
     "mean_body_swing_cm",
+    "clean_reps",
 )
 """Numbers of a summary that statistics find without reading it; any other is looked up in the summary, only slower."""
 

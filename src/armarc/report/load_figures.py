@@ -322,7 +322,8 @@ def _range_label(axes: Axes, palette: Palette, loaded_deg: tuple[float, float]) 
 
 def _finish_angle(axes: Axes, curves: Sequence[Curve]) -> None:
     x = np.concatenate([c.x[np.isfinite(c.y)] for c in curves])
-    y = np.concatenate([c.y[np.isfinite(c.y)] for c in curves])
+    drawn = [part for c in curves for part in (c.y, c.low, c.high) if part is not None]
+    y = np.concatenate([part[np.isfinite(part)] for part in drawn])
     if not len(x):
         return
     axes.set_xlim(float(x.min()), float(x.max()))

@@ -191,16 +191,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
             if not like[k] or found.is_cut[k] or apart >= rules.rest_s:
                 break
             members.insert(0, k)
-        return Run(
-            score=0.0,
-            rank=0.0,
-            movements=tuple(found.movement(k) for k in members),
-            template=template,
-            curve=name,
-            sign=sign,
-            axis=axis,
-            size=len(members),
-        )
+        return _run(found, (0.0, 0.0, members, template), name, sign, axis)
     return None
 
 
@@ -237,20 +228,30 @@ def _search(
                 if key in seen:
                     continue
                 seen.add(key)
-                run = _scored(path, sign * curve, first, found, rests, rules, known)
-                if run is not None and (best is None or run[1] > best.rank + 1e-9):
-                    score, rank, members, template = run
-                    best = Run(
-                        score=score,
-                        rank=rank,
-                        movements=tuple(found.movement(k) for k in members),
-                        template=template,
-                        curve=name,
-                        sign=sign,
-                        axis=axis,
-                        size=len(members),
-                    )
+                scored = _scored(path, sign * curve, first, found, rests, rules, known)
+                if scored is not None and (best is None or scored[1] > best.rank + 1e-9):
+                    best = _run(found, scored, name, sign, axis)
     return best
+
+
+def _run(
+    found: Candidates,
+    scored: tuple[float, float, list[int], Template],
+    curve: str,
+    sign: float,
+    axis: FloatArray,
+) -> Run:
+    score, rank, members, template = scored
+    return Run(
+        score=score,
+        rank=rank,
+        movements=tuple(found.movement(k) for k in members),
+        template=template,
+        curve=curve,
+        sign=sign,
+        axis=axis,
+        size=len(members),
+    )
 
 
 def _scored(
