@@ -8,7 +8,7 @@ import io
 import json
 import sys
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -17,11 +17,10 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
-from rich.table import Table
-from rich.text import Text
 
 from armarc.cli.outputs import check_picture, guard_for
 from armarc.cli.samples import samples_kind, write_samples
+from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 from armarc.outputs import TABLE, Guard, safe_cell
@@ -300,90 +299,6 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
         *added.notes,
     ]
     return "; ".join(said)
-
-
-def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
-    """Print the sets of one recording as tables on a terminal."""
-    from armarc.report import print_set
-    from armarc.report.answers import session_answer
-
-    settings = result["settings"]
-    if len(result["sets"]) > 1:
-        out.print(Text(session_answer(result["sets"])))
-        out.print()
-    for index, measured in enumerate(result["sets"]):
-        words = [settings["exercise"].replace("-", " "), f"{settings['side']} arm"]
-        if settings["load_kg"] is not None:
-            words.append(f"{settings['load_kg']:g} kg")
-        title = f"Set {measured['set']} · {', '.join(words)} · {measured['summary']['reps']} reps"
-        if count > 1:
-            title = f"{path.name} · {title}"
-        if number or index:
-            out.print()
-        print_set(out, measured["reps"], measured["summary"], title=title, band_deg_s=settings["band_deg_s"])
-        if "load" in measured:
-            out.print()
-            out.print(load_block(measured))
-
-
-def show_cautions(cautions: Iterable[str], out: Console) -> None:
-    """Say the cautions below everything they belong to."""
-    said = list(cautions)
-    if said:
-        out.print()
-    for caution in said:
-        out.print(Text(caution, style="dim"))
-
-
-def load_block(measured: dict[str, Any]) -> Table:
-    """What the shoulder had to do in one set, in a few lines for the terminal."""
-    load = measured["load"]
-    summary = load["summary"]
-
-    def said(key: str, unit: str, digits: int = 0) -> str:
-        value, error = summary[key], summary.get(f"{key}_se")
-        if value is None:
-            return "–"
-        spread = "" if error is None or round(error, digits) == 0 else f" ± {error:.{digits}f}"
-        return f"{value:.{digits}f}{spread}{unit}"
-
-    moment = f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"
-    phase = {"concentric": "raising", "hold": "in the hold", "eccentric": "lowering: the catch, not the lift"}
-    lines = [
-        ("Resistance", load["resistance"]),
-        ("Shoulder moment", f"{moment}, {phase.get(summary['peak_moment_phase'], '')}".rstrip(", ")),
-        ("Work, raising", said("concentric_work_j", " J")),
-        ("Body swing work", f"in the drive (rest to fastest): {swing_work_words(load, 'drive_swing_work')}"),
-        ("", f"over the whole way up: {swing_work_words(load, 'body_swing_work')}"),
-    ]
-    if summary["loaded_impulse_pct"] is not None:
-        share = said("loaded_impulse_pct", " %")
-        lines.insert(2, ("In loaded range", f"{share} of the moment's impulse"))
-    grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_column(no_wrap=True, width=18, style="bold")
-    grid.add_column(overflow="fold")
-    for name, text in lines:
-        grid.add_row(name, Text(text))
-    return grid
-
-
-def cautions_of(result: dict[str, Any]) -> list[str]:
-    """What has to be said with the numbers of a recording, each once."""
-    said = [caution for one in result["sets"] for caution in one.get("load", {}).get("cautions", ())]
-    return list(dict.fromkeys(said))
-
-
-def swing_work_words(load: dict[str, Any], key: str) -> str:
-    """What is said of a set's share of body swing work: seen, none, or not measured, and in how many reps."""
-    summary, reps = load["summary"], load["summary"][f"{key}_reps"]
-    measured, count = summary[f"{key}_measured"], summary["reps"]
-    if not measured:
-        return "not measured"
-    over = "" if measured == count else f" (measured in {measured} of {count} reps)"
-    if not reps:
-        return f"none detected{over}"
-    numbers = ", ".join(map(str, reps))
-    return f"{summary[f'{key}_pct']:.0f} % on average in rep{'s' if len(reps) > 1 else ''} {numbers}{over}"
 
 
 def plot_path(plot: Path, recording: Path, count: int) -> Path:
