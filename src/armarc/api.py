@@ -10,7 +10,7 @@ from armarc.options import MeasuringOptions
 from armarc.pipeline import Session, measure
 from armarc.recording import Recording
 from armarc.recording import read_csv as read_file
-from armarc.recording.arrays import check_units
+from armarc.recording.recording import check_units
 from armarc.trunk import Trunk, measure_with_trunk
 
 __all__ = ["NOTHING_KEPT", "Kept", "MeasuringOptions", "Trunk", "open_kept", "process", "read_csv"]

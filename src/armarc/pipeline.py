@@ -18,10 +18,10 @@ from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, left_out_movements, what_was_left_out
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
-from armarc.reps.runs import CountingRules
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.noise_seen import gyroscope_noise_density

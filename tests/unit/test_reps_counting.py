@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
-from armarc.reps.runs import CountingRules
+from armarc.reps.largest_run import CountingRules
 
 HZ = 100.0
 

@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from armarc.recording.types import BoolArray, FloatArray, Piece, Recording
+from armarc.recording.recording import Recording
+from armarc.recording.types import BoolArray, FloatArray, Piece
 
 SHORTEST_PIECE_S = 1.0
 _STEADY = 0.02

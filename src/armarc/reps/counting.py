@@ -15,10 +15,11 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
-from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_of_newest
+from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0

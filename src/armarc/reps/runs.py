@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, SeenBefore, find_candidates
-from armarc.reps.largest_run import GAIN, largest_runs
+from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
     Template,
     each_alone,
@@ -46,39 +46,6 @@ LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CountingRules:
-    """What is known beforehand.
-
-    Parameters
-    ----------
-    smallest_rad : float, rad
-        Smallest range that may begin a set; where the exercise has been seen already any range will do.
-    rest_s : float, s
-        A rest this long ends a set.
-    curves : tuple of str
-        ``"tilt"`` (angle of the vertical about the turning axis), ``"yaw"`` (angle about the vertical), or both.
-    arm_axis : ndarray, shape (3,), or None
-        Shoulder → hand in sensor axes where it is known: the bottom is then the end at which it hangs lower.
-    has_bottom : bool
-        Whether the exercise says which end of it is the bottom.
-    starts, ends : bool
-        Whether the stretch starts and ends where the recording does, so that a movement there is cut; a stream that
-        goes on will bring the rest of it.
-    running : Template or None
-        The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
-    """
-
-    smallest_rad: float
-    rest_s: float
-    curves: tuple[str, ...]
-    arm_axis: FloatArray | None = None
-    has_bottom: bool = True
-    starts: bool = True
-    ends: bool = True
-    running: Template | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

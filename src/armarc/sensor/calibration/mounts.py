@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from armarc.files import read_entries, write_entries
 from armarc.folders import config_folder
 from armarc.recording import FloatArray, Metadata
-from armarc.sensor.calibration.json_file import listed, read_entries, vector, write_entries
-from armarc.sensor.calibration.store import is_of
+from armarc.sensor.calibration.store import is_of, listed, vector
 
 FILE_NAME = "sensor-mounts.json"
 SCHEMA = "armarc.sensor_mounts/1"
