@@ -34,6 +34,13 @@ def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **readin
     ------
     FormatError, TimingError, UsageError
         See `armarc.recording.read_csv`.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", units="gyroscope=rad/s", kept=armarc.NOTHING_KEPT)
+    >>> recording.rate_hz, recording.source.units["acceleration"]
+    (100.0, 'm/s2')
     """
     return read_file(path, **(open_kept() if kept is None else kept).reading(reading))
 

@@ -245,7 +245,7 @@ def test_a_failure_half_way_leaves_nothing(store, monkeypatch):
     def fail(*_):
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr("armarc.log.adding.insert_reps", fail)
+    monkeypatch.setattr("armarc.log.writing.insert_reps", fail)
     with pytest.raises(RuntimeError, match="power cut"):
         add_result(store, invented_result(1))
     assert count_sets(store) == 0

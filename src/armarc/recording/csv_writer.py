@@ -34,6 +34,19 @@ def write_csv(recording: Recording, path: str | os.PathLike[str]) -> None:
     ------
     FormatError
         The file cannot be written.
+
+    Parameters
+    ----------
+    recording : Recording
+    path : str or PathLike
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", kept=armarc.NOTHING_KEPT)
+    >>> armarc.write_csv(recording, "copy.csv")
+    >>> len(armarc.read_csv("copy.csv").time_s) == len(recording.time_s)
+    True
     """
     target = Path(path)
     keys = metadata_keys(recording.metadata)

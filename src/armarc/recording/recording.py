@@ -45,6 +45,10 @@ class Recording(ArrayValue):
     clipped : ndarray of bool, shape (n,)
         Samples where an axis sits at the end of its range.
     temperature_c : ndarray, shape (n,), °C, or None
+    metadata : Metadata
+    source : Source
+    warnings : tuple of str
+        What was doubtful.
 
     Raises
     ------
