@@ -15,6 +15,7 @@ is what a killed process left: it is removed before anything else is written, an
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import re
@@ -26,12 +27,35 @@ from types import TracebackType
 from typing import IO, Any, Self
 
 from armarc import __version__
-from armarc.archive.locking import lock, unlock
 from armarc.archive.optional import pyarrow
 from armarc.archive.schema import SCHEMA, TABLE_NAMES
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, InputError, UsageError
 from armarc.files import UNFINISHED, appearing, write_whole
+
+
+def lock(stream: IO[bytes]) -> bool:
+    """Take the lock; False when another process holds it."""
+    try:
+        if os.name == "nt":
+            system: Any = importlib.import_module("msvcrt")
+            stream.seek(0)
+            system.locking(stream.fileno(), system.LK_NBLCK, 1)
+        else:
+            system = importlib.import_module("fcntl")
+            system.flock(stream.fileno(), system.LOCK_EX | system.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def unlock(stream: IO[bytes]) -> None:
+    """Let the lock go."""
+    if os.name == "nt":
+        system: Any = importlib.import_module("msvcrt")
+        stream.seek(0)
+        system.locking(stream.fileno(), system.LK_UNLCK, 1)
+
 
 _PART = re.compile(r"part-(\d{6,})\.(?:parquet|json)")
 
