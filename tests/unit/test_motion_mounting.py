@@ -14,7 +14,7 @@ from armarc.motion.mounting import (
     SCALE_IN_PLANE,
     UPPER_ARM,
     WRIST,
-    Evidence,
+    ArmEvidence,
     place_of,
 )
 from armarc.motion.tolerance import Tolerance
@@ -38,7 +38,7 @@ def twist(axis=(0.0, 0.1, -1.0)):
 
 
 def choose(*, lever=None, twist=None, hanging=None, **stated):
-    return choose_mounting(Evidence(lever=lever, twist=twist, hanging=hanging), **stated)
+    return choose_mounting(ArmEvidence(lever=lever, twist=twist, hanging=hanging), **stated)
 
 
 def test_the_best_evidence_is_taken_first():

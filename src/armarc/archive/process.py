@@ -12,7 +12,7 @@ from typing import Any
 from armarc.archive.cluster import run_on_cluster
 from armarc.archive.digests import DigestSet, digest_of
 from armarc.archive.discover import find_recordings, printable
-from armarc.archive.measuring import Outcome, Task, failed, known, sha256_of_file
+from armarc.archive.measuring import ArchiveTask, Outcome, failed, known, sha256_of_file
 from armarc.archive.optional import distributed, pyarrow
 from armarc.archive.schema import TABLE_NAMES, arrow_schema
 from armarc.archive.setup import Setup
@@ -274,10 +274,10 @@ class _Source:
     writer: _PartWriter
     check_bytes: bool
 
-    def tasks(self) -> Iterator[Task]:
+    def tasks(self) -> Iterator[ArchiveTask]:
         fresh = not len(self.seen.places)
         for found in find_recordings(self.folder, leave_out=self.out):
-            task = Task(found.path, found.size, found.modified_ns)
+            task = ArchiveTask(found.path, found.size, found.modified_ns)
             place = digest_of(printable(found.path), found.size, found.modified_ns)
             was_here = place in self.seen.places
             if was_here and not self.check_bytes:

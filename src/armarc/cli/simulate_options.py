@@ -18,7 +18,7 @@ REPS, BODY, REST, STRAP, SENSOR, FILE = "Reps", "Body", "Around the sets", "Stra
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class OptionRow:
     """An option.
 
     Parameters
@@ -60,16 +60,16 @@ class Row:
         return inspect.Parameter(self.name, place, default=self.default, annotation=annotation)
 
 
-def _row(name: str, panel: str, sets: str, text: str, default: Any = None, **more: Any) -> Row:
+def _row(name: str, panel: str, sets: str, text: str, default: Any = None, **more: Any) -> OptionRow:
     kind = more.pop("kind", float if default is None else type(default))
-    return Row(name=name, panel=panel, help=text, sets=sets, default=default, kind=kind, **more)
+    return OptionRow(name=name, panel=panel, help=text, sets=sets, default=default, kind=kind, **more)
 
 
-def _degrees(name: str, panel: str, sets: str, text: str, default: float | None = None) -> Row:
+def _degrees(name: str, panel: str, sets: str, text: str, default: float | None = None) -> OptionRow:
     return _row(name, panel, sets, text, default, metavar="DEG", in_si=math.radians)
 
 
-def _percent(name: str, panel: str, sets: str, text: str, default: float | None = None) -> Row:
+def _percent(name: str, panel: str, sets: str, text: str, default: float | None = None) -> OptionRow:
     return _row(name, panel, sets, text, default, metavar="PERCENT", in_si=_of_hundred)
 
 

@@ -107,7 +107,7 @@ def sensor_axis(name: str) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class ArmEvidence:
     """What a recording shows of the direction of the arm, each None where it shows nothing.
 
     Parameters
@@ -124,7 +124,7 @@ class Evidence:
 
 
 def choose_mounting(
-    evidence: Evidence,
+    evidence: ArmEvidence,
     *,
     method: str = "auto",
     hand_axis: str | None = None,
@@ -138,7 +138,7 @@ def choose_mounting(
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ArmEvidence
     method : str
         One of `METHODS`; ``"auto"`` takes the best there is.
     hand_axis : str or None

@@ -3,7 +3,7 @@
 from armarc.recording.csv_writer import RecordingWriter, write_csv
 from armarc.recording.metadata import ROUNDING_KEYS
 from armarc.recording.recording import Recording, read_csv
-from armarc.recording.resample import dropped_stretches, uniform_pieces
+from armarc.recording.resample import uniform_pieces
 from armarc.recording.types import (
     STANDARD_GRAVITY_M_S2,
     BoolArray,
@@ -27,7 +27,6 @@ __all__ = [
     "Recording",
     "RecordingWriter",
     "Source",
-    "dropped_stretches",
     "read_csv",
     "uniform_pieces",
     "write_csv",

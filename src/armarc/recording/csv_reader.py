@@ -18,7 +18,7 @@ from armarc.recording.merge import merge_streams
 from armarc.recording.metadata import ROUNDING_KEYS, metadata_from, rate_from
 from armarc.recording.sensor_axes import axes_warning, axis_matrix, order_of_greek, reported_sign
 from armarc.recording.stamps import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Stamps
-from armarc.recording.timing import Timeline, clean_time, find_gaps
+from armarc.recording.timing import SampleTimes, clean_time, find_gaps
 from armarc.recording.types import BoolArray, Fields, FloatArray, Metadata, Source
 from armarc.recording.units import as_pairs, scale_of, stated_units
 
@@ -70,7 +70,7 @@ class Stated:
 class _Samples:
     """Both quantities on one timeline, in the file's units."""
 
-    timeline: Timeline
+    timeline: SampleTimes
     acceleration: FloatArray
     angular_velocity: FloatArray
     temperature: FloatArray | None
@@ -177,7 +177,7 @@ def _merged(
 
 def _stream(
     stamps: Stamps, present: BoolArray, values: FloatArray, file: str, shift_s: float
-) -> tuple[Timeline, FloatArray]:
+) -> tuple[SampleTimes, FloatArray]:
     values = values[present]
     timeline = clean_time(stamps.seconds[present] + shift_s, stamps.quantum_s, values, file=file)
     return timeline, timeline.select(values)
@@ -291,7 +291,7 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
     )
 
 
-def _beginning(first: LoadedFile, second: LoadedFile, timeline: Timeline) -> float:
+def _beginning(first: LoadedFile, second: LoadedFile, timeline: SampleTimes) -> float:
     """Where time starts: with the first sample, or with the file if that began before the sensor woke."""
     stamps = first.stamps.seconds
     if first is second and first.asleep_rows and stamps[0] <= timeline.time_s[0]:

@@ -11,7 +11,6 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.simulate import between_sets as between
 from armarc.simulate import body_moves as moves
-from armarc.simulate import ends
 from armarc.simulate.arm import torsion_for_hand_rotation
 from armarc.simulate.between_sets import HANGING_RAD, walk
 from armarc.simulate.body_moves import RepMarks
@@ -85,7 +84,7 @@ LONGEST_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Timeline:
+class BodyCourse:
     """Tracks of a session, where its reps are, and what else happened."""
 
     tracks: dict[str, Track]
@@ -94,7 +93,7 @@ class Timeline:
     events: tuple[Event, ...]
 
 
-def build_timeline(plan: SessionPlan, rng: np.random.Generator, body_rng: np.random.Generator) -> Timeline:
+def build_timeline(plan: SessionPlan, rng: np.random.Generator, body_rng: np.random.Generator) -> BodyCourse:
     """Lay out a whole session.
 
     Parameters
@@ -107,7 +106,7 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator, body_rng: np.ran
     """
     stage = Choreography(plan, rng, body_rng)
     postures = [start_posture(plan, set_plan) for set_plan in plan.sets]
-    ends.begin(stage, postures[0])
+    begin(stage, postures[0])
     if plan.twist:
         between.twist_forearm(stage)
     if plan.front_raise:
@@ -122,14 +121,14 @@ def build_timeline(plan: SessionPlan, rng: np.random.Generator, body_rng: np.ran
             between.reach_for_weight(stage, postures[number], "putting down")
         if number + 1 < len(plan.sets):
             between.rest(stage, set_plan, postures[number + 1])
-    ends.finish(stage, marks[-1][-1].end_s)
+    finish(stage, marks[-1][-1].end_s)
     if stage.now_s > LONGEST_S:
         raise UsageError(
             f"this session would last {stage.now_s / 60:.0f} min",
             f"{LONGEST_S / 60:.0f} min at most per recording",
         )
     events = tuple(sorted(stage.events, key=lambda event: event.start_s))
-    return Timeline(tracks=stage.finish(), duration_s=stage.now_s, sets=tuple(marks), events=events)
+    return BodyCourse(tracks=stage.finish(), duration_s=stage.now_s, sets=tuple(marks), events=events)
 
 
 def start_posture(plan: SessionPlan, set_plan: SetPlan) -> dict[str, float]:
