@@ -14,7 +14,7 @@ from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
-    from armarc.sensor.bench import SensorCheck
+    from armarc.sensor.bench.types import SensorCheck
 
 
 def check(
@@ -61,7 +61,7 @@ def check(
     """
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.recording import read_csv
-    from armarc.sensor.bench import check_sensor
+    from armarc.sensor.bench.check import check_sensor
     from armarc.sensor.bench.record import check_record
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 
