@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,27 +89,6 @@ class LowerEnvelope:
                 break
         drift = min(self._max_drift, max(-self._max_drift, drift))
         return ClockFit(drift=drift, offset_s=min(b - drift * a for a, b in zip(x, y, strict=True)))
-
-
-def fit_clock(
-    device_s: Sequence[float] | FloatArray, arrival_s: Sequence[float] | FloatArray, max_drift: float = 500e-6
-) -> ClockFit:
-    """Fit a whole series at once.
-
-    Parameters
-    ----------
-    device_s, arrival_s : shape (n,), s
-        Device time of each packet, rising, and host time when it arrived.
-
-    Raises
-    ------
-    ValueError
-        No packet.
-    """
-    envelope = LowerEnvelope(max_drift)
-    for device, arrival in zip(device_s, arrival_s, strict=True):
-        envelope.add(float(device), float(arrival))
-    return envelope.fit()
 
 
 _HOLD_S = 0.2
