@@ -188,8 +188,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
     run = best_run(path, 0, len(path), rules)
     if run is None or run.template.range_rad < rules.smallest_rad:
         return []
-    others = [out for out in _left_out(path, [run], rules) if out.reason == UNLIKE]
-    return [] if others else [run]
+    either_way = (run, replace(run, sign=-run.sign))
+    is_alone = not any(out.reason == UNLIKE for one in either_way for out in _left_out(path, [one], rules))
+    return [run] if is_alone else []
 
 
 def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
@@ -210,7 +211,7 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
         axis = turning_axis(path, first, stop)
         if axis is None:
             continue
-        curve = angle_about(path.up[first:stop], axis)
+        curve = _facing(runs, axis) * angle_about(path.up[first:stop], axis)
         found = find_candidates(
             path,
             curve,
@@ -235,6 +236,12 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
                 LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
             )
     return out
+
+
+def _facing(runs: list[Run], axis: FloatArray) -> float:
+    """Sign with which an angle about an axis rises where the main set's did: a movement goes from bottom to bottom."""
+    main = max((run for run in runs if run.curve == "tilt"), key=lambda run: run.size, default=None)
+    return 1.0 if main is None or main.sign * float(main.axis @ axis) >= 0 else -1.0
 
 
 def run_in_progress(
