@@ -17,7 +17,7 @@ from armarc.log import schema
 from armarc.log.adding import insert_sets, measurement_values
 from armarc.log.bodies import body_of_load
 from armarc.log.changing import record_change, state_of
-from armarc.log.labels import Labels
+from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.rows import measured_part, rep_record, said_by_result
 from armarc.log.store import Store
 from armarc.quantities import DEFAULT_LIFTER
@@ -315,7 +315,7 @@ def _labels_after(
             out[name] = said
         elif was[name] != now[name] and before[name] in (was[name], None):
             out[name] = now[name]
-    for name in ("rir", "rpe", "note"):
+    for name in SAID_AFTER:
         if getattr(labels, name) is not None:
             out[name] = getattr(labels, name)
     if labels.tags:

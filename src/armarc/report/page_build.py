@@ -9,6 +9,7 @@ from armarc.errors import ArmarcError
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
+from armarc.log.pain import caution_for, sentence_of
 from armarc.log.reading import Filter, recording_of, reps_by_set
 from armarc.log.records import reserve_words
 from armarc.log.table import read_table
@@ -53,6 +54,10 @@ def build_sections(
     ordered = sorted(entries, key=lambda one: (one.done_at, one.id))
     days = {entry.day for entry in ordered}
     sections: list[Section] = []
+    painful = [entry for entry in reversed(ordered) if entry.pain]
+    if painful:
+        cautions = dict.fromkeys(caution_for(entry.exercise) for entry in painful)
+        sections.append(Section(heading="Pain", words=(*cautions, sentence_of(painful))))
     if len(ordered) > 1 and len(days) == 1:
         sections.append(Section(heading="What was done", words=(amount(ordered),)))
     if len(days) > 1:
