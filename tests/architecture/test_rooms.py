@@ -40,6 +40,7 @@ ALLOWED: dict[str, set[str]] = {
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
+    "tasks": {"errors", "folders", "options", "quantities"},
     # the rooms, in the order of the data
     "recording": {"errors", "inputs"},
     "sensor": {"errors", "folders", "strict_toml", "recording", "motion"},
@@ -88,6 +89,7 @@ ALLOWED: dict[str, set[str]] = {
         "known_sensor",
         "pipeline",
         "log",
+        "tasks",
     },
     "archive": BASE
     | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},

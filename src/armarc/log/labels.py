@@ -57,6 +57,11 @@ class Labels:
     tags: tuple[str, ...] = field(default=())
     session: str | None = None
 
+    def over(self, other: Labels) -> Labels:
+        """These where something is said, else the other's; the tags of both."""
+        said = {name: value for name in self.__slots__ if (value := getattr(self, name)) is not None}
+        return replace(other, **(said | {"tags": (*other.tags, *self.tags)}))
+
     def checked(self) -> Labels:
         """Cleaned labels.
 
