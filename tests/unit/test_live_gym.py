@@ -177,7 +177,7 @@ def test_the_mark_is_told_in_the_session(tmp_path):
     marks = [one for one in coach.heard if one["event"] == "mark reached"]
     assert [one["what"] for one in marks] == ["velocity"]
     assert marks[0]["loss_pct"] >= 10
-    assert "no limit from science" in marks[0]["caveat"]
+    assert "between days and people" in marks[0]["caveat"]
     _, coach, _ = train(tmp_path, [], log=False, **slow)
     assert "mark reached" not in [one["event"] for one in coach.heard]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -91,7 +92,6 @@ async def run(
 ) -> int:
     """Live until the samples end or somebody stops; returns the exit code."""
     import asyncio
-    import contextlib
     import sys
 
     from armarc.cli.keyboard import keyboard
@@ -103,6 +103,7 @@ async def run(
     from armarc.live.screen import Screen
     from armarc.live.session import Session
     from armarc.live.source import listen, play
+    from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
     from armarc.sensor.link import stream
 
@@ -146,6 +147,9 @@ async def run(
             in_step=recording is not None and pace is None,
             gym=gym,
         )
+        for face in faces:
+            if isinstance(face, WebFace):
+                face.listen(_orders_of_pages(session))
         _stop_on_signals(stop, hurried, session)
         if on_screen:
             if phone is not None:
@@ -170,6 +174,32 @@ async def run(
     if recording is not None and not session.sets and not stop.is_set():
         return 6
     return 0
+
+
+def _orders_of_pages(session: Session) -> Callable[[str], None]:
+    """Takes orders of the pages, from another thread, as text."""
+    import asyncio
+    import json
+
+    from armarc.errors import UsageError
+    from armarc.live.desk import order_of
+
+    loop = asyncio.get_running_loop()
+
+    def obey(text: str) -> None:
+        try:
+            session.order(order_of(json.loads(text)))
+        except UsageError as error:
+            session.board.answer = error.message
+        except (ValueError, RecursionError):
+            session.board.answer = "that was no order"
+        session.refresh()
+
+    def take(text: str) -> None:
+        with contextlib.suppress(RuntimeError):  # the session is over
+            loop.call_soon_threadsafe(obey, text)
+
+    return take
 
 
 def _writer(path: Path, choices: Choices) -> Callable[[float, Metadata], RecordingWriter]:

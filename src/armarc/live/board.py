@@ -67,6 +67,8 @@ class Board:
         What belongs in front of the last set, after which pain was said.
     said : str
         What was said about the last set.
+    answer : str
+        Why an order of the page was not taken.
     keys : bool
         Whether keys are taken.
     logged : bool
@@ -88,6 +90,7 @@ class Board:
     mark: str = ""
     caution: str = ""
     said: str = ""
+    answer: str = ""
     keys: bool = False
     logged: bool = False
     menu: dict[str, Any] = field(default_factory=dict)

@@ -26,7 +26,7 @@ from armarc.live.offline import MeasuredLive
 from armarc.live.source import Item, LinkNews, Samples
 from armarc.live.stop_mark import CAVEAT, StopMark
 from armarc.log.labels import SAID_AFTER
-from armarc.log.pain import caution_for
+from armarc.log.pain import CAUTION
 from armarc.recording import Metadata, RecordingWriter
 from armarc.tasks import Task
 
@@ -187,6 +187,7 @@ class Session:
         UsageError
             It cannot be done; nothing has changed.
         """
+        self.board.answer = ""
         if isinstance(order, Switch):
             if self.gym is None:
                 raise UsageError("this session keeps to one task", "start another")
@@ -205,7 +206,7 @@ class Session:
             self._tell_faces("set said", set=number, **{name: getattr(said, name) for name in SAID_AFTER})
             if number == newest:
                 self.board.said = said_words(said)
-                self.board.caution = caution_for(self.desk.done[number].exercise or "") if said.pain else ""
+                self.board.caution = CAUTION if said.pain else ""
         self.refresh()
 
     def _tell_faces(self, event: str, **more: Any) -> None:
@@ -216,6 +217,8 @@ class Session:
         """Take up the task of the desk where it has become another."""
         waiting = self.desk.waiting
         self.board.waiting = "" if waiting is None else waiting.words()
+        if self.board.menu:
+            self.board.menu |= {"lifters": self.lifters[:12], "task": self.desk.next_task}
         if self.desk.task != self._in_force:
             self._change_task(self.desk.task, self._in_force)
 
@@ -245,6 +248,7 @@ class Session:
         )
         if self.gym is not None:
             self.gym.remember(task)
+            self.board.menu = {"lifters": self.lifters[:12], "exercises": self.exercises, "task": task}
         self.board.last_time = ""
         self._aftermath.look_back(task, self.board.time_s, lambda found: self._looked_back(task, found))
 

@@ -14,7 +14,7 @@ from armarc.reps.likeness import PARTIAL
 from armarc.reps.summary import full_reps, loss
 from armarc.reps.types import Rep
 
-CAVEAT = "varies between days and people; a mark of your own, no limit from science"
+CAVEAT = "varies between days and people"
 LEAST_REPS = 2
 """Full reps before a loss is one."""
 

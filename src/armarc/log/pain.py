@@ -8,7 +8,7 @@ from armarc.errors import UsageError
 from armarc.exercises import find_exercise
 from armarc.log.reading import LoggedSet
 
-CAUTION = "Pain means stop. If it stays or comes back, see a licensed practitioner; armarc judges no pain."
+CAUTION = "Pain means stop. If it stays, see a licensed practitioner."
 MOST_NAMED = 5
 
 
