@@ -74,7 +74,8 @@ ALLOWED: dict[str, set[str]] = {
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
-    "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
+    "log": BASE
+    | {"choices", "recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {
