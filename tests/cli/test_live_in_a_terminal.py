@@ -77,7 +77,7 @@ def test_lifters_take_turns_by_keys(tmp_path: Path) -> None:
     screen.wait_for("READY")
     screen.press("lBen\n")  # before the first rep: at once
     screen.wait_for("Ben")
-    screen.wait_for("0-9 reps in reserve")
+    screen.wait_for("0-9 RIR")
     screen.press("2p3 front 80\n")
     screen.wait_for("pain 3")
     screen.press("lAnna\nk6kg\ns")

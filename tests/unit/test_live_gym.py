@@ -196,7 +196,7 @@ def test_the_last_time_is_the_last_day_of_the_same_task(tmp_path):
     assert found.words(7) == found.words(2)
     mean = found.sets[0].summary["mean_start_velocity_deg_s"]
     words = found.against(1, 5, 9.0, {"mean_start_velocity_deg_s": mean + 4})
-    assert words == f"against 02 Mar: 5 reps (+2), start {mean + 4:.0f} °/s (+4), +1 kg"
+    assert words == f"since 02 Mar: +1 kg, 5 reps (+2), start {mean + 4:.0f} °/s (+4)"
 
 
 def test_today_stands_against_the_last_time_after_the_set(tmp_path):
@@ -226,4 +226,4 @@ def test_today_stands_against_the_last_time_after_the_set(tmp_path):
     )
     asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
     assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in boards)
-    assert any(sets == 1 and today.startswith("against 02 Mar: 3 reps (+0)") for sets, _, today in boards)
+    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in boards)

@@ -14,8 +14,8 @@ from armarc.tasks import Task
 ENTER, ESCAPE, BACK = "\n", "\x1b", "\x7f"
 LONGEST_LINE = 200
 MOST_LISTED = 9
-HELP = "l lifter   e exercise   s side   k load"
-HELP_AFTER = "0-9 reps in reserve   p pain   n note   " + HELP
+HELP = "l lifter  e exercise  s side  k load"
+HELP_AFTER = "0-9 RIR  p pain  n note  " + HELP
 ASKS = {
     "l": "lifter",
     "e": "exercise",

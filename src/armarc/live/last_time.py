@@ -14,7 +14,7 @@ from armarc.tasks import Task
 _COMPARED = (
     ("mean_start_velocity_deg_s", "start", "°/s"),
     ("mean_rom_deg", "range", "°"),
-    ("velocity_loss_pct", "velocity loss", "%"),
+    ("velocity_loss_pct", "loss", "%"),
 )
 """Key of a summary, its word and its unit."""
 
@@ -45,13 +45,14 @@ class LastTime:
         """Today's set against that of the same place; it says what differs and judges nothing."""
         one = self.at(place)
         parts = [f"{reps} reps ({reps - one.reps:+d})"]
+        if load_kg != one.load_kg and load_kg is not None and one.load_kg is not None:
+            parts.insert(0, f"{load_kg - one.load_kg:+.3g} kg")
         for key, word, unit in _COMPARED:
             now, then = summary.get(key), one.summary.get(key)
             if isinstance(now, int | float) and isinstance(then, int | float):
-                parts.append(f"{word} {now:.0f} {unit} ({round(now) - round(then):+d})".replace(" °)", "°)"))
-        if load_kg != one.load_kg and load_kg is not None and one.load_kg is not None:
-            parts.append(f"{load_kg - one.load_kg:+.3g} kg")
-        return f"against {self.day:%d %b}: {', '.join(parts)}"
+                space = "" if unit == "°" else " "
+                parts.append(f"{word} {now:.0f}{space}{unit} ({round(now) - round(then):+d})")
+        return f"since {self.day:%d %b}: {', '.join(parts)}"
 
 
 def last_time(store: Store, task: Task, today: date) -> LastTime | None:
