@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from armarc.choices import Choices, choose
+from armarc.choices import Choices, choose, header_options
 from armarc.exercises import Exercise
 from armarc.known_sensor import SensorShelf, open_shelf
 from armarc.load.lifter import Lifter
@@ -76,7 +76,7 @@ class Kept:
         UsageError
             For options that make no sense.
         """
-        said = options.lifter
+        said = header_options(metadata).lifter if options.lifter is None else options.lifter
         body = said if isinstance(said, Lifter) else self.lifters.find(said)
         return replace(choose(metadata, options, settings=self.settings, catalogue=catalogue), lifter=body)
 

@@ -42,6 +42,7 @@ ALLOWED: dict[str, set[str]] = {
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
+    "tasks": {"errors", "folders", "options", "quantities"},
     # the rooms, in the order of the data
     "recording": {"errors", "files", "inputs"},
     "sensor": {"errors", "files", "folders", "strict_toml", "recording", "motion"},
@@ -78,7 +79,8 @@ ALLOWED: dict[str, set[str]] = {
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
-    "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
+    "log": BASE
+    | {"choices", "recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {
@@ -93,6 +95,7 @@ ALLOWED: dict[str, set[str]] = {
         "known_sensor",
         "pipeline",
         "log",
+        "tasks",
     },
     "archive": BASE
     | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},

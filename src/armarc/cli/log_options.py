@@ -78,6 +78,7 @@ def make_filter(
     session: str | None = None,
     since: str | None = None,
     until: str | None = None,
+    pain: bool = False,
     removed: bool = False,
 ) -> Filter:
     """Turn the options into a filter.
@@ -106,6 +107,7 @@ def make_filter(
         session=session,
         since=first,
         until=last,
+        pain=pain,
         removed=removed,
     )
 

@@ -11,7 +11,7 @@ from armarc.cli import measuring_options as options
 from armarc.cli.outputs import Force
 
 _OUT = "Results"
-_LOG = "Training log"
+_LOG = options.LOGGED
 
 
 def process(
@@ -98,13 +98,13 @@ def process(
             metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
-    variant: Annotated[str | None, typer.Option(help="Variant, your words.", rich_help_panel=_LOG)] = None,
-    rir: Annotated[float | None, typer.Option(help="Reps in reserve.", rich_help_panel=_LOG)] = None,
+    variant: options.Variant = None,
+    rir: options.Rir = None,
     rpe: Annotated[
         float | None, typer.Option(help="Perceived exertion, 0 to 10.", rich_help_panel=_LOG)
     ] = None,
-    note: Annotated[str | None, typer.Option(help="Free note.", rich_help_panel=_LOG)] = None,
-    tag: Annotated[list[str] | None, typer.Option(help="Tag; repeat it.", rich_help_panel=_LOG)] = None,
+    note: options.Note = None,
+    tag: options.Tag = None,
 ) -> None:
     """Find and measure the sets and reps of recordings.
 
@@ -114,6 +114,7 @@ def process(
     """
     from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
 
+    options.check_logged(log=log or bool(log_file), variant=variant, rir=rir, rpe=rpe, note=note, tag=tag)
     entry = LogEntry(
         file=log_file,
         labels={

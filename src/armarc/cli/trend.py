@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -69,6 +70,8 @@ def trend(
     """Show a measure over sessions and whether it really changed; `weeks` shows volume, `bests` the records."""
     from armarc.log.bests import BEST
     from armarc.log.measures import find_measure
+    from armarc.log.pain import caution_for, sentence_of
+    from armarc.log.reading import list_sets
     from armarc.log.store import open_log
     from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
@@ -84,6 +87,11 @@ def trend(
     with open_log(log_file, create=False) as store:
         if not as_json:
             check_names(store, where)
+            painful = list_sets(store, replace(where, pain=True))
+            for key in dict.fromkeys(entry.exercise for entry in painful):
+                say(caution_for(key))
+            if painful:
+                say(sentence_of(painful))
         sets = read_table(store, where, *named)
         if word in WEEKS:
             _weeks(sets, plot, dark, as_json, guard)
