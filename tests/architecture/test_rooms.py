@@ -39,6 +39,7 @@ ALLOWED: dict[str, set[str]] = {
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
+    "own_bands": {"errors", "exercises", "folders", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
     # the rooms, in the order of the data
     "recording": {"errors", "inputs"},
@@ -71,7 +72,7 @@ ALLOWED: dict[str, set[str]] = {
         "session_frames",
     },
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
-    "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
+    "kept": BASE | {"own_bands", "choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},

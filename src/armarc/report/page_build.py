@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from armarc.errors import ArmarcError
+from armarc.exercises import band_words
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
@@ -121,7 +122,9 @@ def set_section(
         pictures.append(_reps_picture(entry, reps, fatigue, pair))
     return Section(
         heading=f"Set {entry.id}: {_facts(entry)}",
-        words=tuple(plain_words(entry, fatigue, pair)),
+        words=tuple(
+            plain_words(entry, fatigue, band_words(pair, settings.get("band_basis")) if pair else "")
+        ),
         quotes=(entry.note,) if entry.note else (),
         pictures=tuple(pictures),
         tables=(reps_page_table(reps, fatigue, f"Reps of set {entry.id}"),) if reps else (),
