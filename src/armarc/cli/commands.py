@@ -9,6 +9,7 @@ def register(app: typer.Typer) -> None:
     """Attach every command to the program."""
     from armarc.cli.about import about
     from armarc.cli.archive import app as archive
+    from armarc.cli.band import band
     from armarc.cli.browse import browse
     from armarc.cli.compare import compare
     from armarc.cli.demo import demo
@@ -38,6 +39,7 @@ def register(app: typer.Typer) -> None:
     app.command("simulate")(simulate)
     app.add_typer(lifter, name="lifter")
     app.command("resist")(resist)
+    app.command("band")(band)
     app.command("trend")(trend)
     app.command("compare")(compare)
     app.command("reliability")(reliability)
