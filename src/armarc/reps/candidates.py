@@ -235,11 +235,11 @@ def _steps_to_rest(falling: FloatArray, rate_hz: float) -> int:
     """
     high, low = float(falling[0]), float(falling[-1])
     slow = falling[:-1] - falling[1:] <= ON_RATE_RAD_S / rate_hz
-    arrived = int((falling <= low + DOWN_SHARE * (high - low)).nonzero()[0][0])
+    arrived = int((falling <= low + DOWN_SHARE * (high - low)).argmax())
     stopped = slow[arrived:].nonzero()[0]
     rest = arrived + int(stopped[0]) if len(stopped) else len(falling) - 1
     stay = math.ceil(SETTLE_S * rate_hz)
-    left = int((falling <= high - DOWN_SHARE * (high - low)).nonzero()[0][0])
+    left = int((falling <= high - DOWN_SHARE * (high - low)).argmax())
     if rest - left > stay:
         still = np.abs(np.diff(falling[left : rest + 1])) <= ON_RATE_RAD_S / rate_hz
         stays = (np.convolve(still, np.ones(stay), "valid") >= stay).nonzero()[0]

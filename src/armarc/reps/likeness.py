@@ -76,10 +76,10 @@ class Template:
 def template_of(found: Candidates, members: np.ndarray) -> Template:
     """Medians and mean directions over some of the candidates."""
     return Template(
-        range_rad=_median(found.range_rad[members]),
-        up_s=_median(found.up_s[members]),
-        speed_rad_s=_median(found.speed_rad_s[members]),
-        turned_rad=_median(found.turned_rad[members]),
+        range_rad=median(found.range_rad[members]),
+        up_s=median(found.up_s[members]),
+        speed_rad_s=median(found.speed_rad_s[members]),
+        turned_rad=median(found.turned_rad[members]),
         pose=_mean_direction(found.pose[members]),
         direction=_mean_direction(found.direction[members]),
     )
@@ -162,8 +162,8 @@ def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
 
 
-def _median(values: FloatArray) -> float:
-    # Of a handful of numbers; NumPy's own takes ten times as long.
+def median(values: FloatArray) -> float:
+    """Median of a handful of numbers; NumPy's own takes ten times as long."""
     ordered: list[float] = sorted(values.tolist())
     half = len(ordered) // 2
     return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
