@@ -20,7 +20,7 @@ Row = tuple[int, int, int, float, float, bool, bool, float]
 class SeenBefore:
     """What a curve has shown already, so that another hysteresis need not look again.
 
-    ``turns`` are those of the smallest hysteresis; ``settled`` says for a top and a turn beside it how far apart the
+    ``turns`` are those of the last hysteresis; ``settled`` says for a top and a turn beside it how far apart the
     arm came to rest, ``described`` what `Candidates` says of a movement's speed and times.
     """
 
@@ -133,7 +133,7 @@ def find_candidates(
     if seen.turns is None:
         turns = seen.turns = turning_points(curve_rad, hysteresis_rad)
     else:
-        turns = coarser(seen.turns, hysteresis_rad)
+        turns = seen.turns = coarser(seen.turns, hysteresis_rad)
     rows: list[Row] = []
     last = len(curve_rad) - 1
     for k, top in enumerate(turns):

@@ -214,11 +214,9 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
     small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
     # Strides follow each other: those of one walk are what most of them are.
-    walking: BoolArray = np.zeros(len(found), dtype=np.bool_)
     apart = found.leaves_s[1:] - found.returns_s[:-1] > BETWEEN_STRIDES_S
-    breaks = np.flatnonzero(apart | (small[1:] != small[:-1])) + 1
-    for first, stop in zip([0, *breaks.tolist()], [*breaks.tolist(), len(found)], strict=True):
-        for_it = int(about_rest[first:stop].sum())
-        against = int(at_end[first:stop].any(axis=1).sum())
-        walking[first:stop] = small[first:stop] & (for_it > 0) & (for_it >= against)
-    return walking
+    walks = np.concatenate([[0], np.flatnonzero(apart | (small[1:] != small[:-1])) + 1])
+    for_it = np.add.reduceat(about_rest, walks, dtype=np.int64)
+    against = np.add.reduceat(at_end.any(axis=1), walks, dtype=np.int64)
+    is_walk = np.repeat((for_it > 0) & (for_it >= against), np.diff(walks, append=len(found)))
+    return np.asarray(small & is_walk)
