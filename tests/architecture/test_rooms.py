@@ -41,7 +41,9 @@ ALLOWED: dict[str, set[str]] = {
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
+    "own_bands": {"errors", "exercises", "folders", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
+    "tasks": {"errors", "folders", "options", "quantities"},
     # the rooms, in the order of the data
     "recording": {"errors", "files", "inputs"},
     "sensor": {"errors", "files", "folders", "strict_toml", "recording", "motion"},
@@ -76,9 +78,10 @@ ALLOWED: dict[str, set[str]] = {
         "report.session_figure",
     },
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
-    "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
+    "kept": BASE | {"own_bands", "choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
-    "log": BASE | {"recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
+    "log": BASE
+    | {"choices", "recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {
@@ -93,6 +96,7 @@ ALLOWED: dict[str, set[str]] = {
         "known_sensor",
         "pipeline",
         "log",
+        "tasks",
     },
     "archive": BASE
     | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},

@@ -13,7 +13,8 @@ from armarc.archive.measuring import ArchiveTask, measure_task
 from armarc.archive.setup import make_setup
 from armarc.choices import choose
 from armarc.known_sensor import KnownSensor, open_shelf
-from armarc.live.session import After, Session
+from armarc.live.aftermath import After
+from armarc.live.session import Session
 from armarc.live.source import LinkNews, Samples
 from armarc.load import Lifter
 from armarc.log.measuring import measure_session

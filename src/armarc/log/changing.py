@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
 from armarc.log.authors import author_of, is_own
-from armarc.log.labels import Labels
+from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.store import Store
 from armarc.log.writing import apply_state, insert_once, record_change, state_of
 
@@ -50,7 +50,7 @@ def edit_sets(
     untag : sequence of str
         Tags to take away.
     clear : sequence of str
-        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``note``.
+        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``pain``, ``note``.
     when : datetime or None
         New time of the first set; the others keep their distance to it.
 
@@ -65,7 +65,7 @@ def edit_sets(
     """
     said = labels.checked()
     emptied = _emptied(clear)
-    names = ("exercise", "variant", "side", "load_kg", "rir", "rpe", "note")
+    names = ("exercise", "variant", "side", "load_kg", *SAID_AFTER)
     new = {name: getattr(said, name) for name in names if getattr(said, name) is not None}
     if both := sorted(set(new) & set(emptied)):
         raise UsageError(f"{both[0]} is both set and cleared", "do one of them")
@@ -253,6 +253,7 @@ def _emptied(clear: Sequence[str]) -> dict[str, Any]:
         "load_kg": None,
         "rir": None,
         "rpe": None,
+        "pain": None,
     }
     aliases = {"load": "load_kg"}
     out = {}
@@ -261,6 +262,8 @@ def _emptied(clear: Sequence[str]) -> dict[str, Any]:
         if key not in empty:
             raise UsageError(f"{name!r} cannot be cleared", f"choose from: {', '.join(empty)}")
         out[key] = empty[key]
+    if "pain" in out:
+        out |= {"pain_place": "", "pain_at_deg": None}
     return out
 
 

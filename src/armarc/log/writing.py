@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from armarc.errors import LogError
 from armarc.log import schema
 from armarc.log.authors import author_of
-from armarc.log.labels import Labels
+from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.rows import measured_part, rep_record, rep_row, said_by_result, set_row
 from armarc.quantities import DEFAULT_LIFTER
 
@@ -318,7 +318,7 @@ def _labels_after(
             out[name] = said
         elif was[name] != now[name] and before[name] in (was[name], None):
             out[name] = now[name]
-    for name in ("rir", "rpe", "note"):
+    for name in SAID_AFTER:
         if getattr(labels, name) is not None:
             out[name] = getattr(labels, name)
     if labels.tags:
