@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from armarc.errors import FormatError, InputError
 from armarc.exercises import Band
+from armarc.files import write_whole
 from armarc.folders import config_folder
 from armarc.quantities import DEFAULT_LIFTER, clean_name
 from armarc.strict_toml import Check, checked, read_toml, rising_pair, text
@@ -83,11 +83,8 @@ def save_own_bands(own: OwnBands, folder: Path | None = None) -> Path:
         lines += ["", f"[{_quoted(lifter)}.{_quoted(exercise)}]", f"band_deg_s = [{low:g}, {high:g}]"]
         if band.basis:
             lines.append(f"basis = {_quoted(band.basis)}")
-    part = file.with_name(file.name + ".part")
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        os.replace(part, file)
+        write_whole(file, "\n".join(lines) + "\n")
     except OSError as error:
         raise InputError(
             f"cannot be written: {error.strerror or error}", "check the folder's permissions", file=str(file)

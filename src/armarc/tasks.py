@@ -6,13 +6,13 @@ The newest task stands first in ``tasks.json`` of the configuration folder. What
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from armarc.errors import ArmarcError, InputError
+from armarc.files import write_entries
 from armarc.folders import config_folder
 from armarc.options import SIDES, MeasuringOptions
 from armarc.quantities import HEAVIEST_LOAD_KG, clean_name
@@ -159,18 +159,7 @@ def save_tasks(tasks: Sequence[Task], folder: Path | None = None) -> Path:
     """
     path = tasks_path(folder)
     kept = [{name: value for name, value in asdict(one).items() if value is not None} for one in tasks]
-    part = path.with_name(path.name + ".part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(
-            json.dumps({"schema": SCHEMA, "tasks": kept}, ensure_ascii=False, indent=1) + "\n", "utf-8"
-        )
-        os.replace(part, path)
-    except OSError as error:
-        raise InputError(
-            f"cannot be written: {error.strerror or error}", "check the folder's permissions", file=str(path)
-        ) from error
-    return path
+    return write_entries(path, SCHEMA, kept, "tasks")
 
 
 def _task(record: Mapping[str, Any]) -> Task:

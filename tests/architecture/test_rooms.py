@@ -41,9 +41,9 @@ ALLOWED: dict[str, set[str]] = {
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
-    "own_bands": {"errors", "exercises", "folders", "quantities", "strict_toml"},
+    "own_bands": {"errors", "exercises", "files", "folders", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
-    "tasks": {"errors", "folders", "options", "quantities"},
+    "tasks": {"errors", "files", "folders", "options", "quantities"},
     # the rooms, in the order of the data
     "recording": {"errors", "files", "inputs"},
     "sensor": {"errors", "files", "folders", "strict_toml", "recording", "motion"},

@@ -26,7 +26,8 @@ NORMAL_90 = 1.2815516
 def logged(number: int, session: int) -> LoggedSet:
     return LoggedSet(
         id=number, done_at=MONDAY, day=MONDAY.date(), session_id=session, session="", lifter="Ada",
-        exercise="lateral-raise", variant="", side="right", load_kg=8.0, rir=None, rpe=None, note="", reps=8,
+        exercise="lateral-raise", variant="", side="right", load_kg=8.0, rir=None, rpe=None, pain=None, pain_place="",
+        pain_at_deg=None, note="", reps=8,
         start_s=0.0, end_s=1.0, summary={}, measurement_id=number,
     )  # fmt: skip
 
