@@ -12,7 +12,7 @@ import numpy as np
 
 from armarc.sensor.dialect import Timing
 from armarc.sensor.link.wrist import decoder
-from armarc.sensor.timing import Timeline, fit_clock
+from armarc.sensor.timing import LowerEnvelope, Timeline
 from armarc.sensor.wire import DataPacket, SensorState, encode_packet
 
 DRIFT = 40e-6
@@ -34,7 +34,10 @@ def clocks() -> None:
         figures = []
         for _ in range(100):
             device, true, arrived = link(rng, seconds)
-            fit = fit_clock(device, arrived)
+            envelope = LowerEnvelope()
+            for one, at in zip(device, arrived, strict=True):
+                envelope.add(float(one), float(at))
+            fit = envelope.fit()
             slope, offset = np.polyfit(device, arrived - device, 1)
             figures.append(
                 (
