@@ -26,6 +26,15 @@ class Kept:
     settings : Settings
     lifters : Lifters
     sensors : SensorShelf
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", kept=armarc.Kept())
+    >>> band = armarc.MeasuringOptions.of({"band_deg_s": (40, 60)})
+    >>> recording, choices = armarc.Kept().settle(recording, band)
+    >>> choices.exercise.key
+    'lateral-raise'
     """
 
     settings: Settings = field(default_factory=Settings)
@@ -79,6 +88,17 @@ def open_kept(folder: Path | None = None) -> Kept:
     ------
     InputError
         A file in it cannot be read or is damaged; it is named.
+
+    Parameters
+    ----------
+    folder : Path or None
+        None takes the user's own (``armarc about`` says where).
+
+    Examples
+    --------
+    >>> import armarc, pathlib
+    >>> armarc.open_kept(pathlib.Path("recordings")) == armarc.NOTHING_KEPT  # nothing is kept there
+    True
     """
     return Kept(
         settings=load_settings(folder),

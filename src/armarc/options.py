@@ -105,6 +105,13 @@ class MeasuringOptions:
         Shoulder to sensor, and the sensor's height above the bone.
     reference : str or None
         ``"front-raise"``: the recording's first movement is a front raise that shows where the lifter faces.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> options = armarc.MeasuringOptions.of({"band_deg_s": (45, 70), "reach_cm": 55})
+    >>> round(options.reach_m, 3), round(options.band_rad_s[0], 3)
+    (0.55, 0.785)
     """
 
     exercise: str | Exercise | None = field(default=None, metadata=_as("exercise", text(longest=80)))

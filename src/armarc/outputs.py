@@ -11,7 +11,6 @@ import contextlib
 import json
 import os
 import stat
-import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from armarc.errors import UsageError
+from armarc.files import appearing
 
 _MARK = b"armarc"
 _LOOK_BYTES = 1 << 14
@@ -96,27 +96,16 @@ class Guard:
             See `check`, or it cannot be written.
         """
         target = self.check(path, kind)
-        temporary = ""
         try:
             if target.exists() and not target.is_file():
                 with target.open("wb") as stream:  # a pipe or the screen: there is nothing to replace
                     yield stream
                 return
-            handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
-            with os.fdopen(handle, "wb") as stream:
+            with appearing(target) as stream:
                 yield stream
-                stream.flush()
-                os.fsync(stream.fileno())
-            os.chmod(temporary, 0o666 & ~_umask())
-            os.replace(temporary, target)
-            temporary = ""
             done.append(f"{path} was written")
         except OSError as error:
             raise _unwritable(path, error) from None
-        finally:
-            if temporary:
-                with contextlib.suppress(OSError):
-                    os.unlink(temporary)
 
 
 CAREFUL = Guard()
@@ -141,12 +130,6 @@ def _unwritable(path: str | Path, error: OSError) -> UsageError:
     return UsageError(
         f"cannot write {path}: {error.strerror or error}", "choose a folder that exists and has space"
     )
-
-
-def _umask() -> int:
-    umask = os.umask(0)
-    os.umask(umask)
-    return umask
 
 
 def _head(path: Path) -> bytes:

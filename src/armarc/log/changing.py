@@ -14,12 +14,10 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.adding import insert_once, insert_reps
 from armarc.log.authors import author_of, is_own
 from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.store import Store
-
-_COLUMNS = tuple(column.name for column in schema.training_set.c if column.name != "id")
+from armarc.log.writing import apply_state, insert_once, record_change, state_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,74 +243,6 @@ def _owners_of_removed(connection: sa.Connection) -> dict[int, set[str]]:
     )
     removed_by = {row.set_id: row.author for row in removers if "removed_at" in row.after}
     return {row.id: {row.added_by, removed_by.get(row.id, row.added_by)} for row in rows}
-
-
-def state_of(connection: sa.Connection, set_id: int) -> dict[str, Any]:
-    """Everything of a set that can change, without its reps.
-
-    Raises
-    ------
-    LogError
-        If there is no such set.
-    """
-    table, tags = schema.training_set, schema.tag
-    row = connection.execute(sa.select(table).where(table.c.id == set_id)).one_or_none()
-    if row is None:
-        raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
-    names = connection.execute(sa.select(tags.c.tag).where(tags.c.set_id == set_id)).scalars()
-    return {**{name: row._mapping[name] for name in _COLUMNS}, "tags": sorted(names)}
-
-
-def record_change(
-    connection: sa.Connection,
-    batch: str,
-    action: str,
-    set_id: int,
-    before: dict[str, Any],
-    after: dict[str, Any],
-) -> int:
-    """Apply `after` to a set and write down the difference; 0 when there is none, else 1."""
-    keys = [key for key in after if before.get(key) != after[key]]
-    if not keys:
-        return 0
-    old, new = {key: before.get(key) for key in keys}, {key: after[key] for key in keys}
-    apply_state(connection, set_id, new)
-    connection.execute(
-        sa.insert(schema.change).values(
-            batch=batch,
-            made_at=time.time(),
-            action=action,
-            set_id=set_id,
-            before=old,
-            after=new,
-            author=author_of(connection),
-        )
-    )
-    return 1
-
-
-def apply_state(connection: sa.Connection, set_id: int, state: dict[str, Any]) -> None:
-    """Write the given part of a set's state: its columns, ``tags``, ``rep_records`` and ``measurement``."""
-    columns = {key: value for key, value in state.items() if key in _COLUMNS}
-    if columns:
-        table = schema.training_set
-        connection.execute(sa.update(table).where(table.c.id == set_id).values(**columns))
-    if "summary" in state:
-        numbers = schema.set_number
-        changed = sa.update(numbers).where(numbers.c.set_id == set_id)
-        connection.execute(changed.values(**schema.set_numbers(state["summary"])))
-    if "tags" in state:
-        connection.execute(sa.delete(schema.tag).where(schema.tag.c.set_id == set_id))
-        if state["tags"]:
-            rows = [{"set_id": set_id, "tag": name} for name in state["tags"]]
-            connection.execute(sa.insert(schema.tag), rows)
-    if "rep_records" in state:
-        connection.execute(sa.delete(schema.rep).where(schema.rep.c.set_id == set_id))
-        insert_reps(connection, set_id, state["rep_records"])
-    if state.get("measurement"):
-        values = dict(state["measurement"])
-        table = schema.measurement
-        connection.execute(sa.update(table).where(table.c.id == values.pop("id")).values(**values))
 
 
 def _emptied(clear: Sequence[str]) -> dict[str, Any]:
