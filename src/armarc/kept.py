@@ -1,4 +1,4 @@
-"""What is kept in the configuration folder and goes into every measurement: settings, bodies, sensors."""
+"""What is kept in the configuration folder and goes into every measurement: settings, bodies, bands, sensors."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from armarc.known_sensor import SensorShelf, open_shelf
 from armarc.load.lifter import Lifter
 from armarc.load.lifter_file import Lifters, load_lifters
 from armarc.options import MeasuringOptions
+from armarc.own_bands import OwnBands, load_own_bands
 from armarc.recording import Metadata, Recording
 from armarc.settings import Settings, load_settings
 
@@ -25,6 +26,8 @@ class Kept:
     ----------
     settings : Settings
     lifters : Lifters
+    bands : OwnBands
+        Taken for their lifter and exercise where no band is stated.
     sensors : SensorShelf
 
     Examples
@@ -39,6 +42,7 @@ class Kept:
 
     settings: Settings = field(default_factory=Settings)
     lifters: Lifters = field(default_factory=Lifters)
+    bands: OwnBands = field(default_factory=OwnBands)
     sensors: SensorShelf = field(default_factory=SensorShelf)
 
     def reading(self, stated: Mapping[str, Any]) -> dict[str, Any]:
@@ -78,7 +82,11 @@ class Kept:
         """
         said = header_options(metadata).lifter if options.lifter is None else options.lifter
         body = said if isinstance(said, Lifter) else self.lifters.find(said)
-        return replace(choose(metadata, options, settings=self.settings, catalogue=catalogue), lifter=body)
+        chosen = replace(choose(metadata, options, settings=self.settings, catalogue=catalogue), lifter=body)
+        own = self.bands.find(body.name, chosen.exercise.key)
+        if own is None or options.band_rad_s is not None:
+            return chosen
+        return replace(chosen, exercise=replace(chosen.exercise, band=own))
 
 
 def open_kept(folder: Path | None = None) -> Kept:
@@ -103,5 +111,6 @@ def open_kept(folder: Path | None = None) -> Kept:
     return Kept(
         settings=load_settings(folder),
         lifters=load_lifters(folder),
+        bands=load_own_bands(folder),
         sensors=open_shelf(folder),
     )

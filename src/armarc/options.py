@@ -82,6 +82,8 @@ class MeasuringOptions:
         Whose body the shoulder's moment is for: a name of `armarc.load.Lifters`, or the body itself.
     band_rad_s : pair of float or None, rad/s
         Target band of the start velocity.
+    band_basis : str or None
+        What an own band rests on, as ``armarc band`` kept it; None for a working band.
     gate_rad : pair of float or None, rad
         Start gate above the bottom of the rep.
     gate_from : str or None
@@ -122,6 +124,7 @@ class MeasuringOptions:
     band_rad_s: Pair | None = field(
         default=None, metadata=_as("band_deg_s", rising_pair(0, 1000, "°/s", "[45, 70]"), _DEG)
     )
+    band_basis: str | None = field(default=None, metadata=_as("band_basis"))
     gate_rad: Pair | None = field(
         default=None, metadata=_as("gate_deg", rising_pair(0, 90, "degrees", "[10, 20]"), _DEG)
     )

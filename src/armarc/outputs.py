@@ -155,6 +155,13 @@ def _is_table(path: Path) -> bool:
     )
 
 
+def _is_subtitles(head: bytes) -> bool:
+    """SubRip has no room for a mark: our cues begin alike."""
+    return head.startswith(b"WEBVTT\n\nNOTE made by armarc") or head.split(b"\n", 3)[2:3][0:1] == [
+        b"Set 1, rep 1"
+    ]
+
+
 def _is_backup(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as archive:
@@ -166,6 +173,7 @@ def _is_backup(path: Path) -> bool:
 PICTURE = Kind(name="picture", is_ours=_is_picture)
 TABLE = Kind(name="table", is_ours=_is_table)
 PARQUET = Kind(name="Parquet table", is_ours=lambda path: _head(path)[:4] == b"PAR1" and _MARK in _ends(path))
+SUBTITLES = Kind(name="subtitles", is_ours=lambda path: _is_subtitles(_head(path)))
 CODEBOOK = Kind(
     name="codebook", is_ours=lambda path: _head(path).startswith(b"# Codebook\n\nWritten by armarc")
 )

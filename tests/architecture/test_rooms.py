@@ -41,6 +41,7 @@ ALLOWED: dict[str, set[str]] = {
     "inputs": {"errors"},
     "exercises": {"errors", "folders", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
+    "own_bands": {"errors", "exercises", "folders", "quantities", "strict_toml"},
     "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
     "tasks": {"errors", "files", "folders", "options", "quantities"},
     # the rooms, in the order of the data
@@ -77,7 +78,7 @@ ALLOWED: dict[str, set[str]] = {
         "report.session_figure",
     },
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
-    "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
+    "kept": BASE | {"own_bands", "choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE
     | {"choices", "recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},

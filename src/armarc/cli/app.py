@@ -151,6 +151,7 @@ def main() -> NoReturn:
     from armarc.cli import commands
 
     prepare_streams()
-    commands.register(app)
+    # A shell that asks how to go on does not name the command here.
+    commands.register(app, sys.argv[1:])
     app()
     sys.exit(0)

@@ -79,6 +79,31 @@ def process(
             rich_help_panel=_OUT,
         ),
     ] = None,
+    markers: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="OUT.srt|.vtt|.csv",
+            help="Reps as subtitles or a table of times for a video, a file per recording.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
+    clap: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            min=0,
+            help="Where in the video a clap of the sensor's hand is seen; it is found in the recording.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
+    offset: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            help="Where in the video the recording begins (negative: before it), instead of a clap.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
     plot: Annotated[
         Path | None,
         typer.Option(
@@ -113,6 +138,11 @@ def process(
     settings file, which beats the exercise's entry.
     """
     from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
+    from armarc.cli.markers import VideoClock
+    from armarc.errors import UsageError
+
+    if markers is None and (clap is not None or offset is not None):
+        raise UsageError("--clap and --offset place markers", "add --markers reps.srt")
 
     options.check_logged(log=log or bool(log_file), variant=variant, rir=rir, rpe=rpe, note=note, tag=tag)
     entry = LogEntry(
@@ -160,6 +190,8 @@ def process(
             json=json_,
             csv=csv,
             samples=samples,
+            markers=markers,
+            video=VideoClock(offset_s=offset, clap_s=clap),
             plot=plot,
             dark=dark,
             force=force,

@@ -50,11 +50,11 @@ MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
 """After the band-pass, samples closer than this hold nothing new."""
-
+FILTERED_RATE_HZ = 50.0
+"""Of samples closer than this both sides of the equations are averaged before they are filtered."""
 CONFIRMED = 1.0
 """A band counts while less than this share of its acceleration is left by the arm fitted below it: as much is left
 where half of the turning, as a regression sees it, is not the arm's."""
-
 NEGLIGIBLE = 0.001
 """What is left there counts as nothing below this share of all acceleration: the filters' skirts and noise."""
 
@@ -209,9 +209,17 @@ def _parts(
             continue
         if (first, stop) not in made:
             made[first, stop] = _equations(quaternion[cut], omega[cut], force[cut], rate_hz)
+        mean, kept = _steps(rate_hz)
+        worth = w[mean // 2 :: mean * kept][: len(made[first, stop][0])]
         slow = low_pass(omega[cut], rate_hz, EDGES_HZ[1])
-        parts.append(_Part(bands=made[first, stop], weight=w, omega=omega[cut], slow_omega=slow))
+        parts.append(_Part(made[first, stop], worth, w, omega[cut], slow))
     return parts
+
+
+def _steps(rate_hz: float) -> tuple[int, int]:
+    """Samples that one mean is taken over, and means of which one is kept after the filters."""
+    mean = max(1, round(rate_hz / FILTERED_RATE_HZ))
+    return mean, max(1, round(rate_hz / mean / SOLVED_RATE_HZ))
 
 
 def _widest_confirmed(
@@ -223,7 +231,7 @@ def _widest_confirmed(
     for k in range(len(edges)):
         if fitted is not None and not _confirmed(parts, k, fitted):
             return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
-        fitted = _solve(*_stacked(parts, k, rate_hz), across, height_m, edges[k], rate_hz)
+        fitted = _solve(*_stacked(parts, k), across, height_m, edges[k], rate_hz / math.prod(_steps(rate_hz)))
         if fitted is None:
             return None
     return fitted
@@ -231,10 +239,11 @@ def _widest_confirmed(
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """A block of the recording: its equations by upper edge, the worth of its samples, its angular velocity whole and
-    without a strap's wobble."""
+    """A block of the recording: its equations by upper edge and what they are worth; of its samples the weight and the
+    angular velocity, whole and without a strap's wobble."""
 
     bands: tuple[FloatArray, ...]
+    worth: FloatArray
     weight: FloatArray
     omega: FloatArray
     slow_omega: FloatArray
@@ -243,34 +252,38 @@ class _Part:
 def _equations(
     quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
 ) -> tuple[FloatArray, ...]:
-    """For every upper edge, shape (n, 3 global axes, 7): columns for lever arm, zero-g offset and target."""
-    rotation = to_matrix(quaternion)
+    """For every upper edge, shape (m, 3 global axes, 7): columns for lever arm, zero-g offset and target."""
+    mean, kept = _steps(rate_hz)
+    rotation = _means(to_matrix(quaternion), mean)
     turning = rotate(quaternion, omega)
-    measured = rotate(quaternion, force)
+    measured = _means(rotate(quaternion, force), mean)
     measured[:, 2] -= STANDARD_GRAVITY_M_S2
-    edges = _edges(rate_hz)
+    columns = np.empty((len(measured), 3, 7))
+    columns[:, :, 3:6] = rotation
+    columns[:, :, 6] = measured
     out = []
-    for edge in edges:
+    for edge in _edges(rate_hz):
         # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
         steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
-        columns = np.empty((len(omega), 3, 7))
-        np.matmul(
-            lever_matrix(steady, angular_acceleration(steady, rate_hz)), rotation, out=columns[:, :, :3]
-        )
-        columns[:, :, 3:6] = rotation
-        columns[:, :, 6] = measured
-        passed = high_pass(low_pass(columns.reshape(-1, 21), rate_hz, edge), rate_hz, SLOWEST_HZ)
-        out.append(passed.reshape(-1, 3, 7))
+        arm = lever_matrix(_means(steady, mean), _means(angular_acceleration(steady, rate_hz), mean))
+        np.matmul(arm, rotation, out=columns[:, :, :3])
+        slow = low_pass(columns.reshape(-1, 21), rate_hz / mean, edge)[::kept]
+        out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ).reshape(-1, 3, 7))
     return tuple(out)
 
 
-def _stacked(parts: list[_Part], k: int, rate_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Design, target and weight of all blocks in the k-th band, thinned out."""
-    step = max(1, int(rate_hz / SOLVED_RATE_HZ))
-    kept = [np.flatnonzero(part.weight > 0)[::step] for part in parts]
-    rows = np.concatenate([part.bands[k][at] for part, at in zip(parts, kept, strict=True)])
-    weight = np.concatenate([part.weight[at] for part, at in zip(parts, kept, strict=True)])
-    return rows[:, :, :6], rows[:, :, 6], weight
+def _means(rows: FloatArray, every: int) -> FloatArray:
+    """Means over so many rows at a time; what is left over at the end is left out."""
+    stop = len(rows) // every * every
+    return np.asarray(sum(rows[k:stop:every] for k in range(every)) / every)
+
+
+def _stacked(parts: list[_Part], k: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Design, shape (3 m, 6), target, shape (3 m,), and weight, shape (m,), of all blocks in the k-th band."""
+    used = [part.worth > 0 for part in parts]
+    rows = np.concatenate([part.bands[k][at] for part, at in zip(parts, used, strict=True)]).reshape(-1, 7)
+    weight = np.concatenate([part.worth[at] for part, at in zip(parts, used, strict=True)])
+    return np.ascontiguousarray(rows[:, :6]), rows[:, 6].copy(), weight
 
 
 def _confirmed(parts: list[_Part], k: int, fitted: LeverArm) -> bool:
@@ -278,10 +291,10 @@ def _confirmed(parts: list[_Part], k: int, fitted: LeverArm) -> bool:
     below = seen = left = 0.0
     for part in parts:
         rows = part.bands[k] - part.bands[k - 1]
-        residual = rows[:, :, 6] - rows[:, :, :3] @ fitted.vector_m - rows[:, :, 3:6] @ fitted.offset_m_s2
-        below += float(part.weight @ (part.bands[k - 1][:, :, 6] ** 2).sum(axis=1))
-        seen += float(part.weight @ (rows[:, :, 6] ** 2).sum(axis=1))
-        left += float(part.weight @ (residual**2).sum(axis=1))
+        residual = rows[:, :, 6] - rows[:, :, :6] @ np.append(fitted.vector_m, fitted.offset_m_s2)
+        below += float(part.worth @ (part.bands[k - 1][:, :, 6] ** 2).sum(axis=1))
+        seen += float(part.worth @ (rows[:, :, 6] ** 2).sum(axis=1))
+        left += float(part.worth @ (residual**2).sum(axis=1))
     return left < max(CONFIRMED * seen, NEGLIGIBLE * below)
 
 
@@ -308,7 +321,7 @@ def _across(parts: list[_Part], hanging: FloatArray | None) -> FloatArray:
     if hanging is not None:
         # Before the axis is looked for: a hand that turns a lot would otherwise be taken for the raise.
         omega = omega - np.outer(omega @ hanging, hanging)
-    _, directions = np.linalg.eigh(np.einsum("n,ni,nj->ij", weight, omega, omega))
+    _, directions = np.linalg.eigh((omega * weight[:, None]).T @ omega)
     return np.asarray(directions[:, 2])
 
 
@@ -319,10 +332,10 @@ def _solve(
     across: FloatArray,
     height_m: FloatArray | None,
     bandwidth_hz: float,
-    rate_hz: float,
+    solved_hz: float,
 ) -> LeverArm | None:
     expected = np.zeros(3) if height_m is None else across * float(across @ height_m)
-    target = target - design[:, :, :3] @ expected
+    target = target - design[:, :3] @ expected
     precision = np.zeros((6, 6))
     precision[:3, :3] = np.eye(3) / ALONG_PRIOR_M**2 + np.outer(across, across) * (
         1 / ACROSS_PRIOR_M**2 - 1 / ALONG_PRIOR_M**2
@@ -333,7 +346,6 @@ def _solve(
     )
     robust: FloatArray = np.ones(len(weight))
     # Neighbouring samples repeat each other: the pass band holds 2·bandwidth independent values a second.
-    solved_hz = rate_hz / max(1, int(rate_hz / SOLVED_RATE_HZ))
     independent = min(1.0, 2 * (bandwidth_hz - SLOWEST_HZ) / solved_hz)
     variance = 1.0
     unknowns: FloatArray = np.zeros(6)
@@ -344,21 +356,20 @@ def _solve(
     trust = 1.0
     for _ in range(4):
         w = weight * robust * np.where(doubtful, trust, 1.0)
-        weighted = (design * w[:, None, None]).reshape(-1, 6)
-        flat = design.reshape(-1, 6)
-        information = weighted.T @ flat * (independent / variance) + precision
-        right = weighted.T @ target.reshape(-1) * (independent / variance)
+        weighted = design * np.repeat(w, 3)[:, None]
+        information = weighted.T @ design * (independent / variance) + precision
+        right = weighted.T @ target * (independent / variance)
         unknowns = np.asarray(np.linalg.solve(information, right), dtype=np.float64)
-        residual = target - design @ unknowns
-        size = np.sqrt((residual**2).sum(axis=1))
+        square = ((target - design @ unknowns) ** 2).reshape(-1, 3).sum(axis=1)
+        size = np.sqrt(square)
         if doubtful.any() and sure.any():
             louder = float(np.median(size[doubtful])) / max(float(np.median(size[sure])), 1e-9)
             trust = min(max(louder**-2, LEAST_TRUST), 1.0) if louder > 0 else 1.0
         scale = float(np.median(size)) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
         robust = np.asarray(np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), dtype=np.float64)
-        variance = max(float((w * (residual**2).sum(axis=1)).sum() / (3 * w.sum())), 1e-6)
-    moved = float((weight[:, None] * target**2).sum())
-    left = float((weight[:, None] * (target - design @ unknowns) ** 2).sum())
+        variance = max(float(w @ square / (3 * w.sum())), 1e-6)
+    moved = float(np.repeat(weight, 3) @ target**2)
+    left = float(weight @ square)
     if moved <= 0:
         return None
     return LeverArm(

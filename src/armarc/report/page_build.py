@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from armarc.errors import ArmarcError
+from armarc.exercises import band_words
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
 from armarc.log.both_arms import SHOWN, paired_index, paired_reps, together
+from armarc.log.coaching import Coaching
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.pain import caution_for, sentence_of
@@ -36,7 +39,13 @@ INVENTED = "invented data"
 
 
 def build_sections(
-    store: Store, entries: Sequence[LoggedSet], *, stop_at_pct: float | None = None, curves: bool = True
+    store: Store,
+    entries: Sequence[LoggedSet],
+    *,
+    stop_at_pct: float | None = None,
+    curves: bool = True,
+    coaching: Coaching | None = None,
+    today: date | None = None,
 ) -> list[Section]:
     """Sections for sets, oldest first.
 
@@ -51,6 +60,8 @@ def build_sections(
         See `armarc.log.fatigue.fatigue_of`.
     curves : bool
         Draw the curves of single sets from their raw recordings, where they were kept.
+    coaching, today
+        See `armarc.report.page_period.lifter_sections`.
     """
     ordered = sorted(entries, key=lambda one: (one.done_at, one.id))
     days = {entry.day for entry in ordered}
@@ -64,7 +75,8 @@ def build_sections(
     if len(days) > 1:
         everyone = read_table(store, Filter(), *FOLLOWED)
         for lifter in dict.fromkeys(entry.lifter for entry in ordered):
-            sections += lifter_sections([one for one in ordered if one.lifter == lifter], everyone)
+            own = [one for one in ordered if one.lifter == lifter]
+            sections += lifter_sections(own, everyone, coaching, today)
     elif (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
     for left, right in together(ordered)[:MOST_SETS_IN_FULL]:
@@ -129,7 +141,9 @@ def set_section(
         pictures.append(_reps_picture(entry, reps, fatigue, pair))
     return Section(
         heading=f"Set {entry.id}: {_facts(entry)}",
-        words=tuple(plain_words(entry, fatigue, pair)),
+        words=tuple(
+            plain_words(entry, fatigue, band_words(pair, settings.get("band_basis")) if pair else "")
+        ),
         quotes=(entry.note,) if entry.note else (),
         pictures=tuple(pictures),
         tables=(reps_page_table(reps, fatigue, f"Reps of set {entry.id}"),) if reps else (),

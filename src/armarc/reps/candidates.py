@@ -20,7 +20,7 @@ Row = tuple[int, int, int, float, float, bool, bool, float]
 class SeenBefore:
     """What a curve has shown already, so that another hysteresis need not look again.
 
-    ``turns`` are those of the smallest hysteresis; ``settled`` says for a top and a turn beside it how far apart the
+    ``turns`` are those of the last hysteresis; ``settled`` says for a top and a turn beside it how far apart the
     arm came to rest, ``described`` what `Candidates` says of a movement's speed and times.
     """
 
@@ -133,7 +133,7 @@ def find_candidates(
     if seen.turns is None:
         turns = seen.turns = turning_points(curve_rad, hysteresis_rad)
     else:
-        turns = coarser(seen.turns, hysteresis_rad)
+        turns = seen.turns = coarser(seen.turns, hysteresis_rad)
     rows: list[Row] = []
     last = len(curve_rad) - 1
     for k, top in enumerate(turns):
@@ -235,11 +235,11 @@ def _steps_to_rest(falling: FloatArray, rate_hz: float) -> int:
     """
     high, low = float(falling[0]), float(falling[-1])
     slow = falling[:-1] - falling[1:] <= ON_RATE_RAD_S / rate_hz
-    arrived = int((falling <= low + DOWN_SHARE * (high - low)).nonzero()[0][0])
+    arrived = int((falling <= low + DOWN_SHARE * (high - low)).argmax())
     stopped = slow[arrived:].nonzero()[0]
     rest = arrived + int(stopped[0]) if len(stopped) else len(falling) - 1
     stay = math.ceil(SETTLE_S * rate_hz)
-    left = int((falling <= high - DOWN_SHARE * (high - low)).nonzero()[0][0])
+    left = int((falling <= high - DOWN_SHARE * (high - low)).argmax())
     if rest - left > stay:
         still = np.abs(np.diff(falling[left : rest + 1])) <= ON_RATE_RAD_S / rate_hz
         stays = (np.convolve(still, np.ones(stay), "valid") >= stay).nonzero()[0]

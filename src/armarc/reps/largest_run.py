@@ -76,8 +76,10 @@ def largest_runs(
     held = patterns.up_s[:, None]
     gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
-    # No run adds up to more than all that gains: most patterns need not be gone through.
-    at_most = np.maximum(gain, 0.0).sum(axis=1)
+    # No run adds up to more than all that gains between two long rests: most patterns need not be gone through.
+    rested = np.flatnonzero(found.leaves_s[1:] - found.returns_s[:-1] >= rules.rest_s) + 1
+    between = np.add.reduceat(np.maximum(gain, 0.0), np.concatenate([[0], rested]), axis=1)
+    at_most = between.max(axis=1) * (1 + 1e-12)  # for sums that round otherwise
     leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
     best: list[tuple[float, int, list[int]]] = []
     for k in np.argsort(-at_most, kind="stable").tolist():

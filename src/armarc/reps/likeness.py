@@ -77,10 +77,10 @@ class Template:
 def template_of(found: Candidates, members: np.ndarray) -> Template:
     """Medians and mean directions over some of the candidates."""
     return Template(
-        range_rad=_median(found.range_rad[members]),
-        up_s=_median(found.up_s[members]),
-        speed_rad_s=_median(found.speed_rad_s[members]),
-        turned_rad=_median(found.turned_rad[members]),
+        range_rad=median(found.range_rad[members]),
+        up_s=median(found.up_s[members]),
+        speed_rad_s=median(found.speed_rad_s[members]),
+        turned_rad=median(found.turned_rad[members]),
         pose=_mean_direction(found.pose[members]),
         direction=_mean_direction(found.direction[members]),
     )
@@ -163,8 +163,8 @@ def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
 
 
-def _median(values: FloatArray) -> float:
-    # Of a handful of numbers; NumPy's own takes ten times as long.
+def median(values: FloatArray) -> float:
+    """Median of a handful of numbers; NumPy's own takes ten times as long."""
     ordered: list[float] = sorted(values.tolist())
     half = len(ordered) // 2
     return ordered[half] if len(ordered) % 2 else 0.5 * (ordered[half - 1] + ordered[half])
@@ -215,11 +215,9 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
     small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
     # Strides follow each other: those of one walk are what most of them are.
-    walking: BoolArray = np.zeros(len(found), dtype=np.bool_)
     apart = found.leaves_s[1:] - found.returns_s[:-1] > BETWEEN_STRIDES_S
-    breaks = np.flatnonzero(apart | (small[1:] != small[:-1])) + 1
-    for first, stop in zip([0, *breaks.tolist()], [*breaks.tolist(), len(found)], strict=True):
-        for_it = int(about_rest[first:stop].sum())
-        against = int(at_end[first:stop].any(axis=1).sum())
-        walking[first:stop] = small[first:stop] & (for_it > 0) & (for_it >= against)
-    return walking
+    walks = np.concatenate([[0], np.flatnonzero(apart | (small[1:] != small[:-1])) + 1])
+    for_it = np.add.reduceat(about_rest, walks, dtype=np.int64)
+    against = np.add.reduceat(at_end.any(axis=1), walks, dtype=np.int64)
+    is_walk = np.repeat((for_it > 0) & (for_it >= against), np.diff(walks, append=len(found)))
+    return np.asarray(small & is_walk)

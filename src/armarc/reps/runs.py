@@ -18,6 +18,7 @@ from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
     Template,
     each_alone,
+    median,
     patterns_of,
     resting_share,
     swings,
@@ -292,8 +293,8 @@ def _places_of_rest(
     """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
     begins = found.leaves_s[members[0]] * path.rate_hz
     ends = found.returns_s[members[-1]] * path.rate_hz
-    low = float(np.median(curve[found.bottom[members] - first]))
-    high = float(np.median(curve[found.top[members] - first]))
+    low = median(curve[found.bottom[members] - first])
+    high = median(curve[found.top[members] - first])
     places = []
     for side in ([r for r in rests if r[1] <= begins + 1], [r for r in rests if r[0] >= ends - 1]):
         longest = max(side, key=lambda r: r[1] - r[0], default=None)
@@ -323,6 +324,6 @@ def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[lis
         kept = kept[:-1]
     pauses = np.maximum(found.leaves_s[kept[1:]] - found.returns_s[kept[:-1]], 0.0)
     if len(pauses) > 1:
-        longer = np.log((pauses + RHYTHM_S) / (float(np.median(pauses)) + RHYTHM_S)) / RHYTHM_SPREAD
+        longer = np.log((pauses + RHYTHM_S) / (median(pauses) + RHYTHM_S)) / RHYTHM_SPREAD
         total -= 0.5 * float(np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP).sum())
     return kept, total
