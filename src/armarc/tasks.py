@@ -5,14 +5,13 @@ The newest task stands first in ``tasks.json`` of the configuration folder. What
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from armarc.errors import ArmarcError, InputError
-from armarc.files import write_entries
+from armarc.errors import UsageError
+from armarc.files import read_entries, write_entries
 from armarc.folders import config_folder
 from armarc.options import SIDES, MeasuringOptions
 from armarc.quantities import HEAVIEST_LOAD_KG, clean_name
@@ -20,7 +19,6 @@ from armarc.quantities import HEAVIEST_LOAD_KG, clean_name
 FILE_NAME = "tasks.json"
 SCHEMA = "armarc.tasks/1"
 MOST_KEPT = 100
-LARGEST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,23 +128,7 @@ def load_tasks(folder: Path | None = None) -> tuple[Task, ...]:
     InputError
         The file is damaged or cannot be read; it is named.
     """
-    path = tasks_path(folder)
-    try:
-        with path.open("rb") as stream:
-            content = stream.read(LARGEST_BYTES + 1)
-        found = json.loads(content) if len(content) <= LARGEST_BYTES else None
-        if not isinstance(found, dict) or found.get("schema") != SCHEMA:
-            raise ValueError
-        return tuple(_task(one) for one in found["tasks"])[:MOST_KEPT]
-    except FileNotFoundError:
-        return ()
-    except (OSError, ValueError, KeyError, TypeError, RecursionError, ArmarcError) as error:
-        reason = getattr(error, "strerror", None) or "it does not hold what armarc wrote"
-        raise InputError(
-            f"the tasks of past sessions cannot be read: {reason}",
-            "delete the file; only what was lifted last is forgotten",
-            file=str(path),
-        ) from error
+    return read_entries(tasks_path(folder), SCHEMA, _task, "lift", "tasks")[:MOST_KEPT]
 
 
 def save_tasks(tasks: Sequence[Task], folder: Path | None = None) -> Path:
@@ -157,9 +139,8 @@ def save_tasks(tasks: Sequence[Task], folder: Path | None = None) -> Path:
     InputError
         The file cannot be written.
     """
-    path = tasks_path(folder)
     kept = [{name: value for name, value in asdict(one).items() if value is not None} for one in tasks]
-    return write_entries(path, SCHEMA, kept, "tasks")
+    return write_entries(tasks_path(folder), SCHEMA, kept, "tasks")
 
 
 def _task(record: Mapping[str, Any]) -> Task:
@@ -167,7 +148,10 @@ def _task(record: Mapping[str, Any]) -> Task:
     known = {name: value for name, value in record.items() if name in names}
     for name in ("lifter", "exercise", "variant", "sensor"):
         if known.get(name) is not None:
-            known[name] = clean_name(known[name], name)
+            try:
+                known[name] = clean_name(known[name], name)
+            except UsageError as error:
+                raise ValueError(error.message) from None
     if known.get("side") not in (None, *SIDES):
         raise ValueError("side")
     for name, most in (

@@ -112,7 +112,7 @@ def test_no_file_is_no_task(tmp_path):
         b"",
         b"{",
         b"[]",
-        b'{"schema": "other"}',
+        b'{"schema": "other", "tasks": []}',
         json.dumps({"schema": "armarc.tasks/1", "tasks": [{"side": "up"}]}).encode(),
         json.dumps({"schema": "armarc.tasks/1", "tasks": [{"load_kg": "heavy"}]}).encode(),
         json.dumps({"schema": "armarc.tasks/1", "tasks": 3}).encode(),
@@ -122,10 +122,9 @@ def test_no_file_is_no_task(tmp_path):
 )
 def test_a_damaged_file_is_named_with_what_to_do(tmp_path, content):
     tasks_path(tmp_path).write_bytes(content)
-    with pytest.raises(InputError, match="tasks of past sessions") as caught:
+    with pytest.raises(InputError, match=r"damaged|cannot be read") as caught:
         load_tasks(tmp_path)
     assert "tasks.json" in str(caught.value)
-    assert "delete the file" in str(caught.value)
 
 
 def test_a_task_in_words():
