@@ -13,6 +13,7 @@ import typer
 from typer.testing import CliRunner
 
 from armarc.cli.app import ErrorBoundary
+from armarc.cli.band import band
 from armarc.cli.browse import browse
 from armarc.cli.compare import compare
 from armarc.cli.log import app as log
@@ -27,7 +28,7 @@ from invented_log import fill
 
 app = typer.Typer(cls=ErrorBoundary)
 app.add_typer(log, name="log")
-for command in (trend, compare, reliability, report, browse, process, plan, resist):
+for command in (band, trend, compare, reliability, report, browse, process, plan, resist):
     app.command(command.__name__)(command)
 
 

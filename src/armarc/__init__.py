@@ -3,9 +3,10 @@
 The names below are loaded when first used, so that ``import armarc`` is quick.
 
 >>> import armarc
->>> recording = armarc.read_csv("set.csv")            # doctest: +SKIP
->>> session = armarc.process(recording, side="left")  # doctest: +SKIP
->>> session.frame()                                   # doctest: +SKIP
+>>> recording = armarc.read_csv("recordings/strict-raise.csv", kept=armarc.NOTHING_KEPT)
+>>> session = armarc.process(recording, load_kg=6, kept=armarc.NOTHING_KEPT)
+>>> session.to_dict()["armarc_version"] == armarc.__version__
+True
 """
 
 from __future__ import annotations

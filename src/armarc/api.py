@@ -10,7 +10,7 @@ from armarc.options import MeasuringOptions
 from armarc.pipeline import Session, measure
 from armarc.recording import Recording
 from armarc.recording import read_csv as read_file
-from armarc.recording.arrays import check_units
+from armarc.recording.recording import check_units
 from armarc.trunk import Trunk, measure_with_trunk
 
 __all__ = ["NOTHING_KEPT", "Kept", "MeasuringOptions", "Trunk", "open_kept", "process", "read_csv"]
@@ -34,6 +34,13 @@ def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **readin
     ------
     FormatError, TimingError, UsageError
         See `armarc.recording.read_csv`.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", units="gyroscope=rad/s", kept=armarc.NOTHING_KEPT)
+    >>> recording.rate_hz, recording.source.units["acceleration"]
+    (100.0, 'm/s2')
     """
     return read_file(path, **(open_kept() if kept is None else kept).reading(reading))
 

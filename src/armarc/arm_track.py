@@ -33,7 +33,7 @@ from armarc.motion import (
     up_in_sensor,
 )
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
-from armarc.motion.mounting import place_of
+from armarc.motion.mounting import ArmEvidence, place_of
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.quaternions import rotate
 from armarc.motion.strapdown import DeadReckoning
@@ -232,9 +232,11 @@ def _mount(
             apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
             twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
     mounting, said = choose_mounting(
-        lever=lever,
-        twist=twist,
-        hanging=hanging if choices.exercise.coordinate == "elevation" else None,
+        ArmEvidence(
+            lever=lever,
+            twist=twist,
+            hanging=hanging if choices.exercise.coordinate == "elevation" else None,
+        ),
         method=choices.mounting,
         hand_axis=choices.hand_axis,
         outward=outward_axis(choices),

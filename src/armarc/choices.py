@@ -14,6 +14,7 @@ from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.motion import Mounting, sensor_axis
 from armarc.motion.tolerance import Tolerance
 from armarc.options import OPTIONS, SIDES, MeasuringOptions
+from armarc.quantities import clean_name
 from armarc.recording import Metadata
 from armarc.sensor.calibration.mounts import StoredMount
 from armarc.settings import Settings
@@ -66,6 +67,7 @@ class Choices:
             resistance=self.resistance,
             lifter=self.lifter.name,
             band_rad_s=None if band is None else (band.low_rad_s, band.high_rad_s),
+            band_basis=None if band is None else band.basis or None,
             gate_rad=exercise.gate_rad,
             gate_from=exercise.gate_from,
             loaded_range_rad=exercise.loaded_range_rad,
@@ -176,15 +178,29 @@ def choose(
 
 def header_options(metadata: Metadata) -> MeasuringOptions:
     """What a recording's own header states."""
+    said = metadata.other
+    pulls = said.get("resistance")
     return MeasuringOptions(
         exercise=metadata.exercise,
         side=metadata.side,
         load_kg=metadata.load_kg,
+        resistance=tuple(map(str, pulls)) if isinstance(pulls, list) and pulls else None,
+        lifter=header_name(said.get("lifter")),
         strap=metadata.strap,
         hand_axis=metadata.hand_axis,
-        sensor_height_m=metadata.other.get("sensor_height_m"),
-        reference=metadata.other.get("reference"),
+        sensor_height_m=said.get("sensor_height_m"),
+        reference=said.get("reference"),
     )
+
+
+def header_name(value: object) -> str | None:
+    """A name that a recording's header states; None for what cannot be one, which must not stop the measuring."""
+    if not isinstance(value, str):
+        return None
+    try:
+        return clean_name(value, "name") or None
+    except UsageError:
+        return None
 
 
 def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
@@ -209,7 +225,7 @@ def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
         entry,
         gate_rad=gate,
         gate_from=gate_from,
-        band=Band(*chosen.band_rad_s) if chosen.band_rad_s else entry.band,
+        band=Band(*chosen.band_rad_s, chosen.band_basis or "") if chosen.band_rad_s else entry.band,
         loaded_range_rad=loaded,
         smallest_rom_rad=entry.smallest_rom_rad if smallest is None else smallest,
         swung_m=entry.swung_m if chosen.swung_m is None else chosen.swung_m,

@@ -25,6 +25,15 @@ class ArmarcError(Exception):
         What was wrong and where.
     hint : str
         What to do next; shown after the message.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> try:
+    ...     armarc.read_csv("recordings/README.md", kept=armarc.NOTHING_KEPT)
+    ... except armarc.ArmarcError as error:
+    ...     print(error.exit_code, bool(error.hint))
+    3 True
     """
 
     exit_code = 1

@@ -1,4 +1,4 @@
-"""What is kept in the configuration folder and goes into every measurement: settings, bodies, sensors."""
+"""What is kept in the configuration folder and goes into every measurement: settings, bodies, bands, sensors."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from armarc.choices import Choices, choose
+from armarc.choices import Choices, choose, header_options
 from armarc.exercises import Exercise
 from armarc.known_sensor import SensorShelf, open_shelf
 from armarc.load.lifter import Lifter
 from armarc.load.lifter_file import Lifters, load_lifters
 from armarc.options import MeasuringOptions
+from armarc.own_bands import OwnBands, load_own_bands
 from armarc.recording import Metadata, Recording
 from armarc.settings import Settings, load_settings
 
@@ -25,11 +26,23 @@ class Kept:
     ----------
     settings : Settings
     lifters : Lifters
+    bands : OwnBands
+        Taken for their lifter and exercise where no band is stated.
     sensors : SensorShelf
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", kept=armarc.Kept())
+    >>> band = armarc.MeasuringOptions.of({"band_deg_s": (40, 60)})
+    >>> recording, choices = armarc.Kept().settle(recording, band)
+    >>> choices.exercise.key
+    'lateral-raise'
     """
 
     settings: Settings = field(default_factory=Settings)
     lifters: Lifters = field(default_factory=Lifters)
+    bands: OwnBands = field(default_factory=OwnBands)
     sensors: SensorShelf = field(default_factory=SensorShelf)
 
     def reading(self, stated: Mapping[str, Any]) -> dict[str, Any]:
@@ -67,9 +80,13 @@ class Kept:
         UsageError
             For options that make no sense.
         """
-        said = options.lifter
+        said = header_options(metadata).lifter if options.lifter is None else options.lifter
         body = said if isinstance(said, Lifter) else self.lifters.find(said)
-        return replace(choose(metadata, options, settings=self.settings, catalogue=catalogue), lifter=body)
+        chosen = replace(choose(metadata, options, settings=self.settings, catalogue=catalogue), lifter=body)
+        own = self.bands.find(body.name, chosen.exercise.key)
+        if own is None or options.band_rad_s is not None:
+            return chosen
+        return replace(chosen, exercise=replace(chosen.exercise, band=own))
 
 
 def open_kept(folder: Path | None = None) -> Kept:
@@ -79,9 +96,21 @@ def open_kept(folder: Path | None = None) -> Kept:
     ------
     InputError
         A file in it cannot be read or is damaged; it is named.
+
+    Parameters
+    ----------
+    folder : Path or None
+        None takes the user's own (``armarc about`` says where).
+
+    Examples
+    --------
+    >>> import armarc, pathlib
+    >>> armarc.open_kept(pathlib.Path("recordings")) == armarc.NOTHING_KEPT  # nothing is kept there
+    True
     """
     return Kept(
         settings=load_settings(folder),
         lifters=load_lifters(folder),
+        bands=load_own_bands(folder),
         sensors=open_shelf(folder),
     )

@@ -82,6 +82,8 @@ class MeasuringOptions:
         Whose body the shoulder's moment is for: a name of `armarc.load.Lifters`, or the body itself.
     band_rad_s : pair of float or None, rad/s
         Target band of the start velocity.
+    band_basis : str or None
+        What an own band rests on, as ``armarc band`` kept it; None for a working band.
     gate_rad : pair of float or None, rad
         Start gate above the bottom of the rep.
     gate_from : str or None
@@ -105,6 +107,13 @@ class MeasuringOptions:
         Shoulder to sensor, and the sensor's height above the bone.
     reference : str or None
         ``"front-raise"``: the recording's first movement is a front raise that shows where the lifter faces.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> options = armarc.MeasuringOptions.of({"band_deg_s": (45, 70), "reach_cm": 55})
+    >>> round(options.reach_m, 3), round(options.band_rad_s[0], 3)
+    (0.55, 0.785)
     """
 
     exercise: str | Exercise | None = field(default=None, metadata=_as("exercise", text(longest=80)))
@@ -115,6 +124,7 @@ class MeasuringOptions:
     band_rad_s: Pair | None = field(
         default=None, metadata=_as("band_deg_s", rising_pair(0, 1000, "°/s", "[45, 70]"), _DEG)
     )
+    band_basis: str | None = field(default=None, metadata=_as("band_basis"))
     gate_rad: Pair | None = field(
         default=None, metadata=_as("gate_deg", rising_pair(0, 90, "degrees", "[10, 20]"), _DEG)
     )

@@ -11,7 +11,6 @@ import contextlib
 import json
 import os
 import stat
-import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from armarc.errors import UsageError
+from armarc.files import appearing
 
 _MARK = b"armarc"
 _LOOK_BYTES = 1 << 14
@@ -96,27 +96,16 @@ class Guard:
             See `check`, or it cannot be written.
         """
         target = self.check(path, kind)
-        temporary = ""
         try:
             if target.exists() and not target.is_file():
                 with target.open("wb") as stream:  # a pipe or the screen: there is nothing to replace
                     yield stream
                 return
-            handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
-            with os.fdopen(handle, "wb") as stream:
+            with appearing(target) as stream:
                 yield stream
-                stream.flush()
-                os.fsync(stream.fileno())
-            os.chmod(temporary, 0o666 & ~_umask())
-            os.replace(temporary, target)
-            temporary = ""
             done.append(f"{path} was written")
         except OSError as error:
             raise _unwritable(path, error) from None
-        finally:
-            if temporary:
-                with contextlib.suppress(OSError):
-                    os.unlink(temporary)
 
 
 CAREFUL = Guard()
@@ -143,12 +132,6 @@ def _unwritable(path: str | Path, error: OSError) -> UsageError:
     )
 
 
-def _umask() -> int:
-    umask = os.umask(0)
-    os.umask(umask)
-    return umask
-
-
 def _head(path: Path) -> bytes:
     with path.open("rb") as stream:
         return stream.read(_LOOK_BYTES)
@@ -172,6 +155,13 @@ def _is_table(path: Path) -> bool:
     )
 
 
+def _is_subtitles(head: bytes) -> bool:
+    """SubRip has no room for a mark: our cues begin alike."""
+    return head.startswith(b"WEBVTT\n\nNOTE made by armarc") or head.split(b"\n", 3)[2:3][0:1] == [
+        b"Set 1, rep 1"
+    ]
+
+
 def _is_backup(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as archive:
@@ -183,6 +173,7 @@ def _is_backup(path: Path) -> bool:
 PICTURE = Kind(name="picture", is_ours=_is_picture)
 TABLE = Kind(name="table", is_ours=_is_table)
 PARQUET = Kind(name="Parquet table", is_ours=lambda path: _head(path)[:4] == b"PAR1" and _MARK in _ends(path))
+SUBTITLES = Kind(name="subtitles", is_ours=lambda path: _is_subtitles(_head(path)))
 CODEBOOK = Kind(
     name="codebook", is_ours=lambda path: _head(path).startswith(b"# Codebook\n\nWritten by armarc")
 )

@@ -18,10 +18,10 @@ from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, left_out_movements, what_was_left_out
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
-from armarc.reps.runs import CountingRules
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.noise_seen import gyroscope_noise_density
@@ -29,6 +29,7 @@ from armarc.session_load import measured_loads
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
     from armarc.load import SetLoad
 
@@ -55,6 +56,17 @@ class Session(ArrayValue):
     warnings : tuple of str
     left_out : tuple of LeftOutMovement
         What was seen and not counted, in time order.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", kept=armarc.NOTHING_KEPT)
+    >>> session = armarc.process(recording, load_kg=6, kept=armarc.NOTHING_KEPT)
+    >>> [len(one.reps) for one in session.sets], session.summary_frame()["reps"].tolist()
+    ([8], [8])
+    >>> session.samples_frame().columns[:2].tolist(), len(session.loads)
+    (['time_s', 'set'], 1)
+    >>> session.plot(1).savefig("set.png")
     """
 
     recording: Recording
@@ -98,6 +110,34 @@ class Session(ArrayValue):
         from armarc.session_frames import samples_frame
 
         return samples_frame(self.motions, self.motion_of_set, self.sets)
+
+    def plot(self, number: int | None = None, *, dark: bool = False) -> Figure:
+        """Picture of one set or of the whole recording; ``figure.savefig("set.png")`` writes it.
+
+        Parameters
+        ----------
+        number : int or None
+            Of a set, from 1; None takes the only set, or shows all of them.
+        dark : bool
+            Light on dark.
+
+        Raises
+        ------
+        UsageError
+            There is no such set, or nothing was recorded that could be drawn.
+        """
+        from armarc.report.session_figure import draw_session
+        from armarc.report.set_figure import draw_set
+
+        if not self.motions:
+            raise UsageError("there is nothing to draw", "the recording holds no movement")
+        if number is None and len(self.sets) != 1:
+            return draw_session(self.motions, self.sets, dark=dark)
+        index = 0 if number is None else number - 1
+        if not 0 <= index < len(self.sets):
+            raise UsageError(f"there is no set {number} to draw", f"the recording has {len(self.sets)}")
+        motion = self.motions[self.motion_of_set[index]]
+        return draw_set(motion, self.sets[index], exercise=self.choices.exercise, dark=dark)
 
 
 def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Session:

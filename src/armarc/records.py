@@ -44,7 +44,7 @@ def source_record(recording: Recording) -> dict[str, Any]:
     }
 
 
-STATED_ONLY = ("lifter", "resistance")
+STATED_ONLY = ("lifter", "resistance", "band_basis")
 """Settings that are there only where they were stated."""
 
 

@@ -12,7 +12,8 @@ import allantools
 import numpy as np
 
 from armarc.recording import Recording
-from armarc.sensor.bench import averaging_factors, check_sensor, deviation
+from armarc.sensor.bench.allan import averaging_factors, deviation
+from armarc.sensor.bench.check import check_sensor
 
 RATE_HZ, HOURS = 400.0, 1.0
 

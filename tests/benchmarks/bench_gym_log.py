@@ -29,8 +29,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import sqlalchemy as sa
 
 from armarc.log import Labels, open_log, schema
-from armarc.log.adding import measurement_values
 from armarc.log.rows import rep_row, set_row
+from armarc.log.writing import measurement_values
 from invented_log import MONDAY, invented_result
 
 LIFTERS = 40

@@ -94,6 +94,120 @@ def test_a_phone_and_a_tablet_see_the_set(program: Program, tmp_path: Path) -> N
         assert all(one.startswith(program.url) for one in addresses)
 
 
+BOXES = """(() => {
+  const names = ['#what', '#say', '#below', '#count', '#speed', '#word', '#fan', '#after', '#strip', 'footer'];
+  const shown = [...document.querySelectorAll(names.join(','))].filter(e => e.textContent.trim())
+    .map(e => [e.id || 'footer', e.getBoundingClientRect()]).filter(([, b]) => b.width && b.height);
+  const faults = [];
+  for (const [name, b] of shown) {
+    if (b.left < -1 || b.top < -1 || b.right > innerWidth + 1 || b.bottom > innerHeight + 1)
+      faults.push(name + ' cut');
+  }
+  const filled = '#what, #say, #below, #word, #after, footer span, dialog[open], dialog[open] p';
+  for (const e of document.querySelectorAll(filled)) {
+    if (e.scrollWidth > e.clientWidth + 1 && e.clientWidth) faults.push((e.id || e.tagName) + ' wider than its place');
+  }
+  for (const e of document.querySelectorAll('#below')) {
+    if (e.scrollHeight > e.clientHeight + 1) faults.push('below cut short');
+  }
+  for (const e of document.querySelectorAll('#after .chip, #strip div, dialog[open] button, dialog[open] input')) {
+    const b = e.getBoundingClientRect();
+    if (b.left < -1 || b.right > innerWidth + 1) faults.push(e.textContent + ' beyond the edge');
+  }
+  for (let i = 0; i < shown.length; i++) for (let j = i + 1; j < shown.length; j++) {
+    const [a, p] = shown[i], [b, q] = shown[j];
+    const wide = Math.min(p.right, q.right) - Math.max(p.left, q.left);
+    const high = Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top);
+    // Digits are drawn well inside their boxes: a few pixels of two boxes are no overlap of what is seen.
+    if (wide > 2 && high > 2) faults.push(a + ' over ' + b);
+  }
+  if (document.documentElement.scrollWidth > innerWidth) faults.push('scrolls');
+  return faults.join('; ');
+})()"""
+LOOKS = [
+    (390, 844, False),
+    (844, 390, True),
+    (1280, 800, False),
+    (390, 844, True),
+    (844, 390, False),
+    (1280, 800, True),
+]
+
+
+def look(page: Chrome, moment: str) -> None:
+    """Nothing is cut and nothing overlaps, whatever the screen."""
+    for width, height, dark in LOOKS:
+        page.resize(width, height)
+        page.prefer(dark)
+        page.wait_for(f"innerWidth === {width}")
+        page.value("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        assert page.value(BOXES) == "", (moment, width, height)
+
+
+def test_one_tap_after_a_set_and_between_sets(
+    file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from armarc.log import list_sets, open_log
+
+    monkeypatch.setenv("ARMARC_CONFIG_DIR", str(tmp_path / "config"))
+    log = tmp_path / "log.sqlite"
+    # Still for half a minute: a browser on a busy machine takes a while to look.
+    made, _ = recording(2, sets=2, reps=5, cheat_rep=2, still_s=30.0, rest_s=60.0, load_kg=8.0)
+    write_csv(made, tmp_path / "set.csv")
+    words = ("--port", "0", "--speed", "4", "--rest", "4", "--stop-at", "3", "--lifter", "Anna-Katharina")
+    running = Program(tmp_path / "set.csv", *words, "--log-file", str(log))
+    try:
+        with Chrome() as page:
+            page.open(running.url)
+            page.wait_for("document.getElementById('say').textContent === 'ready'")
+            look(page, "ready")
+            page.wait_for("document.getElementById('below').textContent.includes('your mark 3 %')", 25)
+            look(page, "mark")
+            page.wait_for("document.querySelectorAll('#after .chip').length === 7", 25)
+            look(page, "rest")
+            page.value("document.querySelectorAll('#after .chip')[2].click()")
+            page.wait_for("document.getElementById('after').textContent.includes('2 RIR')")
+            page.value("document.querySelector('[data-open=hurt]').click()")
+            page.value("document.querySelectorAll('#hurt .chip')[3].click()")
+            page.wait_for("document.getElementById('below').textContent.startsWith('Pain means stop')")
+            page.value("document.querySelectorAll('#hurt .chip')[11].click()")
+            look(page, "pain")
+            page.value("document.getElementById('hurt').close()")
+            page.value("document.querySelector('[data-open=noted]').click()")
+            page.value("document.getElementById('note').value = 'grip <slipped>'")
+            page.value("document.querySelector('[data-note]').click()")
+            page.wait_for("document.getElementById('after').textContent.includes('note kept')")
+            page.value("document.getElementById('what').click()")
+            look(page, "who lifts next")
+            put = "(id, value) => { const e = document.getElementById(id); e.value = value; "
+            put += "e.dispatchEvent(new Event('change', { bubbles: true })); }"
+            page.value(f"({put})('other', 'Ben <b>')")
+            page.wait_for("document.getElementById('what').textContent.startsWith('Ben <b>')")
+            page.value(f"({put})('lift', 'front-raise')")
+            page.wait_for("document.getElementById('what').textContent.includes('Front raise')")
+            page.value(f"({put})('load', '6.5')")
+            page.wait_for("document.getElementById('what').textContent.includes('6.5 kg')")
+            page.value(
+                "[...document.querySelectorAll('#sheet .chip')].find(e => e.textContent === 'left').click()"
+            )
+            page.wait_for("document.getElementById('what').textContent.includes('left arm')")
+            page.value("document.getElementById('sheet').close()")
+            page.wait_for("document.getElementById('word').textContent.includes('set 2: ')", 40)
+    finally:
+        code = running.end()
+    assert code == 0
+    with open_log(str(log)) as store:
+        first, second = sorted(list_sets(store), key=lambda one: one.id)
+    assert (first.lifter, first.rir, first.pain, first.pain_place) == ("Anna-Katharina", 2, 3, "front")
+    assert first.note == "grip <slipped>"
+    assert (second.lifter, second.exercise, second.side, second.load_kg) == (
+        "Ben <b>",
+        "front-raise",
+        "left",
+        6.5,
+    )
+
+
 def test_the_page_finds_back_by_itself(file: Path) -> None:
     first = Program(file, "--port", "0", "--speed", "1")
     port = first.url.rsplit(":", 1)[1].strip("/")

@@ -74,7 +74,7 @@ def test_a_set_from_a_phone_is_the_set_of_the_file(page: Chrome, tmp_path: Path)
 
 
 def test_the_page_records_without_a_network_what_process_reads(page: Chrome, tmp_path: Path) -> None:
-    from armarc.live.web.phone_page import phone_page
+    from armarc.live.web.server import phone_page
 
     made, _ = recording(2, sets=1, reps=3, load_kg=8.0)
     file = tmp_path / "saved.html"

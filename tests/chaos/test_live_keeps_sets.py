@@ -168,21 +168,23 @@ def test_a_set_the_log_refused_is_tried_again(file: Path, monkeypatch: pytest.Mo
     import asyncio
 
     from armarc.choices import choose
-    from armarc.live import session as live_session
+    from armarc.live import aftermath
+    from armarc.live.aftermath import After
+    from armarc.live.session import Session
     from armarc.live.source import play
 
     made = read_csv(file)
     tries: list[int] = []
 
-    def log_set(measured: Any, _: str | None) -> tuple[str, bool]:
+    def log_set(measured: Any, *_: Any) -> tuple[str, tuple[int, ...]]:
         tries.append(measured.number)
-        return "", len(tries) > 4
+        return "", (1,) if len(tries) > 4 else ()
 
-    monkeypatch.setattr(live_session, "log_set", log_set)
-    one = live_session.Session(
+    monkeypatch.setattr(aftermath, "log_set", log_set)
+    one = Session(
         choices=choose(made.metadata),
         faces=[],
-        after=live_session.After(log=True),
+        after=After(log=True),
         tell=lambda _: None,
         in_step=True,
     )
@@ -193,14 +195,15 @@ def test_a_set_the_log_refused_is_tried_again(file: Path, monkeypatch: pytest.Mo
     asyncio.run(run())
     # Set 1, then 1 and 2, then 1 in vain; from the fifth try on the log takes them.
     assert tries == [1, 1, 2, 1, 2, 3, 1]
-    assert one._unlogged == []
+    assert one._aftermath.unlogged == []
 
 
 def test_a_face_that_fails_is_dropped_and_told_once(file: Path) -> None:
     import asyncio
 
     from armarc.choices import choose
-    from armarc.live.session import After, Session
+    from armarc.live.aftermath import After
+    from armarc.live.session import Session
     from armarc.live.source import play
 
     class Broken:

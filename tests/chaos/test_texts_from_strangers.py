@@ -11,7 +11,7 @@ import pytest
 from programs import command, environment, run
 
 from armarc.errors import ArmarcError
-from armarc.sensor.calibration.json_file import read_entries
+from armarc.files import read_entries
 from armarc.sensor.remembered import known_path, load_known
 from armarc.simulate import read_truth
 

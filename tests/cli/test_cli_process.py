@@ -432,3 +432,42 @@ def test_a_chest_recording_beside_the_wrists(tmp_path):
         assert "Traceback" not in wrong.stderr
     missing = program("process", "set.csv", "--trunk", "nothing.csv", cwd=tmp_path)
     assert missing.returncode == 3
+
+
+def test_what_the_head_of_a_recording_says_goes_into_the_log(tmp_path):
+    """`armarc record` writes it there; options go before it, and what makes no sense says nothing."""
+    from dataclasses import replace
+
+    from armarc.log import list_sets, open_log
+    from armarc.recording import Metadata, write_csv
+    from live_runs import recording
+
+    made, _ = recording(1, reps=3)
+    head = {"lifter": "Anna", "variant": "cable", "rir": 2, "tags": ["gym"], "resistance": ["dumbbell:8kg"]}
+    odd = {"lifter": ["Anna"], "variant": 3, "rir": "many", "tags": "gym", "resistance": "dumbbell"}
+    log = str(tmp_path / "log.sqlite")
+    for name, other in (("said.csv", head), ("odd.csv", odd)):
+        write_csv(replace(made, metadata=Metadata(note=name, other=other)), tmp_path / name)
+        result = CliRunner().invoke(
+            app, ["process", str(tmp_path / name), "--log-file", log, "--rir", "1", "--json"]
+        )
+        assert result.exit_code == 0, (result.stderr, result.exception)
+    with open_log(log) as store:
+        said, other = sorted(list_sets(store), key=lambda one: one.id)
+    assert (said.lifter, said.variant, said.rir, said.tags, said.note) == (
+        "Anna",
+        "cable",
+        1,
+        ("gym",),
+        "said.csv",
+    )
+    assert (other.lifter, other.variant, other.tags) == ("me", "", ())
+
+
+@pytest.mark.parametrize(
+    "words", [("--rir", "2"), ("--tag", "heavy"), ("--note", "x"), ("--variant", "cable")]
+)
+def test_what_would_go_nowhere_is_refused(tmp_path, words):
+    result = CliRunner().invoke(app, ["process", str(tmp_path / "any.csv"), *words])
+    assert result.exit_code == 2
+    assert f"{words[0]} is kept in the training log only" in result.stderr

@@ -111,3 +111,31 @@ def test_a_codebook_lies_beside_an_export(tmp_path, log):
     for key in ("start_velocity_deg_s", "body_swing_cm", "hold_s"):
         assert key in header
         assert f"`{key}`" in book
+
+
+def test_what_a_coachs_table_steers(log, tmp_path):
+    coach = {"env": {"ARMARC_CONFIG_DIR": str(tmp_path)}}
+    found = run_json("trend", "next", "--log-file", log, **coach)
+    assert {task["side"] for task in found["tasks"]} == {"left", "right"}
+    assert all(
+        task["next_kg"] in (task["load_kg"], task["load_kg"] + 1, task["load_kg"] - 1)
+        for task in found["tasks"]
+    )
+    said = run("trend", "next", "--log-file", log, **coach)
+    assert "Never chase the number" in said.stderr
+    found = run_json("trend", "parts", "--log-file", log, **coach)
+    assert {week["part"] for week in found["weeks"]} == {"anterior", "middle", "posterior"}
+    assert "no source" in found["shares"][0]["rests on"]
+    assert "settings --coaching" in run("trend", "planned", "--log-file", log, code=6, **coach).stderr
+    (tmp_path / "coaching.toml").write_text('[plan."me"]\nlateral-raise = { sets = 6 }\n')
+    assert "sets" in run("trend", "planned", "--log-file", log, **coach).stdout
+    run("trend", "parts", "--plot", tmp_path / "a.png", "--log-file", log, code=2)
+    (tmp_path / "coaching.toml").write_text("[next]\nstep = 1\n")
+    assert "did you mean step_kg" in run("trend", "next", "--log-file", log, code=3, **coach).stderr
+
+
+@pytest.mark.parametrize("word", ["rom", "weeks", "bests", "next", "parts"])
+def test_height_and_pain_are_said_with_every_answer(log, word):
+    said = run("trend", word, "--log-file", log).stderr
+    assert "If raising hurts, stop, lower the top of the range" in said
+    assert "Never chase the number" in said

@@ -1,6 +1,5 @@
 """What ``armarc process --json`` prints is what ``armarc.process(...).to_dict()`` gives: one way in, two doors."""
 
-import doctest
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -124,16 +123,3 @@ def test_an_option_that_is_none_is_named(named):
     with pytest.raises(armarc.ArmarcError) as caught:
         armarc.process(recording, **named)
     assert next(iter(named)) in str(caught.value)
-
-
-def test_every_name_of_the_package_is_listed_and_there():
-    assert set(armarc.__all__) <= set(dir(armarc))
-    for name in armarc.__all__:
-        assert getattr(armarc, name) is not None
-
-
-def test_the_example_runs(monkeypatch):
-    monkeypatch.chdir(ROOT)
-    done = doctest.testmod(armarc.api, optionflags=doctest.ELLIPSIS)
-    assert done.attempted >= 4
-    assert done.failed == 0

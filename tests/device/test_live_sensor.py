@@ -68,6 +68,37 @@ def test_a_set_is_counted_shown_written_and_measured(bench: Bench, run: Run) -> 
     run(story())
 
 
+def test_the_second_session_needs_no_word(bench: Bench, run: Run) -> None:
+    """Strap, ``armarc live``, lift: lifter, exercise, load, sensor and log are those of the session before."""
+
+    async def story() -> None:
+        said = ("--lifter", "Anna", "--exercise", "front-raise", "--side", "left", "--load", "6kg", "--log")
+        for words in (("wrist-1", *said), ()):
+            sensor, seconds = lifting_sensor()
+            async with FakeDaemon(bench.address) as daemon, sensor:
+                daemon.add(sensor)
+                out = bench.folder / f"live-{len(words)}.csv"
+                program = await bench.armarc("live", *words, "--out", out, "--json")
+                await asyncio.sleep(seconds + 8)
+                program.interrupt()
+                code, data = await program.end(20)
+            assert code == 0, program.talk
+            first = json.loads(data.splitlines()[0])
+            assert [first[name] for name in ("lifter", "exercise", "side", "load_kg")] == [
+                "Anna",
+                "front-raise",
+                "left",
+                6,
+            ]
+            assert "in the log" in program.talk
+        assert (
+            "as the last time: Anna, front-raise, left arm, 6 kg, sensor wrist-1, into the log"
+            in program.talk
+        )
+
+    run(story())
+
+
 def test_a_recording_ends_by_itself_after_the_set(bench: Bench, run: Run) -> None:
     async def story() -> None:
         sensor, seconds = lifting_sensor()

@@ -59,7 +59,9 @@ def test_ctrl_c_ends_and_keeps_everything(bench: Bench, run: Run) -> None:
             daemon.add(sensor)
             out = bench.folder / "set.csv"
             program = await bench.armarc(
-                "record", out, *MINE, "--exercise", "lateral-raise", "--side", "left"
+                *("record", out, *MINE, "--exercise", "lateral-raise", "--side", "left", "--load", "17.5lb"),
+                *("--lifter", "Anna", "--variant", "cable", "--rir", "2", "--tag", "Heavy", "--tag", "gym"),
+                *("--resistance", "dumbbell:8kg", "--note", "felt easy"),
             )
             await program.says("wrist-1: 200 Hz")
             await asyncio.sleep(0.7)
@@ -67,6 +69,10 @@ def test_ctrl_c_ends_and_keeps_everything(bench: Bench, run: Run) -> None:
             code, data = await program.end()
             assert (code, data) == (0, f"{out}\n")
             got = Captured(out)
+            assert [got.head[name] for name in ("lifter", "variant", "rir")] == ["Anna", "cable", 2]
+            assert got.head["tags"] == ["heavy", "gym"]
+            assert (got.head["resistance"], got.head["note"]) == (["dumbbell:8kg"], "felt easy")
+            assert got.head["load_kg"] == pytest.approx(17.5 * 0.45359237)
             got.assert_whole()
             assert len(got.rows) == sensor.sent_packets
             assert got.head["exercise"] == "lateral-raise"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from armarc.sensor.bench import deviation
+from armarc.sensor.bench.allan import deviation
 
 allantools = pytest.importorskip("allantools")
 

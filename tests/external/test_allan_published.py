@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from armarc.sensor.bench import STATISTICS, deviation
+from armarc.sensor.bench.allan import STATISTICS, deviation
 
 THOUSAND = {
     "allan": (2.922319e-01, 9.965736e-02, 3.897804e-02),

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from armarc.recording import Recording
-from armarc.sensor.bench import check_sensor
+from armarc.sensor.bench.check import check_sensor
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "datasets" / "orientation"
 pytestmark = pytest.mark.skipif(

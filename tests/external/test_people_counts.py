@@ -51,6 +51,21 @@ def test_ten_correct_ten_fast_and_ten_low_raises(recording, name):
     assert sizes(session) == [10, 10, 10]
 
 
+@pytest.mark.parametrize("name", RAISES)
+def test_three_held_three_fast_and_three_low_raises(recording, name):
+    """Nine in a recording, held for up to nine seconds; one of each three was marked by people who watched."""
+    session = process(recording(f"{name}.annotated"), exercise="lateral-raise", side="right")
+    reps = [rep.phases for one in session.sets for rep in one.reps]
+    assert len(reps) == 9
+    assert session.left_out == ()
+    marks = pd.read_csv(FOLDER / f"{name}.annotated.times.csv")
+    for start_s, end_s in zip(marks.start_s, marks.end_s, strict=True):
+        # The marks take in a little stillness on both sides.
+        nearest = min(reps, key=lambda one: abs(one.start_s - start_s) + abs(one.end_s - end_s))
+        assert abs(nearest.start_s - start_s) < 0.8
+        assert abs(nearest.end_s - end_s) < 0.8
+
+
 @pytest.mark.parametrize("name", ALL)
 def test_thirty_of_a_movement_nobody_named(recording, name):
     assert sum(sizes(process(recording(name), exercise="unknown", side="right"))) == 30

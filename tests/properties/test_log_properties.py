@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 
 from armarc.errors import ArmarcError
 from armarc.log import Labels, add_result, list_sets, open_log, result_of, schema
-from armarc.log.adding import settings_hash
 from armarc.log.backup import copy_tables
 from armarc.log.changing import edit_sets, remove_sets, undo
 from armarc.log.comparing import Group, compare
@@ -23,13 +22,13 @@ from armarc.log.exporting import export
 from armarc.log.measures import MEASURES
 from armarc.log.migrations import MIGRATIONS, NEWEST, migrate, version_of
 from armarc.log.reading import choose_sets, get_set
-from armarc.log.remeasuring import match_by_overlap
 from armarc.log.repeatability import intraclass, paired_error
 from armarc.log.rows import rep_record, rep_row
 from armarc.log.schema import REP_NUMBERS
 from armarc.log.smoothing import lowess
 from armarc.log.trend import Point, change_between_ends, trend_of
 from armarc.log.volume import weekly_volume
+from armarc.log.writing import match_by_overlap, settings_hash
 from invented_log import fill, invented_result
 
 FEW = settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))

@@ -10,7 +10,7 @@ from armarc.api import Kept, MeasuringOptions, process
 from armarc.archive import cluster
 from armarc.archive.digests import DigestSet, digest_of
 from armarc.archive.discover import find_recordings, printable
-from armarc.archive.measuring import Task, failed, measure_task
+from armarc.archive.measuring import ArchiveTask, failed, measure_task
 from armarc.archive.schema import REP_COLUMNS, SCHEMA, TABLES
 from armarc.archive.setup import make_setup
 from armarc.choices import choose
@@ -30,7 +30,7 @@ def recording_path(tmp_path_factory):
 
 def _task(path):
     known = os.stat(path)
-    return Task(str(path), known.st_size, known.st_mtime_ns)
+    return ArchiveTask(str(path), known.st_size, known.st_mtime_ns)
 
 
 def test_the_rep_columns_are_the_published_keys_in_order(recording_path):
@@ -48,7 +48,7 @@ def test_every_key_of_a_summary_has_a_column(recording_path):
 
 def test_every_row_fits_its_table_and_every_column_says_what_it_means(recording_path):
     outcome = measure_task(_task(recording_path), make_setup())
-    bad = measure_task(Task("/nowhere/x.csv", -1, -1), make_setup())
+    bad = measure_task(ArchiveTask("/nowhere/x.csv", -1, -1), make_setup())
     rows = {
         "reps": outcome.reps,
         "sets": outcome.sets,
@@ -175,7 +175,7 @@ def test_the_schema_is_in_every_parquet_file():
 def test_a_recording_that_hangs_on_a_cluster_is_given_up(monkeypatch, tmp_path):
     path = tmp_path / "one.csv"
     path.write_text("nothing")
-    setup, task = make_setup(), Task(str(path), 7, 0)
+    setup, task = make_setup(), ArchiveTask(str(path), 7, 0)
     goes_on = threading.Event()
 
     def hang(task, setup):

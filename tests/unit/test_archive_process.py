@@ -222,7 +222,7 @@ def test_a_full_disk_is_told_and_what_is_complete_is_kept(folder, tmp_path, monk
 
     with monkeypatch.context() as patch:
         patch.setattr("armarc.archive.store.os.fsync", full)
-        patch.setattr("armarc.archive.store.flush_folder", lambda _: None)
+        patch.setattr("armarc.files.flush_folder", lambda _: None)
         with pytest.raises(ArmarcError, match="No space left"):
             run(folder, store)
     kept = len(table(store, "files"))

@@ -10,7 +10,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from armarc.report.sensor_figures import draw_allan
-from armarc.sensor.bench import check_sensor
+from armarc.sensor.bench.check import check_sensor
 from invented_bench import SIX_SIDES, handled, still
 
 

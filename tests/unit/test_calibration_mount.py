@@ -13,7 +13,7 @@ from armarc.errors import InputError
 from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thumb_words, with_stored_mount
 from armarc.motion import Mounting
 from armarc.recording import FloatArray, Metadata, Recording
-from armarc.sensor.calibration.mounts import find_mount, forget_mounts, load_mounts, save_mount
+from armarc.sensor.calibration.mounts import forget_mounts, latest_mount, load_mounts, save_mount
 from armarc.simulate import Knobs, plan_session, simulate_session
 from armarc.simulate.arm import HAND, THUMB, mount_matrix
 from armarc.simulate.plan import MountPlan, SensorPlan
@@ -83,11 +83,12 @@ def test_it_is_kept_per_sensor_and_side(tmp_path: Path) -> None:
     found = find_guided_mount(recording)
     named = replace(recording, metadata=Metadata(sensor="strap", other={"sensor_serial": "A1"}))
     save_mount(keep_as(found, named, sensor="strap", side="right", made_at="2026-01-01"), tmp_path)
-    back = find_mount(named.metadata, "right", tmp_path)
+    back = latest_mount(load_mounts(tmp_path), named.metadata, "right")
     assert back is not None
     assert back.thumb_axis == pytest.approx(found.thumb_axis, abs=1e-8)
-    assert find_mount(named.metadata, "left", tmp_path) is None
-    assert find_mount(Metadata(sensor="strap", other={"sensor_serial": "B2"}), "right", tmp_path) is None
+    assert latest_mount(load_mounts(tmp_path), named.metadata, "left") is None
+    other = Metadata(sensor="strap", other={"sensor_serial": "B2"})
+    assert latest_mount(load_mounts(tmp_path), other, "right") is None
     assert forget_mounts("strap", tmp_path) == 1
     assert load_mounts(tmp_path) == ()
 

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from armarc.api import NOTHING_KEPT, Kept, process
-from armarc.archive.measuring import Task, measure_task
+from armarc.archive.measuring import ArchiveTask, measure_task
 from armarc.archive.setup import make_setup
 from armarc.choices import choose
 from armarc.known_sensor import KnownSensor, open_shelf
-from armarc.live.session import After, Session
+from armarc.live.aftermath import After
+from armarc.live.session import Session
 from armarc.live.source import LinkNews, Samples
 from armarc.load import Lifter
 from armarc.log.measuring import measure_session
@@ -132,7 +133,7 @@ def test_the_log_measures_again_with_it(wonky, wanted, kept, tmp_path):
 def test_an_archive_takes_it_along_to_its_workers(wonky, wanted, kept, tmp_path):
     path = tmp_path / "one.csv"
     write_csv(wonky, path)
-    task = Task(str(path), path.stat().st_size, 0)
+    task = ArchiveTask(str(path), path.stat().st_size, 0)
     setup = make_setup(kept=Kept(sensors=kept))
     outcome = measure_task(task, setup)
     assert [rep["top_deg"] for rep in outcome.reps] == pytest.approx(wanted, abs=0.05)

@@ -16,7 +16,7 @@ from armarc.load.dynamics import dynamics
 from armarc.load.forward import shoulders, simulate_raises
 from armarc.load.ideal import PLANAR_AXIS, planar_body, planar_motion
 from armarc.load.lifter import Lifter
-from armarc.load.plan_report import make_report
+from armarc.load.plan_report import PlanQuestion, make_report
 from armarc.load.plan_words import plan_record, suggestion_words
 from armarc.load.planar_load import planar_load
 from armarc.load.planning import (
@@ -27,7 +27,7 @@ from armarc.load.planning import (
     liftable_scale,
 )
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand
-from armarc.load.strength import strength_from_heaviest, strength_from_reps
+from armarc.load.strength import StrengthSource, strength_from_heaviest, strength_from_reps
 
 ARM = arm_body(Lifter().completed())
 STARTS = np.radians(np.arange(0.0, 121.0, 20.0))
@@ -227,20 +227,15 @@ def test_hill_is_monotone_and_continuous_at_rest() -> None:
 
 
 def test_report_words_and_record() -> None:
-    report = make_report(
-        lifter=Lifter(),
-        resistances=(Dumbbell(mass_kg=8),),
-        curve=capacity_curve("descending"),
-        heaviest_kg=12,
-    )
+    light = StrengthSource(lifter=Lifter(), resistances=(Dumbbell(mass_kg=8),), heaviest_kg=12)
+    report = make_report(light, PlanQuestion(curve=capacity_curve("descending")))
     record = plan_record(report)
     assert record["schema"] == "armarc.plan/1"
     assert record["findings"][0]["verdict"] == "rest"
     assert "too shallow to matter" in suggestion_words(report) or "no optimum" in suggestion_words(report)
     assert any("not advice to swing" in line for line in record["assumptions"])
     assert all(row["reached"] for row in record["starts"])
-    heavy = make_report(
-        lifter=Lifter(), resistances=(Dumbbell(mass_kg=16),), curve=capacity_curve("flat"), heaviest_kg=12
-    )
+    too_heavy = StrengthSource(lifter=Lifter(), resistances=(Dumbbell(mass_kg=16),), heaviest_kg=12)
+    heavy = make_report(too_heavy, PlanQuestion(curve=capacity_curve("flat")))
     assert plan_record(heavy)["suggested_band_deg_s"] is None
     assert "take less" in suggestion_words(heavy).lower()

@@ -14,7 +14,8 @@ from armarc.log.changing import edit_sets, purge_removed, remove_sets, undo
 from armarc.log.checking import check_log
 from armarc.log.location import find_location
 from armarc.log.reading import count_sets, get_set, recording_of
-from armarc.log.remeasuring import match_by_overlap, remeasure
+from armarc.log.remeasuring import remeasure
+from armarc.log.writing import match_by_overlap
 from invented_log import MONDAY, fill, invented_file, invented_result
 
 
@@ -244,7 +245,7 @@ def test_a_failure_half_way_leaves_nothing(store, monkeypatch):
     def fail(*_):
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr("armarc.log.adding.insert_reps", fail)
+    monkeypatch.setattr("armarc.log.writing.insert_reps", fail)
     with pytest.raises(RuntimeError, match="power cut"):
         add_result(store, invented_result(1))
     assert count_sets(store) == 0

@@ -8,7 +8,15 @@ import pytest
 
 from armarc.errors import UsageError
 from armarc.motion import LeverArm, Twist, choose_mounting, sensor_axis, thumb_axis
-from armarc.motion.mounting import OFF_PLANE_M, SCALE_ACROSS, SCALE_IN_PLANE, UPPER_ARM, WRIST, place_of
+from armarc.motion.mounting import (
+    OFF_PLANE_M,
+    SCALE_ACROSS,
+    SCALE_IN_PLANE,
+    UPPER_ARM,
+    WRIST,
+    ArmEvidence,
+    place_of,
+)
 from armarc.motion.tolerance import Tolerance
 
 DOWN = np.array([0.0, 0.0, -1.0])
@@ -29,9 +37,8 @@ def twist(axis=(0.0, 0.1, -1.0)):
     return Twist(arm_axis=axis, uncertainty_rad=math.radians(1), first_sample=0, stop_sample=100)
 
 
-def choose(**evidence):
-    plain = {"lever": None, "twist": None, "hanging": None}
-    return choose_mounting(**(plain | evidence))
+def choose(*, lever=None, twist=None, hanging=None, **stated):
+    return choose_mounting(ArmEvidence(lever=lever, twist=twist, hanging=hanging), **stated)
 
 
 def test_the_best_evidence_is_taken_first():

@@ -18,6 +18,7 @@ EXAMPLES = {
     "lifter": "Anna",
     "band_deg_s": [41.0, 66.0],
     "gate_deg": [18.0, 28.0],
+    "band_basis": "from 40 clean reps",
     "gate_from": "vertical",
     "loaded_range_deg": [25.0, 65.0],
     "smallest_rom_deg": 22.0,
@@ -60,7 +61,7 @@ def test_every_option_stands_in_a_result_and_gives_the_same_choices_again():
 
 def test_every_option_but_those_of_one_recording_belongs_into_the_settings_file():
     left_out = {option.outside for option in OPTIONS.values()} - set(CHECKS)
-    assert left_out == {"resistance", "lifter", "gate_from", "reference"}
+    assert left_out == {"resistance", "lifter", "band_basis", "gate_from", "reference"}
     assert set(CHECKS) - {option.outside for option in OPTIONS.values()} == set(READING)
     for key, check in CHECKS.items():
         if key in EXAMPLES:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from invented_movement import movement
 
-from armarc.recording import Recording, dropped_stretches, uniform_pieces
+from armarc.recording import Recording, uniform_pieces
 
 T, FORCE, TURNING = movement(1500)
 
@@ -54,11 +54,10 @@ def test_limits_can_be_set():
     np.testing.assert_array_equal(np.flatnonzero(strict.missing), [700])
 
 
-def test_short_stretches_are_named():
+def test_short_stretches_are_left_out():
     rows = np.r_[0:500, 800:850, 1100:1500]
     recording = picked(rows)
     assert [len(piece.missing) for piece in uniform_pieces(recording)] == [500, 400]
-    assert dropped_stretches(recording) == ((pytest.approx(8.0), pytest.approx(8.49)),)
 
 
 def test_uneven_stamps_are_interpolated_at_the_even_times():

@@ -1,6 +1,5 @@
 """What a `Recording` promises: time that rises, units that gravity agrees with, values that never change."""
 
-import doctest
 import math
 
 import numpy as np
@@ -210,9 +209,3 @@ def test_equal_things_are_equal_and_shown_in_a_line(arrays):
         assert len(repr(thing)) < 1000
         assert type(thing).__name__ in repr(thing)
     assert f"time_s=<{len(one.time_s)} float64>" in repr(one)
-
-
-def test_the_example_runs():
-    done = doctest.testmod(armarc.recording.types)
-    assert done.attempted >= 4
-    assert done.failed == 0

@@ -6,6 +6,7 @@ from datetime import timedelta
 import pytest
 
 from armarc.log import Labels, add_result, list_sets, open_log
+from armarc.log.coaching import default_coaching
 from armarc.log.next_step import next_step
 from armarc.log.reading import Filter
 from armarc.log.table import read_table
@@ -82,12 +83,15 @@ def test_each_true_change_is_named_and_none_invented(month):
 def test_what_next_follows_the_stated_rule(month):
     entries, courses, _ = words_of(month, "Ben")
     said = what_next(courses)
-    assert "a small step is open, 24 of 24 reps clean at 10 kg" in said
+    assert "a small step is open, 11 kg, 24 of 24 reps clean at 10 kg" in said
+    assert "a small step is open, 9 kg, 24 of 24 reps clean at 8 kg (a step of 12 %: more reps first)" in said
     # One swung set among the last three: 16 of 24 clean.
     assert "stays, 16 of 24 reps clean at 8 kg" in said
     front = [e for e in entries if e.exercise == "front-raise" and e.side == "left"]
-    assert next_step(front).is_open
-    assert not next_step(front[:8]).is_open
+    rule = default_coaching().next
+    assert next_step(front, rule).is_open
+    assert next_step(front, rule).next_kg == 11
+    assert not next_step(front[:8], rule).is_open
 
 
 def test_one_part_per_lifter_and_nothing_left_out_silently(month):

@@ -10,6 +10,7 @@ import sys
 import pytest
 from rich.console import Console
 
+from armarc.exercises import band_words
 from armarc.report.flags import FLAGS, flag_letters, flag_words
 from armarc.report.tables import plain_set, print_set, set_table, summary_block
 from armarc.reps.records import set_record
@@ -105,7 +106,7 @@ def test_plain_letters_where_the_terminal_knows_no_others():
 def test_summary_says_what_the_record_says():
     made = record(10, seed=5, without_start=(4,))
     summary = made["summary"]
-    out = printed(summary_block(made["reps"], summary, band_deg_s=BAND), 120)
+    out = printed(summary_block(made["reps"], summary, band=band_words(BAND, None)), 120)
     assert f"{summary['in_band']['count']} of 9 ({100 * summary['in_band']['share']:.0f} %)" in out
     assert f"{summary['velocity_loss_pct']:.0f} % of the best mean concentric" in out
     assert f"{summary['rom_loss_pct']:.0f} % lost" in out
@@ -192,7 +193,7 @@ def test_print_set_chooses_by_the_console():
     assert pipe.getvalue() == plain_set(made["reps"])
     screen = io.StringIO()
     console = Console(file=screen, force_terminal=True, width=90, no_color=True, color_system=None)
-    print_set(console, made["reps"], made["summary"], title="[bold]Set 1[/x]", band_deg_s=BAND)
+    print_set(console, made["reps"], made["summary"], title="[bold]Set 1[/x]", band=band_words(BAND, None))
     assert "[bold]Set 1[/x]" in screen.getvalue()
     assert "In the band" in screen.getvalue()
 

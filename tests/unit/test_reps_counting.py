@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
-from armarc.reps.runs import CountingRules
+from armarc.reps.largest_run import CountingRules
 
 HZ = 100.0
 
@@ -129,6 +129,24 @@ def test_two_single_movements_that_do_not_look_alike_are_handling():
     found = grouped(angle, roll)
     assert counts(found) == []
     assert found.left_out
+
+
+def test_a_movement_left_out_goes_from_bottom_to_bottom():
+    """Whichever way the sensor's axes lie."""
+    angle = np.concatenate(
+        [raises([90] * 6, after_s=12.0).angle_rad, bumps(12, [60], begin_s=5, every_s=1, up_s=0.4)]
+    )
+    for roll in (0.0, 180.0):
+        found = grouped(angle, roll)
+        assert counts(found) == [6]
+        (out,) = found.left_out
+        assert len(angle) / HZ - 8 < out.first / HZ < len(angle) / HZ - 6
+        assert out.stop / HZ < len(angle) / HZ - 5
+
+
+def test_three_low_raises_after_three_high_ones_belong_to_the_set():
+    """A pattern half way between the two kinds is like neither."""
+    assert counts(grouped(raises([62, 62, 62, 30, 31, 30]))) == [6]
 
 
 def test_reps_cut_at_both_ends_count():

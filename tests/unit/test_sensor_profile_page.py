@@ -23,7 +23,7 @@ from armarc.sensor.wire import (
     stop_command,
 )
 from armarc.sensor.wire import identifiers as ids
-from armarc.sensor.wire.throughput import throughput
+from armarc.sensor.wire.packet import FRAME_BYTES, HEADER, batch_frames, frames_that_fit
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 PAGE = (NOTES / "wrist-profile.md").read_text("utf-8")
@@ -83,14 +83,12 @@ def test_throughput_table() -> None:
         (mtu, rate) for mtu in (23, 185, 247, 517) for rate in (100, 200, 400)
     ]
     for row in rows:
-        is_so = throughput(int(row[0]), float(row[1]))
-        assert row[2:] == [
-            str(is_so.frames_fit),
-            str(is_so.frames),
-            f"{is_so.notifications_per_s:.1f}",
-            f"{is_so.payload_bytes_per_s:.0f}",
-            f"{is_so.delay_ms:.1f}",
-        ]
+        fit, rate_hz = frames_that_fit(int(row[0])), float(row[1])
+        frames = min(fit, batch_frames(rate_hz))
+        per_s = rate_hz / frames
+        payload = per_s * (HEADER.size + frames * FRAME_BYTES)
+        first_waits_ms = 1000 * (frames - 1) / rate_hz
+        assert row[2:] == [str(fit), str(frames), f"{per_s:.1f}", f"{payload:.0f}", f"{first_waits_ms:.1f}"]
 
 
 def test_uuids() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from armarc.sensor.dialect import Batch, Timing
 from armarc.sensor.events import Frames, Loss
-from armarc.sensor.timing import LowerEnvelope, Timeline, Unwrapper, fit_clock
+from armarc.sensor.timing import LowerEnvelope, Timeline, Unwrapper
 
 WRIST = Timing(rate_hz=200.0, index_modulus=65536, time_modulus_s=2**32 * 1e-6)
 
@@ -27,6 +27,13 @@ def arrivals(
     arrived += interval_s * (rng.geometric(0.9, len(arrived)) - 1)
     arrived += np.where(rng.random(len(arrived)) < 0.01, rng.exponential(0.15, len(arrived)), 0)
     return device, true, np.maximum.accumulate(arrived) + 0.0005
+
+
+def fit_clock(device_s, arrival_s):
+    envelope = LowerEnvelope()
+    for device, arrival in zip(device_s, arrival_s, strict=True):
+        envelope.add(float(device), float(arrival))
+    return envelope.fit()
 
 
 def test_the_envelope_beats_least_squares_by_far() -> None:

@@ -15,7 +15,7 @@ from itertools import islice
 from typing import Any
 
 from armarc import __version__
-from armarc.archive.measuring import Outcome, Task, failed, measure_task, too_slow
+from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
 from armarc.archive.optional import distributed
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, UsageError
@@ -28,13 +28,13 @@ _FEWEST_AHEAD = 16
 
 
 def run_on_cluster(
-    tasks: Iterator[Task], setup: Setup, *, address: str, time_limit_s: float
+    tasks: Iterator[ArchiveTask], setup: Setup, *, address: str, time_limit_s: float
 ) -> Iterator[Outcome]:
     """Measure recordings on a cluster; one outcome per task, in any order.
 
     Parameters
     ----------
-    tasks : iterator of Task
+    tasks : iterator of ArchiveTask
         Taken as workers become free; a few per thread wait on the cluster, however many there are.
     setup : Setup
     address : str
@@ -92,7 +92,7 @@ def _the_same(setup: Setup) -> Setup:
     return setup
 
 
-def measure_within(task: Task, setup: Setup, time_limit_s: float) -> Outcome:
+def measure_within(task: ArchiveTask, setup: Setup, time_limit_s: float) -> Outcome:
     """`measure_task`, given up after a time.
 
     A worker of a cluster measures in a thread, which nobody can stop: a recording that hangs goes on hanging there
@@ -108,16 +108,16 @@ def measure_within(task: Task, setup: Setup, time_limit_s: float) -> Outcome:
 
 
 def _outcomes(
-    dask: Any, client: Any, tasks: Iterator[Task], setup: Setup, time_limit_s: float
+    dask: Any, client: Any, tasks: Iterator[ArchiveTask], setup: Setup, time_limit_s: float
 ) -> Iterator[Outcome]:
     name = uuid.uuid4().hex
     # A task rather than scattered data: it can be computed again when the workers that hold it die.
     shared = client.submit(_the_same, setup, key=f"armarc-setup-{name}")
     running = dask.as_completed(loop=client.loop)
-    task_of: dict[Any, Task] = {}
+    task_of: dict[Any, ArchiveTask] = {}
     number = 0
 
-    def submit(task: Task) -> None:
+    def submit(task: ArchiveTask) -> None:
         nonlocal number
         number += 1
         future = client.submit(measure_within, task, shared, time_limit_s, key=f"armarc-{name}-{number}")
@@ -142,7 +142,7 @@ def _outcomes(
                     "the cluster's scheduler went away",
                     "start it and run the same command again: what is complete is kept",
                 )
-            submit(Task(task.path, task.size, task.modified_ns, task.attempt + 1))
+            submit(ArchiveTask(task.path, task.size, task.modified_ns, task.attempt + 1))
             continue
         else:
             outcome = failed(task, setup, "worker", _plain(future.exception()))

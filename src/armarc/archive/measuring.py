@@ -19,7 +19,7 @@ _DETAIL_LINES = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class ArchiveTask:
     """A recording to measure. ``size`` and ``modified_ns`` are those it was found with."""
 
     path: str
@@ -43,7 +43,7 @@ class Outcome:
         return str(self.file["armarc_version"])
 
 
-def measure_task(task: Task, setup: Setup) -> Outcome:
+def measure_task(task: ArchiveTask, setup: Setup) -> Outcome:
     """Read and measure one recording; whatever goes wrong becomes a failure, nothing is raised."""
     from armarc.pipeline import measure
     from armarc.recording import read_csv
@@ -79,7 +79,7 @@ def sha256_of_file(path: str) -> str:
 
 
 def failed(
-    task: Task,
+    task: ArchiveTask,
     setup: Setup,
     stage: str,
     error: BaseException,
@@ -122,12 +122,12 @@ def too_slow(time_limit_s: float) -> ArmarcError:
     return ArmarcError(f"not measured within {time_limit_s:g} s", "raise --time-limit and --retry-failures")
 
 
-def known(task: Task, setup: Setup, sha256: str) -> Outcome:
+def known(task: ArchiveTask, setup: Setup, sha256: str) -> Outcome:
     """A recording whose bytes were measured before."""
     return Outcome(file={**_file_row(task, setup), "sha256": sha256, "status": "known"})
 
 
-def _outcome(task: Task, setup: Setup, result: dict[str, Any], metadata: Any, sha256: str) -> Outcome:
+def _outcome(task: ArchiveTask, setup: Setup, result: dict[str, Any], metadata: Any, sha256: str) -> Outcome:
     source, settings, mounting = result["source"], result["settings"], result["mounting"] or {}
     how = _how(settings)
     stamp = _stamp(setup)
@@ -176,7 +176,7 @@ def _outcome(task: Task, setup: Setup, result: dict[str, Any], metadata: Any, sh
     )
 
 
-def _file_row(task: Task, setup: Setup) -> dict[str, Any]:
+def _file_row(task: ArchiveTask, setup: Setup) -> dict[str, Any]:
     return {
         "path": printable(os.path.abspath(task.path)),
         "bytes": task.size,

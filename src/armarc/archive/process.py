@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,14 +12,58 @@ from typing import Any
 from armarc.archive.cluster import run_on_cluster
 from armarc.archive.digests import DigestSet, digest_of
 from armarc.archive.discover import find_recordings, printable
-from armarc.archive.measuring import Outcome, Task, failed, known, sha256_of_file
-from armarc.archive.mending import mend
+from armarc.archive.measuring import ArchiveTask, Outcome, failed, known, sha256_of_file
 from armarc.archive.optional import distributed, pyarrow
 from armarc.archive.schema import TABLE_NAMES, arrow_schema
 from armarc.archive.setup import Setup
 from armarc.archive.store import ArchiveStore
 from armarc.archive.workers import run_locally
 from armarc.errors import InputError, UsageError
+
+
+def mend(store: ArchiveStore, run: str) -> list[str]:
+    """Take out every part of a run that cannot be read as it was written; what was wrong, one line each.
+
+    Everything is read once, page by page with its checksums, and forgotten again: about a second per gigabyte.
+    """
+    said = []
+    for part in store.part_names(run):
+        try:
+            fault = fault_of(store, run, part, store.entry(run, part))
+        except InputError as error:
+            fault = str(error)
+        if fault:
+            store.drop(run, part)
+            said.append(f"{part}: {fault}")
+    return said
+
+
+def fault_of(store: ArchiveStore, run: str, part: str, entry: Mapping[str, Any]) -> str:
+    """What is wrong with a part; empty when nothing is."""
+    parquet = pyarrow("parquet")
+    rows = entry.get("rows")
+    if not isinstance(rows, dict):
+        return "its manifest is not what an archive writes"
+    for name in TABLE_NAMES:
+        path = store.path(name, run, part)
+        promised = rows.get(name, 0)
+        # Failed recordings that were forgotten leave fewer rows of these two than the part began with.
+        may_shrink = name in ("files", "failures")
+        if not path.exists():
+            if promised and name != "failures":
+                return f"{path.name} of {name} is missing"
+            continue
+        found = 0
+        try:
+            with contextlib.closing(parquet.ParquetFile(path, page_checksum_verification=True)) as file:
+                for batch in file.iter_batches():
+                    found += batch.num_rows
+        except Exception as error:  # pyarrow raises many kinds for damaged files
+            return f"{path.name} of {name} cannot be read ({type(error).__name__})"
+        if found > promised or (found < promised and not may_shrink):
+            return f"{path.name} of {name} has {found} rows, {promised} were written"
+    return ""
+
 
 PART_ROWS = 50_000
 """Reps after which a part is written."""
@@ -229,10 +274,10 @@ class _Source:
     writer: _PartWriter
     check_bytes: bool
 
-    def tasks(self) -> Iterator[Task]:
+    def tasks(self) -> Iterator[ArchiveTask]:
         fresh = not len(self.seen.places)
         for found in find_recordings(self.folder, leave_out=self.out):
-            task = Task(found.path, found.size, found.modified_ns)
+            task = ArchiveTask(found.path, found.size, found.modified_ns)
             place = digest_of(printable(found.path), found.size, found.modified_ns)
             was_here = place in self.seen.places
             if was_here and not self.check_bytes:

@@ -15,7 +15,7 @@ TABLE_NAMES = ("reps", "sets", "files", "failures")
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class TableColumn:
     """One column: name, kind (``text``, ``whole``, ``number``, ``yes/no``, ``texts``, ``numbers``) and meaning."""
 
     name: str
@@ -23,13 +23,13 @@ class Column:
     meaning: str
 
 
-def _columns(kind: str, **meanings: str) -> tuple[Column, ...]:
-    return tuple(Column(name, kind, meaning) for name, meaning in meanings.items())
+def _columns(kind: str, **meanings: str) -> tuple[TableColumn, ...]:
+    return tuple(TableColumn(name, kind, meaning) for name, meaning in meanings.items())
 
 
 _WHICH = (
-    Column("sha256", "text", "SHA-256 of the recording's bytes; joins reps, sets, files and failures"),
-    Column("set", "whole", "number of the set in its recording, from 1"),
+    TableColumn("sha256", "text", "SHA-256 of the recording's bytes; joins reps, sets, files and failures"),
+    TableColumn("set", "whole", "number of the set in its recording, from 1"),
 )
 _WITH = (
     *_columns(
@@ -37,7 +37,7 @@ _WITH = (
         exercise="catalogue key it was measured as",
         side="right or left",
     ),
-    Column("load_kg", "number", "load in the hand, kg"),
+    TableColumn("load_kg", "number", "load in the hand, kg"),
 )
 _HOW = (
     *_columns("text", coordinate="which angle counts", fusion="orientation method", mounting="as asked for"),
@@ -57,15 +57,15 @@ _STAMP = _columns(
     settings_sha256="hash of options, settings file and exercises in force; see runs/*.json",
 )
 
-REP_COLUMNS = tuple(Column(each.key, each.kind, each.meaning) for each in columns(Rep))
+REP_COLUMNS = tuple(TableColumn(each.key, each.kind, each.meaning) for each in columns(Rep))
 """The published keys of a rep, in the order of the JSON of ``armarc process``."""
 
 _SUMMARY = (
-    *(Column(each.key, each.kind, each.meaning) for each in columns(SetSummary)),
-    Column("in_band_count", "whole", "reps with a start inside the band"),
-    Column("in_band_share", "number", "of the judged reps"),
+    *(TableColumn(each.key, each.kind, each.meaning) for each in columns(SetSummary)),
+    TableColumn("in_band_count", "whole", "reps with a start inside the band"),
+    TableColumn("in_band_share", "number", "of the judged reps"),
     *(
-        Column(
+        TableColumn(
             mean_key(each.key),
             "number",
             f"{'circular mean' if each.measure.average == 'direction' else 'mean'} of {each.key}",
@@ -73,12 +73,12 @@ _SUMMARY = (
         for each in AVERAGED
     ),
     *(
-        Column(spread_key(each.key), "number", f"coefficient of variation of {each.key}, %")
+        TableColumn(spread_key(each.key), "number", f"coefficient of variation of {each.key}, %")
         for each in VARYING
     ),
 )
 
-TABLES: dict[str, tuple[Column, ...]] = {
+TABLES: dict[str, tuple[TableColumn, ...]] = {
     "reps": (*_WHICH, *_WITH, *_HOW, *REP_COLUMNS, *_STAMP),
     "sets": (
         *_WHICH,
@@ -89,11 +89,11 @@ TABLES: dict[str, tuple[Column, ...]] = {
         *_STAMP,
     ),
     "files": (
-        Column("path", "text", "where the recording lay"),
-        Column("bytes", "whole", "size of the file"),
-        Column("modified_ns", "whole", "time of its last change, ns since 1970"),
-        Column("sha256", "text", "SHA-256 of its bytes; empty when it could not be read"),
-        Column(
+        TableColumn("path", "text", "where the recording lay"),
+        TableColumn("bytes", "whole", "size of the file"),
+        TableColumn("modified_ns", "whole", "time of its last change, ns since 1970"),
+        TableColumn("sha256", "text", "SHA-256 of its bytes; empty when it could not be read"),
+        TableColumn(
             "status",
             "text",
             "measured, no reps, failed, or known (same bytes measured before under this or another name)",
@@ -123,18 +123,18 @@ TABLES: dict[str, tuple[Column, ...]] = {
         *_columns(
             "texts", warnings="what was repaired, left out or assumed", inferences="what was recognised"
         ),
-        Column("seconds", "number", "processor time spent on it, s"),
+        TableColumn("seconds", "number", "processor time spent on it, s"),
         *_STAMP,
     ),
     "failures": (
-        Column("path", "text", "where the recording lay"),
-        Column("sha256", "text", "empty when it could not be read"),
-        Column("stage", "text", "reading, measuring, or worker (the process died or took too long)"),
-        Column("error", "text", "class of the error"),
-        Column("message", "text", "what was wrong and where"),
-        Column("hint", "text", "what to do"),
-        Column("detail", "text", "place in the program, for a fault nobody expected"),
-        Column("attempts", "whole", "how often it was tried"),
+        TableColumn("path", "text", "where the recording lay"),
+        TableColumn("sha256", "text", "empty when it could not be read"),
+        TableColumn("stage", "text", "reading, measuring, or worker (the process died or took too long)"),
+        TableColumn("error", "text", "class of the error"),
+        TableColumn("message", "text", "what was wrong and where"),
+        TableColumn("hint", "text", "what to do"),
+        TableColumn("detail", "text", "place in the program, for a fault nobody expected"),
+        TableColumn("attempts", "whole", "how often it was tried"),
         *_STAMP,
     ),
 }

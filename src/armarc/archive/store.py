@@ -15,6 +15,7 @@ is what a killed process left: it is removed before anything else is written, an
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import re
@@ -26,11 +27,35 @@ from types import TracebackType
 from typing import IO, Any, Self
 
 from armarc import __version__
-from armarc.archive.locking import lock, unlock
 from armarc.archive.optional import pyarrow
-from armarc.archive.schema import SCHEMA, TABLE_NAMES, arrow_schema
+from armarc.archive.schema import SCHEMA, TABLE_NAMES
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, InputError, UsageError
+from armarc.files import UNFINISHED, appearing, write_whole
+
+
+def lock(stream: IO[bytes]) -> bool:
+    """Take the lock; False when another process holds it."""
+    try:
+        if os.name == "nt":
+            system: Any = importlib.import_module("msvcrt")
+            stream.seek(0)
+            system.locking(stream.fileno(), system.LK_NBLCK, 1)
+        else:
+            system = importlib.import_module("fcntl")
+            system.flock(stream.fileno(), system.LOCK_EX | system.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def unlock(stream: IO[bytes]) -> None:
+    """Let the lock go."""
+    if os.name == "nt":
+        system: Any = importlib.import_module("msvcrt")
+        stream.seek(0)
+        system.locking(stream.fileno(), system.LK_UNLCK, 1)
+
 
 _PART = re.compile(r"part-(\d{6,})\.(?:parquet|json)")
 
@@ -241,16 +266,12 @@ class ArchiveStore:
 
     def _write_parquet(self, path: Path, table: Any) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
-        hidden = path.with_name(f".{path.name}.tmp")
-        with hidden.open("wb") as stream:
+        with appearing(path) as stream:
             pyarrow("parquet").write_table(table, stream, compression="zstd", write_page_checksum=True)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(hidden, path)
-        flush_folder(path.parent)
 
     def _remove_leftovers(self) -> None:
-        for hidden in self.folder.rglob(".*.tmp"):
+        unfinished = self.folder.rglob(f"{UNFINISHED}*")
+        for hidden in (*unfinished, *self.folder.rglob(".*.tmp")):  # the latter up to version 0.3
             hidden.unlink(missing_ok=True)
         for name in TABLE_NAMES:
             for path in (self.folder / name).glob("run=*/part-*.parquet"):
@@ -266,34 +287,9 @@ class ArchiveStore:
                         self._forget_failed_files(run, part)
 
 
-def empty_tables() -> dict[str, Any]:
-    """One empty Arrow table per table of the schema."""
-    return {name: arrow_schema(name).empty_table() for name in TABLE_NAMES}
-
-
 def write_json(path: Path, document: dict[str, Any]) -> None:
     """Write a JSON file that appears under its name only when it is complete and on the disk."""
-    hidden = path.with_name(f".{path.name}.tmp")
-    with hidden.open("w", encoding="utf-8") as stream:
-        json.dump(document, stream, ensure_ascii=False, indent=1)
-        stream.write("\n")
-        stream.flush()
-        os.fsync(stream.fileno())
-    os.replace(hidden, path)
-    flush_folder(path.parent)
-
-
-def flush_folder(folder: Path) -> None:
-    """Make renames in a folder durable, where the system can."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    except OSError:  # some network file systems cannot
-        pass
-    finally:
-        os.close(handle)
+    write_whole(path, json.dumps(document, ensure_ascii=False, indent=1) + "\n")
 
 
 @contextmanager
@@ -320,4 +316,5 @@ def _read_json(path: Path) -> dict[str, Any]:
 
 def _only_ours(folder: Path) -> bool:
     """Whether a folder holds nothing but the first steps of making an archive."""
-    return all(name in ("lock", ".archive.json.tmp") for name in os.listdir(folder))
+    left = ("lock", UNFINISHED, ".archive.json.tmp")
+    return all(name.startswith(left) for name in os.listdir(folder))

@@ -16,7 +16,7 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Any
 
-from armarc.archive.measuring import Outcome, Task, failed, measure_task, too_slow
+from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
 
@@ -36,10 +36,10 @@ class _Worker:
             self.process.start()
         theirs.close()
         self.is_ready = False
-        self.task: Task | None = None
+        self.task: ArchiveTask | None = None
         self.began = 0.0
 
-    def give(self, task: Task) -> None:
+    def give(self, task: ArchiveTask) -> None:
         self.task, self.began = task, time.monotonic()
         with suppress(OSError):  # a worker that has just died is found by `wait`
             self.pipe.send(task)
@@ -51,7 +51,7 @@ class _Worker:
 
 
 def run_locally(
-    tasks: Iterator[Task], setup: Setup, *, workers: int, time_limit_s: float
+    tasks: Iterator[ArchiveTask], setup: Setup, *, workers: int, time_limit_s: float
 ) -> Iterator[Outcome]:
     """Measure recordings with several processes; one outcome per task, in any order.
 
@@ -60,7 +60,7 @@ def run_locally(
 
     Parameters
     ----------
-    tasks : iterator of Task
+    tasks : iterator of ArchiveTask
         Taken one by one as workers become free.
     setup : Setup
     workers : int
@@ -71,11 +71,11 @@ def run_locally(
     ArmarcError
         Workers cannot be started.
     """
-    again: deque[Task] = deque()
+    again: deque[ArchiveTask] = deque()
     team: list[_Worker] = []
     false_starts = 0
 
-    def next_task() -> Task | None:
+    def next_task() -> ArchiveTask | None:
         return again.popleft() if again else next(tasks, None)
 
     try:
@@ -103,7 +103,9 @@ def run_locally(
                         again.append(task)
                     elif outcome is None:
                         if task.attempt < MOST_ATTEMPTS:
-                            again.append(Task(task.path, task.size, task.modified_ns, task.attempt + 1))
+                            again.append(
+                                ArchiveTask(task.path, task.size, task.modified_ns, task.attempt + 1)
+                            )
                         else:
                             outcome = failed(task, setup, "worker", _death(worker))
                     following = next_task()

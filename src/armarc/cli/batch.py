@@ -9,7 +9,7 @@ import json
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -18,6 +18,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
 
+from armarc.cli.markers import VideoClock, markers_kind, write_markers
 from armarc.cli.outputs import check_picture, guard_for
 from armarc.cli.samples import samples_kind, write_samples
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
@@ -50,6 +51,8 @@ class Outputs:
     json: bool = False
     csv: Path | None = None
     samples: Path | None = None
+    markers: Path | None = None
+    video: VideoClock = field(default_factory=VideoClock)
     plot: Path | None = None
     dark: bool = False
     force: bool = False
@@ -124,6 +127,8 @@ def _run(
         guard.check(outputs.csv, TABLE)
     if outputs.samples is not None:
         guard.check(outputs.samples, samples_kind(outputs.samples))
+    if outputs.markers is not None:
+        guard.check(outputs.markers, markers_kind(outputs.markers))
     talk, out = error_console(), out_console()
     code = 0
     counted = 0
@@ -268,6 +273,10 @@ def report(
         where = plot_path(outputs.samples, path, count)
         write_samples(measured.session, where, guard)
         talk.print(f"{name}samples written to {where}", markup=False, soft_wrap=True)
+    if outputs.markers is not None:
+        where = plot_path(outputs.markers, path, count)
+        said = write_markers(measured.session, result["sets"], where, outputs.video, guard)
+        talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
         for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)

@@ -17,6 +17,7 @@ COMMANDS = (
     "simulate",
     "lifter",
     "resist",
+    "band",
     "trend",
     "compare",
     "reliability",

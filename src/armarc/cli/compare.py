@@ -23,6 +23,7 @@ from armarc.cli.log_options import (
     print_json,
     print_table,
     say,
+    say_cautions,
 )
 from armarc.cli.outputs import Force, check_picture, guard_for
 
@@ -124,6 +125,8 @@ def compare(
         )
         save_figure(picture, plot, guard)
         say(f"picture written to {plot}")
+    if not as_json:
+        say_cautions(set().union(*(group.exercises for group in groups)))
 
 
 def _groups(

@@ -59,7 +59,10 @@ def _print_one(exercise: Any) -> None:
         ("Sensor", sensor_advice(exercise)),
         ("Angle", coordinate_meaning(exercise)),
         ("Start gate", f"{_pair(record['gate_deg'])}° above the bottom"),
-        ("Target band", f"{_pair(record['band_deg_s'])} °/s" if record["band_deg_s"] else "none"),
+        (
+            "Target band",
+            f"{_pair(record['band_deg_s'])} °/s, working band, no source" if record["band_deg_s"] else "none",
+        ),
         ("Loaded range", f"{_pair(record['loaded_range_deg'])}°" if record["loaded_range_deg"] else "none"),
         ("Smallest rep", f"{record['smallest_rom_deg']:g}°"),
         ("Swung", f"body swing above {record['swung_cm']:g} cm (our own working limit)"),

@@ -46,6 +46,7 @@ def list_command(
     since: Since = None,
     until: Until = None,
     limit: Annotated[int, typer.Option("--limit", "-n", min=0, help="Newest sets shown; 0 for all.")] = 30,
+    pain: Annotated[bool, typer.Option("--pain", help="Only sets after which pain was said.")] = False,
     removed: Annotated[bool, typer.Option("--removed", help="Show removed sets instead.")] = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
@@ -65,6 +66,7 @@ def list_command(
         session=session,
         since=since,
         until=until,
+        pain=pain,
         removed=removed,
     )
     with open_log(log_file, create=False) as store:
@@ -119,10 +121,13 @@ def show_command(
         return
 
     from armarc.cli.terminal import out_console
+    from armarc.log.pain import caution_for
     from armarc.log.records import title_of
     from armarc.report.tables import print_reps
 
     console = out_console()
+    for exercise in dict.fromkeys(entry.exercise for entry in entries if entry.pain):
+        say(caution_for(exercise))
     for entry in entries:
         say(title_of(entry))
         if entry.note:
@@ -137,6 +142,8 @@ def show_command(
 
 
 def _line(entry: Any) -> list[str]:
+    from armarc.log.pain import pain_words
+
     summary = entry.summary
     band = summary.get("in_band") or {}
     exercise = f"{entry.exercise} ({entry.variant})" if entry.variant else entry.exercise
@@ -158,7 +165,7 @@ def _line(entry: Any) -> list[str]:
         shown(summary.get("mean_rom_deg")),
         shown(summary.get("velocity_loss_pct")),
         reserve,
-        " ".join(part for part in (tags, note) if part),
+        " ".join(part for part in (pain_words(entry), tags, note) if part),
     ]
 
 

@@ -31,13 +31,16 @@ def edit(
     load: Annotated[str | None, typer.Option(help="Load, e.g. 8kg or 17.5lb.")] = None,
     rir: Annotated[float | None, typer.Option(help="Reps in reserve.")] = None,
     rpe: Annotated[float | None, typer.Option(help="Rating of perceived exertion, 0 to 10.")] = None,
+    pain: Annotated[float | None, typer.Option(help="Pain, 0 to 10.")] = None,
+    pain_place: Annotated[str | None, typer.Option(help="Where it hurt.")] = None,
+    pain_at: Annotated[float | None, typer.Option(help="Elevation at which it hurt, degrees.")] = None,
     note: Annotated[str | None, typer.Option(help="Free note.")] = None,
     tag: Annotated[list[str] | None, typer.Option(help="Add a tag; may be repeated.")] = None,
     untag: Annotated[list[str] | None, typer.Option(help="Take a tag away; may be repeated.")] = None,
     session: Annotated[str | None, typer.Option(help="Name of the session.")] = None,
     when: Annotated[str | None, typer.Option(help="When it was done, e.g. '2026-03-01 18:30'.")] = None,
     clear: Annotated[
-        list[str] | None, typer.Option(help="Empty a field: variant, side, load, rir, rpe or note.")
+        list[str] | None, typer.Option(help="Empty a field: variant, side, load, rir, rpe, pain or note.")
     ] = None,
     log_file: LogFile = None,
 ) -> None:
@@ -57,6 +60,9 @@ def edit(
         load_kg=None if load is None else parse_load(load),
         rir=rir,
         rpe=rpe,
+        pain=pain,
+        pain_place=pain_place,
+        pain_at_deg=pain_at,
         note=note,
         tags=tuple(tag or ()),
         session=session,

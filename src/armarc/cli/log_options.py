@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -78,6 +78,7 @@ def make_filter(
     session: str | None = None,
     since: str | None = None,
     until: str | None = None,
+    pain: bool = False,
     removed: bool = False,
 ) -> Filter:
     """Turn the options into a filter.
@@ -106,6 +107,7 @@ def make_filter(
         session=session,
         since=first,
         until=last,
+        pain=pain,
         removed=removed,
     )
 
@@ -267,6 +269,17 @@ def say(text: str) -> None:
     console = error_console()
     # A terminal would break words where its line ends; a file keeps a sentence on one line.
     console.print(text, markup=False, soft_wrap=not console.is_terminal)
+
+
+def say_cautions(exercises: Collection[str]) -> None:
+    """Say what belongs under numbers of height, hand rotation, moments and loads: of up to two exercises their own."""
+    from armarc.exercises import load_catalogue
+    from armarc.report.wording import CAUTION, HEIGHT_CAUTION
+
+    catalogue = load_catalogue()
+    own = [catalogue[name].caution for name in sorted(exercises) if name in catalogue]
+    for line in dict.fromkeys([*(own if own and len(exercises) <= 2 else [HEIGHT_CAUTION]), CAUTION]):
+        say(line)
 
 
 def confirm(question: str, yes: bool) -> None:

@@ -190,6 +190,28 @@ GravitySign = Annotated[
         rich_help_panel=READING,
     ),
 ]
+LOGGED = "Training log"
+Variant = Annotated[
+    str | None, typer.Option("--variant", help="Variant, your words.", rich_help_panel=LOGGED)
+]
+Rir = Annotated[float | None, typer.Option("--rir", help="Reps in reserve.", rich_help_panel=LOGGED)]
+Note = Annotated[str | None, typer.Option("--note", help="Free note.", rich_help_panel=LOGGED)]
+Tag = Annotated[list[str] | None, typer.Option("--tag", help="Tag; repeat it.", rich_help_panel=LOGGED)]
+
+
+def check_logged(*, log: bool, **labels: Any) -> None:
+    """Refuse labels that would go nowhere.
+
+    Raises
+    ------
+    UsageError
+        Something was said about the sets that only the training log keeps, and they do not go into it.
+    """
+    from armarc.errors import UsageError
+
+    said = [name for name, value in labels.items() if value not in (None, [], ())]
+    if said and not log:
+        raise UsageError(f"--{said[0]} is kept in the training log only", "add --log")
 
 
 def stated(**words: Any) -> MeasuringOptions:

@@ -108,10 +108,11 @@ def plan(
     from armarc.load.capacity import capacity_curve
     from armarc.load.grammar import parse_all
     from armarc.load.lifter_file import load_lifters
-    from armarc.load.plan_report import make_report
+    from armarc.load.plan_report import PlanQuestion, make_report
     from armarc.load.plan_words import plan_record
     from armarc.load.planning import AIMS
     from armarc.load.resistance import Dumbbell
+    from armarc.load.strength import StrengthSource
     from armarc.quantities import parse_load
 
     guard = guard_for([recording, *map(Path, resistance or [])], force=force)
@@ -157,7 +158,6 @@ def plan(
     if pace is not None:
         from armarc.load.capacity import ShoulderCapacity
         from armarc.load.paced import paced_plan
-        from armarc.load.strength import StrengthSource
         from armarc.quantities import parse_tempo
         from armarc.simulate import RepPlan
 
@@ -188,14 +188,18 @@ def plan(
         )
         _show_paced(paced, load_assumed, as_json=as_json, plot=plot, dark=dark, guard=guard)
         return
-    report = make_report(
+    source = StrengthSource(
         lifter=load_lifters().find(lifter),
         resistances=resistances,
-        load_assumed=load_assumed,
-        curve=capacity_curve(capacity),
         heaviest_kg=parse_load(heaviest) if heaviest else None,
         capacity_n_m=capacity_nm,
         measured=measured,
+        plane_rad=degrees_option(plane, "a plane", -90, 180) or 0.0,
+        elbow_rad=degrees_option(elbow, "an elbow bend", 0, 120) or 0.0,
+    )
+    question = PlanQuestion(
+        curve=capacity_curve(capacity),
+        load_assumed=load_assumed,
         by_shoulder=speed_from == "shoulder",
         aim=aim,
         effort=effort,
@@ -203,10 +207,9 @@ def plan(
         top_rad=top_rad,
         loaded_range_rad=range_option(loaded_range, "the loaded range"),
         fastest_start_deg_s=fastest_start,
-        plane_rad=degrees_option(plane, "a plane", -90, 180) or 0.0,
-        elbow_rad=degrees_option(elbow, "an elbow bend", 0, 120) or 0.0,
         with_exploration=explore,
     )
+    report = make_report(source, question)
     if as_json:
         print_json(plan_record(report))
     else:
@@ -417,8 +420,7 @@ def _draw(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
         title="What a start velocity would change",
         facts=report.label,
         loaded_deg=report.loaded_deg,
-        band_deg_s=band,
-        band_words=words,
+        band=None if band is None else (*band, words),
         base_words=report.base_words,
         notes=[suggestion_words(report), *assumptions(report)],
         dark=dark,

@@ -11,7 +11,7 @@ from armarc.cli import measuring_options as options
 from armarc.cli.outputs import Force
 
 _OUT = "Results"
-_LOG = "Training log"
+_LOG = options.LOGGED
 
 
 def process(
@@ -79,6 +79,31 @@ def process(
             rich_help_panel=_OUT,
         ),
     ] = None,
+    markers: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="OUT.srt|.vtt|.csv",
+            help="Reps as subtitles or a table of times for a video, a file per recording.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
+    clap: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            min=0,
+            help="Where in the video a clap of the sensor's hand is seen; it is found in the recording.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
+    offset: Annotated[
+        float | None,
+        typer.Option(
+            metavar="SECONDS",
+            help="Where in the video the recording begins (negative: before it), instead of a clap.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
     plot: Annotated[
         Path | None,
         typer.Option(
@@ -98,13 +123,13 @@ def process(
             metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
-    variant: Annotated[str | None, typer.Option(help="Variant, your words.", rich_help_panel=_LOG)] = None,
-    rir: Annotated[float | None, typer.Option(help="Reps in reserve.", rich_help_panel=_LOG)] = None,
+    variant: options.Variant = None,
+    rir: options.Rir = None,
     rpe: Annotated[
         float | None, typer.Option(help="Perceived exertion, 0 to 10.", rich_help_panel=_LOG)
     ] = None,
-    note: Annotated[str | None, typer.Option(help="Free note.", rich_help_panel=_LOG)] = None,
-    tag: Annotated[list[str] | None, typer.Option(help="Tag; repeat it.", rich_help_panel=_LOG)] = None,
+    note: options.Note = None,
+    tag: options.Tag = None,
 ) -> None:
     """Find and measure the sets and reps of recordings.
 
@@ -113,7 +138,13 @@ def process(
     settings file, which beats the exercise's entry.
     """
     from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
+    from armarc.cli.markers import VideoClock
+    from armarc.errors import UsageError
 
+    if markers is None and (clap is not None or offset is not None):
+        raise UsageError("--clap and --offset place markers", "add --markers reps.srt")
+
+    options.check_logged(log=log or bool(log_file), variant=variant, rir=rir, rpe=rpe, note=note, tag=tag)
     entry = LogEntry(
         file=log_file,
         labels={
@@ -159,6 +190,8 @@ def process(
             json=json_,
             csv=csv,
             samples=samples,
+            markers=markers,
+            video=VideoClock(offset_s=offset, clap_s=clap),
             plot=plot,
             dark=dark,
             force=force,

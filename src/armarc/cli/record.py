@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli import measuring_options as measuring
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
 from armarc.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from armarc.sensor.capture import CaptureReport, FilePlan
     from armarc.sensor.capture.files import CaptureFiles
@@ -57,12 +58,17 @@ def record(
         list[Path] | None,
         typer.Option("--description", "-d", help="Description (TOML) of a sensor that speaks otherwise."),
     ] = None,
-    exercise: Annotated[str | None, typer.Option("--exercise", "-e", help="Written into the file.")] = None,
+    exercise: measuring.ExerciseName = None,
     side: Annotated[
         str | None, typer.Option("--side", help="left or right; taken from the nickname otherwise.")
     ] = None,
-    load: Annotated[float | None, typer.Option("--load", min=0, help="Load in the hand, kg.")] = None,
-    note: Annotated[str | None, typer.Option("--note", help="Written into the file.")] = None,
+    load: measuring.Load = None,
+    resistance: measuring.Resistance = None,
+    lifter: measuring.Lifter = None,
+    variant: measuring.Variant = None,
+    rir: measuring.Rir = None,
+    note: measuring.Note = None,
+    tag: measuring.Tag = None,
     timeout: Annotated[
         float, typer.Option("--timeout", min=1, help="How long to look for the sensor, s.")
     ] = 15.0,
@@ -71,8 +77,12 @@ def record(
     ] = 120.0,
     as_json: Annotated[bool, typer.Option("--json", help="Print a summary as JSON on stdout.")] = False,
 ) -> None:
-    """Capture a sensor into a file. Ctrl-C ends the capture; everything received is kept."""
+    """Capture a sensor into a file. Ctrl-C ends the capture; everything received is kept.
+
+    What was lifted, by whom and how is written into the file, and taken from there by `armarc process --log`.
+    """
     from armarc.cli.capture_talk import summary
+    from armarc.log.labels import Labels
 
     if phone:
         check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
@@ -84,7 +94,25 @@ def record(
     if side is not None and len(sensors) == 2:
         raise UsageError("--side makes no sense with two sensors", "armarc sensor remember keeps their sides")
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
-    plans = _plans(out, sensors, options, exercise=exercise, side=side, load_kg=load, note=note)
+    stated = measuring.stated(exercise=exercise, load=load, resistance=resistance, lifter=lifter)
+    labels = Labels(lifter=lifter, variant=variant, rir=rir, note=note, tags=tuple(tag or ())).checked()
+    head = {
+        "resistance": list(stated.resistance or ()),
+        "lifter": labels.lifter,
+        "variant": labels.variant,
+        "rir": labels.rir,
+        "tags": list(labels.tags),
+    }
+    plans = _plans(
+        out,
+        sensors,
+        options,
+        exercise=exercise,
+        side=side,
+        load_kg=stated.load_kg,
+        note=labels.note,
+        head={key: value for key, value in head.items() if value not in (None, "", [])},
+    )
     report = _captured(
         plans,
         sensors,
@@ -265,6 +293,7 @@ def _plans(
     side: str | None,
     load_kg: float | None,
     note: str | None,
+    head: Mapping[str, Any] | None = None,
 ) -> list[FilePlan]:
     import uuid
     from datetime import UTC, datetime
@@ -288,7 +317,7 @@ def _plans(
             sensor=known.nickname if known else None,
             note=note,
             started_at=now.astimezone().isoformat(timespec="seconds"),
-            other=dict(shared),
+            other=shared | dict(head or {}),
         )
         plans.append(FilePlan(path=path, metadata=metadata))
     return plans

@@ -51,7 +51,10 @@ def report(
     log_file: LogFile = None,
 ) -> None:
     """Write a page about sets, a session or a period: one file, for screen, phone and paper (print it as PDF)."""
+    from datetime import date
+
     from armarc.errors import NothingToMeasure
+    from armarc.log.coaching import load_coaching
     from armarc.log.reading import choose_sets, get_set, list_sets
     from armarc.log.store import open_log
     from armarc.outputs import PAGE
@@ -75,7 +78,9 @@ def report(
         if not entries:
             raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
         heading, below = title_for(entries)
-        sections = build_sections(store, entries, stop_at_pct=stop_at)
+        sections = build_sections(
+            store, entries, stop_at_pct=stop_at, coaching=load_coaching(), today=date.today()
+        )
         invented = is_invented(entries)
     page = render_page(chosen_title or heading, below, sections, invented=invented)
     if out == "-":

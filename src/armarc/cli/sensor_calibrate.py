@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import print_json, print_table, say
+from armarc.cli.log_options import AsJson, print_json, print_table, say
+from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
 
 if TYPE_CHECKING:
     from armarc.sensor.calibration import Calibration, CalibrationRun
@@ -53,23 +54,12 @@ def calibrate(
         str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's calibrations.")
     ] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print how to make the recording.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
-    columns: Annotated[
-        str | None, typer.Option(metavar="ROLE=NAME,…", help="Name columns: time, ax … gz.")
-    ] = None,
-    units: Annotated[
-        str | None, typer.Option(metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.")
-    ] = None,
-    rate: Annotated[
-        float | None, typer.Option(metavar="HZ", help="Sampling rate of a file without time stamps.")
-    ] = None,
-    axes: Annotated[
-        str | None,
-        typer.Option(metavar="X,Y,Z", help="Sensor axes in the file's; the same as when sets are processed."),
-    ] = None,
-    gravity_sign: Annotated[
-        str | None, typer.Option(help="reaction or gravity; the same as when sets are processed.")
-    ] = None,
+    as_json: AsJson = False,
+    columns: Columns = None,
+    units: Units = None,
+    rate: Rate = None,
+    axes: Axes = None,
+    gravity_sign: GravitySign = None,
 ) -> None:
     """Calibrate a sensor and keep the result for its recordings.
 

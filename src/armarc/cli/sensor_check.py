@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from armarc.cli.log_options import print_json, print_table, say
+from armarc.cli.measuring_options import Columns, Rate, Units
 from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
-    from armarc.sensor.bench import SensorCheck
+    from armarc.sensor.bench.types import SensorCheck
 
 
 def check(
@@ -49,15 +50,9 @@ def check(
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
     force: Force = False,
-    columns: Annotated[
-        str | None, typer.Option(metavar="ROLE=NAME,…", help="Name columns: time, ax … gz, temperature.")
-    ] = None,
-    units: Annotated[
-        str | None, typer.Option(metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.")
-    ] = None,
-    rate: Annotated[
-        float | None, typer.Option(metavar="HZ", help="Sampling rate of a file without time stamps.")
-    ] = None,
+    columns: Columns = None,
+    units: Units = None,
+    rate: Rate = None,
 ) -> None:
     """Measure noise, bias, drift, rate and losses, and say in plain words what they are good for.
 
@@ -66,7 +61,7 @@ def check(
     """
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.recording import read_csv
-    from armarc.sensor.bench import check_sensor
+    from armarc.sensor.bench.check import check_sensor
     from armarc.sensor.bench.record import check_record
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 

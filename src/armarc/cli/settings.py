@@ -10,6 +10,10 @@ import typer
 def settings(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     template: Annotated[bool, typer.Option("--template", help="Print a commented settings file.")] = False,
+    coaching: Annotated[
+        bool,
+        typer.Option("--coaching", help="Print the coach's table: next load, lighter week, plan, parts."),
+    ] = False,
     path: Annotated[bool, typer.Option("--path", help="Print where the settings file belongs.")] = False,
 ) -> None:
     """Show the settings that take effect and where each comes from."""
@@ -17,8 +21,13 @@ def settings(
     from armarc.exercises import DEFAULT_EXERCISE, find_exercise
     from armarc.settings import TEMPLATE, effective, load_settings, settings_path
 
-    if sum((as_json, template, path)) > 1:
-        raise UsageError("--json, --template and --path exclude each other", "give one of them")
+    if sum((as_json, template, coaching, path)) > 1:
+        raise UsageError("--json, --template, --coaching and --path exclude each other", "give one of them")
+    if coaching:
+        from armarc.log.coaching import coaching_template
+
+        typer.echo(coaching_template(), nl=False)
+        return
     if template:
         typer.echo(TEMPLATE, nl=False)
         return

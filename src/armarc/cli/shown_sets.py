@@ -13,10 +13,13 @@ from rich.text import Text
 
 def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
     """Print the sets of one recording as tables on a terminal."""
+    from armarc.exercises import band_words
     from armarc.report import print_set
     from armarc.report.answers import session_answer
 
     settings = result["settings"]
+    edges = settings["band_deg_s"]
+    band = "" if edges is None else band_words(edges, settings.get("band_basis"))
     if len(result["sets"]) > 1:
         out.print(Text(session_answer(result["sets"])))
         out.print()
@@ -29,7 +32,7 @@ def show(result: Any, path: Path, number: int, count: int, out: Console) -> None
             title = f"{path.name} · {title}"
         if number or index:
             out.print()
-        print_set(out, measured["reps"], measured["summary"], title=title, band_deg_s=settings["band_deg_s"])
+        print_set(out, measured["reps"], measured["summary"], title=title, band=band)
         if "load" in measured:
             out.print()
             out.print(load_block(measured))

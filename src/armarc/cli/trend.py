@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,6 +25,7 @@ from armarc.cli.log_options import (
     print_json,
     print_table,
     say,
+    say_cautions,
     shown,
 )
 from armarc.cli.outputs import Force, check_picture, guard_for
@@ -44,7 +46,7 @@ def trend(
     measure: Annotated[
         str,
         typer.Argument(
-            help="Measure, e.g. rom_deg, mean_concentric_deg_s, reps; or weeks, or bests.",
+            help="Measure, e.g. rom_deg, reps; or one of weeks, bests, next, planned, parts.",
             autocompletion=logged_measures,
         ),
     ] = "mean_concentric_deg_s",
@@ -66,9 +68,17 @@ def trend(
     as_json: AsJson = False,
     log_file: LogFile = None,
 ) -> None:
-    """Show a measure over sessions and whether it really changed; `weeks` shows volume, `bests` the records."""
+    """Show a measure over sessions and whether it really changed.
+
+    `weeks` shows volume, `bests` the records, `next` which load a stated rule leaves open, `planned` a week's plan
+    beside what was done, `parts` volume by part of the deltoid. `armarc settings --coaching` prints their table.
+    """
+    from armarc.cli.trend_coaching import NEXT, PARTS, PLANNED, show
+    from armarc.errors import UsageError
     from armarc.log.bests import BEST
     from armarc.log.measures import find_measure
+    from armarc.log.pain import caution_for, sentence_of
+    from armarc.log.reading import list_sets
     from armarc.log.store import open_log
     from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
@@ -80,10 +90,22 @@ def trend(
     if plot is not None:
         check_picture(plot, guard)
     word = measure.strip()
+    if word in (*NEXT, *PLANNED, *PARTS):
+        if plot is not None:
+            raise UsageError(f"{word} has no picture", "leave --plot, or draw a measure or weeks")
+        with open_log(log_file, create=False) as store:
+            check_names(store, where)
+            show(word, store, where, as_json)
+        return
     named = VOLUME if word in WEEKS else BEST if word in BESTS else (find_measure(word),)
     with open_log(log_file, create=False) as store:
         if not as_json:
             check_names(store, where)
+            painful = list_sets(store, replace(where, pain=True))
+            for key in dict.fromkeys(entry.exercise for entry in painful):
+                say(caution_for(key))
+            if painful:
+                say(sentence_of(painful))
         sets = read_table(store, where, *named)
         if word in WEEKS:
             _weeks(sets, plot, dark, as_json, guard)
@@ -93,6 +115,8 @@ def trend(
             _trend(
                 store, sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard
             )
+    if not as_json:
+        say_cautions(sets.exercises)
 
 
 def _trend(
@@ -220,11 +244,23 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
 
 
 def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
-    from armarc.log.volume import weekly_volume, without_impulse_words
+    from datetime import date
+
+    from armarc.log.coaching import load_coaching
+    from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume, without_impulse_words
 
     weeks = weekly_volume(sets)
+    rule = load_coaching().weeks
+    lighter = lighter_weeks(weeks, rule, date.today())
     if as_json:
-        print_json({"schema": "armarc.weeks/1", "weeks": [week.to_dict() for week in weeks]})
+        print_json(
+            {
+                "schema": "armarc.weeks/1",
+                "weeks": [
+                    week.to_dict() | {"lighter": (week.lifter, week.monday) in lighter} for week in weeks
+                ],
+            }
+        )
     else:
         heads = ["Lifter", "Week", "Monday", "Sets", "Reps", "Time under tension s", "In the loaded range s"]
         heads += ["Load × reps kg"]
@@ -233,7 +269,8 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
         lines = []
         for week in weeks:
             record = week.to_dict()
-            line = [week.lifter, record["week"], record["monday"], str(week.sets), str(week.reps)]
+            mark = " (lighter)" if (week.lifter, week.monday) in lighter else ""
+            line = [week.lifter, record["week"] + mark, record["monday"], str(week.sets), str(week.reps)]
             line += [
                 shown(week.time_under_tension_s),
                 shown(week.loaded_range_s, 1),
@@ -243,7 +280,8 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
             lines.append([*line, *more] if impulse else line)
         ranks = {"Monday": 3, "In the loaded range s": 2, "Load × reps kg": 1}
         print_table(heads, lines, right=frozenset(range(3, 10)), ranks=ranks)
-        say(without_impulse_words(weeks))
+        for words in filter(None, (without_impulse_words(weeks), lighter_words(lighter, rule))):
+            say(words)
     if plot is not None and weeks:
         from collections import Counter
 
@@ -257,7 +295,9 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
         if len(sets_of) > 1:
             say(f"drawn for {drawn}, who has most sets; --lifter names another")
         of_one = [week for week in weeks if week.lifter == drawn]
-        save_figure(draw_weeks(of_one, title="Training per week", facts=drawn, dark=dark), plot, guard)
+        marked = {monday for name, monday in lighter if name == drawn}
+        figure = draw_weeks(of_one, title="Training per week", facts=drawn, dark=dark, lighter=marked)
+        save_figure(figure, plot, guard)
         say(f"picture written to {plot}")
 
 

@@ -2,7 +2,7 @@
 
 from armarc.exercises.loader import DEFAULT_EXERCISE, exercises_folder, find_exercise, load_catalogue
 from armarc.exercises.records import TEMPLATE, coordinate_meaning, exercise_record, sensor_advice
-from armarc.exercises.types import GATES_FROM, Band, Exercise
+from armarc.exercises.types import GATES_FROM, Band, Exercise, band_words
 
 __all__ = [
     "DEFAULT_EXERCISE",
@@ -10,6 +10,7 @@ __all__ = [
     "TEMPLATE",
     "Band",
     "Exercise",
+    "band_words",
     "coordinate_meaning",
     "exercise_record",
     "exercises_folder",

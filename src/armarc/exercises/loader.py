@@ -198,7 +198,7 @@ def _in_si(values: Mapping[str, Any]) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for key, value in values.items():
         if key == "band_deg_s":
-            out["band"] = None if value is None else Band(*map(math.radians, value))
+            out["band"] = None if value is None else Band(math.radians(value[0]), math.radians(value[1]))
         elif key.endswith("_deg"):
             name = key.removesuffix("_deg") + "_rad"
             pair = isinstance(value, tuple)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from armarc.errors import UsageError
@@ -12,12 +13,19 @@ COORDINATES = ("elevation", "horizontal", "movement")
 SENSOR_PLACES = ("wrist", "upper arm")
 
 
+def band_words(band_deg_s: Sequence[float], basis: str | None) -> str:
+    """A band in words: ``working band 45-70 °/s, no source``, or what an own band rests on."""
+    edges = f"{round(band_deg_s[0], 3):g}-{round(band_deg_s[1], 3):g} °/s"
+    return f"own band {edges} {basis}" if basis else f"working band {edges}, no source"
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
-    """Target band of the start velocity, rad/s."""
+    """Target band of the start velocity, rad/s; ``basis`` says what an own band rests on, empty for a working band."""
 
     low_rad_s: float
     high_rad_s: float
+    basis: str = ""
 
     def __post_init__(self) -> None:
         if not 0 <= self.low_rad_s < self.high_rad_s or not math.isfinite(self.high_rad_s):
@@ -26,6 +34,11 @@ class Band:
                 f"{math.degrees(self.high_rad_s):g} °/s",
                 "for example 45 to 70",
             )
+
+    @property
+    def words(self) -> str:
+        """The band and what it rests on, as it stands wherever a band is printed."""
+        return band_words((math.degrees(self.low_rad_s), math.degrees(self.high_rad_s)), self.basis)
 
     def verdict(self, start_velocity_rad_s: float) -> str:
         """Say ``"below"``, ``"inside"`` or ``"above"``; the edges are inside."""

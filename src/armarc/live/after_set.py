@@ -13,9 +13,17 @@ import tempfile
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from armarc.errors import ArmarcError, UsageError
 from armarc.live.offline import MeasuredLive
+from armarc.log.labels import Labels
+from armarc.tasks import Task
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from armarc.live.last_time import LastTime
 
 HOOK_LIMIT_S = 60.0
 
@@ -129,7 +137,7 @@ def _end_group(process: subprocess.Popen[bytes]) -> None:
         process.wait(2.0)
 
 
-def log_set(measured: MeasuredLive, log: str | None) -> tuple[str, bool]:
+def log_set(measured: MeasuredLive, log: str | None, labels: Labels) -> tuple[str, tuple[int, ...]]:
     """Write a measured set with its raw samples into the training log.
 
     Parameters
@@ -137,15 +145,18 @@ def log_set(measured: MeasuredLive, log: str | None) -> tuple[str, bool]:
     measured : MeasuredLive
     log : str or None
         Where the log is; None for the usual place.
+    labels : Labels
+        Who lifted, and what was said about the set.
 
     Returns
     -------
-    (str, bool)
-        What to say, and whether it is logged.
+    (str, tuple of int)
+        What to say, and its numbers in the log; none when it is not logged.
     """
     if measured.result is None:
-        return f"set {measured.number} is not in the log: {measured.problem}", False
+        return f"set {measured.number} is not in the log: {measured.problem}", ()
     from armarc.log.adding import add_result
+    from armarc.log.moments import read_moment
     from armarc.log.store import open_log
     from armarc.recording import write_csv
 
@@ -158,7 +169,33 @@ def log_set(measured: MeasuredLive, log: str | None) -> tuple[str, bool]:
             except (ArmarcError, OSError) as error:
                 # The numbers are worth more than nothing: without its raw samples the set is logged all the same.
                 path, raw = None, f", without its raw samples: {error}"
-            added = add_result(store, measured.result, path)
+            begun = read_moment(measured.raw.metadata.started_at or "")
+            added = add_result(store, measured.result, path, labels=labels, started_at=begun)
     except (ArmarcError, OSError) as error:
-        return f"set {measured.number} is not in the log: {error}", False
-    return f"set {measured.number} is in the log ({added.status}){raw}", True
+        return f"set {measured.number} is not in the log: {error}", ()
+    return f"set {measured.number} is in the log ({added.status}){raw}", added.set_ids
+
+
+def say_in_log(set_ids: tuple[int, ...], labels: Labels, log: str | None) -> str:
+    """Write what was said about a set that is in the log already; the result is what went wrong, or empty."""
+    from armarc.log.changing import edit_sets
+    from armarc.log.store import open_log
+
+    try:
+        with open_log(log, create=False) as store:
+            edit_sets(store, set_ids, labels)
+    except (ArmarcError, OSError) as error:
+        return f"what was said about set {set_ids[0]} of the log is not in it: {error}"
+    return ""
+
+
+def look_back(task: Task, today: date, log: str | None) -> LastTime | None:
+    """The same task the last time; None without a log or without such a set."""
+    from armarc.live.last_time import last_time
+    from armarc.log.store import open_log
+
+    try:
+        with open_log(log, create=False) as store:
+            return last_time(store, task, today)
+    except (ArmarcError, OSError):
+        return None  # a log that cannot be read is said when the set is written

@@ -53,8 +53,28 @@ class Board:
 
     Parameters
     ----------
-    exercise, side, load, band_deg_s, gate_deg
-        What is being lifted.
+    exercise, side, load, band_deg_s, gate_deg, lifter
+        What is being lifted, and by whom.
+    waiting : str
+        The task of the next set, where it will be another one.
+    typing : str
+        The line being typed on the terminal.
+    last_time, today : str
+        The same task the last time; the last set against it.
+    mark : str
+        The mark of the lifter's own that was reached in this set.
+    caution : str
+        What belongs in front of the last set, after which pain was said.
+    said : str
+        What was said about the last set.
+    answer : str
+        Why an order of the page was not taken.
+    keys : bool
+        Whether keys are taken.
+    logged : bool
+        Whether what is said about a set is kept.
+    menu : dict
+        What the page may switch to; empty where nothing may be switched.
     """
 
     exercise: str
@@ -62,6 +82,18 @@ class Board:
     load: str
     band_deg_s: tuple[float, float] | None
     gate_deg: tuple[float, float]
+    lifter: str = ""
+    waiting: str = ""
+    typing: str = ""
+    last_time: str = ""
+    today: str = ""
+    mark: str = ""
+    caution: str = ""
+    said: str = ""
+    answer: str = ""
+    keys: bool = False
+    logged: bool = False
+    menu: dict[str, Any] = field(default_factory=dict)
     time_s: float = 0.0
     ready: bool = False
     rep: int = 0
@@ -140,6 +172,7 @@ class Board:
         self.set_ended_s = None
         self.loss_pct = None
         self.rom_deg, self.tempo, self.notice = None, "", ""
+        self.mark = self.caution = self.said = self.today = ""
 
     def _end_rep(self, event: RepEnded) -> None:
         rep, place = event.measured, event.rep - 1
@@ -165,6 +198,18 @@ class Board:
             measured=True,
         )
         self.sets = [line if one.number == number else one for one in self.sets]
+
+    def take(self, choices: Choices, lifter: str | None = None) -> None:
+        """Another task is in force; what was lifted so far stays."""
+        exercise, band = choices.exercise, choices.exercise.band
+        low, high = exercise.gate_rad
+        self.exercise, self.side, self.lifter = exercise.name, choices.side, lifter or ""
+        parts = [] if choices.load_kg is None else [f"{choices.load_kg:.4g} kg"]
+        self.load = " + ".join([*parts, *(one.split(",")[0] for one in choices.resistance or ())])
+        self.band_deg_s = (
+            None if band is None else (math.degrees(band.low_rad_s), math.degrees(band.high_rad_s))
+        )
+        self.gate_deg = (math.degrees(low), math.degrees(high))
 
     @property
     def since_set_s(self) -> float | None:
@@ -192,16 +237,9 @@ class Board:
 
 def board_for(choices: Choices) -> Board:
     """An empty board for what is going to be lifted."""
-    exercise = choices.exercise
-    band = exercise.band
-    low, high = exercise.gate_rad
-    return Board(
-        exercise=exercise.name,
-        side=choices.side,
-        load="" if choices.load_kg is None else f"{choices.load_kg:g} kg",
-        band_deg_s=None if band is None else (math.degrees(band.low_rad_s), math.degrees(band.high_rad_s)),
-        gate_deg=(math.degrees(low), math.degrees(high)),
-    )
+    board = Board(exercise="", side="", load="", band_deg_s=None, gate_deg=(0.0, 0.0))
+    board.take(choices)
+    return board
 
 
 def _live_line(event: SetEnded, has_band: bool) -> SetLine:

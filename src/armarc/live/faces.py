@@ -79,7 +79,7 @@ class SoundFace:
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """Play what belongs to the event."""
-        name = None if event is None else sound_for(event)
+        name = "mark" if record["event"] == "mark reached" else None if event is None else sound_for(event)
         if name is not None:
             self._player.play(name)
 
@@ -101,11 +101,14 @@ class SpeechFace:
         self._tell = tell
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
-        """Speak the number of a rep that has ended."""
-        if self._speaker is None or not isinstance(event, RepEnded):
+        """Speak the number of a rep that has ended, or that a mark was reached."""
+        words = "mark" if record["event"] == "mark reached" else ""
+        if isinstance(event, RepEnded):
+            words = str(event.reps)
+        if self._speaker is None or not words:
             return
         try:
-            self._speaker.say(str(event.reps))
+            self._speaker.say(words)
         except OSError as error:
             self._tell(f"no speech: {error.strerror or error}")
             self._speaker = None

@@ -14,6 +14,7 @@ from armarc.live.angle import Elevation, Turn
 from armarc.live.judge import motion_of, rate_of
 from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis
+from armarc.motion.mounting import ArmEvidence
 from armarc.motion.quaternions import rotate
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.pipeline import CONCENTRIC_WORTH, measure
@@ -125,9 +126,8 @@ def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned,
 def hanging_mounting(down: tuple[float, float, float], choices: Choices) -> Mounting:
     """Mounting taken from the hanging pose."""
     method = "stated" if choices.mounting == "stated" else "hanging"
-    mounting, _ = choose_mounting(
-        lever=None, twist=None, hanging=np.array(down), method=method, hand_axis=choices.hand_axis
-    )
+    evidence = ArmEvidence(hanging=np.array(down))
+    mounting, _ = choose_mounting(evidence, method=method, hand_axis=choices.hand_axis)
     return mounting
 
 

@@ -62,7 +62,8 @@ def measure_live_set(
     head : Metadata or None
         What is known of the sensor, and whether its samples were corrected.
     """
-    raw = event.raw
+    # The load may have changed since the engine began.
+    raw = replace(event.raw, metadata=replace(event.raw.metadata, load_kg=choices.load_kg))
     if head is not None:
         raw = replace(raw, metadata=replace(raw.metadata, sensor=head.sensor, other=head.other))
     if stamp is not None:

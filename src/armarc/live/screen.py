@@ -10,7 +10,9 @@ from rich.live import Live
 from rich.text import Text
 
 from armarc.live.board import FLASH_S, TRACE_S, Board, SetLine
+from armarc.live.keys import HELP, HELP_AFTER
 from armarc.live.raster import Braille, digits, half_blocks, shape
+from armarc.live.stop_mark import CAVEAT
 
 INSIDE, ABOVE = "#55C7E8", "#F29A58"
 SIGNS = {"below": "▽", "inside": "●", "above": "▲", None: "□"}
@@ -52,7 +54,7 @@ def draw(board: Board, width: int, height: int) -> Group:
     width, height = max(width, 20), max(height, 6)
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
         return Group(*_small(board, width, height))
-    lines = [_head(board, width), Text("")]
+    lines = [_head(board, width), _line_below(board, width)]
     lines += _hero(board, width, _hero_rows(height))
     lines += _gauge(board, width)
     foot = [*_strip(board, width), _foot(board, width)]
@@ -78,7 +80,7 @@ def _fit(text: Text, width: int) -> Text:
 def _head(board: Board, width: int) -> Text:
     left = Text(" " * MARGIN)
     left.append(board.exercise, "bold")
-    for part in (f"{board.side} arm", board.load):
+    for part in (board.lifter, f"{board.side} arm", board.load):
         if part:
             left.append(f"   {part}", "dim")
     right = Text()
@@ -88,6 +90,8 @@ def _head(board: Board, width: int) -> Text:
         right.append(f" {'  ·  '.join(board.sensor_lines)} ", "bold reverse")
     elif not board.ready:
         right.append("hang the arm and stand still for a moment", "bold")
+    elif not board.sets and not board.rep and not board.under_way:
+        right.append(" READY ", "bold reverse")
     elif board.sets:
         right.append(f"{len(board.sets)} {'set' if len(board.sets) == 1 else 'sets'} done", "dim")
     gap = width - MARGIN - left.cell_len - right.cell_len
@@ -96,6 +100,20 @@ def _head(board: Board, width: int) -> Text:
     left.append(" " * gap)
     left.append_text(right)
     return left
+
+
+def _line_below(board: Board, width: int) -> Text:
+    """Below the head, what matters most at this moment: pain, a mark, who is next, the last time."""
+    for text, style in (
+        (board.caution, "bold"),
+        (board.mark and f"{board.mark} ({CAVEAT})", "bold reverse"),
+        (board.waiting and f"next set: {board.waiting}", "bold"),
+        (board.today if board.since_set_s is not None else "", ""),
+        (board.last_time if not board.rep or board.since_set_s is not None else "", "dim"),
+    ):
+        if text:
+            return _fit(Text(" " * MARGIN + text, style), width)
+    return Text("")
 
 
 def _hero(board: Board, width: int, rows: int) -> list[Text]:
@@ -284,6 +302,13 @@ def _strip(board: Board, width: int) -> list[Text]:
 
 def _foot(board: Board, width: int) -> Text:
     text = Text(" " * MARGIN)
+    between = board.since_set_s is not None or not (board.rep or board.under_way)
+    if board.typing or (board.keys and between):
+        done = board.since_set_s is not None and board.logged
+        text.append(board.typing or (f"{board.said}   " if board.said else ""), "bold")
+        if not board.typing:
+            text.append(HELP_AFTER if done else HELP, "dim")
+        return _fit(text, width)
     parts = []
     if board.rom_deg is not None:
         parts.append(("range of motion", f"{board.rom_deg:.0f}°"))

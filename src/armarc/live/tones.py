@@ -25,6 +25,7 @@ PATTERNS: dict[str, tuple[tuple[float, float], ...]] = {
     "inside": ((660.0, 0.11),),
     "above": ((1760.0, 0.055), (0.0, 0.045), (1760.0, 0.055)),
     "tick": ((2600.0, 0.014),),
+    "mark": ((440.0, 0.06), (0.0, 0.04), (880.0, 0.06), (0.0, 0.04), (440.0, 0.06)),
 }
 """Pitch in Hz (0 for silence) and length in s, one after the other."""
 

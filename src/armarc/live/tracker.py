@@ -131,13 +131,6 @@ class Tracker:
         """When the movement under way left its bottom, s."""
         return self._left_s
 
-    @property
-    def open_movement(self) -> tuple[int, float] | None:
-        """Row of the top and bottom of a movement that has not come back yet, if it is large enough."""
-        if self.phase == "up" and self._high_rad - self.bottom_rad >= self._smallest_rad:
-            return self._high_row, self.bottom_rad
-        return None
-
     def rebuild(self, first: int) -> None:
         """Begin anew at the bottom with the rows from `first` on, after their angles have changed."""
         self.phase = "low"

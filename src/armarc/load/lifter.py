@@ -50,6 +50,13 @@ class Lifter:
     ------
     UsageError
         For a value no body has.
+
+    Examples
+    --------
+    >>> import armarc
+    >>> anna = armarc.Lifter(name="Anna", body_mass_kg=61, stature_m=1.68)
+    >>> anna.completed().upper_arm_m > 0.2
+    True
     """
 
     name: str | None = None

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from armarc.errors import FormatError, InputError, UsageError
+from armarc.files import write_whole
 from armarc.folders import config_folder
 from armarc.load.lifter import LIMITS, SEXES, Lifter
 from armarc.load.segments import TABLE_CHOICES
@@ -119,11 +119,8 @@ def save_lifters(lifters: Lifters, folder: Path | None = None) -> Path:
             value: Any = getattr(lifter, name)
             if value is not None:
                 lines.append(f"{name} = {_quoted(value) if isinstance(value, str) else repr(value)}")
-    part = file.with_name(file.name + ".part")
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        os.replace(part, file)
+        write_whole(file, "\n".join(lines) + "\n")
     except OSError as error:
         raise InputError(
             f"cannot be written: {error.strerror or error}", "check the folder's permissions", file=str(file)

@@ -29,9 +29,7 @@ from armarc.load.planning import (
 from armarc.load.records import rounded
 from armarc.load.resistance import Dumbbell, Resistance, describe, scaled
 from armarc.load.strength import StrengthSource
-from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
-from armarc.reps import MeasuredSet
 
 SHOWN_STARTS_DEG_S = (0.0, 30.0, 60.0, 90.0, 120.0)
 LOAD_STEPS = (0.6, 0.8, 1.0, 1.2, 1.4)
@@ -235,80 +233,72 @@ class PlanReport:
         ]
 
 
-def make_report(
-    *,
-    lifter: Lifter,
-    resistances: tuple[Resistance, ...],
-    curve: CapacityCurve,
-    load_assumed: str = "",
-    heaviest_kg: float | None = None,
-    capacity_n_m: float | None = None,
-    measured: tuple[ArmMotion, MeasuredSet] | None = None,
-    by_shoulder: bool = False,
-    aim: str = "loaded-peak",
-    effort: float = 1.0,
-    start_rad: float = math.radians(5),
-    top_rad: float = math.radians(90),
-    loaded_range_rad: tuple[float, float] = (math.radians(30), math.radians(60)),
-    fastest_start_deg_s: float = 150.0,
-    plane_rad: float = 0.0,
-    elbow_rad: float = 0.0,
-    with_exploration: bool = False,
-) -> PlanReport:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanQuestion:
+    """What is asked of a plan.
+
+    Parameters
+    ----------
+    curve : CapacityCurve
+    aim : str
+        A key of `armarc.load.planning.AIMS`.
+    by_shoulder : bool
+        Whether the shoulder makes the start velocity; else the body does, for nothing.
+    effort : float
+        Share of the capacity that is used, once the shoulder is scaled.
+    start_rad, top_rad, loaded_range_rad : rad
+    fastest_start_deg_s : float, °/s
+        End of the sweep.
+    load_assumed : str
+        Why this load, where the lifter named none.
+    with_exploration : bool
+    """
+
+    curve: CapacityCurve
+    aim: str = "loaded-peak"
+    by_shoulder: bool = False
+    effort: float = 1.0
+    start_rad: float = math.radians(5)
+    top_rad: float = math.radians(90)
+    loaded_range_rad: tuple[float, float] = (math.radians(30), math.radians(60))
+    fastest_start_deg_s: float = 150.0
+    load_assumed: str = ""
+    with_exploration: bool = False
+
+
+def make_report(source: StrengthSource, question: PlanQuestion) -> PlanReport:
     """Scale the shoulder, sweep start velocity and load, judge.
 
     Parameters
     ----------
-    lifter : Lifter
-    resistances : tuple of Resistance
-    curve : CapacityCurve
-    load_assumed : str
-        Why this load, where the lifter named none.
-    heaviest_kg, capacity_n_m, measured
-        Where the strength comes from: a heaviest strict dumbbell, a measured moment, measured reps, or (all
-        None) a published group mean.
-    by_shoulder : bool
-    aim : str
-        A key of `armarc.load.planning.AIMS`.
-    effort : float
-        Share of the capacity that is used, once the shoulder is scaled.
-    start_rad, top_rad, loaded_range_rad, plane_rad, elbow_rad : rad
-    fastest_start_deg_s : float, °/s
-        End of the sweep.
-    with_exploration : bool
+    source : StrengthSource
+        Who lifts what, how, and where the strength comes from.
+    question : PlanQuestion
 
     Raises
     ------
     UsageError
         For inputs that make no sense together.
     """
-    if not start_rad < top_rad - math.radians(15):
+    start_rad, aim, curve, effort = question.start_rad, question.aim, question.curve, question.effort
+    if not start_rad < question.top_rad - math.radians(15):
         raise UsageError("the raise needs at least 15° between its start and its top")
-    arm = arm_body(lifter.completed(), elbow_rad)
+    arm = arm_body(source.lifter.completed(), source.elbow_rad)
     unit = ShoulderCapacity(peak_n_m=1.0, curve=curve)
     plan = RaisePlan(
-        load=planar_load(arm, resistances, plane_rad),
+        load=planar_load(arm, source.resistances, source.plane_rad),
         capacity=unit,
         start_rad=start_rad,
-        top_rad=top_rad,
-        loaded_range_rad=loaded_range_rad,
-    )
-    source = StrengthSource(
-        lifter=lifter,
-        heaviest_kg=heaviest_kg,
-        capacity_n_m=capacity_n_m,
-        measured=measured,
-        resistances=resistances,
-        elbow_rad=elbow_rad,
-        plane_rad=plane_rad,
+        top_rad=question.top_rad,
+        loaded_range_rad=question.loaded_range_rad,
     )
 
     def held_back(shape: CapacityCurve) -> ShoulderCapacity:
         full = source.capacity(replace(plan, capacity=replace(unit, curve=shape)))
         return replace(full, peak_n_m=effort * full.peak_n_m)
 
-    plan = replace(plan, capacity=held_back(curve), by_shoulder=by_shoulder)
-    starts = _starts(fastest_start_deg_s)
+    plan = replace(plan, capacity=held_back(curve), by_shoulder=question.by_shoulder)
+    starts = _starts(question.fastest_start_deg_s)
     raises = plan.run(starts, keep_course=True, step_s=0.002)
     findings = tuple(
         judge(starts, aim_values(raises, each, start_rad), raises.reached, each) for each in AIMS
@@ -325,18 +315,18 @@ def make_report(
         done = plan.run(starts, multiple, step_s=COARSE_STEP_S)
         by_load.append((multiple, done, judge(starts, aim_values(done, aim, start_rad), done.reached, aim)))
     exploration = None
-    if with_exploration:
+    if question.with_exploration:
         # The heaviest strict load in multiples of the planned one; None keeps the peak of the plan.
         multiple_heavy = None
-        mass = single_mass(resistances)
-        if heaviest_kg is not None and mass:
-            multiple_heavy = heaviest_kg / mass
+        mass = single_mass(source.resistances)
+        if source.heaviest_kg is not None and mass:
+            multiple_heavy = source.heaviest_kg / mass
         exploration = explore(plan, starts[::2], aim, heaviest_scale=multiple_heavy)
     return PlanReport(
         plan=plan,
-        lifter=lifter,
-        resistances=resistances,
-        load_assumed=load_assumed,
+        lifter=source.lifter,
+        resistances=source.resistances,
+        load_assumed=question.load_assumed,
         aim=aim,
         starts_rad_s=starts,
         raises=raises,

@@ -18,8 +18,6 @@ from dataclasses import dataclass
 
 from armarc.errors import UsageError
 
-SEGMENTS = ("upper_arm", "forearm", "hand")
-
 GRIP_SHARE_OF_STATURE = 0.054
 """Wrist to the middle of a gripped handle: half of a flat hand's 0.108 of stature (estimate; measure it)."""
 

@@ -18,14 +18,93 @@ import sqlalchemy as sa
 from armarc.errors import InputError
 from armarc.log import schema
 from armarc.log.authors import author_of
-from armarc.log.document import check_shape
 from armarc.log.labels import Labels
 from armarc.log.measuring import READING_OPTIONS, merged_content
 from armarc.log.moments import read_moment
-from armarc.log.rows import rep_row, set_row
 from armarc.log.store import Store
 from armarc.log.vault import is_kept_name, read_recording, safe_suffix, sha256_of
-from armarc.quantities import DEFAULT_LIFTER
+from armarc.log.writing import (
+    insert_measurement,
+    insert_once,
+    insert_sets,
+    record_change,
+    replace_sets,
+    settings_hash,
+    state_of,
+)
+
+LARGEST_WHOLE = 2**53
+"""Beyond it neither JSON readers nor databases agree on whole numbers."""
+
+LONGEST_S = 1e8
+"""No recording lasts three years, and a set so far from its start would have no day in the calendar."""
+
+
+def check_shape(document: dict[str, Any]) -> None:
+    """Refuse a document whose parts are not of the kinds that schema ``armarc.sets/1`` gives them.
+
+    Parameters
+    ----------
+    document : dict
+        Plain JSON with the keys ``source``, ``settings``, ``sets``, ``armarc_version``.
+
+    Raises
+    ------
+    InputError
+        Names the part that does not fit.
+    """
+    _check_whole_numbers(document)
+    _check_kind(
+        document, "the result", source=dict, settings=dict, sets=list, metadata=dict, armarc_version=str
+    )
+    _check_labels(document["settings"], "the settings")
+    for number, record in enumerate(document["sets"], start=1):
+        where = f"set {number}"
+        _check_kind(record, where, set=int, start_s=float, end_s=float, summary=dict, reps=list)
+        for key in ("start_s", "end_s"):
+            if abs(record[key]) > LONGEST_S:
+                raise InputError(
+                    f"{where} of the result: {key} is {record[key]:g}, years from the start of the recording",
+                    "process the recording again",
+                )
+        _check_labels(record, where)
+        for rep in record["reps"]:
+            if not isinstance(rep, dict):
+                raise InputError(f"{where} of the result has a rep that is no record")
+            _check_kind(rep, f"a rep of {where}", rep=int, quality=list, start_verdict=str)
+            if not all(isinstance(word, str) for word in rep.get("quality") or ()):
+                raise InputError(f"{where} of the result has a rep whose quality is not in words")
+
+
+def _check_labels(record: dict[str, Any], where: str) -> None:
+    _check_kind(record, where, exercise=str, variant=str, side=str, load_kg=float, lifter=str)
+
+
+def _check_kind(record: dict[str, Any], where: str, **kinds: type) -> None:
+    for key, kind in kinds.items():
+        value = record.get(key)
+        fits = isinstance(value, int | float if kind is float else kind) and not isinstance(value, bool)
+        if value is not None and not fits:
+            raise InputError(
+                f"{where} of the result: {key} is {type(value).__name__}, expected {kind.__name__}",
+                "process the recording again",
+            )
+    for key in ("start_s", "end_s", "reps", "source", "settings"):
+        if key in kinds and record.get(key) is None:
+            raise InputError(f"{where} of the result has no {key}", "process the recording again")
+
+
+def _check_whole_numbers(document: Any) -> None:
+    waiting = [document]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict):
+            waiting.extend(value.values())
+        elif isinstance(value, list):
+            waiting.extend(value)
+        elif isinstance(value, int) and abs(value) > LARGEST_WHOLE:
+            raise InputError("the result has a number too large to be stored", "process the recording again")
+
 
 RESULT_SCHEMA = "armarc.sets/1"
 
@@ -127,8 +206,6 @@ def add_result(
             sa.select(schema.measurement).where(schema.measurement.c.recording_id == recording_id)
         ).one_or_none()
         if found is not None:
-            from armarc.log.remeasuring import replace_sets
-
             settings_sha256 = settings_hash(document)
             ids = _set_ids(connection, found.id)
             if found.settings_sha256 == settings_sha256:
@@ -148,99 +225,6 @@ def add_result(
     return Added(status="added", set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
 
 
-def insert_measurement(connection: sa.Connection, recording_id: int, document: dict[str, Any]) -> int:
-    """Record which settings and version the sets of a recording come from."""
-    key = connection.execute(
-        sa.insert(schema.measurement).values(recording_id=recording_id, **measurement_values(document))
-    ).inserted_primary_key
-    assert key is not None
-    return int(key[0])
-
-
-def measurement_values(document: dict[str, Any]) -> dict[str, Any]:
-    """Columns of a measurement row; everything of the result except its sets is kept."""
-    return {
-        "settings_sha256": settings_hash(document),
-        "settings": document["settings"],
-        "document": {key: value for key, value in document.items() if key not in ("sets", "settings")},
-        "armarc_version": str(document["armarc_version"]),
-        "measured_at": time.time(),
-    }
-
-
-def insert_sets(
-    connection: sa.Connection,
-    measurement_id: int,
-    document: dict[str, Any],
-    sets: list[dict[str, Any]],
-    labels: Labels,
-    begun: datetime,
-) -> tuple[int, ...]:
-    """Insert sets with their reps and tags; returns their numbers in the log."""
-    lifter = labels.lifter or document["settings"].get("lifter") or DEFAULT_LIFTER
-    lifter_id = insert_once(connection, schema.lifter, ("name",), {"name": str(lifter)})
-    session_id = insert_once(
-        connection,
-        schema.session,
-        ("lifter_id", "day", "label"),
-        {"lifter_id": lifter_id, "day": begun.date().isoformat(), "label": labels.session or ""},
-    )
-    ids = []
-    for record in sets:
-        values = set_row(record, document["settings"], labels)
-        values |= {
-            "measurement_id": measurement_id,
-            "session_id": session_id,
-            "done_at": begun.timestamp() + float(record["start_s"]),
-        }
-        key = connection.execute(sa.insert(schema.training_set).values(**values)).inserted_primary_key
-        assert key is not None
-        set_id = int(key[0])
-        numbers = schema.set_numbers(values["summary"])
-        connection.execute(sa.insert(schema.set_number).values(set_id=set_id, **numbers))
-        insert_reps(connection, set_id, record["reps"])
-        if labels.tags:
-            connection.execute(
-                sa.insert(schema.tag), [{"set_id": set_id, "tag": name} for name in labels.tags]
-            )
-        ids.append(set_id)
-    return tuple(ids)
-
-
-def insert_reps(connection: sa.Connection, set_id: int, reps: list[dict[str, Any]]) -> None:
-    """Insert the reps of one set."""
-    if reps:
-        connection.execute(sa.insert(schema.rep), [{"set_id": set_id, **rep_row(rep)} for rep in reps])
-
-
-def insert_once(
-    connection: sa.Connection, table: sa.Table, unique: tuple[str, ...], values: dict[str, Any]
-) -> int:
-    """Number of the row with these unique values, made now if it is not there; safe against other writers."""
-    if connection.dialect.name == "postgresql":
-        from sqlalchemy.dialects.postgresql import insert
-    else:
-        from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
-    connection.execute(insert(table).values(**values).on_conflict_do_nothing())
-    same = [table.c[name] == values[name] for name in unique]
-    return int(connection.execute(sa.select(table.c.id).where(*same)).scalar_one())
-
-
-def settings_hash(document: dict[str, Any]) -> str:
-    """SHA-256 of what decides the numbers, in canonical JSON: the settings and the bodies moments were worked out for.
-
-    What the lifter is called decides nothing.
-    """
-    settings = {key: value for key, value in document["settings"].items() if key != "lifter"}
-    loads = [record.get("load") for record in document["sets"]]
-    told = [load["body"] for load in loads if isinstance(load, dict) and isinstance(load.get("body"), dict)]
-    bodies = [{key: value for key, value in body.items() if key != "lifter"} for body in told]
-    text = json.dumps(
-        [settings, bodies] if bodies else settings, sort_keys=True, separators=(",", ":"), allow_nan=False
-    )
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 def _set_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]:
     table = schema.training_set
     chosen = sa.select(table.c.id).where(table.c.measurement_id == measurement_id).order_by(table.c.id)
@@ -249,8 +233,6 @@ def _set_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]:
 
 def _bring_back(connection: sa.Connection, ids: tuple[int, ...]) -> bool:
     """Adding a recording whose sets were all removed means that they are wanted after all."""
-    from armarc.log.changing import record_change, state_of
-
     states = {set_id: state_of(connection, set_id) for set_id in ids}
     if not states or any(state["removed_at"] is None for state in states.values()):
         return False

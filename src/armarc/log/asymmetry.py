@@ -23,16 +23,6 @@ def symmetry_index(left: float, right: float) -> float:
     return 100 * (right - left) / (0.5 * (right + left))
 
 
-def percentage_difference(left: float, right: float) -> float:
-    """100 − 100·min/max, in %, for tests done one side at a time (Bishop et al. 2018, from memory)."""
-    return 100 - 100 * min(left, right) / max(left, right)
-
-
-def symmetry_angle(left: float, right: float) -> float:
-    """100·(45° − arctan(L/R))/90°, in % (Zifchock et al. 2008, Gait Posture 27:622, from memory)."""
-    return 100 * (45 - math.degrees(math.atan2(left, right))) / 90
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asymmetry:
     """Symmetry index over repeated sessions.

@@ -14,12 +14,10 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.adding import insert_once, insert_reps
 from armarc.log.authors import author_of, is_own
-from armarc.log.labels import Labels
+from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.store import Store
-
-_COLUMNS = tuple(column.name for column in schema.training_set.c if column.name != "id")
+from armarc.log.writing import apply_state, insert_once, record_change, state_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +50,7 @@ def edit_sets(
     untag : sequence of str
         Tags to take away.
     clear : sequence of str
-        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``note``.
+        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``pain``, ``note``.
     when : datetime or None
         New time of the first set; the others keep their distance to it.
 
@@ -67,7 +65,7 @@ def edit_sets(
     """
     said = labels.checked()
     emptied = _emptied(clear)
-    names = ("exercise", "variant", "side", "load_kg", "rir", "rpe", "note")
+    names = ("exercise", "variant", "side", "load_kg", *SAID_AFTER)
     new = {name: getattr(said, name) for name in names if getattr(said, name) is not None}
     if both := sorted(set(new) & set(emptied)):
         raise UsageError(f"{both[0]} is both set and cleared", "do one of them")
@@ -247,74 +245,6 @@ def _owners_of_removed(connection: sa.Connection) -> dict[int, set[str]]:
     return {row.id: {row.added_by, removed_by.get(row.id, row.added_by)} for row in rows}
 
 
-def state_of(connection: sa.Connection, set_id: int) -> dict[str, Any]:
-    """Everything of a set that can change, without its reps.
-
-    Raises
-    ------
-    LogError
-        If there is no such set.
-    """
-    table, tags = schema.training_set, schema.tag
-    row = connection.execute(sa.select(table).where(table.c.id == set_id)).one_or_none()
-    if row is None:
-        raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
-    names = connection.execute(sa.select(tags.c.tag).where(tags.c.set_id == set_id)).scalars()
-    return {**{name: row._mapping[name] for name in _COLUMNS}, "tags": sorted(names)}
-
-
-def record_change(
-    connection: sa.Connection,
-    batch: str,
-    action: str,
-    set_id: int,
-    before: dict[str, Any],
-    after: dict[str, Any],
-) -> int:
-    """Apply `after` to a set and write down the difference; 0 when there is none, else 1."""
-    keys = [key for key in after if before.get(key) != after[key]]
-    if not keys:
-        return 0
-    old, new = {key: before.get(key) for key in keys}, {key: after[key] for key in keys}
-    apply_state(connection, set_id, new)
-    connection.execute(
-        sa.insert(schema.change).values(
-            batch=batch,
-            made_at=time.time(),
-            action=action,
-            set_id=set_id,
-            before=old,
-            after=new,
-            author=author_of(connection),
-        )
-    )
-    return 1
-
-
-def apply_state(connection: sa.Connection, set_id: int, state: dict[str, Any]) -> None:
-    """Write the given part of a set's state: its columns, ``tags``, ``rep_records`` and ``measurement``."""
-    columns = {key: value for key, value in state.items() if key in _COLUMNS}
-    if columns:
-        table = schema.training_set
-        connection.execute(sa.update(table).where(table.c.id == set_id).values(**columns))
-    if "summary" in state:
-        numbers = schema.set_number
-        changed = sa.update(numbers).where(numbers.c.set_id == set_id)
-        connection.execute(changed.values(**schema.set_numbers(state["summary"])))
-    if "tags" in state:
-        connection.execute(sa.delete(schema.tag).where(schema.tag.c.set_id == set_id))
-        if state["tags"]:
-            rows = [{"set_id": set_id, "tag": name} for name in state["tags"]]
-            connection.execute(sa.insert(schema.tag), rows)
-    if "rep_records" in state:
-        connection.execute(sa.delete(schema.rep).where(schema.rep.c.set_id == set_id))
-        insert_reps(connection, set_id, state["rep_records"])
-    if state.get("measurement"):
-        values = dict(state["measurement"])
-        table = schema.measurement
-        connection.execute(sa.update(table).where(table.c.id == values.pop("id")).values(**values))
-
-
 def _emptied(clear: Sequence[str]) -> dict[str, Any]:
     empty: dict[str, Any] = {
         "variant": "",
@@ -323,6 +253,7 @@ def _emptied(clear: Sequence[str]) -> dict[str, Any]:
         "load_kg": None,
         "rir": None,
         "rpe": None,
+        "pain": None,
     }
     aliases = {"load": "load_kg"}
     out = {}
@@ -331,6 +262,8 @@ def _emptied(clear: Sequence[str]) -> dict[str, Any]:
         if key not in empty:
             raise UsageError(f"{name!r} cannot be cleared", f"choose from: {', '.join(empty)}")
         out[key] = empty[key]
+    if "pain" in out:
+        out |= {"pain_place": "", "pain_at_deg": None}
     return out
 
 

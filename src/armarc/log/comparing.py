@@ -36,6 +36,13 @@ class Group:
         """Numbers of the sets, in their order."""
         return [one.id for one in self.sets] if isinstance(self.sets, Sequence) else self.sets.set_id.tolist()
 
+    @property
+    def exercises(self) -> set[str]:
+        """Keys of what was done."""
+        if isinstance(self.sets, Sequence):
+            return {one.exercise for one in self.sets}
+        return self.sets.exercises
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:

@@ -17,8 +17,8 @@ from armarc.log import schema
 from armarc.log.bodies import body_of_load
 from armarc.log.measuring import measure_session
 from armarc.log.reading import LoggedSet, recording_of
-from armarc.log.remeasuring import match_by_overlap
 from armarc.log.store import Store
+from armarc.log.writing import match_by_overlap
 from armarc.recording import FloatArray
 
 if TYPE_CHECKING:

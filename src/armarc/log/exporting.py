@@ -37,6 +37,9 @@ SET_COLUMNS = (
     "load_kg",
     "rir",
     "rpe",
+    "pain",
+    "pain_place",
+    "pain_at_deg",
     "note",
     "tags",
     "reps",
@@ -87,7 +90,7 @@ def frame(store: Store, where: Filter | None = None, *, per: str = "rep") -> pd.
 
     rows = _rows(store, where, per)
     table = pd.DataFrame(rows)
-    for name in (*REP_NUMBERS, "load_kg", "rir", "rpe"):
+    for name in (*REP_NUMBERS, "load_kg", "rir", "rpe", "pain", "pain_at_deg"):
         if name in table:
             table[name] = table[name].astype("float64")
     return table

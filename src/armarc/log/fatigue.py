@@ -9,13 +9,10 @@ from typing import Any
 from armarc.reps.summary import is_full, loss
 
 DEFAULT_STOP_AT_PCT = 20.0
-"""Between the two bands below."""
+"""Between low losses (5-20 %), which leave more in reserve, and high ones (20-45 %), nearer to failure. Such losses
+were followed in squat and bench press (Sánchez-Medina and González-Badillo 2011, Med Sci Sports Exerc 43:1725); for
+raises they are common practice without a source of their own."""
 
-LOW_BAND_PCT = (5.0, 20.0)
-HIGH_BAND_PCT = (20.0, 45.0)
-"""Bands of velocity loss in use: low ones leave more in reserve, high ones go nearer to failure. Such losses
-were followed in the squat and the bench press (Sánchez-Medina and González-Badillo 2011, Med Sci Sports
-Exerc 43:1725); for raises they are common practice without a source of their own."""
 
 CAUTION = (
     "Velocity loss agrees poorly from day to day (Jukic et al. 2023, Sports Med Open 9:80) and was studied "

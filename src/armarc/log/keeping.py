@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from armarc.choices import header_name
+from armarc.errors import UsageError
 from armarc.log.adding import Added, add_result
 from armarc.log.labels import Labels
 from armarc.log.moments import read_moment
@@ -34,7 +36,8 @@ def log_session(
     path : path
         The file it was read from.
     labels : Labels or None
-        What the person said. A note in the recording's own header is taken over when none is said.
+        What the person said. Lifter, variant, reps in reserve, note and tags of the recording's own header are taken
+        over where none are said.
     reading : mapping or None
         Options of `read_csv` the file was read with; see `add_result`.
 
@@ -43,12 +46,26 @@ def log_session(
     InputError, LogError
         See `armarc.log.adding.add_result`.
     """
-    said = labels or Labels()
     metadata = session.recording.metadata
+    said = (labels or Labels()).over(_header_labels(metadata.other))
     if said.note is None and metadata.note:
         said = _with_note(said, metadata.note)
     begun = _moment(metadata.started_at)
     return add_result(store, session.to_dict(), path, labels=said, started_at=begun, reading=reading)
+
+
+def _header_labels(head: Mapping[str, Any]) -> Labels:
+    """What `armarc record` wrote into the head of a recording; what makes no sense there says nothing."""
+    rir, tags = head.get("rir"), head.get("tags")
+    try:
+        return Labels(
+            lifter=header_name(head.get("lifter")),
+            variant=header_name(head.get("variant")),
+            rir=float(rir) if isinstance(rir, int | float) and not isinstance(rir, bool) else None,
+            tags=tuple(filter(None, map(header_name, tags))) if isinstance(tags, list) else (),
+        ).checked()
+    except UsageError:
+        return Labels()
 
 
 def _with_note(labels: Labels, note: str) -> Labels:

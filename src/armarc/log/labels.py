@@ -12,6 +12,8 @@ from armarc.quantities import clean_name, composed
 SIDES = ("left", "right")
 LONGEST_NOTE = 10_000
 MOST_TAGS = 100
+SAID_AFTER = ("rir", "rpe", "pain", "pain_place", "pain_at_deg", "note")
+"""Labels that a person gives once a set is done."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +31,12 @@ class Labels:
     rpe : float or None
         Rating of perceived exertion on the 0–10 scale; 10 is 0 reps in reserve, 9 is 1 and so on
         (Zourdos et al. 2016, J Strength Cond Res 30:267).
+    pain : float or None
+        0 none, 10 the worst imaginable (numerical rating scale).
+    pain_place : str or None
+        Where it hurt, such as "front of the shoulder".
+    pain_at_deg : float or None, deg
+        Elevation at which it hurt.
     note : str or None
     tags : tuple of str
     session : str or None
@@ -42,9 +50,17 @@ class Labels:
     load_kg: float | None = None
     rir: float | None = None
     rpe: float | None = None
+    pain: float | None = None
+    pain_place: str | None = None
+    pain_at_deg: float | None = None
     note: str | None = None
     tags: tuple[str, ...] = field(default=())
     session: str | None = None
+
+    def over(self, other: Labels) -> Labels:
+        """These where something is said, else the other's; the tags of both."""
+        said = {name: value for name in self.__slots__ if (value := getattr(self, name)) is not None}
+        return replace(other, **(said | {"tags": (*other.tags, *self.tags)}))
 
     def checked(self) -> Labels:
         """Cleaned labels.
@@ -65,6 +81,9 @@ class Labels:
             load_kg=_number(self.load_kg, "load", 0, 2000),
             rir=_number(self.rir, "reps in reserve", 0, 100),
             rpe=_number(self.rpe, "RPE", 0, 10),
+            pain=_number(self.pain, "pain", 0, 10),
+            pain_place=None if self.pain_place is None else clean_name(self.pain_place, "place of the pain"),
+            pain_at_deg=_number(self.pain_at_deg, "the angle of the pain", 0, 180),
             note=None if self.note is None else clean_note(self.note),
             tags=tuple(dict.fromkeys(clean_name(tag, "tag", empty=False).casefold() for tag in self.tags)),
             session=None if self.session is None else clean_name(self.session, "session"),

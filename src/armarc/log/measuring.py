@@ -76,7 +76,7 @@ def merged_content(path: str | os.PathLike[str], reading: Mapping[str, Any]) -> 
 @contextmanager
 def recording_from(content: bytes, file_name: str, reading: Mapping[str, Any]) -> Iterator[Recording]:
     """Read raw bytes as the file they once were."""
-    from armarc.recording.csv_reader import read_csv
+    from armarc.recording import read_csv
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"recording{safe_suffix(file_name)}"

@@ -107,6 +107,13 @@ def _fill_numbers(connection: sa.Connection) -> None:
             connection.execute(insert, numbers)
 
 
+_PAIN = (
+    "ALTER TABLE training_set ADD COLUMN pain {real}",
+    "ALTER TABLE training_set ADD COLUMN pain_place TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE training_set ADD COLUMN pain_at_deg {real}",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Migration:
     """One step, in one transaction: ``statements`` in order, then ``rewrite``, then the record of the step."""
@@ -123,6 +130,7 @@ MIGRATIONS = (
     Migration(3, "who added and who changed", _AUTHORS),
     Migration(4, "whose body the moments are for", rewrite=keep_bodies),
     Migration(5, "columns for statistics", _STATISTICS, _fill_numbers),
+    Migration(6, "pain after a set", _PAIN),
 )
 NEWEST = MIGRATIONS[-1].version
 

@@ -34,6 +34,8 @@ class Filter:
     since, until : date or None
         First and last day, both included.
     ids : tuple of int or None
+    pain : bool
+        Only sets after which pain was said.
     removed : bool
         Sets that were removed instead of those that were not.
     """
@@ -48,6 +50,7 @@ class Filter:
     since: date | None = None
     until: date | None = None
     ids: tuple[int, ...] | None = None
+    pain: bool = False
     removed: bool = False
 
     def conditions(self) -> list[sa.ColumnElement[bool]]:
@@ -73,6 +76,8 @@ class Filter:
             out.append(schema.session.c.day <= self.until.isoformat())
         if self.ids is not None:
             out.append(_SETS.c.id.in_(self.ids))
+        if self.pain:
+            out.append(_SETS.c.pain > 0)
         if self.tag is not None:
             tagged = sa.select(schema.tag.c.set_id).where(schema.tag.c.tag == _composed(self.tag).casefold())
             out.append(_SETS.c.id.in_(tagged))
@@ -95,6 +100,9 @@ class LoggedSet:
     load_kg: float | None
     rir: float | None
     rpe: float | None
+    pain: float | None
+    pain_place: str
+    pain_at_deg: float | None
     note: str
     reps: int
     start_s: float
@@ -107,6 +115,9 @@ class LoggedSet:
     def condition(self) -> tuple[str, str, str | None, float | None]:
         """What must agree before two sets may be compared as the same task."""
         return (self.exercise, self.variant, self.side, self.load_kg)
+
+
+_AS_STORED = tuple(LoggedSet.__dataclass_fields__.keys() - {"done_at", "day", "session", "tags"})
 
 
 def sets_query(where: Filter, *columns: Any) -> sa.Select[Any]:
@@ -364,33 +375,17 @@ def _tags(connection: sa.Connection, set_ids: Sequence[int]) -> dict[int, tuple[
 
 
 def _logged(row: Any, tags: tuple[str, ...]) -> LoggedSet:
-    texts = (row.label, row.lifter, row.exercise, row.variant, "" if row.side is None else row.side, row.note)
+    side = "" if row.side is None else row.side
+    texts = (row.label, row.lifter, row.exercise, row.variant, side, row.pain_place, row.note)
     fits = is_texts(texts) and isinstance(row.summary, dict) and isinstance(row.reps, int)
-    fits = fits and is_numbers((row.load_kg, row.rir, row.rpe, row.start_s, row.end_s))
+    fits = fits and is_numbers(
+        (row.load_kg, row.rir, row.rpe, row.pain, row.pain_at_deg, row.start_s, row.end_s)
+    )
     try:
         done_at, day = datetime.fromtimestamp(row.done_at, tz=UTC).astimezone(), date.fromisoformat(row.day)
     except (TypeError, ValueError, OverflowError, OSError):
         fits = False
     if not fits:
         raise LogError(f"set {row.id} in the log is damaged", DAMAGED_HINT)
-    return LoggedSet(
-        id=row.id,
-        done_at=done_at,
-        day=day,
-        session_id=row.session_id,
-        session=row.label,
-        lifter=row.lifter,
-        exercise=row.exercise,
-        variant=row.variant,
-        side=row.side,
-        load_kg=row.load_kg,
-        rir=row.rir,
-        rpe=row.rpe,
-        note=row.note,
-        reps=row.reps,
-        start_s=row.start_s,
-        end_s=row.end_s,
-        summary=row.summary,
-        measurement_id=row.measurement_id,
-        tags=tags,
-    )
+    columns = {name: getattr(row, name) for name in _AS_STORED}
+    return LoggedSet(**columns, done_at=done_at, day=day, session=row.label, tags=tags)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from armarc.log.pain import pain_words
 from armarc.log.reading import LoggedSet
 
 SCHEMA = "armarc.log/1"
@@ -24,6 +25,9 @@ def logged_record(entry: LoggedSet, reps: Sequence[dict[str, Any]] | None = None
         "load_kg": entry.load_kg,
         "rir": entry.rir,
         "rpe": entry.rpe,
+        "pain": entry.pain,
+        "pain_place": entry.pain_place,
+        "pain_at_deg": entry.pain_at_deg,
         "note": entry.note,
         "tags": list(entry.tags),
         "reps": entry.reps,
@@ -54,5 +58,5 @@ def title_of(entry: LoggedSet) -> str:
     ]
     parts += [f"{entry.side} arm"] if entry.side else []
     parts += [f"{entry.load_kg:.4g} kg"] if entry.load_kg is not None else []
-    parts += [f"{entry.reps} rep{'s' * (entry.reps != 1)}", reserve_words(entry)]
+    parts += [f"{entry.reps} rep{'s' * (entry.reps != 1)}", reserve_words(entry), pain_words(entry)]
     return "  ·  ".join(part for part in parts if part)

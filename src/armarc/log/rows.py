@@ -82,6 +82,9 @@ def set_row(record: dict[str, Any], settings: dict[str, Any], labels: Labels) ->
         },
         "rir": labels.rir,
         "rpe": labels.rpe,
+        "pain": labels.pain,
+        "pain_place": labels.pain_place or "",
+        "pain_at_deg": labels.pain_at_deg,
         "note": labels.note or "",
         **measured_part(record),
     }

@@ -106,6 +106,11 @@ class SetTable:
             numbers={key: values[rows] for key, values in self.numbers.items()},
         )
 
+    @property
+    def exercises(self) -> set[str]:
+        """Keys of the exercises that were done."""
+        return {self.tasks[place].exercise for place in np.unique(self.task).tolist()}
+
     @cached_property
     def in_time(self) -> SetTable:
         """The same sets, oldest first."""

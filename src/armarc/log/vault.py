@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import gzip
 import hashlib
 import io
-import os
 import re
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
@@ -16,6 +13,7 @@ from typing import Protocol
 import sqlalchemy as sa
 
 from armarc.errors import InputError, LogError
+from armarc.files import UNFINISHED, write_whole
 from armarc.inputs import regular_size
 from armarc.log import schema
 
@@ -82,25 +80,14 @@ class FolderVault:
         return self.folder / sha256[:2] / f"{sha256}{suffix}"
 
     def put(self, sha256: str, suffix: str, content: bytes) -> None:
-        """Write to a temporary name, flush to the disk, rename: a kill leaves the old state or the new."""
+        """Write whole or not at all: a kill leaves the old state or the new."""
         path = self.path(sha256, suffix)
         if path.exists() and path.stat().st_size == len(content):
             return
-        temporary = ""
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            path.parent.mkdir(exist_ok=True)
-            handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
-                stream.flush()
-                os.fsync(stream.fileno())
-            os.replace(temporary, path)
-            _flush_folder(path.parent)
+            write_whole(path, content, private=True)
         except OSError as error:
-            if temporary:
-                with contextlib.suppress(OSError):
-                    os.unlink(temporary)
             raise LogError(
                 f"the recording cannot be kept in {self.folder}: {error.strerror or error}",
                 "free some space or choose another place with --log-file; the log was not changed",
@@ -125,7 +112,7 @@ class FolderVault:
 
     def leftovers(self) -> list[Path]:
         """Half-written files of a killed program."""
-        return [path for path in self._files() if path.name.startswith(".writing-")]
+        return [path for path in self._files() if path.name.startswith(UNFINISHED)]
 
     def drop(self, sha256: str, suffix: str) -> None:
         """Delete the file."""
@@ -204,13 +191,3 @@ def safe_suffix(name: str) -> str:
     """File ending to keep, so that a kept recording opens in the same programs; odd endings are dropped."""
     suffix = "".join(Path(name).suffixes[-2:]) if name.endswith(".gz") else Path(name).suffix
     return suffix.lower() if re.fullmatch(r"(\.[A-Za-z0-9]{1,8}){1,2}", suffix) else ""
-
-
-def _flush_folder(folder: Path) -> None:
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 
+from armarc.log.coaching import WeekRule
 from armarc.log.measures import find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.table import IntArray, SetTable, as_table
@@ -81,6 +82,48 @@ def by_lifter(table: SetTable) -> list[SetTable]:
     return [table.take(table.lifter == number) for number in np.unique(table.lifter)]
 
 
+def impulse_of(table: SetTable) -> FloatArray:
+    """Impulse of each set, shape (n,), in the loaded range where that is known; NaN without one."""
+    impulse = np.full(len(table), np.nan)
+    for measure in reversed(IMPULSES):
+        impulse = np.where(np.isnan(table.of(measure)), impulse, table.of(measure))
+    return impulse
+
+
+def lighter_weeks(weeks: Sequence[Week], rule: WeekRule, today: date) -> set[tuple[str, date]]:
+    """Lifter and Monday of the weeks that were lighter than those before; a week that is not over is none yet.
+
+    What counts is load × reps where every week has it, else reps, against the median of the last usual weeks before:
+    weeks without training and lighter ones are not usual.
+    """
+    found = set()
+    for lifter in dict.fromkeys(week.lifter for week in weeks):
+        own = [week for week in weeks if week.lifter == lifter and week.sets]
+        loaded = all(week.load_reps_kg is not None for week in own)
+        usual: list[float] = []
+        for week in own:
+            amount = float(week.load_reps_kg or 0) if loaded else float(week.reps)
+            before = usual[-round(rule.lighter_of_weeks) :]
+            over = today >= week.monday + timedelta(days=7)
+            if len(before) >= 2 and 100 * amount < rule.lighter_pct * float(np.median(before)):
+                if over:
+                    found.add((lifter, week.monday))
+                continue
+            usual.append(amount)
+    return found
+
+
+def lighter_words(lighter: Collection[tuple[str, date]], rule: WeekRule) -> str:
+    """Which weeks were lighter, and by which rule; empty where none was."""
+    if not lighter:
+        return ""
+    weeks = ", ".join(f"{monday}" for _, monday in sorted(lighter, key=lambda one: one[1]))
+    return (
+        f"Lighter weeks (under {rule.lighter_pct:g} % of the median of up to {rule.lighter_of_weeks:.0f} weeks "
+        f"before; our own rule, no source): {weeks}."
+    )
+
+
 def _of_lifter(table: SetTable) -> list[Week]:
     # Day 1 of the calendar was a Monday.
     week = (table.day - 1) // 7
@@ -88,9 +131,7 @@ def _of_lifter(table: SetTable) -> list[Week]:
     week -= first
     sums = {measure.key: _sum(week, table.of(measure)) for measure in VOLUME}
     lifted = _sum(week, table.of(LOAD) * table.of(REPS))
-    impulse = np.full(len(table), np.nan)
-    for measure in reversed(IMPULSES):
-        impulse = np.where(np.isnan(table.of(measure)), impulse, table.of(measure))
+    impulse = impulse_of(table)
     pushed = _sum(week, impulse)
     count = np.bincount(week)
     return [

@@ -71,22 +71,6 @@ def high_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
     return _both_ways([_high(cutoff_hz, rate_hz)], data, rate_hz, cutoff_hz)
 
 
-def band_pass(x: ArrayLike, rate_hz: float, low_hz: float, high_hz: float) -> FloatArray:
-    """Band-pass forward and backward, along the first axis: a high-pass followed by a low-pass.
-
-    Two filters in a row behave better than one when the band spans decades. Otherwise like :func:`low_pass`.
-    """
-    if not low_hz < high_hz:
-        raise UsageError(f"the band {low_hz} to {high_hz} Hz is empty", hint="give the lower frequency first")
-    if high_hz >= HIGHEST_CUTOFF * rate_hz:
-        return high_pass(x, rate_hz, low_hz)
-    _check_frequencies(rate_hz, low_hz, high_hz)
-    data = np.asarray(x, dtype=np.float64)
-    if len(data) < 2:
-        return np.zeros_like(data)
-    return _both_ways([_high(low_hz, rate_hz), _low(high_hz, rate_hz)], data, rate_hz, low_hz)
-
-
 @dataclass(frozen=True, slots=True)
 class _Section:
     """``y[n] = gain · (x[n] + 2 s x[n−1] + x[n−2]) − a1 y[n−1] − a2 y[n−2]``: both zeros at ``−s``, s = 1 or −1."""

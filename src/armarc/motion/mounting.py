@@ -106,11 +106,26 @@ def sensor_axis(name: str) -> FloatArray:
     return np.array(_AXES[key])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArmEvidence:
+    """What a recording shows of the direction of the arm, each None where it shows nothing.
+
+    Parameters
+    ----------
+    lever : LeverArm or None
+    twist : Twist or None
+    hanging : ndarray, shape (3,), or None
+        Down in sensor axes while the arm hangs.
+    """
+
+    lever: LeverArm | None = None
+    twist: Twist | None = None
+    hanging: FloatArray | None = None
+
+
 def choose_mounting(
+    evidence: ArmEvidence,
     *,
-    lever: LeverArm | None,
-    twist: Twist | None,
-    hanging: FloatArray | None,
     method: str = "auto",
     hand_axis: str | None = None,
     outward: FloatArray | None = None,
@@ -123,9 +138,7 @@ def choose_mounting(
 
     Parameters
     ----------
-    lever, twist : evidence, or None
-    hanging : ndarray, shape (3,), or None
-        Down in sensor axes while the arm hangs.
+    evidence : ArmEvidence
     method : str
         One of `METHODS`; ``"auto"`` takes the best there is.
     hand_axis : str or None
@@ -154,6 +167,7 @@ def choose_mounting(
     if method not in METHODS:
         raise UsageError(f"{method!r} is not a way to find the mounting", "use one of " + ", ".join(METHODS))
     notes: list[str] = []
+    lever, twist, hanging = evidence.lever, evidence.twist, evidence.hanging
     place, lever_ok = (place, False) if lever is None else _judged(lever, place, notes)
     if method == "lever_arm" and lever is None:
         raise UsageError(

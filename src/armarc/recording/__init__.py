@@ -1,9 +1,9 @@
 """The raw stream: types, CSV in and out, units and columns, gaps, resampling, metadata."""
 
-from armarc.recording.csv_reader import read_csv
 from armarc.recording.csv_writer import RecordingWriter, write_csv
 from armarc.recording.metadata import ROUNDING_KEYS
-from armarc.recording.resample import dropped_stretches, uniform_pieces
+from armarc.recording.recording import Recording, read_csv
+from armarc.recording.resample import uniform_pieces
 from armarc.recording.types import (
     STANDARD_GRAVITY_M_S2,
     BoolArray,
@@ -11,7 +11,6 @@ from armarc.recording.types import (
     Gap,
     Metadata,
     Piece,
-    Recording,
     Source,
 )
 from armarc.recording.values import ArrayValue
@@ -28,7 +27,6 @@ __all__ = [
     "Recording",
     "RecordingWriter",
     "Source",
-    "dropped_stretches",
     "read_csv",
     "uniform_pieces",
     "write_csv",

@@ -1,8 +1,7 @@
-"""Recordings from arrays and frames in memory, looked at as closely as files are."""
+"""Arrays and frames in memory as the fields of a recording, looked at as closely as files are."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,35 +9,22 @@ import numpy as np
 
 from armarc.errors import FormatError, TimingError
 from armarc.recording.columns import Choice, choose_columns
-from armarc.recording.csv_reader import Stated, one_file, recording_of
-from armarc.recording.evidence import gravity_evidence
-from armarc.recording.inference import acceleration_unit, angular_velocity_unit
+from armarc.recording.csv_reader import Stated, fields_of, one_file
 from armarc.recording.layout import Layout
 from armarc.recording.loading import loaded_columns, without_damage, without_zeros
-from armarc.recording.sensor_axes import axis_matrix
 from armarc.recording.stamps import Stamps, from_numbers, from_text
-from armarc.recording.types import FloatArray, Metadata, Recording
-from armarc.recording.units import as_pairs, stated_units
+from armarc.recording.types import Fields, FloatArray, Metadata
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Words = Mapping[str, str] | str | None
 _LOOKED_AT = 200
 
 
-def recording_from_arrays(
-    time: Any,
-    acceleration: Any,
-    angular_velocity: Any,
-    *,
-    units: Words,
-    temperature_c: Any,
-    metadata: Metadata | None,
-    axes: str | None,
-    gravity_sign: str | None,
-) -> Recording:
-    """See `Recording.from_arrays`."""
+def fields_of_arrays(
+    time: Any, acceleration: Any, angular_velocity: Any, temperature_c: Any, stated: Stated
+) -> Fields:
+    """See `armarc.recording.Recording.from_arrays`."""
     stamps = np.asarray(time)
     if stamps.ndim != 1:
         raise FormatError(f"expected time to have one axis, got the shape {stamps.shape}")
@@ -65,28 +51,17 @@ def recording_from_arrays(
         names=dict(enumerate(names)),
     )
     layout = _layout(names[: 1 + len(column)], ())
-    return _recording(
-        stamps, column, choice, layout, "the arrays", metadata, _stated(units, axes, gravity_sign)
-    )
+    return _fields(stamps, column, choice, layout, "the arrays", stated)
 
 
-def recording_from_frame(
-    frame: pd.DataFrame,
-    *,
-    columns: Words,
-    units: Words,
-    metadata: Metadata | None,
-    axes: str | None,
-    gravity_sign: str | None,
-) -> Recording:
-    """See `Recording.from_frame`."""
+def fields_of_frame(frame: pd.DataFrame, columns: dict[str, str], stated: Stated) -> Fields:
+    """See `armarc.recording.Recording.from_frame`."""
     if frame.index.dtype.kind == "M":
         frame = frame.reset_index(names="time")
     names = tuple(map(str, frame.columns))
     sample = tuple(tuple(map(str, row)) for row in frame.head(_LOOKED_AT).itertuples(index=False))
     layout = _layout(names, sample)
-    stated = _stated(units, axes, gravity_sign)
-    choice = choose_columns(layout, "the frame", as_pairs(columns, "columns"))
+    choice = choose_columns(layout, "the frame", columns)
     if choice.label is not None:
         raise FormatError(
             f"the rows of the frame belong to one sensor or the other, as {names[choice.label]!r} says",
@@ -100,43 +75,17 @@ def recording_from_frame(
     time = frame.iloc[:, choice.time]
     if getattr(time.dtype, "tz", None) is not None:
         time = time.astype(str)  # as a file would say it, with its zone
-    return _recording(time.to_numpy(), column, choice, layout, "the frame", metadata, stated)
+    return _fields(time.to_numpy(), column, choice, layout, "the frame", stated)
 
 
-def check_units(recording: Recording) -> None:
-    """Refuse a recording whose maker did not keep to m/s² and rad/s; one that was read or checked passes at once.
-
-    Raises
-    ------
-    UnitError, FormatError
-        Gravity contradicts the units, or is missing.
-    """
-    if recording.source.units or len(recording.time_s) < 3:
-        return
-    time_s, force, rate = (
-        recording.time_s,
-        recording.specific_force_m_s2,
-        recording.angular_velocity_rad_s,
-    )
-    evidence = gravity_evidence(time_s, force, rate)
-    what = "the recording"
-    acceleration_unit(
-        force, evidence, stated=None, named="m/s2", gyroscope="rad/s", file=what, column="specific_force_m_s2"
-    )
-    angular_velocity_unit(
-        time_s, force, rate, evidence, stated=None, named="rad/s", file=what, column="angular_velocity_rad_s"
-    )
-
-
-def _recording(
+def _fields(
     time: Any,
     column: dict[int, FloatArray],
     choice: Choice,
     layout: Layout,
     what: str,
-    metadata: Metadata | None,
     stated: Stated,
-) -> Recording:
+) -> Fields:
     if len(time) < 3:
         raise TimingError("fewer than three samples", "record for longer", file=what)
     assert choice.time is not None
@@ -145,12 +94,15 @@ def _recording(
     damaged = without_damage(column, choice)
     loaded = loaded_columns(column, choice, layout, stamps, file=what, head={}, warnings=damaged)
     without_zeros(loaded)
-    made = recording_of(loaded, loaded, one_file(loaded), stated)
-    if metadata is None:
-        return made
-    return replace(
-        made, metadata=replace(metadata, started_at=metadata.started_at or made.metadata.started_at)
-    )
+    return fields_of(loaded, loaded, one_file(loaded), stated)
+
+
+def with_metadata(fields: Fields, stated: Metadata | None) -> Fields:
+    """The fields with the metadata somebody stated, if they did; when it began may be known from the time alone."""
+    if stated is not None:
+        begun = stated.started_at or fields["metadata"].started_at
+        fields["metadata"] = replace(stated, started_at=begun)
+    return fields
 
 
 def _stamps(time: Any, named: str | None, stated: str | None, what: str, column: str) -> Stamps:
@@ -186,14 +138,4 @@ def _layout(names: tuple[str, ...], sample: tuple[tuple[str, ...], ...]) -> Layo
         data_line=1,
         sample=sample,
         own=False,
-    )
-
-
-def _stated(units: Words, axes: str | None, gravity_sign: str | None) -> Stated:
-    return Stated(
-        columns={},
-        units=stated_units(units),
-        rate_hz=None,
-        matrix=axis_matrix(axes),
-        gravity_sign=gravity_sign,
     )

@@ -1,4 +1,4 @@
-"""Reading a recording from a CSV file, whatever its dialect, columns and units."""
+"""What a CSV file says, whatever its dialect, columns and units, as the fields of a recording."""
 
 from __future__ import annotations
 
@@ -18,10 +18,11 @@ from armarc.recording.merge import merge_streams
 from armarc.recording.metadata import ROUNDING_KEYS, metadata_from, rate_from
 from armarc.recording.sensor_axes import axes_warning, axis_matrix, order_of_greek, reported_sign
 from armarc.recording.stamps import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Stamps
-from armarc.recording.timing import Timeline, clean_time, find_gaps
-from armarc.recording.types import BoolArray, FloatArray, Metadata, Recording, Source
+from armarc.recording.timing import SampleTimes, clean_time, find_gaps
+from armarc.recording.types import BoolArray, Fields, FloatArray, Metadata, Source
 from armarc.recording.units import as_pairs, scale_of, stated_units
 
+Words = Mapping[str, str] | str | None
 SHORTEST_RECORDING_S = 0.9
 _SMALLEST_CLIP_M_S2 = 18.0
 _SMALLEST_CLIP_RAD_S = 2.0
@@ -37,80 +38,61 @@ class Stated:
     matrix: FloatArray
     gravity_sign: str | None
 
+    @classmethod
+    def checked(
+        cls,
+        *,
+        columns: Words = None,
+        units: Words = None,
+        rate_hz: float | None = None,
+        axes: str | None = None,
+        gravity_sign: str | None = None,
+    ) -> Stated:
+        """From the words of the user (see `armarc.recording.read_csv`).
+
+        Raises
+        ------
+        UsageError
+            One that makes no sense.
+        """
+        if gravity_sign not in (None, "reaction", "gravity"):
+            raise UsageError(f"there is no gravity sign {gravity_sign!r}", "use reaction or gravity")
+        return cls(
+            columns=as_pairs(columns, "columns"),
+            units=stated_units(units),
+            rate_hz=rate_hz,
+            matrix=axis_matrix(axes),
+            gravity_sign=gravity_sign,
+        )
+
 
 @dataclass(slots=True, kw_only=True)
 class _Samples:
     """Both quantities on one timeline, in the file's units."""
 
-    timeline: Timeline
+    timeline: SampleTimes
     acceleration: FloatArray
     angular_velocity: FloatArray
     temperature: FloatArray | None
     incomplete_rows: int
 
 
-def read_csv(
-    path: str | os.PathLike[str],
-    *,
-    rate_hz: float | None = None,
-    gyroscope_path: str | os.PathLike[str] | None = None,
-    columns: Mapping[str, str] | str | None = None,
-    units: Mapping[str, str] | str | None = None,
-    axes: str | None = None,
-    gravity_sign: str | None = None,
-) -> Recording:
-    """Read one recording.
+def fields_of_file(path: str | os.PathLike[str], stated: Stated) -> Fields:
+    """Both quantities from one file."""
+    loaded = load_file(path, columns=stated.columns, units=stated.units, rate_hz=stated.rate_hz)
+    return fields_of(loaded, loaded, one_file(loaded), stated)
 
-    What was recognised and assumed is in `Recording.source`, what was repaired or left out in
-    `Recording.warnings`.
 
-    Parameters
-    ----------
-    path : str or PathLike
-        Text table, packed with gzip or not.
-    rate_hz : float, Hz
-        Sampling rate of a file without (usable) time stamps.
-    gyroscope_path : str or PathLike
-        Second file with the gyroscope, when `path` holds only the accelerometer.
-    columns : mapping or str
-        Column names or numbers (from 1) by role (time, ax, ay, az, gx, gy, gz, temperature), as a mapping or
-        as ``"ax=acc_x,ay=acc_y"``.
-    units : mapping or str
-        Units of time, acceleration and gyroscope, as in ``"gyroscope=deg/s"``.
-    axes : str
-        Which file axes become x, y and z, as in ``"+y,-x,+z"``; a rotation.
-    gravity_sign : {"reaction", "gravity"}
-        What the accelerometer reads at rest: +g upward (default), or gravity itself.
-
-    Returns
-    -------
-    Recording
-
-    Raises
-    ------
-    FormatError, UnitError, TimingError
-        The file cannot be used; the message names the place and what to do.
-    UsageError
-        An option that makes no sense.
-    """
-    if gravity_sign not in (None, "reaction", "gravity"):
-        raise UsageError(f"there is no gravity sign {gravity_sign!r}", "use reaction or gravity")
-    stated = Stated(
-        columns=as_pairs(columns, "columns"),
-        units=stated_units(units),
-        rate_hz=rate_hz,
-        matrix=axis_matrix(axes),
-        gravity_sign=gravity_sign,
-    )
-    if gyroscope_path is None:
-        loaded = load_file(path, columns=stated.columns, units=stated.units, rate_hz=rate_hz)
-        return recording_of(loaded, loaded, one_file(loaded), stated)
+def fields_of_two_files(
+    path: str | os.PathLike[str], gyroscope_path: str | os.PathLike[str], stated: Stated
+) -> Fields:
+    """The accelerometer from one file, the gyroscope from another."""
     mine = {role: name for role, name in stated.columns.items() if not role.startswith("g")}
     theirs = {role: name for role, name in stated.columns.items() if role.startswith("g")}
-    first = load_file(path, ("acceleration",), columns=mine, units=stated.units, rate_hz=rate_hz)
-    needed = ("angular_velocity",)
-    second = load_file(gyroscope_path, needed, columns=theirs, units=stated.units, rate_hz=rate_hz)
-    return recording_of(first, second, _two_files(first, second), stated)
+    units, rate_hz = stated.units, stated.rate_hz
+    first = load_file(path, ("acceleration",), columns=mine, units=units, rate_hz=rate_hz)
+    second = load_file(gyroscope_path, ("angular_velocity",), columns=theirs, units=units, rate_hz=rate_hz)
+    return fields_of(first, second, _two_files(first, second), stated)
 
 
 def one_file(loaded: LoadedFile) -> _Samples:
@@ -195,13 +177,13 @@ def _merged(
 
 def _stream(
     stamps: Stamps, present: BoolArray, values: FloatArray, file: str, shift_s: float
-) -> tuple[Timeline, FloatArray]:
+) -> tuple[SampleTimes, FloatArray]:
     values = values[present]
     timeline = clean_time(stamps.seconds[present] + shift_s, stamps.quantum_s, values, file=file)
     return timeline, timeline.select(values)
 
 
-def recording_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: Stated) -> Recording:
+def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: Stated) -> Fields:
     """Units, signs, axes, clipping and checks on top of timed samples."""
     both = (first,) if second is first else (first, second)
     timeline = samples.timeline
@@ -284,7 +266,7 @@ def recording_of(first: LoadedFile, second: LoadedFile, samples: _Samples, state
     columns = dict(zip(("ax", "ay", "az", "gx", "gy", "gz"), (*names_a, *names_g), strict=True))
     if first.choice.time is not None and first.stamps.unit != "samples":
         columns = {"time": first.column_name(first.choice.time)} | columns
-    return Recording(
+    return Fields(
         time_s=time_s,
         specific_force_m_s2=force,
         angular_velocity_rad_s=rotation,
@@ -309,7 +291,7 @@ def recording_of(first: LoadedFile, second: LoadedFile, samples: _Samples, state
     )
 
 
-def _beginning(first: LoadedFile, second: LoadedFile, timeline: Timeline) -> float:
+def _beginning(first: LoadedFile, second: LoadedFile, timeline: SampleTimes) -> float:
     """Where time starts: with the first sample, or with the file if that began before the sensor woke."""
     stamps = first.stamps.seconds
     if first is second and first.asleep_rows and stamps[0] <= timeline.time_s[0]:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
@@ -15,9 +13,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from armarc.errors import FormatError
+from armarc.files import appearing
 from armarc.recording.layout import OWN_MARK
 from armarc.recording.metadata import metadata_keys
-from armarc.recording.types import Metadata, Recording
+from armarc.recording.recording import Recording
+from armarc.recording.types import Metadata
 
 FORMAT_VERSION = 1
 COLUMNS = ("time_s", "ax_m_s2", "ay_m_s2", "az_m_s2", "gx_rad_s", "gy_rad_s", "gz_rad_s")
@@ -34,41 +34,41 @@ def write_csv(recording: Recording, path: str | os.PathLike[str]) -> None:
     ------
     FormatError
         The file cannot be written.
+
+    Parameters
+    ----------
+    recording : Recording
+    path : str or PathLike
+
+    Examples
+    --------
+    >>> import armarc
+    >>> recording = armarc.read_csv("recordings/strict-raise.csv", kept=armarc.NOTHING_KEPT)
+    >>> armarc.write_csv(recording, "copy.csv")
+    >>> len(armarc.read_csv("copy.csv").time_s) == len(recording.time_s)
+    True
     """
     target = Path(path)
     keys = metadata_keys(recording.metadata)
     events = keys.pop("events", [])
     keys["rate_hz"] = round(recording.rate_hz, 6)
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent or ".")
-    except OSError as error:
-        raise _unwritable(target, error) from error
-    try:
-        with open(handle, "w", encoding="utf-8", newline="\n") as out:
-            out.write(_head(keys, recording.temperature_c is not None))
+        with appearing(target) as out:
+            out.write(_head(keys, recording.temperature_c is not None).encode())
             for event in events if isinstance(events, list) else []:
-                out.write(_event_line(event))
+                out.write(_event_line(event).encode())
             for start in range(0, len(recording.time_s), _CHUNK_ROWS):
                 part = slice(start, start + _CHUNK_ROWS)
                 temperature = None if recording.temperature_c is None else recording.temperature_c[part]
-                out.write(
-                    _rows(
-                        recording.time_s[part],
-                        recording.specific_force_m_s2[part],
-                        recording.angular_velocity_rad_s[part],
-                        temperature,
-                    )
+                rows = _rows(
+                    recording.time_s[part],
+                    recording.specific_force_m_s2[part],
+                    recording.angular_velocity_rad_s[part],
+                    temperature,
                 )
-            out.flush()
-            os.fsync(out.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, target)
-    except BaseException as error:
-        with contextlib.suppress(OSError):
-            os.unlink(temporary)
-        if isinstance(error, OSError):
-            raise _unwritable(target, error) from error
-        raise
+                out.write(rows.encode())
+    except OSError as error:
+        raise _unwritable(target, error) from error
 
 
 class RecordingWriter:
@@ -205,12 +205,6 @@ def _rows(t: Any, force: Any, rate: Any, temperature: Any) -> str:
         row += ",%.2f"
     table = np.concatenate(columns, axis=1)
     return ((row + "\n") * len(table)) % tuple(table.ravel().tolist())
-
-
-def _umask() -> int:
-    current = os.umask(0)
-    os.umask(current)
-    return current
 
 
 def _unwritable(path: Path, error: OSError) -> FormatError:

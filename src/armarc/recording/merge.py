@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from armarc.errors import TimingError
-from armarc.recording.timing import SHORTEST_GAP_S, Timeline
+from armarc.recording.timing import SHORTEST_GAP_S, SampleTimes
 from armarc.recording.types import FloatArray
 
 
 def merge_streams(
-    accelerometer: Timeline,
+    accelerometer: SampleTimes,
     acceleration: FloatArray,
-    gyroscope: Timeline,
+    gyroscope: SampleTimes,
     angular_velocity: FloatArray,
     *,
     file: str,
-) -> tuple[Timeline, FloatArray, FloatArray]:
+) -> tuple[SampleTimes, FloatArray, FloatArray]:
     """Interpolate the slower stream linearly at the times of the faster one, over their common span.
 
     Samples that would need interpolation over more than 50 ms (or 1.5 periods of a slower stream) are left
@@ -24,7 +24,7 @@ def merge_streams(
 
     Parameters
     ----------
-    accelerometer, gyroscope : Timeline
+    accelerometer, gyroscope : SampleTimes
         On one clock.
     acceleration, angular_velocity : ndarray, shape (n_a, 3) and (n_g, 3)
         Rows already in the order of their timelines.
@@ -63,7 +63,7 @@ def merge_streams(
     filled = np.column_stack([np.interp(t, other.time_s, other_values[:, axis]) for axis in range(3)])
     kept = lead_values[inside][usable]
     rates = (1.0 / accelerometer.period_s, 1.0 / gyroscope.period_s)
-    merged = Timeline(
+    merged = SampleTimes(
         time_s=t,
         rows=np.arange(len(t)),
         period_s=lead.period_s,

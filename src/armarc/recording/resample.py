@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from armarc.recording.types import BoolArray, FloatArray, Piece, Recording
+from armarc.recording.recording import Recording
+from armarc.recording.types import BoolArray, FloatArray, Piece
 
 SHORTEST_PIECE_S = 1.0
 _STEADY = 0.02
@@ -35,7 +36,7 @@ def uniform_pieces(
     -------
     tuple of Piece
         At least 1 s each. ``missing`` marks every sample that was filled in over a gap. Stretches shorter
-        than 1 s are left out; see `dropped_stretches`.
+        than 1 s are left out.
     """
     rate = recording.rate_hz
     pieces = []
@@ -43,15 +44,6 @@ def uniform_pieces(
         if _long_enough(recording, start, end):
             pieces.append(_piece(recording, start, end, rate, longest_bridge_s))
     return tuple(pieces)
-
-
-def dropped_stretches(recording: Recording, *, longest_gap_s: float = 2.0) -> tuple[tuple[float, float], ...]:
-    """Start and end, s, of the stretches under 1 s that `uniform_pieces` leaves out."""
-    return tuple(
-        (float(recording.time_s[start]), float(recording.time_s[end - 1]))
-        for start, end in _stretches(recording, longest_gap_s)
-        if not _long_enough(recording, start, end)
-    )
 
 
 def _stretches(recording: Recording, longest_gap_s: float) -> list[tuple[int, int]]:

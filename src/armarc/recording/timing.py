@@ -29,7 +29,7 @@ _DRIFT_KNOT_S = 30.0
 
 
 @dataclass(slots=True, kw_only=True)
-class Timeline:
+class SampleTimes:
     """Clean times of the rows that were kept.
 
     ``rows`` indexes the original rows in the order of ``time_s``; ``time_s`` rises strictly on the original
@@ -51,7 +51,7 @@ class Timeline:
         return values if untouched else values[self.rows]
 
 
-def clean_time(seconds: FloatArray, quantum_s: float, *values: FloatArray, file: str = "") -> Timeline:
+def clean_time(seconds: FloatArray, quantum_s: float, *values: FloatArray, file: str = "") -> SampleTimes:
     """Order the stamps and give every sample the time its clock says.
 
     Parameters
@@ -69,7 +69,7 @@ def clean_time(seconds: FloatArray, quantum_s: float, *values: FloatArray, file:
     TimingError
         Fewer than three stamps, or a clock that jumps back all the time.
     """
-    timeline = Timeline(
+    timeline = SampleTimes(
         time_s=seconds.copy(), rows=np.arange(len(seconds)), period_s=0.0, jitter_s=0.0, steady=False
     )
     if len(seconds) < 3:
@@ -107,7 +107,7 @@ def find_gaps(time_s: FloatArray, period_s: float) -> tuple[Gap, ...]:
     )
 
 
-def _restore_order(timeline: Timeline, file: str) -> None:
+def _restore_order(timeline: SampleTimes, file: str) -> None:
     t, rows = timeline.time_s, timeline.rows
     jump = np.diff(t)
     # A clock that is set right after the first sample; a pause of more than a day is none.
@@ -160,7 +160,7 @@ def _fills_hole(t: FloatArray, i: int) -> bool:
     return bool(len(later) <= 200 and i + 41 < len(t) and t[i + 1 : i + 201].max() > before.max())
 
 
-def _drop_duplicates(timeline: Timeline, values: tuple[FloatArray, ...]) -> None:
+def _drop_duplicates(timeline: SampleTimes, values: tuple[FloatArray, ...]) -> None:
     equal = np.diff(timeline.time_s) == 0
     if not equal.any():
         return
@@ -200,7 +200,7 @@ def _into_holes(t: FloatArray, places: NDArray[np.intp]) -> BoolArray:
     return moved
 
 
-def _spread_bursts(timeline: Timeline, period: float, near: BoolArray, quantum_s: float) -> None:
+def _spread_bursts(timeline: SampleTimes, period: float, near: BoolArray, quantum_s: float) -> None:
     """Stamps are arrival times of packets: lay each run without loss on a line through its stamps."""
     t = timeline.time_s
     index = np.arange(len(t), dtype=float)
@@ -246,7 +246,7 @@ def _spread_bursts(timeline: Timeline, period: float, near: BoolArray, quantum_s
     timeline.inferences.append(f"{said}; the samples were spread evenly along a line through them")
 
 
-def _follow_clock(timeline: Timeline, quantum_s: float) -> None:
+def _follow_clock(timeline: SampleTimes, quantum_s: float) -> None:
     """One stamp per sample: use the clock behind them if it is steady, or else the stamps as they are."""
     t = timeline.time_s
     steps = np.diff(t)

@@ -165,8 +165,7 @@ def draw_plan(
     title: str,
     facts: str,
     loaded_deg: tuple[float, float],
-    band_deg_s: tuple[float, float] | None,
-    band_words: str,
+    band: tuple[float, float, str] | None,
     base_words: str,
     notes: Sequence[str],
     dark: bool = False,
@@ -181,10 +180,10 @@ def draw_plan(
     capacity : Curve or None
         Isometric capacity, drawn dashed in the background.
     loaded_deg : tuple of float, °
-    band_deg_s : tuple of float, °/s, or None
+    band : tuple of low and high, °/s, and what they are, or None
         Shaded in the second panel.
-    band_words, base_words : str
-        What the shaded band is; what 100 % is.
+    base_words : str
+        What 100 % is.
     """
     palette = style.palette_for(dark)
     with style.look(palette):
@@ -207,8 +206,8 @@ def draw_plan(
         furniture.panel_title(page, "What the start velocity changes", base_words, top + 0.18)
         lower = style.inch_axes(figure, _LEFT_IN, height - top, inner, second_in)
         style.plain_axes(lower, palette)
-        if band_deg_s is not None:
-            lower.axvspan(*band_deg_s, color=palette.lowering, zorder=0)
+        if band is not None:
+            lower.axvspan(*band[:2], color=palette.lowering, zorder=0)
         lower.axhline(100, color=palette.rule, linewidth=1.2)
         curves = [Curve(label=each.label, x=each.x, y=each.y) for each in by_speed]
         _lines(lower, palette, curves)
@@ -220,9 +219,9 @@ def draw_plan(
         lower.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 3, 5, 10]))
         lower.yaxis.set_major_locator(MaxNLocator(5))
         lower.set_xlabel("speed at the bottom, degrees per second", size=style.SIZE_TEXT)
-        if band_deg_s is not None:
+        if band is not None:
             lower.text(
-                band_deg_s[0] + 2, 0.03, band_words, transform=lower.get_xaxis_transform(),
+                band[0] + 2, 0.03, band[2], transform=lower.get_xaxis_transform(),
                 size=style.SIZE_SMALL, color=palette.ink, va="bottom", path_effects=style.halo(palette),
             )  # fmt: skip
         end_labels(lower, palette, curves, second_in)

@@ -19,7 +19,8 @@ CAUTIONS = (
     "error where one can be given.",
     "Moments are estimates from body tables and the load you typed, not forces in muscles or joints.",
     "Velocity loss and reps in reserve vary between days and people (Jukic et al. 2023, Sports Med Open 9:80).",
-    "Bands are working bands and loaded ranges working ranges, no source. Start light and never chase a number.",
+    "A band is a working band, no source, or a lifter's own from clean reps; loaded ranges have no source. Start "
+    "light and never chase a number.",
 )
 
 

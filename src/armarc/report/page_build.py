@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from armarc.errors import ArmarcError
+from armarc.exercises import band_words
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
+from armarc.log.both_arms import SHOWN, paired_index, paired_reps, together
+from armarc.log.coaching import Coaching
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.measures import COMPARED, find_measure
+from armarc.log.pain import caution_for, sentence_of
 from armarc.log.reading import Filter, recording_of, reps_by_set
 from armarc.log.records import reserve_words
 from armarc.log.table import read_table
@@ -34,7 +39,13 @@ INVENTED = "invented data"
 
 
 def build_sections(
-    store: Store, entries: Sequence[LoggedSet], *, stop_at_pct: float | None = None, curves: bool = True
+    store: Store,
+    entries: Sequence[LoggedSet],
+    *,
+    stop_at_pct: float | None = None,
+    curves: bool = True,
+    coaching: Coaching | None = None,
+    today: date | None = None,
 ) -> list[Section]:
     """Sections for sets, oldest first.
 
@@ -49,18 +60,27 @@ def build_sections(
         See `armarc.log.fatigue.fatigue_of`.
     curves : bool
         Draw the curves of single sets from their raw recordings, where they were kept.
+    coaching, today
+        See `armarc.report.page_period.lifter_sections`.
     """
     ordered = sorted(entries, key=lambda one: (one.done_at, one.id))
     days = {entry.day for entry in ordered}
     sections: list[Section] = []
+    painful = [entry for entry in reversed(ordered) if entry.pain]
+    if painful:
+        cautions = dict.fromkeys(caution_for(entry.exercise) for entry in painful)
+        sections.append(Section(heading="Pain", words=(*cautions, sentence_of(painful))))
     if len(ordered) > 1 and len(days) == 1:
         sections.append(Section(heading="What was done", words=(amount(ordered),)))
     if len(days) > 1:
         everyone = read_table(store, Filter(), *FOLLOWED)
         for lifter in dict.fromkeys(entry.lifter for entry in ordered):
-            sections += lifter_sections([one for one in ordered if one.lifter == lifter], everyone)
+            own = [one for one in ordered if one.lifter == lifter]
+            sections += lifter_sections(own, everyone, coaching, today)
     elif (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
+    for left, right in together(ordered)[:MOST_SETS_IN_FULL]:
+        sections.append(both_arms_section(left, right, reps_by_set(store, [left.id, right.id])))
     if len(ordered) <= MOST_SETS_IN_FULL:
         reps = reps_by_set(store, [entry.id for entry in ordered])
         for entry in ordered:
@@ -121,7 +141,9 @@ def set_section(
         pictures.append(_reps_picture(entry, reps, fatigue, pair))
     return Section(
         heading=f"Set {entry.id}: {_facts(entry)}",
-        words=tuple(plain_words(entry, fatigue, pair)),
+        words=tuple(
+            plain_words(entry, fatigue, band_words(pair, settings.get("band_basis")) if pair else "")
+        ),
         quotes=(entry.note,) if entry.note else (),
         pictures=tuple(pictures),
         tables=(reps_page_table(reps, fatigue, f"Reps of set {entry.id}"),) if reps else (),
@@ -211,6 +233,42 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         pictures=tuple(pictures),
         tables=(table,),
         notes=(f"{asymmetry.DEFINITION}.", asymmetry.CAUTION),
+    )
+
+
+def both_arms_section(
+    left: LoggedSet, right: LoggedSet, reps: Mapping[int, Sequence[dict[str, Any]]]
+) -> Section:
+    """A set lifted with both arms, a sensor on each: rep beside rep."""
+    from armarc.log.asymmetry import DEFINITION
+
+    begun = [one.done_at.timestamp() - one.start_s for one in (left, right)]
+    spans = [
+        [(zero + rep["start_s"], zero + rep["end_s"]) for rep in reps[one.id]]
+        for zero, one in zip(begun, (left, right), strict=True)
+    ]
+    places = paired_reps(spans[0], spans[1])
+    pairs = [(reps[left.id][i], reps[right.id][j]) for i, j in places]
+    indices = {key: paired_index(pairs, key) for key, _ in SHOWN}
+    heads, lines = ["Rep left / right"], [[f"{a['rep']} / {b['rep']}"] for a, b in pairs]
+    for key, name in SHOWN:
+        heads += [f"{name} left", "right", "index %"]
+        for line, (a, b), index in zip(lines, pairs, indices[key][0], strict=True):
+            numbers = ["–" if one.get(key) is None else f"{one[key]:.0f}" for one in (a, b)]
+            line += [*numbers, "–" if index is None else f"{index:+.0f}"]
+    words = [
+        f"{name.split()[0].capitalize()}: {whole.words()}, over {whole.reps} reps."
+        for key, name in SHOWN
+        if (whole := indices[key][1]) is not None
+    ]
+    alone = len(reps[left.id]) + len(reps[right.id]) - 2 * len(pairs)
+    if alone:
+        words.append(f"{alone} rep{'s' * (alone != 1)} of one arm alone left out.")
+    rows = tuple(tuple(line) for line in lines)
+    table = PageTable(caption=f"Reps of sets {left.id} and {right.id}", heads=tuple(heads), rows=rows)
+    notes = (f"{DEFINITION}. ± is the standard error of straps, sensors and scatter.",)
+    return Section(
+        heading=f"Both arms: sets {left.id} and {right.id}", words=tuple(words), tables=(table,), notes=notes
     )
 
 

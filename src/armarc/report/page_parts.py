@@ -49,15 +49,13 @@ class Section:
     quotes: tuple[str, ...] = field(default=())
 
 
-def plain_words(entry: LoggedSet, fatigue: Fatigue, band: tuple[float, float] | None) -> list[str]:
+def plain_words(entry: LoggedSet, fatigue: Fatigue, band: str) -> list[str]:
     """A set in sentences for a lifter."""
     summary = entry.summary
     words = [f"{entry.reps} rep{'s' * (entry.reps != 1)} in {entry.end_s - entry.start_s:.0f} seconds."]
     count = (summary.get("in_band") or {}).get("count")
-    if band is not None and count is not None:
-        words.append(
-            f"{count} of {entry.reps} starts were inside your band of {band[0]:g} to {band[1]:g} degrees per second."
-        )
+    if band and count is not None:
+        words.append(f"{count} of {entry.reps} starts were inside the {band}.")
     if (rom := summary.get("mean_rom_deg")) is not None:
         words.append(f"You moved through {rom:.0f} degrees on average.")
     if (loss := summary.get("rom_loss_pct")) is not None and loss >= 10:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
 from armarc.log import LoggedSet
 from armarc.log.asymmetry import CAUTION, DEFINITION
 from armarc.log.bests import personal_bests
+from armarc.log.coaching import Coaching, default_coaching
 from armarc.log.comparing import ALPHA, Row, chance_words, compare, group_by
 from armarc.log.measures import SetMeasure, find_measure
-from armarc.log.next_step import RULE, NextStep, next_step
+from armarc.log.next_step import NextStep, next_step
 from armarc.log.relevance import Relevant, holm, smallest_relevant
 from armarc.log.table import SetTable
 from armarc.log.trend import FEWEST_SESSIONS, Trend, session_points, trend_of
-from armarc.log.volume import weekly_volume, without_impulse_words
+from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume, without_impulse_words
 from armarc.report.naming import exercise_name, task_name
+from armarc.report.page_coaching import parts_section, planned_section
 from armarc.report.page_parts import PICTURE_IN, PageTable, Picture, Section
 from armarc.report.trend_figures import draw_trend, draw_weeks
 
@@ -55,25 +58,28 @@ class TaskCourse:
         In the order of `FOLLOWED`, of `judged`.
     changed : tuple of bool
         Whether a trend's change is real and large enough, for how many were judged.
+    step : NextStep
+        Where it stands at its newest load.
     """
 
     entries: tuple[LoggedSet, ...]
     judged: tuple[LoggedSet, ...]
     trends: tuple[Trend, ...]
     changed: tuple[bool, ...]
+    step: NextStep
 
     @property
     def name(self) -> str:
         """Exercise, variant and side."""
         return task_name(self.entries[-1], load=False)
 
-    @property
-    def step(self) -> NextStep:
-        """Where it stands at its newest load."""
-        return next_step(self.entries)
 
-
-def lifter_sections(entries: Sequence[LoggedSet], everyone: SetTable | None) -> list[Section]:
+def lifter_sections(
+    entries: Sequence[LoggedSet],
+    everyone: SetTable | None,
+    coaching: Coaching | None = None,
+    today: date | None = None,
+) -> list[Section]:
     """Sections of one lifter.
 
     Parameters
@@ -82,35 +88,54 @@ def lifter_sections(entries: Sequence[LoggedSet], everyone: SetTable | None) -> 
         Of one lifter, oldest first; at least one.
     everyone : SetTable or None
         All lifters of the log, whose spread tells what change is worth speaking of, with the values of `FOLLOWED`.
+    coaching : Coaching or None
+        Rules, plan and shares; None for armarc's own.
+    today : date or None
+        Tells a week that is not over; None takes all for over.
     """
-    courses = task_courses(entries, everyone)
+    coaching = coaching or default_coaching()
     lifter = entries[0].lifter
     weeks = weekly_volume(entries)
+    lighter = lighter_weeks(weeks, coaching.weeks, today or date.max)
+    courses = task_courses(entries, everyone, coaching, {monday.toordinal() for _, monday in lighter})
     words = [amount(entries), what_changed(courses), what_next(courses)]
     # What changed is drawn first.
     ordered = sorted(courses, key=lambda course: -sum(course.changed))
     drawn = [course for course in ordered if len(course.trends[0].points) > 1][:MOST_DRAWN]
     rest = [course.name for course in courses if course not in drawn]
+    notes = [lighter_words(lighter, coaching.weeks), coaching.next.words]
+    notes += [f"Not drawn, in the table only: {'; '.join(rest)}."] if rest else []
     out = [
         Section(
             heading=lifter,
             words=("\n".join(words),),
             tables=(_tasks_table(ordered),),
-            notes=(RULE, *([f"Not drawn, in the table only: {'; '.join(rest)}."] if rest else [])),
+            notes=tuple(filter(None, notes)),
         )
     ]
     pictures = _pictures(drawn)
     if len(weeks) > 1:
         listed = "; ".join(f"week of {w.monday}: {w.sets} sets, {w.reps} reps" for w in weeks[-26:])
-        figure = draw_weeks(weeks, title="Training per week", facts=lifter, width_in=PICTURE_IN)
+        figure = draw_weeks(
+            weeks,
+            title="Training per week",
+            facts=lifter,
+            width_in=PICTURE_IN,
+            lighter={monday for _, monday in lighter},
+        )
         alt = f"Bars of sets, reps and time under tension per week. {listed}."
         pictures.append(Picture(figure=figure, alt=alt))
     if pictures:
         missing = without_impulse_words(weeks)
-        notes = (missing,) if missing else ()
-        out.append(Section(heading=f"Over time: {lifter}", pictures=tuple(pictures), notes=notes))
-    if (sides := sides_section(entries)) is not None:
-        out.append(sides)
+        below = (missing,) if missing else ()
+        out.append(Section(heading=f"Over time: {lifter}", pictures=tuple(pictures), notes=below))
+    for more in (
+        planned_section(entries, coaching),
+        parts_section(entries, coaching),
+        sides_section(entries),
+    ):
+        if more is not None:
+            out.append(more)
     if (bests := _bests(entries)) is not None:
         out.append(bests)
     return out
@@ -125,7 +150,12 @@ def amount(entries: Sequence[LoggedSet]) -> str:
     return f"{len(entries)} sets, {reps} reps, {tension:.0f} seconds under tension {when}"
 
 
-def task_courses(entries: Sequence[LoggedSet], everyone: SetTable | None) -> list[TaskCourse]:
+def task_courses(
+    entries: Sequence[LoggedSet],
+    everyone: SetTable | None,
+    coaching: Coaching | None = None,
+    lighter_days: Collection[int] = frozenset(),
+) -> list[TaskCourse]:
     """The tasks of one lifter, most sets first, their changes corrected for how many are judged (Holm)."""
     by_task: dict[tuple[str, str, str], list[LoggedSet]] = {}
     for entry in entries:
@@ -141,6 +171,7 @@ def task_courses(entries: Sequence[LoggedSet], everyone: SetTable | None) -> lis
             judged=tuple(judged),
             trends=tuple(row),
             changed=tuple(_has_changed(t, float(q)) for t, q in zip(row, ps, strict=True)),
+            step=next_step(all_of, (coaching or default_coaching()).next, lighter_days),
         )
         for all_of, judged, row, ps in zip(ordered, kept, trends, corrected, strict=True)
     ]

@@ -18,7 +18,8 @@ from armarc.sensor.bench.noise import FLOOR, LEAST_FREEDOM
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from armarc.sensor.bench import AxisCheck, Deviation, SensorCheck, StillFacts
+    from armarc.sensor.bench.allan import Deviation
+    from armarc.sensor.bench.types import AxisCheck, SensorCheck, StillFacts
 
 WIDTH_IN = 9.0
 _LEFT_IN, _RIGHT_IN = 1.25, 0.75

@@ -128,8 +128,10 @@ def _key(sets: Sequence[MeasuredSet], p: Palette) -> list[KeyItem]:
 def _notes(motions: list[ArmMotion], sets: Sequence[MeasuredSet]) -> list[str]:
     place = words.exercise_of(sets[0]).sensor_place if sets else "wrist"
     notes = [words.measured_how(motions[0], place)]
-    if any(measured.band for measured in sets):
-        notes.append("Working band, no source.")
+    bands = dict.fromkeys(measured.band.words for measured in sets if measured.band)
+    if bands:
+        said = "; ".join(bands)
+        notes.append(f"{said[0].upper()}{said[1:]}.")
     return [*notes, words.CAUTION]
 
 

@@ -123,8 +123,11 @@ def _notes(scene: Scene, motion: ArmMotion, measured: MeasuredSet, exercise: Exe
     if any("no_gate" not in rep.quality for rep in unknown):
         notes.append("– no start velocity: the gate was not crossed cleanly.")
     notes.append(words.measured_how(motion, exercise.sensor_place))
-    if scene.band_deg_s or scene.loaded_deg:
-        notes.append("Working band and loaded range, no source.")
+    ranges = [] if measured.band is None else [measured.band.words]
+    ranges += ["working loaded range, no source"] if scene.loaded_deg else []
+    if ranges:
+        said = "; ".join(ranges)
+        notes.append(f"{said[0].upper()}{said[1:]}.")
     notes.append(words.CAUTION)
     return notes
 

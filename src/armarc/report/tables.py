@@ -93,7 +93,7 @@ def summary_block(
     records: Sequence[Record],
     summary: Record,
     *,
-    band_deg_s: Sequence[float] | None = None,
+    band: str = "",
     width: int = 100,
     ascii_only: bool = False,
 ) -> RenderableType:
@@ -103,14 +103,14 @@ def summary_block(
     ----------
     records, summary
         As in the published set record.
-    band_deg_s : pair of float or None
-        Target band of the start velocity.
+    band : str
+        Target band of the start velocity and what it rests on (`armarc.exercises.band_words`).
     """
     grid = Table.grid(padding=(0, 2, 0, 0))
     label_width = 18 if width >= 50 else None
     grid.add_column(no_wrap=True, width=label_width, style="bold")
     grid.add_column(overflow="fold")
-    for name, said in _summary_lines(records, summary, band_deg_s, ascii_only):
+    for name, said in _summary_lines(records, summary, band, ascii_only):
         grid.add_row(name, said)
     return Group(grid, *(Text(note, style="dim") for note in _notes(records, ascii_only)))
 
@@ -141,7 +141,7 @@ def print_set(
     summary: Record,
     *,
     title: str = "",
-    band_deg_s: Sequence[float] | None = None,
+    band: str = "",
     set_number: int | None = None,
     header: bool = True,
 ) -> None:
@@ -164,9 +164,7 @@ def print_set(
     console.print()
     print_reps(console, records)
     console.print()
-    console.print(
-        summary_block(records, summary, band_deg_s=band_deg_s, width=console.width, ascii_only=ascii_only)
-    )
+    console.print(summary_block(records, summary, band=band, width=console.width, ascii_only=ascii_only))
 
 
 def print_reps(console: Console, records: Sequence[Record]) -> None:
@@ -246,7 +244,7 @@ def _fitting(importances: Sequence[int], widths: Sequence[int], width: int) -> l
 
 
 def _summary_lines(
-    records: Sequence[Record], summary: Record, band_deg_s: Sequence[float] | None, ascii_only: bool
+    records: Sequence[Record], summary: Record, band: str, ascii_only: bool
 ) -> list[tuple[str, Text]]:
     marks = _ASCII_MARKS if ascii_only else _MARKS
     degree = " deg" if ascii_only else "°"
@@ -261,9 +259,8 @@ def _summary_lines(
             count = judged.count(verdict)
             if count:
                 said.append(f"   {marks[verdict]} {count} {verdict}", style=_STYLES[verdict])
-        if band_deg_s:
-            band = f"   working band {band_deg_s[0]:g}-{band_deg_s[1]:g} {speed}, no source"
-            said.append(band, style="not bold default")
+        if band:
+            said.append(f"   {band.replace('°/s', speed)}", style="not bold default")
         lines.append(("In the band", said))
     start = _mean(summary, "mean_start_velocity_deg_s", "start_velocity_deg_s", f" {speed}")
     rom = _mean(summary, "mean_rom_deg", "rom_deg", degree)

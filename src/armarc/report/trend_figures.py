@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -114,9 +114,15 @@ def _trend_panel(axes: Axes, trend: Trend, palette: Palette) -> None:
 
 
 def draw_weeks(
-    weeks: Sequence[Week], *, title: str, facts: str = "", width_in: float = WIDTH_IN, dark: bool = False
+    weeks: Sequence[Week],
+    *,
+    title: str,
+    facts: str = "",
+    width_in: float = WIDTH_IN,
+    dark: bool = False,
+    lighter: Collection[date] = (),
 ) -> Figure:
-    """Draw sets, reps and time under tension per week, one row each.
+    """Draw sets, reps and time under tension per week, one row each; lighter weeks, by their Mondays, are hollow.
 
     Raises
     ------
@@ -136,7 +142,9 @@ def draw_weeks(
     palette = style.palette_for(dark)
     with style.look(palette):
         step = 1.75
-        figure, page, top = sheet(palette, width_in, title, facts, [], step * len(rows) - 0.5, [])
+        fills = [palette.paper if week.monday in lighter else palette.inside for week in weeks]
+        items = [KeyItem(words="lighter week", fill=palette.paper, edge=palette.inside)] if lighter else []
+        figure, page, top = sheet(palette, width_in, title, facts, items, step * len(rows) - 0.5, [])
         height = float(figure.get_size_inches()[1])
         x = _dates([week.monday for week in weeks])
         for i, (name, unit, values) in enumerate(rows):
@@ -144,7 +152,7 @@ def draw_weeks(
             furniture.panel_title(page, name, unit, height - at + 0.14)
             axes = style.inch_axes(figure, LEFT_IN, at, width_in - LEFT_IN - RIGHT_IN, step - 0.75)
             style.plain_axes(axes, palette)
-            axes.bar(x, values, width=5.2, color=palette.inside, align="edge")
+            axes.bar(x, values, width=5.2, color=fills, edgecolor=palette.inside, align="edge")
             axes.set_xlim(x[0] - 1.5, x[-1] + 8.5)
             axes.set_ylim(0, max(max(values), 1e-9) * 1.15)
             axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))

@@ -13,6 +13,7 @@ from armarc.reps.types import MeasuredSet
 __all__ = [
     "CAUTION",
     "COORDINATES",
+    "HEIGHT_CAUTION",
     "counted",
     "exercise_of",
     "flag_letters",
@@ -20,6 +21,13 @@ __all__ = [
     "measured_how",
     "set_facts",
 ]
+
+HEIGHT_CAUTION = (
+    "If a movement hurts, high up, with the little finger up or anywhere, stop, lower the range, move forward of the "
+    "side, turn the thumb up, or change exercise; if it stays, see a licensed practitioner. `armarc exercises KEY` "
+    "has the caution of each exercise."
+)
+"""For several exercises together, where each one's own caution would be too many."""
 
 CAUTION = (
     "Training log and measurement aid, not a medical device. Stop at pain, numbness, instability or "

@@ -15,10 +15,11 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
-from armarc.reps.runs import HYSTERESES_RAD, CountingRules, Run, best_run, run_of_newest
+from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
@@ -187,8 +188,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
     run = best_run(path, 0, len(path), rules)
     if run is None or run.template.range_rad < rules.smallest_rad:
         return []
-    others = [out for out in _left_out(path, [run], rules) if out.reason == UNLIKE]
-    return [] if others else [run]
+    either_way = (run, replace(run, sign=-run.sign))
+    is_alone = not any(out.reason == UNLIKE for one in either_way for out in _left_out(path, [one], rules))
+    return [run] if is_alone else []
 
 
 def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
@@ -209,7 +211,7 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
         axis = turning_axis(path, first, stop)
         if axis is None:
             continue
-        curve = angle_about(path.up[first:stop], axis)
+        curve = _facing(runs, axis) * angle_about(path.up[first:stop], axis)
         found = find_candidates(
             path,
             curve,
@@ -234,6 +236,12 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
                 LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
             )
     return out
+
+
+def _facing(runs: list[Run], axis: FloatArray) -> float:
+    """Sign with which an angle about an axis rises where the main set's did: a movement goes from bottom to bottom."""
+    main = max((run for run in runs if run.curve == "tilt"), key=lambda run: run.size, default=None)
+    return 1.0 if main is None or main.sign * float(main.axis @ axis) >= 0 else -1.0
 
 
 def run_in_progress(

@@ -8,16 +8,13 @@ Algorithm design techniques", Commun ACM 27(9):865–873, from memory).
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.likeness import Patterns, Template, of_same_exercise, unlikeness
-
-if TYPE_CHECKING:
-    from armarc.reps.runs import CountingRules
 
 GAIN = 3.0
 """What a movement just like its set adds: twenty to one that it is a rep."""
@@ -27,6 +24,39 @@ OUTSIDER_COST = 1.5
 UNHURRIED_CYCLE_S = 1.5
 RESTING = 2.5
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountingRules:
+    """What is known beforehand.
+
+    Parameters
+    ----------
+    smallest_rad : float, rad
+        Smallest range that may begin a set; where the exercise has been seen already any range will do.
+    rest_s : float, s
+        A rest this long ends a set.
+    curves : tuple of str
+        ``"tilt"`` (angle of the vertical about the turning axis), ``"yaw"`` (angle about the vertical), or both.
+    arm_axis : ndarray, shape (3,), or None
+        Shoulder → hand in sensor axes where it is known: the bottom is then the end at which it hangs lower.
+    has_bottom : bool
+        Whether the exercise says which end of it is the bottom.
+    starts, ends : bool
+        Whether the stretch starts and ends where the recording does, so that a movement there is cut; a stream that
+        goes on will bring the rest of it.
+    running : Template or None
+        The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
+    """
+
+    smallest_rad: float
+    rest_s: float
+    curves: tuple[str, ...]
+    arm_axis: FloatArray | None = None
+    has_bottom: bool = True
+    starts: bool = True
+    ends: bool = True
+    running: Template | None = None
 
 
 def largest_runs(

@@ -35,8 +35,9 @@ seen, and that it looks smaller says nothing against it."""
 PARTIAL_COST = 3.0
 CAP, TIME_CAP = 9.0, 4.0
 
-SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(15)
-"""Two sets whose bottoms and directions of turning differ by less are of the same exercise …"""
+SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(25)
+"""Two sets whose bottoms and directions of turning differ by less are of the same exercise: about two standard errors
+of the difference between the medians of three and of five reps with the spreads above …"""
 SAME_RANGE, SAME_SPEED = 1.35, 1.5
 """… and a movement or two are more of it when their range is within this factor, too, and they are not that much
 faster."""

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from operator import itemgetter
 
 import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, SeenBefore, find_candidates
-from armarc.reps.largest_run import GAIN, largest_runs
+from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
     Template,
     each_alone,
@@ -29,8 +30,11 @@ from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
+SAME_RUN_COST = 6.0
+"""Three less alike do where the exercise has been seen already, two never do: they add up to no more …"""
 KNOWN_RUN_COST = 4.0
-"""Two more of a set that has been seen already make one."""
+"""… unless they are more of a set that has been seen."""
+PICKED_COST = GAIN / 3
 RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
 """Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
 PROMPT = 1.5
@@ -47,39 +51,6 @@ LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CountingRules:
-    """What is known beforehand.
-
-    Parameters
-    ----------
-    smallest_rad : float, rad
-        Smallest range that may begin a set; where the exercise has been seen already any range will do.
-    rest_s : float, s
-        A rest this long ends a set.
-    curves : tuple of str
-        ``"tilt"`` (angle of the vertical about the turning axis), ``"yaw"`` (angle about the vertical), or both.
-    arm_axis : ndarray, shape (3,), or None
-        Shoulder → hand in sensor axes where it is known: the bottom is then the end at which it hangs lower.
-    has_bottom : bool
-        Whether the exercise says which end of it is the bottom.
-    starts, ends : bool
-        Whether the stretch starts and ends where the recording does, so that a movement there is cut; a stream that
-        goes on will bring the rest of it.
-    running : Template or None
-        The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
-    """
-
-    smallest_rad: float
-    rest_s: float
-    curves: tuple[str, ...]
-    arm_axis: FloatArray | None = None
-    has_bottom: bool = True
-    starts: bool = True
-    ends: bool = True
-    running: Template | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -276,12 +247,12 @@ def _scored(
     hopeless = walking
     alone = largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
-    for _, alike in {tuple(members): (total, members) for total, members in alone}.values():
+    for total, alike in {tuple(members): (total, members) for total, members in alone}.values():
         template = template_of(found, np.array(alike))
         again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
-        if not again:
-            continue
-        kept, score = _in_rhythm(found, again[0][1], again[0][0])
+        # Of two kinds, as many of one as of the other, the median is like neither: one of them may suit all better.
+        total, members = max([*again, (_among_others(total, len(alike)), alike)], key=itemgetter(0))
+        kept, score = _in_rhythm(found, members, total)
         if not kept:
             continue
         places = _places_of_rest(path, curve, first, found, kept, rests)
@@ -291,11 +262,24 @@ def _scored(
         bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
         if rules.running is not None and template.is_same_exercise(rules.running):
             bonus += REST_BONUS
-        is_more = any(template.is_more_of(other) for other in known)
-        cost = KNOWN_RUN_COST if is_more else RUN_COST
+        cost = min((_cost(template, other) for other in known), default=RUN_COST)
         if best is None or score - cost + bonus > best[1]:
             best = score - cost, score - cost + bonus, kept, template
     return best
+
+
+def _cost(template: Template, other: Template) -> float:
+    if template.is_more_of(other):
+        return KNOWN_RUN_COST
+    return SAME_RUN_COST if template.is_same_exercise(other) else RUN_COST
+
+
+def _among_others(total: float, size: int) -> float:
+    """Sum of a run whose pattern is one of its own members: that it is like itself says nothing.
+
+    It is taken to be as unlike as the others are on average; and being picked as the best of all has its price.
+    """
+    return total - (GAIN * size - total) / (size - 1) - PICKED_COST if size > 1 else -math.inf
 
 
 def _places_of_rest(

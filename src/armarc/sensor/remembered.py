@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import json
-import os
 import re
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
+from typing import Any
 
-from armarc.errors import InputError, UsageError
+from armarc.errors import UsageError
+from armarc.files import read_entries, write_entries
 from armarc.folders import config_folder
 
 FILE_NAME = "known-sensors.json"
-SCHEMA = "armarc.known-sensors/1"
+SCHEMA, KEY = "armarc.known-sensors/1", "sensors"
 SIDES = ("left", "right")
 
 
@@ -51,27 +51,17 @@ def load_known(folder: Path | None = None) -> tuple[Remembered, ...]:
     InputError
         The file cannot be read or was damaged.
     """
-    path = known_path(folder)
-    try:
-        text = path.read_text("utf-8")
-    except FileNotFoundError:
-        return ()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read: {error}", "check its permissions", file=str(path)) from error
-    try:
-        entries = json.loads(text)["sensors"]
-        names = {field.name for field in fields(Remembered)}
-        known = tuple(Remembered(**{k: v for k, v in entry.items() if k in names}) for entry in entries)
-        for one in known:
-            if not all(isinstance(v, str) for v in (one.nickname, one.name, one.address, one.serial)):
-                raise TypeError("expected texts")
-            if one.side not in (None, *SIDES):
-                raise ValueError(f"side {one.side!r}")
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise InputError(
-            f"is damaged: {error}", "delete the file and remember the sensors again", file=str(path)
-        ) from error
-    return known
+    return read_entries(known_path(folder), SCHEMA, _remembered, "remember the sensors", KEY)
+
+
+def _remembered(entry: dict[str, Any]) -> Remembered:
+    names = {field.name for field in fields(Remembered)}
+    one = Remembered(**{key: value for key, value in entry.items() if key in names})
+    if not all(isinstance(text, str) for text in (one.nickname, one.name, one.address, one.serial)):
+        raise TypeError("expected texts")
+    if one.side not in (None, *SIDES):
+        raise ValueError(f"side {one.side!r}")
+    return one
 
 
 def save_known(known: tuple[Remembered, ...], folder: Path | None = None) -> Path:
@@ -82,25 +72,7 @@ def save_known(known: tuple[Remembered, ...], folder: Path | None = None) -> Pat
     InputError
         The folder cannot be written.
     """
-    path = known_path(folder)
-    data = {"schema": SCHEMA, "sensors": [asdict(one) for one in known]}
-    fresh = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with fresh.open("w", encoding="utf-8") as out:
-            json.dump(data, out, indent=1, ensure_ascii=False)
-            out.write("\n")
-            out.flush()
-            os.fsync(out.fileno())
-        fresh.replace(path)
-    except OSError as error:
-        fresh.unlink(missing_ok=True)
-        raise InputError(
-            f"cannot be written: {error.strerror or error}",
-            "check the folder's permissions, or set ARMARC_CONFIG_DIR",
-            file=str(path),
-        ) from error
-    return path
+    return write_entries(known_path(folder), SCHEMA, [asdict(one) for one in known], KEY)
 
 
 def check_nickname(text: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
@@ -153,25 +153,8 @@ def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
         )
         for _ in range(knobs.sets)
     )
-    return SessionPlan(
-        sets=sets,
-        pattern=knobs.pattern,
-        side=knobs.side,
-        still_s=knobs.still_s,
-        press_start=knobs.press_start,
-        press_stop=knobs.press_stop,
-        walk_up=knobs.walk_up,
-        walk_away=knobs.walk_away,
-        twist=knobs.twist,
-        front_raise=knobs.front_raise,
-        sway_m=knobs.sway_m,
-        hand_rotation_rad=knobs.hand_rotation_rad,
-        hang_turn_rad=knobs.hang_turn_rad,
-        load_kg=knobs.load_kg,
-        body=knobs.body,
-        mount=knobs.mount,
-        sensor=knobs.sensor,
-    )
+    same = {one.name: getattr(knobs, one.name) for one in fields(SessionPlan) if one.name != "sets"}
+    return SessionPlan(sets=sets, **same)
 
 
 def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generator) -> tuple[RepPlan, ...]:

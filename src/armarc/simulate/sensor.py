@@ -16,7 +16,7 @@ GAP_S = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Samples:
+class Readings:
     """What arrived.
 
     ``kept`` (shape (n,)) marks the perfect samples that arrived; everything else has the length of those.
@@ -81,7 +81,7 @@ def sense(
     angular_velocity_rad_s: FloatArray,
     plan: SensorPlan,
     rng: np.random.Generator,
-) -> Samples:
+) -> Readings:
     """Read perfect signals with an imperfect sensor.
 
     Parameters
@@ -113,7 +113,7 @@ def sense(
     if plan.temperature:
         warm = 31 - 7 * np.exp(-time_s / 240) + rng.normal(0, 0.02, n)
         temperature = np.round(warm, 2)[kept]
-    return Samples(
+    return Readings(
         kept=kept,
         time_s=stamps,
         specific_force_m_s2=force[kept],

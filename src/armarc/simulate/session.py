@@ -12,14 +12,14 @@ from armarc.simulate.arm import (
     HAND,
     UP,
     ArmState,
-    SensorState,
+    SensorPath,
     arm_state,
     sensor_state,
 )
 from armarc.simulate.choreography import SAGITTAL
 from armarc.simulate.plan import SessionPlan
 from armarc.simulate.sensor import sense
-from armarc.simulate.timeline import Timeline, build_timeline
+from armarc.simulate.timeline import BodyCourse, build_timeline
 from armarc.simulate.truth import (
     TRUTH_RATE_HZ,
     Truth,
@@ -127,13 +127,13 @@ def _other(plan: SessionPlan, seed: int) -> dict[str, Any]:
     return other
 
 
-def _states(plan: SessionPlan, timeline: Timeline, time_s: FloatArray) -> tuple[ArmState, SensorState]:
+def _states(plan: SessionPlan, timeline: BodyCourse, time_s: FloatArray) -> tuple[ArmState, SensorPath]:
     tracks, side = timeline.tracks, plan.side
     state = arm_state(tracks, side, time_s, reach_m=plan.reach_m, body=plan.body)
     return state, sensor_state(state, tracks, plan.mount, side)
 
 
-def _series(state: ArmState, sensor: SensorState, plan: SessionPlan) -> TruthSeries:
+def _series(state: ArmState, sensor: SensorPath, plan: SessionPlan) -> TruthSeries:
     if not plan.pattern.about_vertical:
         angle, rate = state.elevation_rad, state.elevation_rate_rad_s
     else:

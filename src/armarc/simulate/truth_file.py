@@ -28,6 +28,7 @@ from typing import Any
 
 import numpy as np
 
+from armarc.files import write_whole
 from armarc.measures import field_of
 from armarc.recording import Recording
 from armarc.simulate.body import Body
@@ -245,7 +246,7 @@ def write_truth(
     """
     record = truth_record(truth, recording, file=file, series=series)
     text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=None if series else 1)
-    path.write_text(text + "\n", encoding="utf-8")
+    write_whole(path, text + "\n")
 
 
 def read_truth(path: Path) -> dict[str, Any]:

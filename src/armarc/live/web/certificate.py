@@ -9,16 +9,15 @@ from __future__ import annotations
 import contextlib
 import datetime
 import ipaddress
-import os
 import socket
 import ssl
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from armarc.errors import UsageError
 from armarc.extras import how_to_add
+from armarc.files import write_whole
 from armarc.folders import DATA_VARIABLE, data_folder
 
 if TYPE_CHECKING:
@@ -139,16 +138,7 @@ def _made(address: str) -> tuple[bytes, x509.Certificate]:
 def _keep(file: Path, text: bytes) -> None:
     """Write the file whole or not at all, for its owner's eyes alone."""
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)  # mode 0600
-        try:
-            with open(handle, "wb") as out:
-                out.write(text)
-            os.replace(temporary, file)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(temporary)
-            raise
+        write_whole(file, text, private=True)
     except OSError as error:
         raise UsageError(
             f"{file}: the certificate of the phone's page cannot be kept: {error.strerror or error}",

@@ -9,6 +9,7 @@ import multiprocessing
 import socket
 import threading
 import time
+from collections.abc import Callable
 from multiprocessing.connection import Connection
 from pathlib import Path
 from types import TracebackType
@@ -23,6 +24,7 @@ from armarc.live.web.messages import board_message
 from armarc.ports import hold_alone
 
 FRAMES_PER_S = 20.0
+LONGEST_ORDER = 4096
 MISSING = "the page needs the package websockets"
 
 
@@ -31,8 +33,9 @@ class WebFace:
 
     name = "the page"
 
-    def __init__(self, pipe: Connection) -> None:
+    def __init__(self, pipe: Connection, orders: Connection) -> None:
         self._pipe = pipe
+        self._orders = orders
         self._sent_s = -1.0
         self._news = False
         self._newest: bytes | None = None
@@ -41,6 +44,16 @@ class WebFace:
         self._changed = threading.Condition()
         self._carrier = threading.Thread(target=self._carry, name="boards", daemon=True)
         self._carrier.start()
+
+    def listen(self, take: Callable[[str], None]) -> None:
+        """Hand on what the pages order, as text, from a thread of its own."""
+
+        def carry() -> None:
+            with contextlib.suppress(EOFError, OSError, UnicodeDecodeError):
+                while True:
+                    take(self._orders.recv_bytes(LONGEST_ORDER).decode())
+
+        threading.Thread(target=carry, name="orders", daemon=True).start()
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """The next board goes out at once."""
@@ -114,19 +127,21 @@ class PageProcess:
         # A fresh interpreter: a copy of this one would keep its files open, the raw stream's among them.
         context = multiprocessing.get_context("spawn")
         receiver, sender = context.Pipe(duplex=False)
-        given: tuple[object, ...] = (listener, receiver, access)
+        orders, ordering = context.Pipe(duplex=False)
+        given: tuple[object, ...] = (listener, receiver, access, ordering)
         self.frames: Connection | None = None
         """What a phone sends, where it is the sensor."""
         with contextlib.ExitStack() as theirs:
             theirs.enter_context(listener)
             theirs.enter_context(receiver)
+            theirs.enter_context(ordering)
             if certificate is not None:
                 self.frames, taken = context.Pipe(duplex=False)
                 theirs.enter_context(taken)
                 given += (taken, str(certificate), boards)
             self._process = context.Process(target=serve_pages, args=given, name="armarc page", daemon=True)
             self._process.start()
-        self.face = WebFace(sender)
+        self.face = WebFace(sender, orders)
 
     def __enter__(self) -> PageProcess:
         return self

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
+from armarc.exercises import find_exercise
 from armarc.live.board import FLASH_S, Board
+from armarc.live.stop_mark import CAVEAT
+from armarc.tasks import Task
 
 
 def board_message(board: Board) -> dict[str, Any]:
@@ -50,9 +54,39 @@ def board_message(board: Board) -> dict[str, Any]:
             "loss": _rounded(last.loss_pct),
             "measured": last.measured,
         },
+        "lifter": board.lifter,
+        "waiting": board.waiting,
+        "last_time": board.last_time,
+        "today": board.today,
+        "mark": f"{board.mark} ({CAVEAT})" if board.mark else "",
+        "caution": board.caution,
+        "said": board.said,
+        "answer": board.answer,
+        "logged": board.logged,
+        "menu": _menu(board),
         "sensor": board.sensor_lines,
         "stopping": board.stopping,
     }
+
+
+def _menu(board: Board) -> dict[str, Any] | None:
+    """What may be switched to, and what is chosen for the next set."""
+    if not board.menu:
+        return None
+    task: Task = board.menu["task"]
+    return {
+        "lifters": list(board.menu["lifters"]),
+        "exercises": [[key, _name(key)] for key in board.menu["exercises"]],
+        "lifter": task.lifter or "",
+        "exercise": task.exercise,
+        "side": task.side,
+        "load_kg": task.load_kg,
+    }
+
+
+@cache
+def _name(key: str) -> str:
+    return find_exercise(key).name
 
 
 def _rounded(value: float | None) -> int | None:

@@ -22,17 +22,29 @@ function draw() {
   const b = board;
   if (!b) return;
   const load = b.load ? " · " + escape(b.load) : "";
-  html("what", "<b>" + escape(b.exercise) + "</b> · " + escape(b.side) + " arm" + load);
+  const who = b.lifter ? escape(b.lifter) + " · " : "";
+  html("what", who + "<b>" + escape(b.exercise) + "</b> · " + escape(b.side) + " arm" + load);
+  $("what").disabled = !b.menu;
+  $("what").className = b.menu ? "may" : "";
   let say = "", loud = false;
   if (over) say = "the session is over";
   else if (!socket || socket.readyState !== 1) { say = "connection lost, trying again …"; loud = true; }
   else if (b.stopping) { say = "stopping, set saved"; loud = true; }
   else if (b.sensor.length) { say = b.sensor.join(" · "); loud = true; }
   else if (!b.ready) say = "hang the arm, stand still for a moment";
+  else if (!b.sets && !b.rep && !b.moving) { say = "ready"; loud = true; }
   else if (b.sets) say = b.sets + (b.sets === 1 ? " set done" : " sets done");
   text("say", say);
   $("say").className = loud ? "loud" : "";
   const resting = b.rest_s !== null;
+  document.body.classList.toggle("resting", resting);
+  const idle = resting || (!b.rep && !b.moving);
+  const below = b.answer || b.caution || b.mark || (b.waiting ? "next set: " + b.waiting : "") ||
+    (resting && b.today) || (idle && b.last_time) || "";
+  text("below", below);
+  $("below").className = b.answer || b.caution || b.mark ? "loud" : "";
+  after(b, resting);
+  sheet(b);
   text("count", String(b.rep));
   if (resting) {
     const s = Math.floor(b.rest_s), l = b.last_set;
@@ -66,6 +78,76 @@ function draw() {
   fan(b);
 }
 
+// What may be said about the set that is done: one tap each, nothing required.
+function order(what) { if (socket && socket.readyState === 1) socket.send(JSON.stringify(what)); }
+function chip(label, what, pressed) {
+  return '<button type="button" class="chip" data-order="' + escape(JSON.stringify(what)) + '" aria-pressed="' +
+    (pressed ? "true" : "false") + '">' + escape(label) + "</button>";
+}
+function opener(label, id) { return '<button type="button" class="chip" data-open="' + id + '">' + label + "</button>"; }
+function after(b, resting) {
+  if (!resting || !b.logged || !b.last_set) { html("after", ""); return; }
+  const set = b.last_set.number, say = (about, label, pressed) => chip(label, { say: about, set: set }, pressed);
+  let s = "RIR";
+  for (let n = 0; n <= 4; n++) s += say({ rir: n }, String(n), b.said.startsWith(n + " RIR"));
+  html("after", s + opener("pain", "hurt") + opener("note", "noted") + (b.said ? "<span>" + escape(b.said) + "</span>" : ""));
+  let p = "<p><span>Pain after set " + set + ", 0 none to 10 the worst</span>";
+  for (let n = 0; n <= 10; n++) p += say({ pain: n }, String(n), new RegExp("pain " + n + "(,|$)").test(b.said));
+  p += "</p><p><span>Where</span>";
+  for (const place of ["front", "side", "back", "top of the shoulder", "neck", "elbow", "wrist"])
+    p += say({ pain_place: place }, place);
+  p += "</p><p><span>At which elevation</span>";
+  for (const angle of [30, 60, 90, 120]) p += say({ pain_at_deg: angle }, angle + "°");
+  html("hurt", p + "</p><p><span>Pain means stop. If it stays, see a licensed practitioner.</span>" + CLOSE + "</p>");
+  html("noted", '<p><span>Note about set ' + set + '</span><textarea id="note" rows="3" maxlength="300"></textarea></p><p>' +
+    '<button type="button" class="chip" data-note="' + set + '">keep</button>' + CLOSE + "</p>");
+}
+
+// Who lifts what next; a tap counts at once, during a set from the next one on.
+const CLOSE = '<button type="button" class="chip" data-close="">close</button>';
+function sheet(b) {
+  const m = b.menu;
+  if (!m || document.activeElement && /INPUT|SELECT/.test(document.activeElement.tagName)) return;
+  let s = "<p><span>Lifter</span>";
+  for (const name of m.lifters) s += chip(name, { switch: { lifter: name } }, name === m.lifter);
+  s += '<input id="other" size="12" maxlength="60" placeholder="somebody else" aria-label="somebody else"></p><p><span>Exercise</span>' +
+    '<select id="lift" aria-label="exercise">';
+  for (const [key, name] of m.exercises)
+    s += '<option value="' + escape(key) + '"' + (key === m.exercise ? " selected" : "") + ">" + escape(name) + "</option>";
+  s += "</select></p><p><span>Arm</span>";
+  for (const side of ["left", "right"]) s += chip(side, { switch: { side: side } }, side === m.side);
+  s += "</p><p><span>Load, kg</span>";
+  if (m.load_kg !== null) {
+    if (m.load_kg >= 1) s += chip("−1", { switch: { load_kg: round(m.load_kg - 1) } });
+    s += chip("+1", { switch: { load_kg: round(m.load_kg + 1) } });
+  }
+  s += '<input id="load" type="number" min="0" max="500" step="any" inputmode="decimal" size="6" aria-label="load in kg" value="' +
+    (m.load_kg === null ? "" : round(m.load_kg)) + '"></p><p>' + CLOSE + "</p>";
+  html("sheet", s);
+}
+function round(kg) { return Math.round(kg * 100) / 100; }
+document.addEventListener("click", e => {
+  const button = e.target.closest("button");
+  if (!button) return;
+  if (button.id === "what") $("sheet").showModal();
+  else if (button.dataset.open) $(button.dataset.open).showModal();
+  else if (button.dataset.close !== undefined) button.closest("dialog").close();
+  else if (button.dataset.order) order(JSON.parse(button.dataset.order));
+  else if (button.dataset.note) {
+    if ($("note").value.trim()) order({ say: { note: $("note").value.trim() }, set: Number(button.dataset.note) });
+    $("noted").close();
+  }
+});
+document.addEventListener("change", e => {
+  const value = e.target.value.trim();
+  if (!value) return;
+  if (e.target.id === "other") order({ switch: { lifter: value } });
+  else if (e.target.id === "lift") order({ switch: { exercise: value } });
+  else if (e.target.id === "load" && isFinite(value)) order({ switch: { load_kg: Number(value) } });
+  else return;
+  e.target.blur();
+});
+
 // The arm as seen from the front: shoulder at the pivot, hanging down, swinging out; the gate is a sector.
 function fan(b) {
   const box = $("fan").getBoundingClientRect(), w = box.width, h = box.height, flip = b.side === "left" ? -1 : 1;
@@ -89,7 +171,9 @@ function fan(b) {
     s += '<path d="' + line(d, 0.97, 1.03) + '" stroke="var(--faint)" stroke-width="2"/>' +
       '<text x="' + at(d, 1.1).split(" ")[0] + '" y="' + at(d, 1.1).split(" ")[1] + '" font-size="' + Math.max(13, r * 0.06) +
       '" fill="var(--faint)" text-anchor="middle" dominant-baseline="middle">' + d + "</text>";
-  s += '<path d="' + sector(b.bottom_deg + b.gate[0], b.bottom_deg + b.gate[1], 0.72, 1) + '" fill="var(--arm)" opacity="0.75"/>';
+  s += '<path d="' + sector(b.bottom_deg + b.gate[0], b.bottom_deg + b.gate[1], 0.72, 1) + '" fill="var(--arm)" opacity="0.75"/>' +
+    '<text x="' + at(b.bottom_deg + (b.gate[0] + b.gate[1]) / 2, 0.86).replace(" ", '" y="') + '" font-size="' + Math.max(12, r * 0.05) +
+    '" fill="var(--ink)" text-anchor="middle" dominant-baseline="middle">gate</text>';
   if (b.trail_deg.length > 1) {
     const low = Math.min(...b.trail_deg), high = Math.max(...b.trail_deg);
     if (high - low > 1) s += '<path d="' + sector(low, high, 0.2, 0.66) + '" fill="var(--arm)" opacity="0.45"/>';

@@ -7,7 +7,9 @@ phone that is the sensor has its page and its socket here, too; what it sends go
 from __future__ import annotations
 
 import asyncio
+import base64
 import contextlib
+import hashlib
 import logging
 import os
 import signal
@@ -18,6 +20,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from importlib.resources import files
 from multiprocessing.connection import Connection
+from queue import Full, Queue
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlsplit
 
@@ -28,11 +31,22 @@ from websockets.http11 import Request, Response
 
 from armarc.live.web.access import Access
 from armarc.live.web.door import Door, home_of
-from armarc.live.web.phone_page import phone_page
 from armarc.live.web.porch import Porch
 
 if TYPE_CHECKING:
     from armarc.live.web.phone_desk import PhoneDesk
+
+_PLACE = '<script src="phone.js"></script>'
+
+
+def phone_page() -> tuple[str, str]:
+    """The page with its script inside, and the script's SHA-256 for the page's content policy, base64."""
+    room = files("armarc.live.web")
+    script = room.joinpath("phone.js").read_text("utf-8")
+    page = room.joinpath("phone.html").read_text("utf-8")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return page.replace(_PLACE, f"<script>{script}</script>"), digest
+
 
 BACKLOG = 32
 QUEUE = 4
@@ -40,7 +54,9 @@ OVER = '{"over": true}'
 HANDSHAKE_S = 5.0
 PING_S = 10.0
 LONGEST_MESSAGE = 1024
-"""The page of the boards sends nothing; what a browser may send by itself is shorter."""
+"""The page of the boards sends orders alone, which are short."""
+ORDERS_WAITING, ORDER_EVERY_S = 16, 0.1
+"""Orders that wait for the session, and how soon one page may give the next; what is beyond is dropped."""
 SCRIPT_SOURCE = "script-src 'self'"
 HEADERS = {
     "Content-Security-Policy": f"default-src 'none'; style-src 'unsafe-inline'; {SCRIPT_SOURCE}; "
@@ -187,6 +203,7 @@ def serve_pages(
     listener: socket.socket,
     boards: Connection,
     access: Access,
+    orders: Connection,
     frames: Connection | None = None,
     certificate: str = "",
     shows_boards: bool = True,
@@ -198,6 +215,8 @@ def serve_pages(
     listener : socket
     boards : Connection
     access : Access
+    orders : Connection
+        Where what the pages order goes.
     frames : Connection or None
         Where the frames of a phone go that is the sensor.
     certificate : str
@@ -216,11 +235,15 @@ def serve_pages(
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(certificate)
         phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards)
-    asyncio.run(_serve(listener, boards, access, phone))
+    asyncio.run(_serve(listener, boards, access, orders, phone))
 
 
 async def _serve(
-    listener: socket.socket, pipe: Connection, access: Access, phone: PhoneServing | None
+    listener: socket.socket,
+    pipe: Connection,
+    access: Access,
+    orders: Connection,
+    phone: PhoneServing | None,
 ) -> None:
     loop = asyncio.get_running_loop()
     # A full table of open files is met by waiting, not by a page of text for every try.
@@ -247,15 +270,21 @@ async def _serve(
         if desk is not None and link.request is not None and link.request.path.startswith("/phone/"):
             await desk.serve(link)
             return
-        with contextlib.suppress(ConnectionClosed):
-            async for text in boards.every():
-                await link.send(text)
+        taking = asyncio.create_task(_take_orders(link, ordered))
+        try:
+            with contextlib.suppress(ConnectionClosed):
+                async for text in boards.every():
+                    await link.send(text)
+        finally:
+            taking.cancel()
 
     def put(text: str) -> None:
         boards.put(text)
         if desk is not None:
             desk.board(text)
 
+    ordered: Queue[str] = Queue(ORDERS_WAITING)
+    threading.Thread(target=_hand_over, args=(ordered, orders), daemon=True).start()
     threading.Thread(target=_receive, args=(pipe, loop, put, over), daemon=True).start()
     options: dict[str, Any] = {"server_header": None, "logger": quiet, "compression": None}
     if phone is not None:
@@ -276,6 +305,21 @@ async def _serve(
     ):
         await over.wait()
         await asyncio.sleep(0.1)  # the pages hear that it is over
+
+
+async def _take_orders(link: ServerConnection, ordered: Queue[str]) -> None:
+    with contextlib.suppress(ConnectionClosed):
+        async for message in link:
+            if isinstance(message, str):
+                with contextlib.suppress(Full):
+                    ordered.put_nowait(message)
+            await asyncio.sleep(ORDER_EVERY_S)
+
+
+def _hand_over(ordered: Queue[str], pipe: Connection) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        while True:
+            pipe.send_bytes(ordered.get().encode("utf-8", "replace"))
 
 
 def _receive(

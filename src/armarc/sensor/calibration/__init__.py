@@ -1,12 +1,9 @@
 """Calibration of the sensor itself: fitted, kept for each sensor, applied to its recordings."""
 
 from armarc.sensor.calibration.apply import (
-    SensorErrors,
-    accelerometer_tilt_se_rad,
     apply_calibration,
     correct_samples,
     gyroscope_scale_se,
-    sensor_errors,
     tolerance_of,
 )
 from armarc.sensor.calibration.calibrate import CalibrationRun, calibrate
@@ -28,8 +25,6 @@ __all__ = [
     "GyroscopeCalibration",
     "Move",
     "Rest",
-    "SensorErrors",
-    "accelerometer_tilt_se_rad",
     "apply_calibration",
     "calibrate",
     "correct_samples",
@@ -41,7 +36,6 @@ __all__ = [
     "load_calibrations",
     "rests_and_moves",
     "save_calibration",
-    "sensor_errors",
     "tolerance_of",
     "usable_turns",
 ]

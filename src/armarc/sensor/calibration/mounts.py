@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from armarc.files import read_entries, write_entries
 from armarc.folders import config_folder
 from armarc.recording import FloatArray, Metadata
-from armarc.sensor.calibration.json_file import listed, read_entries, vector, write_entries
-from armarc.sensor.calibration.store import is_of
+from armarc.sensor.calibration.store import is_of, listed, vector
 
 FILE_NAME = "sensor-mounts.json"
 SCHEMA = "armarc.sensor_mounts/1"
@@ -75,21 +75,8 @@ def save_mount(mount: StoredMount, folder: Path | None = None) -> Path:
     return write_entries(mounts_path(folder), SCHEMA, entries)
 
 
-def find_mount(sensor: str | Metadata | None, side: str, folder: Path | None = None) -> StoredMount | None:
-    """The latest mount of a sensor on a side.
-
-    Raises
-    ------
-    InputError
-        The file was damaged.
-    """
-    if sensor is None or sensor == "":
-        return None
-    return latest_mount(load_mounts(folder), sensor, side)
-
-
 def latest_mount(known: Sequence[StoredMount], sensor: str | Metadata, side: str) -> StoredMount | None:
-    """The last of the mounts that belongs to a sensor and a side; see `find_mount`."""
+    """The last of the mounts that belongs to a sensor and a side."""
     for one in reversed(known):
         if one.side == side and is_of(one.sensor, one.serial, one.address, sensor):
             return one

@@ -161,10 +161,6 @@ def _matrix(parameters: FloatArray) -> FloatArray:
     return matrix
 
 
-def _norms(readings: FloatArray, parameters: FloatArray) -> FloatArray:
-    return np.asarray(np.linalg.norm((readings - parameters[:3]) @ _matrix(parameters).T, axis=1))
-
-
 def _fit(
     readings: FloatArray, se: FloatArray, gravity: float, least: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -9,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from armarc.files import read_entries, write_entries
 from armarc.folders import config_folder
-from armarc.recording import Metadata
-from armarc.sensor.calibration.json_file import listed, read_entries, vector, write_entries
+from armarc.recording import FloatArray, Metadata
 from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
 
 FILE_NAME = "sensor-calibrations.json"
@@ -237,3 +238,22 @@ def _gyroscope_from(entry: dict[str, Any]) -> GyroscopeCalibration:
         error_after_rad=float(entry["error_after_rad"]),
         mean_turn_rad=float(entry["mean_turn_rad"]),
     )
+
+
+def vector(value: Any, shape: tuple[int, ...] = (3,)) -> FloatArray:
+    """A finite array of a given shape.
+
+    Raises
+    ------
+    ValueError
+        Anything else.
+    """
+    array = np.asarray(value, dtype=float)
+    if array.shape != shape or not np.isfinite(array).all():
+        raise ValueError(f"expected {shape} finite numbers")
+    return array
+
+
+def listed(array: FloatArray) -> Any:
+    """Plain lists of numbers with nine significant digits."""
+    return json.loads(json.dumps(np.vectorize(lambda one: float(f"{one:.9g}"))(array).tolist()))

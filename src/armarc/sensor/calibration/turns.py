@@ -57,7 +57,7 @@ class WrongColumns(InputError):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Turn:
+class Tipping:
     """One usable turn.
 
     ``stated_rad`` (signed, whole turn) is set for a turn about the vertical, whose axis in the sensor is ``up``;
@@ -78,7 +78,7 @@ class Turn:
 class TurnsFound:
     """Usable turns, and why others were left out."""
 
-    turns: tuple[Turn, ...]
+    turns: tuple[Tipping, ...]
     left_out: tuple[tuple[float, str], ...]
     """Start, s, and reason."""
 
@@ -106,7 +106,7 @@ def usable_turns(
     stated_rad : float or None, rad
         Angle of every turn flat on the table (about the vertical).
     """
-    turns: list[Turn] = []
+    turns: list[Tipping] = []
     left_out: list[tuple[float, str]] = []
     for move in moves:
         turn = _turn(move, accelerometer, stated_rad)
@@ -118,7 +118,7 @@ def usable_turns(
     return TurnsFound(turns=tuple(turns), left_out=tuple(left_out))
 
 
-def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: float | None) -> Turn | str:
+def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: float | None) -> Tipping | str:
     bias = _weighted_bias(move.before, move.after)
     rate = move.angular_velocity_rad_s - bias
     speed = np.linalg.norm(rate, axis=1)
@@ -152,7 +152,7 @@ def _turn(move: Move, accelerometer: AccelerometerCalibration | None, stated: fl
             )
         known = math.copysign(times * stated, about)
         se = math.hypot(se, STATED_SE_RAD)
-    return Turn(
+    return Tipping(
         rate_rad_s=rate,
         step_s=move.step_s,
         gravity_before=before,
@@ -243,7 +243,7 @@ def fit_gyroscope(
     return calibration
 
 
-def best_factor(turns: tuple[Turn, ...]) -> float:
+def best_factor(turns: tuple[Tipping, ...]) -> float:
     """The one factor for all gyroscope readings with which the turns end where gravity says."""
     seen = [turn for turn in turns if turn.stated_rad is None]
     if not seen:
@@ -264,7 +264,7 @@ def _bias_se(rests: tuple[Rest, ...]) -> float:
     return max(LEAST_BIAS_SE_RAD_S, float(means.std(axis=0).max()))
 
 
-def _refuse_wrong_sign(turns: tuple[Turn, ...]) -> None:
+def _refuse_wrong_sign(turns: tuple[Tipping, ...]) -> None:
     """Gravity must go where the gyroscope says; if it goes the other way, an axis is mirrored."""
     signs = np.array([[sx, sy, sz] for sx in (1, -1) for sy in (1, -1) for sz in (1, -1)], dtype=float)
     seen = [turn for turn in turns if turn.stated_rad is None]
@@ -311,7 +311,7 @@ def _refuse_poor(found: GyroscopeCalibration, improved: float) -> None:
 
 
 def _fit(
-    turns: tuple[Turn, ...], se: FloatArray, least: float
+    turns: tuple[Tipping, ...], se: FloatArray, least: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Change of the matrix from identity (9, row by row), covariance, residuals (3 for each turn), leverage.
 
@@ -338,7 +338,7 @@ def _fit(
     return x, covariance, residual, np.asarray(np.minimum(hat.sum(axis=1) / seen, 1.0))
 
 
-def _minimum(turns: tuple[Turn, ...], weight: FloatArray, prior: FloatArray, x: FloatArray) -> FloatArray:
+def _minimum(turns: tuple[Tipping, ...], weight: FloatArray, prior: FloatArray, x: FloatArray) -> FloatArray:
     for _ in range(8):
         residual, jacobian = _linearised(turns, x)
         rows = np.concatenate([jacobian * weight[:, None], np.diag(1 / prior)])
@@ -350,13 +350,13 @@ def _minimum(turns: tuple[Turn, ...], weight: FloatArray, prior: FloatArray, x: 
     return x
 
 
-def _linearised(turns: tuple[Turn, ...], x: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _linearised(turns: tuple[Tipping, ...], x: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Residuals, shape (3·turns,), and their slopes, shape (3·turns, 9)."""
     residual = np.concatenate([_residual(turn, x) for turn in turns])
     return residual, np.concatenate([_slopes(turn, x) for turn in turns])
 
 
-def _slopes(turn: Turn, x: FloatArray) -> FloatArray:
+def _slopes(turn: Tipping, x: FloatArray) -> FloatArray:
     """A small change δM of the matrix turns the end by Σ Cᵢ δM ωᵢ dt, Cᵢ from the axes then into those at the end."""
     out = np.zeros((3, 9))
     if turn.stated_rad is not None:
@@ -370,12 +370,12 @@ def _slopes(turn: Turn, x: FloatArray) -> FloatArray:
     return np.asarray(change - np.outer(g, g @ change))
 
 
-def _upright(turn: Turn) -> FloatArray:
+def _upright(turn: Tipping) -> FloatArray:
     up = turn.gravity_before + turn.gravity_after
     return np.asarray(up / np.linalg.norm(up))
 
 
-def _residual(turn: Turn, x: FloatArray) -> FloatArray:
+def _residual(turn: Tipping, x: FloatArray) -> FloatArray:
     """Three numbers in rad: the rotation that is missing to carry gravity home, or the angle that is missing."""
     rate = turn.rate_rad_s @ (np.eye(3) + x.reshape(3, 3)).T
     if turn.stated_rad is not None:

@@ -31,9 +31,9 @@ from armarc.sensor.wire.packet import (
     LOW_BATTERY,
     OVERFLOW,
     TIME_MODULUS_US,
+    batch_frames,
     decode_packet,
 )
-from armarc.sensor.wire.throughput import batch_frames
 
 if TYPE_CHECKING:
     from bleak import BleakClient

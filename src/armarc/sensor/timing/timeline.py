@@ -3,14 +3,93 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.sensor.dialect import Batch, Timing
 from armarc.sensor.events import Event, Frames, Loss
-from armarc.sensor.timing.envelope import ClockFit, LowerEnvelope
 from armarc.sensor.timing.unwrap import Placed, Unwrapper
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockFit:
+    """host = device · (1 + drift) + offset.
+
+    Parameters
+    ----------
+    drift : float
+        Dimensionless; 1e-6 is 1 ppm.
+    offset_s : float, s
+    """
+
+    drift: float
+    offset_s: float
+
+    def host_s(self, device_s: float) -> float:
+        """Host time of a device time, s."""
+        return device_s * (1 + self.drift) + self.offset_s
+
+
+class LowerEnvelope:
+    """Lower convex hull of (device time, arrival − device time), one point at a time.
+
+    Parameters
+    ----------
+    max_drift : float
+        Largest drift believed; ±500 ppm is the most the Bluetooth Core Specification allows a sleep clock
+        (Vol 6, Part B, from memory).
+    """
+
+    def __init__(self, max_drift: float = 500e-6) -> None:
+        self._max_drift = max_drift
+        self._x: list[float] = []
+        self._y: list[float] = []
+
+    @property
+    def span_s(self) -> float:
+        """Device time covered, s."""
+        return self._x[-1] - self._x[0] if self._x else 0.0
+
+    def __len__(self) -> int:
+        return len(self._x)
+
+    def add(self, device_s: float, arrival_s: float) -> None:
+        """Take in a packet; device times never fall. Amortised constant time."""
+        x, y = self._x, self._y
+        delay = arrival_s - device_s
+        if x and device_s <= x[-1]:
+            if delay >= y[-1]:
+                return
+            device_s = x.pop()
+            y.pop()
+        while len(x) > 1 and (x[-1] - x[-2]) * (delay - y[-2]) <= (y[-1] - y[-2]) * (device_s - x[-2]):
+            x.pop()
+            y.pop()
+        x.append(device_s)
+        y.append(delay)
+
+    def fit(self) -> ClockFit:
+        """The supporting line, its slope held within the believable drift.
+
+        Raises
+        ------
+        ValueError
+            No point yet.
+        """
+        x, y = self._x, self._y
+        if not x:
+            raise ValueError("expected at least one packet")
+        drift = 0.0
+        middle = (x[0] + x[-1]) / 2
+        for k in range(len(x) - 1):
+            if x[k + 1] >= middle:
+                drift = (y[k + 1] - y[k]) / (x[k + 1] - x[k])
+                break
+        drift = min(self._max_drift, max(-self._max_drift, drift))
+        return ClockFit(drift=drift, offset_s=min(b - drift * a for a, b in zip(x, y, strict=True)))
+
 
 _HOLD_S = 0.2
 """Packets of a new clock are held back this long, so that its offset is not taken from one late packet."""

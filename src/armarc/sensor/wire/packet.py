@@ -28,6 +28,9 @@ FRAME_BYTES: Final = 12
 MAX_FRAMES: Final = 42
 """An attribute value holds at most 512 bytes (Core Specification, Vol 3, Part F): 8 + 42 · 12 = 512."""
 
+BATCH_S: Final = 0.025
+"""Frames are collected this long before they are sent: short enough for a verdict during the rep."""
+
 INDEX_MODULUS: Final = 1 << 16
 TIME_MODULUS_US: Final = 1 << 32
 
@@ -117,3 +120,8 @@ def decode_packet(data: bytes) -> DataPacket:
         )
     counts = np.frombuffer(data, dtype="<i2", offset=HEADER.size).reshape(n, 6).astype(np.int16)
     return DataPacket(index=index, time_us=time_us, counts=counts, flags=first & 15)
+
+
+def batch_frames(rate_hz: float) -> int:
+    """Frames to collect for a packet when there is room, at least 1."""
+    return max(1, round(rate_hz * BATCH_S))

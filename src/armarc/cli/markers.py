@@ -1,0 +1,63 @@
+"""``process --markers``: the reps laid over a video."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from armarc.errors import UsageError
+from armarc.outputs import SUBTITLES, TABLE, Guard, Kind
+
+if TYPE_CHECKING:
+    from armarc.pipeline import Session
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VideoClock:
+    """How a video lies over a recording: where the first sample is, or where a clap is seen; s into the video."""
+
+    offset_s: float | None = None
+    clap_s: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.offset_s is not None and self.clap_s is not None:
+            raise UsageError("--offset and --clap say the same in two ways", "give one of them")
+
+
+def markers_kind(path: Path) -> Kind:
+    """Subtitles or a table, as the name says.
+
+    Raises
+    ------
+    UsageError
+        It says neither.
+    """
+    from armarc.report.markers import FORMATS
+
+    ending = path.suffix.lower()
+    if ending not in FORMATS:
+        raise UsageError(f"{path} is none of {', '.join(FORMATS)}", "for example --markers reps.srt")
+    return TABLE if ending == ".csv" else SUBTITLES
+
+
+def write_markers(
+    session: Session, sets: list[dict[str, object]], path: Path, clock: VideoClock, guard: Guard
+) -> str:
+    """Write the markers of a recording and say how they lie over the video."""
+    from armarc.report.markers import find_clap, marker_table, markers_of, subtitles
+
+    offset_s, said = clock.offset_s or 0.0, "on the recording's own clock; --clap lays them over a video"
+    if clock.offset_s is not None:
+        said = f"{offset_s:+.2f} s from the recording's clock"
+    if clock.clap_s is not None:
+        clap_s = find_clap(session.recording, session.sets)
+        offset_s = clock.clap_s - clap_s
+        said = f"the clap at {clap_s:.2f} s of the recording is at {clock.clap_s:.2f} s of the video"
+    markers = markers_of(sets, offset_s)
+    kind, ending = markers_kind(path), path.suffix.lower()
+    file = session.recording.source.file
+    text = marker_table(markers, file, offset_s) if kind is TABLE else subtitles(markers, ending)
+    with guard.open(path, kind) as stream:
+        stream.write(text.encode())
+    return f"{len(markers)} reps written to {path}: {said}"

@@ -1,0 +1,156 @@
+"""``armarc trend next``, ``planned`` and ``parts``: what a coach's own table steers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from armarc.cli.log_options import print_json, print_table, say, say_cautions
+
+if TYPE_CHECKING:
+    from armarc.log.coaching import Coaching
+    from armarc.log.reading import Filter
+    from armarc.log.store import Store
+
+NEXT, PLANNED, PARTS = ("next",), ("planned", "plan"), ("parts", "part")
+
+
+def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
+    """Print one of the three.
+
+    Raises
+    ------
+    NothingToMeasure
+        If no set passes the filter, or nothing is planned.
+    """
+    from armarc.errors import NothingToMeasure
+    from armarc.log.coaching import load_coaching
+    from armarc.log.reading import list_sets
+
+    entries = list_sets(store, where)[::-1]
+    if not entries:
+        raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
+    shown = _next if word in NEXT else _planned if word in PLANNED else _parts
+    shown(entries, load_coaching(), as_json)
+    if not as_json:
+        say_cautions({entry.exercise for entry in entries})
+
+
+def _next(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+    from datetime import date
+
+    from armarc.log.next_step import next_step
+    from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
+
+    by_task: dict[tuple[str, ...], list[Any]] = {}
+    for entry in entries:
+        task = (entry.lifter, entry.exercise, entry.variant, entry.side or "")
+        by_task.setdefault(task, []).append(entry)
+    lighter = lighter_weeks(weekly_volume(entries), coaching.weeks, date.today())
+    records, lines = [], []
+    for (lifter, exercise, variant, side), sets in by_task.items():
+        days = {monday.toordinal() for name, monday in lighter if name == lifter}
+        step = next_step(sets, coaching.next, days)
+        records.append(
+            {
+                "lifter": lifter, "exercise": exercise, "variant": variant, "side": side or None,
+                "load_kg": step.load_kg, "next_kg": step.next_kg, "open": step.is_open, "why": step.words,
+                "sessions": step.sessions, "clean_reps": step.clean, "reps": step.reps,
+                "lowest_rir": step.lowest_rir, "in_band_pct": step.in_band_pct, "rom_kept_pct": step.rom_kept_pct,
+            }
+        )  # fmt: skip
+        lines.append(
+            [
+                lifter,
+                f"{exercise} ({variant})" if variant else exercise,
+                side or "–",
+                "–" if step.load_kg is None else f"{step.load_kg:.4g}",
+                "–" if step.next_kg is None else f"{step.next_kg:.4g}",
+                step.words,
+            ]
+        )
+    if as_json:
+        print_json({"schema": "armarc.next/1", "rule": coaching.next.words, "tasks": records})
+        return
+    heads = ["Lifter", "Exercise", "Side", "Load kg", "Next kg", "Why"]
+    print_table(heads, lines, right=frozenset({3, 4}))
+    if words := lighter_words(lighter, coaching.weeks):
+        say(words)
+    say(coaching.next.words)
+
+
+def _planned(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+    from armarc.errors import NothingToMeasure
+    from armarc.log.planned import planned_weeks
+
+    weeks = planned_weeks(entries, coaching.plan)
+    if as_json:
+        print_json({"schema": "armarc.planned/1", "weeks": [week.to_dict() for week in weeks]})
+        return
+    if not weeks:
+        raise NothingToMeasure(
+            "nothing is planned for these lifters",
+            "armarc settings --coaching prints a table to fill in and save",
+        )
+    lines = []
+    for week in weeks:
+        planned = week.planned
+        reps = "–" if planned is None or planned.reps is None else f"{planned.reps:g}"
+        line = [week.lifter, week.monday.isoformat(), week.exercise]
+        line += ["–" if planned is None else f"{planned.sets:g}", str(week.sets), reps, str(week.reps)]
+        line += ["–" if week.clean_reps is None else str(week.clean_reps), week.words]
+        lines.append(line)
+    heads = [
+        "Lifter",
+        "Monday",
+        "Exercise",
+        "Sets planned",
+        "Sets",
+        "Reps planned",
+        "Reps",
+        "Clean",
+        "Against",
+    ]
+    print_table(heads, lines, right=frozenset(range(3, 8)), ranks={"Clean": 2, "Reps planned": 1})
+    say("A plan is a plan: no week is judged by it.")
+
+
+def _parts(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+    from armarc.log.parts_volume import parts_volume
+    from armarc.report.page_coaching import PARTS_NOTE, shares_table, span
+
+    weeks, unknown = parts_volume(entries, coaching.parts)
+    shares = shares_table(entries, coaching)
+    if as_json:
+        print_json(
+            {
+                "schema": "armarc.parts/1",
+                "weeks": [week.to_dict() for week in weeks],
+                "shares": [dict(zip(map(str.lower, shares.heads), row, strict=True)) for row in shares.rows],
+                "without_shares": unknown,
+                "note": PARTS_NOTE,
+            }
+        )
+        return
+    lines = [
+        [
+            week.lifter,
+            week.monday.isoformat(),
+            week.side or "–",
+            week.part,
+            span(week.sets, 1),
+            span(week.reps),
+            span(week.time_under_tension_s),
+            "–" if week.impulse_n_m_s is None else span(week.impulse_n_m_s),
+        ]
+        for week in weeks
+    ]
+    heads = ["Lifter", "Monday", "Arm", "Part", "Sets", "Reps", "Under tension s", "Impulse N·m·s"]
+    print_table(heads, lines, right=frozenset(range(4, 8)), ranks={"Impulse N·m·s": 1})
+    for name, anterior, middle, posterior, source in shares.rows:
+        say(f"{name}: anterior {anterior}, middle {middle}, posterior {posterior}. {source}")
+    if unknown:
+        say(f"Without shares, so in no part: {', '.join(unknown)}.")
+    without = sum(week.without_impulse > 0 for week in weeks)
+    if without and any(week.impulse_n_m_s is not None for week in weeks):
+        say(f"{without} lines hold sets without an impulse and read low.")
+    say(PARTS_NOTE)

@@ -1,0 +1,132 @@
+"""Both arms lifted together, a sensor on each: rep beside rep, and how far the sides differ with its error."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean, stdev
+from typing import Any
+
+from armarc.log.asymmetry import symmetry_index
+from armarc.log.reading import LoggedSet
+
+Span = tuple[float, float]
+LEAST_OVERLAP = 0.5
+"""Share of the shorter set or rep during which the other one ran, for the two to be one (working limit, no source)."""
+SHOWN = (("start_velocity_deg_s", "start °/s"), ("rom_deg", "range °"), ("top_deg", "top °"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Index:
+    """Symmetry index of one measure over reps lifted with both arms.
+
+    Parameters
+    ----------
+    index_pct : float
+        + is more on the right.
+    se_pct : float
+        Standard error. Strap and sensor err alike in all reps of a set, so that their part does not average out; the
+        reps' own scatter does.
+    reps : int
+    """
+
+    index_pct: float
+    se_pct: float
+    reps: int
+
+    def words(self) -> str:
+        """For a lifter: what is inside two standard errors is no difference that was seen."""
+        if abs(self.index_pct) <= 2 * self.se_pct:
+            return f"no clear difference ({self.index_pct:+.1f} ± {self.se_pct:.1f} %)"
+        more = "right" if self.index_pct > 0 else "left"
+        return f"{abs(self.index_pct):.1f} ± {self.se_pct:.1f} % more on the {more}"
+
+
+def together(entries: Sequence[LoggedSet]) -> list[tuple[LoggedSet, LoggedSet]]:
+    """Sets of a left and a right arm that were lifted at the same time by one lifter: (left, right), in order."""
+    out: list[tuple[LoggedSet, LoggedSet]] = []
+    rights = [one for one in entries if one.side == "right"]
+    for left in (one for one in entries if one.side == "left"):
+        same = [
+            one
+            for one in rights
+            if (one.lifter, one.exercise) == (left.lifter, left.exercise)
+            and _overlap(left, one) >= LEAST_OVERLAP
+        ]
+        if same:
+            best = max(same, key=lambda one: _overlap(left, one))
+            rights.remove(best)
+            out.append((left, best))
+    return out
+
+
+def _overlap(a: LoggedSet, b: LoggedSet) -> float:
+    begun = [one.done_at.timestamp() for one in (a, b)]
+    ended = [at + one.end_s - one.start_s for at, one in zip(begun, (a, b), strict=True)]
+    return _shared((begun[0], ended[0]), (begun[1], ended[1]))
+
+
+def _shared(a: Span, b: Span) -> float:
+    """Time two spans share, as a share of the shorter one."""
+    shorter = max(min(a[1] - a[0], b[1] - b[0]), 1e-9)
+    return max(min(a[1], b[1]) - max(a[0], b[0]), 0.0) / shorter
+
+
+def paired_reps(left: Sequence[Span], right: Sequence[Span]) -> list[tuple[int, int]]:
+    """Reps that belong together: each shares more of its time with the other than with any, and half of the shorter.
+
+    Parameters
+    ----------
+    left, right : sequence of (float, float), s
+        Start and end of each rep, on one clock.
+
+    Returns
+    -------
+    list of (int, int)
+        Places in the two, in order; a rep that one arm alone lifted has no partner.
+    """
+    pairs: list[tuple[int, int]] = []
+    if not left or not right:
+        return pairs
+    for i, one in enumerate(left):
+        j = max(range(len(right)), key=lambda k: _shared(one, right[k]))
+        back = max(range(len(left)), key=lambda k: _shared(left[k], right[j]))
+        if back == i and _shared(one, right[j]) >= LEAST_OVERLAP:
+            pairs.append((i, j))
+    return pairs
+
+
+def paired_index(
+    pairs: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]], key: str
+) -> tuple[list[float | None], Index | None]:
+    """Symmetry index of every pair of reps, and over all of them; None where it has no meaning or no error.
+
+    Parameters
+    ----------
+    pairs : sequence of (left, right)
+        Published keys of the reps.
+    key : str
+        A measure with a standard error (``…_se``).
+    """
+    each: list[float | None] = []
+    known: list[tuple[float, float]] = []
+    for left, right in pairs:
+        values = [one.get(name) for one in (left, right) for name in (key, f"{key}_se")]
+        a, a_se, b, b_se = (float(v) if isinstance(v, int | float) else math.nan for v in values)
+        if not (a > 0 and b > 0):
+            each.append(None)
+            continue
+        each.append(symmetry_index(a, b))
+        # First order: d/dR = 400 L/(R + L)², d/dL = −400 R/(R + L)².
+        se = 400 * math.hypot(a * b_se, b * a_se) / (a + b) ** 2
+        if math.isfinite(se):
+            known.append((symmetry_index(a, b), se))
+    if not known:
+        return each, None
+    scatter = stdev(value for value, _ in known) / math.sqrt(len(known)) if len(known) > 1 else 0.0
+    common = fmean(se for _, se in known)
+    whole = Index(
+        index_pct=fmean(value for value, _ in known), se_pct=math.hypot(common, scatter), reps=len(known)
+    )
+    return each, whole

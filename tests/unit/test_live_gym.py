@@ -1,0 +1,229 @@
+"""Lifters take turns in a live session: each set goes into the log under its lifter, with what is said of it."""
+
+import asyncio
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from armarc.errors import UsageError
+from armarc.kept import Kept
+from armarc.live.aftermath import After
+from armarc.live.desk import Say, Switch
+from armarc.live.gym import Gym
+from armarc.live.last_time import last_time
+from armarc.live.session import Session
+from armarc.live.source import play
+from armarc.log import Labels, list_sets, open_log
+from armarc.recording import Metadata
+from armarc.tasks import Task
+from live_runs import recording
+
+ANNA = Task(lifter="Anna", exercise="lateral-raise", side="right", load_kg=8.0, logged=True)
+
+
+class Coach:
+    """A face that gives orders when it hears something; nothing but the session itself is driven."""
+
+    name = "the coach"
+
+    def __init__(self, orders):
+        self.session, self.orders, self.heard, self.refused = None, list(orders), [], []
+
+    def hear(self, record, event):
+        self.heard.append(record)
+        for one in [one for one in self.orders if one[0](record)]:
+            self.orders.remove(one)
+            asyncio.get_running_loop().call_soon(self.give, one[1])
+
+    def give(self, order):
+        try:
+            self.session.order(order)
+        except UsageError as error:
+            self.refused.append(error.message)
+
+    def refresh(self, board): ...
+    def close(self): ...
+
+
+def at(event, number=1):
+    def heard(record):
+        return record["event"] == event and record.get("set", record.get("rep")) == number
+
+    return heard
+
+
+def train(tmp_path, orders, *, log=True, task=ANNA, past=(), **knobs):
+    made, _ = recording(2, **{"sets": 2, "reps": 3, "rest_s": 14.0, **knobs})
+    made = replace(made, metadata=Metadata(started_at="2026-03-02T18:00:00+00:00"))
+    kept, coach, remembered = Kept(), Coach(orders), []
+
+    def choose(one):
+        return kept.choices(Metadata(), one.options())
+
+    session = Session(
+        choices=choose(task),
+        faces=[coach],
+        after=After(
+            log=log, log_file=str(tmp_path / "log.sqlite") if log else None, labels=Labels(tags=("gym",))
+        ),
+        tell=lambda _: None,
+        stamp_for=lambda s: f"2026-03-02T18:{int(s) // 60:02d}:{int(s) % 60:02d}+00:00",
+        in_step=True,
+        gym=Gym(task=task, past=past, choose=choose, remember=remembered.append),
+    )
+    coach.session = session
+    asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
+    return session, coach, remembered
+
+
+def logged(tmp_path):
+    with open_log(str(tmp_path / "log.sqlite")) as store:
+        return sorted(list_sets(store), key=lambda one: one.done_at)
+
+
+def test_a_switch_in_the_middle_of_a_set_counts_from_the_next_one(tmp_path):
+    orders = [(at("rep ended", 2), Switch(lifter="Ben", exercise="front-raise", load_kg=5.0))]
+    session, coach, remembered = train(tmp_path, orders)
+    first, second = logged(tmp_path)
+    assert (first.lifter, first.exercise, first.load_kg, first.reps) == ("Anna", "lateral-raise", 8.0, 3)
+    assert (second.lifter, second.exercise, second.load_kg, second.reps) == ("Ben", "front-raise", 5.0, 3)
+    assert (first.tags, second.tags) == (("gym",), ("gym",))
+    assert [one.number for one in session.sets] == [1, 2]
+    assert remembered[-1].lifter == "Ben"
+    # Another arm is looked at anew: it is ready before its first rep.
+    after = coach.heard[[one["event"] for one in coach.heard].index("task") :]
+    names = [one["event"] for one in after]
+    assert names.index("ready") < names.index("rep started")
+
+
+def test_another_load_between_sets_needs_no_standing_still(tmp_path):
+    _, coach, _ = train(tmp_path, [(at("set measured"), Switch(load_kg=6.0))])
+    assert [one.load_kg for one in logged(tmp_path)] == [8.0, 6.0]
+    assert [one["event"] for one in coach.heard].count("ready") == [
+        one["event"] for one in train(tmp_path / "again", [], log=False)[1].heard
+    ].count("ready")
+
+
+@pytest.mark.parametrize("moment", ["set ended", "set measured"])
+def test_what_is_said_after_a_set_is_with_it_in_the_log(tmp_path, moment):
+    said = Labels(rir=2, pain=3, pain_place="front", pain_at_deg=80, note="left heel up")
+    orders = [(at(moment), Say(labels=said, set=1)), (at("set ended", 2), Say(labels=Labels(rir=1), set=1))]
+    _, coach, _ = train(tmp_path, orders)
+    first, second = logged(tmp_path)
+    assert (first.rir, first.pain, first.pain_place, first.pain_at_deg, first.note) == (
+        1,
+        3,
+        "front",
+        80,
+        "left heel up",
+    )
+    assert (second.rir, second.pain, second.note) == (None, None, "")
+    assert "set said" in [one["event"] for one in coach.heard]
+
+
+def test_the_caution_stands_on_the_board_after_pain_and_goes_with_the_next_set(tmp_path):
+    cautions = []
+
+    class Watching(Coach):
+        def refresh(self, board):
+            cautions.append((len(board.sets), board.rep, board.caution))
+
+    coach = Watching([(at("set measured"), Say(labels=Labels(pain=4)))])
+    made, _ = recording(2, sets=2, reps=3, rest_s=14.0)
+    session = Session(
+        choices=Kept().choices(Metadata(), ANNA.options()),
+        faces=[coach],
+        after=After(log=True, log_file=str(tmp_path / "log.sqlite")),
+        tell=lambda _: None,
+        in_step=True,
+    )
+    coach.session = session
+    asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
+    assert any(sets == 1 and text.startswith("Pain means stop") for sets, _, text in cautions)
+    assert all(not text for sets, rep, text in cautions if sets == 1 and rep == 2)
+
+
+def test_nothing_is_said_where_nothing_is_kept(tmp_path):
+    _, coach, _ = train(tmp_path, [(at("set measured"), Say(labels=Labels(rir=2)))], log=False)
+    assert coach.refused == ["nothing is kept without the training log"]
+
+
+def test_an_exercise_that_cannot_be_measured_changes_nothing(tmp_path):
+
+    kept = Kept()
+
+    def choose(task):
+        if task.side == "left":
+            raise UsageError("no left arm today")
+        return kept.choices(Metadata(), task.options())
+
+    session = Session(
+        choices=choose(ANNA),
+        faces=[],
+        after=After(),
+        tell=lambda _: None,
+        gym=Gym(task=ANNA, past=(), choose=choose, remember=lambda _: None),
+    )
+    with pytest.raises(UsageError, match="no left arm"):
+        session.order(Switch(side="left"))
+    assert session.desk.task == ANNA
+
+
+def test_the_mark_is_told_in_the_session(tmp_path):
+    slow = {"reps": 6, "sets": 1, "fatigue": 0.45}
+    task = replace(ANNA, stop_velocity_loss_pct=10.0)
+    _, coach, _ = train(tmp_path, [], log=False, task=task, **slow)
+    marks = [one for one in coach.heard if one["event"] == "mark reached"]
+    assert [one["what"] for one in marks] == ["velocity"]
+    assert marks[0]["loss_pct"] >= 10
+    assert "between days and people" in marks[0]["caveat"]
+    _, coach, _ = train(tmp_path, [], log=False, **slow)
+    assert "mark reached" not in [one["event"] for one in coach.heard]
+
+
+def test_the_last_time_is_the_last_day_of_the_same_task(tmp_path):
+    train(tmp_path, [(at("set measured"), Switch(load_kg=6.0))])
+    with open_log(str(tmp_path / "log.sqlite")) as store:
+        assert last_time(store, ANNA, date(2026, 3, 2)) is None
+        found = last_time(store, ANNA, date(2026, 3, 9))
+        assert last_time(store, replace(ANNA, side="left"), date(2026, 3, 9)) is None
+        assert last_time(store, replace(ANNA, lifter="Ben"), date(2026, 3, 9)) is None
+    assert found is not None
+    assert [one.load_kg for one in found.sets] == [8.0, 6.0]
+    assert found.words(1).startswith("last time (02 Mar): 8 kg, 3 reps, start ")
+    assert found.words(2).startswith("last time (02 Mar): 6 kg")
+    assert found.words(7) == found.words(2)
+    mean = found.sets[0].summary["mean_start_velocity_deg_s"]
+    words = found.against(1, 5, 9.0, {"mean_start_velocity_deg_s": mean + 4})
+    assert words == f"since 02 Mar: +1 kg, 5 reps (+2), start {mean + 4:.0f} °/s (+4)"
+
+
+def test_today_stands_against_the_last_time_after_the_set(tmp_path):
+    train(tmp_path, [])
+    boards = []
+
+    class Looking(Coach):
+        def refresh(self, board):
+            boards.append((len(board.sets), board.last_time, board.today))
+
+    made, _ = recording(2, sets=2, reps=3, rest_s=14.0)
+    kept = Kept()
+    coach = Looking([])
+    session = Session(
+        choices=kept.choices(Metadata(), ANNA.options()),
+        faces=[coach],
+        after=After(log=True, log_file=str(tmp_path / "log.sqlite")),
+        tell=lambda _: None,
+        stamp_for=lambda s: f"2026-03-09T18:{int(s) // 60:02d}:{int(s) % 60:02d}+00:00",
+        in_step=True,
+        gym=Gym(
+            task=ANNA,
+            past=(),
+            choose=lambda one: kept.choices(Metadata(), one.options()),
+            remember=lambda _: None,
+        ),
+    )
+    asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
+    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in boards)
+    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in boards)
