@@ -83,7 +83,7 @@ def track(
     piece: Piece,
     choices: Choices,
     windows: SetWindows | None = None,
-    before: ArmMotion | None = None,
+    before: Orientation | None = None,
     workings: Workings | None = None,
 ) -> ArmMotion:
     """Work out what the arm did.
@@ -94,8 +94,8 @@ def track(
     choices : Choices
     windows : SetWindows or None
         None for the first pass.
-    before : ArmMotion or None
-        What the pass before found on the same piece; its orientation is the start of this one.
+    before : Orientation or None
+        What the pass before found on the same piece: the start of this one.
     workings : Workings or None
         Kept by the caller from pass to pass over this piece, so that nothing is worked out twice.
 
@@ -105,7 +105,7 @@ def track(
         Without plane and hand rotation; `armarc.reference` adds them.
     """
     workings = Workings() if workings is None else workings
-    orientation = _fused(piece, choices, None, workings) if before is None else before.orientation
+    orientation = _fused(piece, choices, None, workings) if before is None else before
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
     if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):

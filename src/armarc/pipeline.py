@@ -11,7 +11,7 @@ import numpy as np
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import UsageError
-from armarc.motion import ArmMotion, remove_drift
+from armarc.motion import ArmMotion, Orientation, remove_drift
 from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.reference import add_reference
@@ -215,11 +215,17 @@ def _measure_piece(
     counted = _counted(motion, rules)
     if not counted.sets:
         return motion, [], left_out_movements(counted.left_out, motion)
-    motion = _settled(piece, choices, counted, motion, workings)
+    windows, oriented = _windows(motion, counted.sets), motion.orientation
+    del motion  # larger than the recording, and worked out anew
+    motion = _settled(piece, choices, windows, oriented, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
         counted = _counted(motion, replace(rules, arm_axis=upright))
-        motion = _settled(piece, choices, counted, motion, workings) if counted.sets else motion
+        if counted.sets:
+            windows = _windows(motion, counted.sets)
+            motion = _settled(piece, choices, windows, motion.orientation, workings)
+    lever = workings.lever
+    del workings, oriented  # as large again
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
@@ -227,7 +233,7 @@ def _measure_piece(
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, workings.lever)
+    bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, lever)
     warnings.extend(body_warnings(bodies, sets_before + 1))
     return (
         motion,
@@ -247,11 +253,10 @@ def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
 
 
 def _settled(
-    piece: Piece, choices: Choices, counted: Counted, before: ArmMotion, workings: Workings
+    piece: Piece, choices: Choices, windows: SetWindows, seen: Orientation, workings: Workings
 ) -> ArmMotion:
     """The second pass: mounting and orientation from the sets themselves."""
-    windows = _windows(before, counted.sets)
-    return _without_drift(track(piece, choices, windows, before, workings), windows)
+    return _without_drift(track(piece, choices, windows, seen, workings), windows)
 
 
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
