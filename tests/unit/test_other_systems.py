@@ -16,7 +16,8 @@ from pathlib import Path
 
 import pytest
 
-from armarc.cli import capture_talk, command_line, stopping
+from armarc.cli import capture_talk, stopping
+from armarc.cli.simulate import quoted
 from armarc.errors import UsageError
 from armarc.live import after_set, speech
 from armarc.log import location, open_log
@@ -210,7 +211,7 @@ def test_ctrl_break_ends_a_session_where_the_loop_takes_no_signals(monkeypatch):
     "word", ["set.csv", "my set.csv", "ü 1.csv", "it's.csv", 'a "b".csv', "$HOME x", "-7.5", ""]
 )
 def test_a_simulated_header_quotes_for_every_shell(word):
-    said = command_line.quoted(word)
+    said = quoted(word)
     assert shlex.split(said) == [word]
     if " " in word and not set(word) & set('"$'):
         assert said == f'"{word}"'
