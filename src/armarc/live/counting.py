@@ -25,7 +25,7 @@ from armarc.live.events import (
 )
 from armarc.live.gate import is_provisional, speed_of
 from armarc.live.judge import measure_movement
-from armarc.live.look_back import at_last, in_progress, so_far, with_turn_of
+from armarc.live.look_back import at_last, in_progress, seen_again, so_far, with_turn_of
 from armarc.live.rows import ANGLE, TIME
 from armarc.live.stretch import Stretch, moved
 from armarc.live.told import ToldErrors, passed_alike
@@ -224,8 +224,8 @@ class Counting:
         """Withdraw what counts no longer and count what has come to count; indices of `movements` from `first`."""
         s = self._stretch
         self.movements = [moved(m, first) for m in movements]
-        tops = [m.top + first for m in movements]
-        missed = [c for c in self._counted if not _near(c.movement.top, tops, self._same_rows)]
+        again = seen_again([c.movement.top for c in self._counted], self.movements, self._same_rows)
+        missed = [c for k, c in enumerate(self._counted) if k not in again]
         if len(missed) == len(self._counted):  # how the gate was passed before tells nothing now
             self._seen = []
         # One look may take the set for another; what the next one leaves out as well is none.
@@ -245,12 +245,11 @@ class Counting:
         held = [(c.movement.bottom - first, c.movement.bottom_after - first) for c in doubted]
         if movements and isinstance(s.angle, Turn):
             table = with_turn_of(s, table, movements[-1], first)
-        known = [c.movement.top for c in self._counted]
+        seen = set(again.values())
         new = [
             m
-            for m in movements
-            if not _near(m.top + first, known, self._same_rows)
-            and all(m.bottom_after <= a or m.bottom >= b for a, b in held)
+            for place, m in enumerate(movements)
+            if place not in seen and all(m.bottom_after <= a or m.bottom >= b for a, b in held)
         ]
         measurable = on_angle((tuple(movements),), np.ascontiguousarray(table[:, ANGLE]), s.rate_hz)
         by_bottom = {m.bottom: m for group in measurable for m in group}
@@ -371,8 +370,9 @@ class Counting:
         counted, self._counted = self._counted, []
         seen, self._seen, self._gates = self._seen, [], []
         for group, template in zip(final.sets, final.templates, strict=True):
-            tops = [m.top + first for m in group]
-            members = [c for c in counted if _near(c.movement.top, tops, self._same_rows)]
+            shown = [moved(m, first) for m in group]
+            of_group = seen_again([c.movement.top for c in counted], shown, self._same_rows)
+            members = [c for k, c in enumerate(counted) if k in of_group]
             if not members:
                 continue
             self._ended += members
@@ -394,7 +394,3 @@ class Counting:
         reps = reps_of_set(members, s.body.flags if s.exercise.coordinate == "elevation" else ())
         raw, start_s = s.recording(table), float(table[0, TIME])
         events.append(set_ended(self.sets, reps, reason, s.time_s, raw, start_s))
-
-
-def _near(row: int, rows: list[int], within: int) -> bool:
-    return any(abs(row - other) <= within for other in rows)

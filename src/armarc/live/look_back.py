@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from operator import mul
 
@@ -138,3 +139,26 @@ def with_turn_of(stretch: Stretch, table: FloatArray, newest: Movement, first: i
 def _causal(stretch: Stretch, table: FloatArray) -> tuple[FloatArray, FloatArray]:
     quaternion = np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4])
     return quaternion, table[:, RATE : RATE + 3] - np.array(stretch.fusion.bias_rad_s)
+
+
+def seen_again(tops: list[int], movements: Sequence[Movement], within: int) -> dict[int, int]:
+    """Which of the reps counted are shown again, and by which movement: their places.
+
+    Where in a long hold the top is taken to be may change; it is the same rep as long as it lies in it.
+
+    Parameters
+    ----------
+    tops : list of int
+        Rows of the tops of the reps counted, rising.
+    movements : sequence of Movement
+        In rows, in time order. Each shows one rep at most.
+    within : int
+        A top so many rows outside a movement is still in it.
+    """
+    again: dict[int, int] = {}
+    for place, m in enumerate(movements):
+        low, high = min(m.bottom, m.top - within), max(m.bottom_after, m.top + within)
+        inside = [k for k, top in enumerate(tops) if low <= top <= high and k not in again]
+        if inside:
+            again[min(inside, key=lambda k: abs(tops[k] - m.top))] = place
+    return again
