@@ -40,7 +40,8 @@ def done(
     }  # fmt: skip
     entry = LoggedSet(
         id=100 * day + len(exercise), done_at=moment, day=moment.date(), session_id=day, session="", lifter="Ada",
-        exercise=exercise, variant="", side=side, load_kg=load, rir=None, rpe=None, note="", reps=reps,
+        exercise=exercise, variant="", side=side, load_kg=load, rir=None, rpe=None, note="", reps=reps, pain=None,
+        pain_place="", pain_at_deg=None,
         start_s=0.0, end_s=1.0, summary=summary, measurement_id=day,
     )  # fmt: skip
     return replace(entry, **other)
@@ -64,6 +65,8 @@ def month(**last):
         ({"in_band": 0}, 8.0, "stays, 67 % of the starts in the band"),
         ({"rom": 55.0}, 8.0, "stays, range 90 % of what it was"),
         ({"tags": ("pain",)}, 8.0, "stays, pain was noted"),
+        ({"pain": 2.0}, 8.0, "stays, pain was noted"),
+        ({"pain": 0.0}, 9.0, "a small step is open"),
         ({"load": 10.0}, 10.0, "stays, 1 session at 10 kg so far"),
         ({"load": None}, None, "no load stated"),
     ],

@@ -1,18 +1,22 @@
 """An invented month of two lifters: the report names each true change and invents none. Nobody was measured."""
 
 import random
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
 from armarc.log import Labels, add_result, list_sets, open_log
 from armarc.log.coaching import default_coaching
+from armarc.log.measures import find_measure
 from armarc.log.next_step import next_step
 from armarc.log.reading import Filter
+from armarc.log.relevance import smallest_relevant
 from armarc.log.table import read_table
+from armarc.log.trend import Point, trend_of
 from armarc.log.volume import ranges, weekly_volume, without_impulse_words
 from armarc.report.page_build import build_sections
 from armarc.report.page_period import FOLLOWED, lifter_sections, task_courses, what_changed, what_next
+from armarc.report.trend_figures import draw_trend
 from armarc.reps.summary import summarise
 from invented_log import MONDAY, invented_result
 from published import rep_of
@@ -120,3 +124,20 @@ def test_a_single_session_has_no_verdict(month):
     one = list_sets(month, Filter(lifter="Ben"), limit=6)[::-1]
     (section, *_) = lifter_sections(one, None)
     assert "cannot be told yet" in section.words[0]
+
+
+def test_no_day_of_a_trend_is_one_nobody_has_and_counts_are_whole():
+    for first, last in ((date(2026, 11, 1), date(2026, 12, 1)), (date(2026, 1, 31), date(2026, 7, 4)),
+                        (date(2026, 2, 27), date(2026, 3, 2)), (date(2025, 12, 30), date(2026, 2, 1))):  # fmt: skip
+        days = [first, first + (last - first) // 2, last]
+        points = [Point(day=day, value=8.0 + i, sets=1, set_ids=(i,)) for i, day in enumerate(days)]
+        trend = trend_of(points, find_measure("reps"), smallest_relevant(find_measure("reps")))
+        axes = draw_trend(trend, title="Reps").axes[1]
+        names = [label.get_text() for label in axes.get_xticklabels()]
+        assert 2 <= len(names) <= 7, names
+        shown = {
+            (day.day, f"{day:%b}")
+            for day in (first + timedelta(days=k) for k in range((last - first).days + 1))
+        }
+        assert {(int(name.split()[0]), name.split()[1]) for name in names} <= shown
+        assert all(float(tick).is_integer() for tick in axes.get_yticks())

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 SCHEMA = "armarc.compare/1"
 MOST_CURVES = 4
+MOST_SETS_DRAWN = 12
 
 
 def compare(
@@ -108,7 +109,7 @@ def compare(
         if curves:
             from armarc.log.curves import curves_record
 
-            document["curves"] = curves_record([curve for _, curve in drawn])
+            document["curves"] = curves_record([curve for _, curves in drawn for curve in curves])
         print_json(document)
     else:
         _print_rows(groups, rows)
@@ -116,11 +117,14 @@ def compare(
         from armarc.report.compare_figures import draw_overlay
         from armarc.report.saving import save_figure
 
+        several = any(len(curves) > 1 for _, curves in drawn)
+        title = " against ".join(group.name for group in groups[:MOST_CURVES])
+        facts = "thin: each set; thick: mean of a group" if several else "mean of the full reps"
         picture = draw_overlay(
-            [curve for _, curve in drawn],
+            [curves for _, curves in drawn],
             [name for name, _ in drawn],
-            title="Side by side",
-            facts="mean of the reps of one set each",
+            title=title[:1].upper() + title[1:],
+            facts=facts,
             dark=dark,
         )
         save_figure(picture, plot, guard)
@@ -146,12 +150,13 @@ def _groups(
         found = read_table(store, Filter(ids=tuple(ids)), *measures)
         if not len(found):
             found = read_table(store, Filter(ids=tuple(ids), removed=True), *measures)
-        groups.append(Group(name=f"set {ids[0]}" if len(ids) == 1 else word, sets=found))
+        numbers = f"sets {word}" if word[:1].isdigit() and len(word) < 10 else word
+        groups.append(Group(name=f"set {ids[0]}" if len(ids) == 1 else numbers, sets=found))
     return groups
 
 
-def _curves(store: Store, groups: list[Group]) -> list[tuple[str, SetCurves]]:
-    """Curves of the newest set of each group whose recording was kept."""
+def _curves(store: Store, groups: list[Group]) -> list[tuple[str, list[SetCurves]]]:
+    """Curves of the newest sets of each group whose recordings were kept, oldest first."""
     from armarc.errors import LogError
     from armarc.log.curves import set_curves
     from armarc.log.reading import get_set
@@ -159,13 +164,26 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, SetCurves]]:
 
     out = []
     for group in groups[:MOST_CURVES]:
-        entry = get_set(store, int(as_table(group.sets).in_time.set_id[-1]))
-        name = group.name if group.name == f"set {entry.id}" else f"{group.name}, set {entry.id}"
-        out.append((name, set_curves(store, entry)))
+        ids = [int(number) for number in as_table(group.sets).in_time.set_id]
+        found: list[SetCurves] = []
+        fault: LogError | None = None
+        for number in reversed(ids):
+            if len(found) == MOST_SETS_DRAWN:
+                break
+            try:
+                found.append(set_curves(store, get_set(store, number)))
+            except LogError as error:
+                fault = error
+        if not found:
+            raise fault or LogError("no curves to draw", "name sets whose recordings were kept")
+        if len(found) < len(ids):
+            say(
+                f"{group.name}: curves of {len(found)} of {len(ids)} sets, the newest whose recordings were kept"
+            )
+        name = group.name if len(ids) == 1 else f"{group.name}, {len(found)} sets"
+        out.append((name, found[::-1]))
     if len(groups) > MOST_CURVES:
         say(f"curves of the first {MOST_CURVES} groups only")
-    if not out:
-        raise LogError("no curves to draw", "name sets whose recordings were kept")
     return out
 
 

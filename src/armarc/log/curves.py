@@ -20,6 +20,7 @@ from armarc.log.reading import LoggedSet, recording_of
 from armarc.log.store import Store
 from armarc.log.writing import match_by_overlap
 from armarc.recording import FloatArray
+from armarc.reps.summary import is_full
 
 if TYPE_CHECKING:
     from armarc.load.set_load import SetLoad
@@ -32,11 +33,11 @@ PHASE_POINTS = 51
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetCurves:
-    """Mean over the reps of a set, with spread.
+    """Mean over the full reps of a set, with spread; or over the sets of a group.
 
     Parameters
     ----------
-    set_id : int
+    set_ids : tuple of int
     progress : ndarray, shape (m,)
         0 at the start of a rep, 1 at the top, 2 at its end: raising and lowering each stretched to 1.
     angle_deg, angle_sd_deg : ndarray, shape (m,)
@@ -48,7 +49,7 @@ class SetCurves:
         Net shoulder moment while raising, by angle; None without a load.
     """
 
-    set_id: int
+    set_ids: tuple[int, ...]
     progress: FloatArray
     angle_deg: FloatArray
     angle_sd_deg: FloatArray
@@ -105,7 +106,8 @@ def curves_of(
     """Mean curves of a measured set; `load` is what the shoulder did, where it is known."""
     angles, speeds, low, high = [], [], -math.inf, math.inf
     angle, rate = np.degrees(motion.angle_rad), np.degrees(motion.angle_rate_rad_s)
-    for rep in measured.reps:
+    full = [rep for rep in measured.reps if is_full(rep.quality)]
+    for rep in full or measured.reps:
         p = rep.phases
         half = np.linspace(0, 1, PHASE_POINTS)
         up = p.start_s + half * (p.top_start_s - p.start_s)
@@ -125,7 +127,7 @@ def curves_of(
     table = np.array(angles)
     moment = None if load is None else _moment(load, low, high)
     return SetCurves(
-        set_id=set_id,
+        set_ids=(set_id,),
         progress=np.linspace(0, 2, 2 * PHASE_POINTS - 1),
         angle_deg=table.mean(axis=0),
         angle_sd_deg=_spread(table),
@@ -137,6 +139,45 @@ def curves_of(
     )
 
 
+def mean_of_sets(curves: Sequence[SetCurves]) -> SetCurves:
+    """Mean of the sets of a group, each counting once, with the spread between them; one set stays itself.
+
+    Parameters
+    ----------
+    curves : sequence of SetCurves
+        At least one.
+    """
+    if len(curves) == 1:
+        return curves[0]
+    angle = np.array([curve.angle_deg for curve in curves])
+    grid, speed = _shared([(curve.speed_angle_deg, curve.speed_deg_s) for curve in curves])
+    moments = [
+        (curve.moment_angle_deg, curve.moment_n_m)
+        for curve in curves
+        if curve.moment_angle_deg is not None and curve.moment_n_m is not None
+    ]
+    moment_grid, moment = _shared(moments) if len(moments) == len(curves) else (None, None)
+    return SetCurves(
+        set_ids=tuple(number for curve in curves for number in curve.set_ids),
+        progress=curves[0].progress,
+        angle_deg=angle.mean(axis=0),
+        angle_sd_deg=_spread(angle),
+        speed_angle_deg=grid,
+        speed_deg_s=speed.mean(axis=0),
+        speed_sd_deg_s=_spread(speed),
+        moment_angle_deg=moment_grid,
+        moment_n_m=None if moment is None else moment.mean(axis=0),
+    )
+
+
+def _shared(courses: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
+    """The whole degrees that all courses have, shape (k,), and each course there, shape (n, k)."""
+    grid = courses[0][0]
+    for angle, _ in courses[1:]:
+        grid = np.intersect1d(grid, angle)
+    return grid, np.array([values[np.isin(angle, grid)] for angle, values in courses])
+
+
 def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
     """JSON-ready curves."""
 
@@ -145,7 +186,7 @@ def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
 
     return [
         {
-            "set_id": c.set_id,
+            "set_id": c.set_ids[0],
             "progress": plain(c.progress),
             "angle_deg": plain(c.angle_deg),
             "speed_angle_deg": plain(c.speed_angle_deg),

@@ -28,7 +28,7 @@ class NextStep:
     in_band_pct, rom_kept_pct : float or None
         Share of starts inside the band; mean range against that of all sets before. None where not known.
     pain : bool
-        Whether a set of the newest session is tagged ``pain``.
+        Whether pain was noted after a set of the newest session, or a set is tagged ``pain``.
     """
 
     rule: NextRule
@@ -124,7 +124,7 @@ def next_step(
         lowest_rir=min(said) if said else None,
         in_band_pct=_in_band_pct(last),
         rom_kept_pct=100 * rom / was if rom and was else None,
-        pain=any("pain" in one.tags for one in newest),
+        pain=any(one.pain or "pain" in one.tags for one in newest),
     )
 
 

@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import MaxNLocator, MultipleLocator
 
+from armarc.log.curves import SetCurves, mean_of_sets
 from armarc.report import furniture, style
 from armarc.report.furniture import SIDE_IN, KeyItem
 from armarc.report.sheet import HEAD_IN, LEFT_IN, RIGHT_IN, WIDTH_IN, sheet
 
 if TYPE_CHECKING:
     from armarc.log.comparing import Row
-    from armarc.log.curves import SetCurves
 
 LINE_STYLES = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 """Groups differ by the kind of line first, by colour second."""
 
 
 def draw_overlay(
-    curves: Sequence[SetCurves],
+    groups: Sequence[Sequence[SetCurves]],
     names: Sequence[str],
     *,
     title: str,
@@ -29,15 +29,19 @@ def draw_overlay(
     width_in: float = WIDTH_IN,
     dark: bool = False,
 ) -> Figure:
-    """Lay the mean curves of sets over each other: angle along the rep, velocity and moment by angle.
+    """Lay groups of sets over each other: angle along the rep, velocity and moment by angle.
+
+    Each set is a thin line, the mean of a group a thick one.
 
     Parameters
     ----------
-    curves : sequence of SetCurves
-        Two to four.
+    groups : sequence of sequence of SetCurves
+        Two to four groups of at least one set.
     names : sequence of str
         What each is called.
     """
+    curves = [mean_of_sets(group) for group in groups]
+    spread = "of the sets" if all(len(group) > 1 for group in groups) else "of the reps"
     palette = style.palette_for(dark)
     with style.look(palette):
         colours = [palette.inside, palette.above, palette.ink, palette.hold]
@@ -50,7 +54,7 @@ def draw_overlay(
         inner = width_in - LEFT_IN - RIGHT_IN
         top += 0.32 * len(curves)
         titles = [
-            ("Angle along the rep", "degrees, mean ± SD of the reps"),
+            ("Angle along the rep", f"degrees, mean ± SD {spread}"),
             ("Velocity while raising", "degrees per second, by angle"),
             ("Shoulder moment while raising", "N·m, by angle, estimated"),
         ]
@@ -70,6 +74,12 @@ def draw_overlay(
             size = style.fitting_size(names[i], style.SIZE_TEXT, room)
             page.text(SIDE_IN + 0.85, at, names[i], size=size, va="center")
             low, high = curve.angle_deg - curve.angle_sd_deg, curve.angle_deg + curve.angle_sd_deg
+            for one in groups[i] if len(groups[i]) > 1 else ():
+                thin: dict[str, Any] = {"color": colour, "linewidth": 0.9, "alpha": 0.55}
+                panels[0].plot(one.progress, one.angle_deg, **thin)
+                panels[1].plot(one.speed_angle_deg, one.speed_deg_s, **thin)
+                if one.moment_n_m is not None and one.moment_angle_deg is not None and with_moment:
+                    panels[2].plot(one.moment_angle_deg, one.moment_n_m, **thin)
             panels[0].fill_between(curve.progress, low, high, color=colour, alpha=0.16, linewidth=0)
             panels[0].plot(curve.progress, curve.angle_deg, color=colour, linestyle=dash, linewidth=2.6)
             panels[1].plot(
@@ -81,8 +91,12 @@ def draw_overlay(
                 )
         panels[0].set_xticks([0, 1, 2], ["start", "top", "end"])
         panels[0].set_xlim(-0.02, 2.02)
+        least, most = panels[0].get_ylim()
+        panels[0].set_ylim(min(0.0, least), max(95.0, most))
+        panels[0].yaxis.set_major_locator(MultipleLocator(30))
         for panel in panels[1:]:
             panel.set_xlabel("angle, degrees", size=style.SIZE_TEXT)
+            style.angle_axis(panel)
             panel.set_ylim(bottom=min(0.0, panel.get_ylim()[0]))
     return figure
 

@@ -327,7 +327,7 @@ def _finish_angle(axes: Axes, curves: Sequence[Curve]) -> None:
         return
     axes.set_xlim(float(x.min()), float(x.max()))
     axes.set_ylim(min(0.0, 1.1 * float(y.min())), 1.08 * max(float(y.max()), 1.0))
-    axes.xaxis.set_major_locator(MaxNLocator(7, steps=[1, 1.5, 3, 10]))
+    style.angle_axis(axes)
     axes.yaxis.set_major_locator(MaxNLocator(6))
 
 

@@ -283,7 +283,7 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
     pictures, notes, curves, names = [], [REPS_CAUTION], [], []
     for entry in entries:
         try:
-            curves.append(set_curves(store, entry))
+            curves.append([set_curves(store, entry)])
             names.append(f"set {entry.id}: {_facts(entry)}")
         except ArmarcError as error:
             notes.append(f"No curve of set {entry.id}: {error.message}.")

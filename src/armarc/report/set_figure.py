@@ -86,7 +86,9 @@ def _draw(motion: ArmMotion, measured: MeasuredSet, exercise: Exercise, palette:
     furniture.panel_title(page, "Velocity", "degrees per second, lowering below zero", height - top + 0.16)
     speed_panel(style.inch_axes(figure, _LEFT_IN, top, inner, _SPEED_IN), scene)
     top += _SPEED_IN + _TIME_IN + _TITLE_IN
-    furniture.panel_title(page, "Start velocity", "degrees per second, ± standard error", height - top + 0.16)
+    furniture.panel_title(
+        page, "Start velocity", "degrees per second; bars: ± standard error", height - top + 0.16
+    )
     start_panel(style.inch_axes(figure, _LEFT_IN, top, inner, _START_IN), scene)
     furniture.draw_foot(page, palette, foot)
     return figure

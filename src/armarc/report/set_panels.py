@@ -270,7 +270,7 @@ def start_panel(axes: Axes, scene: Scene) -> None:
     if scene.band_deg_s:
         _level_band(axes, scene, scene.band_deg_s, p.inside, "band", "")
     xs = [float(rep.rep) for rep in measured]
-    _error_slabs(axes, scene, measured)
+    _error_bars(axes, scene, measured)
     halo = style.halo(p)
     furniture.draw_marks(
         axes, p, xs, values, [r.start_verdict for r in measured], 12.0 if scene.rep_in > 0.4 else 9.0
@@ -291,27 +291,16 @@ def start_panel(axes: Axes, scene: Scene) -> None:
             )  # fmt: skip
 
 
-def _error_slabs(axes: Axes, scene: Scene, measured: list[Rep]) -> None:
-    """Standard errors as flat slabs, wide enough to show beside their mark."""
-    half = min(0.3, 0.24 / scene.rep_in)
-    slabs, colours = [], []
+def _error_bars(axes: Axes, scene: Scene, measured: list[Rep]) -> None:
+    """Standard errors as upright bars; one that is smaller than its mark is hidden by it."""
     for rep in measured:
         value = math.degrees(rep.start_velocity_rad_s or 0.0)
         error = math.degrees(rep.start_velocity_se_rad_s or 0.0)
-        if error <= 0:
-            continue
-        slabs.append(
-            [
-                (rep.rep - half, value - error),
-                (rep.rep + half, value - error),
-                (rep.rep + half, value + error),
-                (rep.rep - half, value + error),
-            ]
-        )
-        colours.append(style.verdict_mark(rep.start_verdict, scene.palette).colour)
-    axes.add_collection(
-        PolyCollection(slabs, facecolors=colours, edgecolors="none", alpha=0.4, zorder=5), autolim=False
-    )
+        colour = style.verdict_mark(rep.start_verdict, scene.palette).colour
+        axes.errorbar(
+            rep.rep, value, yerr=error, color=colour, linestyle="none", elinewidth=2.2, capsize=4.5, capthick=1.6,
+            zorder=4.5,
+        )  # fmt: skip
 
 
 def _level_band(

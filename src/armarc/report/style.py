@@ -15,6 +15,7 @@ import matplotlib as mpl
 from matplotlib.font_manager import FontProperties
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.textpath import TextToPath
+from matplotlib.ticker import MultipleLocator
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -171,6 +172,14 @@ def plain_axes(axes: Axes, palette: Palette) -> None:
     axes.tick_params(axis="x", length=5, width=1.2)
     axes.grid(axis="y", color=palette.rule, linewidth=0.8)
     axes.set_axisbelow(True)
+
+
+def angle_axis(axes: Axes) -> None:
+    """Let an axis of angles begin at 0 and reach 90 at least, with ticks at both and every 15 or 30 degrees."""
+    low, high = axes.get_xlim()
+    low, high = min(0.0, low), max(90.0, high)
+    axes.set_xlim(low, high)
+    axes.xaxis.set_major_locator(MultipleLocator(15 if high - low <= 125 else 30))
 
 
 def inch_axes(figure: Figure, left: float, top: float, width: float, height: float) -> Axes:

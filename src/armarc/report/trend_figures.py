@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -63,7 +64,7 @@ def draw_trend(
             items.append(
                 KeyItem(words="smallest worthwhile change (dashed)", edge=palette.above, fill="none")
             )
-        if trend.measure.better == "higher":
+        if _has_best(trend):
             items.append(KeyItem(words="best session", marker="*", colour=palette.above))
         figure, page, top = sheet(
             palette, width_in, title, facts, items, 3.9, [trend.words()] if verdict else []
@@ -93,7 +94,7 @@ def _trend_panel(axes: Axes, trend: Trend, palette: Palette) -> None:
         start = float(values[: max(1, min(3, len(values) // 2))].mean())
         for level in (start - trend.worthwhile, start + trend.worthwhile):
             axes.axhline(level, color=palette.above, linewidth=1.6, linestyle=(0, (4, 3)))
-    if trend.measure.better == "higher":
+    if _has_best(trend):
         best = int(np.argmax(values))
         axes.plot(x[best], values[best], marker="*", markersize=19, color=palette.above, zorder=6)
     # A flat course must look flat: never show less than a few errors of height.
@@ -104,13 +105,23 @@ def _trend_panel(axes: Axes, trend: Trend, palette: Palette) -> None:
     if trend.measure.key == "in_band_pct":
         low, high = max(low, -4.0), min(high, 104.0)
     axes.set_ylim(low, high)
-    axes.yaxis.set_major_locator(MaxNLocator(5))
+    # Nobody does half a rep; sessions of several sets have means between whole numbers all the same.
+    count = not trend.measure.unit and trend.measure.digits == 0
+    if count:
+        axes.set_ylim(math.floor(low) - (low == math.floor(low)), math.ceil(high) + (high == math.ceil(high)))
+    axes.yaxis.set_major_locator(MaxNLocator(5, integer=count))
     if len(x) == 1:
         axes.set_xlim(x[0] - 3, x[0] + 3)
     else:
         room = 0.03 * (x[-1] - x[0])
         axes.set_xlim(x[0] - room, x[-1] + room)
     _date_axis(axes, [point.day for point in trend.points])
+
+
+def _has_best(trend: Trend) -> bool:
+    """Whether one session stands out at all."""
+    values = [point.value for point in trend.points]
+    return trend.measure.better == "higher" and values.count(max(values)) == 1
 
 
 def draw_weeks(
@@ -187,11 +198,20 @@ def _dates(days: Sequence[date]) -> Any:
 
 
 def _date_axis(axes: Axes, days: Sequence[date]) -> None:
-    """Whole days as ticks, at most six, and the year below."""
-    first, last = days[0].toordinal(), days[-1].toordinal()
-    step = max(1, -(-(last - first) // 5))
-    shown = range(first, last + 1, step)
-    names = [f"{day.day} {day:%b}" for day in map(date.fromordinal, shown)]
-    axes.set_xticks([day - _EPOCH for day in shown], names)
-    years = sorted({days[0].year, days[-1].year})
+    """Days that people count from as ticks, at most seven: every so many days, Mondays, or firsts of months."""
+    first, last = days[0], days[-1]
+    span = (last - first).days
+    if span <= 12:
+        step = max(1, -(-span // 6))
+        shown = [first + timedelta(days=day) for day in range(0, span + 1, step)]
+    elif span <= 84:
+        monday = first + timedelta(days=-first.weekday() % 7)
+        step = 7 * max(1, -(-span // 42))
+        shown = [monday + timedelta(days=day) for day in range(0, (last - monday).days + 1, step)]
+    else:
+        months = range(12 * first.year + first.month, 12 * last.year + last.month)
+        shown = [date(month // 12, month % 12 + 1, 1) for month in months][:: max(1, -(-len(months) // 7))]
+    names = [f"{day.day} {day:%b}" for day in shown]
+    axes.set_xticks([day.toordinal() - _EPOCH for day in shown], names)
+    years = sorted({first.year, last.year})
     axes.set_xlabel("–".join(map(str, years)), size=style.SIZE_TEXT)
