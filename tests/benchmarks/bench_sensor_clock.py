@@ -67,7 +67,8 @@ def packets() -> None:
     data = [encode_packet(DataPacket(index=5 * k, time_us=25_000 * k, counts=counts)) for k in range(20_000)]
     begin = time.perf_counter()
     for k, one in enumerate(data):
-        timeline.add(decode(one), 0.025 * k + 0.03)
+        for batch in decode(one):
+            timeline.add(batch, 0.025 * k + 0.03)
     each = (time.perf_counter() - begin) / len(data)
     print(f"decode and place one packet of 5 frames: {1e6 * each:.0f} µs ({1e6 * each / 5:.0f} µs a sample)")
 
