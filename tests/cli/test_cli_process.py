@@ -432,6 +432,17 @@ def test_a_chest_recording_beside_the_wrists(tmp_path):
         assert "Traceback" not in wrong.stderr
     missing = program("process", "set.csv", "--trunk", "nothing.csv", cwd=tmp_path)
     assert missing.returncode == 3
+    for words in (("set.csv", "set.chest.csv"), (".",)):  # found by what the heads say
+        pair = program("process", *words, "--json", cwd=tmp_path)
+        assert pair.returncode == 0, pair.stderr
+        assert objects(pair)[0]["sets"] == result["sets"]
+        assert "with the chest sensor of set.chest.csv" in pair.stderr
+    stated = program("process", ".", "--trunk", "nothing.csv", cwd=tmp_path)
+    assert stated.returncode == 3
+    assert "nothing.csv" in stated.stderr
+    alone = program("process", "set.chest.csv", cwd=tmp_path)
+    assert (alone.returncode, alone.stdout) == (3, "")
+    assert "--trunk" in alone.stderr
 
 
 def test_what_the_head_of_a_recording_says_goes_into_the_log(tmp_path):

@@ -16,6 +16,8 @@ from fake_daemon import FakeDaemon
 from fake_sensor import FakeSensor
 from program import Bench
 
+from armarc.cli.places import paired
+
 Run = Callable[..., None]
 MINE = ("-s", "wrist-1")  # named, so that it is taken as soon as it is seen
 
@@ -152,6 +154,38 @@ def test_two_sensors_share_a_clock(bench: Bench, run: Run) -> None:
                 at = sensor.started_s + (one.numbers[-1] + 1) / 200 / (1 + sensor.drift)
                 offsets.append(one.time_s[-1] - at)
             assert offsets[0] - offsets[1] == pytest.approx(0, abs=0.010)
+
+    run(story())
+
+
+@pytest.mark.parametrize("words", [("-s", "l", "-s", "chest=c"), ("-s", "wrist=l,chest=c")])
+def test_a_wrist_and_a_chest(bench: Bench, run: Run, words: tuple[str, ...]) -> None:
+    async def story() -> None:
+        bench.config.mkdir()
+        name = "wrist-1"  # what both call themselves
+        known = [
+            {"nickname": "l", "side": "left", "name": name, "address": "C0:FF:EE:00:00:01", "serial": "A-1"},
+            {"nickname": "c", "side": "right", "name": name, "address": "gone", "serial": "A-2"},
+        ]
+        (bench.config / "known-sensors.json").write_text(json.dumps({"sensors": known}))
+        wrist = FakeSensor(serial="A-1")
+        chest = FakeSensor(serial="A-2", address="C0:FF:EE:00:00:02", frames_per_packet=5)
+        async with FakeDaemon(bench.address) as daemon, wrist, chest:
+            daemon.add(wrist)
+            daemon.add(chest)
+            program = await bench.armarc("record", bench.folder / "set.csv", *words, "--seconds", "1")
+            code, data = await program.end(30)
+            assert code == 0, program.talk
+            files = [Path(line) for line in data.split()]
+            assert [one.name for one in files] == ["set-wrist.csv", "set-chest.csv"]
+            heads = [Captured(one).head for one in files]
+            assert [(h["place"], h.get("side"), h["sensor_serial"]) for h in heads] == [
+                ("wrist", "left", "A-1"),
+                ("chest", None, "A-2"),
+            ]
+            for key in ("capture", "clock_zero_at"):
+                assert heads[0][key] == heads[1][key]
+            assert paired(files).chest_of == {files[0]: files[1]}
 
     run(story())
 

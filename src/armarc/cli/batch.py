@@ -9,7 +9,7 @@ import json
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -20,6 +20,7 @@ from rich.progress import Progress
 
 from armarc.cli.markers import VideoClock, markers_kind, write_markers
 from armarc.cli.outputs import check_picture, guard_for
+from armarc.cli.places import paired
 from armarc.cli.samples import samples_kind, write_samples
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
@@ -71,11 +72,11 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class TrunkFile:
-    """The recording of a second sensor on the chest, its clock and the axis that faces forward, as stated."""
+    """The recording of a second sensor on the chest (None: what the heads say), its clock and its forward axis."""
 
-    path: Path
-    clock: str
-    forward: str
+    path: Path | None = None
+    clock: str = "auto"
+    forward: str = "+z"
 
 
 def run(
@@ -84,7 +85,7 @@ def run(
     reading: dict[str, Any],
     options: MeasuringOptions,
     outputs: Outputs,
-    trunk: TrunkFile | None = None,
+    trunk: TrunkFile = TrunkFile(),
 ) -> None:
     """Measure files and folders and report them.
 
@@ -102,22 +103,24 @@ def run(
 
 
 def _run(
-    paths: list[Path],
+    given: list[Path],
     reading: dict[str, Any],
     options: MeasuringOptions,
     outputs: Outputs,
-    trunk: TrunkFile | None,
+    trunk: TrunkFile,
 ) -> None:
     from armarc.kept import open_kept
 
     kept = open_kept()
     read = {key: value for key, value in reading.items() if value is not None}
+    pairs = paired(given)
+    paths = pairs.paths
     if len(paths) > 1 and "gyroscope_path" in read:
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
-    if len(paths) > 1 and trunk is not None:
+    if len(paths) > 1 and trunk.path is not None:
         raise UsageError("--trunk goes with a single recording", "process the pairs one by one")
     guard = guard_for(
-        [*paths, read.get("gyroscope_path"), None if trunk is None else trunk.path],
+        [*given, read.get("gyroscope_path"), trunk.path],
         log_file=None if outputs.log is None else outputs.log.file,
         force=outputs.force,
     )
@@ -141,7 +144,13 @@ def _run(
         for number, path in enumerate(paths):
             progress.update(task, description=escape(path.name))
             try:
-                measured = measure_file(path, read, options, kept, trunk)
+                pairs.check(path)
+                chest = trunk.path or pairs.chest_of.get(path)
+                measured = measure_file(path, read, options, kept, replace(trunk, path=chest))
+                if chest is not None and trunk.path is None:
+                    talk.print(
+                        f"{path.name}: with the chest sensor of {chest.name}", markup=False, soft_wrap=True
+                    )
                 if path.name == _SPOOLED:
                     measured.result["source"]["file"] = "-"
                 report(measured, number, len(paths), outputs, guard, out, talk)
@@ -221,17 +230,19 @@ def measure_file(
     reading: dict[str, Any],
     options: MeasuringOptions,
     kept: Kept,
-    trunk: TrunkFile | None = None,
+    trunk: TrunkFile = TrunkFile(),
 ) -> Measured:
     """Read and measure one recording."""
     from armarc.api import process, read_csv
 
     recording = read_csv(path, kept=kept, **reading)
-    session = process(recording, options, kept=kept, trunk=None if trunk is None else _read_trunk(trunk))
+    session = process(recording, options, kept=kept, trunk=_read_trunk(trunk))
     return Measured(path=path, session=session, result=session.to_dict(), reading=kept.reading(reading))
 
 
-def _read_trunk(file: TrunkFile) -> Trunk:
+def _read_trunk(file: TrunkFile) -> Trunk | None:
+    if file.path is None:
+        return None
     from armarc.recording import read_csv
     from armarc.trunk import CLOCKS, Trunk
 

@@ -40,7 +40,8 @@ def process(
         Path | None,
         typer.Option(
             metavar="CHEST.csv",
-            help="Recording of a second sensor on the chest: measures how the trunk leans and swings.",
+            help="Recording of a second sensor on the chest: measures how the trunk leans and swings. Files of "
+            "record --sensor wrist=…,chest=… find each other without it.",
             rich_help_panel=options.ON_THE_ARM,
         ),
     ] = None,
@@ -185,7 +186,7 @@ def process(
             reference=reference,
             fusion=fusion,
         ),
-        trunk=None if trunk is None else TrunkFile(trunk, trunk_clock, trunk_forward),
+        trunk=TrunkFile(trunk, trunk_clock, trunk_forward),
         outputs=Outputs(
             json=json_,
             csv=csv,

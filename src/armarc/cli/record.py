@@ -14,6 +14,7 @@ from armarc.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from armarc.cli.places import Worn
     from armarc.sensor.capture import CaptureReport, FilePlan
     from armarc.sensor.capture.files import CaptureFiles
     from armarc.sensor.events import Event, Trouble
@@ -31,7 +32,8 @@ def record(
         typer.Option(
             "--sensor",
             "-s",
-            help="Nickname, name, address or serial number; give it twice for both wrists. "
+            metavar="[PLACE=]NAME",
+            help="Nickname, name, address or serial number; twice for both wrists, or wrist=NAME and chest=NAME. "
             "Without it: the one sensor in reach.",
         ),
     ] = None,
@@ -82,17 +84,17 @@ def record(
     What was lifted, by whom and how is written into the file, and taken from there by `armarc process --log`.
     """
     from armarc.cli.capture_talk import summary
+    from armarc.cli.places import worn_sensors
     from armarc.log.labels import Labels
+    from armarc.recording.head import WRIST
 
     if phone:
         check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
-    sensors = sensor or [""]
-    if len(sensors) > 2 or len({one.casefold() for one in sensors}) != len(sensors):
-        raise UsageError("expected one sensor, or two different ones (left and right wrist)")
+    sensors = worn_sensors(sensor or [""])
     if side not in (None, "left", "right"):
         raise UsageError(f"--side {side}: expected left or right")
-    if side is not None and len(sensors) == 2:
-        raise UsageError("--side makes no sense with two sensors", "armarc sensor remember keeps their sides")
+    if side is not None and [one.place for one in sensors] == [WRIST, WRIST]:
+        raise UsageError("--side makes no sense with two wrists", "armarc sensor remember keeps their sides")
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
     stated = measuring.stated(exercise=exercise, load=load, resistance=resistance, lifter=lifter)
     labels = Labels(lifter=lifter, variant=variant, rir=rir, note=note, tags=tuple(tag or ())).checked()
@@ -115,7 +117,7 @@ def record(
     )
     report = _captured(
         plans,
-        sensors,
+        [one.name for one in sensors],
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
@@ -176,8 +178,11 @@ def capture_to(
     typer.Exit
         With 130 where the capture was stopped before a sample came.
     """
+    from armarc.cli.places import Worn
+
     options = _options(None, 8, 1000, None, 15.0, 120.0)
-    plans = _plans(path, sensors, options, exercise=None, side=None, load_kg=None, note=note)
+    worn = [Worn(name, place=None) for name in sensors]
+    plans = _plans(path, worn, options, exercise=None, side=None, load_kg=None, note=note)
     report = _captured(plans, sensors, options, seconds, lambda: None, phone)
     if report.fault is not None:
         raise report.fault
@@ -242,16 +247,21 @@ def _set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]
     """Tell when every arm has lifted a set and rested from it."""
     from armarc.choices import choose
     from armarc.live.set_watch import SetEndWatch
+    from armarc.recording.head import CHEST, PLACE
     from armarc.sensor.events import Frames
     from armarc.settings import load_settings
 
     saved = load_settings()
-    watches = [SetEndWatch(choose(plan.metadata, settings=saved), rate_hz) for plan in plans]
+    watches = {
+        number: SetEndWatch(choose(plan.metadata, settings=saved), rate_hz)
+        for number, plan in enumerate(plans)
+        if plan.metadata.other.get(PLACE) != CHEST
+    }
 
     def over(event: Event) -> bool:
-        if isinstance(event, Frames):
+        if isinstance(event, Frames) and event.sensor in watches:
             watches[event.sensor].feed(event.time_s, event.specific_force_m_s2, event.angular_velocity_rad_s)
-        return all(watch.ended is not None for watch in watches)
+        return all(watch.ended is not None for watch in watches.values())
 
     return over
 
@@ -286,7 +296,7 @@ def _options(
 
 def _plans(
     out: Path,
-    sensors: list[str],
+    sensors: list[Worn],
     options: StreamOptions,
     *,
     exercise: str | None,
@@ -299,16 +309,20 @@ def _plans(
     from datetime import UTC, datetime
 
     from armarc.recording import Metadata
+    from armarc.recording.head import CAPTURE, CHEST, PLACE
     from armarc.sensor.capture import FilePlan
     from armarc.sensor.remembered import recall
 
     now = datetime.now(UTC)
-    shared = {"capture": uuid.uuid4().hex}  # the same in both files of two wrists
+    shared = {CAPTURE: uuid.uuid4().hex}  # the same in both files of two sensors
+    with_chest = any(one.place == CHEST for one in sensors)
     plans = []
-    for number, text in enumerate(sensors, start=1):
-        known = recall(options.known, text) if text else None
-        its_side = side or (known.side if known else None)
+    for number, worn in enumerate(sensors, start=1):
+        known = recall(options.known, worn.name) if worn.name else None
+        its_side = None if worn.place == CHEST else side or (known.side if known else None)
         suffix = its_side or (known.nickname if known else str(number))
+        if with_chest and worn.place:
+            suffix = worn.place
         path = out if len(sensors) == 1 else out.with_name(f"{out.stem}-{suffix}{out.suffix}")
         metadata = Metadata(
             exercise=exercise,
@@ -317,7 +331,7 @@ def _plans(
             sensor=known.nickname if known else None,
             note=note,
             started_at=now.astimezone().isoformat(timespec="seconds"),
-            other=shared | dict(head or {}),
+            other=shared | ({PLACE: worn.place} if worn.place else {}) | dict(head or {}),
         )
         plans.append(FilePlan(path=path, metadata=metadata))
     return plans

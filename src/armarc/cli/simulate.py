@@ -144,6 +144,7 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, chest: bool, c
     from armarc.cli.terminal import error_console
     from armarc.errors import UsageError
     from armarc.recording import write_csv
+    from armarc.recording.head import one_capture
     from armarc.simulate import plan_session, simulate_session, truth_path, write_truth
 
     talk = error_console()
@@ -156,7 +157,8 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, chest: bool, c
         if chest:
             from armarc.simulate.trunk_sensor import simulate_chest
 
-            write_csv(simulate_chest(plan_session(knobs, seed), seed), out.with_suffix(".chest.csv"))
+            recording, beside = one_capture(recording, simulate_chest(plan_session(knobs, seed), seed))
+            write_csv(beside, out.with_suffix(".chest.csv"))
         write_csv(recording, out)
         write_truth(truth_path(out), truth, recording, file=out.name, series=truth_series)
     except OSError as error:
