@@ -437,6 +437,9 @@ def test_a_chest_recording_beside_the_wrists(tmp_path):
         assert pair.returncode == 0, pair.stderr
         assert objects(pair)[0]["sets"] == result["sets"]
         assert "with the chest sensor of set.chest.csv" in pair.stderr
+    kept = program("process", ".", "--log-file", "log.sqlite", "--json", cwd=tmp_path)
+    assert kept.returncode == 0, kept.stderr
+    assert "the log keeps the wrist's recording only" in kept.stderr
     stated = program("process", ".", "--trunk", "nothing.csv", cwd=tmp_path)
     assert stated.returncode == 3
     assert "nothing.csv" in stated.stderr

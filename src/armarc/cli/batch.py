@@ -148,9 +148,9 @@ def _run(
                 chest = trunk.path or pairs.chest_of.get(path)
                 measured = measure_file(path, read, options, kept, replace(trunk, path=chest))
                 if chest is not None and trunk.path is None:
-                    talk.print(
-                        f"{path.name}: with the chest sensor of {chest.name}", markup=False, soft_wrap=True
-                    )
+                    said = f"{path.name}: with the chest sensor of {chest.name}"
+                    said += "; the log keeps the wrist's recording only" if outputs.log else ""
+                    talk.print(said, markup=False, soft_wrap=True)
                 if path.name == _SPOOLED:
                     measured.result["source"]["file"] = "-"
                 report(measured, number, len(paths), outputs, guard, out, talk)
