@@ -25,12 +25,14 @@ def browse(
     try:
         import uvicorn
 
+        from armarc.log.coaching import load_coaching
         from armarc.report.page_entry import Entry
         from armarc.report.page_server import make_app
     except ModuleNotFoundError as error:
         if error.name is None or error.name.startswith("armarc"):
             raise
         raise UsageError(f"browsing needs the package {error.name}", how_to_add("web")) from None
+    coaching = load_coaching()
     with open_log(log_file, create=False) as store, socket.socket() as listening:
         hold_alone(listening)
         try:
@@ -50,7 +52,7 @@ def browse(
 
             webbrowser.open(address)
         config = uvicorn.Config(
-            make_app(store, entry),
+            make_app(store, entry, coaching),
             log_level="warning",
             access_log=False,
             server_header=False,

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from armarc.log.coaching import Coaching
     from armarc.log.reading import Filter
     from armarc.log.store import Store
+    from armarc.log.table import SetTable
 
 NEXT, PLANNED, PARTS = ("next",), ("planned", "plan"), ("parts", "part")
 
@@ -25,14 +26,19 @@ def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
     from armarc.errors import NothingToMeasure
     from armarc.log.coaching import load_coaching
     from armarc.log.reading import list_sets
+    from armarc.log.table import SetTable, read_table
+    from armarc.log.volume import VOLUME
 
-    entries = list_sets(store, where)[::-1]
-    if not entries:
+    coaching = load_coaching()
+    sets = read_table(store, where, *VOLUME) if word in PARTS else list_sets(store, where)[::-1]
+    if not len(sets):
         raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
-    shown = _next if word in NEXT else _planned if word in PLANNED else _parts
-    shown(entries, load_coaching(), as_json)
+    if isinstance(sets, SetTable):
+        _parts(sets, coaching, as_json)
+    else:
+        (_next if word in NEXT else _planned)(sets, coaching, as_json)
     if not as_json:
-        say_cautions({entry.exercise for entry in entries})
+        say_cautions(sets.exercises if isinstance(sets, SetTable) else {entry.exercise for entry in sets})
 
 
 def _next(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
@@ -114,12 +120,12 @@ def _planned(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
     say("A plan is a plan: no week is judged by it.")
 
 
-def _parts(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+def _parts(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.log.parts_volume import parts_volume
     from armarc.report.page_coaching import PARTS_NOTE, shares_table, span
 
-    weeks, unknown = parts_volume(entries, coaching.parts)
-    shares = shares_table(entries, coaching)
+    weeks, unknown = parts_volume(table, coaching.parts)
+    shares = shares_table((table.tasks[place].exercise for place in table.in_time.task.tolist()), coaching)
     if as_json:
         print_json(
             {

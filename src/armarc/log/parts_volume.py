@@ -11,7 +11,7 @@ import numpy as np
 
 from armarc.log.coaching import PARTS, PartShares
 from armarc.log.reading import LoggedSet
-from armarc.log.table import IntArray, SetTable, as_table
+from armarc.log.table import SetTable, as_table
 from armarc.log.volume import REPS, TENSION, VOLUME, by_lifter, impulse_of
 from armarc.recording import FloatArray
 
@@ -84,48 +84,39 @@ def _of_lifter(table: SetTable, parts: Mapping[str, PartShares]) -> list[PartWee
     week = (table.day - 1) // 7
     sides = [task.side for task in table.tasks]
     impulse = impulse_of(table)
+    amounts = np.stack([np.ones(len(table)), table.of(REPS), table.of(TENSION), impulse], axis=-1)
+    amounts, known = np.nan_to_num(amounts), ~np.isnan(impulse)
+    name = table.sessions[int(table.session[0])].lifter
     out = []
-    for monday in np.unique(week).tolist():
-        for side in dict.fromkeys(sides):
-            there = (week == monday) & np.array([one == side for one in sides], bool)[table.task]
-            for part in PARTS if there.any() else ():
-                share = _shares(table, parts, part, there)
-                if share[1].any():
-                    out.append(_part_week(table, share, impulse, there, part, side, monday))
-    return out
+    for side in dict.fromkeys(sides):
+        on_side = np.array([one == side for one in sides], bool)[table.task]
+        for part in PARTS:
+            share = _shares(table, parts, part) * on_side
+            counts = share[1] > 0
+            for monday in np.unique(week[counts]).tolist():
+                there = week == monday
+                pairs = (share[:, there] @ amounts[there]).T.tolist()
+                sets, reps, tension, pushed = ((low, high) for low, high in pairs)
+                out.append(
+                    PartWeek(
+                        lifter=name,
+                        part=part,
+                        side=side,
+                        monday=date.fromordinal(7 * monday + 1),
+                        sets=sets,
+                        reps=reps,
+                        time_under_tension_s=tension,
+                        impulse_n_m_s=pushed if bool((known & counts & there).any()) else None,
+                        without_impulse=int((~known & counts & there).sum()),
+                    )
+                )
+    order = {key: place for place, key in enumerate(dict.fromkeys(sides))}
+    return sorted(out, key=lambda one: (one.monday, order[one.side], PARTS.index(one.part)))
 
 
-def _shares(table: SetTable, parts: Mapping[str, PartShares], part: str, there: IntArray) -> FloatArray:
+def _shares(table: SetTable, parts: Mapping[str, PartShares], part: str) -> FloatArray:
     """Lowest and highest share of each of the sets, shape (2, n)."""
     by_task = np.array(
         [parts[task.exercise].shares[part] if task.exercise in parts else (0.0, 0.0) for task in table.tasks]
     )
-    return np.asarray(by_task[table.task[there]].T, float)
-
-
-def _part_week(
-    table: SetTable,
-    share: FloatArray,
-    impulse: FloatArray,
-    there: IntArray,
-    part: str,
-    side: str | None,
-    monday: int,
-) -> PartWeek:
-    def summed(values: FloatArray) -> Range:
-        low, high = share @ np.nan_to_num(values)
-        return float(low), float(high)
-
-    known = ~np.isnan(impulse[there])
-    counts = share[1] > 0
-    return PartWeek(
-        lifter=table.sessions[int(table.session[0])].lifter,
-        part=part,
-        side=side,
-        monday=date.fromordinal(7 * monday + 1),
-        sets=summed(np.ones(int(there.sum()))),
-        reps=summed(table.of(REPS)[there]),
-        time_under_tension_s=summed(table.of(TENSION)[there]),
-        impulse_n_m_s=summed(impulse[there]) if bool((known & counts).any()) else None,
-        without_impulse=int((~known & counts).sum()),
-    )
+    return np.asarray(by_task[table.task].T, float)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from armarc.log import LoggedSet
 from armarc.log.coaching import Coaching
@@ -81,7 +81,7 @@ def parts_section(entries: Sequence[LoggedSet], coaching: Coaching) -> Section |
         heading=f"Parts of the deltoid: {entries[0].lifter}",
         tables=(
             PageTable(caption=f"The last {NEWEST_WEEKS} weeks", heads=heads, rows=rows),
-            shares_table(entries, coaching),
+            shares_table((entry.exercise for entry in entries), coaching),
         ),
         notes=tuple(notes),
     )
@@ -90,9 +90,9 @@ def parts_section(entries: Sequence[LoggedSet], coaching: Coaching) -> Section |
 NEWEST_WEEKS = 4
 
 
-def shares_table(entries: Sequence[LoggedSet], coaching: Coaching) -> PageTable:
-    """Shares of the exercises that were done, with what each rests on."""
-    done = [name for name in dict.fromkeys(entry.exercise for entry in entries) if name in coaching.parts]
+def shares_table(exercises: Iterable[str], coaching: Coaching) -> PageTable:
+    """Shares of the exercises that were done, in the order in which they were, with what each rests on."""
+    done = [name for name in dict.fromkeys(exercises) if name in coaching.parts]
     rows = tuple(
         (
             name.replace("-", " "),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import date
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlencode
 
@@ -22,6 +23,7 @@ from starlette.routing import Route
 from armarc.errors import ArmarcError, LogError, UsageError
 from armarc.log import Filter, Labels, LoggedSet, Store, list_sets, schema
 from armarc.log.changing import edit_sets, remove_sets, undo
+from armarc.log.coaching import Coaching
 from armarc.log.labels import check_side
 from armarc.log.reading import count_sets, get_set, parse_day
 from armarc.report.page import environment, render_page
@@ -38,7 +40,7 @@ LARGEST_FORM_BYTES = 64_000
 FILTERS = ("lifter", "exercise", "side", "tag", "since", "until")
 
 
-def make_app(store: Store, entry: Entry) -> Starlette:
+def make_app(store: Store, entry: Entry, coaching: Coaching | None = None) -> Starlette:
     """Pages over an open log.
 
     Parameters
@@ -46,8 +48,10 @@ def make_app(store: Store, entry: Entry) -> Starlette:
     store : Store
     entry : Entry
         Decides who is let in; others get 403 at the place of the pages, and 404 anywhere else.
+    coaching : Coaching or None
+        The coach's own table; None is the one armarc comes with.
     """
-    pages = _Pages(store, entry)
+    pages = _Pages(store, entry, coaching)
     place = entry.place
     routes = [
         Route(place, pages.guarded(pages.index), methods=["GET"]),
@@ -69,8 +73,9 @@ def make_app(store: Store, entry: Entry) -> Starlette:
 class _Pages:
     """Handlers that share the log; drawing is done one at a time, as the plotting library wants it."""
 
-    def __init__(self, store: Store, entry: Entry) -> None:
+    def __init__(self, store: Store, entry: Entry, coaching: Coaching | None) -> None:
         self.store = store
+        self.coaching = coaching
         self.entry = entry
         self.base = entry.place
         self.drawing = threading.Lock()
@@ -198,7 +203,7 @@ class _Pages:
     def _page(self, entries: list[LoggedSet], form: Mapping[str, Any] | None = None) -> Response:
         title, below = title_for(entries)
         with self.drawing:
-            sections = build_sections(self.store, entries)
+            sections = build_sections(self.store, entries, coaching=self.coaching, today=date.today())
             page = render_page(
                 title, below, sections, invented=is_invented(entries), nav=self._nav(entries), form=form
             )
