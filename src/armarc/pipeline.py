@@ -10,10 +10,11 @@ import numpy as np
 
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
-from armarc.errors import UsageError
+from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation, remove_drift
 from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
+from armarc.recording.head import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
@@ -165,6 +166,12 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     """
     if choices.reference not in (None, "front-raise"):
         raise UsageError(f"{choices.reference!r} is not a reference", "leave it out or say front-raise")
+    if recording.metadata.other.get(PLACE) == CHEST:
+        raise InputError(
+            "this is the recording of a chest sensor: an arm cannot be measured from it",
+            "measure the wrist's recording, with this one as its trunk (armarc process WRIST.csv --trunk CHEST.csv)",
+            file=recording.source.file,
+        )
     motions: list[ArmMotion] = []
     sets: list[MeasuredSet] = []
     motion_of_set: list[int] = []

@@ -27,8 +27,9 @@ from live_runs import recording
 
 pytest.importorskip("websockets", reason="the extra 'web' is not installed")
 
-LATEST_S = 0.030 + 0.050
-"""A verdict may come 30 ms after its signal time, and 50 ms more under attack."""
+LATEST_S = 0.3
+"""A verdict may come 30 ms after its signal time and some 50 ms later under attack, on a machine that does nothing
+else; this one runs other tests as well. A crowd that gets into the engine's way delays by seconds."""
 
 
 @pytest.fixture(scope="module")

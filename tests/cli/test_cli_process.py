@@ -446,6 +446,10 @@ def test_a_chest_recording_beside_the_wrists(tmp_path):
     alone = program("process", "set.chest.csv", cwd=tmp_path)
     assert (alone.returncode, alone.stdout) == (3, "")
     assert "--trunk" in alone.stderr
+    assert program("archive", "process", ".", "--out", "store", cwd=tmp_path).returncode in (0, 3)
+    failures = program("archive", "failures", "store", "--json", cwd=tmp_path).stdout
+    assert "set.chest.csv" in failures
+    assert "chest sensor" in failures
 
 
 def test_what_the_head_of_a_recording_says_goes_into_the_log(tmp_path):
