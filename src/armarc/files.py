@@ -104,8 +104,19 @@ def write_entries(path: Path, schema: str, entries: list[dict[str, Any]], key: s
         The folder cannot be written.
     """
     text = json.dumps({"schema": schema, key: entries}, indent=1, ensure_ascii=False, allow_nan=False)
+    return write_kept(path, text + "\n")
+
+
+def write_kept(path: Path, text: str) -> Path:
+    """Write a file of the configuration folder in one step.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written.
+    """
     try:
-        write_whole(path, text + "\n")
+        write_whole(path, text)
     except OSError as error:
         raise InputError(
             f"cannot be written: {error.strerror or error}",

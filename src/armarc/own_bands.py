@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from armarc.errors import FormatError, InputError
+from armarc.errors import FormatError
 from armarc.exercises import Band
-from armarc.files import write_whole
+from armarc.files import write_kept
 from armarc.folders import config_folder
 from armarc.quantities import DEFAULT_LIFTER, clean_name
-from armarc.strict_toml import Check, checked, read_toml, rising_pair, text
+from armarc.strict_toml import Check, checked, quoted, read_toml, rising_pair, text
 
 CHECKS: dict[str, Check] = {
     "band_deg_s": rising_pair(0, 1000, "°/s", "[48, 66]"),
@@ -80,17 +80,7 @@ def save_own_bands(own: OwnBands, folder: Path | None = None) -> Path:
     lines = ["# Own bands of the start velocity, °/s, by lifter and exercise; `armarc band` writes them."]
     for (lifter, exercise), band in sorted(own.bands.items()):
         low, high = (round(math.degrees(edge), 3) for edge in (band.low_rad_s, band.high_rad_s))
-        lines += ["", f"[{_quoted(lifter)}.{_quoted(exercise)}]", f"band_deg_s = [{low:g}, {high:g}]"]
+        lines += ["", f"[{quoted(lifter)}.{quoted(exercise)}]", f"band_deg_s = [{low:g}, {high:g}]"]
         if band.basis:
-            lines.append(f"basis = {_quoted(band.basis)}")
-    try:
-        write_whole(file, "\n".join(lines) + "\n")
-    except OSError as error:
-        raise InputError(
-            f"cannot be written: {error.strerror or error}", "check the folder's permissions", file=str(file)
-        ) from error
-    return file
-
-
-def _quoted(words: str) -> str:
-    return '"' + words.replace("\\", "\\\\").replace('"', '\\"') + '"'
+            lines.append(f"basis = {quoted(band.basis)}")
+    return write_kept(file, "\n".join(lines) + "\n")

@@ -197,3 +197,8 @@ def _shown(value: Any) -> str:
         return "a table"
     shown = f'"{value}"' if isinstance(value, str) else str(value)
     return shown if len(shown) <= 60 else shown[:57] + "..."
+
+
+def quoted(text: str) -> str:
+    """Text as a TOML string, or as a key that may hold anything."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -122,7 +122,7 @@ def _planned(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
 
 def _parts(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.log.parts_volume import parts_volume
-    from armarc.report.page_coaching import PARTS_NOTE, shares_table, span
+    from armarc.report.page_coaching import PARTS_NOTE, part_cells, shares_table
 
     weeks, unknown = parts_volume(table, coaching.parts)
     shares = shares_table((table.tasks[place].exercise for place in table.in_time.task.tolist()), coaching)
@@ -137,19 +137,7 @@ def _parts(table: SetTable, coaching: Coaching, as_json: bool) -> None:
             }
         )
         return
-    lines = [
-        [
-            week.lifter,
-            week.monday.isoformat(),
-            week.side or "–",
-            week.part,
-            span(week.sets, 1),
-            span(week.reps),
-            span(week.time_under_tension_s),
-            "–" if week.impulse_n_m_s is None else span(week.impulse_n_m_s),
-        ]
-        for week in weeks
-    ]
+    lines = [[week.lifter, *part_cells(week)] for week in weeks]
     heads = ["Lifter", "Monday", "Arm", "Part", "Sets", "Reps", "Under tension s", "Impulse N·m·s"]
     print_table(heads, lines, right=frozenset(range(4, 8)), ranks={"Impulse N·m·s": 1})
     for name, anterior, middle, posterior, source in shares.rows:

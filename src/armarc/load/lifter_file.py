@@ -7,13 +7,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from armarc.errors import FormatError, InputError, UsageError
-from armarc.files import write_whole
+from armarc.errors import FormatError, UsageError
+from armarc.files import write_kept
 from armarc.folders import config_folder
 from armarc.load.lifter import LIMITS, SEXES, Lifter
 from armarc.load.segments import TABLE_CHOICES
 from armarc.quantities import DEFAULT_LIFTER, clean_name
-from armarc.strict_toml import Check, checked, number, one_of, read_toml
+from armarc.strict_toml import Check, checked, number, one_of, quoted, read_toml
 
 FIELDS = tuple(name for name in Lifter.__dataclass_fields__ if name != "name")
 
@@ -114,22 +114,12 @@ def save_lifters(lifters: Lifters, folder: Path | None = None) -> Path:
     lines = ["# Bodies of lifters; everything is optional. Lengths in m, mass in kg."]
     for lifter in lifters:
         if lifter.name is not None:
-            lines += ["", f"[lifter.{_quoted(lifter.name)}]"]
+            lines += ["", f"[lifter.{quoted(lifter.name)}]"]
         for name in FIELDS:
             value: Any = getattr(lifter, name)
             if value is not None:
-                lines.append(f"{name} = {_quoted(value) if isinstance(value, str) else repr(value)}")
-    try:
-        write_whole(file, "\n".join(lines) + "\n")
-    except OSError as error:
-        raise InputError(
-            f"cannot be written: {error.strerror or error}", "check the folder's permissions", file=str(file)
-        ) from error
-    return file
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+                lines.append(f"{name} = {quoted(value) if isinstance(value, str) else repr(value)}")
+    return write_kept(file, "\n".join(lines) + "\n")
 
 
 def length_m(text: str) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from armarc.log import LoggedSet
 from armarc.log.coaching import Coaching
-from armarc.log.parts_volume import Range, parts_volume
+from armarc.log.parts_volume import PartWeek, Range, parts_volume
 from armarc.log.planned import planned_weeks
 from armarc.report.page_parts import PageTable, Section
 
@@ -61,19 +61,8 @@ def parts_section(entries: Sequence[LoggedSet], coaching: Coaching) -> Section |
     if not weeks:
         return None
     heads = ("Week of", "Arm", "Part", "Sets", "Reps", "Under tension s", "Impulse N·m·s")
-    rows = tuple(
-        (
-            week.monday.isoformat(),
-            week.side or "–",
-            week.part,
-            span(week.sets, 1),
-            span(week.reps),
-            span(week.time_under_tension_s),
-            "–" if week.impulse_n_m_s is None else span(week.impulse_n_m_s),
-        )
-        for week in weeks
-        if week.monday in sorted({each.monday for each in weeks})[-NEWEST_WEEKS:]
-    )
+    newest = sorted({week.monday for week in weeks})[-NEWEST_WEEKS:]
+    rows = tuple(part_cells(week) for week in weeks if week.monday in newest)
     notes = [PARTS_NOTE]
     if unknown:
         notes.append(f"Without shares, so in no part: {', '.join(unknown)}.")
@@ -88,6 +77,19 @@ def parts_section(entries: Sequence[LoggedSet], coaching: Coaching) -> Section |
 
 
 NEWEST_WEEKS = 4
+
+
+def part_cells(week: PartWeek) -> tuple[str, ...]:
+    """Week, arm, part, sets, reps, time under tension and impulse, as text."""
+    return (
+        week.monday.isoformat(),
+        week.side or "–",
+        week.part,
+        span(week.sets, 1),
+        span(week.reps),
+        span(week.time_under_tension_s),
+        "–" if week.impulse_n_m_s is None else span(week.impulse_n_m_s),
+    )
 
 
 def shares_table(exercises: Iterable[str], coaching: Coaching) -> PageTable:

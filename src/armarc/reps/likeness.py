@@ -35,12 +35,14 @@ seen, and that it looks smaller says nothing against it."""
 PARTIAL_COST = 3.0
 CAP, TIME_CAP = 9.0, 4.0
 
-SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(25)
-"""Two sets whose bottoms and directions of turning differ by less are of the same exercise: about two standard errors
-of the difference between the medians of three and of five reps with the spreads above …"""
+SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(15)
+"""Two sets whose bottoms and directions of turning differ by less are of the same exercise …"""
+ALIKE_DIRECTION_RAD = math.radians(25)
+"""… and may be up to this one: two standard errors of the difference between medians of three and of five reps with
+the spreads above. Handling gets as near, too, so that this alone makes no hurried run an exercise."""
 SAME_RANGE, SAME_SPEED = 1.35, 1.5
-"""… and a movement or two are more of it when their range is within this factor, too, and they are not that much
-faster."""
+"""A movement or two are more of a set of the same exercise when their range is within this factor, too, and they are
+not that much faster."""
 HURRIED = 2.0
 """Another movement this many times as fast as the main sets is no exercise beside them."""
 
@@ -61,6 +63,13 @@ class Template:
         return bool(
             self.pose @ other.pose > math.cos(SAME_POSE_RAD)
             and self.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
+        )
+
+    def may_be(self, other: Template) -> bool:
+        """Whether two sets of few reps may be of the same exercise, as far as reps differ."""
+        return bool(
+            self.pose @ other.pose > math.cos(SAME_POSE_RAD)
+            and self.direction @ other.direction > math.cos(ALIKE_DIRECTION_RAD)
         )
 
     def is_more_of(self, other: Template) -> bool:

@@ -31,7 +31,7 @@ from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
 SAME_RUN_COST = 6.0
-"""Three less alike do where the exercise has been seen already, two never do: they add up to no more …"""
+"""Three less alike do where the exercise may have been seen already, two never do: they add up to no more …"""
 KNOWN_RUN_COST = 4.0
 """… unless they are more of a set that has been seen."""
 PICKED_COST = GAIN / 3
@@ -271,7 +271,7 @@ def _scored(
 def _cost(template: Template, other: Template) -> float:
     if template.is_more_of(other):
         return KNOWN_RUN_COST
-    return SAME_RUN_COST if template.is_same_exercise(other) else RUN_COST
+    return SAME_RUN_COST if template.may_be(other) else RUN_COST
 
 
 def _among_others(total: float, size: int) -> float:

@@ -1,0 +1,58 @@
+"""What lies between the sets of a simulated session is counted by nobody, and what tells it from an exercise."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armarc.api import NOTHING_KEPT, process
+from armarc.reps.likeness import Template
+from armarc.simulate import Knobs, MountPlan, find_pattern, plan_session, simulate_session
+
+RAISE = Template(
+    range_rad=1.4,
+    up_s=2.0,
+    speed_rad_s=1.0,
+    turned_rad=1.4,
+    pose=np.array([0.0, 0.0, 1.0]),
+    direction=np.array([0.0, 1.0, 0.0]),
+)
+
+
+def turned_by(degrees, **other):
+    angle = math.radians(degrees)
+    return replace(RAISE, direction=np.array([0.0, math.cos(angle), math.sin(angle)]), **other)
+
+
+def test_hurried_handling_that_turns_nearly_as_the_sets_do_stays_handling():
+    """Three reps of one exercise may differ as much in direction; speed tells them apart."""
+    handling = turned_by(20, speed_rad_s=2.5)
+    assert handling.is_handling_beside(RAISE)
+    assert handling.may_be(RAISE)
+    assert not turned_by(20).is_handling_beside(RAISE)
+    assert not turned_by(30).may_be(RAISE)
+    assert not turned_by(10, speed_rad_s=2.5).is_handling_beside(RAISE)
+
+
+@pytest.mark.parametrize("strap", ["back", "thumb"])
+@pytest.mark.parametrize(
+    ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]
+)
+def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, strap):
+    knobs = Knobs(
+        sets=3,
+        reps=7,
+        pattern=find_pattern(exercise),
+        side="left",
+        rest_s=40.0,
+        pick_up=True,
+        walk=True,
+        fidget=True,
+        start_velocity_rad_s=math.radians(start_deg_s),
+        concentric_s=1.9,
+        mount=MountPlan(strap=strap, hand_axis="+x", tilt_rad=math.radians(5)),
+    )
+    recording, truth = simulate_session(plan_session(knobs, 16), 16)
+    measured = process(recording, kept=NOTHING_KEPT)
+    assert [len(one.reps) for one in measured.sets] == [len(one.reps) for one in truth.sets]
