@@ -144,11 +144,6 @@ def test_a_movement_left_out_goes_from_bottom_to_bottom():
         assert out.stop / HZ < len(angle) / HZ - 5
 
 
-def test_three_low_raises_after_three_high_ones_belong_to_the_set():
-    """A pattern half way between the two kinds is like neither."""
-    assert counts(grouped(raises([62, 62, 62, 30, 31, 30]))) == [6]
-
-
 def test_reps_cut_at_both_ends_count():
     curve = raises([90] * 6)
     first, last = 100 + 120, round(100 * curve.begins_s[5]) + 150

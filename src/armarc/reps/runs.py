@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from operator import itemgetter
 
 import numpy as np
 
@@ -34,7 +33,6 @@ SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do: they add up to no more …"""
 KNOWN_RUN_COST = 4.0
 """… unless they are more of a set that has been seen."""
-PICKED_COST = GAIN / 3
 RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
 """Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
 PROMPT = 1.5
@@ -247,12 +245,12 @@ def _scored(
     hopeless = walking
     alone = largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
-    for total, alike in {tuple(members): (total, members) for total, members in alone}.values():
+    for _, alike in {tuple(members): (total, members) for total, members in alone}.values():
         template = template_of(found, np.array(alike))
         again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
-        # Of two kinds, as many of one as of the other, the median is like neither: one of them may suit all better.
-        total, members = max([*again, (_among_others(total, len(alike)), alike)], key=itemgetter(0))
-        kept, score = _in_rhythm(found, members, total)
+        if not again:
+            continue
+        kept, score = _in_rhythm(found, again[0][1], again[0][0])
         if not kept:
             continue
         places = _places_of_rest(path, curve, first, found, kept, rests)
@@ -272,14 +270,6 @@ def _cost(template: Template, other: Template) -> float:
     if template.is_more_of(other):
         return KNOWN_RUN_COST
     return SAME_RUN_COST if template.may_be(other) else RUN_COST
-
-
-def _among_others(total: float, size: int) -> float:
-    """Sum of a run whose pattern is one of its own members: that it is like itself says nothing.
-
-    It is taken to be as unlike as the others are on average; and being picked as the best of all has its price.
-    """
-    return total - (GAIN * size - total) / (size - 1) - PICKED_COST if size > 1 else -math.inf
 
 
 def _places_of_rest(
