@@ -276,9 +276,9 @@ class Target:
 def _tables() -> tuple[bytes, ...]:
     """Small tables in many dialects."""
     from armarc.recording import write_csv
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
-    recording, _ = simulate_session(plan_session(Knobs(reps=1, still_s=0.5), 1), 1)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=1, still_s=0.5), 1), 1)
     path = folder() / "seed.csv"
     write_csv(recording, path)
     lines = path.read_bytes().splitlines(keepends=True)
@@ -418,9 +418,9 @@ def _packet_seeds() -> list[bytes]:
 @functools.cache
 def _result() -> bytes:
     from armarc.api import process
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
-    recording, _ = simulate_session(plan_session(Knobs(reps=1, load_kg=8.0), 1), 1)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=1, load_kg=8.0), 1), 1)
     result = process(recording).to_dict()
     result["source"]["sha256"] = "0" * 64
     # One value a line, so that lines can be lost, doubled and swapped.

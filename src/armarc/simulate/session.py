@@ -12,7 +12,7 @@ from armarc.simulate.arm import (
     HAND,
     UP,
     ArmState,
-    SensorPath,
+    PerfectSensor,
     arm_state,
     sensor_state,
 )
@@ -127,13 +127,13 @@ def _other(plan: SessionPlan, seed: int) -> dict[str, Any]:
     return other
 
 
-def _states(plan: SessionPlan, timeline: BodyCourse, time_s: FloatArray) -> tuple[ArmState, SensorPath]:
+def _states(plan: SessionPlan, timeline: BodyCourse, time_s: FloatArray) -> tuple[ArmState, PerfectSensor]:
     tracks, side = timeline.tracks, plan.side
     state = arm_state(tracks, side, time_s, reach_m=plan.reach_m, body=plan.body)
     return state, sensor_state(state, tracks, plan.mount, side)
 
 
-def _series(state: ArmState, sensor: SensorPath, plan: SessionPlan) -> TruthSeries:
+def _series(state: ArmState, sensor: PerfectSensor, plan: SessionPlan) -> TruthSeries:
     if not plan.pattern.about_vertical:
         angle, rate = state.elevation_rad, state.elevation_rate_rad_s
     else:

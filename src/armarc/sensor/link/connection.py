@@ -44,7 +44,7 @@ class NoLink(SensorError):
     """A connection that could not be made or broke while it was being set up: worth another try."""
 
 
-class Session:
+class Connection:
     """A connected sensor that streams.
 
     Callbacks only put things into a queue: bleak logs what they raise and goes on.
@@ -141,7 +141,7 @@ async def connect(
     known_boot: int | None = None,
     facts: SensorFacts | None = None,
     check: Callable[[SensorFacts], None] | None = None,
-) -> Session:
+) -> Connection:
     """Connect, learn how the sensor speaks and start it.
 
     Parameters
@@ -164,37 +164,37 @@ async def connect(
     """
     from bleak import BleakClient
 
-    session: Session
+    connection: Connection
 
     def on_disconnect(_: BleakClient) -> None:
-        session.gone()
+        connection.gone()
 
     client = BleakClient(seen.device, disconnected_callback=on_disconnect)
-    session = Session(client, seen, clock)
+    connection = Connection(client, seen, clock)
     doing = f"connecting to {seen.name or seen.address}"
     try:
         async with asyncio.timeout(CONNECT_S):
             await client.connect()
         doing = f"talking to {seen.name or seen.address}"
         async with asyncio.timeout(CONNECT_S):
-            dialect = session.dialect = spoken_by(client, seen, dialects)
+            dialect = connection.dialect = spoken_by(client, seen, dialects)
             known = facts or await read_facts(client, seen, dialect)
             if check is not None:
                 check(known)
-            opened = session.opened = await dialect.open(client, settings, known_boot)
-            session.facts = _with(known, dialect, opened)
+            opened = connection.opened = await dialect.open(client, settings, known_boot)
+            connection.facts = _with(known, dialect, opened)
             for source, uuid in enumerate(dialect.data_uuids):
-                await client.start_notify(uuid, session.on_data(source))
+                await client.start_notify(uuid, connection.on_data(source))
             if not opened.running:
                 await dialect.start(client)
-            await session.follow_battery()
+            await connection.follow_battery()
     except BaseException as error:
-        await session.hang_up()
+        await connection.hang_up()
         if isinstance(error, SensorError) or not isinstance(error, Exception):
             raise
         said = sensor_error(error, doing)
         raise NoLink(said.message, said.hint) from error
-    return session
+    return connection
 
 
 def spoken_by(client: BleakClient, seen: Seen, dialects: Sequence[Dialect]) -> Dialect:
