@@ -18,13 +18,13 @@ import numpy as np
 from armarc import NOTHING_KEPT, process
 from armarc.load import Lifter
 from armarc.load.arm import arm_body
-from armarc.load.dynamics import loaded_arm
+from armarc.load.mechanics import loaded_arm
 from armarc.load.resistance import Dumbbell
 from armarc.motion.quaternions import rotate
 from armarc.reps.lowering import held_share, lowering_window, lowest_tenth
 from armarc.reps.momentum import start_ratio
 from armarc.simulate import Body, draw_options, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate.session import simulate_chest
 from armarc.simulate.truth import GATE_RAD, Truth, TruthRep, smooth_rate
 from armarc.trunk import Trunk
 

@@ -205,7 +205,7 @@ def resistances(data: bytes) -> None:
 
 def settings(data: bytes) -> None:
     """The settings file and, with the same bytes, the lifter's file."""
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
     from armarc.settings import load_settings
 
     if data[:1] == b"#":
@@ -345,7 +345,7 @@ def _toml_seeds(*names: str) -> list[bytes]:
 
 @functools.cache
 def _exercise_seeds() -> list[bytes]:
-    from armarc.exercises.records import TEMPLATE
+    from armarc.exercises.types import TEMPLATE
 
     open_all = re.sub(r"(?m) +#.*", "", re.sub(r"(?m)^# (?=[a-z_]+ =)", "", TEMPLATE))
     two = re.split(rb"(?m)^(?=\[)", *_toml_seeds("armarc.exercises/catalogue/raises.toml"))[1:3]
@@ -354,8 +354,7 @@ def _exercise_seeds() -> list[bytes]:
 
 @functools.cache
 def _settings_seeds() -> list[bytes]:
-    from armarc.load.lifter import Lifter
-    from armarc.load.lifter_file import Lifters, save_lifters
+    from armarc.load.lifter import Lifter, Lifters, save_lifters
     from armarc.settings import TEMPLATE
 
     path = save_lifters(Lifters(others={"Ada": Lifter(name="Ada", body_mass_kg=58.0)}), folder() / "seed")

@@ -14,10 +14,9 @@ import pytest
 from armarc.api import process
 from armarc.load.arm import arm_body
 from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
-from armarc.load.dynamics import Dynamics, dynamics, loaded_arm
 from armarc.load.lifter import Lifter
 from armarc.load.measures import integral_between
-from armarc.load.mechanics import ArmKinematics, movement_axis
+from armarc.load.mechanics import ArmKinematics, Dynamics, dynamics, loaded_arm, movement_axis
 from armarc.load.records import load_record
 from armarc.load.resistance import Cable, Dumbbell
 from armarc.load.set_load import SetLoad, measure_load

@@ -14,7 +14,7 @@ from armarc.errors import UsageError
 from armarc.pipeline import Session
 from armarc.recording import Recording
 from armarc.simulate import Body, SimulationOptions, Truth, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate.session import simulate_chest
 from armarc.trunk import Trunk, clock_shift
 
 DEG = math.degrees

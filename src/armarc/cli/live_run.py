@@ -243,7 +243,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     import asyncio
     import os
 
-    from armarc.cli.stopping import call_when_asked_to_stop
+    from armarc.cli.keyboard import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 

@@ -154,7 +154,7 @@ def describe(
     A description says in TOML where the bytes are; put it into the folder that --folder prints, or hand it to
     scan and record with --description.
     """
-    from armarc.folders import config_folder
+    from armarc.computer import config_folder
     from armarc.sensor.describe import decoder_of, load_description
     from armarc.sensor.describe.loader import FOLDER_NAME
 

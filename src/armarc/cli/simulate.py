@@ -157,7 +157,7 @@ def _make(
     recording = replace(recording, metadata=metadata)
     try:
         if chest:
-            from armarc.simulate.trunk_sensor import simulate_chest
+            from armarc.simulate.session import simulate_chest
 
             recording, beside = one_capture(recording, simulate_chest(plan_session(options, seed), seed))
             write_csv(beside, out.with_suffix(".chest.csv"))

@@ -23,9 +23,8 @@ from armarc.simulate.body import (
     Body,
     forearm_off_line,
 )
-from armarc.simulate.frames import Frame, fixed_frame
 from armarc.simulate.plan import MountPlan
-from armarc.simulate.tracks import Track
+from armarc.simulate.tracks import Frame, Track, fixed_frame
 
 HAND = np.array([0.0, 0.0, -1.0])
 THUMB = np.array([1.0, 0.0, 0.0])

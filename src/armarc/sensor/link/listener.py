@@ -11,14 +11,13 @@ from typing import Any
 from armarc.errors import SensorError
 from armarc.sensor.dialect import Batch, Dialect
 from armarc.sensor.events import Battery, Ended, Event, LinkLost, LinkUp, SensorFacts, Trouble
-from armarc.sensor.link.connection import Connection, LinkBroken, NoLink, connect
+from armarc.sensor.link.connection import Connection, Leftover, LinkBroken, NoLink, connect
 from armarc.sensor.link.find import Wish, found
-from armarc.sensor.link.leftover import Leftover
 from armarc.sensor.link.wrist import WristDialect
 from armarc.sensor.remembered import Remembered, recall
 from armarc.sensor.timing import Timeline
 from armarc.sensor.wire.control import SensorSettings
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 FIRST_TRIES = 5
 GARBAGE = 20
