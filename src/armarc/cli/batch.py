@@ -18,10 +18,9 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
 
-from armarc.cli.markers import VideoClock, markers_kind, write_markers
 from armarc.cli.outputs import check_picture, guard_for
 from armarc.cli.places import paired
-from armarc.cli.samples import samples_kind, write_samples
+from armarc.cli.recording_outputs import VideoClock, markers_kind, samples_kind, write_markers, write_samples
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
@@ -185,7 +184,7 @@ def _run(
 @contextlib.contextmanager
 def _standard_input() -> Iterator[Path]:
     """What comes in on standard input, as a file that can be looked at twice."""
-    from armarc.inputs import largest_recording_bytes
+    from armarc.files import largest_recording_bytes
 
     largest = largest_recording_bytes()
     with tempfile.TemporaryDirectory(prefix="armarc-") as folder:

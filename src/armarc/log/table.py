@@ -38,7 +38,7 @@ class SessionKey(NamedTuple):
     label: str
 
 
-class Task(NamedTuple):
+class TaskKey(NamedTuple):
     """What must agree before two sets may be compared as the same task."""
 
     exercise: str
@@ -75,7 +75,7 @@ class SetTable:
         In order.
     task : ndarray, shape (n,)
         Place in `tasks`.
-    tasks : tuple of Task
+    tasks : tuple of TaskKey
     numbers : mapping of ndarray, shape (n,)
         By measure; NaN where a set has none.
     """
@@ -85,7 +85,7 @@ class SetTable:
     session: IntArray
     sessions: tuple[SessionKey, ...]
     task: IntArray
-    tasks: tuple[Task, ...]
+    tasks: tuple[TaskKey, ...]
     numbers: Mapping[str, FloatArray]
 
     def __len__(self) -> int:
@@ -272,7 +272,7 @@ def _table(
         session=np.array([session_places[key] for key in session_id], np.int64),
         sessions=tuple(ordered),
         task=np.array(task, np.int64),
-        tasks=tuple(Task(*key) for key in task_places),
+        tasks=tuple(TaskKey(*key) for key in task_places),
         numbers=numbers,
     )
 
