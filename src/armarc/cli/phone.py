@@ -8,8 +8,9 @@ import json
 import sys
 import threading
 import time
-from collections.abc import AsyncGenerator, AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator, Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -37,12 +38,18 @@ PhoneHost = Annotated[
 PhonePort = Annotated[
     int, typer.Option("--port", min=0, max=65535, help="Port of the phone's page; 0 takes a free one.")
 ]
+PhoneOut = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", metavar="OUT.csv", help="With --phone: keep what came here; else under the time of day."
+    ),
+]
 USUAL_PORT = 8765
 _MOST_HEARD = 400
 
 
 def check_phone_alone(
-    *, sensor: bool, file: bool = False, rate: bool = False, description: bool = False
+    *, sensor: bool = False, file: bool = False, rate: bool = False, description: bool = False
 ) -> None:
     """Refuse what makes no sense beside a phone.
 
@@ -96,7 +103,9 @@ class PhoneLink:
 
 
 @contextlib.asynccontextmanager
-async def open_phone(host: str | None, port: int, *, boards: bool = False) -> AsyncIterator[PhoneLink]:
+async def open_phone(
+    host: str | None, port: int, *, boards: bool = False, task: str = ""
+) -> AsyncIterator[PhoneLink]:
     """Serve the page of a phone and say where it is.
 
     Parameters
@@ -106,6 +115,9 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
     port : int
     boards : bool
         Whether the page of the boards is served as well.
+    task : str
+        What the phone is wanted for, where it is not lifting live: ``"record"``, ``"check"``, ``"calibrate"`` or
+        ``"mount"``.
 
     Raises
     ------
@@ -127,7 +139,7 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
 
     inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
     here = asyncio.Event()
-    with PageProcess(access, certificate.file, boards=boards) as page:
+    with PageProcess(access, certificate.file, boards=boards, task=task) as page:
         assert page.frames is not None
         threading.Thread(
             target=_receive, args=(page.frames, asyncio.get_running_loop(), inbox, here), daemon=True
@@ -137,6 +149,10 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
         if boards:
             _say(f"the page for a second device is at {address}/{access.query}")
         yield PhoneLink(face=page.face, inbox=inbox, here=here)
+
+
+OpensPhone = Callable[[], contextlib.AbstractAsyncContextManager[PhoneLink]]
+"""`open_phone` with all it needs."""
 
 
 def _receive(

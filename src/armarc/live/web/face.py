@@ -110,6 +110,8 @@ class PageProcess:
         Key and certificate of an encrypted page, which a phone as the sensor needs.
     boards : bool
         Whether the page of the boards is served, too.
+    task : str
+        What a phone is wanted for, where it is not lifting live.
 
     Raises
     ------
@@ -117,7 +119,9 @@ class PageProcess:
         Nothing can listen at this address, or a library is missing.
     """
 
-    def __init__(self, access: Access, certificate: Path | None = None, *, boards: bool = True) -> None:
+    def __init__(
+        self, access: Access, certificate: Path | None = None, *, boards: bool = True, task: str = ""
+    ) -> None:
         if not _is_there("websockets"):
             raise UsageError(MISSING, how_to_add("web"))
         from armarc.live.web.server import serve_pages
@@ -138,7 +142,7 @@ class PageProcess:
             if certificate is not None:
                 self.frames, taken = context.Pipe(duplex=False)
                 theirs.enter_context(taken)
-                given += (taken, str(certificate), boards)
+                given += (taken, str(certificate), boards, task)
             self._process = context.Process(target=serve_pages, args=given, name="armarc page", daemon=True)
             self._process.start()
         self.face = WebFace(sender, orders)

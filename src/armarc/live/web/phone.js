@@ -2,16 +2,26 @@
 const $ = id => document.getElementById(id);
 const OFFLINE = location.protocol !== "https:" && location.protocol !== "http:";
 const WIDTH = 7, KEPT = 180000, BATCH_MS = 50, MOST = 300, ANSWER_MS = 5000;
+// What its wearer is told before and while it streams, by what it is wanted for.
+const TASK = {
+  "": ["Tap, strap the phone to the wrist, and hang the arm."],
+  record: ["Tap, strap the phone to the wrist, and hang the arm.", "Recording",
+    "Hold still for a moment with the arm hanging, then lift. The computer ends it."],
+  check: ["Tap, and lay the phone on a steady table.", "Listening", "Leave it on the table, and nobody leans on that."],
+  calibrate: ["Tap, then turn the phone as the computer says.", "Recording", "Turn it as the computer says. The computer ends it."],
+  mount: ["Tap, strap the phone on as always, and make the move the computer shows.", "Recording",
+    "Hang the arm and stand still, then twist and raise. The computer ends it."],
+}[document.querySelector("main").dataset.task || ""];
 const hex = bytes => Array.from(crypto.getRandomValues(new Uint8Array(bytes)), b => b.toString(16).padStart(2, "0")).join("");
 function remembered(store, key) {
   // A browser that keeps nothing is a new phone every time.
-  try { const had = store.getItem(key); if (/^[0-9a-f]{8,32}$/.test(had || "")) return had; } catch (error) { }
+  try { const had = store().getItem(key); if (/^[0-9a-f]{8,32}$/.test(had || "")) return had; } catch (error) { }
   const made = hex(8);
-  try { store.setItem(key, made); } catch (error) { }
+  try { store().setItem(key, made); } catch (error) { }
   return made;
 }
-const PHONE = OFFLINE ? hex(8) : remembered(localStorage, "armarc-phone");
-const TAB = OFFLINE ? hex(8) : remembered(sessionStorage, "armarc-tab");
+const PHONE = remembered(() => localStorage, "armarc-phone");
+const TAB = remembered(() => sessionStorage, "armarc-tab");
 const SESSION = hex(8);
 
 // The last half hour at 100 events a second; offline it grows with the recording.
@@ -132,7 +142,7 @@ function draw() {
   if (!isSecureContext) { say = "This page must come encrypted"; more = "Browsers give motion only to pages with https in their address."; alarm = true; }
   else if (!running) {
     say = stopped ? "Recorded" : OFFLINE ? "Record without a network" : "This phone is the sensor";
-    more = stopped ? "Save it, and measure it with: armarc process FILE" : "Tap, strap the phone to the wrist, and hang the arm.";
+    more = stopped ? "Save it, and measure it with: armarc process FILE" : OFFLINE ? "Tap, strap the phone to the wrist, and hang the arm." : TASK[0];
   }
   else if (busy) { say = "Not this one"; more = busy + ". Close it there, then load this page again."; alarm = true; }
   else if (over) { say = "The session is over"; }
@@ -140,6 +150,7 @@ function draw() {
   else if (OFFLINE) { say = "Recording"; more = "Strapped on? Hold still for a moment, then lift. Keep this page in front."; }
   else if (!greeted) { say = "No connection"; more = "Go on lifting: what is recorded now is sent as soon as it is back."; alarm = true; }
   else if (silent) { say = "No motion comes"; more = "Keep this page in front and the screen on."; alarm = true; }
+  else if (TASK[1]) { say = TASK[1]; more = TASK[2]; }
   else if (news.ready) { say = news.rep ? "" : "Ready. Lift."; }
   else { say = "Strapped on? Hold still"; more = "Hang the arm and stand still for a moment."; }
   text("say", say); text("more", more);
@@ -208,7 +219,7 @@ function csv() {
   const middle = list => list.sort((p, q) => p - q)[list.length >> 1], size9 = middle(sizes);
   const g = size9 > 0.5 && size9 < 2.5 ? 9.80665 : 1;
   const head = {
-    sensor: "phone", sensor_serial: PHONE, sensor_profile: "phone page 1, recorded on the phone",
+    sensor: "phone-" + PHONE.slice(0, 4), sensor_serial: PHONE, sensor_profile: "phone page 1, recorded on the phone",
     started_at: startedAt.toISOString(), rate_hz: Math.round(1e5 / middle(spans)) / 100,
     sensor_habits: ["gravity " + (upright[1] < 10 ? "taken as the reaction" : sign < 0 ? "turned round" : "told as the reaction"),
       "the browser's interval " + interval],

@@ -62,7 +62,7 @@ class PhoneDesk:
     def __init__(self, outbox: Outbox) -> None:
         self._outbox = outbox
         self._link: ServerConnection | None = None
-        self._tab = self._session = ""
+        self._tab = self._session = self._before = ""
         self._next = 0
         self._left_s = -HELD_S
         self._news: dict[str, object] = {}
@@ -101,7 +101,9 @@ class PhoneDesk:
     async def _welcome(self, link: ServerConnection, hello: Hello) -> bool:
         now_s = host_clock()
         same = hello.tab == self._tab
-        if not same and (self._link is not None or now_s - self._left_s < HELD_S):
+        held = self._link is not None or now_s - self._left_s < HELD_S
+        # A tab that was duplicated keeps its name: the page that took its place stays.
+        if (not same and held) or hello.session == self._before:
             await link.send(json.dumps({"busy": BUSY}))
             return False
         if not self._outbox.put("message", now_s, _hello_text(hello)):
@@ -112,6 +114,7 @@ class PhoneDesk:
             before.transport.abort()
         if hello.session != self._session:
             self._next = hello.first
+            self._before = self._session
         self._tab, self._session = hello.tab, hello.session
         self._next = min(max(self._next, hello.first), hello.next)
         await link.send(json.dumps({"next": self._next, **self._news}))

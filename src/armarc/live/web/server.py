@@ -39,11 +39,18 @@ if TYPE_CHECKING:
 _PLACE = '<script src="phone.js"></script>'
 
 
-def phone_page() -> tuple[str, str]:
-    """The page with its script inside, and the script's SHA-256 for the page's content policy, base64."""
+def phone_page(task: str = "") -> tuple[str, str]:
+    """The page with its script inside, and the script's SHA-256 for the page's content policy, base64.
+
+    Parameters
+    ----------
+    task : str
+        What the phone is wanted for, where it is not lifting live: what it tells its wearer.
+    """
     room = files("armarc.live.web")
     script = room.joinpath("phone.js").read_text("utf-8")
     page = room.joinpath("phone.html").read_text("utf-8")
+    page = page.replace("<main>", f'<main data-task="{task}">')
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return page.replace(_PLACE, f"<script>{script}</script>"), digest
 
@@ -79,11 +86,14 @@ class PhoneServing:
     certificate : ssl.SSLContext
     boards : bool
         Whether there are boards to show on another page.
+    task : str
+        As in `phone_page`.
     """
 
     pipe: Connection
     certificate: ssl.SSLContext
     boards: bool
+    task: str
 
 
 class Boards:
@@ -146,7 +156,7 @@ class _Pages:
             page = page.replace('src="page.js"', f'src="page.js{access.query}"')
             self._bodies |= {"/": (page.encode(), _HTML, ""), "/page.js": (script.encode(), _SCRIPT, "")}
         if phone is not None:
-            text, digest = phone_page()
+            text, digest = phone_page(phone.task)
             self._bodies["/phone"] = (text.encode(), _HTML, f"'sha256-{digest}'")
         self._sockets = {"/": "/live", "/phone": "/phone/stream"}
 
@@ -207,6 +217,7 @@ def serve_pages(
     frames: Connection | None = None,
     certificate: str = "",
     shows_boards: bool = True,
+    task: str = "",
 ) -> None:
     """Serve until the pipe of boards ends; the whole life of the process.
 
@@ -223,6 +234,8 @@ def serve_pages(
         File of key and certificate, for a phone.
     shows_boards : bool
         Whether there is a page for the boards.
+    task : str
+        As in `phone_page`.
     """
     # Ctrl-C belongs to the session, which ends this process by ending the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -234,7 +247,7 @@ def serve_pages(
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(certificate)
-        phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards)
+        phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards, task=task)
     asyncio.run(_serve(listener, boards, access, orders, phone))
 
 
