@@ -43,4 +43,4 @@ def register(app: typer.Typer, words: Sequence[str] = ()) -> None:
         if hasattr(module, "app"):
             app.add_typer(module.app, name=name)
         else:
-            app.command(name)(getattr(module, function))
+            app.command(name, cls=getattr(module, "COMMAND", None))(getattr(module, function))

@@ -12,11 +12,13 @@ from armarc.cli import measuring_options as measuring
 from armarc.cli.phone import (
     USUAL_PORT,
     OpensPhone,
-    Phone,
     PhoneHost,
     PhonePort,
+    Phones,
+    PhonesCommand,
     check_phone_alone,
     open_phone,
+    phones_worn,
 )
 from armarc.errors import UsageError
 
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from armarc.sensor.remembered import Remembered
 
 
+COMMAND = PhonesCommand
 USUAL_RATE_HZ = 200.0
 
 
@@ -46,7 +49,7 @@ def record(
             "Without it: the one sensor in reach.",
         ),
     ] = None,
-    phone: Phone = False,
+    phone: Phones = None,
     host: PhoneHost = None,
     port: PhonePort = USUAL_PORT,
     seconds: Annotated[
@@ -99,7 +102,7 @@ def record(
 
     if phone:
         check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
-    sensors = worn_sensors(sensor or [""])
+    sensors = phones_worn(phone) if phone else worn_sensors(sensor or [""])
     if side not in (None, "left", "right"):
         raise UsageError(f"--side {side}: expected left or right")
     if side is not None and [one.place for one in sensors] == [WRIST, WRIST]:
@@ -130,7 +133,9 @@ def record(
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
-        partial(open_phone, host, port, task="record") if phone else None,
+        partial(open_phone, host, port, task="record", places=tuple(one.place or WRIST for one in sensors))
+        if phone
+        else None,
     )
     if as_json:
         typer.echo(summary(report))
@@ -235,7 +240,9 @@ def _captured(
     check_targets([plan.path for plan in plans])
     if phone is None:
         prepare_platform()
-    talk = Talk(len(sensors), "" if phone is None else "waiting for the phone …")
+    talk = Talk(
+        len(sensors), "" if phone is None else f"waiting for the phone{'s' if len(sensors) > 1 else ''} …"
+    )
     set_over = watch()
 
     async def run() -> CaptureReport:

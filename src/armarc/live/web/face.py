@@ -22,6 +22,7 @@ from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
 from armarc.ports import hold_alone
+from armarc.recording.head import WRIST
 
 FRAMES_PER_S = 20.0
 LONGEST_ORDER = 4096
@@ -111,7 +112,8 @@ class PageProcess:
     boards : bool
         Whether the page of the boards is served, too.
     task : str
-        What a phone is wanted for, where it is not lifting live.
+    places : tuple of str
+        What phones are wanted for, where it is not lifting live, and where they sit.
 
     Raises
     ------
@@ -120,7 +122,13 @@ class PageProcess:
     """
 
     def __init__(
-        self, access: Access, certificate: Path | None = None, *, boards: bool = True, task: str = ""
+        self,
+        access: Access,
+        certificate: Path | None = None,
+        *,
+        boards: bool = True,
+        task: str = "",
+        places: tuple[str, ...] = (WRIST,),
     ) -> None:
         if not _is_there("websockets"):
             raise UsageError(MISSING, how_to_add("web"))
@@ -142,7 +150,7 @@ class PageProcess:
             if certificate is not None:
                 self.frames, taken = context.Pipe(duplex=False)
                 theirs.enter_context(taken)
-                given += (taken, str(certificate), boards, task)
+                given += (taken, str(certificate), boards, task, places)
             self._process = context.Process(target=serve_pages, args=given, name="armarc page", daemon=True)
             self._process.start()
         self.face = WebFace(sender, orders)
