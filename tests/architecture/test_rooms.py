@@ -97,6 +97,7 @@ ALLOWED: dict[str, set[str]] = {
         "pipeline",
         "log",
         "tasks",
+        "trunk",
     },
     "archive": BASE
     | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},

@@ -177,11 +177,11 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
         faces=[],
         after=After(),
         tell=said.append,
-        writer_for=lambda rate_hz, known: papers.append(Paper(rate_hz, known)) or papers[-1],
-        known_for=lambda one: kept.look_up(one, "right"),
+        writer_for=lambda _, rate_hz, known: papers.append(Paper(rate_hz, known)) or papers[-1],
+        known_for=kept.look_up,
         in_step=True,
     )
-    asyncio.run(session.run(source(), None))
+    asyncio.run(session.run(source(), []))
     (measured,) = session.sets
     assert tops(measured.result) == pytest.approx(wanted, abs=0.3)
     assert any("calibration made at 2026-01-02" in text for text in said)

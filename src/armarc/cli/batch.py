@@ -72,11 +72,11 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class TrunkFile:
-    """The recording of a second sensor on the chest (None: what the heads say), its clock and its forward axis."""
+    """The recording of a second sensor on the chest, its clock and its forward axis (None: what the heads say)."""
 
     path: Path | None = None
     clock: str = "auto"
-    forward: str = "+z"
+    forward: str | None = None
 
 
 def run(
@@ -244,12 +244,15 @@ def _read_trunk(file: TrunkFile) -> Trunk | None:
     if file.path is None:
         return None
     from armarc.recording import read_csv
+    from armarc.recording.head import FORWARD
     from armarc.trunk import CLOCKS, Trunk
 
     clock = next((known for known in CLOCKS if known == file.clock), None)
     if clock is None:
         raise UsageError(f"there is no clock {file.clock!r}", f"one of {', '.join(CLOCKS)}")
-    return Trunk(recording=read_csv(file.path), clock=clock, forward=file.forward)
+    recording = read_csv(file.path)
+    forward = file.forward or recording.metadata.other.get(FORWARD)
+    return Trunk(recording=recording, clock=clock, forward=str(forward or "+z"))
 
 
 def rows_of(measured: Measured) -> list[dict[str, Any]]:

@@ -45,8 +45,8 @@ def record(
             "--sensor",
             "-s",
             metavar="[PLACE=]NAME",
-            help="Nickname, name, address or serial number; twice for both wrists, or wrist=NAME and chest=NAME. "
-            "Without it: the one sensor in reach.",
+            help="Nickname, name, address or serial number; again for each further one: left=NAME right=NAME, "
+            "wrist=NAME chest=NAME. Without it: the one sensor in reach.",
         ),
     ] = None,
     phone: Phones = None,
@@ -105,8 +105,8 @@ def record(
     sensors = phones_worn(phone) if phone else worn_sensors(sensor or [""])
     if side not in (None, "left", "right"):
         raise UsageError(f"--side {side}: expected left or right")
-    if side is not None and [one.place for one in sensors] == [WRIST, WRIST]:
-        raise UsageError("--side makes no sense with two wrists", "armarc sensor remember keeps their sides")
+    if side is not None and (any(w.side for w in sensors) or sum(w.place == WRIST for w in sensors) > 1):
+        raise UsageError("--side goes with one wrist of which nothing is said", "say left=NAME right=NAME")
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
     stated = measuring.stated(exercise=exercise, load=load, resistance=resistance, lifter=lifter)
     labels = Labels(lifter=lifter, variant=variant, rir=rir, note=note, tags=tuple(tag or ())).checked()
@@ -337,27 +337,24 @@ def _plans(
     head: Mapping[str, Any] | None = None,
 ) -> list[FilePlan]:
     import uuid
+    from dataclasses import replace
     from datetime import UTC, datetime
 
+    from armarc.cli.places import files_of
     from armarc.recording import Metadata
-    from armarc.recording.head import CAPTURE, CHEST, PLACE
+    from armarc.recording.head import CAPTURE, PLACE
     from armarc.sensor.capture import FilePlan
     from armarc.sensor.remembered import recall
 
     now = datetime.now(UTC)
     shared = {CAPTURE: uuid.uuid4().hex}  # the same in both files of two sensors
-    with_chest = any(one.place == CHEST for one in sensors)
     plans = []
-    for number, worn in enumerate(sensors, start=1):
+    placed = [replace(one, side=_side_of(one, side, options.known)) for one in sensors]
+    for worn, path in zip(placed, files_of(out, placed, options.known), strict=True):
         known = recall(options.known, worn.name) if worn.name else None
-        its_side = None if worn.place == CHEST else side or (known.side if known else None)
-        suffix = its_side or (known.nickname if known else str(number))
-        if with_chest and worn.place:
-            suffix = worn.place
-        path = out if len(sensors) == 1 else out.with_name(f"{out.stem}-{suffix}{out.suffix}")
         metadata = Metadata(
             exercise=exercise,
-            side=its_side,
+            side=worn.side,
             load_kg=load_kg,
             sensor=known.nickname if known else None,
             note=note,
@@ -366,6 +363,17 @@ def _plans(
         )
         plans.append(FilePlan(path=path, metadata=metadata))
     return plans
+
+
+def _side_of(worn: Worn, side: str | None, known: tuple[Remembered, ...]) -> str | None:
+    """The arm of a sensor, as far as it is known; a chest has none."""
+    from armarc.recording.head import CHEST
+    from armarc.sensor.remembered import recall
+
+    strapped = recall(known, worn.name) if worn.name else None
+    if worn.place == CHEST:
+        return None
+    return worn.side or side or (strapped.side if strapped else None)
 
 
 def _stop_on_signals(stop: object) -> None:
