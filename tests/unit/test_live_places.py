@@ -20,7 +20,7 @@ from armarc.options import MeasuringOptions
 from armarc.recording import read_csv, write_csv
 from armarc.recording.head import one_capture
 from armarc.simulate import Body, Knobs, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate.session import simulate_chest
 from armarc.tasks import Task
 from armarc.trunk import Trunk
 
