@@ -19,7 +19,7 @@ from armarc.log import Labels, list_sets, open_log
 from armarc.options import MeasuringOptions
 from armarc.recording import read_csv, write_csv
 from armarc.recording.head import one_capture
-from armarc.simulate import Body, Knobs, plan_session, simulate_session
+from armarc.simulate import Body, SimulationOptions, plan_session, simulate_session
 from armarc.simulate.session import simulate_chest
 from armarc.tasks import Task
 from armarc.trunk import Trunk
@@ -32,9 +32,11 @@ KNOBS = {"sets": 2, "reps": 4, "rest_s": 14.0, "body": TIPPING}
 def files(tmp_path_factory):
     """Both wrists and the chest of one lifter; the right arm starts faster."""
     folder = tmp_path_factory.mktemp("places")
-    plan = plan_session(Knobs(side="left", **KNOBS), 3)
+    plan = plan_session(SimulationOptions(side="left", **KNOBS), 3)
     left, _ = simulate_session(plan, 3)
-    right, _ = simulate_session(plan_session(Knobs(side="right", start_velocity_rad_s=1.6, **KNOBS), 3), 3)
+    right, _ = simulate_session(
+        plan_session(SimulationOptions(side="right", start_velocity_rad_s=1.6, **KNOBS), 3), 3
+    )
     left, chest = one_capture(left, simulate_chest(plan, 3))
     made = {"left": left, "right": right, "chest": chest}
     for name, one in made.items():
