@@ -125,12 +125,13 @@ def patterns_of(templates: list[Template]) -> Patterns:
 
 def of_same_exercise(patterns: Patterns, known: Sequence[Template]) -> BoolArray:
     """Which patterns are of the same exercise as one of the sets known, shape (k,)."""
-    same: BoolArray = np.zeros(len(patterns), dtype=np.bool_)
-    for other in known:
-        same |= (patterns.pose @ other.pose > math.cos(SAME_POSE_RAD)) & (
-            patterns.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
-        )
-    return same
+    if not known:
+        return np.zeros(len(patterns), dtype=np.bool_)
+    poses, directions = (np.array([getattr(t, name) for t in known]).T for name in ("pose", "direction"))
+    is_same = (patterns.pose @ poses > math.cos(SAME_POSE_RAD)) & (
+        patterns.direction @ directions > math.cos(SAME_DIRECTION_RAD)
+    )
+    return np.asarray(is_same.any(axis=1))
 
 
 def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
