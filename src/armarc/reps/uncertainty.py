@@ -271,8 +271,7 @@ class AngleErrors:
 
         The change is linear where the arm swings towards the other direction and quadratic where it passes beside
         the vertical; three points of Gauss and Hermite's rule (the direction itself, and √3 standard errors to
-        either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`, the
-        quadratic one by `beside`.
+        either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`.
         """
         if self.up is None:
             return []
@@ -287,7 +286,7 @@ class AngleErrors:
             ]
         out = []
         for one, other in (changes[:2], changes[2:]):
-            straight, curved = linear * (one - other) / 2, self.beside * (one + other) / 2
+            straight, curved = linear * (one - other) / 2, (one + other) / 2
             out.append(math.sqrt((straight**2 + curved**2) / 3))
         return out
 
