@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
-from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
 
 if TYPE_CHECKING:
     from armarc.guided_mount import GuidedMount
@@ -31,10 +32,12 @@ again when you wear the strap another way. Stop at pain.
 """
 
 
+@taking(read_as=(without(READING, "gyroscope"), reading))
 def mount(
     file: Annotated[
         Path | None, typer.Argument(metavar="FILE", help="Recording that begins with the guided move.")
     ] = None,
+    *,
     sensor: Annotated[
         str, typer.Option("--sensor", "-s", help="Name to keep it under; without it the recording's own.")
     ] = "",
@@ -58,11 +61,7 @@ def mount(
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: AsJson = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
-    axes: Axes = None,
-    gravity_sign: GravitySign = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -87,14 +86,7 @@ def mount(
         return
     if file is None:
         raise UsageError("expected a recording of the guided move", "armarc sensor mount --guide prints it")
-    reading = {
-        "columns": columns,
-        "units": units,
-        "rate_hz": rate,
-        "axes": axes,
-        "gravity_sign": gravity_sign,
-    }
-    _mount(file, reading, sensor, (side, strap, hand_axis), try_only, as_json)
+    _mount(file, read_as, sensor, (side, strap, hand_axis), try_only, as_json)
 
 
 def _mount(
