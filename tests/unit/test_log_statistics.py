@@ -57,6 +57,8 @@ def relevant_of(table):
         sessions=tuple(sorted(sessions)),
         task=np.zeros(n, np.int64),
         tasks=(TaskKey("lateral-raise", "", "right", 8.0),),
+        day=np.array([date.fromisoformat(key.day).toordinal() for key in sessions]),
+        lifter=np.repeat(np.arange(len(table)), len(table[0])),
         numbers={rom.key: np.array(values)},
     )
     return smallest_relevant(rom, made)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -9,7 +10,17 @@ import typer
 
 from armarc.cli import measuring_options as measuring
 from armarc.cli.option_rows import only, taking, without
-from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
+from armarc.cli.phone import (
+    USUAL_PORT,
+    OpensPhone,
+    PhoneHost,
+    PhonePort,
+    Phones,
+    PhonesCommand,
+    check_phone_alone,
+    open_phone,
+    phones_worn,
+)
 from armarc.errors import UsageError
 
 if TYPE_CHECKING:
@@ -24,6 +35,7 @@ if TYPE_CHECKING:
     from armarc.sensor.remembered import Remembered
 
 
+COMMAND = PhonesCommand
 USUAL_RATE_HZ = 200.0
 
 
@@ -44,7 +56,7 @@ def record(
             "wrist=NAME chest=NAME. Without it: the one sensor in reach.",
         ),
     ] = None,
-    phone: Phone = False,
+    phone: Phones = None,
     host: PhoneHost = None,
     port: PhonePort = USUAL_PORT,
     seconds: Annotated[
@@ -91,7 +103,7 @@ def record(
 
     if phone:
         check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
-    sensors = worn_sensors(sensor or [""])
+    sensors = phones_worn(phone) if phone else worn_sensors(sensor or [""])
     if side not in (None, "left", "right"):
         raise UsageError(f"--side {side}: expected left or right")
     if side is not None and (any(w.side for w in sensors) or sum(w.place == WRIST for w in sensors) > 1):
@@ -128,7 +140,9 @@ def record(
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
-        (host, port) if phone else None,
+        partial(open_phone, host, port, task="record", places=tuple(one.place or WRIST for one in sensors))
+        if phone
+        else None,
     )
     if as_json:
         typer.echo(summary(report))
@@ -159,24 +173,28 @@ def _side_conflict(plan: FilePlan, event: Event, known: tuple[Remembered, ...]) 
     return Trouble(sensor=event.sensor, time_s=event.time_s, message=message)
 
 
-def capture_to(
-    path: Path,
-    sensors: list[str],
+def captured_file(
+    kind: str,
+    out: Path | None,
     *,
-    seconds: float,
     note: str,
-    phone: tuple[str | None, int] | None = None,
-) -> None:
-    """Capture into a file for a command that goes on with it.
+    sensor: str = "",
+    seconds: float | None = None,
+    phone: OpensPhone | None = None,
+) -> Path:
+    """Capture one sensor into a file for a command that goes on with it; the file stays whatever comes of it.
 
     Parameters
     ----------
-    path : Path
-    sensors : list of str
-    seconds : float, s
+    kind : str
+        Names the file where `out` is None.
+    out : Path or None
     note : str
-    phone : tuple or None
-        Host and port of the page, where a phone is the sensor.
+    sensor : str
+    seconds : float or None, s
+        None until Ctrl-C.
+    phone : callable or None
+        Opens the page, where a phone is the sensor.
 
     Raises
     ------
@@ -185,16 +203,28 @@ def capture_to(
     typer.Exit
         With 130 where the capture was stopped before a sample came.
     """
+    from datetime import datetime
+
+    from armarc.cli.log_options import say
     from armarc.cli.places import Worn
 
+    path = out or Path(f"armarc-{kind}-{datetime.now():%Y%m%d-%H%M%S}.csv")
     options = _options(None, 8, 1000, None, 15.0, 120.0)
-    worn = [Worn(name, place=None) for name in sensors]
-    plans = _plans(path, worn, options, exercise=None, side=None, load_kg=None, note=note)
-    report = _captured(plans, sensors, options, seconds, lambda: None, phone)
+    plans = _plans(
+        path, [Worn(sensor, place=None)], options, exercise=None, side=None, load_kg=None, note=note
+    )
+    report = _captured(plans, [sensor], options, seconds, lambda: None, phone)
     if report.fault is not None:
         raise report.fault
     if report.samples == 0:
         raise typer.Exit(130)
+    say(f"raw stream: {path}")
+    return path
+
+
+def phone_file(task: str, out: Path | None, host: str | None, port: int) -> Path:
+    """Capture one phone until Ctrl-C, for a command that goes on with the file; as `captured_file`."""
+    return captured_file(task, out, note=f"sensor {task}", phone=partial(open_phone, host, port, task=task))
 
 
 def _captured(
@@ -203,14 +233,13 @@ def _captured(
     options: StreamOptions,
     seconds: float | None,
     watch: Callable[[], Callable[[Event], bool] | None],
-    phone: tuple[str | None, int] | None,
+    phone: OpensPhone | None,
 ) -> CaptureReport:
     """Capture until the time is up, Ctrl-C, or what `watch` makes says that it is over."""
     import asyncio
     import contextlib
 
     from armarc.cli.capture_talk import Talk
-    from armarc.cli.phone import open_phone
     from armarc.sensor.capture import capture, check_targets
     from armarc.sensor.link import stream
     from armarc.sensor.link.find import prepare_platform
@@ -218,7 +247,9 @@ def _captured(
     check_targets([plan.path for plan in plans])
     if phone is None:
         prepare_platform()
-    talk = Talk(len(sensors), "" if phone is None else "waiting for the phone …")
+    talk = Talk(
+        len(sensors), "" if phone is None else f"waiting for the phone{'s' if len(sensors) > 1 else ''} …"
+    )
     set_over = watch()
 
     async def run() -> CaptureReport:
@@ -238,7 +269,7 @@ def _captured(
             if phone is None:
                 events = stream(sensors, options, stop=stop)
             else:
-                events = (await stack.enter_async_context(open_phone(*phone))).events(stop)
+                events = (await stack.enter_async_context(phone())).events(stop)
             return await capture(plans, events, stop=stop, seconds=seconds, listen=hear)
 
     try:
