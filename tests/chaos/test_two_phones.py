@@ -15,6 +15,7 @@ import pytest
 from programs import Running, run
 
 from armarc.recording import Metadata, read_csv, write_csv
+from armarc.recording.head import own_head
 from armarc.simulate import SimulationOptions, plan_session, simulate_session
 from armarc.simulate.session import simulate_chest
 from phone_page import Browser, Link, hello, stream_in_time
@@ -112,6 +113,41 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
     ):
         off = np.abs([mine[key] - theirs[key] for mine, theirs in zip(reps, those, strict=True)])
         assert off.max() < within, key
+
+
+def test_wrist_and_chest_are_lifted_with_live(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path / "data"))
+    words = ("live", "--phone", "wrist,chest", "--host", "127.0.0.1", "--port", "0", "--json", "--no-log")
+    running = Running(tmp_path, *words, "--exercise", "lateral-raise", "--out", tmp_path / "live.csv")
+    running.wait_for("SHA-256")
+    plan = plan_session(SimulationOptions(sets=1, reps=3), 3)
+    made = {"wrist": simulate_session(plan, 3)[0], "chest": simulate_chest(plan, 3)}
+    url, browser = _url(running), Browser(rate_hz=60.0)
+    threads = [
+        threading.Thread(
+            target=stream_in_time, args=(url, browser, browser.rows(made[place])), kwargs={"names": names}
+        )
+        for place, names in (("wrist", WRIST), ("chest", CHEST))
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    running.process.send_signal(signal.SIGINT)
+    assert running.end(30) == 0, running.said()
+    events = [one for _, one in running.records()]
+    (measured,) = [one for one in events if one["event"] == "set measured"]
+    reps = measured["result"]["sets"][0]["reps"]
+    assert len(reps) == 3
+    assert all(rep["trunk_lean_deg"] is not None for rep in reps)
+    files = [tmp_path / f"live-{place}.csv" for place in made]
+    assert [own_head(file)["place"] for file in files] == ["wrist", "chest"]
+    # The second session begins with the same phones, and nothing is asked.
+    again = Running(tmp_path, "live", "--host", "127.0.0.1", "--port", "0", "--out", tmp_path / "again.csv")
+    again.wait_for("each phone (wrist, chest)")
+    assert "the phones" in again.said()
+    again.process.send_signal(signal.SIGINT)
+    again.end(30)
 
 
 def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Running) -> None:

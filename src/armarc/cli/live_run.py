@@ -130,7 +130,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
     from armarc.live.source import listen, play
     from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
-    from armarc.recording.head import CHEST
+    from armarc.recording.head import CHEST, WRIST
     from armarc.sensor.link import stream
 
     shelf = open_shelf()
@@ -153,7 +153,9 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
         faces: list[Face] = []
         phone = None
         if wanted["phone"]:
-            phone = await stack.enter_async_context(open_phone(wanted["host"], wanted["port"], boards=True))
+            places = tuple(one.place or WRIST for one in streams.worn)
+            page = open_phone(wanted["host"], wanted["port"], boards=True, places=places)
+            phone = await stack.enter_async_context(page)
             faces.append(phone.face)
         elif wanted["web"]:
             host = wanted["host"] or "127.0.0.1"
