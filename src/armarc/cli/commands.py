@@ -50,7 +50,7 @@ def register(app: typer.Typer, words: Sequence[str] | None = None) -> None:
         elif group:
             app.add_typer(group, name=name)
         else:
-            app.command(name)(getattr(module, function))
+            app.command(name, cls=getattr(module, "COMMAND", None))(getattr(module, function))
 
 
 def _listed() -> None:

@@ -15,7 +15,7 @@ from armarc.log.effects import Effect, independent_effect, paired_effect
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import holm, smallest_relevant
-from armarc.log.table import IntArray, SessionKey, SetTable, Task, as_table, first_seen
+from armarc.log.table import IntArray, SessionKey, SetTable, TaskKey, as_table, first_seen
 from armarc.recording import FloatArray
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
@@ -299,7 +299,7 @@ def _session_name(session: SessionKey, what: str) -> str:
     return f"{session.day} {session.label}".strip() if what == "session" else session.lifter
 
 
-def _task_name(task: Task, what: str) -> str:
+def _task_name(task: TaskKey, what: str) -> str:
     if what == "side":
         return task.side or "unknown"
     if what == "variant":

@@ -38,7 +38,7 @@ class SessionKey(NamedTuple):
     label: str
 
 
-class Task(NamedTuple):
+class TaskKey(NamedTuple):
     """What must agree before two sets may be compared as the same task."""
 
     exercise: str
@@ -75,7 +75,7 @@ class SetTable:
         In order.
     task : ndarray, shape (n,)
         Place in `tasks`.
-    tasks : tuple of Task
+    tasks : tuple of TaskKey
     day : ndarray, shape (n,)
         As `datetime.date.toordinal` counts.
     lifter : ndarray, shape (n,)
@@ -89,7 +89,7 @@ class SetTable:
     session: IntArray
     sessions: tuple[SessionKey, ...]
     task: IntArray
-    tasks: tuple[Task, ...]
+    tasks: tuple[TaskKey, ...]
     day: IntArray
     lifter: IntArray
     numbers: Mapping[str, FloatArray]
@@ -279,7 +279,7 @@ def _table(
         session=session,
         sessions=tuple(ordered),
         task=np.array(task, np.int64),
-        tasks=tuple(Task(*key) for key in task_places),
+        tasks=tuple(TaskKey(*key) for key in task_places),
         day=np.array([date.fromisoformat(key.day).toordinal() for key in ordered], np.int64)[session],
         lifter=np.array([places[name] for name in names], np.int64)[session],
         numbers=numbers,
