@@ -96,7 +96,7 @@ def show_command(
     exercise: ExerciseName = None,
     stop_at: Annotated[
         float | None,
-        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop the set."),
+        typer.Option("--stop-at", min=1, max=90, help="Your own mark of velocity loss, %."),
     ] = None,
     as_json: AsJson = False,
     log_file: LogFile = None,

@@ -45,7 +45,7 @@ def report(
     title: Annotated[str | None, typer.Option("--title", help="Title of the page.")] = None,
     stop_at: Annotated[
         float | None,
-        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop a set."),
+        typer.Option("--stop-at", min=1, max=90, help="Your own mark of velocity loss, %."),
     ] = None,
     force: Force = False,
     log_file: LogFile = None,

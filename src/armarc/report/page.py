@@ -64,7 +64,7 @@ def render_page(
             number += 1
             # The drawing library escapes what it writes; the alt text is quoted by `inline_svg`.
             svg = Markup(inline_svg(picture.figure, picture.alt, number=number))
-            pictures.append({"svg": svg, "wide": picture.wide, "alt": picture.alt})
+            pictures.append({"svg": svg})
         shown.append(
             {
                 "heading": section.heading,
