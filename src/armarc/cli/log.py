@@ -24,6 +24,7 @@ from armarc.cli.log_options import (
     print_json_list,
     print_table,
     say,
+    say_cautions,
     shown,
 )
 
@@ -87,6 +88,7 @@ def list_command(
     )
     if total > len(entries):
         say(f"{len(entries)} of {total} sets; more with --limit")
+    say_cautions({entry.exercise for entry in entries})
 
 
 @app.command("show")
@@ -139,6 +141,7 @@ def show_command(
         ]
         print_reps(console, records)
         say(loss.words())
+    say_cautions({entry.exercise for entry in entries})
 
 
 def _line(entry: Any) -> list[str]:

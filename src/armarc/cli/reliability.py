@@ -22,6 +22,7 @@ from armarc.cli.log_options import (
     print_json,
     print_table,
     say,
+    say_cautions,
     shown,
 )
 
@@ -118,6 +119,7 @@ def reliability(
         for caution in dict.fromkeys(one.icc_caution for one in found if one.icc_caution):
             say(f"Note: {caution}.")
         say(ADVICE)
+        say_cautions(sets.exercises)
     if all(one.error is None for one in found):
         raise NothingToMeasure(
             "fewer than three pairs of repeats",

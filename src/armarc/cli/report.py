@@ -82,7 +82,8 @@ def report(
             store, entries, stop_at_pct=stop_at, coaching=load_coaching(), today=date.today()
         )
         invented = is_invented(entries)
-    page = render_page(chosen_title or heading, below, sections, invented=invented)
+    exercises = {entry.exercise for entry in entries}
+    page = render_page(chosen_title or heading, below, sections, exercises=exercises, invented=invented)
     if out == "-":
         typer.echo(page)
         return
