@@ -101,14 +101,14 @@ class Session(ArrayValue):
         return reps_frame(self.sets)
 
     def summary_frame(self) -> pd.DataFrame:
-        """All sets as one table, one row per set; see `armarc.session_frames.summary_frame`."""
-        from armarc.session_frames import summary_frame
+        """All sets as one table, one row per set; see `armarc.records.summary_frame`."""
+        from armarc.records import summary_frame
 
         return summary_frame(self.to_dict()["sets"])
 
     def samples_frame(self) -> pd.DataFrame:
-        """Angle, rate, orientation and phase sample by sample; see `armarc.session_frames.samples_frame`."""
-        from armarc.session_frames import samples_frame
+        """Angle, rate, orientation and phase sample by sample; see `armarc.records.samples_frame`."""
+        from armarc.records import samples_frame
 
         return samples_frame(self.motions, self.motion_of_set, self.sets)
 

@@ -37,6 +37,8 @@ RIVAL_SHARE = 0.8
 """A second place that fits nearly as well leaves the clocks untold."""
 STANDING_S = 0.5
 REST_WITHIN_S = 0.8
+SHORT_OF_S = 0.2
+"""What a recording may lack at its ends: the last packets of another sensor."""
 QUIET_ACCELERATION_M_S2, QUIET_RATE_RAD_S = 0.3, math.radians(10)
 """Equally loud, for the choice of the quietest instant."""
 LEVEL_SHARE = 0.3
@@ -173,11 +175,14 @@ class _Placed:
     side: str
 
     def during(self, motion: ArmMotion, session: Session) -> TrunkMotion | None:
-        """The trunk at the instants of a motion; None where the chest's recording does not cover it."""
+        """The trunk at the instants of a motion; None where the chest's recording does not cover its reps."""
         first, last = float(motion.time_s[0]), float(motion.time_s[-1])
+        inside = [one for one in session.sets if first <= one.start_s <= last]
+        if inside:
+            first, last = min(one.start_s for one in inside), max(one.end_s for one in inside)
         for piece in uniform_pieces(self.recording):
             time = piece.time_s + self.shift_s
-            if time[0] > first + REST_WITHIN_S or time[-1] < last - REST_WITHIN_S:
+            if time[0] > first + SHORT_OF_S or time[-1] < last - SHORT_OF_S:
                 continue
             found = fuse(
                 piece.angular_velocity_rad_s, piece.specific_force_m_s2, piece.rate_hz, missing=piece.missing

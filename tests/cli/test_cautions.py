@@ -1,4 +1,4 @@
-"""Whatever shows height, hand rotation, moments or loads says what belongs under them: terminal, page and live face."""
+"""What belongs under height, hand rotation, moments and loads is said there: terminal, page and live face."""
 
 import tarfile
 from pathlib import Path

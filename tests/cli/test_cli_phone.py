@@ -24,6 +24,9 @@ from armarc.errors import UsageError
         ("record", "OUT", "--phone", "--rate", "100"),
         ("sensor", "check", "set.csv", "--phone"),
         ("sensor", "check", "--phone", "--sensor", "mysensor"),
+        ("sensor", "calibrate", "table.csv", "--phone"),
+        ("sensor", "mount", "move.csv", "--phone", "--side", "left"),
+        ("sensor", "mount", "--phone", "--side", "left", "--rate", "100"),
     ],
 )
 def test_a_phone_stands_alone(words: tuple[str, ...], tmp_path: Path) -> None:

@@ -53,13 +53,13 @@ def process(
         ),
     ] = "auto",
     trunk_forward: Annotated[
-        str,
+        str | None,
         typer.Option(
             metavar="±AXIS",
-            help="Axis of the chest sensor that faces away from the breastbone.",
+            help="Axis of the chest sensor that faces away from the breastbone; as its file says, else +z.",
             rich_help_panel=options.ON_THE_ARM,
         ),
-    ] = "+z",
+    ] = None,
     rate: options.Rate = None,
     gyroscope: options.Gyroscope = None,
     columns: options.Columns = None,
@@ -139,7 +139,7 @@ def process(
     settings file, which beats the exercise's entry.
     """
     from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
-    from armarc.cli.markers import VideoClock
+    from armarc.cli.recording_outputs import VideoClock
     from armarc.errors import UsageError
 
     if markers is None and (clap is not None or offset is not None):

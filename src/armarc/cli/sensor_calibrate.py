@@ -10,6 +10,7 @@ import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
 from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
     from armarc.sensor.calibration import Calibration, CalibrationRun
@@ -25,7 +26,8 @@ Calibrating a sensor: one recording of about two minutes on a table
   4. Tip it once over its long edge so that it stands on that side. Now roll it over the edges that lead away from
      you, four quarter turns; this turns its third axis. Tip it back.
   5. Prop it up askew in four or more other poses, two seconds each.
-  6. Stop recording:  armarc sensor calibrate FILE --sensor NAME
+  6. Stop recording (Ctrl-C):  armarc sensor calibrate FILE --sensor NAME
+With a phone:  armarc sensor calibrate --phone  records and goes on by itself.
 The quarter turns between the rests calibrate the gyroscope; turn in one go, in under ten seconds, and let go in
 between. Gravity does not see turns flat on the table: make them along an edge, all by the same angle, and say
 which, as in  --turn 360.
@@ -48,6 +50,10 @@ def calibrate(
     gravity: Annotated[
         float, typer.Option("--gravity", metavar="M/S2", help="Local gravity, if you know it better.")
     ] = 9.80665,
+    phone: Phone = False,
+    host: PhoneHost = None,
+    port: PhonePort = USUAL_PORT,
+    out: PhoneOut = None,
     try_only: Annotated[bool, typer.Option("--try", help="Show the result and keep nothing.")] = False,
     show: Annotated[bool, typer.Option("--list", help="List what is kept.")] = False,
     forget: Annotated[
@@ -77,8 +83,16 @@ def calibrate(
     if forget:
         _forget(forget)
         return
+    if phone:
+        from armarc.cli.record import phone_file
+
+        check_phone_alone(file=bool(files), rate=rate is not None)
+        say(GUIDE)
+        files = [phone_file("calibrate", out, host, port)]
     if not files:
-        raise UsageError("expected recordings to calibrate from", "armarc sensor calibrate --guide says how")
+        raise UsageError(
+            "expected recordings to calibrate from, or --phone", "armarc sensor calibrate --guide says how"
+        )
     reading = {
         "columns": columns,
         "units": units,

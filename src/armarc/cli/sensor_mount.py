@@ -10,6 +10,7 @@ import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
 from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
     from armarc.guided_mount import GuidedMount
@@ -24,8 +25,9 @@ Recording how the sensor sits on the wrist takes 20 seconds
   3. Twist: turn the hanging forearm palm in, palm out, twice, at an easy pace, elbow straight.
   4. Hang still for two seconds, thumb forward again.
   5. Raise the straight arm slowly straight to the front until it is level, thumb up all the way; hold for a second.
-  6. Lower it, hang still for two seconds. Stop recording.
+  6. Lower it, hang still for two seconds. Stop recording (Ctrl-C).
   7. armarc sensor mount FILE --sensor NAME --side right
+With a phone:  armarc sensor mount --phone --side right  records and goes on by itself: tap Start, strap it on, then 2.
 The twist shows the long axis of the forearm, the raise the thumb and where you face. Once per sensor and side, and
 again when you wear the strap another way. Stop at pain.
 """
@@ -53,6 +55,10 @@ def mount(
         str | None,
         typer.Option("--hand-axis", help="Sensor axis that points to the hand, such as +x; the same."),
     ] = None,
+    phone: Phone = False,
+    host: PhoneHost = None,
+    port: PhonePort = USUAL_PORT,
+    out: PhoneOut = None,
     try_only: Annotated[bool, typer.Option("--try", help="Show the result and keep nothing.")] = False,
     show: Annotated[bool, typer.Option("--list", help="List what is kept.")] = False,
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
@@ -85,8 +91,18 @@ def mount(
             raise UsageError(f"no mount is kept for {forget!r}", "armarc sensor mount --list shows them")
         say(f"{gone} mount{'s' if gone > 1 else ''} of {forget} removed")
         return
+    if phone:
+        from armarc.cli.record import phone_file
+
+        check_phone_alone(file=file is not None, rate=rate is not None)
+        if side is None:
+            raise UsageError("which wrist is the phone on?", "add --side right or --side left")
+        say(GUIDE)
+        file = phone_file("mount", out, host, port)
     if file is None:
-        raise UsageError("expected a recording of the guided move", "armarc sensor mount --guide prints it")
+        raise UsageError(
+            "expected a recording of the guided move, or --phone", "armarc sensor mount --guide prints it"
+        )
     reading = {
         "columns": columns,
         "units": units,

@@ -75,6 +75,8 @@ class Board:
         Whether what is said about a set is kept.
     menu : dict
         What the page may switch to; empty where nothing may be switched.
+    other : Board or None
+        That of the other arm, where it wears a sensor too; what is the lifter's stands on this one.
     """
 
     exercise: str
@@ -94,6 +96,7 @@ class Board:
     keys: bool = False
     logged: bool = False
     menu: dict[str, Any] = field(default_factory=dict)
+    other: Board | None = None
     time_s: float = 0.0
     ready: bool = False
     rep: int = 0
@@ -210,6 +213,11 @@ class Board:
             None if band is None else (math.degrees(band.low_rad_s), math.degrees(band.high_rad_s))
         )
         self.gate_deg = (math.degrees(low), math.degrees(high))
+
+    @property
+    def arms(self) -> tuple[Board, ...]:
+        """The boards of all arms, left first."""
+        return (self,) if self.other is None else tuple(sorted((self, self.other), key=lambda one: one.side))
 
     @property
     def since_set_s(self) -> float | None:

@@ -14,8 +14,8 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.authors import author_of, is_own
 from armarc.log.labels import SAID_AFTER, Labels
+from armarc.log.location import author_of, is_own
 from armarc.log.store import Store
 from armarc.log.writing import apply_state, insert_once, record_change, state_of
 

@@ -11,8 +11,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from armarc.errors import LogError
-from armarc.load.lifter import Lifter
-from armarc.load.lifter_file import load_lifters
+from armarc.load.lifter import Lifter, load_lifters
 from armarc.log import schema
 from armarc.log.bodies import body_of_load
 from armarc.log.measuring import measure_session
