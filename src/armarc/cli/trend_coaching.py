@@ -45,6 +45,7 @@ def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
 def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from datetime import date
 
+    from armarc.log.bests import unknown_words
     from armarc.log.next_step import next_step
     from armarc.log.pain import with_pain
     from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
@@ -82,7 +83,7 @@ def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> N
         return
     heads = ["Lifter", "Exercise", "Side", "Load kg", "Next kg", "Why"]
     print_table(heads, lines, right=frozenset({3, 4}))
-    if words := lighter_words(lighter, coaching.weeks):
+    for words in filter(None, (unknown_words(table), lighter_words(lighter, coaching.weeks))):
         say(words)
     say(coaching.next.words)
 

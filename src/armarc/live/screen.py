@@ -20,6 +20,8 @@ HOLLOW = {"below": "▽", "inside": "○", "above": "△", None: "□"}
 """While the arm's direction is known only from how it hung: the value is near, not sure."""
 STYLES = {"below": "bold", "inside": f"bold {INSIDE}", "above": f"bold {ABOVE}", None: "bold"}
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+STANDING = "Pain means stop. Never chase the number."
+"""Said between sets where nothing else has to be."""
 MARGIN = 2
 WIDE_WORDS = 27
 """Columns for a set with its number."""
@@ -132,7 +134,7 @@ def _line_below(board: Board, width: int) -> Text:
         (board.mark and f"{board.mark} ({CAVEAT})", "bold reverse"),
         (board.waiting and f"next set: {board.waiting}", "bold"),
         (board.today if board.since_set_s is not None else "", ""),
-        (board.last_time if not board.rep or board.since_set_s is not None else "", "dim"),
+        ((board.last_time or STANDING) if not board.rep or board.since_set_s is not None else "", "dim"),
     ):
         if text:
             return _fit(Text(" " * MARGIN + text, style), width)
