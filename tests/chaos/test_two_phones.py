@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from programs import Running, run
 
-from armarc.recording import Metadata, read_csv, write_csv
+from armarc.recording import Metadata, Recording, read_csv, write_csv
 from armarc.simulate import Knobs, plan_session, simulate_session
 from armarc.simulate.trunk_sensor import simulate_chest
 from phone_page import Browser, Link, hello, stream_in_time
@@ -37,11 +37,21 @@ CHEST = {
 
 
 @pytest.fixture
-def recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path / "data"))
-    words = ("record", tmp_path / "set.csv", "--phone", "wrist,chest", "--host", "127.0.0.1", "--port", "0")
-    running = Running(tmp_path, *words, "--exercise", "lateral-raise", "--json")
+    return tmp_path
+
+
+def _started(folder: Path, *words: Any) -> Running:
+    running = Running(folder, *words, "--host", "127.0.0.1", "--port", "0", "--json")
     running.wait_for("SHA-256")
+    return running
+
+
+@pytest.fixture
+def recording(folder: Path) -> Any:
+    words = ("record", folder / "set.csv", "--phone", "wrist,chest", "--exercise", "lateral-raise")
+    running = _started(folder, *words)
     yield running
     if running.process.poll() is None:
         running.process.send_signal(signal.SIGINT)
@@ -49,20 +59,14 @@ def recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
 
 
 def _url(running: Running) -> str:
-    found = re.search(r"each phone \(wrist, chest\).* open https://(\S+)/phone(\?\S+)", running.said())
+    found = re.search(r"each of 2 phones \(wrist, chest\).* open https://(\S+)/phone(\?\S+)", running.said())
     assert found
     return f"wss://{found[1]}/phone/stream{found[2]}"
 
 
-def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
-    recording: Running, tmp_path: Path
-) -> None:
-    plan = plan_session(Knobs(sets=1, reps=3, load_kg=8.0), 3)
-    # A phone says nothing of how it is strapped on; so does the file it is held against.
-    wrist = replace(simulate_session(plan, 3)[0], metadata=Metadata(exercise="lateral-raise"))
-    chest = simulate_chest(plan, 3)
-    url, acked = _url(recording), {}
-    # Each phone has a clock and a rate of its own.
+def _lifted(url: str, wrist: Recording, chest: Recording) -> dict[str, int]:
+    """Two phones, each with a clock, a rate and habits of its own; how many frames of each were taken."""
+    acked: dict[str, int] = {}
     phones = {
         "wrist": (WRIST, Browser(rate_hz=60.0), 1000.0, wrist),
         "chest": (
@@ -82,6 +86,17 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
         thread.start()
     for thread in threads:
         thread.join()
+    return acked
+
+
+def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
+    recording: Running, tmp_path: Path
+) -> None:
+    plan = plan_session(Knobs(sets=1, reps=3, load_kg=8.0), 3)
+    # A phone says nothing of how it is strapped on; so does the file it is held against.
+    wrist = replace(simulate_session(plan, 3)[0], metadata=Metadata(exercise="lateral-raise"))
+    chest = simulate_chest(plan, 3)
+    acked = _lifted(_url(recording), wrist, chest)
     recording.process.send_signal(signal.SIGINT)
     assert recording.end(30) == 0, recording.said()
     ((_, said),) = recording.records()
@@ -140,3 +155,23 @@ def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Runnin
         third.send(hello(place="knee"))
         with pytest.raises(Exception, match="place where none"):
             third.recv()
+
+
+def test_a_set_is_lifted_live_with_two_phones_and_the_next_session_asks_for_both(folder: Path) -> None:
+    plan = plan_session(Knobs(sets=1, reps=2, load_kg=8.0), 3)
+    words = ("live", "-e", "lateral-raise", "--phone", "wrist,chest", "--out", folder / "raw.csv")
+    running = _started(folder, *words)
+    _lifted(_url(running), simulate_session(plan, 3)[0], simulate_chest(plan, 3))
+    running.process.send_signal(signal.SIGINT)
+    assert running.end(60) == 0, running.said()
+    events = [one for _, one in running.records()]
+    assert [one["reps"] for one in events if one["event"] == "rep ended"] == [1, 2]
+    (measured,) = [one for one in events if one["event"] == "set measured"]
+    leans = [rep["trunk_lean_deg"] for one in measured["result"]["sets"] for rep in one["reps"]]
+    assert leans == pytest.approx([0.0, 0.0], abs=1.0)  # the simulated trunk stands
+    assert {file.name for file in folder.glob("raw*.csv")} == {"raw-wrist.csv", "raw-chest.csv"}
+    again = Running(folder, "live", "--out", folder / "again.csv", "--port", "0", "--json")
+    again.wait_for("SHA-256")
+    assert "each of 2 phones (wrist, chest)" in again.said()
+    again.process.send_signal(signal.SIGINT)
+    again.end(30)

@@ -9,8 +9,9 @@ from typing import Annotated
 import typer
 
 from armarc.cli import measuring_options as measuring
-from armarc.cli.phone import Phone, check_phone_alone
+from armarc.cli.phone import Phones, PhonesCommand, check_phone_alone, phones_worn
 
+COMMAND = PhonesCommand
 _FROM, _FACES, _AFTER = "Where the samples come from", "Faces", "After a set"
 
 
@@ -46,7 +47,7 @@ def live(
     speed: Annotated[
         str, typer.Option(metavar="X|max", help="How fast to play it.", rich_help_panel=_FROM)
     ] = "1",
-    phone: Phone = False,
+    phone: Phones = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -190,7 +191,7 @@ def live(
     if pace != 1.0 and not from_file:
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
     sensor_axis(trunk_forward)
-    worn = worn_sensors(sensor) if sensor else []
+    worn = phones_worn(phone) if phone else worn_sensors(sensor) if sensor else []
     if side is not None and (len(from_file or worn) > 1 and any(one.side for one in worn)):
         raise UsageError("--side goes with one wrist of which nothing is said", "left=NAME says it already")
     stated = measuring.stated(
@@ -210,12 +211,13 @@ def live(
         stated,
         variant=variant,
         worn=worn,
-        phone=phone,
+        phone=phone is not None,
         log=True if log_file is not None and log is None else log,
         stop_at=stop_at,
         stop_rom=stop_rom,
     )
     streams: Streams
+    by_phone = False
     if from_file:
         choices, gym, streams = file_gym(from_file, stated, said)
         files = raw_files(out, streams.worn, ()) if out is not None else []
@@ -223,10 +225,10 @@ def live(
     else:
         options = sensor_plan(rate, description)
         choices, gym, worn = sensor_gym(options.known, stated, said)
-        phone = gym.task.phone is True
+        by_phone = gym.task.phone is True
         files = raw_files(out, worn, options.known)
         streams = Streams(worn=worn, options=options, files=files)
-        if not phone:
+        if not by_phone:
             from armarc.sensor.link.find import prepare_platform
 
             prepare_platform()
@@ -236,7 +238,7 @@ def live(
     hook_words = None if hook is None else parse_hook(hook)
     after = After(hook=hook_words, log=logged, log_file=log_file, labels=labels)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
-    faces["phone"] = phone
+    faces["phone"] = by_phone
     streams = replace(streams, pace=pace, forward=trunk_forward)
     code = asyncio.run(run(choices, gym, streams, faces, after))
     if code:

@@ -22,7 +22,6 @@ from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
 from armarc.ports import hold_alone
-from armarc.recording.head import WRIST
 
 FRAMES_PER_S = 20.0
 LONGEST_ORDER = 4096
@@ -128,7 +127,7 @@ class PageProcess:
         *,
         boards: bool = True,
         task: str = "",
-        places: tuple[str, ...] = (WRIST,),
+        places: tuple[str, ...] = ("",),
     ) -> None:
         if not _is_there("websockets"):
             raise UsageError(MISSING, how_to_add("web"))
