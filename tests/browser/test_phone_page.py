@@ -16,8 +16,8 @@ from phone_link import FLAGS, Program, Wire, feed, move_sensors, set_sensors, vi
 
 import armarc
 from armarc.recording import Metadata
-from armarc.simulate import Knobs, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
+from armarc.simulate.session import simulate_chest
 from armarc.trunk import Trunk
 from live_runs import recording
 
@@ -213,7 +213,7 @@ def test_a_hidden_tab_is_counted_said_and_goes_on(page: Chrome, tmp_path: Path) 
 
 
 def test_two_phones_in_two_browsers(page: Chrome, tmp_path: Path) -> None:
-    plan = plan_session(Knobs(sets=1, reps=2, load_kg=8.0), 2)
+    plan = plan_session(SimulationOptions(sets=1, reps=2, load_kg=8.0), 2)
     wrist = replace(simulate_session(plan, 2)[0], metadata=Metadata(exercise="lateral-raise"))
     chest = simulate_chest(plan, 2)
     words = ("record", str(tmp_path / "set.csv"), "--json", "-e", "lateral-raise")

@@ -15,8 +15,8 @@ import pytest
 from programs import Running, run
 
 from armarc.recording import Metadata, Recording, read_csv, write_csv
-from armarc.simulate import Knobs, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
+from armarc.simulate.session import simulate_chest
 from phone_page import Browser, Link, hello, stream_in_time
 
 for library in ("websockets", "segno", "cryptography"):
@@ -92,7 +92,7 @@ def _lifted(url: str, wrist: Recording, chest: Recording) -> dict[str, int]:
 def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
     recording: Running, tmp_path: Path
 ) -> None:
-    plan = plan_session(Knobs(sets=1, reps=3, load_kg=8.0), 3)
+    plan = plan_session(SimulationOptions(sets=1, reps=3, load_kg=8.0), 3)
     # A phone says nothing of how it is strapped on; so does the file it is held against.
     wrist = replace(simulate_session(plan, 3)[0], metadata=Metadata(exercise="lateral-raise"))
     chest = simulate_chest(plan, 3)
@@ -131,7 +131,7 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
 
 def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Running) -> None:
     url = _url(recording)
-    rows = Browser().rows(simulate_session(plan_session(Knobs(sets=1, reps=1), 1), 1)[0])[:30]
+    rows = Browser().rows(simulate_session(plan_session(SimulationOptions(sets=1, reps=1), 1), 1)[0])[:30]
     message = next(iter(Browser().messages(rows)))
 
     def greeted(link: Link, **names: str) -> Any:
@@ -158,7 +158,7 @@ def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Runnin
 
 
 def test_a_set_is_lifted_live_with_two_phones_and_the_next_session_asks_for_both(folder: Path) -> None:
-    plan = plan_session(Knobs(sets=1, reps=2, load_kg=8.0), 3)
+    plan = plan_session(SimulationOptions(sets=1, reps=2, load_kg=8.0), 3)
     words = ("live", "-e", "lateral-raise", "--phone", "wrist,chest", "--out", folder / "raw.csv")
     running = _started(folder, *words)
     _lifted(_url(running), simulate_session(plan, 3)[0], simulate_chest(plan, 3))
@@ -170,8 +170,7 @@ def test_a_set_is_lifted_live_with_two_phones_and_the_next_session_asks_for_both
     leans = [rep["trunk_lean_deg"] for one in measured["result"]["sets"] for rep in one["reps"]]
     assert leans == pytest.approx([0.0, 0.0], abs=1.0)  # the simulated trunk stands
     assert {file.name for file in folder.glob("raw*.csv")} == {"raw-wrist.csv", "raw-chest.csv"}
-    again = Running(folder, "live", "--out", folder / "again.csv", "--port", "0", "--json")
-    again.wait_for("SHA-256")
+    again = _started(folder, "live", "--out", folder / "again.csv")
     assert "each of 2 phones (wrist, chest)" in again.said()
     again.process.send_signal(signal.SIGINT)
     again.end(30)

@@ -9,9 +9,9 @@ import typer
 from armarc.cli.log_options import AsJson, ExerciseName, Load, LogFile, Side, Since, Until
 
 if TYPE_CHECKING:
+    from armarc.kept import OwnBands
     from armarc.load.paced import PacedPlan
     from armarc.log.own_band import Edges, OwnBand
-    from armarc.own_bands import OwnBands
 
 SCHEMA = "armarc.band/1"
 SOURCES = ("clean", "smooth")
@@ -42,8 +42,8 @@ def band(
     """
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.exercises import Band, find_exercise
+    from armarc.kept import load_own_bands, save_own_bands
     from armarc.log.own_band import RULE
-    from armarc.own_bands import load_own_bands, save_own_bands
     from armarc.quantities import DEFAULT_LIFTER, clean_name
 
     lifter = DEFAULT_LIFTER if name is None else clean_name(name, "lifter", empty=False)
@@ -140,7 +140,7 @@ def _plan(one: OwnBand) -> PacedPlan | None:
 
     from armarc.errors import UsageError
     from armarc.load.capacity import ShoulderCapacity, capacity_curve
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
     from armarc.load.paced import paced_plan
     from armarc.load.resistance import Dumbbell
     from armarc.load.strength import StrengthSource
@@ -215,7 +215,7 @@ def _in_force(one: OwnBand, kept: OwnBands) -> str:
 
 def _print(lifter: str, found: list[OwnBand], kept: OwnBands, plans: dict[str, PacedPlan | None]) -> None:
     from armarc.cli.log_options import print_table
-    from armarc.load.wording import MOMENT_CAUTION
+    from armarc.load.table import MOMENT_CAUTION
     from armarc.log.own_band import RULE
 
     def edges(one: Edges | None) -> str:

@@ -185,8 +185,6 @@ def live(
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
     if from_file and (rate is not None or description):
         raise UsageError("--rate and --description go with a sensor", "a recording has its own rate and form")
-    if host is not None and not (web or phone):
-        raise UsageError("--host is the address of the page", "add --web")
     pace = pace_of(speed)
     if pace != 1.0 and not from_file:
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
@@ -217,7 +215,6 @@ def live(
         stop_rom=stop_rom,
     )
     streams: Streams
-    by_phone = False
     if from_file:
         choices, gym, streams = file_gym(from_file, stated, said)
         files = raw_files(out, streams.worn, ()) if out is not None else []
@@ -225,20 +222,22 @@ def live(
     else:
         options = sensor_plan(rate, description)
         choices, gym, worn = sensor_gym(options.known, stated, said)
-        by_phone = gym.task.phone is True
         files = raw_files(out, worn, options.known)
         streams = Streams(worn=worn, options=options, files=files)
-        if not by_phone:
+        if not gym.task.phone:
             from armarc.sensor.link.find import prepare_platform
 
             prepare_platform()
+    with_phone = not from_file and gym.task.phone is True
+    if host is not None and not (web or with_phone):
+        raise UsageError("--host is the address of the page", "add --web")
     logged = gym.task.logged is True
     measuring.check_logged(log=logged, variant=variant, rir=rir, note=note, tag=tag)
     labels = Labels(rir=rir, note=note, tags=tuple(tag or ())).checked()
     hook_words = None if hook is None else parse_hook(hook)
     after = After(hook=hook_words, log=logged, log_file=log_file, labels=labels)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
-    faces["phone"] = by_phone
+    faces["phone"] = with_phone
     streams = replace(streams, pace=pace, forward=trunk_forward)
     code = asyncio.run(run(choices, gym, streams, faces, after))
     if code:

@@ -267,12 +267,12 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     """Wall-clock stamps of signal times: the recording's own, or this machine's from now on."""
     from datetime import datetime, timedelta
 
-    from armarc.log.moments import read_moment
+    from armarc.quantities import read_date_time
 
     if recording is None:
         zero: datetime | None = datetime.now().astimezone()
     else:
-        zero = read_moment(recording.metadata.started_at or "")
+        zero = read_date_time(recording.metadata.started_at or "")
     return lambda time_s: (
         None if zero is None else (zero + timedelta(seconds=time_s)).isoformat(timespec="milliseconds")
     )
@@ -283,7 +283,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     import asyncio
     import os
 
-    from armarc.cli.stopping import call_when_asked_to_stop
+    from armarc.cli.keyboard import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 

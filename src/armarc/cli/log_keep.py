@@ -307,7 +307,7 @@ def reprocess_command(
 def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, kept: Kept) -> dict[str, Any]:
     from armarc.api import MeasuringOptions, process, read_csv
     from armarc.errors import ArmarcError, LogError
-    from armarc.log.keeping import log_session
+    from armarc.log.adding import log_session
 
     record: dict[str, Any] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
     try:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from armarc.cli.completion import exercise_keys, lifters, sides
-from armarc.cli.json_text import indented_json
+from armarc.cli.terminal import indented_json
 
 if TYPE_CHECKING:
     from rich.console import Console

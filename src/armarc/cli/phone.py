@@ -200,8 +200,8 @@ async def open_phone(
     UsageError
         A library is missing, or nothing can listen there.
     """
+    from armarc.computer import how_to_add
     from armarc.errors import UsageError
-    from armarc.extras import how_to_add
     from armarc.live.web.access import open_access, own_address
     from armarc.live.web.certificate import own_certificate
     from armarc.live.web.face import PageProcess

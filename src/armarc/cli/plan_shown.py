@@ -17,7 +17,7 @@ def show_paced(
 ) -> None:
     """Print the plan of controlled reps, the answer first, and save its picture."""
     from armarc.cli.load_tables import number, print_json, print_table, say
-    from armarc.load.paced_words import answer_words, heaviest_words, paced_assumptions, paced_record
+    from armarc.load.paced import answer_words, heaviest_words, paced_assumptions, paced_record
     from armarc.load.resistance import describe
 
     notes = paced_assumptions(plan)
@@ -71,7 +71,7 @@ def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard
     import numpy as np
 
     from armarc.cli.terminal import error_console
-    from armarc.load.paced_words import answer_words
+    from armarc.load.paced import answer_words
     from armarc.load.resistance import describe
     from armarc.report.load_figures import Curve, draw_moments
     from armarc.report.saving import save_figure

@@ -139,7 +139,7 @@ def process(
     settings file, which beats the exercise's entry.
     """
     from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
-    from armarc.cli.markers import VideoClock
+    from armarc.cli.recording_outputs import VideoClock
     from armarc.errors import UsageError
 
     if markers is None and (clap is not None or offset is not None):

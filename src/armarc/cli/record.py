@@ -379,7 +379,7 @@ def _stop_on_signals(stop: object) -> None:
     """First Ctrl-C: end in good order. Second: at once."""
     import asyncio
 
-    from armarc.cli.stopping import call_when_asked_to_stop
+    from armarc.cli.keyboard import call_when_asked_to_stop
 
     assert isinstance(stop, asyncio.Event)
     loop = asyncio.get_running_loop()

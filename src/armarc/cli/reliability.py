@@ -61,7 +61,8 @@ def reliability(
             check_names(store, where)
         sets = read_table(store, where, *chosen)
         # What lifters differ by is asked of all of them, whomever the filter keeps.
-        everyone = read_table(store, Filter(exercise=where.exercise, variant=where.variant), *chosen)
+        others = Filter(exercise=where.exercise, variant=where.variant)
+        everyone = sets if others == where else read_table(store, others, *chosen)
     found = [repeatability_of(sets, measure, across=across, everyone=everyone) for measure in chosen]
     if as_json:
         print_json({"schema": "armarc.reliability/1", "measures": [one.to_dict() for one in found]})

@@ -64,7 +64,7 @@ def check(
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.recording import read_csv
     from armarc.sensor.bench.check import check_sensor
-    from armarc.sensor.bench.record import check_record
+    from armarc.sensor.bench.verdict import check_record
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 
     guard = guard_for([file, out], force=force)

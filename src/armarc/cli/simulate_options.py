@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from armarc.simulate import Body, Knobs
+    from armarc.simulate import Body, SimulationOptions
 
 REPS, BODY, REST, STRAP, SENSOR, FILE = "Reps", "Body", "Around the sets", "Strap", "Sensor", "File"
 
@@ -28,8 +28,8 @@ class OptionRow:
     panel, help, metavar
         As ``--help`` shows them.
     sets : str
-        Field of `armarc.simulate.Knobs`, or of a part of it as in ``"body.tip_s"``; empty for what the command itself
-        makes something of.
+        Field of `armarc.simulate.SimulationOptions`, or of a part of it as in ``"body.tip_s"``; empty for what the
+        command itself makes something of.
     default : object
         None leaves the plan's own, or the drawn body's.
     kind : type
@@ -274,7 +274,7 @@ def signature() -> inspect.Signature:
     return inspect.Signature([*first, *(row.parameter for row in ROWS)], return_annotation=None)
 
 
-def knobs_of(said: dict[str, Any], body: Body, **others: Any) -> Knobs:
+def simulation_options(said: dict[str, Any], body: Body, **others: Any) -> SimulationOptions:
     """The plan that the options ask for.
 
     Parameters
@@ -284,19 +284,20 @@ def knobs_of(said: dict[str, Any], body: Body, **others: Any) -> Knobs:
     body : Body
         Drawn by the seed; what was said changes it.
     **others
-        Fields of `armarc.simulate.Knobs` that follow from several options; an option of its own comes first.
+        Fields of `armarc.simulate.SimulationOptions` that follow from several options; an option of its own comes
+        first.
 
     Raises
     ------
     UsageError
         A value lies outside what a body, a mount or a sensor can do.
     """
-    from armarc.simulate import Knobs
+    from armarc.simulate import SimulationOptions
 
     parts: dict[str, dict[str, Any]] = {"": others, "body": {}, "mount": {}, "sensor": {}}
     for row in ROWS:
         part, _, name = row.sets.rpartition(".")
         if name and said[row.name] is not None:
             parts[part] |= {name: row.in_si(said[row.name])}
-    knobs = replace(Knobs(body=body), **parts.pop(""))
-    return replace(knobs, **{part: replace(getattr(knobs, part), **set_) for part, set_ in parts.items()})
+    options = replace(SimulationOptions(body=body), **parts.pop(""))
+    return replace(options, **{part: replace(getattr(options, part), **set_) for part, set_ in parts.items()})

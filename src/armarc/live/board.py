@@ -215,6 +215,11 @@ class Board:
         self.gate_deg = (math.degrees(low), math.degrees(high))
 
     @property
+    def arms(self) -> tuple[Board, ...]:
+        """The boards of all arms, left first."""
+        return (self,) if self.other is None else tuple(sorted((self, self.other), key=lambda one: one.side))
+
+    @property
     def since_set_s(self) -> float | None:
         """Rest since the last rep of the last set, s; None while a set is running."""
         return None if self.set_ended_s is None else self.time_s - self.set_ended_s

@@ -15,13 +15,12 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from armarc.computer import hold_alone, how_to_add
 from armarc.errors import UsageError
-from armarc.extras import how_to_add
 from armarc.live.board import Board
 from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
-from armarc.ports import hold_alone
 
 FRAMES_PER_S = 20.0
 LONGEST_ORDER = 4096

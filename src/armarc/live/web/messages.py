@@ -64,7 +64,8 @@ def board_message(board: Board) -> dict[str, Any]:
         "answer": board.answer,
         "logged": board.logged,
         "menu": _menu(board),
-        "sensor": board.sensor_lines,
+        "sensor": [line for one in board.arms for line in one.sensor_lines],
+        "other": None if board.other is None else board_message(board.other),
         "stopping": board.stopping,
     }
 

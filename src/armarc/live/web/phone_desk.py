@@ -14,9 +14,9 @@ from multiprocessing.connection import Connection
 from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
-from armarc.sensor.link.session import host_clock
+from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Frames, Hello, read_message
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 HELLO_S = 5.0
 HELD_S = 20.0

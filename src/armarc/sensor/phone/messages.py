@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 LONGEST_MESSAGE = 1 << 16
 MOST_FRAMES = 400

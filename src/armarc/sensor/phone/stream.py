@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from armarc.errors import SensorError
 from armarc.sensor.events import Event, LinkUp, Trouble
-from armarc.sensor.link.session import host_clock
+from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Hello, read_message
 from armarc.sensor.phone.receiver import Receiver
 
