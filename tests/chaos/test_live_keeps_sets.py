@@ -190,7 +190,7 @@ def test_a_set_the_log_refused_is_tried_again(file: Path, monkeypatch: pytest.Mo
     )
 
     async def run() -> None:
-        await one.run(play(made, None, asyncio.Event()), made.rate_hz)
+        await one.run(play(made, None, asyncio.Event()), [made.rate_hz])
 
     asyncio.run(run())
     # Set 1, then 1 and 2, then 1 in vain; from the fifth try on the log takes them.
@@ -235,7 +235,7 @@ def test_a_face_that_fails_is_dropped_and_told_once(file: Path) -> None:
         tell=said.append,
         in_step=True,
     )
-    asyncio.run(one.run(play(made, None, asyncio.Event()), made.rate_hz))
+    asyncio.run(one.run(play(made, None, asyncio.Event()), [made.rate_hz]))
     assert said == ["the mirror is gone: cracked; the session goes on"]
     assert len(one.sets) == 3
     assert good.heard > 20

@@ -13,9 +13,9 @@ from armarc.api import process
 from armarc.errors import UsageError
 from armarc.simulate import (
     SCENARIOS,
-    Knobs,
     MountPlan,
     SensorPlan,
+    SimulationOptions,
     draw_session,
     find_pattern,
     plan_session,
@@ -55,7 +55,7 @@ looking at these sets."""
 
 def invented_set(rng):
     start = float(rng.uniform(35, 120))
-    return Knobs(
+    return SimulationOptions(
         reps=int(rng.integers(5, 11)),
         start_velocity_rad_s=math.radians(start),
         concentric_s=float(rng.uniform(1.2, 2.0)),

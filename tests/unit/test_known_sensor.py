@@ -26,7 +26,7 @@ from armarc.sensor.calibration import (
     GyroscopeCalibration,
     save_calibration,
 )
-from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
+from armarc.simulate import SensorPlan, SimulationOptions, plan_session, simulate_session
 
 GAIN = 1.04
 SKEWED = np.array([[1.0, 0.05, -0.03], [0.04, 0.97, 0.0], [0.0, 0.06, 1.02]])
@@ -71,7 +71,7 @@ def calibration():
 
 @pytest.fixture(scope="module")
 def true_set():
-    knobs = Knobs(reps=4, sensor=SensorPlan(noise="ideal"), still_s=2.0)
+    knobs = SimulationOptions(reps=4, sensor=SensorPlan(noise="ideal"), still_s=2.0)
     return simulate_session(plan_session(knobs, 3), 3)[0]
 
 
@@ -177,11 +177,11 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
         faces=[],
         after=After(),
         tell=said.append,
-        writer_for=lambda rate_hz, known: papers.append(Paper(rate_hz, known)) or papers[-1],
-        known_for=lambda one: kept.look_up(one, "right"),
+        writer_for=lambda _, rate_hz, known: papers.append(Paper(rate_hz, known)) or papers[-1],
+        known_for=kept.look_up,
         in_step=True,
     )
-    asyncio.run(session.run(source(), None))
+    asyncio.run(session.run(source(), []))
     (measured,) = session.sets
     assert tops(measured.result) == pytest.approx(wanted, abs=0.3)
     assert any("calibration made at 2026-01-02" in text for text in said)

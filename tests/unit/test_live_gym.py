@@ -73,7 +73,7 @@ def train(tmp_path, orders, *, log=True, task=ANNA, past=(), **knobs):
         gym=Gym(task=task, past=past, choose=choose, remember=remembered.append),
     )
     coach.session = session
-    asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
+    asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
     return session, coach, remembered
 
 
@@ -139,7 +139,7 @@ def test_the_caution_stands_on_the_board_after_pain_and_goes_with_the_next_set(t
         in_step=True,
     )
     coach.session = session
-    asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
+    asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
     assert any(sets == 1 and text.startswith("Pain means stop") for sets, _, text in cautions)
     assert all(not text for sets, rep, text in cautions if sets == 1 and rep == 2)
 
@@ -224,6 +224,6 @@ def test_today_stands_against_the_last_time_after_the_set(tmp_path):
             remember=lambda _: None,
         ),
     )
-    asyncio.run(session.run(play(made, None, asyncio.Event()), made.rate_hz))
+    asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
     assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in boards)
     assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in boards)

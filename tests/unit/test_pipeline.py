@@ -16,9 +16,9 @@ from armarc.pipeline import Session
 from armarc.recording import Gap, Metadata, Recording
 from armarc.settings import Settings
 from armarc.simulate import (
-    Knobs,
     MountPlan,
     SensorPlan,
+    SimulationOptions,
     find_pattern,
     plan_session,
     rep_record,
@@ -28,7 +28,7 @@ from armarc.simulate import (
 
 @cache
 def simulated(seed=1, **knobs):
-    return simulate_session(plan_session(Knobs(**({"reps": 5} | knobs)), seed), seed)
+    return simulate_session(plan_session(SimulationOptions(**({"reps": 5} | knobs)), seed), seed)
 
 
 @cache

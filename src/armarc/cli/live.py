@@ -2,49 +2,55 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli import measuring_options as measuring
-from armarc.cli.phone import Phone, check_phone_alone
+from armarc.cli.option_rows import only, taking, without
+from armarc.cli.phone import Phones, PhonesCommand, check_phone_alone, phones_worn
 
 if TYPE_CHECKING:
-    from armarc.recording import Recording
-    from armarc.sensor.link import StreamOptions
+    from armarc.options import MeasuringOptions
 
+COMMAND = PhonesCommand
+_MEASURED = (
+    *("exercise", "side", "load", "resistance", "lifter", "band", "gate", "gate_from", "rest"),
+    *("mounting", "strap", "hand_axis"),
+)
 _FROM, _FACES, _AFTER = "Where the samples come from", "Faces", "After a set"
 
 
+@taking(
+    stated=(only(measuring.MEASURING, *_MEASURED), measuring.stated),
+    labels=(without(measuring.LABELS, "rpe"), dict),
+)
 def live(
     sensor: Annotated[
-        str,
+        list[str] | None,
         typer.Argument(
-            metavar="SENSOR", help="Nickname, name or address; without it the one sensor in reach."
+            metavar="[PLACE=]SENSOR",
+            help="Nickname, name or address; without it the one sensor in reach. Several: left=NAME right=NAME, "
+            "wrist=NAME chest=NAME.",
         ),
-    ] = "",
-    exercise: measuring.ExerciseName = None,
-    side: measuring.Side = None,
-    load: measuring.Load = None,
-    resistance: measuring.Resistance = None,
-    lifter: measuring.Lifter = None,
-    band: measuring.Band = None,
-    gate: measuring.Gate = None,
-    rest: measuring.Rest = None,
-    mounting: measuring.Mounting = None,
-    strap: measuring.Strap = None,
-    hand_axis: measuring.HandAxis = None,
+    ] = None,
+    *,
+    stated: MeasuringOptions,
     from_file: Annotated[
-        Path | None,
+        list[Path] | None,
         typer.Option(
-            "--from", metavar="FILE", help="Play a recording instead of a sensor.", rich_help_panel=_FROM
+            "--from",
+            metavar="FILE",
+            help="Play a recording instead of a sensor; again for the other arm's or the chest's of one capture.",
+            rich_help_panel=_FROM,
         ),
     ] = None,
     speed: Annotated[
         str, typer.Option(metavar="X|max", help="How fast to play it.", rich_help_panel=_FROM)
     ] = "1",
-    phone: Phone = False,
+    phone: Phones = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -53,6 +59,14 @@ def live(
             rich_help_panel=_FROM,
         ),
     ] = None,
+    trunk_forward: Annotated[
+        str,
+        typer.Option(
+            metavar="AXIS",
+            help="Axis of a chest sensor that faces away from the breastbone.",
+            rich_help_panel=_FROM,
+        ),
+    ] = "+z",
     rate: Annotated[
         float | None,
         typer.Option(min=25, max=1000, help="Samples/s; 200 if not stated.", rich_help_panel=_FROM),
@@ -137,10 +151,7 @@ def live(
             show_default=False,
         ),
     ] = None,
-    variant: measuring.Variant = None,
-    rir: measuring.Rir = None,
-    note: measuring.Note = None,
-    tag: measuring.Tag = None,
+    labels: dict[str, Any],
     log_file: Annotated[
         str | None, typer.Option(help="Another log than the usual one.", rich_help_panel=measuring.LOGGED)
     ] = None,
@@ -155,70 +166,66 @@ def live(
     import asyncio
 
     from armarc.cli.live_gym import file_gym, said_task, sensor_gym
-    from armarc.cli.live_run import pace_of, raw_file, run, sensor_plan
+    from armarc.cli.live_run import Streams, pace_of, raw_files, run, sensor_plan
+    from armarc.cli.places import worn_sensors
     from armarc.errors import UsageError
     from armarc.live.after_set import parse_hook
     from armarc.live.aftermath import After
     from armarc.log import Labels
+    from armarc.motion import sensor_axis
 
     if phone:
         check_phone_alone(
             sensor=bool(sensor),
-            file=from_file is not None,
+            file=bool(from_file),
             rate=rate is not None,
             description=bool(description),
         )
-    if from_file is not None and sensor:
+    if from_file and sensor:
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
-    if from_file is not None and (rate is not None or description):
+    if from_file and (rate is not None or description):
         raise UsageError("--rate and --description go with a sensor", "a recording has its own rate and form")
-    if host is not None and not (web or phone):
-        raise UsageError("--host is the address of the page", "add --web")
     pace = pace_of(speed)
-    if pace != 1.0 and from_file is None:
+    if pace != 1.0 and not from_file:
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
-    stated = measuring.stated(
-        exercise=exercise,
-        side=side,
-        load=load,
-        resistance=resistance,
-        lifter=lifter,
-        band=band,
-        gate=gate,
-        rest=rest,
-        mounting=mounting,
-        strap=strap,
-        hand_axis=hand_axis,
-    )
+    sensor_axis(trunk_forward)
+    worn = phones_worn(phone) if phone else worn_sensors(sensor) if sensor else []
+    if stated.side is not None and (len(from_file or worn) > 1 and any(one.side for one in worn)):
+        raise UsageError("--side goes with one wrist of which nothing is said", "left=NAME says it already")
     said = said_task(
         stated,
-        variant=variant,
-        sensor=sensor,
-        phone=phone,
+        variant=labels["variant"],
+        worn=worn,
+        phone=phone is not None,
         log=True if log_file is not None and log is None else log,
         stop_at=stop_at,
         stop_rom=stop_rom,
     )
-    recording: Recording | None = None
-    options: StreamOptions | None = None
-    if from_file is not None:
-        choices, gym, recording = file_gym(from_file, stated, said)
+    streams: Streams
+    if from_file:
+        choices, gym, streams = file_gym(from_file, stated, said)
+        files = raw_files(out, streams.worn, ()) if out is not None else []
+        streams = replace(streams, files=files)
     else:
         options = sensor_plan(rate, description)
-        choices, gym = sensor_gym(options.known, stated, said)
-        sensor, phone = gym.task.sensor or "", gym.task.phone is True
-        out = raw_file(out)
-        if not phone:
+        choices, gym, worn = sensor_gym(options.known, stated, said)
+        files = raw_files(out, worn, options.known)
+        streams = Streams(worn=worn, options=options, files=files)
+        if not gym.task.phone:
             from armarc.sensor.link.find import prepare_platform
 
             prepare_platform()
+    with_phone = not from_file and gym.task.phone is True
+    if host is not None and not (web or with_phone):
+        raise UsageError("--host is the address of the page", "add --web")
     logged = gym.task.logged is True
-    measuring.check_logged(log=logged, variant=variant, rir=rir, note=note, tag=tag)
-    labels = Labels(rir=rir, note=note, tags=tuple(tag or ())).checked()
+    measuring.check_logged(log=logged, **labels)
+    told = Labels(rir=labels["rir"], note=labels["note"], tags=tuple(labels["tag"] or ())).checked()
     hook_words = None if hook is None else parse_hook(hook)
-    after = After(hook=hook_words, log=logged, log_file=log_file, labels=labels)
+    after = After(hook=hook_words, log=logged, log_file=log_file, labels=told)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
-    faces["phone"] = phone
-    code = asyncio.run(run(choices, gym, recording, pace, sensor, options, out, faces, after))
+    faces["phone"] = with_phone
+    streams = replace(streams, pace=pace, forward=trunk_forward)
+    code = asyncio.run(run(choices, gym, streams, faces, after))
     if code:
         raise typer.Exit(code)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from armarc.live.session import Face
+    from armarc.live.audience import Face
     from armarc.live.web.face import WebFace
 
 

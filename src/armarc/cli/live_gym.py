@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from armarc.choices import Choices
+    from armarc.cli.live_run import Streams
+    from armarc.cli.places import Worn
     from armarc.kept import Kept
     from armarc.live.gym import Gym
     from armarc.options import MeasuringOptions
-    from armarc.recording import Recording
     from armarc.sensor.remembered import Remembered
     from armarc.tasks import Task
 
@@ -22,13 +23,14 @@ def said_task(
     stated: MeasuringOptions,
     *,
     variant: str | None,
-    sensor: str,
+    worn: Sequence[Worn],
     phone: bool,
     log: bool | None,
     stop_at: float | None,
     stop_rom: float | None,
 ) -> Task:
     """The task as far as it was stated on the command line."""
+    from armarc.cli.places import sensors_text
     from armarc.exercises import find_exercise
     from armarc.quantities import clean_name
     from armarc.tasks import Task
@@ -41,29 +43,54 @@ def said_task(
         side=stated.side,
         load_kg=stated.load_kg,
         resistance=stated.resistance,
-        sensor=sensor or None,
-        phone=True if phone else False if sensor else None,
+        sensor=None if phone and len(worn) == 1 else sensors_text(worn),
+        phone=True if phone else False if worn else None,
         logged=log,
         stop_velocity_loss_pct=stop_at,
         stop_rom_loss_pct=stop_rom,
     )
 
 
-def file_gym(path: Path, stated: MeasuringOptions, said: Task) -> tuple[Choices, Gym, Recording]:
-    """A recording that is played: its own head and the options say what it is, and nothing of it is remembered."""
+def file_gym(paths: Sequence[Path], stated: MeasuringOptions, said: Task) -> tuple[Choices, Gym, Streams]:
+    """Recordings that are played: their own heads and the options say what they are, and nothing is remembered.
+
+    Raises
+    ------
+    UsageError
+        Several that do not belong together.
+    """
     from armarc.api import open_kept, read_csv
+    from armarc.cli.live_run import Streams
+    from armarc.cli.places import Worn
+    from armarc.errors import UsageError
     from armarc.live.gym import Gym
+    from armarc.recording.head import CHEST, PLACE, WRIST, own_head
     from armarc.tasks import load_tasks
+    from armarc.trunk import clock_shift
 
     kept = open_kept()
-    raw = read_csv(path, kept=kept)
+    chests = [path for path in paths if own_head(path).get(PLACE) == CHEST]
+    wrists = [path for path in paths if path not in chests]
+    raws = [read_csv(path, kept=kept) for path in (*wrists, *chests)]
+    if not wrists or len(wrists) > 2 or len(chests) > 1:
+        raise UsageError(
+            f"{len(wrists)} recordings of a wrist and {len(chests)} of a chest",
+            "one wrist or both, and one chest at most, whose head says so (armarc record, armarc simulate --chest)",
+        )
+    raw = raws[0]
     recording, first = kept.settle(raw, stated)
-
-    bare, others = replace(raw.metadata, load_kg=None), _whoever(stated)
+    others = _whoever(stated)
+    sides = [first.side, *(one.metadata.side or "" for one in raws[1 : len(wrists)])]
+    if len(wrists) == 2 and sorted(sides) != ["left", "right"]:
+        raise UsageError(
+            f"{wrists[1]}: its head does not say that it is of the other arm than {wrists[0]}",
+            "two recordings are played together when they are of both arms",
+        )
 
     def choose(task: Task) -> Choices:
-        choices = kept.choices(bare, task.options().over(others))
-        return replace(choices, **kept.sensors.look_up(raw.metadata, choices.side).options())
+        head = raws[sides.index(task.side)].metadata if task.side in sides else raw.metadata
+        choices = kept.choices(replace(head, load_kg=None), task.options().over(others))
+        return replace(choices, **kept.sensors.look_up(head, choices.side).options())
 
     task = replace(
         said,
@@ -75,23 +102,41 @@ def file_gym(path: Path, stated: MeasuringOptions, said: Task) -> tuple[Choices,
     )
     past = load_tasks()
     gym = Gym(task=task, past=past, choose=choose, remember=lambda _: None, **_picks(kept, past))
-    return first, gym, recording
+    played = [(recording, 0.0)]
+    for one in raws[1:]:
+        its = kept.settle(one, replace(stated, side=None))[0] if one in raws[: len(wrists)] else one
+        played.append((its, clock_shift(raw, one)[0]))
+    worn = [Worn(f"{path}", WRIST, side) for path, side in zip(wrists, sides, strict=True)]
+    worn += [Worn(f"{path}", CHEST) for path in chests]
+    return first, gym, Streams(played=tuple(played), worn=worn)
 
 
-def sensor_gym(known: tuple[Remembered, ...], stated: MeasuringOptions, said: Task) -> tuple[Choices, Gym]:
-    """A sensor: what is not stated is as the sensor is remembered, else as the last time; what was taken is said."""
+def sensor_gym(
+    known: tuple[Remembered, ...], stated: MeasuringOptions, said: Task
+) -> tuple[Choices, Gym, list[Worn]]:
+    """Sensors: what is not stated is as they are remembered, else as the last time; what was taken is said.
+
+    Raises
+    ------
+    UsageError
+        Nothing tells which of two wrists is which.
+    """
     from armarc.api import open_kept
+    from armarc.cli.places import with_sides, worn_sensors
     from armarc.live.gym import Gym
     from armarc.recording import Metadata
-    from armarc.sensor.remembered import recall
+    from armarc.recording.head import WRIST
     from armarc.tasks import load_tasks, recalled
 
     kept, past = open_kept(), load_tasks()
     named = said.sensor or (past[0].sensor if past and said.phone is None else None)
-    strapped = recall(known, named) if named else None
-    if said.side is None and strapped is not None:
-        said = replace(said, side=strapped.side)
+    worn = with_sides(worn_sensors([named or ""]), known, said.side)
+    wrists = [one for one in worn if one.place == WRIST]
+    if said.side is None or len(wrists) > 1:
+        said = replace(said, side=wrists[0].side)
     task = recalled(past, said)
+    if len(wrists) == 1:
+        worn = with_sides(worn, (), task.side)
 
     others = _whoever(stated)
 
@@ -100,12 +145,18 @@ def sensor_gym(known: tuple[Remembered, ...], stated: MeasuringOptions, said: Ta
 
     first = choose(task)
     if task != said:
-        words = [task.words(), f"sensor {task.sensor}" if task.sensor else "the phone" if task.phone else ""]
+        phones = "the phone" if task.sensor is None else "the phones"
+        what = phones if task.phone else f"sensor {task.sensor}" if task.sensor else ""
+        words = [task.words(), what]
         words.append("into the log" if task.logged else "not logged")
         print(f"armarc: as the last time: {', '.join(one for one in words if one)}", file=sys.stderr)
     task = replace(task, exercise=first.exercise.key, side=first.side, logged=task.logged is True)
     gym = Gym(task=task, past=past, choose=choose, remember=_remembering(past), **_picks(kept, past))
-    return first, gym
+    return (
+        first,
+        gym,
+        [one if one.side or one.place != WRIST else replace(one, side=first.side) for one in worn],
+    )
 
 
 def _picks(kept: Kept, past: tuple[Task, ...]) -> dict[str, tuple[str, ...]]:

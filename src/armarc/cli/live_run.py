@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,14 +11,17 @@ import typer
 
 if TYPE_CHECKING:
     import asyncio
-    from collections.abc import AsyncIterator, Callable
+    from collections.abc import AsyncIterator, Callable, Sequence
 
     from armarc.choices import Choices
+    from armarc.cli.places import Worn
+    from armarc.live.audience import Face
     from armarc.live.gym import Gym
-    from armarc.live.session import Face, Session
+    from armarc.live.session import Session
     from armarc.live.source import Item
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
+    from armarc.sensor.remembered import Remembered
 
 
 def pace_of(text: str) -> float | None:
@@ -57,8 +61,8 @@ def sensor_plan(rate: float | None, description: list[Path] | None) -> StreamOpt
     )
 
 
-def raw_file(out: Path | None) -> Path:
-    """Where the raw stream goes.
+def raw_files(out: Path | None, worn: Sequence[Worn], known: tuple[Remembered, ...]) -> list[Path]:
+    """Where the raw streams go.
 
     Raises
     ------
@@ -67,36 +71,57 @@ def raw_file(out: Path | None) -> Path:
     """
     from datetime import datetime
 
+    from armarc.cli.places import files_of
     from armarc.errors import UsageError
 
-    path = out or Path(f"armarc-live-{datetime.now():%Y%m%d-%H%M%S}.csv")
-    if path.exists():
-        raise UsageError(
-            f"there is a file {path} already, and recordings are never overwritten", "choose another --out"
-        )
-    if not path.parent.is_dir():
-        raise UsageError(f"there is no folder {path.parent}", "make it first")
-    return path
+    paths = files_of(out or Path(f"armarc-live-{datetime.now():%Y%m%d-%H%M%S}.csv"), worn, known)
+    for path in paths:
+        if path.exists():
+            raise UsageError(
+                f"there is a file {path} already, and recordings are never overwritten",
+                "choose another --out",
+            )
+        if not path.parent.is_dir():
+            raise UsageError(f"there is no folder {path.parent}", "make it first")
+    return paths
 
 
-async def run(
-    choices: Choices,
-    gym: Gym,
-    recording: Recording | None,
-    pace: float | None,
-    sensor: str,
-    options: StreamOptions | None,
-    out: Path | None,
-    wanted: dict[str, Any],
-    after: Any,
-) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Streams:
+    """Where the samples of a session come from: recordings that are played, or else sensors.
+
+    Parameters
+    ----------
+    played : tuple of (Recording, float)
+        Each with the seconds to add to its times to have the first one's.
+    pace : float or None
+        How many times as fast as they were; None for as fast as it goes.
+    worn : sequence of Worn
+        The sensors, or what they were.
+    options : StreamOptions or None
+        How they are listened to.
+    files : sequence of Path
+        Where their raw streams go.
+    forward : str
+        Axis of a chest sensor that faces forward.
+    """
+
+    played: tuple[tuple[Recording, float], ...] = ()
+    pace: float | None = 1.0
+    worn: Sequence[Worn] = ()
+    options: StreamOptions | None = None
+    files: Sequence[Path] = ()
+    forward: str = "+z"
+
+
+async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, Any], after: Any) -> int:
     """Live until the samples end or somebody stops; returns the exit code."""
     import asyncio
     import sys
 
     from armarc.cli.keyboard import keyboard
     from armarc.cli.live_faces import open_sounds, open_web
-    from armarc.cli.phone import open_phone
+    from armarc.cli.phone import open_phone, phone_places
     from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
@@ -105,6 +130,7 @@ async def run(
     from armarc.live.source import listen, play
     from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
+    from armarc.recording.head import CHEST
     from armarc.sensor.link import stream
 
     shelf = open_shelf()
@@ -127,25 +153,28 @@ async def run(
         faces: list[Face] = []
         phone = None
         if wanted["phone"]:
-            phone = await stack.enter_async_context(open_phone(wanted["host"], wanted["port"], boards=True))
+            places = phone_places(streams.worn)
+            page = open_phone(wanted["host"], wanted["port"], boards=True, places=places)
+            phone = await stack.enter_async_context(page)
             faces.append(phone.face)
         elif wanted["web"]:
             host = wanted["host"] or "127.0.0.1"
             faces.append(await open_web(stack, host, wanted["port"], on_screen, tell))
         faces += open_sounds(wanted["sound"], wanted["say"], tell)
+        first = streams.played[0][0] if streams.played else None
         session = Session(
             choices=choices,
             faces=faces,
             after=after,
             tell=tell,
-            writer_for=None if out is None else _writer(out, choices),
-            known_for=None
-            if recording is not None
-            else lambda head: shelf.look_up(head, session.choices.side),
-            head=None if recording is None else recording.metadata,
-            stamp_for=_stamps(recording),
-            in_step=recording is not None and pace is None,
+            places=tuple(one.side or CHEST for one in streams.worn),
+            writer_for=_writer(streams, choices) if streams.files else None,
+            known_for=None if first is not None else shelf.look_up,
+            heads=tuple(one.metadata for one, _ in streams.played),
+            stamp_for=_stamps(first),
             gym=gym,
+            forward=streams.forward,
+            in_step=first is not None and streams.pace is None,
         )
         for face in faces:
             if isinstance(face, WebFace):
@@ -159,19 +188,19 @@ async def run(
         else:
             faces.append(JsonLines())
         source: AsyncIterator[Item]
-        if recording is not None:
-            source = play(recording, pace, stop)
-            rate_hz: float | None = recording.rate_hz
+        rates_hz = [one.rate_hz for one, _ in streams.played]
+        if first is not None:
+            source = play(first, streams.pace, stop, *streams.played[1:])
         elif phone is not None:
-            source, rate_hz = listen(phone.events(stop)), None
+            source = listen(phone.events(stop))
         else:
-            assert options is not None
-            source, rate_hz = listen(stream((sensor,), options, stop=stop)), None
-        await session.run(source, rate_hz)
-    _report(session, choices, said, on_screen, out)
+            assert streams.options is not None
+            source = listen(stream([one.name for one in streams.worn], streams.options, stop=stop))
+        await session.run(source, rates_hz)
+    _report(session, choices, said, on_screen, streams.files)
     if hurried.is_set():
         return 130
-    if recording is not None and not session.sets and not stop.is_set():
+    if first is not None and not session.sets and not stop.is_set():
         return 6
     return 0
 
@@ -202,23 +231,34 @@ def _orders_of_pages(session: Session) -> Callable[[str], None]:
     return take
 
 
-def _writer(path: Path, choices: Choices) -> Callable[[float, Metadata], RecordingWriter]:
+def _writer(streams: Streams, choices: Choices) -> Callable[[int, float, Metadata], RecordingWriter]:
+    import uuid
     from dataclasses import replace
     from datetime import datetime
 
     from armarc.recording import RecordingWriter
+    from armarc.recording.head import CAPTURE, CHEST, FORWARD, PLACE
 
-    def open_writer(rate_hz: float, head: Metadata) -> RecordingWriter:
+    shared = {CAPTURE: uuid.uuid4().hex} if len(streams.files) > 1 else {}
+
+    def open_writer(number: int, rate_hz: float, head: Metadata) -> RecordingWriter:
+        place = streams.worn[number].place
+        other = head.other | shared | ({PLACE: place} if shared else {})
         metadata = replace(
-            head,
-            exercise=choices.exercise.key,
-            side=choices.side,
-            load_kg=choices.load_kg,
-            strap=choices.strap,
-            hand_axis=choices.hand_axis,
-            started_at=datetime.now().astimezone().isoformat(timespec="seconds"),
+            head, other=other, started_at=datetime.now().astimezone().isoformat(timespec="seconds")
         )
-        return RecordingWriter(path, metadata, rate_hz)
+        if place == CHEST:
+            metadata = replace(metadata, other=other | {FORWARD: streams.forward})
+        else:
+            metadata = replace(
+                metadata,
+                exercise=choices.exercise.key,
+                side=streams.worn[number].side or choices.side,
+                load_kg=choices.load_kg,
+                strap=choices.strap,
+                hand_axis=choices.hand_axis,
+            )
+        return RecordingWriter(streams.files[number], metadata, rate_hz)
 
     return open_writer
 
@@ -227,12 +267,12 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     """Wall-clock stamps of signal times: the recording's own, or this machine's from now on."""
     from datetime import datetime, timedelta
 
-    from armarc.log.moments import read_moment
+    from armarc.quantities import read_date_time
 
     if recording is None:
         zero: datetime | None = datetime.now().astimezone()
     else:
-        zero = read_moment(recording.metadata.started_at or "")
+        zero = read_date_time(recording.metadata.started_at or "")
     return lambda time_s: (
         None if zero is None else (zero + timedelta(seconds=time_s)).isoformat(timespec="milliseconds")
     )
@@ -243,7 +283,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     import asyncio
     import os
 
-    from armarc.cli.stopping import call_when_asked_to_stop
+    from armarc.cli.keyboard import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 
@@ -268,19 +308,24 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     call_when_asked_to_stop(loop, ask, hang_up=True)
 
 
-def _report(session: Session, choices: Choices, said: list[str], on_screen: bool, out: Path | None) -> None:
+def _report(
+    session: Session, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
+) -> None:
     """What stays on the terminal when the screen is gone."""
+    from armarc.cli.log_options import say_cautions
     from armarc.cli.terminal import error_console
 
     talk = error_console()
     for text in dict.fromkeys([*choices.assumed, *said]):
         talk.print(f"armarc: {text}", markup=False, soft_wrap=True)
-    if out is not None and out.exists():
-        talk.print(f"armarc: raw stream: {out}", markup=False, soft_wrap=True)
+    for path in files:
+        if path.exists():
+            talk.print(f"armarc: raw stream: {path}", markup=False, soft_wrap=True)
     if not on_screen:
         return
-    for line in session.board.sets:
-        parts = [f"set {line.number}: {line.reps} {'rep' if line.reps == 1 else 'reps'}"]
+    lines = [(line, side) for arm, side in session.shown_arms for line in arm.sets]
+    for line, side in sorted(lines, key=lambda one: one[0].number):
+        parts = [f"set {line.number}{side}: {line.reps} {'rep' if line.reps == 1 else 'reps'}"]
         if line.in_band is not None:
             parts.append(f"{line.in_band} inside the band")
         if line.mean_speed_deg_s is not None:
@@ -289,3 +334,4 @@ def _report(session: Session, choices: Choices, said: list[str], on_screen: bool
         if line.loss_pct is not None:
             parts.append(f"velocity loss {line.loss_pct:.0f} %")
         typer.echo(", ".join(parts))
+    say_cautions({choices.exercise.key})

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from armarc.errors import FormatError, UsageError
+from armarc.options import SIDES
 from armarc.recording.head import CAPTURE, CHEST, PLACE, PLACES, WRIST, own_head
+from armarc.sensor.remembered import Remembered, recall
 
 
 @dataclass(frozen=True, slots=True)
 class Worn:
-    """A sensor, and where it is worn; without a place where nothing is measured of a body."""
+    """A sensor, where it is worn and on which arm; without a place where nothing is measured of a body."""
 
     name: str
     place: str | None = WRIST
+    side: str | None = None
+
+    @property
+    def text(self) -> str:
+        """As it may be stated."""
+        return f"{self.side or self.place}={self.name}"
 
 
 def worn_sensors(said: Sequence[str]) -> list[Worn]:
@@ -30,11 +38,17 @@ def worn_sensors(said: Sequence[str]) -> list[Worn]:
     worn = [one for text in said for one in _worn(text)]
     chests = sum(one.place == CHEST for one in worn)
     if chests > 1:
-        raise UsageError("two sensors on the chest: one is enough", "--sensor wrist=NAME --sensor chest=NAME")
+        raise UsageError("two sensors on the chest: one is enough", "wrist=NAME and chest=NAME")
     if chests == len(worn):
-        raise UsageError("a chest sensor goes with one on the wrist", "add --sensor wrist=NAME")
-    if len(worn) > 2 or len({one.name.casefold() for one in worn}) != len(worn):
-        raise UsageError("expected one sensor, or two different ones (two wrists, or wrist and chest)")
+        raise UsageError("a chest sensor goes with one on the wrist", "add wrist=NAME")
+    if len(worn) - chests > 2 or len({one.name.casefold() for one in worn}) != len(worn):
+        raise UsageError(
+            "expected one sensor or several different ones: a wrist or both, and the chest",
+            "such as left=NAME right=NAME chest=NAME",
+        )
+    sides = [one.side for one in worn if one.side]
+    if len(sides) != len(set(sides)):
+        raise UsageError(f"two sensors on the {sides[0]} wrist", "one is left=NAME, the other right=NAME")
     return worn
 
 
@@ -44,12 +58,69 @@ def _worn(text: str) -> list[Worn]:
     worn = []
     for part in text.split(","):
         place, _, name = (word.strip() for word in part.partition("="))
-        if place.casefold() not in PLACES or not name:
+        place = place.casefold()
+        if place not in (*PLACES, *SIDES) or not name:
             raise UsageError(
-                f"--sensor {part.strip()}: expected PLACE=NAME", f"places are {' and '.join(PLACES)}"
+                f"{part.strip()}: expected PLACE=NAME", f"places are {', '.join((*PLACES, *SIDES))}"
             )
-        worn.append(Worn(name, place.casefold()))
+        worn.append(Worn(name, WRIST, place) if place in SIDES else Worn(name, place))
     return worn
+
+
+def sensors_text(sensors: Sequence[Worn]) -> str | None:
+    """Sensors as one text that `worn_sensors` reads; None for the one in reach."""
+    if len(sensors) > 1 or any(one.side for one in sensors):
+        return ",".join(one.text for one in sensors)
+    return (sensors[0].name if sensors else "") or None
+
+
+def with_sides(sensors: Sequence[Worn], known: tuple[Remembered, ...], usual: str | None) -> list[Worn]:
+    """The sensors with the arm of each wrist: as stated, as remembered, or what the other one leaves.
+
+    Parameters
+    ----------
+    sensors : sequence of Worn
+    known : tuple of Remembered
+    usual : str or None
+        The arm of a single wrist of which nothing is known.
+
+    Raises
+    ------
+    UsageError
+        Nothing tells which of two wrists is which.
+    """
+    wrists = [one for one in sensors if one.place == WRIST]
+    sides: dict[str, str | None] = {}
+    for one in wrists:
+        strapped = recall(known, one.name) if one.name else None
+        sides[one.name] = one.side or (strapped.side if strapped else None)
+    if len(wrists) == 1:
+        sides = {name: side or usual for name, side in sides.items()}
+    elif len(wrists) == 2:
+        taken = [side for side in sides.values() if side]
+        if len(taken) == 1:
+            sides = {n: side or ("left" if taken[0] == "right" else "right") for n, side in sides.items()}
+        elif len(set(taken)) != 2:
+            raise UsageError(
+                "which sensor is on which wrist is not known", "say left=NAME right=NAME, or sensor remember"
+            )
+    return [replace(one, side=sides.get(one.name)) for one in sensors]
+
+
+def files_of(out: Path, sensors: Sequence[Worn], known: tuple[Remembered, ...]) -> list[Path]:
+    """One file for each sensor: as named, or with its place, its arm or its nickname behind."""
+    if len(sensors) == 1:
+        return [out]
+    with_chest = any(one.place == CHEST for one in sensors)
+    both = sum(one.place == WRIST for one in sensors) > 1
+    paths = []
+    for number, one in enumerate(sensors, start=1):
+        strapped = recall(known, one.name) if one.name else None
+        suffix = one.side or (strapped.nickname if strapped else str(number))
+        if one.place == CHEST or (with_chest and one.place and not both):
+            suffix = one.place
+        paths.append(out.with_name(f"{out.stem}-{suffix}{out.suffix}"))
+    return paths
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +151,7 @@ class Paired:
         """
         if path in self.alone:
             raise FormatError(
-                "this is the recording of a chest sensor, and no wrist recording (or more than one) goes with it",
+                "this is the recording of a chest sensor, and no wrist recording goes with it",
                 "give the wrist's recording of the same capture too, or process WRIST.csv --trunk CHEST.csv",
                 file=str(path),
             )
@@ -99,8 +170,8 @@ def paired(paths: Sequence[Path]) -> Paired:
     for capture, files in captures.items():
         mine = [path for path in files if path in chests]
         wrists = [path for path in files if path not in mine]
-        if capture and len(mine) == len(wrists) == 1:
-            chest_of[wrists[0]] = mine[0]
+        if capture and len(mine) == 1:
+            chest_of |= dict.fromkeys(wrists, mine[0])
     placed = set(chest_of.values())
     return Paired(
         paths=[path for path in paths if path not in placed],

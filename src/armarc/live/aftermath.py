@@ -15,12 +15,13 @@ from datetime import date, datetime
 
 from armarc.choices import Choices
 from armarc.live.after_set import Hooks, log_set, look_back, say_in_log
+from armarc.live.both import lifted_together
 from armarc.live.desk import Desk
 from armarc.live.events import SetEnded
 from armarc.live.last_time import LastTime
-from armarc.live.offline import MeasuredLive, measure_live_set, turned_verdicts
+from armarc.live.offline import ChestPart, MeasuredLive, measure_live_set, turned_verdicts
 from armarc.log.labels import Labels
-from armarc.log.moments import read_moment
+from armarc.quantities import read_date_time
 from armarc.recording import Metadata
 from armarc.tasks import Task
 
@@ -62,7 +63,7 @@ class Aftermath:
     stamp_for: Callable[[float], str | None] | None = None
     sets: list[MeasuredLive] = field(default_factory=list)
     unlogged: list[MeasuredLive] = field(default_factory=list)
-    last: LastTime | None = None
+    last: dict[str, LastTime] = field(default_factory=dict)
     _logged: dict[int, tuple[int, ...]] = field(default_factory=dict)
     _written: dict[int, Labels] = field(default_factory=dict)
     _jobs: list[asyncio.Task[None]] = field(default_factory=list)
@@ -105,6 +106,7 @@ class Aftermath:
         event: SetEnded,
         choices: Choices,
         head: Metadata | None,
+        chest: ChestPart | None,
         desk: Callable[[], Desk],
         shown: Callable[[MeasuredLive, str], None],
     ) -> None:
@@ -117,27 +119,32 @@ class Aftermath:
             What it was lifted with, whatever comes next.
         head : Metadata or None
             Of the sensor.
+        chest : ChestPart or None
+            What a sensor on the chest sent meanwhile; None without one.
         desk : callable
             Gives the state of the desk at the moment it is asked.
         shown : callable
             Takes the measured set, and how it compares with the last time, once it is logged.
         """
         self._jobs = [job for job in self._jobs if not job.done()]
-        self._jobs.append(asyncio.create_task(self._take(event, choices, head, desk, shown)))
+        last = self.last.get(choices.side)  # a task that waited for the set's end comes with another one
+        self._jobs.append(asyncio.create_task(self._take(event, choices, head, chest, last, desk, shown)))
 
     async def _take(
         self,
         event: SetEnded,
         choices: Choices,
         head: Metadata | None,
+        chest: ChestPart | None,
+        last: LastTime | None,
         desk: Callable[[], Desk],
         shown: Callable[[MeasuredLive, str], None],
     ) -> None:
-        stamp, last = self.stamp_for(event.raw_start_s) if self.stamp_for is not None else None, self.last
+        stamp = self.stamp_for(event.raw_start_s) if self.stamp_for is not None else None
         loop = asyncio.get_running_loop()
         try:
             measured = await loop.run_in_executor(
-                self._worker, lambda: measure_live_set(event, choices, stamp=stamp, head=head)
+                self._worker, lambda: measure_live_set(event, choices, stamp=stamp, head=head, chest=chest)
             )
             json.dumps(measured.record(), allow_nan=False)
         except Exception as error:
@@ -166,14 +173,19 @@ class Aftermath:
         if problem:
             self.tell(problem)
 
+    def partner(self, number: int) -> int | None:
+        """The set of the other arm that was lifted at the same time as a measured one."""
+        mine = next((one for one in self.sets if one.number == number), None)
+        found = None if mine is None else lifted_together(mine, self.sets)
+        return None if found is None else found.number
+
     def look_back(self, task: Task, time_s: float, found: Callable[[LastTime | None], None]) -> None:
         """Find what the lifter did the last time they did the same."""
-        self.last = None
         if self.after.log:
             self._jobs.append(asyncio.create_task(self._look_back(task, time_s, found)))
 
     async def _look_back(self, task: Task, time_s: float, found: Callable[[LastTime | None], None]) -> None:
-        stamp = None if self.stamp_for is None else read_moment(self.stamp_for(time_s) or "")
+        stamp = None if self.stamp_for is None else read_date_time(self.stamp_for(time_s) or "")
         today: date = (stamp or datetime.now()).date()
         loop = asyncio.get_running_loop()
         found(await loop.run_in_executor(self._worker, look_back, task, today, self.after.log_file))

@@ -81,9 +81,12 @@ class Desk:
             return replace(self, lifting=True)
         return replace(self, lifting=False, task=self.next_task, waiting=None)
 
-    def ended(self, number: int) -> Desk:
-        """The running set is over."""
-        done = {**self.done, number: self.task}
+    def ended(self, number: int, side: str | None = None, *, lifting: bool = False) -> Desk:
+        """A set is over; with a sensor on each arm it is that of one, and the other may still be lifting."""
+        mine = self.task if side is None else replace(self.task, side=side)
+        done = {**self.done, number: mine}
+        if lifting:
+            return replace(self, done=done)
         return replace(self, lifting=False, done=done, task=self.next_task, waiting=None)
 
     def switched(self, switch: Switch, past: Sequence[Task]) -> Desk:

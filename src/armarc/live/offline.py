@@ -10,12 +10,21 @@ from armarc.choices import Choices
 from armarc.errors import ArmarcError
 from armarc.exercises import Band
 from armarc.live.events import SCHEMA, SetEnded, event_record
-from armarc.pipeline import measure
+from armarc.pipeline import Session, measure
 from armarc.recording import Metadata, Recording
 from armarc.reps.records import deg
+from armarc.trunk import Trunk, measure_with_trunk
 
 SAME_GATE_S = 0.5
 """The live and the measured gate of one rep lie closer than this."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChestPart:
+    """What a sensor on the chest sent during a set (None: nothing), and its axis that faces forward."""
+
+    recording: Recording | None
+    forward: str = "+z"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +32,8 @@ class MeasuredLive:
     """What became of a live set.
 
     ``result`` is the offline document (schema ``armarc.sets/1``) with this one set, its number the live one, its times
-    counted from the first sample of ``raw``; None when it could not be measured, and ``problem`` says why.
+    counted from the first sample of ``raw``; None when it could not be measured, and ``problem`` says why. ``chest``
+    is what a sensor on the chest sent meanwhile.
     """
 
     number: int
@@ -33,6 +43,7 @@ class MeasuredLive:
     live: dict[str, Any]
     result: dict[str, Any] | None
     problem: str = ""
+    chest: Recording | None = None
 
     def record(self) -> dict[str, Any]:
         """As an event of ``armarc.events/2``: ``set measured``."""
@@ -49,7 +60,12 @@ class MeasuredLive:
 
 
 def measure_live_set(
-    event: SetEnded, choices: Choices, *, stamp: str | None = None, head: Metadata | None = None
+    event: SetEnded,
+    choices: Choices,
+    *,
+    stamp: str | None = None,
+    head: Metadata | None = None,
+    chest: ChestPart | None = None,
 ) -> MeasuredLive:
     """Measure a set that has just ended; never raises for what a recording may hold.
 
@@ -61,6 +77,8 @@ def measure_live_set(
         When the raw part began, ISO 8601, for its metadata.
     head : Metadata or None
         What is known of the sensor, and whether its samples were corrected.
+    chest : ChestPart or None
+        Of a second sensor, on the chest: the trunk is measured with it.
     """
     # The load may have changed since the engine began.
     raw = replace(event.raw, metadata=replace(event.raw.metadata, load_kg=choices.load_kg))
@@ -74,9 +92,10 @@ def measure_live_set(
         "raw": raw,
         "raw_start_s": event.raw_start_s,
         "live": event_record(event),
+        "chest": None if chest is None else chest.recording,
     }
     try:
-        document = measure(raw, choices).to_dict()
+        document = _measured(raw, choices, chest).to_dict()
     except ArmarcError as error:
         return MeasuredLive(**common, result=None, problem=str(error))
     sets = document["sets"]
@@ -88,6 +107,23 @@ def measure_live_set(
     reps = [_with_told(rep, event) for rep in best["reps"]]
     document["sets"] = [{**best, "set": event.set, "reps": reps}]
     return MeasuredLive(**common, result=document)
+
+
+def _measured(raw: Recording, choices: Choices, chest: ChestPart | None) -> Session:
+    """With the chest's sensor where it says something; without it, and why, where not."""
+    if chest is None:
+        return measure(raw, choices)
+    if chest.recording is None:
+        problem = "it sent nothing during this set"
+    else:
+        try:
+            return measure_with_trunk(
+                raw, Trunk(recording=chest.recording, clock="same", forward=chest.forward), choices
+            )
+        except ArmarcError as error:
+            problem = error.message
+    session = measure(raw, choices)
+    return replace(session, warnings=(*session.warnings, f"chest sensor: {problem}"))
 
 
 def _with_told(rep: dict[str, Any], event: SetEnded) -> dict[str, Any]:

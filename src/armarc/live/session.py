@@ -1,4 +1,7 @@
-"""A live session: the source feeds the engine, the engine's events go to every face, finished sets are measured aside.
+"""A live session: the source feeds the engines, their events go to every face, finished sets are measured aside.
+
+A sensor on each wrist makes two arms, each with an engine and a board of its own; a sensor on the chest is kept for
+measuring the sets.
 
 What follows a set is `aftermath`'s. What fails besides the source (a face, the raw file, a hook, the log) is said, and
 everything else goes on.
@@ -6,44 +9,38 @@ everything else goes on.
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any, Protocol
+from typing import Any
 
 from armarc.choices import Choices
-from armarc.errors import ArmarcError, UsageError
-from armarc.known_sensor import KnownSensor
+from armarc.errors import UsageError
 from armarc.live.aftermath import After, Aftermath
+from armarc.live.arm import Arm, KnownFor
+from armarc.live.audience import Audience, Face
 from armarc.live.board import Board, board_for
+from armarc.live.both import compared, side_of
+from armarc.live.chest import Chest, trunk_words
 from armarc.live.desk import Desk, Order, Switch, said_words
-from armarc.live.engine import Engine
-from armarc.live.events import SCHEMA, EngineEvent, SetEnded, event_record
+from armarc.live.events import EngineEvent, SetEnded, event_record
 from armarc.live.gym import Gym
 from armarc.live.last_time import LastTime
 from armarc.live.offline import MeasuredLive
+from armarc.live.raw_file import RawFile
+from armarc.live.session_records import (
+    link_record,
+    mark_record,
+    opening_record,
+    session_record,
+    task_record,
+)
 from armarc.live.source import Item, LinkNews, Samples
-from armarc.live.stop_mark import CAVEAT, StopMark
 from armarc.log.labels import SAID_AFTER
 from armarc.log.pain import CAUTION
 from armarc.recording import Metadata, RecordingWriter
+from armarc.recording.head import CHEST
 from armarc.tasks import Task
-
-
-class Face(Protocol):
-    """Something that shows, sounds or sends the session; `name` is what people call it."""
-
-    name: str
-
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
-        """An event, as its JSON record and, when it came from the engine, as itself."""
-
-    def refresh(self, board: Board) -> None:
-        """New samples have arrived; called at every packet."""
-
-    def close(self) -> None:
-        """The session is over."""
 
 
 @dataclass(slots=True)
@@ -53,20 +50,26 @@ class Session:
     Parameters
     ----------
     choices : Choices
+        Of the first arm.
     faces : list of Face
     after : After
     tell : callable
         Takes a sentence for people.
+    places : tuple of str
+        Where each sensor of the source is worn: ``"left"`` or ``"right"`` for the wrist of that arm, or ``"chest"``;
+        none: one on the arm of `choices`.
     writer_for : callable or None
-        Opens the file of the raw stream once its rate and its sensor are known.
+        Opens the file of a sensor's raw stream (by its number) once its rate and its sensor are known.
     known_for : callable or None
-        What is kept of the sensor with this head; its calibration is applied as the samples come in.
-    head : Metadata or None
-        Of a recording that is played, already corrected.
+        What is kept of the sensor with this head, worn on this side.
+    heads : tuple of Metadata
+        Of recordings that are played, already corrected.
     stamp_for : callable or None
         Wall-clock stamp of a signal time, for the metadata of a set.
     gym : Gym or None
         Tasks that may be switched between sets; None keeps to one.
+    forward : str
+        Axis of a chest sensor that faces away from the breastbone.
     in_step : bool
         Wait for each set to be measured before going on: for a recording that is played as fast as it can be,
         so that the events always come in the same order.
@@ -76,44 +79,61 @@ class Session:
     faces: list[Face]
     after: After
     tell: Callable[[str], None]
-    writer_for: Callable[[float, Metadata], RecordingWriter] | None = None
-    known_for: Callable[[Metadata], KnownSensor] | None = None
-    head: Metadata | None = None
+    places: tuple[str, ...] = ()
+    writer_for: Callable[[int, float, Metadata], RecordingWriter] | None = None
+    known_for: KnownFor | None = None
+    heads: tuple[Metadata, ...] = ()
     stamp_for: Callable[[float], str | None] | None = None
-    in_step: bool = False
     gym: Gym | None = None
+    forward: str = "+z"
+    in_step: bool = False
     board: Board = field(init=False)
     desk: Desk = field(init=False)
-    samples: int = 0
-    _engine: Engine | None = None
-    _writer: RecordingWriter | None = None
-    _known: KnownSensor | None = None
-    _rate_hz: float = 0.0
+    arms: dict[int, Arm] = field(init=False)
+    _audience: Audience = field(init=False)
+    _chest: Chest | None = None
+    _raw: dict[int, RawFile] = field(default_factory=dict)
+    _arm_of: dict[int, Arm] = field(default_factory=dict)
     _aftermath: Aftermath = field(init=False)
-    _mark: StopMark = field(default_factory=StopMark)
-    _sets_before: int = 0
     _in_force: Task = field(init=False)
 
     def __post_init__(self) -> None:
         own = Task(exercise=self.choices.exercise.key, side=self.choices.side, load_kg=self.choices.load_kg)
         self._in_force = own if self.gym is None else self.gym.task
         self.desk = Desk(task=self._in_force)
-        self.board = board_for(self.choices)
+        self.arms = {}
+        for number, place in enumerate(self.places or (self.choices.side,)):
+            if place == CHEST:
+                self._chest = Chest(forward=self.forward)
+                continue
+            choices = self.choices if not self.arms else self._choices_for(self._in_force, place)
+            head = self.heads[number] if self.heads else None
+            self.arms[number] = Arm(choices, board_for(choices), self.known_for, head)
+        first, *others = (one.board for one in self.arms.values())
+        self.board = first
+        self.board.other = others[0] if others else None
         self.board.lifter = self._in_force.lifter or ""
         self.board.logged = self.after.log
+        self._audience = Audience(self.faces, self.tell)
         self._aftermath = Aftermath(self.after, self.tell, self.stamp_for)
 
-    async def run(self, source: AsyncIterator[Item], rate_hz: float | None) -> None:
+    async def run(self, source: AsyncIterator[Item], rates_hz: Sequence[float]) -> None:
         """Live until the source ends; then finish the running set and wait for what is still being measured.
+
+        Parameters
+        ----------
+        source : async iterator of Item
+        rates_hz : sequence of float, Hz
+            Of each sensor where they are known beforehand; else empty.
 
         Raises
         ------
         SensorError
             The source failed; everything before it is kept.
         """
-        self._send(self._opening(), None)
-        if rate_hz is not None:
-            self._begin(rate_hz)
+        self._audience.hear(opening_record(self.board, self.desk.task, self.choices))
+        for number, rate_hz in enumerate(rates_hz):
+            self._begin(number, rate_hz, self.heads[number] if self.heads else None)
         self._begin_task()
         try:
             try:
@@ -125,15 +145,22 @@ class Session:
                     else:
                         self._news(item)
             finally:
-                if self._engine is not None:
-                    self._hear(self._engine.finish())
-                    self.refresh()
-                self._keep(lambda writer: writer.close())
+                for arm in self.arms.values():
+                    if arm.engine is not None:
+                        self._hear(arm, arm.engine.finish())
+                        self.refresh()
+                for raw in self._raw.values():
+                    raw.close()
                 await self._aftermath.finish(lambda: self.desk)
         finally:
             self._aftermath.close()
-            for face in list(self.faces):
-                self._show(face, face.close)
+            self._audience.close()
+
+    @property
+    def shown_arms(self) -> list[tuple[Board, str]]:
+        """The board of each arm, and how a line of it begins where there are two."""
+        two = len(self.arms) > 1
+        return [(arm.board, f" ({arm.choices.side})" if two else "") for arm in self.arms.values()]
 
     @property
     def sets(self) -> list[MeasuredLive]:
@@ -156,28 +183,11 @@ class Session:
         """End hooks at once; what is measured and logged is still waited for."""
         self._aftermath.hurry()
 
-    def _opening(self) -> dict[str, Any]:
-        board = self.board
-        return {
-            "schema": SCHEMA,
-            "event": "session",
-            "time_s": 0.0,
-            **self._task_record(),
-            "band_deg_s": None if board.band_deg_s is None else [round(v, 3) for v in board.band_deg_s],
-            "gate_deg": [round(v, 3) for v in board.gate_deg],
-            "rest_s": self.choices.exercise.rest_s,
-        }
-
-    def _task_record(self) -> dict[str, Any]:
-        task, choices = self.desk.task, self.choices
-        return {
-            "lifter": task.lifter,
-            "exercise": choices.exercise.key,
-            "variant": task.variant or "",
-            "side": choices.side,
-            "load_kg": choices.load_kg,
-            "resistance": list(choices.resistance or ()),
-        }
+    def _choices_for(self, task: Task, side: str) -> Choices:
+        """What an arm is measured with."""
+        if self.gym is None:
+            return replace(self.choices, side=side)
+        return self.gym.choose(replace(task, side=side))
 
     def order(self, order: Order) -> None:
         """Take an order between sets: another task from the next set on, or something said about a set that is done.
@@ -191,6 +201,8 @@ class Session:
         if isinstance(order, Switch):
             if self.gym is None:
                 raise UsageError("this session keeps to one task", "start another")
+            if order.side is not None and len(self.arms) > 1:
+                raise UsageError("both arms wear a sensor", "nothing is to be switched")
             desk = self.desk.switched(order, self.gym.past)
             self.gym.choose(desk.next_task)  # refuses what cannot be measured before anything changes
             self.desk = desk
@@ -203,15 +215,16 @@ class Session:
             number = order.set or newest
             said = self.desk.said[number]
             self._aftermath.write_said(number, lambda: self.desk)
-            self._tell_faces("set said", set=number, **{name: getattr(said, name) for name in SAID_AFTER})
-            if number == newest:
+            beside = self._aftermath.partner(number)
+            if beside is not None:  # both arms' sets are one for the lifter
+                self.desk = self.desk.with_said(replace(order, set=beside))
+                self._aftermath.write_said(beside, lambda: self.desk)
+            about = {name: getattr(said, name) for name in SAID_AFTER}
+            self._audience.hear(session_record("set said", self.board.time_s, set=number, **about))
+            if newest in (number, beside):
                 self.board.said = said_words(said)
                 self.board.caution = CAUTION if said.pain else ""
         self.refresh()
-
-    def _tell_faces(self, event: str, **more: Any) -> None:
-        time_s = round(self.board.time_s, 4)
-        self._send({"schema": SCHEMA, "event": event, "time_s": time_s, **more}, None)
 
     def _settle(self) -> None:
         """Take up the task of the desk where it has become another."""
@@ -225,169 +238,163 @@ class Session:
     def _change_task(self, task: Task, before: Task) -> None:
         """Another task. Another arm, or another lift, is looked at anew: hold still, then ready."""
         assert self.gym is not None
-        self._in_force, self.choices = task, self.gym.choose(task)
-        if self._known is not None and self.known_for is not None and self.head is not None:
-            self._known = self.known_for(self.head)
-            self.choices = replace(self.choices, **self._known.options())
-        self.board.take(self.choices, task.lifter)
+        self._in_force = task
         anew = (task.lifter, task.exercise, task.side) != (before.lifter, before.exercise, before.side)
-        if anew and self._engine is not None:
-            self._sets_before += self._engine.sets
-            self._engine = Engine(self.choices, self._rate_hz)
-            self.board.ready = False
-        record = {"event": "task", "time_s": round(self.board.time_s, 4), **self._task_record()}
-        self._keep(lambda writer: writer.event(record))
-        self._send({"schema": SCHEMA, **record}, None)
+        for arm in self.arms.values():
+            side = arm.choices.side if len(self.arms) > 1 else task.side
+            arm.take_up(self.gym.choose(replace(task, side=side)), task, anew=anew)
+        self.choices = self._first.choices
+        record = session_record(
+            "task", self.board.time_s, **task_record(self.board, self.desk.task, self.choices)
+        )
+        for raw in self._raw.values():
+            raw.event({key: value for key, value in record.items() if key != "schema"})
+        self._audience.hear(record)
         self._begin_task()
+
+    @property
+    def _first(self) -> Arm:
+        return next(iter(self.arms.values()))
 
     def _begin_task(self) -> None:
         """What comes with a task: its marks, the last time, and that it is the one to begin with next time."""
         task = self._in_force
-        self._mark = StopMark(
-            velocity_loss_pct=task.stop_velocity_loss_pct, rom_loss_pct=task.stop_rom_loss_pct
-        )
+        for arm in self.arms.values():
+            arm.begin_task(task)
         if self.gym is not None:
             self.gym.remember(task)
-            self.board.menu = {"lifters": self.lifters[:12], "exercises": self.exercises, "task": task}
+            self.board.menu = {
+                "lifters": self.lifters[:12],
+                "exercises": self.exercises,
+                "task": task,
+                "both": len(self.arms) > 1,
+            }
         self.board.last_time = ""
-        self._aftermath.look_back(task, self.board.time_s, lambda found: self._looked_back(task, found))
+        self._aftermath.last = {}
+        for arm in self.arms.values():
+            mine = replace(task, side=arm.choices.side)
+            self._aftermath.look_back(mine, self.board.time_s, partial(self._looked_back, task, mine))
 
-    def _looked_back(self, task: Task, found: LastTime | None) -> None:
+    def _looked_back(self, task: Task, mine: Task, found: LastTime | None) -> None:
         if found is not None and task == self._in_force:
-            self._aftermath.last = found
-            self.board.last_time = found.words(self.desk.place(task) + 1)
+            self._aftermath.last[mine.side or ""] = found
+            self._show_last_time()
             self.refresh()
 
-    def _begin(self, rate_hz: float) -> None:
-        if self._engine is None:
-            self._engine, self._rate_hz = Engine(self.choices, rate_hz), rate_hz
-            if self.writer_for is not None:
-                self._writer = self.writer_for(rate_hz, self.head or Metadata())
+    def _show_last_time(self) -> None:
+        """The first arm's, which stands for both."""
+        side = self._first.choices.side
+        last = self._aftermath.last.get(side)
+        if last is not None:
+            self.board.last_time = last.words(self.desk.place(replace(self._in_force, side=side)) + 1)
+
+    def _begin(self, number: int, rate_hz: float, head: Metadata | None) -> None:
+        if number in self._raw:
+            return
+        writer = None if self.writer_for is None else self.writer_for(number, rate_hz, head or Metadata())
+        self._raw[number] = RawFile(writer, lambda error: self._lost_file(number, error))
+        if number in self.arms:
+            self.arms[number].begin(rate_hz)
+        elif self._chest is not None:
+            self._chest.head, self._chest.rate_hz = head or Metadata(), rate_hz
+
+    def _lost_file(self, number: int, error: Exception) -> None:
+        at = f" at {self.board.time_s:.0f} s" if self.board.time_s else ""
+        self.board.notice = "the raw stream is not being written"
+        whose = f"the raw stream of the {self.places[number]}" if len(self.places) > 1 else "the raw stream"
+        self.tell(f"{whose} ended{at}: {error}; counting and the log go on")
 
     def _take(self, item: Samples) -> None:
-        if self._engine is None:
+        if item.sensor not in self._raw:
             return
-        self._keep(
-            lambda writer: writer.append(item.time_s, item.specific_force_m_s2, item.angular_velocity_rad_s)
-        )
-        self._keep(lambda writer: writer.flush())
-        self.samples += len(item.time_s)
-        engine = self._engine
-        force, omega = item.specific_force_m_s2, item.angular_velocity_rad_s
-        if self._known is not None:
-            force, omega = self._known.corrected_samples(force, omega)
-        forces, rates = force.tolist(), omega.tolist()
-        for t, f, w in zip(item.time_s.tolist(), forces, rates, strict=True):
-            self._hear(engine.feed(t, (f[0], f[1], f[2]), (w[0], w[1], w[2])))
-            self.board.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
-        self.desk = self.desk.counted(engine.reps + engine.moving)
+        self._raw[item.sensor].append(item)
+        arm = self.arms.get(item.sensor)
+        if arm is None:
+            assert self._chest is not None
+            self._chest.take(item)
+            return
+        for events in arm.feed(item):
+            self._hear(arm, events)
+        self.desk = self.desk.counted(sum(one.lifted for one in self.arms.values()))
         self._settle()
         self.refresh()
 
-    def _keep(self, what: Callable[[RecordingWriter], None]) -> None:
-        """Write into the raw file; a disk that is full or gone ends the file, not the session."""
-        if self._writer is None:
-            return
-        try:
-            what(self._writer)
-        except (ArmarcError, OSError) as error:
-            writer, self._writer = self._writer, None
-            with contextlib.suppress(ArmarcError, OSError):
-                writer.close()
-            at = "" if self._engine is None else f" at {self._engine.time_s:.0f} s"
-            self.board.notice = "the raw stream is not being written"
-            self.tell(f"the raw stream ended{at}: {error}; counting and the log go on")
-
     def refresh(self) -> None:
         """Let every face show the board as it is."""
-        for face in list(self.faces):
-            self._show(face, partial(face.refresh, self.board))
+        self._audience.refresh(self.board)
 
-    def _hear(self, events: list[EngineEvent]) -> None:
+    def _hear(self, arm: Arm, events: list[EngineEvent]) -> None:
         for event in events:
             if isinstance(event, SetEnded):
-                event = replace(event, set=event.set + self._sets_before)
-            self.board.hear(event)
-            self._send(event_record(event), event)
-            self._watch(event)
+                event = replace(event, set=len(self._arm_of) + 1)
+                self._arm_of[event.set] = arm
+            arm.board.hear(event)
+            self._audience.hear(self._sided(event_record(event), arm), event)
+            self._watch(arm, event)
             if isinstance(event, SetEnded):
-                self.desk = self.desk.ended(event.set)
-                head = self.head
-                if head is not None and self._known is not None:
-                    head = self._known.head(head)
-                self._aftermath.take(event, self.choices, head, lambda: self.desk, self._measured)
-                if self._aftermath.last is not None:
-                    self.board.last_time = self._aftermath.last.words(self.desk.place(self._in_force) + 1)
+                self._end_set(arm, event)
+
+    def _sided(self, record: dict[str, Any], arm: Arm) -> dict[str, Any]:
+        """With two arms a record says whose it is."""
+        return record if len(self.arms) == 1 else {**record, "side": arm.choices.side}
+
+    def _end_set(self, arm: Arm, event: SetEnded) -> None:
+        others_lift = any(one.lifted for one in self.arms.values() if one is not arm)
+        self.desk = self.desk.ended(event.set, arm.choices.side, lifting=others_lift)
+        beside = None if self._chest is None else self._chest.during(event)
+        self._aftermath.take(event, arm.choices, arm.set_head, beside, lambda: self.desk, self._measured)
+        self._show_last_time()
 
     def _measured(self, measured: MeasuredLive, against: str) -> None:
+        arm = self._arm_of[measured.number]
         if measured.result is not None:
-            self.board.measured(measured.number, measured.result["sets"][0]["summary"])
+            arm.board.measured(measured.number, measured.result["sets"][0]["summary"])
+            trunk = trunk_words(measured.result)
+            if trunk:
+                self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.board.today = against
-        self._send(measured.record(), None)
+                self.board.today = "; ".join(filter(None, (trunk, against)))
+        self._audience.hear(self._sided(measured.record(), arm))
+        partner = self._aftermath.partner(measured.number)
+        if partner is not None:
+            beside = next(one for one in self.sets if one.number == partner)
+            both = compared(*sorted((beside, measured), key=side_of))
+            self.board.today = "; ".join(filter(None, (self.board.today, both.words())))
+            self.tell(f"sets {both.left} and {both.right}: {both.words()}")
+            self._audience.hear(both.record())
         self.refresh()
 
-    def _watch(self, event: EngineEvent) -> None:
+    def _watch(self, arm: Arm, event: EngineEvent) -> None:
         """Tell when the lifter's own mark is reached."""
-        self._mark, reached = self._mark.step(event)
+        arm.mark, reached = arm.mark.step(event)
         for one in reached:
-            self.board.mark = one.words()
-            self._tell_faces(
-                "mark reached",
-                rep=one.rep,
-                what=one.what,
-                loss_pct=round(one.loss_pct, 1),
-                mark_pct=one.mark_pct,
-                caveat=CAVEAT,
-            )
-
-    def _send(self, record: dict[str, Any], event: EngineEvent | None) -> None:
-        for face in list(self.faces):
-            self._show(face, partial(face.hear, record, event))
-
-    def _show(self, face: Face, what: Callable[[], None]) -> None:
-        """Let a face do something; one that fails is dropped, and capture, counting and log go on."""
-        try:
-            what()
-        except Exception as error:
-            self.faces.remove(face)
-            reason = getattr(error, "strerror", None) or error
-            self.tell(f"{face.name} is gone: {reason}; the session goes on")
-            with contextlib.suppress(Exception):
-                face.close()
+            whose = f"{arm.choices.side}: " if len(self.arms) > 1 else ""
+            self.board.mark = whose + one.words()
+            self._audience.hear(mark_record(one, self.board.time_s))
 
     def _news(self, news: LinkNews) -> None:
-        board = self.board
+        """Something about a sensor, shown with the arm that wears it; a chest sensor's with the first."""
+        arm = self.arms.get(news.sensor)
+        board = self.board if arm is None else arm.board
         if news.battery_pct is not None or news.battery_low:
             board.battery_pct, board.battery_low = news.battery_pct, news.battery_low
         if news.state in ("up", "up again") and news.rate_hz:
-            if self._engine is None:
-                self._meet(news.head)
-            self._begin(news.rate_hz)
-        board.link = (
-            news.text if news.state in ("lost", "trouble") else "" if "up" in news.state else board.link
-        )
-        if news.state in ("lost", "up again", "loss"):
-            line = {"event": f"link {news.state}", "time_s": news.time_s, "text": news.text}
-            self._keep(lambda writer: writer.event(line))
-        record = {
-            "schema": SCHEMA,
-            "event": "link",
-            "time_s": round(news.time_s, 4),
-            "state": news.state,
-            "text": news.text,
-            "battery_pct": news.battery_pct,
-        }
-        self._send(record, None)
+            if news.sensor not in self._raw:
+                self._meet(arm, news.head)
+            self._begin(news.sensor, news.rate_hz, news.head)
+        text = f"{self.places[news.sensor]}: {news.text}" if len(self.places) > 1 else news.text
+        board.link = text if news.state in ("lost", "trouble") else "" if "up" in news.state else board.link
+        if news.state in ("lost", "up again", "loss") and news.sensor in self._raw:
+            self._raw[news.sensor].event(
+                {"event": f"link {news.state}", "time_s": news.time_s, "text": news.text}
+            )
+        self._audience.hear(link_record(news, text))
         self.refresh()
 
-    def _meet(self, head: Metadata | None) -> None:
+    def _meet(self, arm: Arm | None, head: Metadata | None) -> None:
         """Take up what is kept of the sensor that has just come up."""
-        self.head = head
         for words in () if head is None else head.other.get("sensor_habits", ()):
             self.tell(words)
-        if head is not None and self.known_for is not None:
-            self._known = self.known_for(head)
-            self.choices = replace(self.choices, **self._known.options())
-            if self._known.calibration is not None:
-                self.tell(f"corrected with the calibration made at {self._known.calibration.made_at}")
+        if arm is not None and (said := arm.meet(head)):
+            self.tell(said)
+        self.choices = self._first.choices

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import heapq
 import time
-from collections.abc import AsyncGenerator, AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator, Iterator
 from contextlib import aclosing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -20,16 +21,17 @@ PACKET_S = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Samples:
-    """Samples in order: times (m,) in s, specific force (m, 3), angular velocity (m, 3)."""
+    """Samples of one sensor in order: times (m,) in s, specific force (m, 3), angular velocity (m, 3)."""
 
     time_s: FloatArray
     specific_force_m_s2: FloatArray
     angular_velocity_rad_s: FloatArray
+    sensor: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkNews:
-    """Something about the sensor.
+    """Something about a sensor.
 
     ``state`` is ``"up"``, ``"up again"``, ``"lost"``, ``"loss"``, ``"battery"``, ``"trouble"`` or ``"ended"``.
     """
@@ -42,15 +44,20 @@ class LinkNews:
     rate_hz: float | None = None
     head: Metadata | None = None
     """What a recording of this sensor says of it."""
+    sensor: int = 0
 
 
 Item = Samples | LinkNews
 
 
 async def play(
-    recording: Recording, speed: float | None, stop: asyncio.Event, *, packet_s: float = PACKET_S
+    recording: Recording,
+    speed: float | None,
+    stop: asyncio.Event,
+    *others: tuple[Recording, float],
+    packet_s: float = PACKET_S,
 ) -> AsyncGenerator[Item, None]:
-    """Play a recording as if it came from a sensor.
+    """Play a recording as if it came from a sensor, or several at once as if from as many.
 
     Parameters
     ----------
@@ -59,26 +66,39 @@ async def play(
         1 for as it was; None for as fast as it can be worked on.
     stop : asyncio.Event
         Ends it early.
+    *others : (Recording, float)
+        Of the sensors 1, 2 …, and the seconds to add to their times to have the first one's.
     packet_s : float, s
     """
-    times = recording.time_s
     began = time.monotonic()
-    first, n = 0, len(times)
     # As fast as possible, larger packets only save overhead: the events are the same.
     packet_s = packet_s if speed is not None else 1.0
-    while first < n and not stop.is_set():
-        stop_at = first + 1
-        while stop_at < n and times[stop_at] - times[first] < packet_s:
-            stop_at += 1
+    parts = [
+        _packets(one, number, shift_s, packet_s)
+        for number, (one, shift_s) in enumerate([(recording, 0.0), *others])
+    ]
+    for packet in heapq.merge(*parts, key=lambda one: float(one.time_s[-1])):
+        if stop.is_set():
+            return
         if speed is None:
             await asyncio.sleep(0)
         else:
-            due = began + float(times[stop_at - 1]) / speed
-            await _sleep_until(due, stop)
+            await _sleep_until(began + float(packet.time_s[-1]) / speed, stop)
+        yield packet
+
+
+def _packets(recording: Recording, sensor: int, shift_s: float, packet_s: float) -> Iterator[Samples]:
+    times = recording.time_s + shift_s
+    first, n = 0, len(times)
+    while first < n:
+        stop_at = first + 1
+        while stop_at < n and times[stop_at] - times[first] < packet_s:
+            stop_at += 1
         yield Samples(
             time_s=times[first:stop_at],
             specific_force_m_s2=recording.specific_force_m_s2[first:stop_at],
             angular_velocity_rad_s=recording.angular_velocity_rad_s[first:stop_at],
+            sensor=sensor,
         )
         first = stop_at
 
@@ -112,7 +132,7 @@ def _head(facts: SensorFacts) -> Metadata:
 
 
 async def listen(events: AsyncGenerator[Event, None]) -> AsyncIterator[Item]:
-    """Samples and news of one sensor.
+    """Samples and news of one sensor, or of several, each with its number.
 
     Parameters
     ----------
@@ -129,6 +149,7 @@ async def listen(events: AsyncGenerator[Event, None]) -> AsyncIterator[Item]:
                         time_s=event.time_s,
                         specific_force_m_s2=event.specific_force_m_s2,
                         angular_velocity_rad_s=event.angular_velocity_rad_s,
+                        sensor=event.sensor,
                     )
                 case LinkUp():
                     name = event.facts.name or event.facts.address
@@ -139,12 +160,14 @@ async def listen(events: AsyncGenerator[Event, None]) -> AsyncIterator[Item]:
                         battery_pct=event.facts.battery_pct,
                         rate_hz=event.facts.rate_hz,
                         head=_head(event.facts),
+                        sensor=event.sensor,
                     )
                 case LinkLost():
-                    yield LinkNews(time_s=event.time_s, state="lost", text=f"link lost: {event.reason}")
+                    text = f"link lost: {event.reason}"
+                    yield LinkNews(time_s=event.time_s, state="lost", text=text, sensor=event.sensor)
                 case Loss():
                     text = f"{event.missing_frames} samples lost ({event.cause})"
-                    yield LinkNews(time_s=event.end_s, state="loss", text=text)
+                    yield LinkNews(time_s=event.end_s, state="loss", text=text, sensor=event.sensor)
                 case Battery():
                     text = "battery" if event.percent is None else f"battery {event.percent} %"
                     yield LinkNews(
@@ -153,8 +176,12 @@ async def listen(events: AsyncGenerator[Event, None]) -> AsyncIterator[Item]:
                         text=text,
                         battery_pct=event.percent,
                         battery_low=event.low,
+                        sensor=event.sensor,
                     )
                 case Trouble():
-                    yield LinkNews(time_s=event.time_s, state="trouble", text=event.message)
+                    yield LinkNews(
+                        time_s=event.time_s, state="trouble", text=event.message, sensor=event.sensor
+                    )
                 case Ended():
-                    yield LinkNews(time_s=event.time_s, state="ended", text="the stream has ended")
+                    text = "the stream has ended"
+                    yield LinkNews(time_s=event.time_s, state="ended", text=text, sensor=event.sensor)

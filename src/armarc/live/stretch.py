@@ -14,7 +14,7 @@ from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
-from armarc.recording import FloatArray, Gap, Metadata, Recording
+from armarc.recording import FloatArray, Gap, Metadata, Recording, Source
 from armarc.reps.body import RIGID
 from armarc.reps.movements import Movement
 
@@ -59,7 +59,7 @@ class Stretch:
     def begin(self) -> None:
         """Forget the samples so far; the mounting stays."""
         self.rows = Rows()
-        self.tracker = Tracker(self.rows, self.exercise.gate_rad, self.exercise.smallest_rom_rad)
+        self.tracker = Tracker(self.rows, self.exercise)
         self.calm = Calm()
         self.fusion = start_fusion()
         self.angle: ArmAngle | None = None
@@ -122,27 +122,39 @@ class Stretch:
     def recording(self, table: FloatArray) -> Recording:
         """The samples as they came, without those filled in."""
         real = table[table[:, MISSING] == 0]
-        time_s = real[:, TIME] - real[0, TIME]
-        steps = np.diff(time_s)
-        gaps = tuple(
-            Gap(
-                start_s=float(time_s[k]),
-                end_s=float(time_s[k + 1]),
-                missing_samples=max(round(float(steps[k]) * self.rate_hz) - 1, 1),
-            )
-            for k in np.flatnonzero(steps > max(SHOWN_GAP_S, 1.5 * self.period_s))
-        )
         c = self.choices
-        return Recording(
-            time_s=time_s,
-            specific_force_m_s2=real[:, FORCE : FORCE + 3],
-            angular_velocity_rad_s=real[:, RATE : RATE + 3],
-            rate_hz=self.rate_hz,
-            gaps=gaps,
-            metadata=Metadata(
-                exercise=c.exercise.key, side=c.side, load_kg=c.load_kg, strap=c.strap, hand_axis=c.hand_axis
-            ),
+        metadata = Metadata(
+            exercise=c.exercise.key, side=c.side, load_kg=c.load_kg, strap=c.strap, hand_axis=c.hand_axis
         )
+        return raw_recording(
+            real[:, TIME], real[:, FORCE : FORCE + 3], real[:, RATE : RATE + 3], self.rate_hz, metadata
+        )
+
+
+def raw_recording(
+    time_s: FloatArray, force: FloatArray, omega: FloatArray, rate_hz: float, metadata: Metadata
+) -> Recording:
+    """Samples of the session's clock (s, m/s², rad/s) as a recording, which remembers where its zero lay on it."""
+    origin_s = float(time_s[0])
+    time_s = time_s - origin_s
+    steps = np.diff(time_s)
+    gaps = tuple(
+        Gap(
+            start_s=float(time_s[k]),
+            end_s=float(time_s[k + 1]),
+            missing_samples=max(round(float(steps[k]) * rate_hz) - 1, 1),
+        )
+        for k in np.flatnonzero(steps > max(SHOWN_GAP_S, 1.5 / rate_hz))
+    )
+    return Recording(
+        time_s=time_s,
+        specific_force_m_s2=force,
+        angular_velocity_rad_s=omega,
+        rate_hz=rate_hz,
+        gaps=gaps,
+        metadata=metadata,
+        source=Source(clock_start_s=origin_s),
+    )
 
 
 def moved(m: Movement, by: int) -> Movement:

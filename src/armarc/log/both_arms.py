@@ -64,10 +64,10 @@ def together(entries: Sequence[LoggedSet]) -> list[tuple[LoggedSet, LoggedSet]]:
 def _overlap(a: LoggedSet, b: LoggedSet) -> float:
     begun = [one.done_at.timestamp() for one in (a, b)]
     ended = [at + one.end_s - one.start_s for at, one in zip(begun, (a, b), strict=True)]
-    return _shared((begun[0], ended[0]), (begun[1], ended[1]))
+    return shared((begun[0], ended[0]), (begun[1], ended[1]))
 
 
-def _shared(a: Span, b: Span) -> float:
+def shared(a: Span, b: Span) -> float:
     """Time two spans share, as a share of the shorter one."""
     shorter = max(min(a[1] - a[0], b[1] - b[0]), 1e-9)
     return max(min(a[1], b[1]) - max(a[0], b[0]), 0.0) / shorter
@@ -90,9 +90,9 @@ def paired_reps(left: Sequence[Span], right: Sequence[Span]) -> list[tuple[int, 
     if not left or not right:
         return pairs
     for i, one in enumerate(left):
-        j = max(range(len(right)), key=lambda k: _shared(one, right[k]))
-        back = max(range(len(left)), key=lambda k: _shared(left[k], right[j]))
-        if back == i and _shared(one, right[j]) >= LEAST_OVERLAP:
+        j = max(range(len(right)), key=lambda k: shared(one, right[k]))
+        back = max(range(len(left)), key=lambda k: shared(left[k], right[j]))
+        if back == i and shared(one, right[j]) >= LEAST_OVERLAP:
             pairs.append((i, j))
     return pairs
 

@@ -14,8 +14,9 @@ from typing import Any
 from armarc.recording.layout import OWN_MARK
 from armarc.recording.recording import Recording
 
-CAPTURE, PLACE = "capture", "place"
-"""Head keys: what all files of one capture share, and where on the body a sensor sat."""
+CAPTURE, PLACE, FORWARD = "capture", "place", "forward"
+"""Head keys: what all files of one capture share, where on the body a sensor sat, and, of one on the chest, which of
+its axes faced away from the breastbone."""
 WRIST, CHEST = "wrist", "chest"
 PLACES = (WRIST, CHEST)
 _LARGEST_LINE = 1 << 16
