@@ -208,7 +208,7 @@ def _in_force(one: OwnBand, kept: OwnBands) -> str:
 
 
 def _print(lifter: str, found: list[OwnBand], kept: OwnBands, plans: dict[str, PacedPlan | None]) -> None:
-    from armarc.cli.log_options import print_table
+    from armarc.cli.log_options import print_table, say_cautions
     from armarc.load.table import MOMENT_CAUTION
     from armarc.log.own_band import RULE
 
@@ -241,6 +241,7 @@ def _print(lifter: str, found: list[OwnBand], kept: OwnBands, plans: dict[str, P
         "Never chase the number.",
     ]
     _say(said)
+    say_cautions({one.exercise for one in found})
 
 
 def _paced_words(one: OwnBand, plan: PacedPlan) -> str:

@@ -16,6 +16,7 @@ from armarc.cli.log_options import (
     print_json_list,
     print_table,
     say,
+    say_cautions,
     shown,
 )
 from armarc.cli.option_rows import only, taking
@@ -67,6 +68,7 @@ def list_command(
     )
     if total > len(entries):
         say(f"{len(entries)} of {total} sets; more with --limit")
+    say_cautions({entry.exercise for entry in entries})
 
 
 @app.command("show")
@@ -77,7 +79,7 @@ def show_command(
     where: Filter,
     stop_at: Annotated[
         float | None,
-        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop the set."),
+        typer.Option("--stop-at", min=1, max=90, help="Your own mark of velocity loss, %."),
     ] = None,
     as_json: AsJson = False,
     log_file: LogFile = None,
@@ -120,6 +122,7 @@ def show_command(
         ]
         print_reps(console, records)
         say(loss.words())
+    say_cautions({entry.exercise for entry in entries})
 
 
 def _line(entry: Any) -> list[str]:

@@ -248,13 +248,10 @@ def say(text: str) -> None:
 
 
 def say_cautions(exercises: Collection[str]) -> None:
-    """Say what belongs under numbers of height, hand rotation, moments and loads: of up to two exercises their own."""
-    from armarc.exercises import load_catalogue
-    from armarc.report.wording import CAUTION, HEIGHT_CAUTION
+    """Say what belongs under numbers of height, hand rotation, moments and loads."""
+    from armarc.report.wording import cautions_for
 
-    catalogue = load_catalogue()
-    own = [catalogue[name].caution for name in sorted(exercises) if name in catalogue]
-    for line in dict.fromkeys([*(own if own and len(exercises) <= 2 else [HEIGHT_CAUTION]), CAUTION]):
+    for line in cautions_for(exercises):
         say(line)
 
 

@@ -19,6 +19,7 @@ from armarc.cli.phone import (
     PhonesCommand,
     check_phone_alone,
     open_phone,
+    phone_places,
     phones_worn,
 )
 from armarc.errors import UsageError
@@ -140,9 +141,7 @@ def record(
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
-        partial(open_phone, host, port, task="record", places=tuple(one.place or WRIST for one in sensors))
-        if phone
-        else None,
+        partial(open_phone, host, port, task="record", places=phone_places(sensors)) if phone else None,
     )
     if as_json:
         typer.echo(summary(report))

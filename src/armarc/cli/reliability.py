@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armarc.cli.log_options import WHERE, AsJson, LogFile, check_names, print_json, print_table, say, shown
+from armarc.cli.log_options import (
+    WHERE,
+    AsJson,
+    LogFile,
+    check_names,
+    print_json,
+    print_table,
+    say,
+    say_cautions,
+    shown,
+)
 from armarc.cli.option_rows import taking
 
 if TYPE_CHECKING:
@@ -98,6 +108,7 @@ def reliability(
         for caution in dict.fromkeys(one.icc_caution for one in found if one.icc_caution):
             say(f"Note: {caution}.")
         say(ADVICE)
+        say_cautions(sets.exercises)
     if all(one.error is None for one in found):
         raise NothingToMeasure(
             "fewer than three pairs of repeats",

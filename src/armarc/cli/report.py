@@ -31,7 +31,7 @@ def report(
     title: Annotated[str | None, typer.Option("--title", help="Title of the page.")] = None,
     stop_at: Annotated[
         float | None,
-        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop a set."),
+        typer.Option("--stop-at", min=1, max=90, help="Your own mark of velocity loss, %."),
     ] = None,
     force: Force = False,
     log_file: LogFile = None,
@@ -65,7 +65,8 @@ def report(
             store, entries, stop_at_pct=stop_at, coaching=load_coaching(), today=date.today()
         )
         invented = is_invented(entries)
-    page = render_page(chosen_title or heading, below, sections, invented=invented)
+    exercises = {entry.exercise for entry in entries}
+    page = render_page(chosen_title or heading, below, sections, exercises=exercises, invented=invented)
     if out == "-":
         typer.echo(page)
         return

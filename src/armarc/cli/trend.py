@@ -296,7 +296,7 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
 
 
 def _bests(sets: SetTable, as_json: bool) -> None:
-    from armarc.log.bests import personal_bests
+    from armarc.log.bests import personal_bests, unknown_words
 
     bests = personal_bests(sets)
     if as_json:
@@ -354,3 +354,5 @@ def _bests(sets: SetTable, as_json: bool) -> None:
         "by lifter, exercise, variant and side. No velocity is a best, and one inside the error is no progress. Never "
         "chase the number."
     )
+    if words := unknown_words(sets):
+        say(words)

@@ -143,6 +143,7 @@ def add_result(
     labels: Labels | None = None,
     started_at: datetime | None = None,
     reading: Mapping[str, Any] | None = None,
+    trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of one processed recording, and keep the raw recording beside the log.
 
@@ -163,6 +164,8 @@ def add_result(
     reading : mapping or None
         Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``): it is read
         with them again. With ``gyroscope_path`` both files are kept as one, in armarc's own form.
+    trunk_path : path or None
+        The recording of a second sensor on the chest it was measured with; it is kept as well.
 
     Raises
     ------
@@ -191,7 +194,13 @@ def add_result(
         notes.append("the raw recording was not kept: these sets cannot be measured again later")
     elif not store.read_only:
         store.vault.put(sha256, suffix, content)
+    chest = None if trunk_path is None or "trunk" not in document["settings"] else _Chest.read(trunk_path)
+    if chest is not None:
+        document["settings"]["trunk"] |= {"sha256": chest.sha256, "suffix": chest.suffix}
     with store.writing() as connection:
+        if chest is not None:
+            store.vault.put(chest.sha256, chest.suffix, chest.content)
+            insert_once(connection, schema.recording, ("sha256",), chest.row(begun, author_of(connection)))
         if content is not None:
             # Somebody may have deleted it for good in between; nobody can while this is written.
             store.vault.put(sha256, suffix, content)
@@ -227,6 +236,33 @@ def add_result(
         measurement_id = insert_measurement(connection, recording_id, document)
         ids = insert_sets(connection, measurement_id, document, document["sets"], said, begun)
     return Added(status="added", set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chest:
+    """The recording of a chest sensor: a recording of its own, that no measurement is of."""
+
+    name: str
+    content: bytes
+    sha256: str
+    suffix: str
+
+    @classmethod
+    def read(cls, path: str | os.PathLike[str]) -> _Chest:
+        content, name = read_recording(Path(path)), _printable(os.fspath(path))
+        return cls(name=Path(name).name, content=content, sha256=sha256_of(content), suffix=safe_suffix(name))
+
+    def row(self, begun: datetime, author: str) -> dict[str, Any]:
+        return {
+            "sha256": self.sha256,
+            "file_name": self.name,
+            "suffix": self.suffix,
+            "bytes": len(self.content),
+            "kept": True,
+            "started_at": begun.timestamp(),
+            "added_at": time.time(),
+            "added_by": author,
+        }
 
 
 def _set_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]:
@@ -317,6 +353,7 @@ def log_session(
     *,
     labels: Labels | None = None,
     reading: Mapping[str, Any] | None = None,
+    trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of a measured recording and keep the raw file.
 
@@ -332,6 +369,8 @@ def log_session(
         over where none are said.
     reading : mapping or None
         Options of `read_csv` the file was read with; see `add_result`.
+    trunk_path : path or None
+        The file of a second sensor on the chest, where it was measured with one.
 
     Raises
     ------
@@ -343,7 +382,15 @@ def log_session(
     if said.note is None and metadata.note:
         said = _with_note(said, metadata.note)
     begun = read_date_time(metadata.started_at or "")
-    return add_result(store, session.to_dict(), path, labels=said, started_at=begun, reading=reading)
+    return add_result(
+        store,
+        session.to_dict(),
+        path,
+        labels=said,
+        started_at=begun,
+        reading=reading,
+        trunk_path=trunk_path,
+    )
 
 
 def _header_labels(head: Mapping[str, Any]) -> Labels:

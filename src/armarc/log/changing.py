@@ -202,9 +202,9 @@ def purge_removed(store: Store, *, anyone: bool = False, dry_run: bool = False) 
         used = sa.select(sets.c.measurement_id)
         connection.execute(sa.delete(measured).where(measured.c.id.not_in(used)))
         needed = sa.select(measured.c.recording_id)
-        orphans = connection.execute(
-            sa.select(kept.c.id, kept.c.sha256, kept.c.suffix).where(kept.c.id.not_in(needed))
-        ).all()
+        chests = _chests_in_use(connection)
+        unmeasured = sa.select(kept.c.id, kept.c.sha256, kept.c.suffix).where(kept.c.id.not_in(needed))
+        orphans = [row for row in connection.execute(unmeasured) if row.sha256 not in chests]
         connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
         in_use = sa.select(sets.c.session_id)
         connection.execute(sa.delete(schema.session).where(schema.session.c.id.not_in(in_use)))
@@ -219,6 +219,14 @@ def purge_removed(store: Store, *, anyone: bool = False, dry_run: bool = False) 
             if row.sha256 not in again:
                 store.vault.drop(row.sha256, row.suffix)
     return len(gone), len(orphans), len(owners) - len(gone)
+
+
+def _chests_in_use(connection: sa.Connection) -> set[str]:
+    """Hashes of the chest sensors' recordings that sets were measured with."""
+    settings = schema.measurement.c.settings
+    rows = connection.execute(sa.select(settings).where(sa.cast(settings, sa.Text).like('%"trunk"%')))
+    trunks = (found.get("trunk") for found in rows.scalars() if isinstance(found, dict))
+    return {str(one.get("sha256")) for one in trunks if isinstance(one, dict)}
 
 
 def _owners_of_removed(connection: sa.Connection) -> dict[int, set[str]]:
