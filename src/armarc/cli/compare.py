@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -86,7 +86,7 @@ def compare(
         rows = compare_groups(groups, measures, reps_by_set(store, ids), relevant=worthwhile)
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
-        document: dict[str, Any] = {
+        document: dict[str, object] = {
             "schema": SCHEMA,
             "groups": [{"name": g.name, "set_ids": g.set_ids} for g in groups],
             "rows": [row.to_dict() for row in rows],

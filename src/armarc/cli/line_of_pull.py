@@ -174,7 +174,7 @@ def _mm(value_m: float) -> str:
 
 def _record(
     found: list[tuple[str, float, float, float, tuple[LineOfPull, ...]]], shown: Any, words: list[str]
-) -> dict[str, Any]:
+) -> dict[str, object]:
     positions = []
     for label, plane_rad, hand_rad, rotation, lines in found:
         positions.append(

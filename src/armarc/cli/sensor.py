@@ -238,7 +238,7 @@ async def _look(dialects: tuple[Dialect, ...], seconds: float, connect: bool) ->
     prepare_platform()
     rows = []
     for seen in await look_around(dialects, seconds):
-        row: dict[str, Any] = {
+        row: dict[str, object] = {
             "name": seen.name or None,
             "address": seen.address,
             "rssi_dbm": seen.rssi_dbm,

@@ -67,7 +67,7 @@ def mount(
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: AsJson = False,
-    read_as: dict[str, Any],
+    read_as: dict[str, object],
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -215,7 +215,7 @@ def _record(kept: StoredMount) -> dict[str, Any]:
     }
 
 
-def _move_record(found: GuidedMount) -> dict[str, Any]:
+def _move_record(found: GuidedMount) -> dict[str, object]:
     names = ("twist_start_s", "twist_end_s", "raise_start_s", "raise_top_s")
     times = {name: float(f"{value:.6g}") for name, value in zip(names, found.times_s, strict=True)}
     return times | {

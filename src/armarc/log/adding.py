@@ -252,7 +252,7 @@ class _Chest:
         content, name = read_recording(Path(path)), _printable(os.fspath(path))
         return cls(name=Path(name).name, content=content, sha256=sha256_of(content), suffix=safe_suffix(name))
 
-    def row(self, begun: datetime, author: str) -> dict[str, Any]:
+    def row(self, begun: datetime, author: str) -> dict[str, object]:
         return {
             "sha256": self.sha256,
             "file_name": self.name,

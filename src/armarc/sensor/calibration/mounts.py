@@ -92,7 +92,7 @@ def forget_mounts(sensor: str, folder: Path | None = None) -> int:
     return len(known) - len(kept)
 
 
-def mount_record(one: StoredMount) -> dict[str, Any]:
+def mount_record(one: StoredMount) -> dict[str, object]:
     """JSON of a mount."""
     return {
         "sensor": one.sensor,

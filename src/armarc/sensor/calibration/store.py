@@ -141,7 +141,7 @@ def _merged_gyroscope(
     )
 
 
-def calibration_record(one: Calibration) -> dict[str, Any]:
+def calibration_record(one: Calibration) -> dict[str, object]:
     """JSON of a calibration."""
     return {
         "sensor": one.sensor,
@@ -155,7 +155,7 @@ def calibration_record(one: Calibration) -> dict[str, Any]:
     }
 
 
-def _accelerometer_record(one: AccelerometerCalibration) -> dict[str, Any]:
+def _accelerometer_record(one: AccelerometerCalibration) -> dict[str, object]:
     return {
         "offset_m_s2": listed(one.offset_m_s2),
         "matrix": listed(one.matrix),
@@ -170,7 +170,7 @@ def _accelerometer_record(one: AccelerometerCalibration) -> dict[str, Any]:
     }
 
 
-def _gyroscope_record(one: GyroscopeCalibration) -> dict[str, Any]:
+def _gyroscope_record(one: GyroscopeCalibration) -> dict[str, object]:
     return {
         "bias_rad_s": listed(one.bias_rad_s),
         "bias_se_rad_s": one.bias_se_rad_s,
