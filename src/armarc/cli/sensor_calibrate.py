@@ -64,7 +64,7 @@ def calibrate(
     ] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print how to make the recording.")] = False,
     as_json: AsJson = False,
-    read_as: dict[str, Any],
+    read_as: dict[str, object],
 ) -> None:
     """Calibrate a sensor and keep the result for its recordings.
 
@@ -186,7 +186,7 @@ def _tables(found: CalibrationRun) -> None:
     )
 
 
-def _record(found: CalibrationRun) -> dict[str, Any]:
+def _record(found: CalibrationRun) -> dict[str, object]:
     return {
         "calibration": _calibration_record(found.calibration),
         "refused": found.refused,
@@ -196,7 +196,7 @@ def _record(found: CalibrationRun) -> dict[str, Any]:
     }
 
 
-def _calibration_record(one: Calibration) -> dict[str, Any]:
+def _calibration_record(one: Calibration) -> dict[str, object]:
     a, g = one.accelerometer, one.gyroscope
     return {
         "sensor": one.sensor,

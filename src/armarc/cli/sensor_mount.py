@@ -16,7 +16,7 @@ from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, 
 if TYPE_CHECKING:
     from armarc.guided_mount import GuidedMount
     from armarc.recording import Metadata
-    from armarc.sensor.calibration.mounts import StoredMount
+    from armarc.sensor.calibration.store import StoredMount
 
 SCHEMA = "armarc.sensor_mount/1"
 GUIDE = """\
@@ -67,7 +67,7 @@ def mount(
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: AsJson = False,
-    read_as: dict[str, Any],
+    read_as: dict[str, object],
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -83,7 +83,7 @@ def mount(
         _list(as_json)
         return
     if forget:
-        from armarc.sensor.calibration.mounts import forget_mounts
+        from armarc.sensor.calibration.store import forget_mounts
 
         gone = forget_mounts(forget)
         if not gone:
@@ -119,7 +119,7 @@ def _mount(
     from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thumb_words
     from armarc.recording import read_csv
     from armarc.sensor.calibration import apply_calibration, find_calibration
-    from armarc.sensor.calibration.mounts import save_mount
+    from armarc.sensor.calibration.store import save_mount
     from armarc.settings import load_settings
 
     side, strap, hand_axis = worn
@@ -215,7 +215,7 @@ def _record(kept: StoredMount) -> dict[str, Any]:
     }
 
 
-def _move_record(found: GuidedMount) -> dict[str, Any]:
+def _move_record(found: GuidedMount) -> dict[str, object]:
     names = ("twist_start_s", "twist_end_s", "raise_start_s", "raise_top_s")
     times = {name: float(f"{value:.6g}") for name, value in zip(names, found.times_s, strict=True)}
     return times | {
@@ -226,7 +226,7 @@ def _move_record(found: GuidedMount) -> dict[str, Any]:
 
 
 def _list(as_json: bool) -> None:
-    from armarc.sensor.calibration.mounts import load_mounts
+    from armarc.sensor.calibration.store import load_mounts
 
     known = load_mounts()
     if as_json:
