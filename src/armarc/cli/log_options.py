@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from armarc.cli.completion import exercise_keys, lifters, sides
+from armarc.cli.outputs import check_size
 from armarc.cli.terminal import indented_json
 
 if TYPE_CHECKING:
@@ -16,6 +17,14 @@ if TYPE_CHECKING:
     from armarc.log.reading import Filter
     from armarc.log.store import Store
 
+Size = Annotated[
+    str,
+    typer.Option(
+        "--size",
+        callback=check_size,
+        help="Of the picture: wide, or square or tall with a message as its title.",
+    ),
+]
 LogFile = Annotated[
     str | None,
     typer.Option(
