@@ -71,8 +71,8 @@ def test_a_phone_s_mount_is_read_off_a_move_that_begins_with_strapping_it_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path / "data"))
-    knobs = SimulationOptions(twist=True, front_raise=True, reps=1, side="left")
-    move, _ = simulate_session(plan_session(knobs, 3), 3)
+    options = SimulationOptions(twist=True, front_raise=True, reps=1, side="left")
+    move, _ = simulate_session(plan_session(options, 3), 3)
     turned = handled([([1, 1, 0], 50), ([0, 1, 1], -160), ([1, 0, 1], 110)], rest_s=0.3, rate_hz=move.rate_hz)
     made = Recording(
         time_s=np.arange(len(turned.time_s) + len(move.time_s)) / move.rate_hz,

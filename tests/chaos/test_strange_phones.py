@@ -160,7 +160,7 @@ def test_a_second_phone_is_told_that_there_is_one(waiting: Waiting) -> None:
         first.recv(timeout=10)
         with Link(waiting.url()) as second:
             second.send(hello(tab="bbbbbbbbbbbbbbbb"))
-            assert "another phone" in json.loads(second.recv(timeout=10))["busy"]
+            assert "Another phone" in json.loads(second.recv(timeout=10))["busy"]
         first.send(good[0])
         assert json.loads(first.recv(timeout=10))["ack"] == 3
         # The same tab, loaded again while its old connection still hangs, takes its own place.

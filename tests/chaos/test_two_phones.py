@@ -14,8 +14,7 @@ import numpy as np
 import pytest
 from programs import Running, run
 
-from armarc.recording import Metadata, read_csv, write_csv
-from armarc.recording.head import own_head
+from armarc.recording import Metadata, Recording, read_csv, write_csv
 from armarc.simulate import SimulationOptions, plan_session, simulate_session
 from armarc.simulate.session import simulate_chest
 from phone_page import Browser, Link, hello, stream_in_time
@@ -38,11 +37,21 @@ CHEST = {
 
 
 @pytest.fixture
-def recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path / "data"))
-    words = ("record", tmp_path / "set.csv", "--phone", "wrist,chest", "--host", "127.0.0.1", "--port", "0")
-    running = Running(tmp_path, *words, "--exercise", "lateral-raise", "--json")
+    return tmp_path
+
+
+def _started(folder: Path, *words: Any) -> Running:
+    running = Running(folder, *words, "--host", "127.0.0.1", "--port", "0", "--json")
     running.wait_for("SHA-256")
+    return running
+
+
+@pytest.fixture
+def recording(folder: Path) -> Any:
+    words = ("record", folder / "set.csv", "--phone", "wrist,chest", "--exercise", "lateral-raise")
+    running = _started(folder, *words)
     yield running
     if running.process.poll() is None:
         running.process.send_signal(signal.SIGINT)
@@ -50,20 +59,14 @@ def recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
 
 
 def _url(running: Running) -> str:
-    found = re.search(r"each phone \(wrist, chest\).* open https://(\S+)/phone(\?\S+)", running.said())
+    found = re.search(r"each of 2 phones \(wrist, chest\).* open https://(\S+)/phone(\?\S+)", running.said())
     assert found
     return f"wss://{found[1]}/phone/stream{found[2]}"
 
 
-def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
-    recording: Running, tmp_path: Path
-) -> None:
-    plan = plan_session(SimulationOptions(sets=1, reps=3, load_kg=8.0), 3)
-    # A phone says nothing of how it is strapped on; so does the file it is held against.
-    wrist = replace(simulate_session(plan, 3)[0], metadata=Metadata(exercise="lateral-raise"))
-    chest = simulate_chest(plan, 3)
-    url, acked = _url(recording), {}
-    # Each phone has a clock and a rate of its own.
+def _lifted(url: str, wrist: Recording, chest: Recording) -> dict[str, int]:
+    """Two phones, each with a clock, a rate and habits of its own; how many frames of each were taken."""
+    acked: dict[str, int] = {}
     phones = {
         "wrist": (WRIST, Browser(rate_hz=60.0), 1000.0, wrist),
         "chest": (
@@ -83,6 +86,17 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
         thread.start()
     for thread in threads:
         thread.join()
+    return acked
+
+
+def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
+    recording: Running, tmp_path: Path
+) -> None:
+    plan = plan_session(SimulationOptions(sets=1, reps=3, load_kg=8.0), 3)
+    # A phone says nothing of how it is strapped on; so does the file it is held against.
+    wrist = replace(simulate_session(plan, 3)[0], metadata=Metadata(exercise="lateral-raise"))
+    chest = simulate_chest(plan, 3)
+    acked = _lifted(_url(recording), wrist, chest)
     recording.process.send_signal(signal.SIGINT)
     assert recording.end(30) == 0, recording.said()
     ((_, said),) = recording.records()
@@ -115,41 +129,6 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
         assert off.max() < within, key
 
 
-def test_wrist_and_chest_are_lifted_with_live(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ARMARC_DATA_DIR", str(tmp_path / "data"))
-    words = ("live", "--phone", "wrist,chest", "--host", "127.0.0.1", "--port", "0", "--json", "--no-log")
-    running = Running(tmp_path, *words, "--exercise", "lateral-raise", "--out", tmp_path / "live.csv")
-    running.wait_for("SHA-256")
-    plan = plan_session(SimulationOptions(sets=1, reps=3), 3)
-    made = {"wrist": simulate_session(plan, 3)[0], "chest": simulate_chest(plan, 3)}
-    url, browser = _url(running), Browser(rate_hz=60.0)
-    threads = [
-        threading.Thread(
-            target=stream_in_time, args=(url, browser, browser.rows(made[place])), kwargs={"names": names}
-        )
-        for place, names in (("wrist", WRIST), ("chest", CHEST))
-    ]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    running.process.send_signal(signal.SIGINT)
-    assert running.end(30) == 0, running.said()
-    events = [one for _, one in running.records()]
-    (measured,) = [one for one in events if one["event"] == "set measured"]
-    reps = measured["result"]["sets"][0]["reps"]
-    assert len(reps) == 3
-    assert all(rep["trunk_lean_deg"] is not None for rep in reps)
-    files = [tmp_path / f"live-{place}.csv" for place in made]
-    assert [own_head(file)["place"] for file in files] == ["wrist", "chest"]
-    # The second session begins with the same phones, and nothing is asked.
-    again = Running(tmp_path, "live", "--host", "127.0.0.1", "--port", "0", "--out", tmp_path / "again.csv")
-    again.wait_for("each phone (wrist, chest)")
-    assert "the phones" in again.said()
-    again.process.send_signal(signal.SIGINT)
-    again.end(30)
-
-
 def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Running) -> None:
     url = _url(recording)
     rows = Browser().rows(simulate_session(plan_session(SimulationOptions(sets=1, reps=1), 1), 1)[0])[:30]
@@ -176,3 +155,22 @@ def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Runnin
         third.send(hello(place="knee"))
         with pytest.raises(Exception, match="place where none"):
             third.recv()
+
+
+def test_a_set_is_lifted_live_with_two_phones_and_the_next_session_asks_for_both(folder: Path) -> None:
+    plan = plan_session(SimulationOptions(sets=1, reps=2, load_kg=8.0), 3)
+    words = ("live", "-e", "lateral-raise", "--phone", "wrist,chest", "--out", folder / "raw.csv")
+    running = _started(folder, *words)
+    _lifted(_url(running), simulate_session(plan, 3)[0], simulate_chest(plan, 3))
+    running.process.send_signal(signal.SIGINT)
+    assert running.end(60) == 0, running.said()
+    events = [one for _, one in running.records()]
+    assert [one["reps"] for one in events if one["event"] == "rep ended"] == [1, 2]
+    (measured,) = [one for one in events if one["event"] == "set measured"]
+    leans = [rep["trunk_lean_deg"] for one in measured["result"]["sets"] for rep in one["reps"]]
+    assert leans == pytest.approx([0.0, 0.0], abs=1.0)  # the simulated trunk stands
+    assert {file.name for file in folder.glob("raw*.csv")} == {"raw-wrist.csv", "raw-chest.csv"}
+    again = _started(folder, "live", "--out", folder / "again.csv")
+    assert "each of 2 phones (wrist, chest)" in again.said()
+    again.process.send_signal(signal.SIGINT)
+    again.end(30)

@@ -70,6 +70,7 @@ class Measured:
     session: Session
     result: dict[str, Any]
     reading: dict[str, Any]
+    trunk_path: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +240,13 @@ def measure_file(
 
     recording = read_csv(path, kept=kept, **reading)
     session = process(recording, options, kept=kept, trunk=_read_trunk(trunk))
-    return Measured(path=path, session=session, result=session.to_dict(), reading=kept.reading(reading))
+    return Measured(
+        path=path,
+        session=session,
+        result=session.to_dict(),
+        reading=kept.reading(reading),
+        trunk_path=trunk.path,
+    )
 
 
 def _read_trunk(file: TrunkFile) -> Trunk | None:
@@ -316,6 +323,7 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
             measured.path,
             labels=Labels(**entry.labels),
             reading=measured.reading,
+            trunk_path=measured.trunk_path,
         )
         where = store.location.name
     ids = ", ".join(str(number) for number in added.set_ids)

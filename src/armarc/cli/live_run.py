@@ -121,7 +121,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
 
     from armarc.cli.keyboard import keyboard
     from armarc.cli.live_faces import open_sounds, open_web
-    from armarc.cli.phone import open_phone
+    from armarc.cli.phone import open_phone, phone_places
     from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
@@ -130,7 +130,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
     from armarc.live.source import listen, play
     from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
-    from armarc.recording.head import CHEST, WRIST
+    from armarc.recording.head import CHEST
     from armarc.sensor.link import stream
 
     shelf = open_shelf()
@@ -153,7 +153,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
         faces: list[Face] = []
         phone = None
         if wanted["phone"]:
-            places = tuple(one.place or WRIST for one in streams.worn)
+            places = phone_places(streams.worn)
             page = open_phone(wanted["host"], wanted["port"], boards=True, places=places)
             phone = await stack.enter_async_context(page)
             faces.append(phone.face)

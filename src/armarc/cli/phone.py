@@ -8,15 +8,13 @@ import json
 import sys
 import threading
 import time
-from collections.abc import AsyncGenerator, AsyncIterator, Callable
+from collections.abc import AsyncGenerator, AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperCommand
-
-from armarc.recording.head import PLACES, WRIST
 
 if TYPE_CHECKING:
     import asyncio
@@ -38,8 +36,8 @@ Phones = Annotated[
     typer.Option(
         "--phone",
         metavar="[PLACES]",
-        help="A phone is the sensor: it opens an address (or the code shown), one tap starts. Several: wrist,chest; "
-        "each asks where it sits.",
+        help="A phone is the sensor: it opens an address (or the code shown), one tap starts. Several: wrist,chest or "
+        "left,right, each asks where it sits.",
     ),
 ]
 PhoneHost = Annotated[
@@ -66,15 +64,26 @@ class PhonesCommand(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Give ``--phone`` its value before the line is read."""
+        if "--phone" not in args:
+            return super().parse_args(ctx, args)
+        from armarc.recording.head import WRIST
+
         end = args.index("--") if "--" in args else len(args)
         said: list[str] = []
         for word in args[:end]:
-            if said and said[-1] == "--phone" and word.partition(",")[0].casefold() in PLACES:
+            if said and said[-1] == "--phone" and word.partition(",")[0].casefold() in _places():
                 said[-1] = f"--phone={word}"
             else:
                 said.append(word)
         said = [f"--phone={WRIST}" if word == "--phone" else word for word in said]
         return super().parse_args(ctx, said + args[end:])
+
+
+def _places() -> tuple[str, ...]:
+    from armarc.options import SIDES
+    from armarc.recording.head import PLACES
+
+    return (*PLACES, *SIDES)
 
 
 def phones_worn(said: str) -> list[Worn]:
@@ -87,16 +96,25 @@ def phones_worn(said: str) -> list[Worn]:
     """
     from armarc.cli.places import worn_sensors
     from armarc.errors import UsageError
+    from armarc.recording.head import WRIST
 
     places = [place.strip().casefold() for place in said.split(",")]
     for place in places:
-        if place not in PLACES:
+        if place not in _places():
             raise UsageError(
-                f"--phone {said}: a phone is on the {' or the '.join(PLACES)}", "--phone wrist,chest"
+                f"--phone {said}: {place or 'nothing'} is no place", f"places are {', '.join(_places())}"
             )
     if len(set(places)) != len(places):
-        raise UsageError(f"--phone {said}: one phone at each place", "--phone wrist,chest")
-    return worn_sensors([f"{place}=phone on the {place}" for place in places])
+        raise UsageError(f"--phone {said}: one phone at each place", "such as --phone wrist,chest")
+    return worn_sensors([""] if places == [WRIST] else [f"{place}={place} phone" for place in places])
+
+
+def phone_places(worn: Sequence[Worn]) -> tuple[str, ...]:
+    """What their pages ask for, in their order; a single wrist is the wrist, whichever arm is lifted with."""
+    from armarc.recording.head import WRIST
+
+    both = sum(one.place == WRIST for one in worn) > 1
+    return tuple((one.side if both else None) or one.place or WRIST for one in worn)
 
 
 def check_phone_alone(
@@ -142,9 +160,11 @@ class PhoneLink:
 
     def events(self, stop: asyncio.Event) -> AsyncGenerator[Event, None]:
         """The stream of every phone, from now on."""
+        from armarc.options import SIDES
         from armarc.sensor.phone import phone_stream
 
-        return phone_stream(self.inbox, stop=stop, places=self.places)
+        words = [f"{place} wrist" if place in SIDES else place for place in self.places]
+        return phone_stream(self.inbox, stop=stop, places=words)
 
     async def arrived(self, stop: asyncio.Event) -> None:
         """Wait for every phone, or the stop."""
@@ -158,7 +178,7 @@ class PhoneLink:
 
 @contextlib.asynccontextmanager
 async def open_phone(
-    host: str | None, port: int, *, boards: bool = False, task: str = "", places: tuple[str, ...] = (WRIST,)
+    host: str | None, port: int, *, boards: bool = False, task: str = "", places: tuple[str, ...] = ("",)
 ) -> AsyncIterator[PhoneLink]:
     """Serve the page of a phone and say where it is.
 
@@ -203,7 +223,7 @@ async def open_phone(
             daemon=True,
         ).start()
         address = f"https://{f'[{shown}]' if ':' in shown else shown}:{page.port}"
-        which = "a phone" if len(places) == 1 else f"each phone ({', '.join(places)})"
+        which = "a phone" if len(places) == 1 else f"each of {len(places)} phones ({', '.join(places)})"
         _show(which, f"{address}/phone{access.query}", certificate.fingerprint)
         if boards:
             _say(f"the page for a second device is at {address}/{access.query}")

@@ -10,25 +10,18 @@ import typer
 
 from armarc.cli.completion import logged_measures
 from armarc.cli.log_options import (
+    WHERE,
     AsJson,
-    ExerciseName,
-    Lifter,
-    Load,
     LogFile,
-    Side,
-    Since,
     Size,
-    Tag,
-    Until,
-    Variant,
     check_names,
-    make_filter,
     print_json,
     print_table,
     say,
     say_cautions,
     shown,
 )
+from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.outputs import Guard
 
@@ -36,6 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from armarc.log.measures import SetMeasure
+    from armarc.log.reading import Filter
     from armarc.log.relevance import Relevant
     from armarc.log.store import Store
     from armarc.log.table import SetTable
@@ -45,6 +39,7 @@ SCHEMA = "armarc.trend/1"
 WEEKS, BESTS = ("weeks", "week", "volume"), ("bests", "best")
 
 
+@taking(where=WHERE)
 def trend(
     measure: Annotated[
         str,
@@ -53,15 +48,9 @@ def trend(
             autocompletion=logged_measures,
         ),
     ] = "mean_concentric_deg_s",
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    load: Load = None,
+    *,
+    where: Filter,
     all_loads: Annotated[bool, typer.Option("--all-loads", help="Do not keep to one load.")] = False,
-    tag: Tag = None,
-    since: Since = None,
-    until: Until = None,
     worthwhile: Annotated[
         float | None, typer.Option(min=0, help="Smallest change that matters to you, in the measure's unit.")
     ] = None,
@@ -87,9 +76,6 @@ def trend(
     from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
 
-    where = make_filter(
-        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
-    )  # fmt: skip
     guard = guard_for(log_file=log_file, force=force)
     if plot is not None:
         check_picture(plot, guard)
@@ -121,7 +107,7 @@ def trend(
                 sets,
                 named[0],
                 worthwhile,
-                load is None and not all_loads,
+                where.load_kg is None and not all_loads,
                 plot,
                 dark,
                 size,

@@ -298,7 +298,7 @@ def _trace(board: Board, width: int, rows: int) -> list[Text]:
         if before is not None:
             canvas.line(*before, *here)
         before = here
-    for level in board.gate_deg:
+    for level in board.gate_above_bottom_deg:
         y = y_of(board.bottom_deg + level)
         for x in range(0, 2 * columns, 5):
             gate.dot(x, y)

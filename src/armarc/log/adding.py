@@ -18,6 +18,7 @@ import sqlalchemy as sa
 from armarc.choices import header_name
 from armarc.errors import InputError, UsageError
 from armarc.log import schema
+from armarc.log.chest import ChestFile
 from armarc.log.labels import Labels
 from armarc.log.location import author_of
 from armarc.log.measuring import READING_OPTIONS, merged_content
@@ -143,6 +144,7 @@ def add_result(
     labels: Labels | None = None,
     started_at: datetime | None = None,
     reading: Mapping[str, Any] | None = None,
+    trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of one processed recording, and keep the raw recording beside the log.
 
@@ -163,6 +165,8 @@ def add_result(
     reading : mapping or None
         Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``): it is read
         with them again. With ``gyroscope_path`` both files are kept as one, in armarc's own form.
+    trunk_path : path or None
+        The recording of a second sensor on the chest it was measured with; it is kept as well.
 
     Raises
     ------
@@ -191,7 +195,12 @@ def add_result(
         notes.append("the raw recording was not kept: these sets cannot be measured again later")
     elif not store.read_only:
         store.vault.put(sha256, suffix, content)
+    chest = None if trunk_path is None or "trunk" not in document["settings"] else ChestFile.read(trunk_path)
+    if chest is not None:
+        document["settings"]["trunk"] |= {"sha256": chest.sha256, "suffix": chest.suffix}
     with store.writing() as connection:
+        if chest is not None:
+            chest.keep(store, connection, begun)
         if content is not None:
             # Somebody may have deleted it for good in between; nobody can while this is written.
             store.vault.put(sha256, suffix, content)
@@ -317,6 +326,7 @@ def log_session(
     *,
     labels: Labels | None = None,
     reading: Mapping[str, Any] | None = None,
+    trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of a measured recording and keep the raw file.
 
@@ -332,6 +342,8 @@ def log_session(
         over where none are said.
     reading : mapping or None
         Options of `read_csv` the file was read with; see `add_result`.
+    trunk_path : path or None
+        The file of a second sensor on the chest, where it was measured with one.
 
     Raises
     ------
@@ -343,7 +355,15 @@ def log_session(
     if said.note is None and metadata.note:
         said = _with_note(said, metadata.note)
     begun = read_date_time(metadata.started_at or "")
-    return add_result(store, session.to_dict(), path, labels=said, started_at=begun, reading=reading)
+    return add_result(
+        store,
+        session.to_dict(),
+        path,
+        labels=said,
+        started_at=begun,
+        reading=reading,
+        trunk_path=trunk_path,
+    )
 
 
 def _header_labels(head: Mapping[str, Any]) -> Labels:

@@ -21,7 +21,6 @@ from armarc.live.board import Board
 from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
-from armarc.recording.head import WRIST
 
 FRAMES_PER_S = 20.0
 LONGEST_ORDER = 4096
@@ -127,7 +126,7 @@ class PageProcess:
         *,
         boards: bool = True,
         task: str = "",
-        places: tuple[str, ...] = (WRIST,),
+        places: tuple[str, ...] = ("",),
     ) -> None:
         if not _is_there("websockets"):
             raise UsageError(MISSING, how_to_add("web"))

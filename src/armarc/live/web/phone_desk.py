@@ -14,7 +14,6 @@ from multiprocessing.connection import Connection
 from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
-from armarc.recording.head import WRIST
 from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Frames, Hello, read_message
 from armarc.sensor.wire.identifiers import PacketError
@@ -78,7 +77,7 @@ class PhoneDesk:
         Where a phone may sit; the number of each goes with what it sends.
     """
 
-    def __init__(self, outbox: Outbox, places: Sequence[str] = (WRIST,)) -> None:
+    def __init__(self, outbox: Outbox, places: Sequence[str] = ("",)) -> None:
         self._outbox = outbox
         self._seats = {place: _Seat(number) for number, place in enumerate(places)}
         self._news: dict[str, object] = {}

@@ -32,7 +32,6 @@ from websockets.http11 import Request, Response
 from armarc.live.web.access import Access
 from armarc.live.web.door import Door, home_of
 from armarc.live.web.porch import Porch
-from armarc.recording.head import WRIST
 
 if TYPE_CHECKING:
     from armarc.live.web.phone_desk import PhoneDesk
@@ -223,7 +222,7 @@ def serve_pages(
     certificate: str = "",
     shows_boards: bool = True,
     task: str = "",
-    places: tuple[str, ...] = (WRIST,),
+    places: tuple[str, ...] = ("",),
 ) -> None:
     """Serve until the pipe of boards ends; the whole life of the process.
 

@@ -7,7 +7,6 @@ from collections.abc import AsyncGenerator, Callable, Sequence
 from dataclasses import dataclass
 
 from armarc.errors import SensorError
-from armarc.recording.head import WRIST
 from armarc.sensor.events import Event, LinkUp, Trouble
 from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Hello, read_message
@@ -42,7 +41,7 @@ async def phone_stream(
     inbox: asyncio.Queue[Heard | None],
     *,
     stop: asyncio.Event,
-    places: Sequence[str] = (WRIST,),
+    places: Sequence[str] = ("",),
     give_up_s: float = GIVE_UP_S,
     clock: Callable[[], float] = host_clock,
 ) -> AsyncGenerator[Event, None]:
@@ -55,7 +54,7 @@ async def phone_stream(
     stop : asyncio.Event
         Ends the stream in good order; what has arrived is still handed on.
     places : sequence of str
-        Where each sits, in the order of their numbers.
+        Where each sits, in words, in the order of their numbers.
     give_up_s : float, s
         A phone that was there and stays away for this long is given up; with it the stream, when no other is left.
 
