@@ -134,7 +134,7 @@ def check_phone_alone(
         )
     if rate or description:
         raise UsageError(
-            "a phone's browser has its own rate and its own words", "leave out --rate and --description"
+            "a phone's browser has a rate and a form of its own", "leave out --rate and --description"
         )
 
 

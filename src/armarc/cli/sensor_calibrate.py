@@ -89,6 +89,8 @@ def calibrate(
         check_phone_alone(file=bool(files), rate=rate is not None)
         say(GUIDE)
         files = [phone_file("calibrate", out, host, port)]
+    elif out is not None:
+        raise UsageError("--out keeps what a phone sends", "add --phone")
     if not files:
         raise UsageError(
             "expected recordings to calibrate from, or --phone", "armarc sensor calibrate --guide says how"

@@ -99,6 +99,8 @@ def mount(
             raise UsageError("which wrist is the phone on?", "add --side right or --side left")
         say(GUIDE)
         file = phone_file("mount", out, host, port)
+    elif out is not None:
+        raise UsageError("--out keeps what a phone sends", "add --phone")
     if file is None:
         raise UsageError(
             "expected a recording of the guided move, or --phone", "armarc sensor mount --guide prints it"
