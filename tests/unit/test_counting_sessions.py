@@ -35,6 +35,14 @@ def test_hurried_handling_that_turns_nearly_as_the_sets_do_stays_handling():
     assert not turned_by(10, speed_rad_s=2.5).is_handling_beside(RAISE)
 
 
+def test_a_walking_arm_swings_elsewhere_than_the_sets_and_faster():
+    stride = turned_by(60, range_rad=0.5, up_s=0.6)
+    assert stride.is_walk_beside(RAISE)
+    assert not turned_by(20, range_rad=0.5, up_s=0.6).is_walk_beside(RAISE)  # small fast reps of the exercise
+    assert not turned_by(60, range_rad=1.3, up_s=0.6).is_walk_beside(RAISE)
+    assert not stride.is_walk_beside(replace(RAISE, up_s=1.0))  # sets as fast as strides tell nothing
+
+
 @pytest.mark.parametrize("strap", ["back", "thumb"])
 @pytest.mark.parametrize(
     ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]

@@ -88,6 +88,21 @@ def test_walking_after_a_set_is_left_out():
     assert {out.reason for out in found.left_out} >= {"a swing of a walking arm"}
 
 
+@pytest.mark.parametrize("swings", [6, 12])
+def test_walking_that_swings_from_its_resting_pose_is_left_out(swings):
+    """Forward about a bent elbow and hardly back: its bottom is where the arm rests, as a rep's is."""
+    angle = raises([90] * 6, after_s=8.0).angle_rad
+    walk = bumps(swings + 12, [32] * swings, begin_s=8, every_s=1, up_s=0.5)
+    roll = np.concatenate([np.zeros(len(angle)), np.full(len(walk), 80.0)])
+    assert counts(grouped(np.concatenate([angle, walk]), roll)) == [6]
+
+
+def test_small_fast_reps_of_the_same_exercise_are_a_set():
+    angle = raises([90] * 6, after_s=8.0).angle_rad
+    small = bumps(22, [35] * 10, begin_s=8, every_s=1, up_s=0.5)
+    assert counts(grouped(np.concatenate([angle, small]))) == [6, 10]
+
+
 def test_picking_up_and_drinking_are_left_out():
     before = bumps(8, [55], begin_s=2, every_s=1, up_s=0.5)
     after = bumps(8, [120], begin_s=3, every_s=1, up_s=0.6)

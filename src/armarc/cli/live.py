@@ -4,17 +4,29 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli import measuring_options as measuring
+from armarc.cli.option_rows import only, taking, without
 from armarc.cli.phone import Phones, PhonesCommand, check_phone_alone, phones_worn
 
+if TYPE_CHECKING:
+    from armarc.options import MeasuringOptions
+
 COMMAND = PhonesCommand
+_MEASURED = (
+    *("exercise", "side", "load", "resistance", "lifter", "band", "gate", "gate_from", "rest"),
+    *("mounting", "strap", "hand_axis"),
+)
 _FROM, _FACES, _AFTER = "Where the samples come from", "Faces", "After a set"
 
 
+@taking(
+    stated=(only(measuring.MEASURING, *_MEASURED), measuring.stated),
+    labels=(without(measuring.LABELS, "rpe"), dict),
+)
 def live(
     sensor: Annotated[
         list[str] | None,
@@ -24,17 +36,8 @@ def live(
             "wrist=NAME chest=NAME.",
         ),
     ] = None,
-    exercise: measuring.ExerciseName = None,
-    side: measuring.Side = None,
-    load: measuring.Load = None,
-    resistance: measuring.Resistance = None,
-    lifter: measuring.Lifter = None,
-    band: measuring.Band = None,
-    gate: measuring.Gate = None,
-    rest: measuring.Rest = None,
-    mounting: measuring.Mounting = None,
-    strap: measuring.Strap = None,
-    hand_axis: measuring.HandAxis = None,
+    *,
+    stated: MeasuringOptions,
     from_file: Annotated[
         list[Path] | None,
         typer.Option(
@@ -148,10 +151,7 @@ def live(
             show_default=False,
         ),
     ] = None,
-    variant: measuring.Variant = None,
-    rir: measuring.Rir = None,
-    note: measuring.Note = None,
-    tag: measuring.Tag = None,
+    labels: dict[str, Any],
     log_file: Annotated[
         str | None, typer.Option(help="Another log than the usual one.", rich_help_panel=measuring.LOGGED)
     ] = None,
@@ -190,24 +190,11 @@ def live(
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
     sensor_axis(trunk_forward)
     worn = phones_worn(phone) if phone else worn_sensors(sensor) if sensor else []
-    if side is not None and (len(from_file or worn) > 1 and any(one.side for one in worn)):
+    if stated.side is not None and (len(from_file or worn) > 1 and any(one.side for one in worn)):
         raise UsageError("--side goes with one wrist of which nothing is said", "left=NAME says it already")
-    stated = measuring.stated(
-        exercise=exercise,
-        side=side,
-        load=load,
-        resistance=resistance,
-        lifter=lifter,
-        band=band,
-        gate=gate,
-        rest=rest,
-        mounting=mounting,
-        strap=strap,
-        hand_axis=hand_axis,
-    )
     said = said_task(
         stated,
-        variant=variant,
+        variant=labels["variant"],
         worn=worn,
         phone=phone is not None,
         log=True if log_file is not None and log is None else log,
@@ -232,10 +219,10 @@ def live(
     if host is not None and not (web or with_phone):
         raise UsageError("--host is the address of the page", "add --web")
     logged = gym.task.logged is True
-    measuring.check_logged(log=logged, variant=variant, rir=rir, note=note, tag=tag)
-    labels = Labels(rir=rir, note=note, tags=tuple(tag or ())).checked()
+    measuring.check_logged(log=logged, **labels)
+    told = Labels(rir=labels["rir"], note=labels["note"], tags=tuple(labels["tag"] or ())).checked()
     hook_words = None if hook is None else parse_hook(hook)
-    after = After(hook=hook_words, log=logged, log_file=log_file, labels=labels)
+    after = After(hook=hook_words, log=logged, log_file=log_file, labels=told)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
     faces["phone"] = with_phone
     streams = replace(streams, pace=pace, forward=trunk_forward)

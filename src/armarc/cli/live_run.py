@@ -312,6 +312,7 @@ def _report(
     session: Session, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
 ) -> None:
     """What stays on the terminal when the screen is gone."""
+    from armarc.cli.log_options import say_cautions
     from armarc.cli.terminal import error_console
 
     talk = error_console()
@@ -333,3 +334,4 @@ def _report(
         if line.loss_pct is not None:
             parts.append(f"velocity loss {line.loss_pct:.0f} %")
         typer.echo(", ".join(parts))
+    say_cautions({choices.exercise.key})

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli import measuring_options as measuring
+from armarc.cli.option_rows import only, taking, without
 from armarc.cli.phone import (
     USUAL_PORT,
     OpensPhone,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from armarc.cli.places import Worn
+    from armarc.options import MeasuringOptions
     from armarc.sensor.capture import CaptureReport, FilePlan
     from armarc.sensor.capture.files import CaptureFiles
     from armarc.sensor.events import Event, Trouble
@@ -38,8 +40,13 @@ COMMAND = PhonesCommand
 USUAL_RATE_HZ = 200.0
 
 
+@taking(
+    stated=(only(measuring.MEASURING, "exercise", "load", "resistance", "lifter"), measuring.stated),
+    labels=(without(measuring.LABELS, "rpe"), dict),
+)
 def record(
     out: Annotated[Path, typer.Argument(metavar="OUT.csv", help="File to write; never overwritten.")],
+    *,
     sensor: Annotated[
         list[str] | None,
         typer.Option(
@@ -73,17 +80,11 @@ def record(
         list[Path] | None,
         typer.Option("--description", "-d", help="Description (TOML) of a sensor that speaks otherwise."),
     ] = None,
-    exercise: measuring.ExerciseName = None,
     side: Annotated[
         str | None, typer.Option("--side", help="left or right; taken from the nickname otherwise.")
     ] = None,
-    load: measuring.Load = None,
-    resistance: measuring.Resistance = None,
-    lifter: measuring.Lifter = None,
-    variant: measuring.Variant = None,
-    rir: measuring.Rir = None,
-    note: measuring.Note = None,
-    tag: measuring.Tag = None,
+    stated: MeasuringOptions,
+    labels: dict[str, Any],
     timeout: Annotated[
         float, typer.Option("--timeout", min=1, help="How long to look for the sensor, s.")
     ] = 15.0,
@@ -109,23 +110,29 @@ def record(
     if side is not None and (any(w.side for w in sensors) or sum(w.place == WRIST for w in sensors) > 1):
         raise UsageError("--side goes with one wrist of which nothing is said", "say left=NAME right=NAME")
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
-    stated = measuring.stated(exercise=exercise, load=load, resistance=resistance, lifter=lifter)
-    labels = Labels(lifter=lifter, variant=variant, rir=rir, note=note, tags=tuple(tag or ())).checked()
+    lifted = stated.record()
+    told = Labels(
+        lifter=lifted.get("lifter"),
+        variant=labels["variant"],
+        rir=labels["rir"],
+        note=labels["note"],
+        tags=tuple(labels["tag"] or ()),
+    ).checked()
     head = {
-        "resistance": list(stated.resistance or ()),
-        "lifter": labels.lifter,
-        "variant": labels.variant,
-        "rir": labels.rir,
-        "tags": list(labels.tags),
+        "resistance": lifted.get("resistance"),
+        "lifter": told.lifter,
+        "variant": told.variant,
+        "rir": told.rir,
+        "tags": list(told.tags),
     }
     plans = _plans(
         out,
         sensors,
         options,
-        exercise=exercise,
+        exercise=lifted.get("exercise"),
         side=side,
-        load_kg=stated.load_kg,
-        note=labels.note,
+        load_kg=lifted.get("load_kg"),
+        note=told.note,
         head={key: value for key, value in head.items() if value not in (None, "", [])},
     )
     report = _captured(

@@ -193,6 +193,7 @@ def _print(
     import math
 
     from armarc.cli.load_tables import number, print_table, say
+    from armarc.cli.log_options import say_cautions
     from armarc.load.table import LOAD_CAUTIONS
 
     inside = _range_words(loaded)
@@ -241,6 +242,7 @@ def _print(
         )
     said += ["Mean and work: over the angle on the way up, the arm's own weight included.", *notes]
     say([*said, *LOAD_CAUTIONS])
+    say_cautions(())
 
 
 def _percent(share: float | None) -> float | None:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
-from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
@@ -34,10 +35,12 @@ which, as in  --turn 360.
 """
 
 
+@taking(read_as=(without(READING, "gyroscope"), reading))
 def calibrate(
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="FILE…", help="Recordings of one sensor on a table.")
     ] = None,
+    *,
     sensor: Annotated[
         str, typer.Option("--sensor", "-s", help="Name to keep it under; without it the recording's own.")
     ] = "",
@@ -61,11 +64,7 @@ def calibrate(
     ] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print how to make the recording.")] = False,
     as_json: AsJson = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
-    axes: Axes = None,
-    gravity_sign: GravitySign = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Calibrate a sensor and keep the result for its recordings.
 
@@ -86,7 +85,7 @@ def calibrate(
     if phone:
         from armarc.cli.record import phone_file
 
-        check_phone_alone(file=bool(files), rate=rate is not None)
+        check_phone_alone(file=bool(files), rate=read_as["rate_hz"] is not None)
         say(GUIDE)
         files = [phone_file("calibrate", out, host, port)]
     elif out is not None:
@@ -95,14 +94,7 @@ def calibrate(
         raise UsageError(
             "expected recordings to calibrate from, or --phone", "armarc sensor calibrate --guide says how"
         )
-    reading = {
-        "columns": columns,
-        "units": units,
-        "rate_hz": rate,
-        "axes": axes,
-        "gravity_sign": gravity_sign,
-    }
-    _calibrate(files, reading, sensor, turn, gravity, try_only, as_json)
+    _calibrate(files, read_as, sensor, turn, gravity, try_only, as_json)
 
 
 def _calibrate(

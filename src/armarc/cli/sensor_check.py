@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli.log_options import print_json, print_table, say
-from armarc.cli.measuring_options import Columns, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
 from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone, open_phone
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from armarc.sensor.bench.types import SensorCheck
 
 
+@taking(read_as=(without(READING, "gyroscope", "axes", "gravity_sign"), reading))
 def check(
     file: Annotated[
         Path | None,
@@ -26,6 +28,7 @@ def check(
             help="Recording (CSV) of the sensor lying still. Without it the sensor is listened to.",
         ),
     ] = None,
+    *,
     sensor: Annotated[
         str | None,
         typer.Option("--sensor", "-s", help="Listen to this one (nickname, name, address or serial number)."),
@@ -51,9 +54,7 @@ def check(
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
     force: Force = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Measure noise, bias, drift, rate and losses, and say in plain words what they are good for.
 
@@ -71,7 +72,9 @@ def check(
     if plot is not None:
         check_picture(plot, guard)
     if phone:
-        check_phone_alone(sensor=sensor is not None, file=file is not None, rate=rate is not None)
+        check_phone_alone(
+            sensor=sensor is not None, file=file is not None, rate=read_as["rate_hz"] is not None
+        )
     if file is None:
         say(f"lay the sensor on a steady table; listening for {seconds:g} s of samples, Ctrl-C ends earlier")
         file = captured_file(
@@ -84,7 +87,7 @@ def check(
         )
     elif sensor is not None or out is not None:
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
-    recording = read_csv(file, columns=columns, units=units, rate_hz=rate)
+    recording = read_csv(file, **read_as)
     calibration = find_calibration(recording.metadata)
     gyroscope = None if calibration is None else calibration.gyroscope
     found = check_sensor(

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
-from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
@@ -33,10 +34,12 @@ again when you wear the strap another way. Stop at pain.
 """
 
 
+@taking(read_as=(without(READING, "gyroscope"), reading))
 def mount(
     file: Annotated[
         Path | None, typer.Argument(metavar="FILE", help="Recording that begins with the guided move.")
     ] = None,
+    *,
     sensor: Annotated[
         str, typer.Option("--sensor", "-s", help="Name to keep it under; without it the recording's own.")
     ] = "",
@@ -64,11 +67,7 @@ def mount(
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: AsJson = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
-    axes: Axes = None,
-    gravity_sign: GravitySign = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -94,7 +93,7 @@ def mount(
     if phone:
         from armarc.cli.record import phone_file
 
-        check_phone_alone(file=file is not None, rate=rate is not None)
+        check_phone_alone(file=file is not None, rate=read_as["rate_hz"] is not None)
         if side is None:
             raise UsageError("which wrist is the phone on?", "add --side right or --side left")
         say(GUIDE)
@@ -105,14 +104,7 @@ def mount(
         raise UsageError(
             "expected a recording of the guided move, or --phone", "armarc sensor mount --guide prints it"
         )
-    reading = {
-        "columns": columns,
-        "units": units,
-        "rate_hz": rate,
-        "axes": axes,
-        "gravity_sign": gravity_sign,
-    }
-    _mount(file, reading, sensor, (side, strap, hand_axis), try_only, as_json)
+    _mount(file, read_as, sensor, (side, strap, hand_axis), try_only, as_json)
 
 
 def _mount(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.cli.log_options import print_json, print_table, say, say_cautions
 
@@ -24,31 +24,28 @@ def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
         If no set passes the filter, or nothing is planned.
     """
     from armarc.errors import NothingToMeasure
+    from armarc.log import next_step, planned
     from armarc.log.coaching import load_coaching
-    from armarc.log.next_step import ASKED
-    from armarc.log.reading import list_sets
-    from armarc.log.table import SetTable, read_table
+    from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
 
     coaching = load_coaching()
-    table = word in (*NEXT, *PARTS)
-    asked = dict.fromkeys((*VOLUME, *ASKED) if word in NEXT else VOLUME)
-    sets = read_table(store, where, *asked) if table else list_sets(store, where)[::-1]
-    if not len(sets):
+    asked = (*VOLUME, *next_step.ASKED) if word in NEXT else VOLUME if word in PARTS else planned.ASKED
+    table = read_table(store, where, *dict.fromkeys(asked))
+    if not len(table):
         raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
-    if not isinstance(sets, SetTable):
-        _planned(sets, coaching, as_json)
-    elif word in NEXT:
-        _next(store, sets, coaching, as_json)
+    if word in NEXT:
+        _next(store, table, coaching, as_json)
     else:
-        _parts(sets, coaching, as_json)
+        (_planned if word in PLANNED else _parts)(table, coaching, as_json)
     if not as_json:
-        say_cautions(sets.exercises if isinstance(sets, SetTable) else {entry.exercise for entry in sets})
+        say_cautions(table.exercises)
 
 
 def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from datetime import date
 
+    from armarc.log.bests import unknown_words
     from armarc.log.next_step import next_step
     from armarc.log.pain import with_pain
     from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
@@ -86,16 +83,16 @@ def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> N
         return
     heads = ["Lifter", "Exercise", "Side", "Load kg", "Next kg", "Why"]
     print_table(heads, lines, right=frozenset({3, 4}))
-    if words := lighter_words(lighter, coaching.weeks):
+    for words in filter(None, (unknown_words(table), lighter_words(lighter, coaching.weeks))):
         say(words)
     say(coaching.next.words)
 
 
-def _planned(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+def _planned(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.errors import NothingToMeasure
     from armarc.log.planned import planned_weeks
 
-    weeks = planned_weeks(entries, coaching.plan)
+    weeks = planned_weeks(table, coaching.plan)
     if as_json:
         print_json({"schema": "armarc.planned/1", "weeks": [week.to_dict() for week in weeks]})
         return

@@ -20,6 +20,8 @@ HOLLOW = {"below": "▽", "inside": "○", "above": "△", None: "□"}
 """While the arm's direction is known only from how it hung: the value is near, not sure."""
 STYLES = {"below": "bold", "inside": f"bold {INSIDE}", "above": f"bold {ABOVE}", None: "bold"}
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+STANDING = "Pain means stop. Never chase the number."
+"""Said between sets where nothing else has to be."""
 MARGIN = 2
 WIDE_WORDS = 27
 """Columns for a set with its number."""
@@ -132,7 +134,7 @@ def _line_below(board: Board, width: int) -> Text:
         (board.mark and f"{board.mark} ({CAVEAT})", "bold reverse"),
         (board.waiting and f"next set: {board.waiting}", "bold"),
         (board.today if board.since_set_s is not None else "", ""),
-        (board.last_time if not board.rep or board.since_set_s is not None else "", "dim"),
+        ((board.last_time or STANDING) if not board.rep or board.since_set_s is not None else "", "dim"),
     ):
         if text:
             return _fit(Text(" " * MARGIN + text, style), width)
@@ -296,7 +298,7 @@ def _trace(board: Board, width: int, rows: int) -> list[Text]:
         if before is not None:
             canvas.line(*before, *here)
         before = here
-    for level in board.gate_deg:
+    for level in board.gate_above_bottom_deg:
         y = y_of(board.bottom_deg + level)
         for x in range(0, 2 * columns, 5):
             gate.dot(x, y)

@@ -79,6 +79,18 @@ def personal_bests(sets: Sequence[LoggedSet] | SetTable, *, fewest_sets: int = 2
     return sorted(found, key=lambda best: best.entry.done_at, reverse=True)
 
 
+def unknown_words(sets: Sequence[LoggedSet] | SetTable) -> str:
+    """Which sets say nothing of clean reps, because they were measured before those were told; empty for none."""
+    unknown = int(np.isnan(as_table(sets, CLEAN).of(CLEAN)).sum())
+    if not unknown:
+        return ""
+    sets_take = "1 set takes" if unknown == 1 else f"{unknown} sets take"
+    return (
+        f"{sets_take} no part, measured before there were clean reps; "
+        "`armarc log reprocess --all` measures again what has its recording."
+    )
+
+
 def _of_lift(table: SetTable) -> list[Best]:
     load = table.of(LOAD)
     out: list[Best] = []

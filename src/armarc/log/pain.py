@@ -47,7 +47,7 @@ def sentence_of(painful: Sequence[LoggedSet]) -> str:
     """Which sets had pain, newest first, in one sentence; empty for none."""
     if not painful:
         return ""
-    named = [f"set {one.id} ({one.day:%d %b}, {pain_words(one)})" for one in painful[:MOST_NAMED]]
+    named = [f"set {one.id} ({one.day.day} {one.day:%b}, {pain_words(one)})" for one in painful[:MOST_NAMED]]
     more = len(painful) - len(named)
     count = f"{len(painful)} set{'s' * (len(painful) != 1)} with pain: "
     return count + "; ".join(named) + (f"; and {more} more (armarc log list --pain)" if more else "") + "."

@@ -3,30 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import BEGUN_SHARE, Movement
 from armarc.reps.path import SensorPath
 from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
-from armarc.reps.turning import Turn, coarser, turning_points
+from armarc.reps.turning import Turn, turning_points
 
-Row = tuple[int, int, int, float, float, bool, bool, float]
-
-
-@dataclass(slots=True)
-class SeenBefore:
-    """What a curve has shown already, so that another hysteresis need not look again.
-
-    ``turns`` are those of the last hysteresis; ``settled`` says for a top and a turn beside it how far apart the
-    arm came to rest, ``described`` what `Candidates` says of a movement's speed and times.
-    """
-
-    turns: list[Turn] | None = None
-    settled: dict[tuple[int, int], int] = field(default_factory=dict)
-    described: dict[Row, tuple[float, float, float, float]] = field(default_factory=dict)
+SLOWEST_RAD_S = math.radians(0.1)
+Samples = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +96,6 @@ def find_candidates(
     *,
     is_start: bool,
     is_end: bool,
-    before: SeenBefore | None = None,
 ) -> Candidates | None:
     """Find the up-and-downs of a curve that lies over a part of the path.
 
@@ -121,146 +109,170 @@ def find_candidates(
         A reversal smaller than this is none.
     is_start, is_end : bool
         Whether the part begins and ends where the recording does: only there is a movement cut.
-    before : SeenBefore, optional
-        Of this very curve, at the same or a smaller hysteresis.
 
     Returns
     -------
     Candidates or None
         None when there is not one.
     """
-    seen = SeenBefore() if before is None else before
-    if seen.turns is None:
-        turns = seen.turns = turning_points(curve_rad, hysteresis_rad)
-    else:
-        turns = seen.turns = coarser(seen.turns, hysteresis_rad)
-    rows: list[Row] = []
-    last = len(curve_rad) - 1
-    for k, top in enumerate(turns):
-        if not top.is_top:
-            continue
-        no_bottom, no_after = k == 0, k + 1 == len(turns)
-        bottom = 0 if no_bottom else turns[k - 1].index
-        after = last if no_after else turns[k + 1].index
-        if not no_bottom:
-            bottom = top.index - _settled(curve_rad, top.index, bottom, path.rate_hz, seen)
-        if not no_after:
-            after = top.index + _settled(curve_rad, top.index, after, path.rate_hz, seen)
-        rise = float(curve_rad[top.index] - curve_rad[bottom])
-        fall = float(curve_rad[top.index] - curve_rad[after])
-        is_begun = no_bottom or (bottom == 0 and rise < BEGUN_SHARE * fall)
-        is_open = no_after or (after >= last - 1 and fall < BEGUN_SHARE * rise)
-        if (is_begun and (is_open or not is_start)) or (is_open and not is_end):
-            continue
-        rows.append(
-            (
-                bottom,
-                top.index,
-                after,
-                fall if is_begun else rise,
-                rise if is_open else fall,
-                is_begun,
-                is_open,
-                rise + fall,
-            )
-        )
-    return _described(path, curve_rad, first, rows, seen) if rows else None
+    turns = turning_points(curve_rad, hysteresis_rad)
+    return candidates_between(path, curve_rad, first, turns, is_start=is_start, is_end=is_end)
 
 
-def _described(
+def candidates_between(
     path: SensorPath,
-    curve: FloatArray,
+    curve_rad: FloatArray,
     first: int,
-    rows: list[Row],
-    before: SeenBefore,
-) -> Candidates:
-    known = before.described
-    for row in rows:
-        if row not in known:
-            known[row] = _times(row, curve, first, path.rate_hz)
-    up_s, leaves, returns, speed = zip(*(known[row] for row in rows), strict=True)
-    columns = [np.array(column) for column in zip(*rows, strict=True)]
-    bottoms, tops, afters, rises, falls, begun, opened, seen = columns
-    bottoms, tops, afters = bottoms + first, tops + first, afters + first
-    low = np.where(begun, afters, bottoms)
-    turning = path.turned_rad[tops] - path.turned_rad[low]
+    turns: list[Turn],
+    *,
+    is_start: bool,
+    is_end: bool,
+    is_upside_down: bool = False,
+) -> Candidates | None:
+    """As `find_candidates`, between turning points that are known.
+
+    With ``is_upside_down`` they are those of the negative of the curve: its tops are the curve's bottoms.
+    """
+    last = len(curve_rad) - 1
+    at = [turn.index for turn in turns]
+    no_bottom = bool(turns) and turns[0].is_top != is_upside_down
+    no_after = bool(turns) and turns[-1].is_top != is_upside_down
+    around = np.array([0] * no_bottom + at + [last] * no_after)
+    if len(around) < 3:
+        return None
+    top, bottom, after = around[1::2], *_settled(curve_rad, around, path.rate_hz)
+    if no_bottom:
+        bottom[0] = 0
+    if no_after:
+        after[-1] = last
+    rise, fall = curve_rad[top] - curve_rad[bottom], curve_rad[top] - curve_rad[after]
+    is_begun = (bottom == 0) & (rise < BEGUN_SHARE * fall)
+    is_open = (after >= last - 1) & (fall < BEGUN_SHARE * rise)
+    is_begun[0] |= no_bottom
+    is_open[-1] |= no_after
+    keep = ~((is_begun & (is_open | (not is_start))) | (is_open & (not is_end)))
+    if not keep.any():
+        return None
+    top, bottom, after = top[keep], bottom[keep], after[keep]
+    rise, fall, is_begun, is_open = rise[keep], fall[keep], is_begun[keep], is_open[keep]
+    seen = rise + fall
+    rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
+    lifted, lowered, leaves, returns, speed = _times(
+        curve_rad, bottom, top, after, rise, fall, is_begun, path.rate_hz
+    )
+    low = first + np.where(is_begun, after, bottom)
+    turning = path.turned_rad[top + first] - path.turned_rad[low]
     turned = np.linalg.norm(turning, axis=1)
     return Candidates(
-        bottom=bottoms,
-        top=tops,
-        bottom_after=afters,
-        rise_rad=rises,
-        fall_rad=falls,
-        is_begun=begun,
-        is_open=opened,
+        bottom=bottom + first,
+        top=top + first,
+        bottom_after=after + first,
+        rise_rad=rise,
+        fall_rad=fall,
+        is_begun=is_begun,
+        is_open=is_open,
         seen_rad=seen,
-        range_rad=np.sqrt(np.maximum(rises * falls, 1e-9)),
-        up_s=np.array(up_s),
-        speed_rad_s=np.array(speed),
-        leaves_s=np.array(leaves),
-        returns_s=np.array(returns),
+        range_rad=np.sqrt(np.maximum(rise * fall, 1e-9)),
+        up_s=(lowered - lifted + 1) / path.rate_hz,
+        speed_rad_s=speed,
+        leaves_s=(leaves + first) / path.rate_hz,
+        returns_s=(returns + first) / path.rate_hz,
         pose=path.up[low],
         direction=turning / np.maximum(turned, 1e-9)[:, None],
         turned_rad=turned,
     )
 
 
-def _times(row: Row, curve: FloatArray, first: int, rate_hz: float) -> tuple[float, float, float, float]:
-    """Time spent up, when it leaves and returns, and the speed of the middle half; see `Candidates`."""
-    bottom, top, after, rise, fall, is_begun, _, _ = row
-    way_up, way_down = curve[bottom : top + 1], curve[top : after + 1]
-    high = float(curve[top])
-    lifted = bottom + _last_below(way_up, high - 0.5 * rise)
-    lowered = top + _first_below(way_down, high - 0.5 * fall)
-    return (
-        (lowered - lifted + 1) / rate_hz,
-        (first + bottom + _last_below(way_up, high - 0.75 * rise)) / rate_hz,
-        (first + top + _first_below(way_down, high - 0.75 * fall)) / rate_hz,
-        _middle_speed(way_down[::-1] if is_begun else way_up, rate_hz),
-    )
+def _where_not_above(curve: FloatArray, edges: Samples, levels: FloatArray) -> Samples:
+    """Samples at which the curve is not above the level of its stretch; stretch k is edges[k] … edges[k + 1] - 1.
+
+    One more, behind all, so that a search for the next one always finds something.
+    """
+    begin, stop = edges[0], edges[-1]
+    is_low = curve[begin:stop] <= np.repeat(levels, np.diff(edges))
+    return np.append(np.flatnonzero(is_low) + begin, len(curve))
 
 
-def _settled(curve: FloatArray, top: int, turn: int, rate_hz: float, before: SeenBefore) -> int:
-    """Steps from a top to where the arm comes to rest on the way to the turn before or after it."""
-    if (top, turn) not in before.settled:
-        falling = curve[top : turn + 1] if turn >= top else curve[turn : top + 1][::-1]
-        before.settled[top, turn] = _steps_to_rest(falling, rate_hz)
-    return before.settled[top, turn]
-
-
-def _steps_to_rest(falling: FloatArray, rate_hz: float) -> int:
-    """Steps from the top to where the arm comes to rest: what it does later in a rest belongs to no rep.
+def _settled(curve: FloatArray, around: Samples, rate_hz: float) -> tuple[Samples, Samples]:
+    """Where the arm comes to rest on both sides of every top: what it does later in a rest belongs to no rep.
 
     That is where it stops near the lowest place, or further up where it stays.
+
+    Parameters
+    ----------
+    curve : ndarray, shape (m,), rad
+    around : ndarray of int, shape (2 n + 1,)
+        Turns: bottom, top, bottom, …, bottom.
+
+    Returns
+    -------
+    bottom, after : ndarray of int, shape (n,)
     """
-    high, low = float(falling[0]), float(falling[-1])
-    slow = falling[:-1] - falling[1:] <= ON_RATE_RAD_S / rate_hz
-    arrived = int((falling <= low + DOWN_SHARE * (high - low)).argmax())
-    stopped = slow[arrived:].nonzero()[0]
-    rest = arrived + int(stopped[0]) if len(stopped) else len(falling) - 1
+    before, top, turn = around[:-2:2], around[1::2], around[2::2]
+    highs, lows = np.repeat(curve[top], 2), curve[np.column_stack([before, turn]).ravel()]
+    step, on = np.diff(curve), ON_RATE_RAD_S / rate_hz
     stay = math.ceil(SETTLE_S * rate_hz)
-    left = int((falling <= high - DOWN_SHARE * (high - low)).argmax())
-    if rest - left > stay:
-        still = np.abs(np.diff(falling[left : rest + 1])) <= ON_RATE_RAD_S / rate_hz
-        stays = (np.convolve(still, np.ones(stay), "valid") >= stay).nonzero()[0]
-        if len(stays):
-            return left + int(stays[0])
-    return rest + int(falling[rest : rest + stay + 1].argmin())
+    still = np.concatenate([[0], np.cumsum(np.abs(step) <= on)])
+    stays = np.flatnonzero(still[stay:] - still[:-stay] >= stay)
+    stays = np.concatenate([[-1], stays, [len(curve)]])
+    window = np.arange(stay + 1)
+
+    near_low = _where_not_above(curve, around, lows + DOWN_SHARE * (highs - lows))
+    off_high = _where_not_above(curve, around, highs - DOWN_SHARE * (highs - lows))
+
+    arrived = np.minimum(near_low[np.searchsorted(near_low, top)], turn)
+    left = np.minimum(off_high[np.searchsorted(off_high, top)], turn)
+    slow = np.append(np.flatnonzero(-step <= on), len(curve))
+    rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
+    stayed = stays[np.searchsorted(stays, left)]
+    lowest = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
+    after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest)
+
+    # The same from the top backwards.
+    arrived = near_low[np.maximum(np.searchsorted(near_low, top) - 1, 0)]
+    left = off_high[np.maximum(np.searchsorted(off_high, top) - 1, 0)]
+    slow = np.concatenate([[-1], np.flatnonzero(step <= on) + 1])
+    rest = np.maximum(slow[np.searchsorted(slow, arrived, side="right") - 1], before)
+    stayed = stays[np.searchsorted(stays, left - stay, side="right") - 1]
+    lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)
+    bottom = np.where((left - rest > stay) & (stayed >= rest), stayed + stay, lowest)
+    return bottom, after
 
 
-def _last_below(curve: FloatArray, level: float) -> int:
-    below = (curve <= level).nonzero()[0]
-    return int(below[-1]) if len(below) else 0
+def _times(
+    curve: FloatArray,
+    bottom: Samples,
+    top: Samples,
+    after: Samples,
+    rise: FloatArray,
+    fall: FloatArray,
+    is_begun: BoolArray,
+    rate_hz: float,
+) -> tuple[Samples, Samples, Samples, Samples, FloatArray]:
+    """When the upper half is entered and left, the lowest quarter left and reached again; speed of the middle half."""
+    edges = np.column_stack([bottom, top, after]).ravel()
+    high, low = curve[top], curve[bottom]
 
+    def crossed(on_rise: FloatArray, on_fall: FloatArray) -> tuple[Samples, Samples]:
+        beside = np.full(len(top), -np.inf)
+        at = _where_not_above(curve, edges, np.column_stack([on_rise, on_fall, beside]).ravel()[:-1])
+        here = np.searchsorted(at, top)
+        return np.maximum(at[here - 1] * (here > 0), bottom), np.minimum(at[here], after)
 
-def _first_below(curve: FloatArray, level: float) -> int:
-    below = (curve <= level).nonzero()[0]
-    return int(below[0]) if len(below) else len(curve) - 1
+    lifted, lowered = crossed(high - 0.5 * rise, high - 0.5 * fall)
+    leaves, returns = crossed(high - 0.75 * rise, high - 0.75 * fall)
+    up = high - low
+    begins, _ = crossed(low + 0.25 * up, np.full(len(top), -np.inf))
+    not_yet = _where_not_above(-curve, edges, np.repeat(-(low + 0.75 * up), 3)[:-1])
+    steps = np.maximum(np.minimum(not_yet[np.searchsorted(not_yet, begins)], top) - begins, 1)
+    speed = np.maximum(0.5 * up * rate_hz / steps, SLOWEST_RAD_S)
+    for k in np.flatnonzero(is_begun):  # the first alone: what is known of its way up is its way down
+        speed[k] = _middle_speed(curve[top[k] : after[k] + 1][::-1], rate_hz)
+    return lifted, lowered, leaves, returns, speed
 
 
 def _middle_speed(rising: FloatArray, rate_hz: float) -> float:
     low, rise = float(rising[0]), float(rising[-1] - rising[0])
-    start = _last_below(rising, low + 0.25 * rise)
-    stop = (rising[start:] >= low + 0.75 * rise).nonzero()[0]
-    steps = max(int(stop[0]) if len(stop) else 1, 1)
-    return max(0.5 * rise * rate_hz / steps, math.radians(0.1))
+    start = int((rising <= low + 0.25 * rise).nonzero()[0][-1])
+    steps = max(int((rising[start:] >= low + 0.75 * rise).argmax()), 1)
+    return max(0.5 * rise * rate_hz / steps, SLOWEST_RAD_S)

@@ -194,11 +194,17 @@ def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
 
 
 def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
-    """Leave out runs that are handling beside the main sets: hurried, and another movement."""
-    if not runs or rules.curves == CURVES["movement"]:
+    """Leave out runs that are handling beside the main sets: hurried, and another movement; and walking."""
+    if not runs:
         return runs
-    main = max(runs, key=lambda run: run.score).template if not known else known[-1]
-    return [run for run in runs if not run.template.is_handling_beside(main)]
+    is_named = rules.curves != CURVES["movement"]
+    of_reps = [run for run in runs if not (is_named and run.template.is_stride)] or runs
+    main = max(of_reps, key=lambda run: run.score).template if not known else known[-1]
+    return [
+        run
+        for run in runs
+        if not run.template.is_walk_beside(main) and not (is_named and run.template.is_handling_beside(main))
+    ]
 
 
 def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[LeftOut]:

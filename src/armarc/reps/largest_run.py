@@ -25,6 +25,9 @@ UNHURRIED_CYCLE_S = 1.5
 RESTING = 2.5
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
 
+BARRIER = 1e6
+"""More than any run adds up to."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountingRules:
@@ -76,19 +79,39 @@ def largest_runs(
     held = patterns.up_s[:, None]
     gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
-    # No run adds up to more than all that gains between two long rests: most patterns need not be gone through.
-    rested = np.flatnonzero(found.leaves_s[1:] - found.returns_s[:-1] >= rules.rest_s) + 1
-    between = np.add.reduceat(np.maximum(gain, 0.0), np.concatenate([[0], rested]), axis=1)
-    at_most = between.max(axis=1) * (1 + 1e-12)  # for sums that round otherwise
+    order = range(len(patterns))
+    if len(patterns) > most:
+        at_most = _at_most(found, gain, loss, rules.rest_s)
+        order = np.argsort(-at_most, kind="stable").tolist()
     leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
     best: list[tuple[float, int, list[int]]] = []
-    for k in np.argsort(-at_most, kind="stable").tolist():
-        if at_most[k] <= 0 or (len(best) == most and at_most[k] < best[-1][0]):
+    for k in order:
+        if len(best) == most and at_most[k] < best[-1][0]:
             break
         alike = np.flatnonzero(gain[k] > 0).tolist()
+        if not alike:
+            continue
         total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
         best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
     return [(total, members) for total, _, members in best]
+
+
+def _at_most(found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: float) -> FloatArray:
+    """What the best run of each pattern may add up to, so that most patterns need not be gone through.
+
+    The largest sum of neighbours, for which a long rest between two look-alikes is too high a barrier.
+    """
+    alike = gain > 0
+    before = np.maximum.accumulate(np.where(alike, np.arange(len(found)), -1), axis=1)
+    returned = np.append(found.returns_s, np.inf)[before[:, :-1]]
+    rested = alike[:, 1:] & (found.leaves_s[1:] - returned >= rest_s)
+    adds = np.where(alike, gain, -loss)
+    sums = np.zeros((len(gain), len(found) + 1))
+    np.cumsum(adds, axis=1, out=sums[:, 1:])
+    barriers = np.zeros_like(adds)
+    np.cumsum(BARRIER * rested, axis=1, out=barriers[:, 1:])
+    least = np.minimum.accumulate(sums[:, :-1] - barriers, axis=1)
+    return np.asarray((sums[:, 1:] - barriers - least).max(axis=1) + 1e-6)  # for sums that round otherwise
 
 
 def _largest_run(

@@ -45,6 +45,12 @@ SAME_RANGE, SAME_SPEED = 1.35, 1.5
 not that much faster."""
 HURRIED = 2.0
 """Another movement this many times as fast as the main sets is no exercise beside them."""
+SWING_RANGE_RAD = math.radians(70)
+SWING_CYCLE_S = 1.6
+"""A walking arm swings through less than this within less than that (common practice, no source) …"""
+BETWEEN_STRIDES_S = 0.5
+SWING_MIDDLE = (0.15, 0.85)
+"""… and through the pose in which it rests, which lies in this part of its range."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +87,18 @@ class Template:
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""
         return not self.is_same_exercise(main) and self.speed_rad_s > HURRIED * main.speed_rad_s
+
+    @property
+    def is_stride(self) -> bool:
+        """Whether it is as small and as short as the swings of a walking arm."""
+        return self.range_rad < SWING_RANGE_RAD and 2 * self.up_s < SWING_CYCLE_S
+
+    def is_walk_beside(self, main: Template) -> bool:
+        """Whether it swings as a walking arm does, elsewhere than the main sets and in half the time of their reps.
+
+        Where a walking arm swings about a bent elbow, or further forward than back, its rest tells nothing.
+        """
+        return self.is_stride and not self.may_be(main) and main.up_s > HURRIED * self.up_s
 
 
 def template_of(found: Candidates, members: np.ndarray) -> Template:
@@ -125,12 +143,13 @@ def patterns_of(templates: list[Template]) -> Patterns:
 
 def of_same_exercise(patterns: Patterns, known: Sequence[Template]) -> BoolArray:
     """Which patterns are of the same exercise as one of the sets known, shape (k,)."""
-    same: BoolArray = np.zeros(len(patterns), dtype=np.bool_)
-    for other in known:
-        same |= (patterns.pose @ other.pose > math.cos(SAME_POSE_RAD)) & (
-            patterns.direction @ other.direction > math.cos(SAME_DIRECTION_RAD)
-        )
-    return same
+    if not known:
+        return np.zeros(len(patterns), dtype=np.bool_)
+    poses, directions = (np.array([getattr(t, name) for t in known]).T for name in ("pose", "direction"))
+    is_same = (patterns.pose @ poses > math.cos(SAME_POSE_RAD)) & (
+        patterns.direction @ directions > math.cos(SAME_DIRECTION_RAD)
+    )
+    return np.asarray(is_same.any(axis=1))
 
 
 def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
@@ -182,14 +201,6 @@ def median(values: FloatArray) -> float:
 def _mean_direction(vectors: FloatArray) -> FloatArray:
     mean = vectors.mean(axis=0)
     return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
-
-
-SWING_RANGE_RAD = math.radians(70)
-SWING_CYCLE_S = 1.6
-"""A walking arm swings through less than this within less than that (common practice, no source) …"""
-BETWEEN_STRIDES_S = 0.5
-SWING_MIDDLE = (0.15, 0.85)
-"""… and through the pose in which it rests, which lies in this part of its range."""
 
 
 def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: list[int]) -> FloatArray:

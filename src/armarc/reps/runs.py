@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.reps.candidates import Candidates, SeenBefore, find_candidates
+from armarc.reps.candidates import Candidates, candidates_between, find_candidates
 from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
     Template,
@@ -26,6 +26,7 @@ from armarc.reps.likeness import (
 )
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
+from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
@@ -176,21 +177,17 @@ def _search(
     only_sign: float | None = None,
 ) -> Run | None:
     rests = rests_within(path, first, stop)
+    is_start, is_end = rules.starts and first == 0, rules.ends and stop == len(path)
     best: Run | None = None
     for name in rules.curves:
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
+        sizes = _turns_of_each_size(curve, hystereses_rad)
         for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
+            facing = sign * curve
             seen: set[bytes] = set()
-            before = SeenBefore()
-            for hysteresis in hystereses_rad:
-                found = find_candidates(
-                    path,
-                    sign * curve,
-                    first,
-                    hysteresis,
-                    is_start=rules.starts and first == 0,
-                    is_end=rules.ends and stop == len(path),
-                    before=before,
+            for turns in sizes:
+                found = candidates_between(
+                    path, facing, first, turns, is_start=is_start, is_end=is_end, is_upside_down=sign < 0
                 )
                 if found is None:
                     break
@@ -198,10 +195,20 @@ def _search(
                 if key in seen:
                     continue
                 seen.add(key)
-                scored = _scored(path, sign * curve, first, found, rests, rules, known)
+                scored = _scored(path, facing, first, found, rests, rules, known)
                 if scored is not None and (best is None or scored[1] > best.rank + 1e-9):
                     best = _run(found, scored, name, sign, axis)
     return best
+
+
+def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) -> list[list[Turn]]:
+    """The turning points of a curve at rising hystereses, each list once."""
+    sizes = [turning_points(curve, hystereses_rad[0])]
+    for hysteresis in hystereses_rad[1:]:
+        turns = coarser(sizes[-1], hysteresis)
+        if len(turns) < len(sizes[-1]):
+            sizes.append(turns)
+    return sizes
 
 
 def _run(

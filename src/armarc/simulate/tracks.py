@@ -155,7 +155,7 @@ class Frame:
         step = angle[1][:, None] * along
         w = self.angular_velocity_rad_s
         return Frame(
-            rotation=self.rotation * Rotation.from_rotvec(angle[0][:, None] * axis),
+            rotation=_then_about(self.rotation, axis, angle[0]),
             angular_velocity_rad_s=w + step,
             angular_acceleration_rad_s2=self.angular_acceleration_rad_s2
             + angle[2][:, None] * along
@@ -188,6 +188,15 @@ class Frame:
         if moving is not None:
             acceleration += self.rotation.apply(moving[1]) + 2 * np.cross(w, self.rotation.apply(moving[0]))
         return r, acceleration
+
+
+def _then_about(rotation: Rotation, axis: FloatArray, angle_rad: FloatArray) -> Rotation:
+    """Hamilton's product with turns about one axis; SciPy's takes ten times as long on as many instants."""
+    quaternion = rotation.as_quat()
+    v, w = quaternion[:, :3], quaternion[:, 3:]
+    sine, cosine = np.sin(angle_rad / 2)[:, None], np.cos(angle_rad / 2)[:, None]
+    vector = cosine * v + sine * (w * axis + np.cross(v, axis))
+    return Rotation.from_quat(np.concatenate([vector, cosine * w - sine * (v @ axis)[:, None]], axis=1))
 
 
 def fixed_frame(n: int) -> Frame:

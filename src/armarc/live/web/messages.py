@@ -24,7 +24,7 @@ def board_message(board: Board) -> dict[str, Any]:
         "side": board.side,
         "load": board.load,
         "band": board.band_deg_s,
-        "gate": board.gate_deg,
+        "gate": board.gate_above_bottom_deg,
         "ready": board.ready,
         "rep": board.rep,
         "moving": board.under_way,

@@ -40,7 +40,7 @@ function draw() {
   document.body.classList.toggle("resting", resting);
   const idle = resting || (!b.rep && !b.moving);
   const below = b.answer || b.caution || b.mark || (b.waiting ? "next set: " + b.waiting : "") ||
-    (resting && b.today) || (idle && b.last_time) || "";
+    (resting && b.today) || (idle && (b.last_time || "Pain means stop. Never chase the number.")) || "";
   text("below", below);
   $("below").className = b.answer || b.caution || b.mark ? "loud" : "";
   after(b, resting);
