@@ -129,6 +129,22 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
         assert off.max() < within, key
 
 
+def test_a_phone_that_never_came_is_said(recording: Running) -> None:
+    browser = Browser()
+    rows = browser.rows(simulate_session(plan_session(SimulationOptions(sets=1, reps=1), 1), 1)[0])
+    with Link(_url(recording)) as wrist:
+        wrist.send(hello(next=len(rows), **WRIST))
+        wrist.recv()
+        for message in browser.messages(rows):
+            wrist.send(message)
+            wrist.recv()
+        recording.process.send_signal(signal.SIGINT)
+        assert recording.end(30) == 0
+    ((_, said),) = recording.records()
+    assert [one["samples"] for one in said["files"]] == [len(rows), 0]
+    assert "set-chest.csv was not written: its sensor never came" in recording.said()
+
+
 def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Running) -> None:
     url = _url(recording)
     rows = Browser().rows(simulate_session(plan_session(SimulationOptions(sets=1, reps=1), 1), 1)[0])[:30]

@@ -96,7 +96,7 @@ def phones_worn(said: str) -> list[Worn]:
     """
     from armarc.cli.places import worn_sensors
     from armarc.errors import UsageError
-    from armarc.recording.head import WRIST
+    from armarc.recording.head import CHEST, WRIST
 
     places = [place.strip().casefold() for place in said.split(",")]
     for place in places:
@@ -104,6 +104,8 @@ def phones_worn(said: str) -> list[Worn]:
             raise UsageError(
                 f"--phone {said}: {place or 'nothing'} is no place", f"places are {', '.join(_places())}"
             )
+    if places == [CHEST]:
+        raise UsageError("a phone on the chest goes with one on the wrist", "--phone wrist,chest")
     if len(set(places)) != len(places):
         raise UsageError(f"--phone {said}: one phone at each place", "such as --phone wrist,chest")
     return worn_sensors([""] if places == [WRIST] else [f"{place}={place} phone" for place in places])

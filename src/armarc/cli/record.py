@@ -221,8 +221,13 @@ def captured_file(
     return path
 
 
-def phone_file(task: str, out: Path | None, host: str | None, port: int) -> Path:
+def phone_file(task: str, guide: str, out: Path | None, host: str | None, port: int) -> Path:
     """Capture one phone until Ctrl-C, for a command that goes on with the file; as `captured_file`."""
+    from armarc.cli.log_options import say
+
+    # The steps, without what to type afterwards.
+    say("\n".join(line for line in guide.splitlines() if "armarc sensor" not in line))
+    say("With the phone: tap Start on it first. Ctrl-C here when all is done; the rest goes by itself.")
     return captured_file(task, out, note=f"sensor {task}", phone=partial(open_phone, host, port, task=task))
 
 
