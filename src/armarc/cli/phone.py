@@ -105,7 +105,10 @@ def phones_worn(said: str) -> list[Worn]:
                 f"--phone {said}: {place or 'nothing'} is no place", f"places are {', '.join(_places())}"
             )
     if places == [CHEST]:
-        raise UsageError("a phone on the chest goes with one on the wrist", "--phone wrist,chest")
+        raise UsageError(
+            "a phone on the chest goes with one on the wrist",
+            "--phone wrist,chest, or a sensor as well: record --sensor NAME --phone chest",
+        )
     if len(set(places)) != len(places):
         raise UsageError(f"--phone {said}: one phone at each place", "such as --phone wrist,chest")
     return worn_sensors([""] if places == [WRIST] else [f"{place}={place} phone" for place in places])

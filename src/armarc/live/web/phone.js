@@ -147,7 +147,8 @@ function draw() {
   else if (!running) {
     say = stopped ? "Recorded" : OFFLINE ? "Record without a network" : "This phone is the sensor";
     more = stopped ? "Save it, and measure it with: armarc process FILE" :
-      PLACES.length > 1 ? "Where does this phone sit? Tap that, then strap it on." : TASK[0];
+      PLACES.length > 1 ? "Where does this phone sit? Tap that, then strap it on." :
+      PLACES[0] === "chest" ? "Tap, then put it in a chest pocket or under a strap: on the breastbone, screen forward." : TASK[0];
   }
   else if (busy) { say = "Not this one"; more = busy + (PLACES.length > 1 ? ". Close that one, or load this page again and tap another place." :
       ". Close that one, then load this page again."); alarm = true; }
