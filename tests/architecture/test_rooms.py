@@ -72,7 +72,18 @@ ALLOWED: dict[str, set[str]] = {
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE
-    | {"choices", "recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
+    | {
+        "choices",
+        "recording",
+        "motion",
+        "reps",
+        "load",
+        "pipeline",
+        "options",
+        "kept",
+        "known_sensor",
+        "trunk",
+    },
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {

@@ -13,6 +13,7 @@ from armarc.cli.live_gym import file_gym, said_task
 from armarc.errors import UsageError
 from armarc.live.aftermath import After
 from armarc.live.desk import Desk, Say, Switch
+from armarc.live.faces import SpeechFace
 from armarc.live.session import Session
 from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
@@ -76,7 +77,7 @@ class Ear:
         return [one for one in self.heard if one["event"] == event]
 
 
-def lift(paths, orders=(), *, log=None, lifter=None, without=()):
+def lift(paths, orders=(), *, log=None, lifter=None, without=(), faces=()):
     """Play files through a session; packets of the sensors in `without` never arrive."""
     said = said_task(
         MeasuringOptions(lifter=lifter),
@@ -91,7 +92,7 @@ def lift(paths, orders=(), *, log=None, lifter=None, without=()):
     ear, told = Ear(orders), []
     session = Session(
         choices=choices,
-        faces=[ear],
+        faces=[ear, *faces],
         after=After(log=log is not None, log_file=None if log is None else str(log)),
         tell=told.append,
         places=tuple(one.side or "chest" for one in streams.worn),
@@ -208,3 +209,14 @@ def test_raw_streams_of_a_capture_find_each_other_again(files, tmp_path):
     again = armarc("process", *raw)
     assert again.returncode == 0
     assert "with the chest sensor of today-chest.csv" in again.stderr
+
+
+def test_both_arms_are_counted_aloud_once(files):
+    spoken = []
+
+    class Mouth:
+        def say(self, words):
+            spoken.append(words)
+
+    lift([files["left"], files["right"]], faces=[SpeechFace(Mouth(), spoken.append)])
+    assert spoken == ["1", "2", "3", "4"] * 2

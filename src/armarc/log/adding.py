@@ -18,6 +18,7 @@ import sqlalchemy as sa
 from armarc.choices import header_name
 from armarc.errors import InputError, UsageError
 from armarc.log import schema
+from armarc.log.chest import ChestFile
 from armarc.log.labels import Labels
 from armarc.log.location import author_of
 from armarc.log.measuring import READING_OPTIONS, merged_content
@@ -194,13 +195,12 @@ def add_result(
         notes.append("the raw recording was not kept: these sets cannot be measured again later")
     elif not store.read_only:
         store.vault.put(sha256, suffix, content)
-    chest = None if trunk_path is None or "trunk" not in document["settings"] else _Chest.read(trunk_path)
+    chest = None if trunk_path is None or "trunk" not in document["settings"] else ChestFile.read(trunk_path)
     if chest is not None:
         document["settings"]["trunk"] |= {"sha256": chest.sha256, "suffix": chest.suffix}
     with store.writing() as connection:
         if chest is not None:
-            store.vault.put(chest.sha256, chest.suffix, chest.content)
-            insert_once(connection, schema.recording, ("sha256",), chest.row(begun, author_of(connection)))
+            chest.keep(store, connection, begun)
         if content is not None:
             # Somebody may have deleted it for good in between; nobody can while this is written.
             store.vault.put(sha256, suffix, content)
@@ -236,33 +236,6 @@ def add_result(
         measurement_id = insert_measurement(connection, recording_id, document)
         ids = insert_sets(connection, measurement_id, document, document["sets"], said, begun)
     return Added(status="added", set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Chest:
-    """The recording of a chest sensor: a recording of its own, that no measurement is of."""
-
-    name: str
-    content: bytes
-    sha256: str
-    suffix: str
-
-    @classmethod
-    def read(cls, path: str | os.PathLike[str]) -> _Chest:
-        content, name = read_recording(Path(path)), _printable(os.fspath(path))
-        return cls(name=Path(name).name, content=content, sha256=sha256_of(content), suffix=safe_suffix(name))
-
-    def row(self, begun: datetime, author: str) -> dict[str, Any]:
-        return {
-            "sha256": self.sha256,
-            "file_name": self.name,
-            "suffix": self.suffix,
-            "bytes": len(self.content),
-            "kept": True,
-            "started_at": begun.timestamp(),
-            "added_at": time.time(),
-            "added_by": author,
-        }
 
 
 def _set_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]:

@@ -14,6 +14,7 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
+from armarc.log.chest import chests_in_use
 from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.location import author_of, is_own
 from armarc.log.store import Store
@@ -202,7 +203,7 @@ def purge_removed(store: Store, *, anyone: bool = False, dry_run: bool = False) 
         used = sa.select(sets.c.measurement_id)
         connection.execute(sa.delete(measured).where(measured.c.id.not_in(used)))
         needed = sa.select(measured.c.recording_id)
-        chests = _chests_in_use(connection)
+        chests = chests_in_use(connection)
         unmeasured = sa.select(kept.c.id, kept.c.sha256, kept.c.suffix).where(kept.c.id.not_in(needed))
         orphans = [row for row in connection.execute(unmeasured) if row.sha256 not in chests]
         connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
@@ -219,14 +220,6 @@ def purge_removed(store: Store, *, anyone: bool = False, dry_run: bool = False) 
             if row.sha256 not in again:
                 store.vault.drop(row.sha256, row.suffix)
     return len(gone), len(orphans), len(owners) - len(gone)
-
-
-def _chests_in_use(connection: sa.Connection) -> set[str]:
-    """Hashes of the chest sensors' recordings that sets were measured with."""
-    settings = schema.measurement.c.settings
-    rows = connection.execute(sa.select(settings).where(sa.cast(settings, sa.Text).like('%"trunk"%')))
-    trunks = (found.get("trunk") for found in rows.scalars() if isinstance(found, dict))
-    return {str(one.get("sha256")) for one in trunks if isinstance(one, dict)}
 
 
 def _owners_of_removed(connection: sa.Connection) -> dict[int, set[str]]:

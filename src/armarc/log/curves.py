@@ -14,8 +14,9 @@ from armarc.errors import LogError
 from armarc.load.lifter import Lifter, load_lifters
 from armarc.log import schema
 from armarc.log.bodies import body_of_load
+from armarc.log.chest import chest_of
 from armarc.log.measuring import measure_session
-from armarc.log.reading import LoggedSet, chest_of, recording_of
+from armarc.log.reading import LoggedSet, recording_of
 from armarc.log.store import Store
 from armarc.log.writing import match_by_overlap
 from armarc.recording import FloatArray

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any
@@ -15,7 +15,6 @@ from armarc.errors import LogError, UsageError
 from armarc.log import schema
 from armarc.log.rows import is_numbers, is_texts, rep_record, set_record
 from armarc.log.store import DAMAGED_HINT, Store
-from armarc.log.vault import is_kept_name
 
 _SETS = schema.training_set
 _PART = 500
@@ -279,26 +278,6 @@ def recording_of(store: Store, set_id: int) -> tuple[str, bytes | None, dict[str
     if row is None:
         raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
     return row.file_name, store.vault.get(row.sha256, row.suffix) if row.kept else None, row.settings
-
-
-def chest_of(store: Store, settings: Mapping[str, Any]) -> bytes | None:
-    """Raw bytes of the chest sensor's recording that sets with these settings were measured with; None without one.
-
-    Raises
-    ------
-    LogError
-        There was one, and it is not in the log.
-    """
-    trunk = settings.get("trunk")
-    if not isinstance(trunk, dict):
-        return None
-    named = str(trunk.get("sha256", "")), str(trunk.get("suffix", ""))
-    content = store.vault.get(*named) if is_kept_name(*named) else None
-    if content is None:
-        raise LogError(
-            "the recording of the chest sensor is not in the log", "numbers as they were are still there"
-        )
-    return content
 
 
 def recording_ids(store: Store, set_ids: Sequence[int] | None = None) -> list[int]:
