@@ -108,13 +108,15 @@ def best_run(
     if found is None:
         return None
     margin = math.ceil(rules.rest_s * path.rate_hz)
-    for _ in range(LOOKS):
+    for look in range(LOOKS):
         near = max(first, found.first - margin), min(stop, found.last + 1 + margin)
         own = turning_axis(path, found.first, found.last + 1)
         own = axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
         scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
-        again = _search(path, *near, own, narrow, known, (scale,), found.sign)
+        # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
+        sign = found.sign if look else None
+        again = _search(path, *near, own, narrow, known, (scale,), sign)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
