@@ -103,6 +103,18 @@ def test_small_fast_reps_of_the_same_exercise_are_a_set():
     assert counts(grouped(np.concatenate([angle, small]))) == [6, 10]
 
 
+@pytest.mark.parametrize("is_before", [True, False])
+def test_a_lift_some_seconds_beside_a_set_is_none_of_its_reps(is_before):
+    """To a button: as large as a rep, quicker and up for a shorter time."""
+    lift = bumps(7, [75], begin_s=1 if is_before else 4, every_s=1, up_s=1.0)
+    angle = raises([90] * 6, pause_s=0.5, still_s=1.0, after_s=1.0).angle_rad
+    assert counts(grouped(np.concatenate([lift, angle] if is_before else [angle, lift]))) == [6]
+
+
+def test_a_last_rep_after_a_breather_counts():
+    assert counts(grouped(raises([90] * 6 + [80], pause_s=[0.5] * 5 + [7.0]))) == [7]
+
+
 def test_picking_up_and_drinking_are_left_out():
     before = bumps(8, [55], begin_s=2, every_s=1, up_s=0.5)
     after = bumps(8, [120], begin_s=3, every_s=1, up_s=0.6)
