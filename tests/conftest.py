@@ -3,7 +3,7 @@ configuration."""
 
 import pytest
 
-from armarc.folders import CONFIG_VARIABLE
+from armarc.computer import CONFIG_VARIABLE
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -17,12 +17,12 @@ BROKEN = "time,ax,ay,az\n1,2,3\nno table"
 def originals() -> tuple[bytes, ...]:
     """Three invented recordings of one set of four reps each, as bytes, made once."""
     from armarc.recording import write_csv
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
     out = []
     with tempfile.TemporaryDirectory() as folder:
         for seed, side in ((1, "right"), (2, "left"), (3, "right")):
-            knobs = Knobs(reps=4, sets=1, side=side, load_kg=8.0)
+            knobs = SimulationOptions(reps=4, sets=1, side=side, load_kg=8.0)
             recording, _ = simulate_session(plan_session(knobs, seed), seed)
             path = Path(folder) / f"{seed}.csv"
             write_csv(recording, path)

@@ -10,13 +10,13 @@ from armarc.live.engine import Engine
 from armarc.live.events import EngineEvent, SetEnded
 from armarc.options import MeasuringOptions
 from armarc.recording import Recording
-from armarc.simulate import Knobs, Truth, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, Truth, plan_session, simulate_session
 
 
 @cache
 def recording(seed: int = 1, **knobs: Any) -> tuple[Recording, Truth]:
     """A synthetic recording with its truth."""
-    return simulate_session(plan_session(Knobs(**knobs), seed), seed)
+    return simulate_session(plan_session(SimulationOptions(**knobs), seed), seed)
 
 
 def choices_for(made: Recording, **options: Any) -> Choices:

@@ -60,11 +60,11 @@ def _folder() -> Path:
 def recordings() -> Path:
     """Folder with three invented recordings of two sets, made once."""
     from armarc.recording.csv_writer import write_csv
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
     folder = _folder()
     for seed, side in ((1, "right"), (2, "left"), (3, "right")):
-        knobs = Knobs(reps=5, sets=2, rest_s=14.0, side=side, load_kg=8.0, fatigue=0.2)
+        knobs = SimulationOptions(reps=5, sets=2, rest_s=14.0, side=side, load_kg=8.0, fatigue=0.2)
         recording, _ = simulate_session(plan_session(knobs, seed), seed)
         write_csv(recording, folder / f"s{seed}.csv")
     return folder

@@ -126,11 +126,13 @@ async def _joined(joining: Any) -> Any:
     return await joining
 
 
-def stream_in_time(url: str, browser: Browser, rows: np.ndarray, **options: Any) -> int:
+def stream_in_time(
+    url: str, browser: Browser, rows: np.ndarray, *, names: dict[str, str] | None = None, **options: Any
+) -> int:
     """Be the page of a phone: send messages as their time comes; the number of frames that were acknowledged."""
     acked = 0
     with Link(url, **options) as link:
-        link.send(hello())
+        link.send(hello(**names or {}))
         assert json.loads(link.recv())["next"] == 0
         began = time.monotonic() - rows[0, 0] / 1000.0
         for text in browser.messages(rows):

@@ -32,6 +32,7 @@ from armarc.motion import (
     sensor_axis,
     up_in_sensor,
 )
+from armarc.motion.bent_elbow import off_plane
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
 from armarc.motion.mounting import ArmEvidence, place_of
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
@@ -223,6 +224,9 @@ def _mount(
         height_m=_height(choices),
         made=workings.equations,
     )
+    hand_axes = _hand_axes(choices)
+    if lever is not None and hand_axes is not None:
+        lever = off_plane(lever, hand_axes)
     twist = None
     if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):
         twist = find_twist(omega, up, piece.rate_hz)
@@ -264,6 +268,15 @@ def _height(choices: Choices) -> FloatArray | None:
         return None
     height_m = place.height_m if choices.sensor_height_m is None else choices.sensor_height_m
     return height_m * (sensor_axis("+z") if outward is None else outward)
+
+
+def _hand_axes(choices: Choices) -> FloatArray | None:
+    """Sensor axes of which one lies along the forearm, shape (k, 3); None for a sensor that sits elsewhere."""
+    if choices.exercise.sensor_place != "wrist" or choices.exercise.coordinate != "elevation":
+        return None
+    if choices.hand_axis is not None:
+        return sensor_axis(choices.hand_axis)[None]
+    return np.concatenate([np.eye(3), -np.eye(3)])
 
 
 def _hanging(

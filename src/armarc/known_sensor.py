@@ -15,9 +15,9 @@ from armarc.sensor.calibration import (
     load_calibrations,
     tolerance_of,
 )
-from armarc.sensor.calibration.apply import MARK
 from armarc.sensor.calibration.mounts import StoredMount, latest_mount, load_mounts, mount_record
 from armarc.sensor.calibration.store import calibration_record, latest_calibration
+from armarc.sensor.calibration.types import MARK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -57,6 +58,8 @@ class Session(ArrayValue):
     warnings : tuple of str
     left_out : tuple of LeftOutMovement
         What was seen and not counted, in time order.
+    trunk : mapping or None
+        How a chest sensor's recording was laid over the wrist's (``shift_s``, ``forward``), where there was one.
 
     Examples
     --------
@@ -78,12 +81,13 @@ class Session(ArrayValue):
     warnings: tuple[str, ...]
     left_out: tuple[LeftOutMovement, ...] = ()
     loads: tuple[SetLoad, ...] = ()
+    trunk: Mapping[str, Any] | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Everything as one JSON-ready object, schema ``armarc.sets/1``: what ``armarc process --json`` prints."""
         from armarc.records import session_record
 
-        return session_record(
+        record = session_record(
             self.recording,
             self.choices,
             self.motions,
@@ -93,6 +97,9 @@ class Session(ArrayValue):
             [(out.start_s, out.end_s, out.reason) for out in self.left_out],
             self.loads,
         )
+        if self.trunk is not None:
+            record["settings"]["trunk"] = dict(self.trunk)
+        return record
 
     def frame(self) -> pd.DataFrame:
         """All reps as one table: ``set`` and the contract's rep keys as columns, one row per rep."""
@@ -101,14 +108,14 @@ class Session(ArrayValue):
         return reps_frame(self.sets)
 
     def summary_frame(self) -> pd.DataFrame:
-        """All sets as one table, one row per set; see `armarc.session_frames.summary_frame`."""
-        from armarc.session_frames import summary_frame
+        """All sets as one table, one row per set; see `armarc.records.summary_frame`."""
+        from armarc.records import summary_frame
 
         return summary_frame(self.to_dict()["sets"])
 
     def samples_frame(self) -> pd.DataFrame:
-        """Angle, rate, orientation and phase sample by sample; see `armarc.session_frames.samples_frame`."""
-        from armarc.session_frames import samples_frame
+        """Angle, rate, orientation and phase sample by sample; see `armarc.records.samples_frame`."""
+        from armarc.records import samples_frame
 
         return samples_frame(self.motions, self.motion_of_set, self.sets)
 

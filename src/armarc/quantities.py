@@ -1,9 +1,10 @@
-"""Loads, pairs of numbers and names as people type them."""
+"""Loads, pairs of numbers, dates and names as people type them."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
+from datetime import datetime
 
 from armarc.errors import UsageError
 
@@ -14,6 +15,9 @@ HEAVIEST_LOAD_KG = 500.0
 LONGEST_NAME = 120
 DEFAULT_LIFTER = "me"
 """How whoever is meant when nobody is named is called in the log."""
+
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+"""A set outside of them was not done then; near the ends of the calendar, a time zone has no instant to lead to."""
 
 _NUMBER = r"(\d++(?:[.,]\d++)?|[.,]\d++)"
 _LOAD = re.compile(rf"\s*+{_NUMBER}\s*+(kg|kgs|kilo|kilos|lb|lbs|pound|pounds)?\.?\s*+", re.IGNORECASE)
@@ -114,3 +118,20 @@ def parse_tempo(text: str) -> tuple[float, float, float, float]:
 
 def _number(text: str) -> float:
     return float(text.replace(",", "."))
+
+
+def read_date_time(text: str) -> datetime | None:
+    """Read a day with a time (ISO 8601), with its time zone; local time unless it says otherwise.
+
+    Returns
+    -------
+    datetime or None
+        None when the text is no time, or one in which nobody can have trained.
+    """
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError:
+        return None
+    if not FIRST_YEAR <= when.year <= LAST_YEAR:
+        return None
+    return when if when.tzinfo else when.astimezone()

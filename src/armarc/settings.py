@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.exercises import DEFAULT_EXERCISE, Exercise
-from armarc.folders import config_folder
 from armarc.options import OPTIONS, MeasuringOptions
 from armarc.quantities import KG_PER_LB, parse_load, parse_pair
 from armarc.strict_toml import Check, Unfit, checked, one_of, read_toml

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from armarc.errors import FormatError, InputError
-from armarc.inputs import regular_size
+from armarc.files import regular_size
 
 _LARGEST_BYTES = 1 << 20
 # Each part of a dotted key costs the parser a copy of all before it. Begins only at the beginning of a word.

@@ -10,9 +10,9 @@ from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.errors import UsageError
 from armarc.files import read_entries, write_entries
-from armarc.folders import config_folder
 from armarc.options import SIDES, MeasuringOptions
 from armarc.quantities import HEAVIEST_LOAD_KG, clean_name
 

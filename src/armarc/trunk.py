@@ -37,6 +37,8 @@ RIVAL_SHARE = 0.8
 """A second place that fits nearly as well leaves the clocks untold."""
 STANDING_S = 0.5
 REST_WITHIN_S = 0.8
+SHORT_OF_S = 0.2
+"""What a recording may lack at its ends: the last packets of another sensor."""
 QUIET_ACCELERATION_M_S2, QUIET_RATE_RAD_S = 0.3, math.radians(10)
 """Equally loud, for the choice of the quietest instant."""
 LEVEL_SHARE = 0.3
@@ -53,15 +55,15 @@ class Trunk:
     Parameters
     ----------
     recording : Recording
-    clock : {"auto", "same", "jolt"}
+    clock : {"auto", "same", "jolt"} or float, s
         ``"same"``: its file counts time on the wrist's clock; ``"jolt"``: a blow that both sensors felt says how they
-        lie; ``"auto"``: one clock where the times overlap, else a jolt.
+        lie; ``"auto"``: one clock where the times overlap, else a jolt; a number is added to its times.
     forward : str
         Its axis that faces away from the breastbone.
     """
 
     recording: Recording
-    clock: Clock = "auto"
+    clock: Clock | float = "auto"
     forward: str = "+z"
 
 
@@ -75,17 +77,19 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Sess
     InputError
         For a recording that cannot be used.
     """
+    shift_s, how = clock_shift(wrist, trunk.recording, trunk.clock)
+    laid = {"shift_s": round(shift_s, 6), "forward": trunk.forward}
     placed = _Placed(
         recording=trunk.recording,
-        shift_s=(found := clock_shift(wrist, trunk.recording, trunk.clock))[0],
+        shift_s=shift_s,
         forward=sensor_axis(trunk.forward),
         side=choices.side,
     )
     plain = measure(wrist, choices, load=False)
-    notes = [f"chest sensor: {found[1]}; its {trunk.forward} axis was taken to face forward"]
+    notes = [f"chest sensor: {how}; its {trunk.forward} axis was taken to face forward"]
     if not plain.sets or choices.exercise.coordinate != "elevation":
         notes.append("chest sensor: nothing was measured with it: no raise about the shoulder was found")
-        return _noted(measure(wrist, choices), notes)
+        return _noted(replace(measure(wrist, choices), trunk=laid), notes)
     session = measure(_freed(wrist, plain, placed), choices, load=False)
     if [len(each.reps) for each in session.sets] != [len(each.reps) for each in plain.sets]:
         notes.append("chest sensor: the arm was fitted without it, as other reps were found with it")
@@ -104,7 +108,7 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Sess
         [(session.motions[k], one) for k, one in zip(session.motion_of_set, sets, strict=True)],
         swings,
     )
-    session = replace(session, recording=wrist, sets=tuple(sets), loads=loads)
+    session = replace(session, recording=wrist, sets=tuple(sets), loads=loads, trunk=laid)
     return _noted(session, [*said, *notes])
 
 
@@ -115,7 +119,7 @@ def _noted(session: Session, notes: Sequence[str]) -> Session:
     return replace(session, warnings=(*session.warnings, *notes))
 
 
-def clock_shift(wrist: Recording, chest: Recording, clock: Clock = "auto") -> tuple[float, str]:
+def clock_shift(wrist: Recording, chest: Recording, clock: Clock | float = "auto") -> tuple[float, str]:
     """Seconds to add to the chest's times to have the wrist's, and how they were found.
 
     Raises
@@ -123,6 +127,8 @@ def clock_shift(wrist: Recording, chest: Recording, clock: Clock = "auto") -> tu
     UsageError
         When nothing says so.
     """
+    if not isinstance(clock, str):
+        return clock, "clocks laid over each other as stated"
     starts = wrist.source.clock_start_s, chest.source.clock_start_s
     if clock != "jolt":
         shift = (starts[1] or 0.0) - (starts[0] or 0.0)
@@ -173,11 +179,14 @@ class _Placed:
     side: str
 
     def during(self, motion: ArmMotion, session: Session) -> TrunkMotion | None:
-        """The trunk at the instants of a motion; None where the chest's recording does not cover it."""
+        """The trunk at the instants of a motion; None where the chest's recording does not cover its reps."""
         first, last = float(motion.time_s[0]), float(motion.time_s[-1])
+        inside = [one for one in session.sets if first <= one.start_s <= last]
+        if inside:
+            first, last = min(one.start_s for one in inside), max(one.end_s for one in inside)
         for piece in uniform_pieces(self.recording):
             time = piece.time_s + self.shift_s
-            if time[0] > first + REST_WITHIN_S or time[-1] < last - REST_WITHIN_S:
+            if time[0] > first + SHORT_OF_S or time[-1] < last - SHORT_OF_S:
                 continue
             found = fuse(
                 piece.angular_velocity_rad_s, piece.specific_force_m_s2, piece.rate_hz, missing=piece.missing

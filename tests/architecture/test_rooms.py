@@ -13,11 +13,8 @@ SOURCE = Path(__file__).parents[2] / "src" / "armarc"
 BASE = {
     "errors",
     "files",
-    "folders",
+    "computer",
     "outputs",
-    "inputs",
-    "extras",
-    "ports",
     "strict_toml",
     "quantities",
     "measures",
@@ -31,22 +28,18 @@ ALLOWED: dict[str, set[str]] = {
     # shared ground
     "errors": set(),
     "files": {"errors"},
-    "folders": set(),
-    "strict_toml": {"errors", "inputs"},
+    "computer": set(),
+    "strict_toml": {"errors", "files"},
     "quantities": {"errors"},
     "measures": set(),
     "outputs": {"errors", "files"},
-    "extras": set(),
-    "ports": set(),
-    "inputs": {"errors"},
-    "exercises": {"errors", "folders", "strict_toml"},
+    "exercises": {"errors", "computer", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
-    "own_bands": {"errors", "exercises", "files", "folders", "quantities", "strict_toml"},
-    "settings": {"exercises", "folders", "options", "quantities", "strict_toml", "errors"},
-    "tasks": {"errors", "files", "folders", "options", "quantities"},
+    "settings": {"exercises", "computer", "options", "quantities", "strict_toml", "errors"},
+    "tasks": {"errors", "files", "computer", "options", "quantities"},
     # the rooms, in the order of the data
-    "recording": {"errors", "files", "inputs"},
-    "sensor": {"errors", "files", "folders", "strict_toml", "recording", "motion"},
+    "recording": {"errors", "files"},
+    "sensor": {"errors", "files", "computer", "strict_toml", "recording", "motion"},
     "motion": {"errors", "recording"},
     "reps": {"errors", "exercises", "measures", "recording", "sensor", "motion"},
     # a planned rep is the one that is simulated, so that a plan and a measured rep mean the same
@@ -58,7 +51,6 @@ ALLOWED: dict[str, set[str]] = {
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "session_load": {"choices", "motion", "reps", "load"},
-    "session_frames": {"motion", "reps"},
     "records": {"__version__", "choices", "options", "recording", "motion", "reps", "load", "session_load"},
     "pipeline": BASE
     | {
@@ -72,16 +64,26 @@ ALLOWED: dict[str, set[str]] = {
         "reps",
         "load",
         "session_load",
-        "session_frames",
         # pictures of what was measured: they need nothing of the log
         "report.set_figure",
         "report.session_figure",
     },
     "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
-    "kept": BASE | {"own_bands", "choices", "known_sensor", "load", "options", "recording"},
+    "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE
-    | {"choices", "recording", "motion", "reps", "load", "pipeline", "options", "kept", "known_sensor"},
+    | {
+        "choices",
+        "recording",
+        "motion",
+        "reps",
+        "load",
+        "pipeline",
+        "options",
+        "kept",
+        "known_sensor",
+        "trunk",
+    },
     "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
     "live": BASE
     | {

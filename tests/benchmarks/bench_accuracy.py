@@ -25,9 +25,9 @@ from armarc.api import process
 from armarc.pipeline import Session
 from armarc.recording import Recording
 from armarc.simulate import (
-    Knobs,
     MountPlan,
     SensorPlan,
+    SimulationOptions,
     Truth,
     find_pattern,
     plan_session,
@@ -39,8 +39,8 @@ RNG_SEED = 20
 GRAVITY_M_S2 = 9.80665
 
 
-def one_set(k: int, **fixed) -> tuple[Knobs, int]:
-    """Knobs of the k-th set; the spread is that of a mixed training week."""
+def one_set(k: int, **fixed) -> tuple[SimulationOptions, int]:
+    """SimulationOptions of the k-th set; the spread is that of a mixed training week."""
     rng = np.random.default_rng([RNG_SEED, k])
     start = float(rng.uniform(30, 150))
     concentric = float(rng.uniform(1.0, 2.4)) if start < 100 else float(rng.uniform(0.9, 1.4))
@@ -72,10 +72,10 @@ def one_set(k: int, **fixed) -> tuple[Knobs, int]:
             rate_hz=float(rng.choice([50.0, 100.0, 100.0, 200.0])),
         ),
     }
-    return Knobs(**(knobs | fixed)), int(rng.integers(1 << 30))
+    return SimulationOptions(**(knobs | fixed)), int(rng.integers(1 << 30))
 
 
-def session(k: int) -> tuple[Knobs, int]:
+def session(k: int) -> tuple[SimulationOptions, int]:
     """Several sets in one recording, with what lies between them."""
     rng = np.random.default_rng([RNG_SEED, 1000 + k])
     return one_set(
@@ -93,7 +93,7 @@ def session(k: int) -> tuple[Knobs, int]:
     )
 
 
-def run(knobs: Knobs, seed: int, **options) -> tuple[Session, Truth, Recording]:
+def run(knobs: SimulationOptions, seed: int, **options) -> tuple[Session, Truth, Recording]:
     recording, truth = simulate_session(plan_session(knobs, seed), seed)
     return process(recording, **options), truth, recording
 

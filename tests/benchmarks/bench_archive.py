@@ -23,12 +23,12 @@ from pathlib import Path
 def make(folder: Path, count: int, sets: int) -> Path:
     """Recordings of `sets` sets of eight reps with rests of a minute; their bytes differ, their movement repeats."""
     from armarc.recording import write_csv
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
     folder.mkdir(parents=True)
     bodies = []
     for seed in range(min(count, 4)):
-        recording, _ = simulate_session(plan_session(Knobs(sets=sets, load_kg=8.0), seed), seed)
+        recording, _ = simulate_session(plan_session(SimulationOptions(sets=sets, load_kg=8.0), seed), seed)
         path = folder / "one.csv"
         write_csv(recording, path)
         bodies.append(path.read_bytes())

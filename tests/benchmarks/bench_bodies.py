@@ -28,9 +28,9 @@ import numpy as np
 from armarc.api import process
 from armarc.simulate import (
     SCENARIOS,
-    Knobs,
+    SimulationOptions,
     Truth,
-    draw_knobs,
+    draw_options,
     plan_session,
     rep_record,
     simulate_session,
@@ -83,7 +83,7 @@ class Tally:
         return self
 
 
-def measured(knobs: Knobs, seed: int) -> tuple[dict, Truth]:
+def measured(knobs: SimulationOptions, seed: int) -> tuple[dict, Truth]:
     recording, truth = simulate_session(plan_session(knobs, seed), seed)
     return process(recording).to_dict(), truth
 
@@ -179,7 +179,7 @@ def bodies(each: int, first_seed: int) -> None:
     for kind in SCENARIOS:
         total = Tally()
         for seed in range(first_seed, first_seed + each):
-            record, truth = measured(draw_knobs(kind, seed), seed)
+            record, truth = measured(draw_options(kind, seed), seed)
             if kind == "rigid":
                 usual[seed] = without_figures(record["warnings"])
             total += tally(record, truth, usual[seed], f"{kind} {seed}")
@@ -200,7 +200,7 @@ def button_to_button(count: int, first_seed: int) -> None:
         rng = np.random.default_rng([seed, 13])
         kind = str(rng.choice([name for name in SCENARIOS if name != "slipping-strap"]))
         knobs = replace(
-            draw_knobs(kind, seed),
+            draw_options(kind, seed),
             press_start=True,
             press_stop=True,
             walk_up=bool(rng.random() < 0.7),

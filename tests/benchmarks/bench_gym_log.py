@@ -158,6 +158,8 @@ COMMANDS = (
     "compare --by side --json",
     "trend bests --json",
     "trend weeks --json",
+    "trend parts --json",
+    "trend next --json",
     "reliability --json",
     "log list --json",
     "log list -n 0 --json",

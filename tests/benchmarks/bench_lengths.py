@@ -24,7 +24,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 
 from armarc.recording import Recording, write_csv
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
 CHILD = """
 import statistics, sys, time
@@ -64,9 +64,9 @@ print(f"{n} samples: reading {read:.0f} ms ({read / floor:.1f} x pandas), measur
 def session(minutes: int, rate_hz: float) -> Recording:
     """An invented recording of about so many minutes."""
     if minutes == 1:
-        knobs = Knobs(reps=13, hold_s=0.4)
+        knobs = SimulationOptions(reps=13, hold_s=0.4)
     else:
-        knobs = Knobs(reps=10, sets=8, rest_s=45.0, pick_up=True, walk=True, fidget=True)
+        knobs = SimulationOptions(reps=10, sets=8, rest_s=45.0, pick_up=True, walk=True, fidget=True)
     knobs = replace(knobs, sensor=replace(knobs.sensor, rate_hz=rate_hz))
     once, _ = simulate_session(plan_session(knobs, 2), 2)
     times = max(1, minutes // 12)

@@ -19,7 +19,7 @@ from armarc.live.engine import Engine
 from armarc.live.events import GateCrossed, RepWithdrawn, SetEnded
 from armarc.pipeline import measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, Metadata, Recording
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
 KINDS: dict[str, dict[str, Any]] = {
     "plain": {},
@@ -125,7 +125,7 @@ def against_textbook(made: Recording) -> None:
 
 def over_hours(hours: float) -> None:
     """Memory of an engine that runs for hours: a session played again and again on one clock."""
-    made, _ = simulate_session(plan_session(Knobs(sets=2, reps=8, walk=True, rest_s=60.0), 1), 1)
+    made, _ = simulate_session(plan_session(SimulationOptions(sets=2, reps=8, walk=True, rest_s=60.0), 1), 1)
     engine = Engine(choose(made.metadata), made.rate_hz)
     start_s, marks, sets = 0.0, [], 0
     while start_s < 3600 * hours:
@@ -148,14 +148,14 @@ def main() -> None:
     differences: list[float] = []
     for name, knobs in KINDS.items():
         made = [
-            simulate_session(plan_session(Knobs(**knobs), seed), seed)[0]
+            simulate_session(plan_session(SimulationOptions(**knobs), seed), seed)[0]
             for seed in range(1, options.seeds + 1)
         ]
         differences += compare(name, made)
     off = np.abs(differences)
     print(f"all synthetic sets: {len(off)} reps, within 3 °/s of offline {100 * (off <= 3).mean():.1f} %")
     compare("open wrist dataset", wrist_recordings())
-    against_textbook(simulate_session(plan_session(Knobs(), 1), 1)[0])
+    against_textbook(simulate_session(plan_session(SimulationOptions(), 1), 1)[0])
     over_hours(options.hours)
 
 

@@ -18,13 +18,13 @@ import numpy as np
 from armarc import NOTHING_KEPT, process
 from armarc.load import Lifter
 from armarc.load.arm import arm_body
-from armarc.load.dynamics import loaded_arm
+from armarc.load.mechanics import loaded_arm
 from armarc.load.resistance import Dumbbell
 from armarc.motion.quaternions import rotate
 from armarc.reps.lowering import held_share, lowering_window, lowest_tenth
 from armarc.reps.momentum import start_ratio
-from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate import Body, draw_options, plan_session, simulate_session
+from armarc.simulate.session import simulate_chest
 from armarc.simulate.truth import GATE_RAD, Truth, TruthRep, smooth_rate
 from armarc.trunk import Trunk
 
@@ -74,7 +74,7 @@ def true_drive_share(truth: Truth, rep: TruthRep, rest_from_s: float) -> float:
 def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, float | None, float, str]]:
     """True share, measured share (None: not measured), its floor and what is said, rep by rep."""
     changes = CASES[case]
-    knobs = draw_knobs(kind, seed)
+    knobs = draw_options(kind, seed)
     body = (
         replace(knobs.body, tip_rad=changes.get("tip_rad", 0.0))
         if kind != "rigid"
@@ -106,7 +106,7 @@ def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, f
 
 def lowered(kind: str, eccentric_s: float | None, seed: int) -> list[tuple[float, float, float, float]]:
     """Errors of share held, its standard error, the least truly held, and error of the start ratio, rep by rep."""
-    knobs = draw_knobs(kind, seed)
+    knobs = draw_options(kind, seed)
     if eccentric_s is not None:
         knobs = replace(knobs, eccentric_s=eccentric_s)
     recording, truth = simulate_session(plan_session(knobs, seed), seed)

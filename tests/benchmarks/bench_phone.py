@@ -23,7 +23,7 @@ import armarc
 from armarc.recording import Recording
 from armarc.sensor.events import Frames
 from armarc.sensor.phone import Receiver, read_message
-from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
+from armarc.simulate import SensorPlan, SimulationOptions, plan_session, simulate_session
 from phone_page import Browser, Link, hello
 
 RATE_HZ = 100.0
@@ -88,7 +88,7 @@ def run(minutes: float) -> None:
 
 
 def _motion() -> np.ndarray:
-    made, _ = simulate_session(plan_session(Knobs(sets=1, reps=8), 3), 3)
+    made, _ = simulate_session(plan_session(SimulationOptions(sets=1, reps=8), 3), 3)
     return Browser(rate_hz=RATE_HZ).rows(made)
 
 
@@ -115,7 +115,7 @@ def accuracy(sessions: int = 20) -> None:
         off = []
         for seed in range(sessions):
             start = math.radians(40 + 3 * seed)
-            knobs = Knobs(
+            knobs = SimulationOptions(
                 sensor=SensorPlan(rate_hz=200.0), reps=6, start_velocity_rad_s=start, concentric_s=1.3
             )
             made, truth = simulate_session(plan_session(knobs, seed), seed)

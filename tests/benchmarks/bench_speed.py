@@ -26,7 +26,7 @@ import pandas as pd
 from armarc.api import process
 from armarc.motion.orientation import fuse
 from armarc.recording import read_csv, write_csv
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
 
 def cpu_s(job: Callable[[], object], times: int) -> float:
@@ -43,7 +43,7 @@ def line(what: str, mark: str, value: str) -> None:
 
 
 def fusion() -> None:
-    recording, _ = simulate_session(plan_session(Knobs(reps=120, sets=1), 1), 1)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=120, sets=1), 1), 1)
     omega = np.ascontiguousarray(recording.angular_velocity_rad_s)
     force = np.ascontiguousarray(recording.specific_force_m_s2)
     n, hz = len(omega), recording.rate_hz
@@ -65,11 +65,11 @@ def fusion() -> None:
 
 
 def whole_road(folder: Path) -> None:
-    usual = Knobs(reps=10, sets=4, rest_s=60.0, pick_up=True, walk=True, fidget=True)
+    usual = SimulationOptions(reps=10, sets=4, rest_s=60.0, pick_up=True, walk=True, fidget=True)
     sensor = replace(usual.sensor, rate_hz=200.0)
     for name, mark, knobs in (
-        ("one short set", "", Knobs(load_kg=8.0)),
-        ("one-minute set", "", Knobs(reps=13, hold_s=0.4)),
+        ("one short set", "", SimulationOptions(load_kg=8.0)),
+        ("one-minute set", "", SimulationOptions(reps=13, hold_s=0.4)),
         ("session of four sets", "≥ 300 k samples/s", usual),
         ("session of seven sets at 200 Hz", "≥ 300 k samples/s", replace(usual, sets=7, sensor=sensor)),
     ):
@@ -102,7 +102,7 @@ def whole_road(folder: Path) -> None:
 
 def cold_start(folder: Path) -> None:
     """CPU time of whole commands in processes of their own, beside the libraries' own loading."""
-    recording, _ = simulate_session(plan_session(Knobs(reps=13, hold_s=0.4), 2), 2)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=13, hold_s=0.4), 2), 2)
     write_csv(recording, folder / "minute.csv")
     armarc = ("-m", "armarc")
     for name, mark, words in (

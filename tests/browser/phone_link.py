@@ -24,12 +24,13 @@ FLAGS = ("--ignore-certificate-errors",)
 class Program:
     """A command that waits for a phone, in a process of its own."""
 
-    def __init__(self, folder: Path, *words: str) -> None:
+    def __init__(self, folder: Path, *words: str, phone: str = "") -> None:
         self.out, self.err = folder / "out.txt", folder / "err.txt"
         env = {**os.environ, "PYTHONUNBUFFERED": "1", "ARMARC_DATA_DIR": str(folder / "data")}
         with self.out.open("w") as out, self.err.open("w") as err:
+            at = ("--host", "127.0.0.1", "--port", "0")
             self.process = subprocess.Popen(
-                [sys.executable, "-c", START, *words, "--phone", "--host", "127.0.0.1", "--port", "0"],
+                [sys.executable, "-c", START, *words, "--phone", *filter(None, [phone]), *at],
                 stdout=out, stderr=err, env=env, cwd=folder,
             )  # fmt: skip
         self.url = self.wait_for(r"open (https://\S+)")[1]
@@ -147,3 +148,39 @@ def feed(page: Any, recording: Any, *, rate_hz: float) -> None:
     page.value(FEED + "0")
     times, rows = json.dumps(recording.time_s.tolist()), json.dumps(np.round(values, 5).tolist())
     page.value(f"play({rate_hz}, {1000 / rate_hz}, {times}, {rows}); 0")
+
+
+def virtual_sensors(page: Any, up: dict[str, float] | None = None) -> None:
+    """Give the browser sensors of its own making (DevTools protocol), lying flat or turned by a quaternion."""
+    for kind in ("accelerometer", "gyroscope", "linear-acceleration", "relative-orientation"):
+        page.call("Emulation.setSensorOverrideEnabled", enabled=True, type=kind)
+    turned = up or {"x": 0.0, "y": 0.0, "z": 0.0, "w": 1.0}
+    page.call(
+        "Emulation.setSensorOverrideReadings", type="relative-orientation", reading={"quaternion": turned}
+    )
+
+
+def set_sensors(page: Any, force_m_s2: np.ndarray, rate_rad_s: np.ndarray) -> None:
+    """What the browser's own sensors read from now on."""
+    for kind, values in (
+        ("accelerometer", force_m_s2),
+        ("linear-acceleration", np.zeros(3)),
+        ("gyroscope", rate_rad_s),
+    ):
+        reading = {"xyz": dict(zip("xyz", values.tolist(), strict=True))}
+        page.call("Emulation.setSensorOverrideReadings", type=kind, reading=reading)
+
+
+def move_sensors(page: Any, recording: Any, *, rate_hz: float) -> float:
+    """Move the browser's own sensors as a recording did, so many times a second; gives the mean rate kept."""
+    began, done = time.monotonic(), 0
+    while (now_s := time.monotonic() - began) < recording.duration_s:
+        force, rate = (
+            np.array([np.interp(now_s, recording.time_s, column) for column in values.T])
+            for values in (recording.specific_force_m_s2, recording.angular_velocity_rad_s)
+        )
+        set_sensors(page, force, rate)
+        done += 1
+        time.sleep(max(0.0, began + done / rate_hz - time.monotonic()))
+        done = max(done, int((time.monotonic() - began) * rate_hz))
+    return done / recording.duration_s

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import signal
@@ -95,7 +96,8 @@ def test_a_phone_and_a_tablet_see_the_set(program: Program, tmp_path: Path) -> N
 
 
 BOXES = """(() => {
-  const names = ['#what', '#say', '#below', '#count', '#speed', '#word', '#fan', '#after', '#strip', 'footer'];
+  const names = ['#what', '#say', '#below', '#count', '#speed', '#word', '#count2', '#speed2', '#word2', '#fan',
+    '#after', '#strip', '#strip2', 'footer'];
   const shown = [...document.querySelectorAll(names.join(','))].filter(e => e.textContent.trim())
     .map(e => [e.id || 'footer', e.getBoundingClientRect()]).filter(([, b]) => b.width && b.height);
   const faults = [];
@@ -103,14 +105,15 @@ BOXES = """(() => {
     if (b.left < -1 || b.top < -1 || b.right > innerWidth + 1 || b.bottom > innerHeight + 1)
       faults.push(name + ' cut');
   }
-  const filled = '#what, #say, #below, #word, #after, footer span, dialog[open], dialog[open] p';
+  const filled = '#what, #say, #below, #word, #word2, #after, footer span, dialog[open], dialog[open] p';
   for (const e of document.querySelectorAll(filled)) {
     if (e.scrollWidth > e.clientWidth + 1 && e.clientWidth) faults.push((e.id || e.tagName) + ' wider than its place');
   }
   for (const e of document.querySelectorAll('#below')) {
     if (e.scrollHeight > e.clientHeight + 1) faults.push('below cut short');
   }
-  for (const e of document.querySelectorAll('#after .chip, #strip div, dialog[open] button, dialog[open] input')) {
+  const small = '#after .chip, #strip div, #strip2 div, dialog[open] button, dialog[open] input';
+  for (const e of document.querySelectorAll(small)) {
     const b = e.getBoundingClientRect();
     if (b.left < -1 || b.right > innerWidth + 1) faults.push(e.textContent + ' beyond the edge');
   }
@@ -206,6 +209,34 @@ def test_one_tap_after_a_set_and_between_sets(
         "left",
         6.5,
     )
+
+
+def test_both_arms_stand_beside_each_other(tmp_path: Path) -> None:
+    files = []
+    for side, speed in (("left", 57.0), ("right", 95.0)):
+        made, _ = recording(
+            2, sets=2, reps=5, still_s=20.0, rest_s=40.0, side=side, start_velocity_rad_s=math.radians(speed)
+        )
+        files.append(tmp_path / f"{side}.csv")
+        write_csv(made, files[-1])
+    words = ("--from", str(files[1]), "--port", "0", "--speed", "4", "--rest", "4")
+    running = Program(files[0], *words)
+    try:
+        with Chrome() as page:
+            page.open(running.url)
+            page.wait_for("document.getElementById('say').textContent === 'ready'")
+            look(page, "ready")
+            # The right arm starts above the band, the left one inside it: each has its own verdict.
+            page.wait_for("document.getElementById('word2').textContent.includes('above the band')", 30)
+            look(page, "lifting")
+            page.wait_for("document.getElementById('word').textContent === 'inside the band'", 30)
+            assert page.value("document.getElementById('what').textContent").endswith("both arms")
+            assert page.value("document.getElementById('count2').dataset.arm") == "right arm"
+            page.wait_for("document.getElementById('below').textContent.startsWith('both arms, 5 reps')", 30)
+            assert "more on the right" in page.value("document.getElementById('below').textContent")
+            look(page, "rest")
+    finally:
+        running.end()
 
 
 def test_the_page_finds_back_by_itself(file: Path) -> None:

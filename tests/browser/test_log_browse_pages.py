@@ -10,6 +10,7 @@ import urllib.request
 
 import pytest
 from chromium import Browser
+from fitting import SCREENS, faults
 
 from armarc.log import list_sets, open_log
 from log_program import real_log
@@ -162,16 +163,13 @@ def _entries(log):
         return list_sets(store)
 
 
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (844, 390), (1280, 900)])
-def test_the_list_fits(browser, address, width, height):
-    browser.look(width=width, height=height, phone=width < 1000)
-    browser.open(address)
-    assert browser.run("document.documentElement.scrollWidth") <= width
-    assert (
-        browser.run(
-            "document.querySelector('.cards').scrollWidth - document.querySelector('.cards').clientWidth"
-        )
-        <= 1
-    )
-    assert browser.run("document.querySelectorAll('tbody tr').length") == 6
-    browser.picture(f"browse-list-{width}")
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "height", "phone"), SCREENS)
+def test_nothing_is_cut_and_nothing_overlaps(browser, address, width, height, phone, dark):
+    browser.look(width=width, height=height, phone=phone, dark=dark)
+    pages = {"list": "", "report": "report", "set": "set/1", "compare": "compare?set=1&set=3&set=6",
+             "none": "?tag=nowhere", "wrong": "set/999"}  # fmt: skip
+    for name, path in pages.items():
+        browser.open(address + path)
+        assert faults(browser.run) == [], name
+        browser.picture(f"browse-{name}-{width}{'-dark' if dark else ''}")

@@ -17,7 +17,7 @@ import pytest
 from programs import command, environment
 
 from armarc.errors import ArmarcError, InputError
-from armarc.inputs import LARGEST_VARIABLE, largest_recording_bytes, regular_size
+from armarc.files import LARGEST_VARIABLE, largest_recording_bytes, regular_size
 from armarc.recording import read_csv
 
 MOST_BYTES, MOST_S = 500_000_000, 2.0

@@ -160,13 +160,17 @@ def test_a_second_phone_is_told_that_there_is_one(waiting: Waiting) -> None:
         first.recv(timeout=10)
         with Link(waiting.url()) as second:
             second.send(hello(tab="bbbbbbbbbbbbbbbb"))
-            assert "another phone" in json.loads(second.recv(timeout=10))["busy"]
+            assert "Another phone" in json.loads(second.recv(timeout=10))["busy"]
         first.send(good[0])
         assert json.loads(first.recv(timeout=10))["ack"] == 3
         # The same tab, loaded again while its old connection still hangs, takes its own place.
         with Link(waiting.url()) as again:
             again.send(hello(session="5e55104000000002"))
             assert json.loads(again.recv(timeout=10))["next"] == 0
+            # A tab that was duplicated has the same name: the page whose place was taken does not take it back.
+            with Link(waiting.url()) as before:
+                before.send(hello())
+                assert "another tab" in json.loads(before.recv(timeout=10))["busy"]
     # Just gone, the place is still kept for it.
     with Link(waiting.url()) as second:
         second.send(hello(tab="bbbbbbbbbbbbbbbb"))

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from armarc.cli.phone import open_phone
+from armarc.cli.phone import open_phone, phone_places, phones_worn
 from armarc.errors import UsageError
 
 
@@ -22,8 +22,17 @@ from armarc.errors import UsageError
         ("live", "--phone", "--rate", "100"),
         ("record", "OUT", "--phone", "--sensor", "mysensor"),
         ("record", "OUT", "--phone", "--rate", "100"),
+        ("record", "OUT", "--phone", "wrist,chest", "--sensor", "mysensor"),
+        ("record", "--phone", "wrist,belly", "OUT"),
+        ("record", "OUT", "--phone", "wrist,"),
+        ("record", "OUT", "--phone=belly"),
+        ("record", "OUT", "--phone", "wrist,wrist"),
+        ("record", "--phone", "OUT", "--rate", "100"),
         ("sensor", "check", "set.csv", "--phone"),
         ("sensor", "check", "--phone", "--sensor", "mysensor"),
+        ("sensor", "calibrate", "table.csv", "--phone"),
+        ("sensor", "mount", "move.csv", "--phone", "--side", "left"),
+        ("sensor", "mount", "--phone", "--side", "left", "--rate", "100"),
     ],
 )
 def test_a_phone_stands_alone(words: tuple[str, ...], tmp_path: Path) -> None:
@@ -37,6 +46,24 @@ def test_a_phone_stands_alone(words: tuple[str, ...], tmp_path: Path) -> None:
     assert "phone" in done.output
     assert "Traceback" not in done.output
     assert not (tmp_path / "out.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("said", "places"),
+    [
+        ("wrist", ("wrist",)),
+        ("wrist,chest", ("wrist", "chest")),
+        ("Left, right", ("left", "right")),
+        ("left,right,chest", ("left", "right", "chest")),
+    ],
+)
+def test_places_of_phones(said: str, places: tuple[str, ...]) -> None:
+    assert phone_places(phones_worn(said)) == places
+
+
+def test_a_chest_alone_is_no_arm() -> None:
+    with pytest.raises(UsageError, match="goes with one on the wrist"):
+        phones_worn("chest")
 
 
 def _open() -> None:

@@ -84,7 +84,7 @@ def test_one_set_from_its_recording(real, tmp_path):
 def test_a_session_and_a_period(log, tmp_path):
     run("report", "2026-01-05", "-o", tmp_path / "day.html", "--log-file", log)
     day = sound((tmp_path / "day.html").read_text())
-    assert "Session of 05 January 2026" in "".join(day.text)
+    assert "Session of 5 January 2026" in "".join(day.text)
     run("report", "--lifter", "me", "-o", tmp_path / "all.html", "--log-file", log)
     everything = sound((tmp_path / "all.html").read_text())
     words = " ".join(everything.text)

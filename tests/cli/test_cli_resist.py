@@ -26,10 +26,10 @@ def armarc(folder: Path, *arguments: str) -> Any:
 
 @pytest.fixture(scope="module")
 def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
     folder = tmp_path_factory.mktemp("recording")
-    made, _ = simulate_session(plan_session(Knobs(reps=4, load_kg=8.0), 5), 5)
+    made, _ = simulate_session(plan_session(SimulationOptions(reps=4, load_kg=8.0), 5), 5)
     path = folder / "set.csv"
     names = "time_s,ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s"
     rows = [

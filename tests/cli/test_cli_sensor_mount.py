@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from armarc.cli.app import ErrorBoundary
 from armarc.cli.sensor import app as sensor
 from armarc.recording import write_csv
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 from invented_bench import still
 
 
@@ -30,7 +30,9 @@ def armarc(folder: Path, *arguments: str) -> Any:
 @pytest.fixture(scope="module")
 def move(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("move") / "move.csv"
-    made, _ = simulate_session(plan_session(Knobs(twist=True, front_raise=True, reps=1, side="left"), 3), 3)
+    made, _ = simulate_session(
+        plan_session(SimulationOptions(twist=True, front_raise=True, reps=1, side="left"), 3), 3
+    )
     write_csv(made, path)
     return path
 

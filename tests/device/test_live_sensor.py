@@ -19,13 +19,12 @@ from live_runs import recording
 Run = Callable[..., None]
 
 
-def lifting_sensor() -> Any:
+def lifting_sensor(side: str = "right", **facts: Any) -> Any:
     """A sensor whose frames are the samples of a synthetic set, in its counts (± 8 g, ± 1000 °/s)."""
     import fake_sensor
 
-    made, _ = recording(
-        2, reps=2, still_s=1.0, eccentric_s=1.2, concentric_s=1.2, sensor=SensorPlan(rate_hz=200.0)
-    )
+    pace = {"still_s": 1.0, "eccentric_s": 1.2, "concentric_s": 1.2}
+    made, _ = recording(2, reps=2, side=side, sensor=SensorPlan(rate_hz=200.0), **pace)
     scaled = np.concatenate(
         [
             made.specific_force_m_s2 / (8 * STANDARD_GRAVITY_M_S2),
@@ -39,7 +38,7 @@ def lifting_sensor() -> Any:
         def frame(self, k: int) -> NDArray[np.int16]:
             return np.asarray(counts[min(k, len(counts) - 1)])
 
-    return Lifting(), made.duration_s
+    return Lifting(**facts), made.duration_s
 
 
 def test_a_set_is_counted_shown_written_and_measured(bench: Bench, run: Run) -> None:
@@ -64,6 +63,44 @@ def test_a_set_is_counted_shown_written_and_measured(bench: Bench, run: Run) -> 
             assert kept.metadata.load_kg == 8
             assert kept.duration_s > seconds - 1
             assert "stopping" in program.talk
+
+    run(story())
+
+
+def test_both_arms_are_lifted_and_one_link_may_break(bench: Bench, run: Run) -> None:
+    """Each sensor has its arm, its file and its sets; a break of one costs the other nothing."""
+
+    async def story() -> None:
+        left, seconds = lifting_sensor("left", name="watch-l", serial="A-1")
+        right, _ = lifting_sensor("right", name="watch-r", serial="A-2", address="C0:FF:EE:00:00:02")
+        async with FakeDaemon(bench.address) as daemon, left, right:
+            daemon.add(left)
+            daemon.add(right)
+            out = bench.folder / "both.csv"
+            words = ("left=watch-l", "right=watch-r")
+            program = await bench.armarc("live", *words, "--out", out, "--json", "--log", "--rest", "3")
+            await asyncio.sleep(seconds)
+            left.lose_link()
+            await asyncio.sleep(1.0)
+            left.return_()
+            await asyncio.sleep(9)
+            program.interrupt()
+            code, data = await program.end(30)
+            assert code == 0, program.talk
+        records = [json.loads(line) for line in data.splitlines()]
+        measured = [one for one in records if one["event"] == "set measured"]
+        assert sorted((one["side"], one["result"]["sets"][0]["summary"]["reps"]) for one in measured) == [
+            ("left", 2),
+            ("right", 2),
+        ]
+        assert any(one["event"] == "both arms" for one in records), program.talk
+        lost = [one["text"] for one in records if one.get("state") == "lost"]
+        assert lost
+        assert all(text.startswith("left: ") for text in lost)
+        for side in ("left", "right"):
+            kept = read_csv(bench.folder / f"both-{side}.csv")
+            assert kept.metadata.side == side
+            assert kept.duration_s > seconds - 1
 
     run(story())
 

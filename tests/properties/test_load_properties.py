@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from armarc.load.arm import arm_body
-from armarc.load.dynamics import dynamics
 from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body
 from armarc.load.lifter import Lifter
+from armarc.load.mechanics import dynamics
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand
 
 bodies = st.builds(

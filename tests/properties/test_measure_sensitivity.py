@@ -128,7 +128,7 @@ def test_two_per_cent_would_be_noticed(measured, key):
     ("name", "spoiled"),
     [
         ("start_velocity_deg_s", ("armarc.reps.measure", "gate_passage")),
-        ("loaded_range_s", ("armarc.reps.measure", "_time_inside")),
+        ("loaded_range_s", ("armarc.reps.measure", "_times_inside")),
         ("plane_deg", ("armarc.reps.measure", "_plane")),
     ],
 )

@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from armarc.api import process
 from armarc.recording import Metadata
-from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
+from armarc.simulate import SensorPlan, SimulationOptions, plan_session, simulate_session
 
 FEW = settings(max_examples=5, deadline=None)
 SEEDS = st.integers(0, 10_000)
@@ -22,7 +22,7 @@ UNKNOWN = Metadata(exercise="lateral-raise", side="right")
 
 @cache
 def raises(side="right", noise="common", bias=None, **knobs):
-    plan = Knobs(
+    plan = SimulationOptions(
         reps=4, still_s=2.0, side=side, sensor=SensorPlan(noise=noise, gyroscope_bias_rad_s=bias), **knobs
     )
     recording, _ = simulate_session(plan_session(plan, 5), 5)
@@ -93,7 +93,7 @@ def test_a_faster_clock_makes_a_slower_set(factor):
 
 @cache
 def _ideal():
-    plan = Knobs(reps=4, sensor=SensorPlan(noise="ideal"), concentric_s=2.0, sway_m=0.0)
+    plan = SimulationOptions(reps=4, sensor=SensorPlan(noise="ideal"), concentric_s=2.0, sway_m=0.0)
     return simulate_session(plan_session(plan, 5), 5)
 
 

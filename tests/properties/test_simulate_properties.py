@@ -10,10 +10,10 @@ from scipy.spatial.transform import Rotation
 
 from armarc.simulate import (
     Body,
-    Knobs,
     MountPlan,
     RepPlan,
     SensorPlan,
+    SimulationOptions,
     find_pattern,
     plan_session,
     simulate_session,
@@ -65,7 +65,7 @@ def knobs(draw):
     start = draw(st.one_of(st.none(), st.floats(30, 150).map(RAD)))
     if start is not None and concentric_s < shortest_concentric_s(start):
         start = None
-    return Knobs(
+    return SimulationOptions(
         reps=draw(st.integers(1, 4)),
         eccentric_s=draw(st.floats(0.8, 3)),
         concentric_s=concentric_s,
@@ -168,7 +168,7 @@ def bodies(draw):
 @settings(max_examples=25, deadline=None)
 def test_any_body_moves_as_its_sensor_feels(body, seed, side, pulses, switches):
     press_start, press_stop, walk_up, walk_away, alternating = switches
-    wish = Knobs(
+    wish = SimulationOptions(
         reps=3,
         body=body,
         side=side,

@@ -8,7 +8,7 @@ from scipy.signal import lfilter
 
 from armarc.log.measures import find_measure
 from armarc.log.relevance import holm, lifters_spread
-from armarc.log.table import SessionKey, SetTable, Task
+from armarc.log.table import SessionKey, SetTable, TaskKey
 from armarc.log.trend import change_between_ends
 
 ROM = find_measure("rom_deg")
@@ -77,7 +77,7 @@ def lifters(rng, people, sessions, between, error):
         session=np.arange(len(keys)),
         sessions=tuple(keys),
         task=np.zeros(len(keys), np.int64),
-        tasks=(Task("lateral-raise", "", "right", 8.0),),
+        tasks=(TaskKey("lateral-raise", "", "right", 8.0),),
         numbers={ROM.key: values},
     )
 

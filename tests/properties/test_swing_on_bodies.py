@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from armarc.api import process
-from armarc.simulate import draw_knobs, plan_session, simulate_session
+from armarc.simulate import draw_options, plan_session, simulate_session
 
 SETS = range(300, 306)
 
@@ -15,7 +15,7 @@ def swings(name, swing_m):
     """Measured and true swing of every rep, with the standard error, m; None where there is no number."""
     out = []
     for seed in SETS:
-        knobs = replace(draw_knobs(name, seed), swing_m=swing_m)
+        knobs = replace(draw_options(name, seed), swing_m=swing_m)
         recording, truth = simulate_session(plan_session(knobs, seed), seed)
         for rep in (rep for one in process(recording).sets for rep in one.reps):
             true = min(truth.reps, key=lambda r: abs(r.start_s - rep.phases.start_s))

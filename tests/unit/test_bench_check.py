@@ -12,7 +12,7 @@ import pytest
 from armarc.errors import InputError
 from armarc.recording import Gap, Recording, Source
 from armarc.sensor.bench.check import check_sensor
-from armarc.sensor.bench.record import check_record
+from armarc.sensor.bench.verdict import check_record
 from invented_bench import SIX_SIDES, Faults, handled, still
 
 

@@ -9,8 +9,7 @@ import pytest
 
 from armarc.errors import UsageError
 from armarc.recording import STANDARD_GRAVITY_M_S2
-from armarc.sensor.bench.allan import deviation
-from armarc.sensor.bench.noise import NoiseTerms, noise_terms
+from armarc.sensor.bench.allan import NoiseTerms, deviation, noise_terms
 from armarc.sensor.bench.verdict import class_of
 from invented_bench import still
 

@@ -14,7 +14,7 @@ from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thu
 from armarc.motion import Mounting
 from armarc.recording import FloatArray, Metadata, Recording
 from armarc.sensor.calibration.mounts import forget_mounts, latest_mount, load_mounts, save_mount
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 from armarc.simulate.arm import HAND, THUMB, mount_matrix
 from armarc.simulate.plan import MountPlan, SensorPlan
 from invented_bench import still
@@ -25,7 +25,7 @@ def guided(
 ) -> tuple[Recording, FloatArray, FloatArray]:
     """A recording with the move and one set, and the true directions of hand and thumb in the sensor."""
     plan = plan_session(
-        Knobs(
+        SimulationOptions(
             **({"twist": True, "front_raise": True} | knobs),  # type: ignore[arg-type]
             reps=2,
             side=side,

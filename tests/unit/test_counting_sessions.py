@@ -8,7 +8,7 @@ import pytest
 
 from armarc.api import NOTHING_KEPT, process
 from armarc.reps.likeness import Template
-from armarc.simulate import Knobs, MountPlan, find_pattern, plan_session, simulate_session
+from armarc.simulate import MountPlan, SimulationOptions, find_pattern, plan_session, simulate_session
 
 RAISE = Template(
     range_rad=1.4,
@@ -48,7 +48,7 @@ def test_a_walking_arm_swings_elsewhere_than_the_sets_and_faster():
     ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]
 )
 def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, strap):
-    knobs = Knobs(
+    knobs = SimulationOptions(
         sets=3,
         reps=7,
         pattern=find_pattern(exercise),

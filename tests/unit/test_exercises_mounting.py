@@ -8,7 +8,7 @@ import pytest
 
 from armarc.api import process
 from armarc.exercises import find_exercise
-from armarc.simulate import Knobs, MountPlan, plan_session, simulate_session
+from armarc.simulate import MountPlan, SimulationOptions, plan_session, simulate_session
 from armarc.simulate.patterns import PATTERNS
 
 MOST_OFF_DEG = {"wrist": 7.0, "upper arm": 9.0}
@@ -22,7 +22,7 @@ def test_coordinate_arm_and_reach_are_found(key, strap):
     pattern = PATTERNS[key]
     height_m = 0.02 if pattern.sensor_place == "wrist" else 0.045
     mount = MountPlan(strap=strap, roll_rad=0.1, tilt_rad=0.05, height_m=height_m)
-    recording, truth = simulate_session(plan_session(Knobs(pattern=pattern, mount=mount), 3), 3)
+    recording, truth = simulate_session(plan_session(SimulationOptions(pattern=pattern, mount=mount), 3), 3)
     unstated = replace(recording.metadata, strap=None, hand_axis=None, other={})
     session = process(replace(recording, metadata=unstated), exercise=key, side="right")
     motion = session.motions[0]

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from armarc import extras
+from armarc import computer
 
 REQUIRES = [
     "numpy>=2.0",
@@ -20,27 +20,28 @@ REQUIRES = [
 @pytest.fixture(autouse=True)
 def installed(monkeypatch, tmp_path):
     monkeypatch.setattr("importlib.metadata.requires", lambda name: REQUIRES)
-    monkeypatch.setattr(extras.sys, "prefix", str(tmp_path))
+    monkeypatch.setattr(computer.sys, "prefix", str(tmp_path))
     return tmp_path
 
 
 def test_pip_of_this_very_interpreter(monkeypatch):
-    monkeypatch.setattr(extras.sys, "executable", "/opt/my venv/bin/python")
-    assert extras.how_to_add("web") == (
+    monkeypatch.setattr(computer.sys, "executable", "/opt/my venv/bin/python")
+    assert computer.how_to_add("web") == (
         'add it with: "/opt/my venv/bin/python" -m pip install "starlette>=0.40" "uvicorn>=0.30"'
     )
-    assert "numpy" not in extras.how_to_add("parquet")
+    assert "numpy" not in computer.how_to_add("parquet")
 
 
 def test_an_environment_of_pipx_is_reached_through_it(installed):
     (installed / "pipx_metadata.json").write_text("{}")
-    assert extras.how_to_add("parquet") == 'add it with: pipx inject armarc "pyarrow>=17"'
+    assert computer.how_to_add("parquet") == 'add it with: pipx inject armarc "pyarrow>=17"'
 
 
 def test_a_tool_environment_is_named_by_its_interpreter(installed):
     (installed / "uv-receipt.toml").write_text("")
     assert (
-        extras.how_to_add("parquet") == f'add it with: uv pip install --python {sys.executable} "pyarrow>=17"'
+        computer.how_to_add("parquet")
+        == f'add it with: uv pip install --python {sys.executable} "pyarrow>=17"'
     )
 
 
@@ -51,10 +52,10 @@ def test_sources_that_were_never_installed(monkeypatch):
     from importlib.metadata import PackageNotFoundError as extras_error
 
     monkeypatch.setattr("importlib.metadata.requires", nothing)
-    assert "armarc[web]" in extras.how_to_add("web")
+    assert "armarc[web]" in computer.how_to_add("web")
 
 
 def test_the_real_metadata_knows_every_extra_the_code_asks_for(monkeypatch):
     monkeypatch.undo()
     for extra in ("web", "sound", "archive", "cluster", "parquet", "postgres"):
-        assert "armarc[" not in extras.how_to_add(extra)
+        assert "armarc[" not in computer.how_to_add(extra)

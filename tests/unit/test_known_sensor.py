@@ -26,7 +26,7 @@ from armarc.sensor.calibration import (
     GyroscopeCalibration,
     save_calibration,
 )
-from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
+from armarc.simulate import SensorPlan, SimulationOptions, plan_session, simulate_session
 
 GAIN = 1.04
 SKEWED = np.array([[1.0, 0.05, -0.03], [0.04, 0.97, 0.0], [0.0, 0.06, 1.02]])
@@ -71,7 +71,7 @@ def calibration():
 
 @pytest.fixture(scope="module")
 def true_set():
-    knobs = Knobs(reps=4, sensor=SensorPlan(noise="ideal"), still_s=2.0)
+    knobs = SimulationOptions(reps=4, sensor=SensorPlan(noise="ideal"), still_s=2.0)
     return simulate_session(plan_session(knobs, 3), 3)[0]
 
 

@@ -27,7 +27,7 @@ from armarc.live.offline import measure_live_set, turned_verdicts
 from armarc.live.set_watch import SetEndWatch
 from armarc.pipeline import measure
 from armarc.recording import Recording
-from armarc.simulate import Body, draw_knobs, plan_session, simulate_session
+from armarc.simulate import Body, draw_options, plan_session, simulate_session
 from live_runs import choices_for, recording, run, sets_in
 
 
@@ -308,7 +308,7 @@ def test_a_verdict_that_turned_is_said_after_the_set() -> None:
 
 
 def test_from_start_button_to_stop_button_live_counts_the_sets_and_nothing_else() -> None:
-    knobs = replace(draw_knobs("rising-girdle", 7), press_start=True, press_stop=True, walk_up=True, sets=2)
+    knobs = replace(draw_options("rising-girdle", 7), press_start=True, press_stop=True, walk_up=True, sets=2)
     made, truth = simulate_session(plan_session(knobs, 7), 7)
     expected = [len(one.reps) for one in truth.sets]
     assert [len(one.reps) for one in sets_in(run(made))] == expected

@@ -10,8 +10,7 @@ import pytest
 
 from armarc.errors import ArmarcError, FormatError, InputError, UsageError
 from armarc.load.grammar import parse_all, parse_resistances
-from armarc.load.lifter import Lifter
-from armarc.load.lifter_file import Lifters, length_m, load_lifters, save_lifters
+from armarc.load.lifter import Lifter, Lifters, length_m, load_lifters, save_lifters
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine
 
 

@@ -10,11 +10,10 @@ from scipy.spatial.transform import Rotation
 
 from armarc.errors import UsageError
 from armarc.load.arm import arm_body, unbent
-from armarc.load.dynamics import dynamics
 from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body, planar_motion
 from armarc.load.lifter import Lifter
 from armarc.load.measures import PhaseTimes, by_angle, integral_between, load_measures
-from armarc.load.mechanics import ArmKinematics, movement_axis
+from armarc.load.mechanics import ArmKinematics, dynamics, movement_axis
 from armarc.load.planar_load import planar_load
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance, body_axes
 

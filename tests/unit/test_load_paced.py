@@ -13,8 +13,7 @@ from armarc.errors import UsageError
 from armarc.load.arm import arm_body
 from armarc.load.capacity import ShoulderCapacity, capacity_curve
 from armarc.load.lifter import Lifter
-from armarc.load.paced import PacedPlan, paced_plan
-from armarc.load.paced_words import answer_words, paced_record
+from armarc.load.paced import PacedPlan, answer_words, paced_plan, paced_record
 from armarc.load.planar_load import planar_load
 from armarc.load.resistance import Cable, Dumbbell, Resistance
 from armarc.load.strength import StrengthSource

@@ -12,10 +12,10 @@ import pytest
 from armarc.errors import UsageError
 from armarc.load.arm import arm_body
 from armarc.load.capacity import ShoulderCapacity, capacity_curve, hill
-from armarc.load.dynamics import dynamics
 from armarc.load.forward import shoulders, simulate_raises
 from armarc.load.ideal import PLANAR_AXIS, planar_body, planar_motion
 from armarc.load.lifter import Lifter
+from armarc.load.mechanics import dynamics
 from armarc.load.plan_report import PlanQuestion, make_report
 from armarc.load.plan_words import plan_record, suggestion_words
 from armarc.load.planar_load import planar_load

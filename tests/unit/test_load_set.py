@@ -14,24 +14,23 @@ import pytest
 from armarc.api import process
 from armarc.load.arm import arm_body
 from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
-from armarc.load.dynamics import Dynamics, dynamics, loaded_arm
 from armarc.load.lifter import Lifter
 from armarc.load.measures import integral_between
-from armarc.load.mechanics import ArmKinematics, movement_axis
+from armarc.load.mechanics import ArmKinematics, Dynamics, dynamics, loaded_arm, movement_axis
 from armarc.load.records import load_record
 from armarc.load.resistance import Cable, Dumbbell
 from armarc.load.set_load import SetLoad, measure_load
 from armarc.motion.quaternions import rotate
 from armarc.pipeline import Session
 from armarc.reps.lowering import lowering_window, lowest_tenth
-from armarc.simulate import Knobs, Truth, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, Truth, plan_session, simulate_session
 
 LOADED = (math.radians(30), math.radians(60))
 
 
 @cache
 def session(swing_m: float) -> tuple[Session, Truth]:
-    knobs = Knobs(reps=4, swing_m=swing_m, dip_m=0.5 * swing_m, load_kg=8.0)
+    knobs = SimulationOptions(reps=4, swing_m=swing_m, dip_m=0.5 * swing_m, load_kg=8.0)
     recording, truth = simulate_session(plan_session(knobs, 3), 3)
     return process(recording, exercise="lateral-raise", load_kg=8.0), truth
 
@@ -132,7 +131,7 @@ def test_no_swing_is_said_to_be_none() -> None:
 def test_a_swing_shows_in_the_drive_though_up_and_back_cancel_over_the_concentric(
     swing_m: float, least: float
 ) -> None:
-    knobs = Knobs(reps=4, swing_m=swing_m, pause_s=0.5, load_kg=8.0)
+    knobs = SimulationOptions(reps=4, swing_m=swing_m, pause_s=0.5, load_kg=8.0)
     recording, truth = simulate_session(plan_session(knobs, 3), 3)
     done = process(recording, exercise="lateral-raise", load_kg=8.0)
     time_s, true = true_dynamics(truth, done.motions[0].mounting.arm_axis)
@@ -239,7 +238,7 @@ def test_matching_gives_equal_work() -> None:
 
 
 def test_what_was_held_while_lowering_is_the_moment_over_the_static_one() -> None:
-    knobs = Knobs(reps=4, pause_s=0.5, eccentric_s=0.8, load_kg=8.0)
+    knobs = SimulationOptions(reps=4, pause_s=0.5, eccentric_s=0.8, load_kg=8.0)
     recording, truth = simulate_session(plan_session(knobs, 3), 3)
     done = process(recording, exercise="lateral-raise", load_kg=8.0)
     found = measure_load(done.motions[0], done.sets[0])

@@ -9,8 +9,8 @@ import pytest
 from armarc.errors import InputError
 from armarc.log import add_result, list_sets, open_log
 from armarc.log.exporting import reps_table, sets_table
-from armarc.log.moments import read_moment
 from armarc.log.reading import reps_by_set
+from armarc.quantities import read_date_time
 
 RESULT = {
     "schema": "armarc.sets/1",
@@ -49,11 +49,11 @@ def add_and_list(tmp_path, result):
 def test_a_beginning_at_the_ends_of_the_calendar_counts_as_not_said(tmp_path, said):
     added = add_and_list(tmp_path, changed(said, "source", "started_at"))
     assert "does not say when it began" in " ".join(added.notes)
-    assert read_moment(said) is None
+    assert read_date_time(said) is None
 
 
 def test_a_moment_without_a_zone_is_local():
-    moment = read_moment(" 2026-03-01 18:30 ")
+    moment = read_date_time(" 2026-03-01 18:30 ")
     assert moment is not None
     assert moment.tzinfo is not None
     assert moment.replace(tzinfo=None).isoformat() == "2026-03-01T18:30:00"

@@ -15,7 +15,7 @@ from armarc.log.reading import reps_by_set
 from armarc.log.relevance import holm, lifters_spread, smallest_relevant
 from armarc.log.repeats import repeatability_of
 from armarc.log.rows import impulse_of
-from armarc.log.table import SessionKey, SetTable, Task
+from armarc.log.table import SessionKey, SetTable, TaskKey
 from armarc.log.trend import Point, error_from_neighbours, session_points, trend_of
 from armarc.log.volume import weekly_volume
 from armarc.reps.summary import summarise
@@ -56,7 +56,9 @@ def relevant_of(table):
         session=np.argsort(np.array([sessions.index(key) for key in sorted(sessions)])),
         sessions=tuple(sorted(sessions)),
         task=np.zeros(n, np.int64),
-        tasks=(Task("lateral-raise", "", "right", 8.0),),
+        tasks=(TaskKey("lateral-raise", "", "right", 8.0),),
+        day=np.array([date.fromisoformat(key.day).toordinal() for key in sessions]),
+        lifter=np.repeat(np.arange(len(table)), len(table[0])),
         numbers={rom.key: np.array(values)},
     )
     return smallest_relevant(rom, made)

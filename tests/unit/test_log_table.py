@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from armarc.cli.json_text import indented_json
+from armarc.cli.terminal import indented_json
 from armarc.errors import LogError
 from armarc.log import Filter, add_result, list_sets, open_log
 from armarc.log.changing import undo

@@ -8,8 +8,8 @@ import pytest
 
 from armarc.errors import UsageError
 from armarc.motion import LeverArm, Twist, choose_mounting, sensor_axis, thumb_axis
+from armarc.motion.lever_arm import OFF_PLANE_M
 from armarc.motion.mounting import (
-    OFF_PLANE_M,
     SCALE_ACROSS,
     SCALE_IN_PLANE,
     UPPER_ARM,
@@ -43,8 +43,11 @@ def choose(*, lever=None, twist=None, hanging=None, **stated):
 
 def test_the_best_evidence_is_taken_first():
     evidence = {"lever": lever(), "twist": twist(), "hanging": DOWN}
-    assert choose(**evidence)[0].method == "twist"
-    assert choose(**evidence | {"twist": None})[0].method == "lever_arm"
+    # The forearm's axis is not the line from the shoulder to the wrist where the elbow is bent.
+    assert choose(**evidence)[0].method == "lever_arm"
+    without, _ = choose(**evidence | {"lever": None})
+    assert without.method == "twist"
+    assert math.degrees(without.uncertainty_rad) == pytest.approx(5.1, abs=0.1)
     mounting, notes = choose(hanging=DOWN)
     assert mounting.method == "hanging"
     assert "hanging pose" in notes[0]

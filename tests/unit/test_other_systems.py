@@ -16,14 +16,14 @@ from pathlib import Path
 
 import pytest
 
-from armarc.cli import capture_talk, stopping
+from armarc.cli import capture_talk, keyboard
 from armarc.cli.simulate import quoted
+from armarc.computer import hold_alone
 from armarc.errors import UsageError
 from armarc.live import after_set, speech
 from armarc.log import location, open_log
 from armarc.log.backup import back_up, restore
 from armarc.outputs import TABLE, Guard
-from armarc.ports import hold_alone
 
 
 def test_a_hook_keeps_the_backslashes_of_windows(monkeypatch):
@@ -187,7 +187,7 @@ def test_each_system_speaks_with_its_own_voice(platform, first, monkeypatch):
 
 
 def test_ctrl_break_ends_a_session_where_the_loop_takes_no_signals(monkeypatch):
-    monkeypatch.setattr(stopping.signal, "SIGBREAK", signal.SIGUSR1, raising=False)
+    monkeypatch.setattr(keyboard.signal, "SIGBREAK", signal.SIGUSR1, raising=False)
     monkeypatch.setattr(
         "asyncio.unix_events._UnixSelectorEventLoop.add_signal_handler",
         lambda *_: (_ for _ in ()).throw(NotImplementedError),
@@ -196,7 +196,7 @@ def test_ctrl_break_ends_a_session_where_the_loop_takes_no_signals(monkeypatch):
 
     async def session():
         asked = asyncio.Event()
-        stopping.call_when_asked_to_stop(asyncio.get_running_loop(), asked.set)
+        keyboard.call_when_asked_to_stop(asyncio.get_running_loop(), asked.set)
         os.kill(os.getpid(), signal.SIGUSR1)
         await asyncio.wait_for(asked.wait(), 5)
 

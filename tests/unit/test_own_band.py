@@ -9,11 +9,10 @@ import pytest
 
 from armarc.errors import FormatError
 from armarc.exercises import Band
-from armarc.kept import Kept, open_kept
+from armarc.kept import Kept, OwnBands, bands_path, load_own_bands, open_kept, save_own_bands
 from armarc.log.own_band import own_band
 from armarc.log.reading import LoggedSet
 from armarc.options import MeasuringOptions
-from armarc.own_bands import OwnBands, bands_path, load_own_bands, save_own_bands
 from armarc.recording import Metadata
 from invented_log import MONDAY
 

@@ -18,9 +18,9 @@ from armarc.pipeline import Session
 from armarc.recording import Gap, Metadata, Recording
 from armarc.settings import Settings
 from armarc.simulate import (
-    Knobs,
     MountPlan,
     SensorPlan,
+    SimulationOptions,
     find_pattern,
     plan_session,
     rep_record,
@@ -30,7 +30,7 @@ from armarc.simulate import (
 
 @cache
 def simulated(seed=1, **knobs):
-    return simulate_session(plan_session(Knobs(**({"reps": 5} | knobs)), seed), seed)
+    return simulate_session(plan_session(SimulationOptions(**({"reps": 5} | knobs)), seed), seed)
 
 
 @cache
@@ -103,8 +103,9 @@ def test_sampling_rates(rate_hz):
     assert_close(measured(**knobs), simulated(**knobs)[1], instants=0.04 if rate_hz < 50 else 0.03)
 
 
-def test_a_twist_before_the_set_gives_the_mounting():
-    session = measured(twist=True)
+def test_a_twist_gives_the_mounting_where_it_is_asked_for():
+    assert measured(twist=True).motions[0].mounting.method == "lever_arm"
+    session = process(simulated(twist=True)[0], mounting="twist")
     assert session.motions[0].mounting.method == "twist"
     assert counts(session) == [5]
     true = simulated(twist=True)[1].forearm_axis

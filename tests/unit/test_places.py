@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from armarc.cli.places import Worn, paired, worn_sensors
+from armarc.cli.places import Worn, files_of, paired, sensors_text, with_sides, worn_sensors
 from armarc.errors import FormatError, UsageError
 from armarc.recording.head import own_head
+from armarc.sensor.remembered import Remembered
 
 
 @pytest.mark.parametrize(
@@ -24,6 +25,7 @@ from armarc.recording.head import own_head
         (["Chest=B, wrist=A"], [Worn("B", "chest"), Worn("A")]),
         (["A", "chest=B"], [Worn("A"), Worn("B", "chest")]),
         (["a,b"], [Worn("a,b")]),
+        (["left=A,right=B"], [Worn("A", "wrist", "left"), Worn("B", "wrist", "right")]),
     ],
 )
 def test_sensors_as_they_are_named(said: list[str], worn: list[Worn]) -> None:
@@ -33,13 +35,14 @@ def test_sensors_as_they_are_named(said: list[str], worn: list[Worn]) -> None:
 @pytest.mark.parametrize(
     ("said", "why"),
     [
-        (["ankle=A"], "wrist and chest"),
-        (["wrist="], "wrist and chest"),
-        (["wrist=A,B"], "wrist and chest"),
+        (["ankle=A"], "places are wrist, chest, right, left"),
+        (["wrist="], "places are wrist, chest, right, left"),
+        (["wrist=A,B"], "places are wrist, chest, right, left"),
         (["chest=A", "chest=B"], "one is enough"),
-        (["chest=A"], "add --sensor wrist"),
-        (["wrist=A", "chest=a"], "two different"),
-        (["l", "r", "chest=B"], "two different"),
+        (["chest=A"], "add wrist=NAME"),
+        (["wrist=A", "chest=a"], "several different"),
+        (["l", "r", "c"], "several different"),
+        (["left=A", "left=B"], "two sensors on the left wrist"),
     ],
 )
 def test_sensors_that_do_not_go_together(said: list[str], why: str) -> None:
@@ -69,11 +72,62 @@ def test_files_of_one_capture_find_each_other(tmp_path: Path) -> None:
             found.check(path)
 
 
-def test_two_wrists_of_a_capture_share_no_chest(tmp_path: Path) -> None:
+def test_two_wrists_of_a_capture_share_the_chest(tmp_path: Path) -> None:
     files = [
         _file(tmp_path / f"{n}.csv", capture="1", place=p) for n, p in enumerate(("wrist", "wrist", "chest"))
     ]
-    assert paired(files).alone == {files[2]}
+    assert paired(files).chest_of == {files[0]: files[2], files[1]: files[2]}
+    two = [_file(tmp_path / f"{n}.csv", capture="2", place=p) for n, p in ((3, "chest"), (4, "chest"))]
+    assert paired([*two, _file(tmp_path / "5.csv", capture="2")]).alone == set(two)
+
+
+KNOWN = (
+    Remembered(nickname="l", name="l", side="left", address="AA"),
+    Remembered(nickname="r", name="r", side="right", address="BB"),
+)
+
+
+@pytest.mark.parametrize(
+    ("said", "known", "usual", "sides"),
+    [
+        (["any"], (), "right", ["right"]),
+        (["l"], KNOWN, "right", ["left"]),
+        (["r", "l", "chest=c"], KNOWN, None, ["right", "left", None]),
+        (["other", "l"], KNOWN, None, ["right", "left"]),
+        (["right=a", "left=b"], (), None, ["right", "left"]),
+        (["right=l", "b"], KNOWN, None, ["right", "left"]),
+    ],
+)
+def test_each_wrist_gets_its_arm(
+    said: list[str], known: tuple[Remembered, ...], usual: str | None, sides: list[str | None]
+) -> None:
+    worn = with_sides(worn_sensors(said), known, usual)
+    assert [one.side for one in worn] == sides
+    # What is remembered of a session reads the same again.
+    text = sensors_text(worn)
+    assert text is not None
+    again = with_sides(worn_sensors([text]), (), None)
+    assert [(one.name, one.place, one.side) for one in again] == [
+        (one.name, one.place, one.side) for one in worn
+    ]
+
+
+def test_two_strangers_are_not_guessed() -> None:
+    with pytest.raises(UsageError, match="which sensor is on which wrist"):
+        with_sides(worn_sensors(["a", "b"]), (), "right")
+
+
+def test_every_sensor_has_a_file_of_its_own() -> None:
+    out = Path("today.csv")
+    names = {
+        ("wrist=a",): ["today.csv"],
+        ("wrist=a", "chest=b"): ["today-wrist.csv", "today-chest.csv"],
+        ("left=a", "right=b"): ["today-left.csv", "today-right.csv"],
+        ("left=a", "right=b", "chest=c"): ["today-left.csv", "today-right.csv", "today-chest.csv"],
+        ("a", "b"): ["today-1.csv", "today-2.csv"],
+    }
+    for said, files in names.items():
+        assert [path.name for path in files_of(out, worn_sensors(said), ())] == files
 
 
 def test_heads_of_other_files_say_nothing(tmp_path: Path) -> None:

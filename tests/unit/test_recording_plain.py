@@ -53,9 +53,9 @@ def test_short_row_is_left_to_the_full_parser(tmp_path):
 
 def test_small_recording_is_read_without_pandas(tmp_path):
     from armarc.recording import write_csv
-    from armarc.simulate import Knobs, plan_session, simulate_session
+    from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
-    recording, _ = simulate_session(plan_session(Knobs(reps=3), 1), 1)
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=3), 1), 1)
     path = tmp_path / "small.csv"
     write_csv(recording, path)
     code = (

@@ -11,13 +11,13 @@ import armarc.recording.types
 from armarc import Recording
 from armarc.errors import FormatError, TimingError, UnitError, UsageError
 from armarc.recording import Metadata
-from armarc.simulate import Knobs, SensorPlan, plan_session, simulate_session
+from armarc.simulate import SensorPlan, SimulationOptions, plan_session, simulate_session
 
 
 @pytest.fixture(scope="module")
 def made():
     """An invented set at 100 Hz."""
-    return simulate_session(plan_session(Knobs(reps=3, sensor=SensorPlan(noise="good")), 5), 5)[0]
+    return simulate_session(plan_session(SimulationOptions(reps=3, sensor=SensorPlan(noise="good")), 5), 5)[0]
 
 
 @pytest.fixture

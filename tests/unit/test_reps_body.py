@@ -7,7 +7,7 @@ import pytest
 
 from armarc.api import process
 from armarc.motion import elevation, up_in_sensor
-from armarc.simulate import Body, draw_knobs, draw_session, plan_session, rep_record, simulate_session
+from armarc.simulate import Body, draw_options, draw_session, plan_session, rep_record, simulate_session
 
 SEEDS = range(6)
 
@@ -80,7 +80,7 @@ def test_a_rigid_arm_is_left_as_it_is():
 
 def test_what_a_strap_turns_about_the_wrist_does_not_pull_at_the_vertical():
     # 1.5° at 7 Hz would come back, squared, as 0.2 m/s² towards the shoulder: more than a degree of tilt at the top.
-    knobs = draw_knobs("rigid", 3)
+    knobs = draw_options("rigid", 3)
     body = Body(wobble_rad=np.radians(1.5), wobble_hz=7.0)
     recording, truth = simulate_session(plan_session(replace(knobs, body=body), 3), 3)
     session = process(recording)

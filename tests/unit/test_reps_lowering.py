@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 from armarc.api import process
 from armarc.reps.lowering import held_share, lowering_window, lowest_tenth
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
 G = 9.80665
 
@@ -45,7 +45,7 @@ def test_lowest_tenth_is_a_median_and_no_single_outlier():
 
 @pytest.mark.parametrize("eccentric_s", [0.5, 0.8, 2.0, 4.0])
 def test_simulated_lowerings_read_what_the_true_arm_did(eccentric_s):
-    knobs = replace(Knobs(reps=4, sway_m=0.001), eccentric_s=eccentric_s, variation=0.0)
+    knobs = replace(SimulationOptions(reps=4, sway_m=0.001), eccentric_s=eccentric_s, variation=0.0)
     recording, truth = simulate_session(plan_session(knobs, 3), 3)
     session = process(recording, exercise="lateral-raise", side="right")
     series = truth.series

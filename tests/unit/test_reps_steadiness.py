@@ -7,7 +7,7 @@ from scipy.spatial.transform import Rotation
 from armarc.api import process
 from armarc.recording import Recording
 from armarc.reps.steadiness import strap_steps
-from armarc.simulate import Knobs, plan_session, simulate_session
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
 
 def looks(degrees, n=5):
@@ -50,7 +50,7 @@ def test_with_too_few_looks_nothing_is_said():
 
 
 def test_a_strap_turned_between_two_sets_is_flagged():
-    made, _ = simulate_session(plan_session(Knobs(reps=5, sets=2, rest_s=25), 4), 4)
+    made, _ = simulate_session(plan_session(SimulationOptions(reps=5, sets=2, rest_s=25), 4), 4)
     steady = process(made, exercise="lateral-raise")
     flags = [rep.quality for one in steady.sets for rep in one.reps]
     assert all("unsteady_sensor" not in quality for quality in flags)

@@ -11,8 +11,7 @@ import pytest
 
 from armarc.errors import FormatError
 from armarc.sensor.describe import decode_described, decoder_of, load_description, load_descriptions
-from armarc.sensor.describe.checksum import METHODS
-from armarc.sensor.describe.numbers import packed
+from armarc.sensor.describe.numbers import METHODS, packed
 from armarc.sensor.wire import PacketError
 
 EXAMPLES = Path(__file__).parents[2] / "src/armarc/sensor/describe/examples"

@@ -12,12 +12,12 @@ from armarc.simulate import (
     BODIES,
     SCENARIOS,
     Body,
-    Knobs,
     MountPlan,
     RepPlan,
     SensorPlan,
+    SimulationOptions,
     draw_body,
-    draw_knobs,
+    draw_options,
     draw_session,
     find_pattern,
     plan_session,
@@ -60,7 +60,9 @@ def posture(body=None, side="right", **values):
 
 
 def made(seed=1, **knobs):
-    return simulate_session(plan_session(Knobs(**{"reps": 3, "sensor": IDEAL, **knobs}), seed), seed)
+    return simulate_session(
+        plan_session(SimulationOptions(**{"reps": 3, "sensor": IDEAL, **knobs}), seed), seed
+    )
 
 
 def felt(plan, seed, rate_hz=1000.0):
@@ -77,7 +79,7 @@ def felt(plan, seed, rate_hz=1000.0):
 def test_without_a_body_it_is_the_rigid_arm(side, key):
     # The closed form of one rigid segment Rz(a)·Rx(θ)·Rz(b) on a moving shoulder, written out.
     plan = plan_session(
-        Knobs(
+        SimulationOptions(
             reps=2,
             sets=2,
             rest_s=20,
@@ -121,7 +123,7 @@ def test_without_a_body_it_is_the_rigid_arm(side, key):
 
 def busy_plan(seed=5, side="right", body=EVERYTHING):
     return plan_session(
-        Knobs(
+        SimulationOptions(
             reps=3,
             sets=2,
             rest_s=25,
@@ -335,7 +337,7 @@ def test_from_start_button_to_stop_button(seed):
     series = truth.series
     for at in (0, -1):
         assert 80 < math.degrees(series.elbow_rad[at]) < 120
-    plan = plan_session(Knobs(reps=4, press_start=True, press_stop=True, walk_up=True), seed)
+    plan = plan_session(SimulationOptions(reps=4, press_start=True, press_stop=True, walk_up=True), seed)
     state, _ = felt(plan, seed, 100.0)
     way = state.wrist_m[0] - state.shoulder_m[0]
     assert 0.2 < way[0] < 0.45
@@ -364,7 +366,7 @@ def test_pulses_stay_inside_their_rep():
 
 
 def test_some_tops_are_double():
-    plan = plan_session(Knobs(reps=40, double_tops=0.3), 2)
+    plan = plan_session(SimulationOptions(reps=40, double_tops=0.3), 2)
     double = [rep.pulses for rep in plan.sets[0].reps]
     assert 4 < sum(double) < 20
     assert set(double) == {0, 1}
@@ -442,8 +444,8 @@ def test_the_kinds_do_what_they_are_called():
             assert (body.tip_rad > 0) == (kind == "tipping-trunk")
             assert (body.slip_tilt_rad != 0) == (kind == "slipping-strap")
             assert (body.rest_plane_rad is not None) == (kind == "resting-in-front")
-        assert draw_knobs("swinging", seed).swing_m > 0
-        assert draw_knobs("tipping-trunk", seed).swing_m == 0
+        assert draw_options("swinging", seed).swing_m > 0
+        assert draw_options("tipping-trunk", seed).swing_m == 0
 
 
 @pytest.mark.parametrize(
@@ -460,10 +462,12 @@ def test_the_kinds_do_what_they_are_called():
         lambda: RepPlan(pulses=1, pulse_s=0.01),
         lambda: draw_body("bionic", 1),
         lambda: draw_session("bionic", 1),
-        lambda: plan_session(Knobs(double_tops=2)),
-        lambda: plan_session(Knobs(pattern=find_pattern("upright-row"), body=Body(elbow_bottom_rad=0.2))),
+        lambda: plan_session(SimulationOptions(double_tops=2)),
         lambda: plan_session(
-            Knobs(pattern=find_pattern("machine-reverse-fly"), body=Body(rest_plane_rad=1.0))
+            SimulationOptions(pattern=find_pattern("upright-row"), body=Body(elbow_bottom_rad=0.2))
+        ),
+        lambda: plan_session(
+            SimulationOptions(pattern=find_pattern("machine-reverse-fly"), body=Body(rest_plane_rad=1.0))
         ),
     ],
 )

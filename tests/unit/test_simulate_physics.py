@@ -8,7 +8,15 @@ from scipy.integrate import solve_ivp
 from scipy.spatial.transform import Rotation
 from scipy.special import ellipk
 
-from armarc.simulate import Body, Knobs, MountPlan, SensorPlan, find_pattern, plan_session, simulate_session
+from armarc.simulate import (
+    Body,
+    MountPlan,
+    SensorPlan,
+    SimulationOptions,
+    find_pattern,
+    plan_session,
+    simulate_session,
+)
 from armarc.simulate.arm import (
     HAND,
     arm_state,
@@ -21,7 +29,7 @@ from armarc.simulate.tracks import Knot, Track
 
 G = 9.80665  # standard acceleration of free fall, CGPM 1901
 IDEAL = SensorPlan(noise="ideal", rate_hz=1000)
-EVERYTHING = Knobs(
+EVERYTHING = SimulationOptions(
     reps=2,
     sets=2,
     twist=True,
@@ -139,8 +147,10 @@ def test_a_free_pendulum_feels_no_force_across_its_line(amplitude_deg, ratio):
 
 def test_the_left_arm_is_the_mirror_image():
     # Mirrored, the force keeps its components along the hand (y) and the face (z), the turning changes them.
-    right, _ = simulate_session(plan_session(Knobs(reps=2, sensor=IDEAL, twist=True), 3), 3)
-    left, _ = simulate_session(plan_session(Knobs(reps=2, sensor=IDEAL, twist=True, side="left"), 3), 3)
+    right, _ = simulate_session(plan_session(SimulationOptions(reps=2, sensor=IDEAL, twist=True), 3), 3)
+    left, _ = simulate_session(
+        plan_session(SimulationOptions(reps=2, sensor=IDEAL, twist=True, side="left"), 3), 3
+    )
     f_right, f_left = right.specific_force_m_s2, left.specific_force_m_s2
     w_right, w_left = right.angular_velocity_rad_s, left.angular_velocity_rad_s
     # The trunk's sway to the side is not mirrored: a few mm/s².
@@ -196,7 +206,7 @@ def test_a_bent_elbow_turns_the_forearm_off_the_shoulder_wrist_line():
     bend = math.radians(20)
     off = math.atan2(0.335 * math.sin(bend), 0.263 + 0.335 * math.cos(bend))
     assert off == pytest.approx(math.radians(11.2), abs=2e-3)
-    plan = plan_session(Knobs(reps=1, body=Body(elbow_bottom_rad=bend), sensor=IDEAL), 1)
+    plan = plan_session(SimulationOptions(reps=1, body=Body(elbow_bottom_rad=bend), sensor=IDEAL), 1)
     _, truth = simulate_session(plan, 1)
     assert math.acos(truth.arm_axis @ truth.forearm_axis) == pytest.approx(off, abs=2e-3)
     np.testing.assert_allclose(truth.forearm_axis, [0, 1, 0], atol=1e-9)
@@ -229,7 +239,9 @@ def test_the_thumb_comes_to_the_wanted_height(wanted_deg, gamma_deg):
 @pytest.mark.parametrize("key", ["machine-reverse-fly", "band-external-rotation"])
 def test_a_movement_about_the_vertical_keeps_its_elevation(key):
     pattern = find_pattern(key)
-    recording, truth = simulate_session(plan_session(Knobs(reps=2, pattern=pattern, sensor=IDEAL), 1), 1)
+    recording, truth = simulate_session(
+        plan_session(SimulationOptions(reps=2, pattern=pattern, sensor=IDEAL), 1), 1
+    )
     assert np.ptp(truth.series.elevation_rad) < math.radians(1)
     # The hand keeps its grip: the thumb's height changes by the wander only.
     assert np.ptp(truth.series.hand_rotation_rad) < math.radians(3)

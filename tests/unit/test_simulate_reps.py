@@ -10,11 +10,11 @@ from scipy.spatial.transform import Rotation
 
 from armarc.errors import UsageError
 from armarc.simulate import (
-    Knobs,
     RepPlan,
     SensorPlan,
     SessionPlan,
     SetPlan,
+    SimulationOptions,
     find_pattern,
     plan_session,
     simulate_session,
@@ -134,7 +134,7 @@ def test_the_thumb_hangs_forward_unless_turned():
 
 
 def test_durations_add_up():
-    plan = plan_session(Knobs(reps=5, fatigue=0.2, variation=0.1, sensor=QUIET), 4)
+    plan = plan_session(SimulationOptions(reps=5, fatigue=0.2, variation=0.1, sensor=QUIET), 4)
     recording, truth = simulate_session(plan, 4)
     for before, rep, after in zip((None, *truth.reps), truth.reps, (*truth.reps[1:], None), strict=False):
         total = rep.concentric_s + rep.hold_s + rep.eccentric_s
@@ -151,7 +151,9 @@ def test_durations_add_up():
 
 
 def test_fatigue_partial_last_and_cheat_show_in_the_truth():
-    knobs = Knobs(reps=6, fatigue=0.3, variation=0.0, partial_last=True, cheat_rep=3, sway_m=0, sensor=QUIET)
+    knobs = SimulationOptions(
+        reps=6, fatigue=0.3, variation=0.0, partial_last=True, cheat_rep=3, sway_m=0, sensor=QUIET
+    )
     reps = simulate_session(plan_session(knobs, 1), 1)[1].reps
     assert reps[4].start_velocity_rad_s < 0.8 * reps[0].start_velocity_rad_s
     assert reps[4].rom_rad < reps[0].rom_rad

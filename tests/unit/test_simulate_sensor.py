@@ -7,7 +7,14 @@ import numpy as np
 import pytest
 
 from armarc.errors import UsageError
-from armarc.simulate import GRADES, Knobs, MountPlan, SensorPlan, plan_session, simulate_session
+from armarc.simulate import (
+    SENSOR_GRADES,
+    MountPlan,
+    SensorPlan,
+    SimulationOptions,
+    plan_session,
+    simulate_session,
+)
 from armarc.simulate.sensor import sense
 
 N = 40_000
@@ -106,9 +113,11 @@ def test_time_stamps_wander_but_always_rise(jitter_ms):
 
 def test_losses_do_not_change_the_movement():
     knobs = {"reps": 2, "walk": True, "sets": 2, "rest_s": 20}
-    whole, truth = simulate_session(plan_session(Knobs(**knobs, sensor=SensorPlan(noise="ideal")), 9), 9)
+    whole, truth = simulate_session(
+        plan_session(SimulationOptions(**knobs, sensor=SensorPlan(noise="ideal")), 9), 9
+    )
     lossy, same = simulate_session(
-        plan_session(Knobs(**knobs, sensor=SensorPlan(noise="ideal", drop_fraction=0.1)), 9), 9
+        plan_session(SimulationOptions(**knobs, sensor=SensorPlan(noise="ideal", drop_fraction=0.1)), 9), 9
     )
     assert truth.reps == same.reps
     index = np.searchsorted(whole.time_s, lossy.time_s - 1e-9)
@@ -117,7 +126,7 @@ def test_losses_do_not_change_the_movement():
 
 
 def test_the_same_seed_gives_the_same_bits_and_another_seed_another_session():
-    knobs = Knobs(reps=2, sets=2, walk=True, fidget=True, pick_up=True, rest_s=20)
+    knobs = SimulationOptions(reps=2, sets=2, walk=True, fidget=True, pick_up=True, rest_s=20)
     one, truth = simulate_session(plan_session(knobs, 11), 11)
     two, again = simulate_session(plan_session(knobs, 11), 11)
     other, _ = simulate_session(plan_session(knobs, 12), 12)
@@ -128,7 +137,7 @@ def test_the_same_seed_gives_the_same_bits_and_another_seed_another_session():
 
 
 def test_temperature_warms_up():
-    plan = plan_session(Knobs(reps=1, sensor=SensorPlan(temperature=True)), 1)
+    plan = plan_session(SimulationOptions(reps=1, sensor=SensorPlan(temperature=True)), 1)
     recording, _ = simulate_session(plan, 1)
     assert recording.temperature_c is not None
     assert len(recording.temperature_c) == len(recording.time_s)
@@ -174,13 +183,13 @@ def test_impossible_mountings_are_refused_with_a_hint(change):
 
 
 def test_a_gap_after_the_end_is_refused():
-    plan = plan_session(Knobs(reps=1, sensor=SensorPlan(gaps_s=((500.0, 1.0),))), 1)
+    plan = plan_session(SimulationOptions(reps=1, sensor=SensorPlan(gaps_s=((500.0, 1.0),))), 1)
     with pytest.raises(UsageError, match="after the end"):
         simulate_session(plan, 1)
 
 
 def test_grades_get_worse_in_order():
-    grades = [GRADES[name] for name in ("ideal", "good", "common", "poor")]
+    grades = [SENSOR_GRADES[name] for name in ("ideal", "good", "common", "poor")]
     for better, worse in pairwise(grades):
         assert better.gyroscope_density_rad_s < worse.gyroscope_density_rad_s
         assert better.gyroscope_bias_rad_s < worse.gyroscope_bias_rad_s

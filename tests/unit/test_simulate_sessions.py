@@ -9,8 +9,8 @@ import pytest
 from armarc.errors import FormatError, UsageError
 from armarc.simulate import (
     PATTERNS,
-    Knobs,
     SensorPlan,
+    SimulationOptions,
     find_pattern,
     plan_session,
     read_truth,
@@ -25,7 +25,7 @@ IDEAL = SensorPlan(noise="ideal")
 
 
 def made(seed=1, **knobs):
-    return simulate_session(plan_session(Knobs(**{"sensor": IDEAL, **knobs}), seed), seed)
+    return simulate_session(plan_session(SimulationOptions(**{"sensor": IDEAL, **knobs}), seed), seed)
 
 
 @pytest.mark.parametrize("key", list(PATTERNS))

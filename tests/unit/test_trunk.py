@@ -13,8 +13,8 @@ from armarc import NOTHING_KEPT, process
 from armarc.errors import UsageError
 from armarc.pipeline import Session
 from armarc.recording import Recording
-from armarc.simulate import Body, Knobs, Truth, plan_session, simulate_session
-from armarc.simulate.trunk_sensor import simulate_chest
+from armarc.simulate import Body, SimulationOptions, Truth, plan_session, simulate_session
+from armarc.simulate.session import simulate_chest
 from armarc.trunk import Trunk, clock_shift
 
 DEG = math.degrees
@@ -23,7 +23,9 @@ DEG = math.degrees
 @cache
 def made(tip_deg: float, swing_m: float = 0.0, side: str = "right") -> tuple[Recording, Recording, Truth]:
     body = Body(tip_rad=math.radians(tip_deg), lean_travel_rad=math.radians(2), tip_s=0.5, tip_lead_s=0.3)
-    plan = plan_session(Knobs(reps=5, body=body, swing_m=swing_m, side=side, pause_s=1.0, load_kg=8.0), 4)
+    plan = plan_session(
+        SimulationOptions(reps=5, body=body, swing_m=swing_m, side=side, pause_s=1.0, load_kg=8.0), 4
+    )
     recording, truth = simulate_session(plan, 4)
     return recording, simulate_chest(plan, 4), truth
 

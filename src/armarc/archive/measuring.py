@@ -71,7 +71,7 @@ def sha256_of_file(path: str) -> str:
     """
     import hashlib
 
-    from armarc.inputs import largest_recording_bytes, regular_size
+    from armarc.files import largest_recording_bytes, regular_size
 
     regular_size(path, largest_recording_bytes())
     with open(path, "rb") as stream:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
+from armarc.computer import how_to_add
 from armarc.errors import UsageError
-from armarc.extras import how_to_add
 
 
 def pyarrow(part: str = "") -> Any:

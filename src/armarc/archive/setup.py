@@ -12,7 +12,7 @@ from armarc import __version__
 from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.exercises import Exercise
-from armarc.exercises.records import exercise_record
+from armarc.exercises.types import exercise_record
 from armarc.kept import Kept
 from armarc.options import OPTIONS, MeasuringOptions
 from armarc.recording import Metadata, Recording

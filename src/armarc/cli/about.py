@@ -58,7 +58,7 @@ def _kept(version: str) -> None:
     import sys
 
     from armarc.cli.log_options import print_table
-    from armarc.folders import config_folder
+    from armarc.computer import config_folder
     from armarc.log.location import find_location
 
     log = find_location(None)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import gc
+import os
 import sys
 from collections.abc import Iterator
 from typing import Annotated, Any, NoReturn
@@ -152,6 +153,6 @@ def main() -> NoReturn:
 
     prepare_streams()
     # A shell that asks how to go on does not name the command here.
-    commands.register(app, sys.argv[1:])
+    commands.register(app, None if "_ARMARC_COMPLETE" in os.environ else sys.argv[1:])
     app()
     sys.exit(0)

@@ -10,9 +10,11 @@ import typer
 
 from armarc.cli import measuring_options as measuring
 from armarc.cli.log_options import print_json, print_table, say
+from armarc.cli.option_rows import taking, without
 
 if TYPE_CHECKING:
     from armarc.archive.process import Progress, RunResult
+    from armarc.options import MeasuringOptions
 
 _HOW = "Computing"
 _SAY_EVERY_S = 15.0
@@ -57,30 +59,18 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 @app.command("process", epilog=_EPILOG)
+@taking(
+    options=(without(measuring.MEASURING, "resistance", "lifter", "gate_from"), measuring.stated),
+    reading=(without(measuring.READING, "gyroscope"), measuring.reading),
+)
 def process(
     folder: Annotated[
         Path, typer.Argument(metavar="DIR", help="Folder of recordings, searched through and through.")
     ],
     out: Annotated[Path, typer.Option(metavar="STORE", help="The archive to write or to go on with.")],
-    exercise: measuring.ExerciseName = None,
-    side: measuring.Side = None,
-    load: measuring.Load = None,
-    band: measuring.Band = None,
-    gate: measuring.Gate = None,
-    loaded_range: measuring.LoadedRange = None,
-    rest: measuring.Rest = None,
-    mounting: measuring.Mounting = None,
-    strap: measuring.Strap = None,
-    hand_axis: measuring.HandAxis = None,
-    reach_cm: measuring.ReachCm = None,
-    sensor_height_cm: measuring.SensorHeightCm = None,
-    reference: measuring.Reference = None,
-    fusion: measuring.Fusion = None,
-    rate: measuring.Rate = None,
-    columns: measuring.Columns = None,
-    units: measuring.Units = None,
-    axes: measuring.Axes = None,
-    gravity_sign: measuring.GravitySign = None,
+    *,
+    options: MeasuringOptions,
+    reading: dict[str, Any],
     workers: Annotated[
         int | None,
         typer.Option(
@@ -127,29 +117,6 @@ def process(
     from armarc.archive.setup import make_setup
     from armarc.kept import open_kept
 
-    options = measuring.stated(
-        exercise=exercise,
-        side=side,
-        load=load,
-        band=band,
-        gate=gate,
-        loaded_range=loaded_range,
-        rest=rest,
-        mounting=mounting,
-        strap=strap,
-        hand_axis=hand_axis,
-        reach_cm=reach_cm,
-        sensor_height_cm=sensor_height_cm,
-        reference=reference,
-        fusion=fusion,
-    )
-    reading = {
-        "rate_hz": rate,
-        "columns": columns,
-        "units": units,
-        "axes": axes,
-        "gravity_sign": gravity_sign,
-    }
     setup = make_setup(options, reading, kept=open_kept())
     watcher = _Watcher()
     try:

@@ -6,26 +6,26 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import AsJson, ExerciseName, Load, LogFile, Side, Since, Until
+from armarc.cli.log_options import FILTERS, AsJson, LogFile, make_filter
+from armarc.cli.option_rows import only, taking
 
 if TYPE_CHECKING:
+    from armarc.kept import OwnBands
     from armarc.load.paced import PacedPlan
     from armarc.log.own_band import Edges, OwnBand
-    from armarc.own_bands import OwnBands
+    from armarc.log.reading import Filter
 
 SCHEMA = "armarc.band/1"
 SOURCES = ("clean", "smooth")
 
 
+@taking(where=(only(FILTERS, "exercise", "side", "load", "since", "until"), make_filter))
 def band(
     name: Annotated[
         str | None, typer.Argument(metavar="[LIFTER]", help="Whose; without it, whoever is meant unnamed.")
     ] = None,
-    exercise: ExerciseName = None,
-    side: Side = None,
-    load: Load = None,
-    since: Since = None,
-    until: Until = None,
+    *,
+    where: Filter,
     keep: Annotated[
         str | None,
         typer.Option(
@@ -40,14 +40,16 @@ def band(
 
     A kept band is taken by process, live and record for that lifter and exercise, unless --band is given.
     """
+    from dataclasses import replace
+
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.exercises import Band, find_exercise
+    from armarc.kept import load_own_bands, save_own_bands
     from armarc.log.own_band import RULE
-    from armarc.own_bands import load_own_bands, save_own_bands
     from armarc.quantities import DEFAULT_LIFTER, clean_name
 
     lifter = DEFAULT_LIFTER if name is None else clean_name(name, "lifter", empty=False)
-    key = None if exercise is None else find_exercise(exercise).key
+    key = None if where.exercise is None else find_exercise(where.exercise).key
     kept = load_own_bands()
     if forget and keep:
         raise UsageError("--forget and --keep contradict each other", "give one of them")
@@ -65,7 +67,7 @@ def band(
         path = save_own_bands(kept.with_(lifter, str(key), own))
         _say([f"{'Forgotten' if own is None else own.words} ({lifter}, {key}); in {path}"])
         return
-    found = _proposals(log_file, lifter, key, side, load, since, until)
+    found = _proposals(log_file, replace(where, lifter=lifter, exercise=key))
     if keep is not None:
         (one,) = found
         edges = one.from_clean if keep == "clean" else one.from_smooth
@@ -99,23 +101,15 @@ def _rad(pair: tuple[float, float]) -> tuple[float, float]:
     return math.radians(pair[0]), math.radians(pair[1])
 
 
-def _proposals(
-    log_file: str | None,
-    lifter: str,
-    key: str | None,
-    side: str | None,
-    load: str | None,
-    since: str | None,
-    until: str | None,
-) -> list[OwnBand]:
-    from armarc.cli.log_options import check_names, make_filter
+def _proposals(log_file: str | None, where: Filter) -> list[OwnBand]:
+    from armarc.cli.log_options import check_names
     from armarc.errors import NothingToMeasure
     from armarc.exercises import load_catalogue
     from armarc.log.own_band import own_band
     from armarc.log.reading import list_sets, reps_by_set
     from armarc.log.store import open_log
 
-    where = make_filter(lifter=lifter, exercise=key, side=side, load=load, since=since, until=until)
+    key = where.exercise
     catalogue = load_catalogue()
     with open_log(log_file, create=False) as store:
         check_names(store, where)
@@ -140,7 +134,7 @@ def _plan(one: OwnBand) -> PacedPlan | None:
 
     from armarc.errors import UsageError
     from armarc.load.capacity import ShoulderCapacity, capacity_curve
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
     from armarc.load.paced import paced_plan
     from armarc.load.resistance import Dumbbell
     from armarc.load.strength import StrengthSource
@@ -214,8 +208,8 @@ def _in_force(one: OwnBand, kept: OwnBands) -> str:
 
 
 def _print(lifter: str, found: list[OwnBand], kept: OwnBands, plans: dict[str, PacedPlan | None]) -> None:
-    from armarc.cli.log_options import print_table
-    from armarc.load.wording import MOMENT_CAUTION
+    from armarc.cli.log_options import print_table, say_cautions
+    from armarc.load.table import MOMENT_CAUTION
     from armarc.log.own_band import RULE
 
     def edges(one: Edges | None) -> str:
@@ -247,6 +241,7 @@ def _print(lifter: str, found: list[OwnBand], kept: OwnBands, plans: dict[str, P
         "Never chase the number.",
     ]
     _say(said)
+    say_cautions({one.exercise for one in found})
 
 
 def _paced_words(one: OwnBand, plan: PacedPlan) -> str:

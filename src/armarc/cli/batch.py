@@ -18,10 +18,9 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
 
-from armarc.cli.markers import VideoClock, markers_kind, write_markers
 from armarc.cli.outputs import check_picture, guard_for
 from armarc.cli.places import paired
-from armarc.cli.samples import samples_kind, write_samples
+from armarc.cli.recording_outputs import VideoClock, markers_kind, samples_kind, write_markers, write_samples
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
@@ -68,6 +67,7 @@ class Measured:
     session: Session
     result: dict[str, Any]
     reading: dict[str, Any]
+    trunk_path: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +185,7 @@ def _run(
 @contextlib.contextmanager
 def _standard_input() -> Iterator[Path]:
     """What comes in on standard input, as a file that can be looked at twice."""
-    from armarc.inputs import largest_recording_bytes
+    from armarc.files import largest_recording_bytes
 
     largest = largest_recording_bytes()
     with tempfile.TemporaryDirectory(prefix="armarc-") as folder:
@@ -237,7 +237,13 @@ def measure_file(
 
     recording = read_csv(path, kept=kept, **reading)
     session = process(recording, options, kept=kept, trunk=_read_trunk(trunk))
-    return Measured(path=path, session=session, result=session.to_dict(), reading=kept.reading(reading))
+    return Measured(
+        path=path,
+        session=session,
+        result=session.to_dict(),
+        reading=kept.reading(reading),
+        trunk_path=trunk.path,
+    )
 
 
 def _read_trunk(file: TrunkFile) -> Trunk | None:
@@ -314,6 +320,7 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
             measured.path,
             labels=Labels(**entry.labels),
             reading=measured.reading,
+            trunk_path=measured.trunk_path,
         )
         where = store.location.name
     ids = ", ".join(str(number) for number in added.set_ids)

@@ -17,10 +17,9 @@ def browse(
     """Look through the log in the browser: filter, open reports, compare sets. Only this machine can reach it."""
     import socket
 
+    from armarc.computer import hold_alone, how_to_add
     from armarc.errors import UsageError
-    from armarc.extras import how_to_add
     from armarc.log.store import open_log
-    from armarc.ports import hold_alone
 
     try:
         import uvicorn

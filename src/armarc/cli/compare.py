@@ -8,23 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import (
+    WHERE,
     AsJson,
-    ExerciseName,
-    Lifter,
-    Load,
     LogFile,
-    Side,
-    Since,
-    Tag,
-    Until,
-    Variant,
     check_names,
-    make_filter,
     print_json,
     print_table,
     say,
     say_cautions,
 )
+from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force, check_picture, guard_for
 
 if TYPE_CHECKING:
@@ -39,11 +32,13 @@ MOST_CURVES = 4
 MOST_SETS_DRAWN = 12
 
 
+@taking(where=WHERE)
 def compare(
     what: Annotated[
         list[str] | None,
         typer.Argument(help="Two or more of: a set 12, sets 12-15, a day 2026-03-01, last; else use --by."),
     ] = None,
+    *,
     by: Annotated[
         str | None,
         typer.Option("--by", help="Split by side, variant, load, exercise, lifter, session or tag."),
@@ -51,14 +46,7 @@ def compare(
     measure: Annotated[
         list[str] | None, typer.Option("--measure", "-m", help="Measure; may be repeated.")
     ] = None,
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    load: Load = None,
-    tag: Tag = None,
-    since: Since = None,
-    until: Until = None,
+    where: Filter,
     worthwhile: Annotated[
         float | None,
         typer.Option(
@@ -86,9 +74,6 @@ def compare(
     if worthwhile is not None and len(measure or ()) != 1:
         raise UsageError("--worthwhile has the unit of one measure", "name that one with --measure")
     measures = [find_measure(name) for name in measure or COMPARED]
-    where = make_filter(
-        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
-    )  # fmt: skip
     guard = guard_for(log_file=log_file, force=force)
     if plot is not None:
         check_picture(plot, guard)

@@ -43,7 +43,7 @@ def show(
 def list_(as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
     """List the lifters whose measures are kept."""
     from armarc.cli.load_tables import number, print_json, print_table
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
 
     records = [one.record() for one in load_lifters()]
     if as_json:
@@ -81,7 +81,7 @@ def set_(
     from dataclasses import replace
 
     from armarc.errors import UsageError
-    from armarc.load.lifter_file import length_m, load_lifters, save_lifters
+    from armarc.load.lifter import length_m, load_lifters, save_lifters
     from armarc.quantities import parse_load
 
     given: dict[str, tuple[str | None, Any]] = {
@@ -111,8 +111,8 @@ def set_(
 def _show(name: str | None, as_json: bool) -> None:
     from armarc.cli.load_tables import number, print_json, print_table, say
     from armarc.load.arm import arm_body
-    from armarc.load.lifter_file import FIELDS, lifter_path, load_lifters
-    from armarc.load.wording import MOMENT_CAUTION
+    from armarc.load.lifter import FIELDS, lifter_path, load_lifters
+    from armarc.load.table import MOMENT_CAUTION
     from armarc.recording import STANDARD_GRAVITY_M_S2
     from armarc.strict_toml import suggestion
 

@@ -63,6 +63,7 @@ def line_of_pull(
     import numpy as np
 
     from armarc.cli.load_tables import degrees_option, print_json, print_table, say
+    from armarc.cli.log_options import say_cautions
     from armarc.load.moment_arms import DISAGREEMENTS, LIMITS, SOURCE, axial_rotation, lines_of_pull
 
     guard = guard_for([recording], force=force)
@@ -105,6 +106,7 @@ def line_of_pull(
         title = "Moment arm for raising, mm by elevation (above zero lifts)"
         print_table(title, heads, rows, left=2, spare=spare)
         say(words)
+        say_cautions(())
     if plot is not None:
         _draw(found, shoulder_share, [*notes, share, SOURCE, LIMITS], plot, dark, guard)
 

@@ -4,16 +4,29 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli import measuring_options as measuring
-from armarc.cli.phone import Phone, check_phone_alone
+from armarc.cli.option_rows import only, taking, without
+from armarc.cli.phone import Phones, PhonesCommand, check_phone_alone, phones_worn
 
+if TYPE_CHECKING:
+    from armarc.options import MeasuringOptions
+
+COMMAND = PhonesCommand
+_MEASURED = (
+    *("exercise", "side", "load", "resistance", "lifter", "band", "gate", "gate_from", "rest"),
+    *("mounting", "strap", "hand_axis"),
+)
 _FROM, _FACES, _AFTER = "Where the samples come from", "Faces", "After a set"
 
 
+@taking(
+    stated=(only(measuring.MEASURING, *_MEASURED), measuring.stated),
+    labels=(without(measuring.LABELS, "rpe"), dict),
+)
 def live(
     sensor: Annotated[
         list[str] | None,
@@ -23,17 +36,8 @@ def live(
             "wrist=NAME chest=NAME.",
         ),
     ] = None,
-    exercise: measuring.ExerciseName = None,
-    side: measuring.Side = None,
-    load: measuring.Load = None,
-    resistance: measuring.Resistance = None,
-    lifter: measuring.Lifter = None,
-    band: measuring.Band = None,
-    gate: measuring.Gate = None,
-    rest: measuring.Rest = None,
-    mounting: measuring.Mounting = None,
-    strap: measuring.Strap = None,
-    hand_axis: measuring.HandAxis = None,
+    *,
+    stated: MeasuringOptions,
     from_file: Annotated[
         list[Path] | None,
         typer.Option(
@@ -46,7 +50,7 @@ def live(
     speed: Annotated[
         str, typer.Option(metavar="X|max", help="How fast to play it.", rich_help_panel=_FROM)
     ] = "1",
-    phone: Phone = False,
+    phone: Phones = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -147,10 +151,7 @@ def live(
             show_default=False,
         ),
     ] = None,
-    variant: measuring.Variant = None,
-    rir: measuring.Rir = None,
-    note: measuring.Note = None,
-    tag: measuring.Tag = None,
+    labels: dict[str, Any],
     log_file: Annotated[
         str | None, typer.Option(help="Another log than the usual one.", rich_help_panel=measuring.LOGGED)
     ] = None,
@@ -184,33 +185,18 @@ def live(
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
     if from_file and (rate is not None or description):
         raise UsageError("--rate and --description go with a sensor", "a recording has its own rate and form")
-    if host is not None and not (web or phone):
-        raise UsageError("--host is the address of the page", "add --web")
     pace = pace_of(speed)
     if pace != 1.0 and not from_file:
         raise UsageError("--speed goes with --from FILE", "a sensor has its own speed")
     sensor_axis(trunk_forward)
-    worn = worn_sensors(sensor) if sensor else []
-    if side is not None and (len(from_file or worn) > 1 and any(one.side for one in worn)):
+    worn = phones_worn(phone) if phone else worn_sensors(sensor) if sensor else []
+    if stated.side is not None and (len(from_file or worn) > 1 and any(one.side for one in worn)):
         raise UsageError("--side goes with one wrist of which nothing is said", "left=NAME says it already")
-    stated = measuring.stated(
-        exercise=exercise,
-        side=side,
-        load=load,
-        resistance=resistance,
-        lifter=lifter,
-        band=band,
-        gate=gate,
-        rest=rest,
-        mounting=mounting,
-        strap=strap,
-        hand_axis=hand_axis,
-    )
     said = said_task(
         stated,
-        variant=variant,
+        variant=labels["variant"],
         worn=worn,
-        phone=phone,
+        phone=phone is not None,
         log=True if log_file is not None and log is None else log,
         stop_at=stop_at,
         stop_rom=stop_rom,
@@ -223,20 +209,22 @@ def live(
     else:
         options = sensor_plan(rate, description)
         choices, gym, worn = sensor_gym(options.known, stated, said)
-        phone = gym.task.phone is True
         files = raw_files(out, worn, options.known)
         streams = Streams(worn=worn, options=options, files=files)
-        if not phone:
+        if not gym.task.phone:
             from armarc.sensor.link.find import prepare_platform
 
             prepare_platform()
+    with_phone = not from_file and gym.task.phone is True
+    if host is not None and not (web or with_phone):
+        raise UsageError("--host is the address of the page", "add --web")
     logged = gym.task.logged is True
-    measuring.check_logged(log=logged, variant=variant, rir=rir, note=note, tag=tag)
-    labels = Labels(rir=rir, note=note, tags=tuple(tag or ())).checked()
+    measuring.check_logged(log=logged, **labels)
+    told = Labels(rir=labels["rir"], note=labels["note"], tags=tuple(labels["tag"] or ())).checked()
     hook_words = None if hook is None else parse_hook(hook)
-    after = After(hook=hook_words, log=logged, log_file=log_file, labels=labels)
+    after = After(hook=hook_words, log=logged, log_file=log_file, labels=told)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}
-    faces["phone"] = phone
+    faces["phone"] = with_phone
     streams = replace(streams, pace=pace, forward=trunk_forward)
     code = asyncio.run(run(choices, gym, streams, faces, after))
     if code:

@@ -43,7 +43,7 @@ def said_task(
         side=stated.side,
         load_kg=stated.load_kg,
         resistance=stated.resistance,
-        sensor=sensors_text(worn),
+        sensor=None if phone and len(worn) == 1 else sensors_text(worn),
         phone=True if phone else False if worn else None,
         logged=log,
         stop_velocity_loss_pct=stop_at,
@@ -145,7 +145,9 @@ def sensor_gym(
 
     first = choose(task)
     if task != said:
-        words = [task.words(), f"sensor {task.sensor}" if task.sensor else "the phone" if task.phone else ""]
+        phones = "the phone" if task.sensor is None else "the phones"
+        what = phones if task.phone else f"sensor {task.sensor}" if task.sensor else ""
+        words = [task.words(), what]
         words.append("into the log" if task.logged else "not logged")
         print(f"armarc: as the last time: {', '.join(one for one in words if one)}", file=sys.stderr)
     task = replace(task, exercise=first.exercise.key, side=first.side, logged=task.logged is True)

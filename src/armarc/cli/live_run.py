@@ -121,7 +121,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
 
     from armarc.cli.keyboard import keyboard
     from armarc.cli.live_faces import open_sounds, open_web
-    from armarc.cli.phone import open_phone
+    from armarc.cli.phone import open_phone, phone_places
     from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
@@ -153,7 +153,9 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
         faces: list[Face] = []
         phone = None
         if wanted["phone"]:
-            phone = await stack.enter_async_context(open_phone(wanted["host"], wanted["port"], boards=True))
+            places = phone_places(streams.worn)
+            page = open_phone(wanted["host"], wanted["port"], boards=True, places=places)
+            phone = await stack.enter_async_context(page)
             faces.append(phone.face)
         elif wanted["web"]:
             host = wanted["host"] or "127.0.0.1"
@@ -265,12 +267,12 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     """Wall-clock stamps of signal times: the recording's own, or this machine's from now on."""
     from datetime import datetime, timedelta
 
-    from armarc.log.moments import read_moment
+    from armarc.quantities import read_date_time
 
     if recording is None:
         zero: datetime | None = datetime.now().astimezone()
     else:
-        zero = read_moment(recording.metadata.started_at or "")
+        zero = read_date_time(recording.metadata.started_at or "")
     return lambda time_s: (
         None if zero is None else (zero + timedelta(seconds=time_s)).isoformat(timespec="milliseconds")
     )
@@ -281,7 +283,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
     import asyncio
     import os
 
-    from armarc.cli.stopping import call_when_asked_to_stop
+    from armarc.cli.keyboard import call_when_asked_to_stop
 
     loop, asked = asyncio.get_running_loop(), 0
 
@@ -310,6 +312,7 @@ def _report(
     session: Session, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
 ) -> None:
     """What stays on the terminal when the screen is gone."""
+    from armarc.cli.log_options import say_cautions
     from armarc.cli.terminal import error_console
 
     talk = error_console()
@@ -331,3 +334,4 @@ def _report(
         if line.loss_pct is not None:
             parts.append(f"velocity loss {line.loss_pct:.0f} %")
         typer.echo(", ".join(parts))
+    say_cautions({choices.exercise.key})

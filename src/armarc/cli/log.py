@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli import log_change, log_keep
 from armarc.cli.log_options import (
+    FILTERS,
     AsJson,
-    ExerciseName,
-    Lifter,
-    Load,
     LogFile,
-    SessionName,
-    Side,
-    Since,
-    Tag,
-    Until,
-    Variant,
     make_filter,
     print_json,
     print_json_list,
     print_table,
     say,
+    say_cautions,
     shown,
 )
+from armarc.cli.option_rows import only, taking
+
+if TYPE_CHECKING:
+    from armarc.log.reading import Filter
 
 app = typer.Typer(
     help="Look at the training log and keep it in order.",
@@ -35,16 +32,10 @@ app = typer.Typer(
 
 
 @app.command("list")
+@taking(where=(FILTERS, make_filter))
 def list_command(
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    load: Load = None,
-    tag: Tag = None,
-    session: SessionName = None,
-    since: Since = None,
-    until: Until = None,
+    *,
+    where: Filter,
     limit: Annotated[int, typer.Option("--limit", "-n", min=0, help="Newest sets shown; 0 for all.")] = 30,
     pain: Annotated[bool, typer.Option("--pain", help="Only sets after which pain was said.")] = False,
     removed: Annotated[bool, typer.Option("--removed", help="Show removed sets instead.")] = False,
@@ -52,23 +43,13 @@ def list_command(
     log_file: LogFile = None,
 ) -> None:
     """List sets, newest first."""
+    from dataclasses import replace
+
     from armarc.log.reading import count_sets, iterate_sets, list_sets
     from armarc.log.records import SCHEMA, logged_record
     from armarc.log.store import open_log
 
-    where = make_filter(
-        lifter=lifter,
-        exercise=exercise,
-        variant=variant,
-        side=side,
-        load=load,
-        tag=tag,
-        session=session,
-        since=since,
-        until=until,
-        pain=pain,
-        removed=removed,
-    )
+    where = replace(where, pain=pain, removed=removed)
     with open_log(log_file, create=False) as store:
         total = count_sets(store, where)
         if as_json:
@@ -87,16 +68,18 @@ def list_command(
     )
     if total > len(entries):
         say(f"{len(entries)} of {total} sets; more with --limit")
+    say_cautions({entry.exercise for entry in entries})
 
 
 @app.command("show")
+@taking(where=(only(FILTERS, "lifter", "exercise"), make_filter))
 def show_command(
     sets: Annotated[list[str], typer.Argument(help="12, 12-15, a day 2026-03-01, last, last-3.")],
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
+    *,
+    where: Filter,
     stop_at: Annotated[
         float | None,
-        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop the set."),
+        typer.Option("--stop-at", min=1, max=90, help="Your own mark of velocity loss, %."),
     ] = None,
     as_json: AsJson = False,
     log_file: LogFile = None,
@@ -108,7 +91,7 @@ def show_command(
     from armarc.log.store import open_log
 
     with open_log(log_file, create=False) as store:
-        ids = choose_sets(store, sets, make_filter(lifter=lifter, exercise=exercise))
+        ids = choose_sets(store, sets, where)
         entries = [get_set(store, set_id) for set_id in ids]
         reps = reps_by_set(store, ids)
     losses = {set_id: fatigue_of(reps[set_id], stop_at_pct=stop_at) for set_id in ids}
@@ -139,6 +122,7 @@ def show_command(
         ]
         print_reps(console, records)
         say(loss.words())
+    say_cautions({entry.exercise for entry in entries})
 
 
 def _line(entry: Any) -> list[str]:

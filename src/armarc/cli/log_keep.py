@@ -8,16 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import (
+    WHERE,
     AsJson,
     DryRun,
-    ExerciseName,
-    Lifter,
     LogFile,
-    Side,
-    Since,
-    Tag,
-    Until,
-    Variant,
     Yes,
     check_names,
     confirm,
@@ -27,12 +21,14 @@ from armarc.cli.log_options import (
     print_table,
     say,
 )
+from armarc.cli.option_rows import taking, without
 from armarc.cli.outputs import Force, guard_for
 
 if TYPE_CHECKING:
     from armarc.kept import Kept
     from armarc.load import Lifter as Body
     from armarc.log.labels import Labels
+    from armarc.log.reading import Filter
     from armarc.log.remeasuring import Remeasured
     from armarc.log.store import Store
 
@@ -103,18 +99,14 @@ def import_command(
         raise typer.Exit(InputError.exit_code)
 
 
+@taking(where=(without(WHERE[0], "load"), make_filter))
 def export_command(
     to: Annotated[
         str, typer.Argument(help="File ending in .csv, .parquet or .json; - for CSV on stdout.")
     ] = "-",
+    *,
     per: Annotated[str, typer.Option("--per", help="What a row is: rep or set.")] = "rep",
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    tag: Tag = None,
-    since: Since = None,
-    until: Until = None,
+    where: Filter,
     kind: Annotated[
         str | None, typer.Option("--format", help="csv, parquet or json; else by the file's ending.")
     ] = None,
@@ -129,9 +121,6 @@ def export_command(
     from armarc.log.store import open_log
     from armarc.outputs import CODEBOOK
 
-    where = make_filter(
-        lifter=lifter, exercise=exercise, variant=variant, side=side, tag=tag, since=since, until=until
-    )
     ending = Path(to).suffix.lower().lstrip(".")
     chosen = (kind or ending or "csv").lower()
     if chosen not in FORMATS:
@@ -307,7 +296,7 @@ def reprocess_command(
 def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, kept: Kept) -> dict[str, Any]:
     from armarc.api import MeasuringOptions, process, read_csv
     from armarc.errors import ArmarcError, LogError
-    from armarc.log.keeping import log_session
+    from armarc.log.adding import log_session
 
     record: dict[str, Any] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
     try:

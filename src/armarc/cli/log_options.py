@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from armarc.cli.completion import exercise_keys, lifters, sides
-from armarc.cli.json_text import indented_json
+from armarc.cli.option_rows import OptionRow, without
+from armarc.cli.terminal import indented_json
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -25,43 +26,18 @@ LogFile = Annotated[
         show_default=False,
     ),
 ]
-Lifter = Annotated[
-    str | None,
-    typer.Option(
-        "--lifter",
-        help="Only this lifter.",
-        show_default=False,
-        autocompletion=lifters,
-    ),
-]
-ExerciseName = Annotated[
-    str | None,
-    typer.Option(
-        "--exercise", "-e", help="Only this exercise.", show_default=False, autocompletion=exercise_keys
-    ),
-]
-Variant = Annotated[
-    str | None,
-    typer.Option("--variant", help="Only this variant, e.g. cable; '' for none.", show_default=False),
-]
-Side = Annotated[
-    str | None,
-    typer.Option(
-        "--side",
-        help="Only left or right.",
-        show_default=False,
-        autocompletion=sides,
-    ),
-]
-Load = Annotated[
-    str | None, typer.Option("--load", help="Only this load, e.g. 8kg or 17.5lb.", show_default=False)
-]
-Tag = Annotated[str | None, typer.Option("--tag", help="Only sets with this tag.", show_default=False)]
-SessionName = Annotated[
-    str | None, typer.Option("--session", help="Only sessions of this name.", show_default=False)
-]
-Since = Annotated[str | None, typer.Option("--since", help="First day, e.g. 2026-03-01.", show_default=False)]
-Until = Annotated[str | None, typer.Option("--until", help="Last day.", show_default=False)]
+FILTERS = (
+    OptionRow(name="lifter", help="Only this lifter.", complete=lifters),
+    OptionRow(name="exercise", help="Only this exercise.", short="-e", complete=exercise_keys),
+    OptionRow(name="variant", help="Only this variant, e.g. cable; '' for none."),
+    OptionRow(name="side", help="Only left or right.", complete=sides),
+    OptionRow(name="load", help="Only this load, e.g. 8kg or 17.5lb."),
+    OptionRow(name="tag", help="Only sets with this tag."),
+    OptionRow(name="session", help="Only sessions of this name."),
+    OptionRow(name="since", help="First day, e.g. 2026-03-01."),
+    OptionRow(name="until", help="Last day."),
+)
+"""Which sets of the log are meant; `make_filter` reads them."""
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what would change, change nothing.")]
 Yes = Annotated[bool, typer.Option("--yes", "-y", help="Do not ask.")]
@@ -78,8 +54,6 @@ def make_filter(
     session: str | None = None,
     since: str | None = None,
     until: str | None = None,
-    pain: bool = False,
-    removed: bool = False,
 ) -> Filter:
     """Turn the options into a filter.
 
@@ -107,9 +81,11 @@ def make_filter(
         session=session,
         since=first,
         until=last,
-        pain=pain,
-        removed=removed,
     )
+
+
+WHERE = (without(FILTERS, "session"), make_filter)
+"""What most commands over the log take for `armarc.cli.option_rows.taking`."""
 
 
 def exercise_key(name: str) -> str:
@@ -272,13 +248,10 @@ def say(text: str) -> None:
 
 
 def say_cautions(exercises: Collection[str]) -> None:
-    """Say what belongs under numbers of height, hand rotation, moments and loads: of up to two exercises their own."""
-    from armarc.exercises import load_catalogue
-    from armarc.report.wording import CAUTION, HEIGHT_CAUTION
+    """Say what belongs under numbers of height, hand rotation, moments and loads."""
+    from armarc.report.wording import cautions_for
 
-    catalogue = load_catalogue()
-    own = [catalogue[name].caution for name in sorted(exercises) if name in catalogue]
-    for line in dict.fromkeys([*(own if own and len(exercises) <= 2 else [HEIGHT_CAUTION]), CAUTION]):
+    for line in cautions_for(exercises):
         say(line)
 
 

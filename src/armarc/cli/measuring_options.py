@@ -3,200 +3,93 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from armarc.cli import completion
+from armarc.cli.option_rows import OptionRow
 
 if TYPE_CHECKING:
     from armarc.options import MeasuringOptions
 
-LIFTED, ON_THE_ARM, READING = "What was lifted", "Sensor on the arm", "Reading the file"
+LIFTED, ON_THE_ARM, READ, LOGGED = "What was lifted", "Sensor on the arm", "Reading the file", "Training log"
 
-ExerciseName = Annotated[
-    str | None,
-    typer.Option(
-        "--exercise",
-        "-e",
-        help="See `armarc exercises`.",
-        rich_help_panel=LIFTED,
-        autocompletion=completion.exercise_keys,
-    ),
-]
-Side = Annotated[
-    str | None,
-    typer.Option(
-        "--side", help="right or left arm.", rich_help_panel=LIFTED, autocompletion=completion.sides
-    ),
-]
-Load = Annotated[
-    str | None,
-    typer.Option("--load", help="Load in the hand, such as 8kg or 17.5lb.", rich_help_panel=LIFTED),
-]
-Lifter = Annotated[
-    str | None,
-    typer.Option(
-        "--lifter",
-        metavar="NAME",
-        help="Who lifted; see `armarc lifter`.",
-        rich_help_panel=LIFTED,
-        autocompletion=completion.lifters,
-    ),
-]
-Resistance = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--resistance",
-        metavar="SPEC",
-        help="What resists, for shoulder moments: 'cable:20kg,pulley=-0.6/-0.9/0', 'band:…', 'machine:…' or a "
+
+def _row(name: str, panel: str, text: str, kind: Any = str, **more: Any) -> OptionRow:
+    return OptionRow(name=name, panel=panel, help=text, kind=kind, **more)
+
+
+MEASURING = (
+    _row("exercise", LIFTED, "See `armarc exercises`.", short="-e", complete=completion.exercise_keys),
+    _row("side", LIFTED, "right or left arm.", complete=completion.sides),
+    _row("load", LIFTED, "Load in the hand, such as 8kg or 17.5lb."),
+    _row("lifter", LIFTED, "Who lifted; see `armarc lifter`.", metavar="NAME", complete=completion.lifters),
+    _row(
+        "resistance",
+        LIFTED,
+        "What resists, for shoulder moments: 'cable:20kg,pulley=-0.6/-0.9/0', 'band:…', 'machine:…' or a "
         ".toml; `armarc resist --help` tells how. Repeat it to combine.",
-        rich_help_panel=LIFTED,
+        list[str],
+        metavar="SPEC",
     ),
-]
-Band = Annotated[
-    str | None,
-    typer.Option(
-        "--band", metavar="LOW-HIGH", help="Target band of the start velocity, °/s.", rich_help_panel=LIFTED
-    ),
-]
-Gate = Annotated[
-    str | None,
-    typer.Option(
-        "--gate", metavar="LOW-HIGH", help="Start gate above the bottom, degrees.", rich_help_panel=LIFTED
-    ),
-]
-GateFrom = Annotated[
-    str | None,
-    typer.Option(
-        "--gate-from",
-        help="Where the gate counts from: bottom of each rep, or vertical (say --gate 20-30 then) for a bottom that "
+    _row("band", LIFTED, "Target band of the start velocity, °/s.", metavar="LOW-HIGH"),
+    _row("gate", LIFTED, "Start gate above the bottom, degrees.", metavar="LOW-HIGH"),
+    _row(
+        "gate_from",
+        LIFTED,
+        "Where the gate counts from: bottom of each rep, or vertical (say --gate 20-30 then) for a bottom that "
         "varies.",
-        rich_help_panel=LIFTED,
     ),
-]
-LoadedRange = Annotated[
-    str | None,
-    typer.Option("--loaded-range", metavar="LOW-HIGH", help="Loaded range, degrees.", rich_help_panel=LIFTED),
-]
-Rest = Annotated[
-    float | None,
-    typer.Option(
-        "--rest",
-        metavar="SECONDS",
-        help="A pause at the bottom this long ends a set.",
-        rich_help_panel=LIFTED,
+    _row("loaded_range", LIFTED, "Loaded range, degrees.", metavar="LOW-HIGH"),
+    _row("rest", LIFTED, "A pause at the bottom this long ends a set.", float, metavar="SECONDS"),
+    _row("mounting", ON_THE_ARM, "auto, twist, lever_arm, hanging or stated.", complete=completion.mountings),
+    _row(
+        "strap",
+        ON_THE_ARM,
+        "Where it sits on the wrist: back, inside, thumb or little-finger (its z axis points away from the skin).",
+        complete=completion.straps,
     ),
-]
-Mounting = Annotated[
-    str | None,
-    typer.Option(
-        "--mounting",
-        help="auto, twist, lever_arm, hanging or stated.",
-        rich_help_panel=ON_THE_ARM,
-        autocompletion=completion.mountings,
-    ),
-]
-Strap = Annotated[
-    str | None,
-    typer.Option(
-        "--strap",
-        help="Where it sits on the wrist: back, inside, thumb or little-finger (its z axis points away from the "
-        "skin).",
-        rich_help_panel=ON_THE_ARM,
-        autocompletion=completion.straps,
-    ),
-]
-HandAxis = Annotated[
-    str | None,
-    typer.Option(
-        "--hand-axis",
+    _row(
+        "hand_axis",
+        ON_THE_ARM,
+        "Sensor axis that points to the hand.",
         metavar="±x|±y|±z",
-        help="Sensor axis that points to the hand.",
-        rich_help_panel=ON_THE_ARM,
-        autocompletion=completion.hand_axes,
+        complete=completion.hand_axes,
     ),
-]
-ReachCm = Annotated[
-    float | None,
-    typer.Option("--reach-cm", help="Measured distance shoulder to sensor.", rich_help_panel=ON_THE_ARM),
-]
-SensorHeightCm = Annotated[
-    float | None,
-    typer.Option(
-        "--sensor-height-cm", help="Height of the sensor above the bone.", rich_help_panel=ON_THE_ARM
-    ),
-]
-Reference = Annotated[
-    str | None,
-    typer.Option(
-        "--reference",
+    _row("reach_cm", ON_THE_ARM, "Measured distance shoulder to sensor.", float),
+    _row("sensor_height_cm", ON_THE_ARM, "Height of the sensor above the bone.", float),
+    _row(
+        "reference",
+        ON_THE_ARM,
+        "The first movement is a front raise that shows where you face.",
         metavar="front-raise",
-        help="The first movement is a front raise that shows where you face.",
-        rich_help_panel=ON_THE_ARM,
     ),
-]
-Fusion = Annotated[
-    str | None,
-    typer.Option(
-        "--fusion",
-        help="smoother (default), or a textbook filter to compare: madgwick, mahony, ekf, aqua.",
-        rich_help_panel=ON_THE_ARM,
-        autocompletion=completion.fusions,
+    _row(
+        "fusion",
+        ON_THE_ARM,
+        "smoother (default), or a textbook filter to compare: madgwick, mahony, ekf, aqua.",
+        complete=completion.fusions,
     ),
-]
-Rate = Annotated[
-    float | None,
-    typer.Option(
-        "--rate",
-        metavar="HZ",
-        help="Sampling rate of a file without time stamps.",
-        rich_help_panel=READING,
-    ),
-]
-Gyroscope = Annotated[
-    Path | None,
-    typer.Option("--gyroscope", metavar="FILE", help="Gyroscope in a second file.", rich_help_panel=READING),
-]
-Columns = Annotated[
-    str | None,
-    typer.Option(
-        "--columns",
-        metavar="ROLE=NAME,…",
-        help="Name columns: time, ax … gz (names or numbers).",
-        rich_help_panel=READING,
-    ),
-]
-Units = Annotated[
-    str | None,
-    typer.Option(
-        "--units", metavar="WHAT=UNIT,…", help="Such as gyroscope=deg/s,time=ms.", rich_help_panel=READING
-    ),
-]
-Axes = Annotated[
-    str | None,
-    typer.Option(
-        "--axes",
-        metavar="X,Y,Z",
-        help="Sensor axes in the file's, such as +y,-x,+z.",
-        rich_help_panel=READING,
-    ),
-]
-GravitySign = Annotated[
-    str | None,
-    typer.Option(
-        "--gravity-sign",
-        help="reaction (at rest reads +g upward) or gravity (reads it downward).",
-        rich_help_panel=READING,
-    ),
-]
-LOGGED = "Training log"
-Variant = Annotated[
-    str | None, typer.Option("--variant", help="Variant, your words.", rich_help_panel=LOGGED)
-]
-Rir = Annotated[float | None, typer.Option("--rir", help="Reps in reserve.", rich_help_panel=LOGGED)]
-Note = Annotated[str | None, typer.Option("--note", help="Free note.", rich_help_panel=LOGGED)]
-Tag = Annotated[list[str] | None, typer.Option("--tag", help="Tag; repeat it.", rich_help_panel=LOGGED)]
+)
+"""What `armarc.options.MeasuringOptions` takes; `stated` reads it."""
+
+READING = (
+    _row("rate", READ, "Sampling rate of a file without time stamps.", float, metavar="HZ"),
+    _row("gyroscope", READ, "Gyroscope in a second file.", Path, metavar="FILE"),
+    _row("columns", READ, "Name columns: time, ax … gz (names or numbers).", metavar="ROLE=NAME,…"),
+    _row("units", READ, "Such as gyroscope=deg/s,time=ms.", metavar="WHAT=UNIT,…"),
+    _row("axes", READ, "Sensor axes in the file's, such as +y,-x,+z.", metavar="X,Y,Z"),
+    _row("gravity_sign", READ, "reaction (at rest reads +g upward) or gravity (reads it downward)."),
+)
+"""How a file is to be read; `reading` takes it."""
+
+LABELS = (
+    _row("variant", LOGGED, "Variant, your words."),
+    _row("rir", LOGGED, "Reps in reserve.", float),
+    _row("rpe", LOGGED, "Perceived exertion, 0 to 10.", float),
+    _row("note", LOGGED, "Free note."),
+    _row("tag", LOGGED, "Tag; repeat it.", list[str]),
+)
+"""What is said about the sets of a recording, for the training log."""
 
 
 def check_logged(*, log: bool, **labels: Any) -> None:
@@ -212,6 +105,12 @@ def check_logged(*, log: bool, **labels: Any) -> None:
     said = [name for name, value in labels.items() if value not in (None, [], ())]
     if said and not log:
         raise UsageError(f"--{said[0]} is kept in the training log only", "add --log")
+
+
+def reading(**words: Any) -> dict[str, Any]:
+    """Options of `armarc.read_csv` by their names there."""
+    named = {"rate": "rate_hz", "gyroscope": "gyroscope_path"}
+    return {named.get(word, word): value for word, value in words.items()}
 
 
 def stated(**words: Any) -> MeasuringOptions:

@@ -8,16 +8,19 @@ import json
 import sys
 import threading
 import time
-from collections.abc import AsyncGenerator, AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 if TYPE_CHECKING:
     import asyncio
     from multiprocessing.connection import Connection
 
+    from armarc.cli.places import Worn
     from armarc.live.web.face import WebFace
     from armarc.sensor.events import Event
     from armarc.sensor.phone import Heard
@@ -26,6 +29,15 @@ Phone = Annotated[
     bool,
     typer.Option(
         "--phone", help="A phone is the sensor: it opens an address (or the code shown), one tap starts."
+    ),
+]
+Phones = Annotated[
+    str | None,
+    typer.Option(
+        "--phone",
+        metavar="[PLACES]",
+        help="A phone is the sensor: it opens an address (or the code shown), one tap starts. Several: wrist,chest or "
+        "left,right, each asks where it sits.",
     ),
 ]
 PhoneHost = Annotated[
@@ -37,12 +49,76 @@ PhoneHost = Annotated[
 PhonePort = Annotated[
     int, typer.Option("--port", min=0, max=65535, help="Port of the phone's page; 0 takes a free one.")
 ]
+PhoneOut = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", metavar="OUT.csv", help="With --phone: keep what came here; else under the time of day."
+    ),
+]
 USUAL_PORT = 8765
 _MOST_HEARD = 400
 
 
+class PhonesCommand(TyperCommand):
+    """A command whose ``--phone`` may say places, or none: then it is the wrist."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Give ``--phone`` its value before the line is read."""
+        if "--phone" not in args:
+            return super().parse_args(ctx, args)
+        from armarc.recording.head import WRIST
+
+        end = args.index("--") if "--" in args else len(args)
+        said: list[str] = []
+        for word in args[:end]:
+            if said and said[-1] == "--phone" and word.partition(",")[0].casefold() in _places():
+                said[-1] = f"--phone={word}"
+            else:
+                said.append(word)
+        said = [f"--phone={WRIST}" if word == "--phone" else word for word in said]
+        return super().parse_args(ctx, said + args[end:])
+
+
+def _places() -> tuple[str, ...]:
+    from armarc.options import SIDES
+    from armarc.recording.head import PLACES
+
+    return (*PLACES, *SIDES)
+
+
+def phones_worn(said: str) -> list[Worn]:
+    """Phones by their places, such as ``wrist,chest``.
+
+    Raises
+    ------
+    UsageError
+        A place that is none, or places that do not go together.
+    """
+    from armarc.cli.places import worn_sensors
+    from armarc.errors import UsageError
+    from armarc.recording.head import WRIST
+
+    places = [place.strip().casefold() for place in said.split(",")]
+    for place in places:
+        if place not in _places():
+            raise UsageError(
+                f"--phone {said}: {place or 'nothing'} is no place", f"places are {', '.join(_places())}"
+            )
+    if len(set(places)) != len(places):
+        raise UsageError(f"--phone {said}: one phone at each place", "such as --phone wrist,chest")
+    return worn_sensors([""] if places == [WRIST] else [f"{place}={place} phone" for place in places])
+
+
+def phone_places(worn: Sequence[Worn]) -> tuple[str, ...]:
+    """What their pages ask for, in their order; a single wrist is the wrist, whichever arm is lifted with."""
+    from armarc.recording.head import WRIST
+
+    both = sum(one.place == WRIST for one in worn) > 1
+    return tuple((one.side if both else None) or one.place or WRIST for one in worn)
+
+
 def check_phone_alone(
-    *, sensor: bool, file: bool = False, rate: bool = False, description: bool = False
+    *, sensor: bool = False, file: bool = False, rate: bool = False, description: bool = False
 ) -> None:
     """Refuse what makes no sense beside a phone.
 
@@ -72,21 +148,26 @@ class PhoneLink:
         Takes the boards, for the phone and for a page on another device.
     inbox : asyncio.Queue
     here : asyncio.Event
-        Set once a phone has connected.
+        Set once every phone has connected.
+    places : tuple of str
+        Where they sit: the order of their numbers.
     """
 
     face: WebFace
     inbox: asyncio.Queue[Heard | None]
     here: asyncio.Event
+    places: tuple[str, ...]
 
     def events(self, stop: asyncio.Event) -> AsyncGenerator[Event, None]:
-        """The stream, from now on."""
+        """The stream of every phone, from now on."""
+        from armarc.options import SIDES
         from armarc.sensor.phone import phone_stream
 
-        return phone_stream(self.inbox, stop=stop)
+        words = [f"{place} wrist" if place in SIDES else place for place in self.places]
+        return phone_stream(self.inbox, stop=stop, places=words)
 
     async def arrived(self, stop: asyncio.Event) -> None:
-        """Wait for the first phone, or the stop."""
+        """Wait for every phone, or the stop."""
         import asyncio
 
         waits = {asyncio.create_task(one.wait()) for one in (self.here, stop)}
@@ -96,7 +177,9 @@ class PhoneLink:
 
 
 @contextlib.asynccontextmanager
-async def open_phone(host: str | None, port: int, *, boards: bool = False) -> AsyncIterator[PhoneLink]:
+async def open_phone(
+    host: str | None, port: int, *, boards: bool = False, task: str = "", places: tuple[str, ...] = ("",)
+) -> AsyncIterator[PhoneLink]:
     """Serve the page of a phone and say where it is.
 
     Parameters
@@ -106,14 +189,19 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
     port : int
     boards : bool
         Whether the page of the boards is served as well.
+    task : str
+        What the phone is wanted for, where it is not lifting live: ``"record"``, ``"check"``, ``"calibrate"`` or
+        ``"mount"``.
+    places : tuple of str
+        Where phones are wanted.
 
     Raises
     ------
     UsageError
         A library is missing, or nothing can listen there.
     """
+    from armarc.computer import how_to_add
     from armarc.errors import UsageError
-    from armarc.extras import how_to_add
     from armarc.live.web.access import open_access, own_address
     from armarc.live.web.certificate import own_certificate
     from armarc.live.web.face import PageProcess
@@ -127,16 +215,23 @@ async def open_phone(host: str | None, port: int, *, boards: bool = False) -> As
 
     inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
     here = asyncio.Event()
-    with PageProcess(access, certificate.file, boards=boards) as page:
+    with PageProcess(access, certificate.file, boards=boards, task=task, places=places) as page:
         assert page.frames is not None
         threading.Thread(
-            target=_receive, args=(page.frames, asyncio.get_running_loop(), inbox, here), daemon=True
+            target=_receive,
+            args=(page.frames, asyncio.get_running_loop(), inbox, here, len(places)),
+            daemon=True,
         ).start()
         address = f"https://{f'[{shown}]' if ':' in shown else shown}:{page.port}"
-        _show(f"{address}/phone{access.query}", certificate.fingerprint)
+        which = "a phone" if len(places) == 1 else f"each of {len(places)} phones ({', '.join(places)})"
+        _show(which, f"{address}/phone{access.query}", certificate.fingerprint)
         if boards:
             _say(f"the page for a second device is at {address}/{access.query}")
-        yield PhoneLink(face=page.face, inbox=inbox, here=here)
+        yield PhoneLink(face=page.face, inbox=inbox, here=here, places=places)
+
+
+OpensPhone = Callable[[], contextlib.AbstractAsyncContextManager[PhoneLink]]
+"""`open_phone` with all it needs."""
 
 
 def _receive(
@@ -144,24 +239,29 @@ def _receive(
     loop: asyncio.AbstractEventLoop,
     inbox: asyncio.Queue[Heard | None],
     here: asyncio.Event,
+    wanted: int,
 ) -> None:
     """From the page's process into the session, no faster than the session takes it."""
     from armarc.sensor.phone import Heard
 
+    came: set[int] = set()
     with contextlib.suppress(RuntimeError):
         with contextlib.suppress(EOFError, OSError, ValueError):
             while True:
-                kind, at_s, text = json.loads(pipe.recv_bytes())
+                sensor, kind, at_s, text = json.loads(pipe.recv_bytes())
                 while inbox.qsize() > _MOST_HEARD:
                     time.sleep(0.02)
-                loop.call_soon_threadsafe(inbox.put_nowait, Heard(kind=kind, at_s=at_s, text=text))
+                one = Heard(sensor=sensor, kind=kind, at_s=at_s, text=text)
+                loop.call_soon_threadsafe(inbox.put_nowait, one)
                 if kind == "message":
+                    came.add(sensor)
+                if len(came) == wanted:
                     loop.call_soon_threadsafe(here.set)
         loop.call_soon_threadsafe(inbox.put_nowait, None)
 
 
-def _show(address: str, fingerprint: str) -> None:
-    _say(f"on a phone in this network, open {address}")
+def _show(which: str, address: str, fingerprint: str) -> None:
+    _say(f"on {which} in this network, open {address}")
     if sys.stderr.isatty():
         sys.stderr.write(qr_text(address))
     _say(

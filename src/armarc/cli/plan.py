@@ -103,7 +103,7 @@ def plan(
     from armarc.errors import UsageError
     from armarc.load.capacity import capacity_curve
     from armarc.load.grammar import parse_all
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
     from armarc.load.plan_report import PlanQuestion, make_report
     from armarc.load.plan_words import plan_record
     from armarc.load.planning import AIMS

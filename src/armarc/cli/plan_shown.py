@@ -17,7 +17,8 @@ def show_paced(
 ) -> None:
     """Print the plan of controlled reps, the answer first, and save its picture."""
     from armarc.cli.load_tables import number, print_json, print_table, say
-    from armarc.load.paced_words import answer_words, heaviest_words, paced_assumptions, paced_record
+    from armarc.cli.log_options import say_cautions
+    from armarc.load.paced import answer_words, heaviest_words, paced_assumptions, paced_record
     from armarc.load.resistance import describe
 
     notes = paced_assumptions(plan)
@@ -63,6 +64,7 @@ def show_paced(
         say([*answer_words(plan), ""])
         print_table(f"Paced reps · {describe(plan.resistances)}", heads, rows, left=0, spare=(6, 1, 5))
         say(notes)
+        say_cautions(())
     if plot is not None:
         _draw_paced(plan, notes, plot, dark, guard)
 
@@ -71,7 +73,7 @@ def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard
     import numpy as np
 
     from armarc.cli.terminal import error_console
-    from armarc.load.paced_words import answer_words
+    from armarc.load.paced import answer_words
     from armarc.load.resistance import describe
     from armarc.report.load_figures import Curve, draw_moments
     from armarc.report.saving import save_figure
@@ -106,6 +108,7 @@ def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard
 def show_plan(report: PlanReport) -> None:
     """Print the suggestion, the lanes, the loads, what was found and what was assumed."""
     from armarc.cli.load_tables import number, print_table, say
+    from armarc.cli.log_options import say_cautions
     from armarc.load.plan_words import (
         assumptions,
         findings_words,
@@ -167,6 +170,7 @@ def show_plan(report: PlanReport) -> None:
         spare=(2,),
     )
     say([*findings_words(report), "", *assumptions(report)])
+    say_cautions(())
 
 
 def draw_plan_report(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:

@@ -3,53 +3,47 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli import measuring_options as options
+from armarc.cli import measuring_options as measuring
+from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force
 
+if TYPE_CHECKING:
+    from armarc.options import MeasuringOptions
+
 _OUT = "Results"
-_LOG = options.LOGGED
+_LOG = measuring.LOGGED
 
 
+@taking(
+    options=(measuring.MEASURING, measuring.stated),
+    reading=(measuring.READING, measuring.reading),
+    labels=(measuring.LABELS, dict),
+)
 def process(
     files: Annotated[
         list[Path],
         typer.Argument(metavar="FILE…", help="Recordings (CSV), folders of them, or - for standard input."),
     ],
-    exercise: options.ExerciseName = None,
-    side: options.Side = None,
-    load: options.Load = None,
-    resistance: options.Resistance = None,
-    lifter: options.Lifter = None,
-    band: options.Band = None,
-    gate: options.Gate = None,
-    gate_from: options.GateFrom = None,
-    loaded_range: options.LoadedRange = None,
-    rest: options.Rest = None,
-    mounting: options.Mounting = None,
-    strap: options.Strap = None,
-    hand_axis: options.HandAxis = None,
-    reach_cm: options.ReachCm = None,
-    sensor_height_cm: options.SensorHeightCm = None,
-    reference: options.Reference = None,
-    fusion: options.Fusion = None,
+    *,
+    options: MeasuringOptions,
     trunk: Annotated[
         Path | None,
         typer.Option(
             metavar="CHEST.csv",
             help="Recording of a second sensor on the chest: measures how the trunk leans and swings. Files of "
             "record --sensor wrist=…,chest=… find each other without it.",
-            rich_help_panel=options.ON_THE_ARM,
+            rich_help_panel=measuring.ON_THE_ARM,
         ),
     ] = None,
     trunk_clock: Annotated[
         str,
         typer.Option(
             help="How the two files lie over each other: same (one clock), jolt (a blow both felt) or auto.",
-            rich_help_panel=options.ON_THE_ARM,
+            rich_help_panel=measuring.ON_THE_ARM,
         ),
     ] = "auto",
     trunk_forward: Annotated[
@@ -57,15 +51,10 @@ def process(
         typer.Option(
             metavar="±AXIS",
             help="Axis of the chest sensor that faces away from the breastbone; as its file says, else +z.",
-            rich_help_panel=options.ON_THE_ARM,
+            rich_help_panel=measuring.ON_THE_ARM,
         ),
     ] = None,
-    rate: options.Rate = None,
-    gyroscope: options.Gyroscope = None,
-    columns: options.Columns = None,
-    units: options.Units = None,
-    axes: options.Axes = None,
-    gravity_sign: options.GravitySign = None,
+    reading: dict[str, Any],
     json_: Annotated[
         bool, typer.Option("--json", help="One JSON object per file on stdout.", rich_help_panel=_OUT)
     ] = False,
@@ -124,13 +113,7 @@ def process(
             metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
-    variant: options.Variant = None,
-    rir: options.Rir = None,
-    rpe: Annotated[
-        float | None, typer.Option(help="Perceived exertion, 0 to 10.", rich_help_panel=_LOG)
-    ] = None,
-    note: options.Note = None,
-    tag: options.Tag = None,
+    labels: dict[str, Any],
 ) -> None:
     """Find and measure the sets and reps of recordings.
 
@@ -139,53 +122,19 @@ def process(
     settings file, which beats the exercise's entry.
     """
     from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
-    from armarc.cli.markers import VideoClock
+    from armarc.cli.recording_outputs import VideoClock
     from armarc.errors import UsageError
 
     if markers is None and (clap is not None or offset is not None):
         raise UsageError("--clap and --offset place markers", "add --markers reps.srt")
 
-    options.check_logged(log=log or bool(log_file), variant=variant, rir=rir, rpe=rpe, note=note, tag=tag)
-    entry = LogEntry(
-        file=log_file,
-        labels={
-            "lifter": lifter,
-            "variant": variant,
-            "rir": rir,
-            "rpe": rpe,
-            "note": note,
-            "tags": tuple(tag or ()),
-        },
-    )
+    measuring.check_logged(log=log or bool(log_file), **labels)
+    tags = tuple(labels.pop("tag") or ())
+    entry = LogEntry(file=log_file, labels={"lifter": options.lifter, **labels, "tags": tags})
     run(
         files,
-        reading={
-            "rate_hz": rate,
-            "gyroscope_path": gyroscope,
-            "columns": columns,
-            "units": units,
-            "axes": axes,
-            "gravity_sign": gravity_sign,
-        },
-        options=options.stated(
-            exercise=exercise,
-            side=side,
-            load=load,
-            resistance=resistance,
-            lifter=lifter,
-            band=band,
-            gate=gate,
-            gate_from=gate_from,
-            loaded_range=loaded_range,
-            rest=rest,
-            mounting=mounting,
-            strap=strap,
-            hand_axis=hand_axis,
-            reach_cm=reach_cm,
-            sensor_height_cm=sensor_height_cm,
-            reference=reference,
-            fusion=fusion,
-        ),
+        reading=reading,
+        options=options,
         trunk=TrunkFile(trunk, trunk_clock, trunk_forward),
         outputs=Outputs(
             json=json_,

@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli import measuring_options as measuring
-from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
+from armarc.cli.option_rows import only, taking, without
+from armarc.cli.phone import (
+    USUAL_PORT,
+    OpensPhone,
+    PhoneHost,
+    PhonePort,
+    Phones,
+    PhonesCommand,
+    check_phone_alone,
+    open_phone,
+    phone_places,
+    phones_worn,
+)
 from armarc.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from armarc.cli.places import Worn
+    from armarc.options import MeasuringOptions
     from armarc.sensor.capture import CaptureReport, FilePlan
     from armarc.sensor.capture.files import CaptureFiles
     from armarc.sensor.events import Event, Trouble
@@ -22,11 +36,17 @@ if TYPE_CHECKING:
     from armarc.sensor.remembered import Remembered
 
 
+COMMAND = PhonesCommand
 USUAL_RATE_HZ = 200.0
 
 
+@taking(
+    stated=(only(measuring.MEASURING, "exercise", "load", "resistance", "lifter"), measuring.stated),
+    labels=(without(measuring.LABELS, "rpe"), dict),
+)
 def record(
     out: Annotated[Path, typer.Argument(metavar="OUT.csv", help="File to write; never overwritten.")],
+    *,
     sensor: Annotated[
         list[str] | None,
         typer.Option(
@@ -37,7 +57,7 @@ def record(
             "wrist=NAME chest=NAME. Without it: the one sensor in reach.",
         ),
     ] = None,
-    phone: Phone = False,
+    phone: Phones = None,
     host: PhoneHost = None,
     port: PhonePort = USUAL_PORT,
     seconds: Annotated[
@@ -60,17 +80,11 @@ def record(
         list[Path] | None,
         typer.Option("--description", "-d", help="Description (TOML) of a sensor that speaks otherwise."),
     ] = None,
-    exercise: measuring.ExerciseName = None,
     side: Annotated[
         str | None, typer.Option("--side", help="left or right; taken from the nickname otherwise.")
     ] = None,
-    load: measuring.Load = None,
-    resistance: measuring.Resistance = None,
-    lifter: measuring.Lifter = None,
-    variant: measuring.Variant = None,
-    rir: measuring.Rir = None,
-    note: measuring.Note = None,
-    tag: measuring.Tag = None,
+    stated: MeasuringOptions,
+    labels: dict[str, Any],
     timeout: Annotated[
         float, typer.Option("--timeout", min=1, help="How long to look for the sensor, s.")
     ] = 15.0,
@@ -90,29 +104,35 @@ def record(
 
     if phone:
         check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
-    sensors = worn_sensors(sensor or [""])
+    sensors = phones_worn(phone) if phone else worn_sensors(sensor or [""])
     if side not in (None, "left", "right"):
         raise UsageError(f"--side {side}: expected left or right")
     if side is not None and (any(w.side for w in sensors) or sum(w.place == WRIST for w in sensors) > 1):
         raise UsageError("--side goes with one wrist of which nothing is said", "say left=NAME right=NAME")
     options = _options(rate, accelerometer_range, gyroscope_range, description, timeout, give_up)
-    stated = measuring.stated(exercise=exercise, load=load, resistance=resistance, lifter=lifter)
-    labels = Labels(lifter=lifter, variant=variant, rir=rir, note=note, tags=tuple(tag or ())).checked()
+    lifted = stated.record()
+    told = Labels(
+        lifter=lifted.get("lifter"),
+        variant=labels["variant"],
+        rir=labels["rir"],
+        note=labels["note"],
+        tags=tuple(labels["tag"] or ()),
+    ).checked()
     head = {
-        "resistance": list(stated.resistance or ()),
-        "lifter": labels.lifter,
-        "variant": labels.variant,
-        "rir": labels.rir,
-        "tags": list(labels.tags),
+        "resistance": lifted.get("resistance"),
+        "lifter": told.lifter,
+        "variant": told.variant,
+        "rir": told.rir,
+        "tags": list(told.tags),
     }
     plans = _plans(
         out,
         sensors,
         options,
-        exercise=exercise,
+        exercise=lifted.get("exercise"),
         side=side,
-        load_kg=stated.load_kg,
-        note=labels.note,
+        load_kg=lifted.get("load_kg"),
+        note=told.note,
         head={key: value for key, value in head.items() if value not in (None, "", [])},
     )
     report = _captured(
@@ -121,7 +141,7 @@ def record(
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
-        (host, port) if phone else None,
+        partial(open_phone, host, port, task="record", places=phone_places(sensors)) if phone else None,
     )
     if as_json:
         typer.echo(summary(report))
@@ -152,24 +172,28 @@ def _side_conflict(plan: FilePlan, event: Event, known: tuple[Remembered, ...]) 
     return Trouble(sensor=event.sensor, time_s=event.time_s, message=message)
 
 
-def capture_to(
-    path: Path,
-    sensors: list[str],
+def captured_file(
+    kind: str,
+    out: Path | None,
     *,
-    seconds: float,
     note: str,
-    phone: tuple[str | None, int] | None = None,
-) -> None:
-    """Capture into a file for a command that goes on with it.
+    sensor: str = "",
+    seconds: float | None = None,
+    phone: OpensPhone | None = None,
+) -> Path:
+    """Capture one sensor into a file for a command that goes on with it; the file stays whatever comes of it.
 
     Parameters
     ----------
-    path : Path
-    sensors : list of str
-    seconds : float, s
+    kind : str
+        Names the file where `out` is None.
+    out : Path or None
     note : str
-    phone : tuple or None
-        Host and port of the page, where a phone is the sensor.
+    sensor : str
+    seconds : float or None, s
+        None until Ctrl-C.
+    phone : callable or None
+        Opens the page, where a phone is the sensor.
 
     Raises
     ------
@@ -178,16 +202,28 @@ def capture_to(
     typer.Exit
         With 130 where the capture was stopped before a sample came.
     """
+    from datetime import datetime
+
+    from armarc.cli.log_options import say
     from armarc.cli.places import Worn
 
+    path = out or Path(f"armarc-{kind}-{datetime.now():%Y%m%d-%H%M%S}.csv")
     options = _options(None, 8, 1000, None, 15.0, 120.0)
-    worn = [Worn(name, place=None) for name in sensors]
-    plans = _plans(path, worn, options, exercise=None, side=None, load_kg=None, note=note)
-    report = _captured(plans, sensors, options, seconds, lambda: None, phone)
+    plans = _plans(
+        path, [Worn(sensor, place=None)], options, exercise=None, side=None, load_kg=None, note=note
+    )
+    report = _captured(plans, [sensor], options, seconds, lambda: None, phone)
     if report.fault is not None:
         raise report.fault
     if report.samples == 0:
         raise typer.Exit(130)
+    say(f"raw stream: {path}")
+    return path
+
+
+def phone_file(task: str, out: Path | None, host: str | None, port: int) -> Path:
+    """Capture one phone until Ctrl-C, for a command that goes on with the file; as `captured_file`."""
+    return captured_file(task, out, note=f"sensor {task}", phone=partial(open_phone, host, port, task=task))
 
 
 def _captured(
@@ -196,14 +232,13 @@ def _captured(
     options: StreamOptions,
     seconds: float | None,
     watch: Callable[[], Callable[[Event], bool] | None],
-    phone: tuple[str | None, int] | None,
+    phone: OpensPhone | None,
 ) -> CaptureReport:
     """Capture until the time is up, Ctrl-C, or what `watch` makes says that it is over."""
     import asyncio
     import contextlib
 
     from armarc.cli.capture_talk import Talk
-    from armarc.cli.phone import open_phone
     from armarc.sensor.capture import capture, check_targets
     from armarc.sensor.link import stream
     from armarc.sensor.link.find import prepare_platform
@@ -211,7 +246,9 @@ def _captured(
     check_targets([plan.path for plan in plans])
     if phone is None:
         prepare_platform()
-    talk = Talk(len(sensors), "" if phone is None else "waiting for the phone …")
+    talk = Talk(
+        len(sensors), "" if phone is None else f"waiting for the phone{'s' if len(sensors) > 1 else ''} …"
+    )
     set_over = watch()
 
     async def run() -> CaptureReport:
@@ -231,7 +268,7 @@ def _captured(
             if phone is None:
                 events = stream(sensors, options, stop=stop)
             else:
-                events = (await stack.enter_async_context(open_phone(*phone))).events(stop)
+                events = (await stack.enter_async_context(phone())).events(stop)
             return await capture(plans, events, stop=stop, seconds=seconds, listen=hear)
 
     try:
@@ -349,7 +386,7 @@ def _stop_on_signals(stop: object) -> None:
     """First Ctrl-C: end in good order. Second: at once."""
     import asyncio
 
-    from armarc.cli.stopping import call_when_asked_to_stop
+    from armarc.cli.keyboard import call_when_asked_to_stop
 
     assert isinstance(stop, asyncio.Event)
     loop = asyncio.get_running_loop()

@@ -2,45 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from armarc.cli.log_options import (
+    WHERE,
     AsJson,
-    ExerciseName,
-    Lifter,
-    Load,
     LogFile,
-    Side,
-    Since,
-    Tag,
-    Until,
-    Variant,
     check_names,
-    make_filter,
     print_json,
     print_table,
     say,
+    say_cautions,
     shown,
 )
+from armarc.cli.option_rows import taking
+
+if TYPE_CHECKING:
+    from armarc.log.reading import Filter
 
 
+@taking(where=WHERE)
 def reliability(
     measures: Annotated[
         list[str] | None, typer.Argument(help="Measures; the usual ones when none is named.")
     ] = None,
+    *,
     across: Annotated[
         str, typer.Option("--across", help="days: sessions of the same task; sets: sets of one session.")
     ] = "days",
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    load: Load = None,
-    tag: Tag = None,
-    since: Since = None,
-    until: Until = None,
+    where: Filter,
     as_json: AsJson = False,
     log_file: LogFile = None,
 ) -> None:
@@ -53,15 +45,13 @@ def reliability(
     from armarc.log.table import read_table
 
     chosen = [find_measure(name) for name in measures or COMPARED]
-    where = make_filter(
-        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
-    )  # fmt: skip
     with open_log(log_file, create=False) as store:
         if not as_json:
             check_names(store, where)
         sets = read_table(store, where, *chosen)
         # What lifters differ by is asked of all of them, whomever the filter keeps.
-        everyone = read_table(store, Filter(exercise=where.exercise, variant=where.variant), *chosen)
+        others = Filter(exercise=where.exercise, variant=where.variant)
+        everyone = sets if others == where else read_table(store, others, *chosen)
     found = [repeatability_of(sets, measure, across=across, everyone=everyone) for measure in chosen]
     if as_json:
         print_json({"schema": "armarc.reliability/1", "measures": [one.to_dict() for one in found]})
@@ -118,6 +108,7 @@ def reliability(
         for caution in dict.fromkeys(one.icc_caution for one in found if one.icc_caution):
             say(f"Note: {caution}.")
         say(ADVICE)
+        say_cautions(sets.exercises)
     if all(one.error is None for one in found):
         raise NothingToMeasure(
             "fewer than three pairs of repeats",

@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armarc.cli.log_options import (
-    ExerciseName,
-    Lifter,
-    Load,
-    LogFile,
-    Side,
-    Since,
-    Tag,
-    Until,
-    Variant,
-    check_names,
-    make_filter,
-    say,
-)
+from armarc.cli.log_options import WHERE, LogFile, check_names, say
+from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force, guard_for
 
+if TYPE_CHECKING:
+    from armarc.log.reading import Filter
 
+
+@taking(where=WHERE)
 def report(
     sets: Annotated[
         list[str] | None,
@@ -31,21 +23,15 @@ def report(
             help="12, 12-15, a day 2026-03-01, last, last-3; else the period of --since and --until."
         ),
     ] = None,
+    *,
     out: Annotated[
         str | None, typer.Option("--out", "-o", metavar="FILE", help="Page to write; - for stdout.")
     ] = None,
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    load: Load = None,
-    tag: Tag = None,
-    since: Since = None,
-    until: Until = None,
+    where: Filter,
     title: Annotated[str | None, typer.Option("--title", help="Title of the page.")] = None,
     stop_at: Annotated[
         float | None,
-        typer.Option("--stop-at", min=1, max=90, help="Velocity loss in % at which to stop a set."),
+        typer.Option("--stop-at", min=1, max=90, help="Your own mark of velocity loss, %."),
     ] = None,
     force: Force = False,
     log_file: LogFile = None,
@@ -62,9 +48,6 @@ def report(
     from armarc.report.page import render_page
     from armarc.report.page_build import build_sections, is_invented, title_for
 
-    where = make_filter(
-        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
-    )  # fmt: skip
     guard = guard_for(log_file=log_file, force=force)
     if out not in (None, "-"):
         guard.check(str(out), PAGE)
@@ -82,7 +65,8 @@ def report(
             store, entries, stop_at_pct=stop_at, coaching=load_coaching(), today=date.today()
         )
         invented = is_invented(entries)
-    page = render_page(chosen_title or heading, below, sections, invented=invented)
+    exercises = {entry.exercise for entry in entries}
+    page = render_page(chosen_title or heading, below, sections, exercises=exercises, invented=invented)
     if out == "-":
         typer.echo(page)
         return

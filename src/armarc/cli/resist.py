@@ -85,7 +85,7 @@ def resist(
     from armarc.exercises import find_exercise
     from armarc.load.comparison import compare, ideal_template, matched
     from armarc.load.grammar import parse_resistances
-    from armarc.load.lifter_file import load_lifters
+    from armarc.load.lifter import load_lifters
 
     guard = guard_for([recording, *map(Path, variants or [])], force=force)
     if plot is not None:
@@ -193,7 +193,8 @@ def _print(
     import math
 
     from armarc.cli.load_tables import number, print_table, say
-    from armarc.load.wording import LOAD_CAUTIONS
+    from armarc.cli.log_options import say_cautions
+    from armarc.load.table import LOAD_CAUTIONS
 
     inside = _range_words(loaded)
     heads = (
@@ -241,6 +242,7 @@ def _print(
         )
     said += ["Mean and work: over the angle on the way up, the arm's own weight included.", *notes]
     say([*said, *LOAD_CAUTIONS])
+    say_cautions(())
 
 
 def _percent(share: float | None) -> float | None:
@@ -265,7 +267,7 @@ def _print_json(
 
     from armarc.cli.load_tables import print_json
     from armarc.load.records import measures_record, series
-    from armarc.load.wording import LOAD_CAUTIONS
+    from armarc.load.table import LOAD_CAUTIONS
 
     best = _best(found)
     variants: list[dict[str, Any]] = []
@@ -309,7 +311,7 @@ def _draw(
     import numpy as np
 
     from armarc.cli.terminal import error_console
-    from armarc.load.wording import LOAD_CAUTIONS
+    from armarc.load.table import LOAD_CAUTIONS
     from armarc.report.load_figures import Curve, draw_moments
     from armarc.report.saving import save_figure
 

@@ -75,8 +75,8 @@ def remember_sensor(
     """Give a sensor a nickname and a side, kept by its serial number."""
     import asyncio
 
+    from armarc.sensor.link.connection import visit
     from armarc.sensor.link.find import Wish, found, prepare_platform
-    from armarc.sensor.link.session import visit
     from armarc.sensor.remembered import Remembered, check_nickname, load_known, recall, remember, save_known
 
     nickname = check_nickname(nickname)
@@ -154,7 +154,7 @@ def describe(
     A description says in TOML where the bytes are; put it into the folder that --folder prints, or hand it to
     scan and record with --description.
     """
-    from armarc.folders import config_folder
+    from armarc.computer import config_folder
     from armarc.sensor.describe import decoder_of, load_description
     from armarc.sensor.describe.loader import FOLDER_NAME
 
@@ -230,8 +230,8 @@ def _dialects(files: list[Path] | None) -> tuple[Dialect, ...]:
 
 
 async def _look(dialects: tuple[Dialect, ...], seconds: float, connect: bool) -> list[dict[str, Any]]:
+    from armarc.sensor.link.connection import visit
     from armarc.sensor.link.find import look_around, prepare_platform
-    from armarc.sensor.link.session import visit
     from armarc.sensor.remembered import load_known
 
     known = load_known()

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
-from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
     from armarc.sensor.calibration import Calibration, CalibrationRun
@@ -25,17 +27,20 @@ Calibrating a sensor: one recording of about two minutes on a table
   4. Tip it once over its long edge so that it stands on that side. Now roll it over the edges that lead away from
      you, four quarter turns; this turns its third axis. Tip it back.
   5. Prop it up askew in four or more other poses, two seconds each.
-  6. Stop recording:  armarc sensor calibrate FILE --sensor NAME
+  6. Stop recording (Ctrl-C):  armarc sensor calibrate FILE --sensor NAME
+With a phone:  armarc sensor calibrate --phone  records and goes on by itself.
 The quarter turns between the rests calibrate the gyroscope; turn in one go, in under ten seconds, and let go in
 between. Gravity does not see turns flat on the table: make them along an edge, all by the same angle, and say
 which, as in  --turn 360.
 """
 
 
+@taking(read_as=(without(READING, "gyroscope"), reading))
 def calibrate(
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="FILE…", help="Recordings of one sensor on a table.")
     ] = None,
+    *,
     sensor: Annotated[
         str, typer.Option("--sensor", "-s", help="Name to keep it under; without it the recording's own.")
     ] = "",
@@ -48,6 +53,10 @@ def calibrate(
     gravity: Annotated[
         float, typer.Option("--gravity", metavar="M/S2", help="Local gravity, if you know it better.")
     ] = 9.80665,
+    phone: Phone = False,
+    host: PhoneHost = None,
+    port: PhonePort = USUAL_PORT,
+    out: PhoneOut = None,
     try_only: Annotated[bool, typer.Option("--try", help="Show the result and keep nothing.")] = False,
     show: Annotated[bool, typer.Option("--list", help="List what is kept.")] = False,
     forget: Annotated[
@@ -55,11 +64,7 @@ def calibrate(
     ] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print how to make the recording.")] = False,
     as_json: AsJson = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
-    axes: Axes = None,
-    gravity_sign: GravitySign = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Calibrate a sensor and keep the result for its recordings.
 
@@ -77,16 +82,17 @@ def calibrate(
     if forget:
         _forget(forget)
         return
+    if phone:
+        from armarc.cli.record import phone_file
+
+        check_phone_alone(file=bool(files), rate=read_as["rate_hz"] is not None)
+        say(GUIDE)
+        files = [phone_file("calibrate", out, host, port)]
     if not files:
-        raise UsageError("expected recordings to calibrate from", "armarc sensor calibrate --guide says how")
-    reading = {
-        "columns": columns,
-        "units": units,
-        "rate_hz": rate,
-        "axes": axes,
-        "gravity_sign": gravity_sign,
-    }
-    _calibrate(files, reading, sensor, turn, gravity, try_only, as_json)
+        raise UsageError(
+            "expected recordings to calibrate from, or --phone", "armarc sensor calibrate --guide says how"
+        )
+    _calibrate(files, read_as, sensor, turn, gravity, try_only, as_json)
 
 
 def _calibrate(

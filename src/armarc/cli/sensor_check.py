@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from armarc.cli.log_options import print_json, print_table, say
-from armarc.cli.measuring_options import Columns, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
 from armarc.cli.outputs import Force, check_picture, guard_for
-from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone, open_phone
 
 if TYPE_CHECKING:
     from armarc.sensor.bench.types import SensorCheck
 
 
+@taking(read_as=(without(READING, "gyroscope", "axes", "gravity_sign"), reading))
 def check(
     file: Annotated[
         Path | None,
@@ -25,6 +28,7 @@ def check(
             help="Recording (CSV) of the sensor lying still. Without it the sensor is listened to.",
         ),
     ] = None,
+    *,
     sensor: Annotated[
         str | None,
         typer.Option("--sensor", "-s", help="Listen to this one (nickname, name, address or serial number)."),
@@ -50,31 +54,40 @@ def check(
     ] = None,
     dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
     force: Force = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Measure noise, bias, drift, rate and losses, and say in plain words what they are good for.
 
     Lay the sensor on a table nobody leans on: 10 s tell the noise, two minutes the random walk and the bias, an hour
     its drift. The still part is found by itself.
     """
+    from armarc.cli.record import captured_file
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.recording import read_csv
     from armarc.sensor.bench.check import check_sensor
-    from armarc.sensor.bench.record import check_record
+    from armarc.sensor.bench.verdict import check_record
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 
     guard = guard_for([file, out], force=force)
     if plot is not None:
         check_picture(plot, guard)
     if phone:
-        check_phone_alone(sensor=sensor is not None, file=file is not None, rate=rate is not None)
+        check_phone_alone(
+            sensor=sensor is not None, file=file is not None, rate=read_as["rate_hz"] is not None
+        )
     if file is None:
-        file = _listened(sensor or "", seconds, out, (host, port) if phone else None)
+        say(f"lay the sensor on a steady table; listening for {seconds:g} s of samples, Ctrl-C ends earlier")
+        file = captured_file(
+            "check",
+            out,
+            note="sensor check: lying still",
+            sensor=sensor or "",
+            seconds=seconds,
+            phone=partial(open_phone, host, port, task="check") if phone else None,
+        )
     elif sensor is not None or out is not None:
         raise UsageError("samples come from a sensor or from a file, not both", "leave one of them out")
-    recording = read_csv(file, columns=columns, units=units, rate_hz=rate)
+    recording = read_csv(file, **read_as)
     calibration = find_calibration(recording.metadata)
     gyroscope = None if calibration is None else calibration.gyroscope
     found = check_sensor(
@@ -100,19 +113,6 @@ def check(
         raise NothingToMeasure(
             f"{file}: {found.not_still}", "lay the sensor on a steady table and record two minutes"
         )
-
-
-def _listened(sensor: str, seconds: float, out: Path | None, phone: tuple[str | None, int] | None) -> Path:
-    """Capture the lying sensor into a file; gives its path. The capture stays whatever the check says of it."""
-    from datetime import datetime
-
-    from armarc.cli.record import capture_to
-
-    path = out or Path(f"armarc-check-{datetime.now():%Y%m%d-%H%M%S}.csv")
-    say(f"lay the sensor on a steady table; listening for {seconds:g} s of samples, Ctrl-C ends earlier")
-    capture_to(path, [sensor], seconds=seconds, note="sensor check: lying still", phone=phone)
-    say(f"raw stream: {path}")
-    return path
 
 
 def _tables(found: SensorCheck) -> None:

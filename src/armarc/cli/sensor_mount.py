@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import AsJson, print_json, print_table, say
-from armarc.cli.measuring_options import Axes, Columns, GravitySign, Rate, Units
+from armarc.cli.measuring_options import READING, reading
+from armarc.cli.option_rows import taking, without
+from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, check_phone_alone
 
 if TYPE_CHECKING:
     from armarc.guided_mount import GuidedMount
@@ -24,17 +26,20 @@ Recording how the sensor sits on the wrist takes 20 seconds
   3. Twist: turn the hanging forearm palm in, palm out, twice, at an easy pace, elbow straight.
   4. Hang still for two seconds, thumb forward again.
   5. Raise the straight arm slowly straight to the front until it is level, thumb up all the way; hold for a second.
-  6. Lower it, hang still for two seconds. Stop recording.
+  6. Lower it, hang still for two seconds. Stop recording (Ctrl-C).
   7. armarc sensor mount FILE --sensor NAME --side right
+With a phone:  armarc sensor mount --phone --side right  records and goes on by itself: tap Start, strap it on, then 2.
 The twist shows the long axis of the forearm, the raise the thumb and where you face. Once per sensor and side, and
 again when you wear the strap another way. Stop at pain.
 """
 
 
+@taking(read_as=(without(READING, "gyroscope"), reading))
 def mount(
     file: Annotated[
         Path | None, typer.Argument(metavar="FILE", help="Recording that begins with the guided move.")
     ] = None,
+    *,
     sensor: Annotated[
         str, typer.Option("--sensor", "-s", help="Name to keep it under; without it the recording's own.")
     ] = "",
@@ -53,16 +58,16 @@ def mount(
         str | None,
         typer.Option("--hand-axis", help="Sensor axis that points to the hand, such as +x; the same."),
     ] = None,
+    phone: Phone = False,
+    host: PhoneHost = None,
+    port: PhonePort = USUAL_PORT,
+    out: PhoneOut = None,
     try_only: Annotated[bool, typer.Option("--try", help="Show the result and keep nothing.")] = False,
     show: Annotated[bool, typer.Option("--list", help="List what is kept.")] = False,
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: AsJson = False,
-    columns: Columns = None,
-    units: Units = None,
-    rate: Rate = None,
-    axes: Axes = None,
-    gravity_sign: GravitySign = None,
+    read_as: dict[str, Any],
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -85,16 +90,19 @@ def mount(
             raise UsageError(f"no mount is kept for {forget!r}", "armarc sensor mount --list shows them")
         say(f"{gone} mount{'s' if gone > 1 else ''} of {forget} removed")
         return
+    if phone:
+        from armarc.cli.record import phone_file
+
+        check_phone_alone(file=file is not None, rate=read_as["rate_hz"] is not None)
+        if side is None:
+            raise UsageError("which wrist is the phone on?", "add --side right or --side left")
+        say(GUIDE)
+        file = phone_file("mount", out, host, port)
     if file is None:
-        raise UsageError("expected a recording of the guided move", "armarc sensor mount --guide prints it")
-    reading = {
-        "columns": columns,
-        "units": units,
-        "rate_hz": rate,
-        "axes": axes,
-        "gravity_sign": gravity_sign,
-    }
-    _mount(file, reading, sensor, (side, strap, hand_axis), try_only, as_json)
+        raise UsageError(
+            "expected a recording of the guided move, or --phone", "armarc sensor mount --guide prints it"
+        )
+    _mount(file, read_as, sensor, (side, strap, hand_axis), try_only, as_json)
 
 
 def _mount(

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from armarc.cli.simulate_options import knobs_of, signature
+from armarc.cli.simulate_options import signature, simulation_options
 
 if TYPE_CHECKING:
-    from armarc.simulate import Knobs, Pattern
+    from armarc.simulate import Pattern, SimulationOptions
 
 
 def command_line(ctx: typer.Context, out: Path) -> str:
@@ -48,7 +48,7 @@ def simulate(ctx: typer.Context, out: Path, **said: Any) -> None:
     eccentric_s, pause_s, concentric_s, hold_s = parse_tempo(said["tempo"])
     pattern = _pattern(said["exercise"], said["plane"])
     _check_seed(seed)
-    knobs = knobs_of(
+    options = simulation_options(
         said,
         draw_body(said["body"], seed),
         eccentric_s=eccentric_s,
@@ -60,7 +60,7 @@ def simulate(ctx: typer.Context, out: Path, **said: Any) -> None:
         load_kg=None if said["load"] is None else parse_load(said["load"]),
         sensor=SensorPlan(gaps_s=tuple(_parse_gap(text) for text in said["gap"] or ())),
     )
-    _make(out, knobs, seed, said["truth_series"], chest, command_line(ctx, out))
+    _make(out, options, seed, said["truth_series"], chest, command_line(ctx, out))
 
 
 simulate.__signature__ = signature()  # type: ignore[attr-defined]
@@ -138,7 +138,9 @@ def _start_velocity(text: str | None, concentric_s: float, rom_deg: float | None
         ) from None
 
 
-def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, chest: bool, command: str) -> None:
+def _make(
+    out: Path, options: SimulationOptions, seed: int, truth_series: bool, chest: bool, command: str
+) -> None:
     from dataclasses import replace
 
     from armarc.cli.terminal import error_console
@@ -149,15 +151,15 @@ def _make(out: Path, knobs: Knobs, seed: int, truth_series: bool, chest: bool, c
 
     talk = error_console()
     with talk.status("simulating …"):
-        recording, truth = simulate_session(plan_session(knobs, seed), seed)
+        recording, truth = simulate_session(plan_session(options, seed), seed)
     metadata = recording.metadata
     metadata = replace(metadata, note=f"{metadata.note} Made with: {command}")
     recording = replace(recording, metadata=metadata)
     try:
         if chest:
-            from armarc.simulate.trunk_sensor import simulate_chest
+            from armarc.simulate.session import simulate_chest
 
-            recording, beside = one_capture(recording, simulate_chest(plan_session(knobs, seed), seed))
+            recording, beside = one_capture(recording, simulate_chest(plan_session(options, seed), seed))
             write_csv(beside, out.with_suffix(".chest.csv"))
         write_csv(recording, out)
         write_truth(truth_path(out), truth, recording, file=out.name, series=truth_series)

@@ -11,65 +11,41 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.option_rows import OptionRow
+
 if TYPE_CHECKING:
-    from armarc.simulate import Body, Knobs
+    from armarc.simulate import Body, SimulationOptions
 
 REPS, BODY, REST, STRAP, SENSOR, FILE = "Reps", "Body", "Around the sets", "Strap", "Sensor", "File"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OptionRow:
-    """An option.
+class SimulationRow(OptionRow):
+    """An option of ``armarc simulate``; where its default is None the plan's own counts, or the drawn body's.
 
     Parameters
     ----------
-    name : str
-        With underscores for dashes.
-    panel, help, metavar
-        As ``--help`` shows them.
     sets : str
-        Field of `armarc.simulate.Knobs`, or of a part of it as in ``"body.tip_s"``; empty for what the command itself
-        makes something of.
-    default : object
-        None leaves the plan's own, or the drawn body's.
-    kind : type
+        Field of `armarc.simulate.SimulationOptions`, or of a part of it as in ``"body.tip_s"``; empty for what the
+        command itself makes something of.
     in_si : callable
         From what is typed to what is set.
-    has_no : bool
-        Whether a switch can be said the other way, too (``--no-…``).
     """
 
-    name: str
-    panel: str
-    help: str
     sets: str = ""
-    default: Any = None
-    kind: Any = float
-    metavar: str | None = None
     in_si: Callable[[Any], Any] = lambda value: value
-    has_no: bool = False
-
-    @property
-    def parameter(self) -> inspect.Parameter:
-        """The option as a parameter that typer reads."""
-        flag = (f"--{self.name.replace('_', '-')}",) if self.kind is bool and not self.has_no else ()
-        option = typer.Option(*flag, help=self.help, metavar=self.metavar, rich_help_panel=self.panel)
-        kind = self.kind | None if self.default is None else self.kind
-        annotation: Any = Annotated[(kind, option)]
-        place = inspect.Parameter.KEYWORD_ONLY
-        return inspect.Parameter(self.name, place, default=self.default, annotation=annotation)
 
 
-def _row(name: str, panel: str, sets: str, text: str, default: Any = None, **more: Any) -> OptionRow:
+def _row(name: str, panel: str, sets: str, text: str, default: Any = None, **more: Any) -> SimulationRow:
     kind = more.pop("kind", float if default is None else type(default))
-    return OptionRow(name=name, panel=panel, help=text, sets=sets, default=default, kind=kind, **more)
+    return SimulationRow(name=name, panel=panel, help=text, sets=sets, default=default, kind=kind, **more)
 
 
-def _degrees(name: str, panel: str, sets: str, text: str, default: float | None = None) -> OptionRow:
+def _degrees(name: str, panel: str, sets: str, text: str, default: float | None = None) -> SimulationRow:
     return _row(name, panel, sets, text, default, metavar="DEG", in_si=math.radians)
 
 
-def _percent(name: str, panel: str, sets: str, text: str, default: float | None = None) -> OptionRow:
+def _percent(name: str, panel: str, sets: str, text: str, default: float | None = None) -> SimulationRow:
     return _row(name, panel, sets, text, default, metavar="PERCENT", in_si=_of_hundred)
 
 
@@ -274,7 +250,7 @@ def signature() -> inspect.Signature:
     return inspect.Signature([*first, *(row.parameter for row in ROWS)], return_annotation=None)
 
 
-def knobs_of(said: dict[str, Any], body: Body, **others: Any) -> Knobs:
+def simulation_options(said: dict[str, Any], body: Body, **others: Any) -> SimulationOptions:
     """The plan that the options ask for.
 
     Parameters
@@ -284,19 +260,20 @@ def knobs_of(said: dict[str, Any], body: Body, **others: Any) -> Knobs:
     body : Body
         Drawn by the seed; what was said changes it.
     **others
-        Fields of `armarc.simulate.Knobs` that follow from several options; an option of its own comes first.
+        Fields of `armarc.simulate.SimulationOptions` that follow from several options; an option of its own comes
+        first.
 
     Raises
     ------
     UsageError
         A value lies outside what a body, a mount or a sensor can do.
     """
-    from armarc.simulate import Knobs
+    from armarc.simulate import SimulationOptions
 
     parts: dict[str, dict[str, Any]] = {"": others, "body": {}, "mount": {}, "sensor": {}}
     for row in ROWS:
         part, _, name = row.sets.rpartition(".")
         if name and said[row.name] is not None:
             parts[part] |= {name: row.in_si(said[row.name])}
-    knobs = replace(Knobs(body=body), **parts.pop(""))
-    return replace(knobs, **{part: replace(getattr(knobs, part), **set_) for part, set_ in parts.items()})
+    options = replace(SimulationOptions(body=body), **parts.pop(""))
+    return replace(options, **{part: replace(getattr(options, part), **set_) for part, set_ in parts.items()})

@@ -10,29 +10,23 @@ import typer
 
 from armarc.cli.completion import logged_measures
 from armarc.cli.log_options import (
+    WHERE,
     AsJson,
-    ExerciseName,
-    Lifter,
-    Load,
     LogFile,
-    Side,
-    Since,
-    Tag,
-    Until,
-    Variant,
     check_names,
-    make_filter,
     print_json,
     print_table,
     say,
     say_cautions,
     shown,
 )
+from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
     from armarc.log.measures import SetMeasure
+    from armarc.log.reading import Filter
     from armarc.log.relevance import Relevant
     from armarc.log.store import Store
     from armarc.log.table import SetTable
@@ -42,6 +36,7 @@ SCHEMA = "armarc.trend/1"
 WEEKS, BESTS = ("weeks", "week", "volume"), ("bests", "best")
 
 
+@taking(where=WHERE)
 def trend(
     measure: Annotated[
         str,
@@ -50,15 +45,9 @@ def trend(
             autocompletion=logged_measures,
         ),
     ] = "mean_concentric_deg_s",
-    lifter: Lifter = None,
-    exercise: ExerciseName = None,
-    variant: Variant = None,
-    side: Side = None,
-    load: Load = None,
+    *,
+    where: Filter,
     all_loads: Annotated[bool, typer.Option("--all-loads", help="Do not keep to one load.")] = False,
-    tag: Tag = None,
-    since: Since = None,
-    until: Until = None,
     worthwhile: Annotated[
         float | None, typer.Option(min=0, help="Smallest change that matters to you, in the measure's unit.")
     ] = None,
@@ -83,9 +72,6 @@ def trend(
     from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
 
-    where = make_filter(
-        lifter=lifter, exercise=exercise, variant=variant, side=side, load=load, tag=tag, since=since, until=until
-    )  # fmt: skip
     guard = guard_for(log_file=log_file, force=force)
     if plot is not None:
         check_picture(plot, guard)
@@ -113,7 +99,15 @@ def trend(
             _bests(sets, as_json)
         else:
             _trend(
-                store, sets, named[0], worthwhile, load is None and not all_loads, plot, dark, as_json, guard
+                store,
+                sets,
+                named[0],
+                worthwhile,
+                where.load_kg is None and not all_loads,
+                plot,
+                dark,
+                as_json,
+                guard,
             )
     if not as_json:
         say_cautions(sets.exercises)
@@ -302,7 +296,7 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
 
 
 def _bests(sets: SetTable, as_json: bool) -> None:
-    from armarc.log.bests import personal_bests
+    from armarc.log.bests import personal_bests, unknown_words
 
     bests = personal_bests(sets)
     if as_json:
@@ -360,3 +354,5 @@ def _bests(sets: SetTable, as_json: bool) -> None:
         "by lifter, exercise, variant and side. No velocity is a best, and one inside the error is no progress. Never "
         "chase the number."
     )
+    if words := unknown_words(sets):
+        say(words)

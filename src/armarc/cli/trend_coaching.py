@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.cli.log_options import print_json, print_table, say, say_cautions
 
@@ -24,41 +24,45 @@ def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
         If no set passes the filter, or nothing is planned.
     """
     from armarc.errors import NothingToMeasure
+    from armarc.log import next_step, planned
     from armarc.log.coaching import load_coaching
-    from armarc.log.reading import list_sets
-    from armarc.log.table import SetTable, read_table
+    from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
 
     coaching = load_coaching()
-    sets = read_table(store, where, *VOLUME) if word in PARTS else list_sets(store, where)[::-1]
-    if not len(sets):
+    asked = (*VOLUME, *next_step.ASKED) if word in NEXT else VOLUME if word in PARTS else planned.ASKED
+    table = read_table(store, where, *dict.fromkeys(asked))
+    if not len(table):
         raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
-    if isinstance(sets, SetTable):
-        _parts(sets, coaching, as_json)
+    if word in NEXT:
+        _next(store, table, coaching, as_json)
     else:
-        (_next if word in NEXT else _planned)(sets, coaching, as_json)
+        (_planned if word in PLANNED else _parts)(table, coaching, as_json)
     if not as_json:
-        say_cautions(sets.exercises if isinstance(sets, SetTable) else {entry.exercise for entry in sets})
+        say_cautions(table.exercises)
 
 
-def _next(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from datetime import date
 
+    from armarc.log.bests import unknown_words
     from armarc.log.next_step import next_step
+    from armarc.log.pain import with_pain
     from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
 
-    by_task: dict[tuple[str, ...], list[Any]] = {}
-    for entry in entries:
-        task = (entry.lifter, entry.exercise, entry.variant, entry.side or "")
-        by_task.setdefault(task, []).append(entry)
-    lighter = lighter_weeks(weekly_volume(entries), coaching.weeks, date.today())
+    lighter = lighter_weeks(weekly_volume(table), coaching.weeks, date.today())
+    lifts = table.by_lift()
+    newest = [number for sets in lifts for number in sets.set_id[sets.session == sets.session[-1]].tolist()]
+    pained = with_pain(store, newest)
     records, lines = [], []
-    for (lifter, exercise, variant, side), sets in by_task.items():
+    for sets in lifts:
+        lifter, task = sets.sessions[sets.session[-1]].lifter, sets.tasks[sets.task[-1]]
+        exercise, variant, side = task.exercise, task.variant, task.side
         days = {monday.toordinal() for name, monday in lighter if name == lifter}
-        step = next_step(sets, coaching.next, days)
+        step = next_step(sets, coaching.next, days, pained)
         records.append(
             {
-                "lifter": lifter, "exercise": exercise, "variant": variant, "side": side or None,
+                "lifter": lifter, "exercise": exercise, "variant": variant, "side": side,
                 "load_kg": step.load_kg, "next_kg": step.next_kg, "open": step.is_open, "why": step.words,
                 "sessions": step.sessions, "clean_reps": step.clean, "reps": step.reps,
                 "lowest_rir": step.lowest_rir, "in_band_pct": step.in_band_pct, "rom_kept_pct": step.rom_kept_pct,
@@ -79,16 +83,16 @@ def _next(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
         return
     heads = ["Lifter", "Exercise", "Side", "Load kg", "Next kg", "Why"]
     print_table(heads, lines, right=frozenset({3, 4}))
-    if words := lighter_words(lighter, coaching.weeks):
+    for words in filter(None, (unknown_words(table), lighter_words(lighter, coaching.weeks))):
         say(words)
     say(coaching.next.words)
 
 
-def _planned(entries: list[Any], coaching: Coaching, as_json: bool) -> None:
+def _planned(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.errors import NothingToMeasure
     from armarc.log.planned import planned_weeks
 
-    weeks = planned_weeks(entries, coaching.plan)
+    weeks = planned_weeks(table, coaching.plan)
     if as_json:
         print_json({"schema": "armarc.planned/1", "weeks": [week.to_dict() for week in weeks]})
         return

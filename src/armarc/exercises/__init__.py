@@ -1,8 +1,16 @@
 """The catalogue of exercises (TOML data) and its loader."""
 
 from armarc.exercises.loader import DEFAULT_EXERCISE, exercises_folder, find_exercise, load_catalogue
-from armarc.exercises.records import TEMPLATE, coordinate_meaning, exercise_record, sensor_advice
-from armarc.exercises.types import GATES_FROM, Band, Exercise, band_words
+from armarc.exercises.types import (
+    GATES_FROM,
+    TEMPLATE,
+    Band,
+    Exercise,
+    band_words,
+    coordinate_meaning,
+    exercise_record,
+    sensor_advice,
+)
 
 __all__ = [
     "DEFAULT_EXERCISE",

@@ -12,9 +12,9 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.errors import FormatError, InputError, UsageError
 from armarc.exercises.types import COORDINATES, SENSOR_PLACES, Band, Exercise
-from armarc.folders import config_folder
 from armarc.strict_toml import (
     Check,
     checked,

@@ -156,21 +156,27 @@ def log_set(measured: MeasuredLive, log: str | None, labels: Labels) -> tuple[st
     if measured.result is None:
         return f"set {measured.number} is not in the log: {measured.problem}", ()
     from armarc.log.adding import add_result
-    from armarc.log.moments import read_moment
     from armarc.log.store import open_log
+    from armarc.quantities import read_date_time
     from armarc.recording import write_csv
 
     raw = ""
     try:
         with open_log(log) as store, tempfile.TemporaryDirectory(prefix="armarc-") as folder:
             path: Path | None = Path(folder) / f"live-set-{measured.number}.csv"
+            chest = None
             try:
                 write_csv(measured.raw, Path(folder) / f"live-set-{measured.number}.csv")
+                if measured.chest is not None:
+                    chest = Path(folder) / f"live-set-{measured.number}-chest.csv"
+                    write_csv(measured.chest, chest)
             except (ArmarcError, OSError) as error:
                 # The numbers are worth more than nothing: without its raw samples the set is logged all the same.
                 path, raw = None, f", without its raw samples: {error}"
-            begun = read_moment(measured.raw.metadata.started_at or "")
-            added = add_result(store, measured.result, path, labels=labels, started_at=begun)
+            begun = read_date_time(measured.raw.metadata.started_at or "")
+            added = add_result(
+                store, measured.result, path, labels=labels, started_at=begun, trunk_path=chest
+            )
     except (ArmarcError, OSError) as error:
         return f"set {measured.number} is not in the log: {error}", ()
     return f"set {measured.number} is in the log ({added.status}){raw}", added.set_ids

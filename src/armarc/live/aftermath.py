@@ -21,7 +21,7 @@ from armarc.live.events import SetEnded
 from armarc.live.last_time import LastTime
 from armarc.live.offline import ChestPart, MeasuredLive, measure_live_set, turned_verdicts
 from armarc.log.labels import Labels
-from armarc.log.moments import read_moment
+from armarc.quantities import read_date_time
 from armarc.recording import Metadata
 from armarc.tasks import Task
 
@@ -185,7 +185,7 @@ class Aftermath:
             self._jobs.append(asyncio.create_task(self._look_back(task, time_s, found)))
 
     async def _look_back(self, task: Task, time_s: float, found: Callable[[LastTime | None], None]) -> None:
-        stamp = None if self.stamp_for is None else read_moment(self.stamp_for(time_s) or "")
+        stamp = None if self.stamp_for is None else read_date_time(self.stamp_for(time_s) or "")
         today: date = (stamp or datetime.now()).date()
         loop = asyncio.get_running_loop()
         found(await loop.run_in_executor(self._worker, look_back, task, today, self.after.log_file))

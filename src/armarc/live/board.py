@@ -53,7 +53,7 @@ class Board:
 
     Parameters
     ----------
-    exercise, side, load, band_deg_s, gate_deg, lifter
+    exercise, side, load, band_deg_s, gate_deg, gate_from, lifter
         What is being lifted, and by whom.
     waiting : str
         The task of the next set, where it will be another one.
@@ -84,6 +84,7 @@ class Board:
     load: str
     band_deg_s: tuple[float, float] | None
     gate_deg: tuple[float, float]
+    gate_from: str = "bottom"
     lifter: str = ""
     waiting: str = ""
     typing: str = ""
@@ -212,7 +213,18 @@ class Board:
         self.band_deg_s = (
             None if band is None else (math.degrees(band.low_rad_s), math.degrees(band.high_rad_s))
         )
-        self.gate_deg = (math.degrees(low), math.degrees(high))
+        self.gate_deg, self.gate_from = (math.degrees(low), math.degrees(high)), exercise.gate_from
+
+    @property
+    def gate_above_bottom_deg(self) -> tuple[float, float]:
+        """Where the gate stands above the bottom at hand."""
+        off = 0.0 if self.gate_from == "bottom" else self.bottom_deg
+        return self.gate_deg[0] - off, self.gate_deg[1] - off
+
+    @property
+    def arms(self) -> tuple[Board, ...]:
+        """The boards of all arms, left first."""
+        return (self,) if self.other is None else tuple(sorted((self, self.other), key=lambda one: one.side))
 
     @property
     def since_set_s(self) -> float | None:

@@ -3,17 +3,32 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from statistics import median
+from typing import Any
 
 import numpy as np
 
+from armarc.live.events import SetEnded
+from armarc.live.offline import ChestPart
 from armarc.live.source import Samples
 from armarc.live.stretch import LONGEST_SET_S, raw_recording
-from armarc.recording import Metadata, Recording
-from armarc.recording.head import CHEST, PLACE
+from armarc.recording import Metadata
+from armarc.recording.head import CHEST, FORWARD, PLACE
 
 BESIDE_S = 2.0
 """What is kept on either side of a set's samples."""
+
+
+def trunk_words(result: Mapping[str, Any]) -> str:
+    """What the chest's sensor saw in a measured set, for people; empty where it saw nothing."""
+    reps = [rep for rep in result["sets"][0]["reps"] if rep["trunk_travel_deg"] is not None]
+    if not reps:
+        return ""
+    most = max(reps, key=lambda rep: float(rep["trunk_travel_deg"]))
+    usual = median(float(rep["trunk_travel_deg"]) for rep in reps)
+    return f"trunk moved {usual:.0f}° on the way up, {most['trunk_travel_deg']:.0f}° in rep {most['rep']}"
 
 
 @dataclass(slots=True)
@@ -22,12 +37,15 @@ class Chest:
 
     Parameters
     ----------
+    forward : str
+        Its axis that faces away from the breastbone.
     head : Metadata
         Of the sensor.
     rate_hz : float or None, Hz
         None until it is known.
     """
 
+    forward: str = "+z"
     head: Metadata = field(default_factory=Metadata)
     rate_hz: float | None = None
     _packets: deque[Samples] = field(default_factory=deque)
@@ -38,20 +56,25 @@ class Chest:
         while self._packets[0].time_s[-1] < item.time_s[-1] - LONGEST_SET_S - BESIDE_S:
             self._packets.popleft()
 
-    def during(self, start_s: float, end_s: float) -> Recording | None:
-        """The recording of a stretch of the session's clock; None where there is next to nothing."""
+    def during(self, event: SetEnded) -> ChestPart:
+        """What belongs to a set, on the session's clock; without a recording where there is next to nothing."""
+        start_s, end_s = event.raw_start_s, event.raw_start_s + event.raw.duration_s
         packets = [one for one in self._packets if one.time_s[-1] >= start_s - BESIDE_S]
         if self.rate_hz is None or not packets:
-            return None
+            return ChestPart(recording=None)
         time_s = np.concatenate([one.time_s for one in packets])
         inside = (time_s >= start_s - BESIDE_S) & (time_s <= end_s + BESIDE_S)
         inside[1:] &= np.diff(time_s) > 0
         if np.count_nonzero(inside) < self.rate_hz:
-            return None
-        return raw_recording(
+            return ChestPart(recording=None)
+        recording = raw_recording(
             time_s[inside],
             np.concatenate([one.specific_force_m_s2 for one in packets])[inside],
             np.concatenate([one.angular_velocity_rad_s for one in packets])[inside],
             self.rate_hz,
-            Metadata(sensor=self.head.sensor, other=self.head.other | {PLACE: CHEST}),
+            Metadata(
+                sensor=self.head.sensor,
+                other=self.head.other | {PLACE: CHEST, FORWARD: self.forward},
+            ),
         )
+        return ChestPart(recording=recording, forward=self.forward)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TextIO
 
 from armarc.live.board import Board
-from armarc.live.events import EngineEvent, RepEnded
+from armarc.live.events import EngineEvent, RepEnded, SetEnded
 from armarc.live.speech import Speaker
 from armarc.live.tones import Player, sound_for
 from armarc.outputs import let_go
@@ -99,12 +99,17 @@ class SpeechFace:
     def __init__(self, speaker: Speaker, tell: Callable[[str], None]) -> None:
         self._speaker: Speaker | None = speaker
         self._tell = tell
+        self._counted = 0
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """Speak the number of a rep that has ended, or that a mark was reached."""
         words = "mark" if record["event"] == "mark reached" else ""
         if isinstance(event, RepEnded):
-            words = str(event.reps)
+            # Both arms come to the same number: it is spoken once.
+            words = str(event.reps) if event.reps != self._counted else ""
+            self._counted = event.reps
+        elif isinstance(event, SetEnded):
+            self._counted = 0
         if self._speaker is None or not words:
             return
         try:

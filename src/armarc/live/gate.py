@@ -26,7 +26,9 @@ def speed_of(gate: Gate, stretch: Stretch) -> tuple[float, float]:
     speed = (far - near) / took_s
     slow, fast = (max(rate, SLOWEST_RAD_S) for rate in (gate.near_rad_s, gate.far_rad_s))
     axis = 0.0 if stretch.mounting is None else stretch.mounting.uncertainty_rad
-    off = math.hypot(stretch.fusion.tilt_se_rad, UNCANCELLED * axis if math.isfinite(axis) else math.pi)
+    # A gate that counts from the vertical stands on nothing that errs alike.
+    share = UNCANCELLED if stretch.exercise.gate_from == "bottom" else 1.0
+    off = math.hypot(stretch.fusion.tilt_se_rad, share * axis if math.isfinite(axis) else math.pi)
     of_bottom = off * abs(1 / slow - 1 / fast)
     bent = stretch.period_s**2 * abs(fast - slow) / took_s / 8
     return speed, speed / took_s * math.hypot(of_bottom, bent / slow, bent / fast)

@@ -20,7 +20,11 @@ HOLLOW = {"below": "▽", "inside": "○", "above": "△", None: "□"}
 """While the arm's direction is known only from how it hung: the value is near, not sure."""
 STYLES = {"below": "bold", "inside": f"bold {INSIDE}", "above": f"bold {ABOVE}", None: "bold"}
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+STANDING = "Pain means stop. Never chase the number."
+"""Said between sets where nothing else has to be."""
 MARGIN = 2
+WIDE_WORDS = 27
+"""Columns for a set with its number."""
 
 
 class Screen:
@@ -55,14 +59,33 @@ def draw(board: Board, width: int, height: int) -> Group:
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
         return Group(*_small(board, width, height))
     lines = [_head(board, width), _line_below(board, width)]
-    lines += _hero(board, width, _hero_rows(height))
-    lines += _gauge(board, width)
-    foot = [*_strip(board, width), _foot(board, width)]
-    trace_rows = height - len(lines) - len(foot) - 1
+    room = height - len(lines) - 1
+    if board.other is None:
+        lines += _arm(board, width, room, _hero_rows(height))
+    else:
+        half, rows = width // 2, _hero_rows(height - 1)
+        sides = [[Text(f"  {b.side} arm", "bold"), *_arm(b, half, room - 1, rows)] for b in board.arms]
+        lines += [_beside(left, right, half) for left, right in zip(*sides, strict=True)]
+    return Group(*[*lines, _foot(board, width)][:height])
+
+
+def _arm(board: Board, width: int, height: int, hero_rows: int) -> list[Text]:
+    """What belongs to one arm, `height` lines of it."""
+    lines = _hero(board, width, hero_rows) + _gauge(board, width)
+    strip = _strip(board, width)
+    trace_rows = height - len(lines) - len(strip)
     lines += _trace(board, width, trace_rows) if trace_rows >= 2 else []
-    lines += [Text("")] * (height - len(lines) - len(foot))
-    lines += foot
-    return Group(*lines[:height])
+    lines += [Text("")] * (height - len(lines) - len(strip))
+    return [*lines, *strip]
+
+
+def _beside(left: Text, right: Text, width: int) -> Text:
+    """Two lines side by side."""
+    line = left.copy()
+    line.truncate(width, pad=True)
+    line.append_text(right)
+    line.no_wrap = True
+    return line
 
 
 def _hero_rows(height: int) -> int:
@@ -80,15 +103,17 @@ def _fit(text: Text, width: int) -> Text:
 def _head(board: Board, width: int) -> Text:
     left = Text(" " * MARGIN)
     left.append(board.exercise, "bold")
-    for part in (board.lifter, f"{board.side} arm", board.load):
+    arms = f"{board.side} arm" if board.other is None else "both arms"
+    for part in (board.lifter, arms, board.load):
         if part:
             left.append(f"   {part}", "dim")
     right = Text()
+    sensors = [line for one in board.arms for line in one.sensor_lines]
     if board.stopping:
         right.append(" stopping, the set is being saved ", "reverse")
-    elif board.sensor_lines:
-        right.append(f" {'  ·  '.join(board.sensor_lines)} ", "bold reverse")
-    elif not board.ready:
+    elif sensors:
+        right.append(f" {'  ·  '.join(sensors)} ", "bold reverse")
+    elif not all(one.ready for one in board.arms):
         right.append("hang the arm and stand still for a moment", "bold")
     elif not board.sets and not board.rep and not board.under_way:
         right.append(" READY ", "bold reverse")
@@ -96,7 +121,7 @@ def _head(board: Board, width: int) -> Text:
         right.append(f"{len(board.sets)} {'set' if len(board.sets) == 1 else 'sets'} done", "dim")
     gap = width - MARGIN - left.cell_len - right.cell_len
     if gap < 2:
-        return _fit(right if board.sensor_lines or board.stopping else left, width)
+        return _fit(right if sensors or board.stopping else left, width)
     left.append(" " * gap)
     left.append_text(right)
     return left
@@ -109,7 +134,7 @@ def _line_below(board: Board, width: int) -> Text:
         (board.mark and f"{board.mark} ({CAVEAT})", "bold reverse"),
         (board.waiting and f"next set: {board.waiting}", "bold"),
         (board.today if board.since_set_s is not None else "", ""),
-        (board.last_time if not board.rep or board.since_set_s is not None else "", "dim"),
+        ((board.last_time or STANDING) if not board.rep or board.since_set_s is not None else "", "dim"),
     ):
         if text:
             return _fit(Text(" " * MARGIN + text, style), width)
@@ -163,11 +188,11 @@ def _start(board: Board, width: int, rows: int) -> list[Text]:
         line.append(b, style)
         lines.append(line)
     lines.append(Text(""))
-    lines.append(_verdict_words(board))
+    lines.append(_verdict_words(board, width))
     return lines[:rows]
 
 
-def _verdict_words(board: Board) -> Text:
+def _verdict_words(board: Board, width: int) -> Text:
     style = STYLES[board.verdict]
     recent = board.time_s - board.said_s < FLASH_S
     if recent and board.verdict:
@@ -176,8 +201,9 @@ def _verdict_words(board: Board) -> Text:
         return Text("°/s, no band set", "dim")
     if board.verdict == "inside":
         return Text(f" {_sign(board)} INSIDE THE BAND{_about(board)} ", style)
-    word = f"{board.verdict.upper()} THE BAND"
-    return Text(f" {_sign(board)} {board.off_band_deg_s:.0f} °/s {word}{_about(board)} ", style)
+    word, off = board.verdict.upper(), f"{board.off_band_deg_s:.0f} °/s"
+    words = Text(f" {_sign(board)} {off} {word} THE BAND{_about(board)} ", style)
+    return words if words.cell_len <= width else Text(f" {_sign(board)} {off} {word} ", style)
 
 
 def _sign(board: Board) -> str:
@@ -197,13 +223,14 @@ def _rest(board: Board, width: int, rows: int) -> list[Text]:
     lines += [Text(line, "bold") for line in _middle(half_blocks(digits(clock, across, across)), tall)]
     lines.append(Text(""))
     if board.sets:
-        lines += _set_words(board.sets[-1])
+        lines += _set_words(board.sets[-1], width)
     lines += [Text("")] * max(rows - len(lines), 0)
     return lines[:rows]
 
 
-def _set_words(line: SetLine) -> list[Text]:
-    first = Text(f"set {line.number}: {line.reps} {'rep' if line.reps == 1 else 'reps'}", "bold")
+def _set_words(line: SetLine, width: int) -> list[Text]:
+    number = f"set {line.number}: " if width >= WIDE_WORDS else ""
+    first = Text(f"{number}{line.reps} {'rep' if line.reps == 1 else 'reps'}", "bold")
     if line.in_band is not None:
         first.append(f", {line.in_band} inside ●", f"bold {INSIDE}")
     second = Text("", "dim")
@@ -271,7 +298,7 @@ def _trace(board: Board, width: int, rows: int) -> list[Text]:
         if before is not None:
             canvas.line(*before, *here)
         before = here
-    for level in board.gate_deg:
+    for level in board.gate_above_bottom_deg:
         y = y_of(board.bottom_deg + level)
         for x in range(0, 2 * columns, 5):
             gate.dot(x, y)
@@ -309,28 +336,29 @@ def _foot(board: Board, width: int) -> Text:
         if not board.typing:
             text.append(HELP_AFTER if done else HELP, "dim")
         return _fit(text, width)
-    parts = []
-    if board.rom_deg is not None:
-        parts.append(("range of motion", f"{board.rom_deg:.0f}°"))
-    if board.tempo:
-        parts.append(("tempo", board.tempo))
-    if board.loss_pct is not None:
-        parts.append(("velocity loss", f"{board.loss_pct:.0f} %"))
-    for name, value in parts:
-        text.append(f"{name} ", "dim")
-        text.append(f"{value}     ", "bold")
-    if not parts:
+    roms = [f"{one.rom_deg:.0f}°" for one in board.arms if one.rom_deg is not None]
+    tempos = [one.tempo for one in board.arms if one.tempo]
+    losses = [f"{one.loss_pct:.0f} %" for one in board.arms if one.loss_pct is not None]
+    parts = [("range", roms), ("tempo", tempos), ("velocity loss", losses)]
+    for name, values in parts:
+        if values:
+            text.append(f"{name} ", "dim")
+            text.append(" | ".join(values) + "   ", "bold")
+    if not any(values for _, values in parts):
         text.append("Ctrl-C ends the session; a running set is kept", "dim")
     return _fit(text, width)
 
 
 def _small(board: Board, width: int, height: int) -> list[Text]:
     """A terminal too small for the screen gets the words."""
-    lines = [Text(f"rep {board.rep}", "bold")]
-    if board.since_set_s is not None:
-        lines.append(Text(f"rest {int(board.since_set_s)} s"))
-    elif board.speed_deg_s is not None:
-        lines.append(Text(f"{_sign(board)} {board.speed_deg_s:.0f} °/s {board.verdict or ''}"))
+    lines = []
+    for one in board.arms:
+        whose = "" if board.other is None else f"{one.side}: "
+        lines.append(Text(f"{whose}rep {one.rep}", "bold"))
+        if one.since_set_s is not None:
+            lines.append(Text(f"rest {int(one.since_set_s)} s"))
+        elif one.speed_deg_s is not None:
+            lines.append(Text(f"{_sign(one)} {one.speed_deg_s:.0f} °/s {one.verdict or ''}"))
     lines += [Text(line, "reverse") for line in board.sensor_lines]
     if not board.ready:
         lines.append(Text("hang the arm, stand still"))

@@ -21,12 +21,12 @@ from armarc.live.arm import Arm, KnownFor
 from armarc.live.audience import Audience, Face
 from armarc.live.board import Board, board_for
 from armarc.live.both import compared, side_of
-from armarc.live.chest import Chest
+from armarc.live.chest import Chest, trunk_words
 from armarc.live.desk import Desk, Order, Switch, said_words
 from armarc.live.events import EngineEvent, SetEnded, event_record
 from armarc.live.gym import Gym
 from armarc.live.last_time import LastTime
-from armarc.live.offline import ChestPart, MeasuredLive
+from armarc.live.offline import MeasuredLive
 from armarc.live.raw_file import RawFile
 from armarc.live.session_records import (
     link_record,
@@ -104,7 +104,7 @@ class Session:
         self.arms = {}
         for number, place in enumerate(self.places or (self.choices.side,)):
             if place == CHEST:
-                self._chest = Chest()
+                self._chest = Chest(forward=self.forward)
                 continue
             choices = self.choices if not self.arms else self._choices_for(self._in_force, place)
             head = self.heads[number] if self.heads else None
@@ -341,10 +341,7 @@ class Session:
     def _end_set(self, arm: Arm, event: SetEnded) -> None:
         others_lift = any(one.lifted for one in self.arms.values() if one is not arm)
         self.desk = self.desk.ended(event.set, arm.choices.side, lifting=others_lift)
-        chest = None
-        if self._chest is not None:
-            chest = self._chest.during(event.raw_start_s, event.raw_start_s + event.raw.duration_s)
-        beside = None if self._chest is None else ChestPart(recording=chest, forward=self.forward)
+        beside = None if self._chest is None else self._chest.during(event)
         self._aftermath.take(event, arm.choices, arm.set_head, beside, lambda: self.desk, self._measured)
         self._show_last_time()
 
@@ -352,14 +349,17 @@ class Session:
         arm = self._arm_of[measured.number]
         if measured.result is not None:
             arm.board.measured(measured.number, measured.result["sets"][0]["summary"])
+            trunk = trunk_words(measured.result)
+            if trunk:
+                self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.board.today = against
+                self.board.today = "; ".join(filter(None, (trunk, against)))
         self._audience.hear(self._sided(measured.record(), arm))
         partner = self._aftermath.partner(measured.number)
         if partner is not None:
             beside = next(one for one in self.sets if one.number == partner)
             both = compared(*sorted((beside, measured), key=side_of))
-            self.board.today = both.words()
+            self.board.today = "; ".join(filter(None, (self.board.today, both.words())))
             self.tell(f"sets {both.left} and {both.right}: {both.words()}")
             self._audience.hear(both.record())
         self.refresh()

@@ -59,7 +59,7 @@ class Stretch:
     def begin(self) -> None:
         """Forget the samples so far; the mounting stays."""
         self.rows = Rows()
-        self.tracker = Tracker(self.rows, self.exercise.gate_rad, self.exercise.smallest_rom_rad)
+        self.tracker = Tracker(self.rows, self.exercise)
         self.calm = Calm()
         self.fusion = start_fusion()
         self.angle: ArmAngle | None = None

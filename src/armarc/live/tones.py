@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from armarc.extras import how_to_add
+from armarc.computer import how_to_add
 from armarc.live.events import EngineEvent, GateCrossed, RepEnded
 
 SOUND_RATE_HZ = 44100

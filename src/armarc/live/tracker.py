@@ -9,6 +9,7 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
+from armarc.exercises import Exercise
 from armarc.live.rows import ANGLE, ANGLE_RATE, TIME, Rows
 from armarc.motion import low_pass
 from armarc.recording import FloatArray
@@ -89,10 +90,8 @@ class Tracker:
     ----------
     rows : Rows
         Where the angle's past is looked up; the sample stepped must be its newest row.
-    gate_rad : pair of float, rad
-        Start gate above the bottom.
-    smallest_rad : float, rad
-        Least rise of a movement.
+    exercise : Exercise
+        Its start gate, and the least rise of a movement.
 
     Attributes
     ----------
@@ -100,10 +99,11 @@ class Tracker:
         Where the strap wobbles, the gate is found on the angle below this.
     """
 
-    def __init__(self, rows: Rows, gate_rad: tuple[float, float], smallest_rad: float) -> None:
+    def __init__(self, rows: Rows, exercise: Exercise) -> None:
         self._rows = rows
-        self._near_rad, self._far_rad = gate_rad
-        self._smallest_rad = smallest_rad
+        self._gate_above = exercise.gate_above
+        self._near_rad, self._far_rad = exercise.gate_rad
+        self._smallest_rad = smallest_rad = exercise.smallest_rom_rad
         self._leave_rad = max(min(MOST_LEAVE_RAD, 0.5 * self._near_rad), math.radians(1))
         self._commit_rad = min(self._far_rad, smallest_rad)
         self.hysteresis_rad = 0.5 * smallest_rad
@@ -183,7 +183,7 @@ class Tracker:
         if angle < self.bottom_rad + 0.5 * self._leave_rad:
             self._fall_back(time_s, angle, signals)
             return
-        level = self.bottom_rad + self._near_rad
+        level = self.bottom_rad + self._gate_above(self.bottom_rad)[0]
         if not self._told_left and angle >= level:
             self._told_left = True
             signals.append(Left(time_s, self.bottom_rad))
@@ -204,7 +204,7 @@ class Tracker:
         self._push_low(time_s, angle)
 
     def _look_for_gate(self, row: int, time_s: float, angle: float, signals: list[Signal]) -> None:
-        if angle < self.bottom_rad + self._far_rad:
+        if angle < self.bottom_rad + self._gate_above(self.bottom_rad)[1]:
             return
         recent = self._recent(row, time_s)
         rate_hz = (len(recent) - 1) / max(time_s - float(recent[0, TIME]), 1e-3)
@@ -215,14 +215,15 @@ class Tracker:
         bottom = resting_value(angles[::-1], rates[::-1], max(1, round(SETTLE_S * rate_hz)))
         if self.bandwidth_hz is None:
             bottom = max(self.bottom_rad, bottom)
-        far = bottom + self._far_rad
+        above = self._gate_above(bottom)
+        far = bottom + above[1]
         waited = round(WAIT_S * rate_hz) if self.bandwidth_hz is not None else 0
         if angles[len(angles) - 1 - waited] < far:
             return
         self.bottom_rad = bottom
         self._gate_done = True
         at_far = _last_rise(angles, rates, recent[:, TIME], far)
-        at_near = _last_rise(angles, rates, recent[:, TIME], bottom + self._near_rad)
+        at_near = _last_rise(angles, rates, recent[:, TIME], bottom + above[0])
         if at_far is None or at_near is None or at_near[0] >= at_far[0]:
             return
         if not self._told_left:

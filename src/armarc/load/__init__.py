@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from armarc.load.comparison import compare, ideal_template, measured_template
     from armarc.load.grammar import parse_all, parse_resistances
-    from armarc.load.lifter import Lifter
-    from armarc.load.lifter_file import Lifters, load_lifters, save_lifters
+    from armarc.load.lifter import Lifter, Lifters, load_lifters, save_lifters
     from armarc.load.moment_arms import lines_of_pull
     from armarc.load.plan_report import make_report
     from armarc.load.plan_words import plan_record
@@ -27,9 +26,9 @@ _PLACES = {
     "parse_all": "grammar",
     "parse_resistances": "grammar",
     "Lifter": "lifter",
-    "Lifters": "lifter_file",
-    "load_lifters": "lifter_file",
-    "save_lifters": "lifter_file",
+    "Lifters": "lifter",
+    "load_lifters": "lifter",
+    "save_lifters": "lifter",
     "lines_of_pull": "moment_arms",
     "make_report": "plan_report",
     "plan_record": "plan_words",

@@ -9,11 +9,10 @@ import numpy as np
 
 from armarc.errors import UsageError
 from armarc.load.arm import ArmBody, arm_body
-from armarc.load.dynamics import Dynamics, dynamics
 from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body
 from armarc.load.lifter import Lifter
 from armarc.load.measures import PhaseTimes, by_angle, load_measures
-from armarc.load.mechanics import ArmKinematics
+from armarc.load.mechanics import ArmKinematics, Dynamics, dynamics
 from armarc.load.rep_motion import rep_motion, set_motion, shoulder_swings
 from armarc.load.resistance import Cable, Resistance, describe
 from armarc.load.table import LoadMeasures

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.load.dynamics import Dynamics
+from armarc.load.mechanics import Dynamics
 from armarc.load.table import LoadMeasures
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.lowering import lowering_window, lowest_tenth

@@ -9,7 +9,7 @@ from armarc.load.plan_report import PlanReport
 from armarc.load.planning import AIMS, RUN_UP_RAD, Finding
 from armarc.load.records import rounded, series
 from armarc.load.resistance import describe
-from armarc.load.wording import LOAD_CAUTIONS
+from armarc.load.table import LOAD_CAUTIONS
 
 
 def verdict_words(found: Finding, base: str) -> str:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.load.arm import ArmBody
-from armarc.load.dynamics import hand_state, loaded_arm
 from armarc.load.ideal import PLANAR_AXIS, planar_body, planar_motion
+from armarc.load.mechanics import hand_state, loaded_arm
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance, line_to
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 
 from armarc.load.set_load import RepLoad, SetLoad
-from armarc.load.table import LoadMeasures
-from armarc.load.wording import LOAD_CAUTIONS
+from armarc.load.table import LOAD_CAUTIONS, LoadMeasures
 from armarc.measures import columns
 from armarc.recording import FloatArray
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.load.arm import ArmBody, arm_body, unbent
-from armarc.load.dynamics import dynamics, still
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.load.measures import (
     PhaseTimes,
@@ -19,6 +18,7 @@ from armarc.load.measures import (
     load_measures,
     swing_share,
 )
+from armarc.load.mechanics import dynamics, still
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,

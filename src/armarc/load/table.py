@@ -1,4 +1,4 @@
-"""The table of measures of a rep's load: rows as in `armarc.measures`."""
+"""The table of measures of a rep's load, rows as in `armarc.measures`, and sentences beside every moment."""
 
 from __future__ import annotations
 
@@ -6,6 +6,14 @@ from dataclasses import dataclass, fields
 from typing import Annotated
 
 from armarc.measures import Measure
+
+MOMENT_CAUTION = (
+    "Moments are net resultant estimates from body tables and the stated load (a person's own segments may "
+    "differ by 10-20 %, from memory); they are not muscle, tendon or joint contact forces."
+)
+SWING_CAUTION = "Shares of body swing and start speeds are descriptive: not advice to swing a load."
+PAIN_CAUTION = "Pain means stop."
+LOAD_CAUTIONS = (MOMENT_CAUTION, SWING_CAUTION, PAIN_CAUTION)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,9 +9,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from armarc.log.adding import Added, add_result
+    from armarc.log.adding import Added, add_result, log_session
     from armarc.log.fatigue import Fatigue, fatigue_of
-    from armarc.log.keeping import log_session
     from armarc.log.labels import Labels
     from armarc.log.reading import Filter, LoggedSet, choose_sets, list_sets, result_of
     from armarc.log.store import Store, open_log
@@ -27,7 +26,7 @@ _HOMES = {
     "choose_sets": "reading",
     "fatigue_of": "fatigue",
     "list_sets": "reading",
-    "log_session": "keeping",
+    "log_session": "adding",
     "open_log": "store",
     "result_of": "reading",
 }

@@ -8,19 +8,20 @@ import os
 import time
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from armarc.errors import InputError
+from armarc.choices import header_name
+from armarc.errors import InputError, UsageError
 from armarc.log import schema
-from armarc.log.authors import author_of
+from armarc.log.chest import ChestFile
 from armarc.log.labels import Labels
+from armarc.log.location import author_of
 from armarc.log.measuring import READING_OPTIONS, merged_content
-from armarc.log.moments import read_moment
 from armarc.log.store import Store
 from armarc.log.vault import is_kept_name, read_recording, safe_suffix, sha256_of
 from armarc.log.writing import (
@@ -32,6 +33,10 @@ from armarc.log.writing import (
     settings_hash,
     state_of,
 )
+from armarc.quantities import read_date_time
+
+if TYPE_CHECKING:
+    from armarc.pipeline import Session
 
 LARGEST_WHOLE = 2**53
 """Beyond it neither JSON readers nor databases agree on whole numbers."""
@@ -139,6 +144,7 @@ def add_result(
     labels: Labels | None = None,
     started_at: datetime | None = None,
     reading: Mapping[str, Any] | None = None,
+    trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of one processed recording, and keep the raw recording beside the log.
 
@@ -159,6 +165,8 @@ def add_result(
     reading : mapping or None
         Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``): it is read
         with them again. With ``gyroscope_path`` both files are kept as one, in armarc's own form.
+    trunk_path : path or None
+        The recording of a second sensor on the chest it was measured with; it is kept as well.
 
     Raises
     ------
@@ -187,7 +195,12 @@ def add_result(
         notes.append("the raw recording was not kept: these sets cannot be measured again later")
     elif not store.read_only:
         store.vault.put(sha256, suffix, content)
+    chest = None if trunk_path is None or "trunk" not in document["settings"] else ChestFile.read(trunk_path)
+    if chest is not None:
+        document["settings"]["trunk"] |= {"sha256": chest.sha256, "suffix": chest.suffix}
     with store.writing() as connection:
+        if chest is not None:
+            chest.keep(store, connection, begun)
         if content is not None:
             # Somebody may have deleted it for good in between; nobody can while this is written.
             store.vault.put(sha256, suffix, content)
@@ -292,7 +305,7 @@ def _beginning(
     if stated is not None:
         return (stated if stated.tzinfo else stated.astimezone()), []
     said = document["source"].get("started_at") or document.get("metadata", {}).get("started_at")
-    if isinstance(said, str) and (when := read_moment(said)) is not None:
+    if isinstance(said, str) and (when := read_date_time(said)) is not None:
         return when, []
     if path is not None:
         when = datetime.fromtimestamp(Path(path).stat().st_mtime, tz=UTC).astimezone()
@@ -304,3 +317,70 @@ def _beginning(
 
 def _printable(name: str) -> str:
     return os.fsencode(name).decode("utf-8", "backslashreplace").replace("\0", "")
+
+
+def log_session(
+    store: Store,
+    session: Session,
+    path: str | os.PathLike[str],
+    *,
+    labels: Labels | None = None,
+    reading: Mapping[str, Any] | None = None,
+    trunk_path: str | os.PathLike[str] | None = None,
+) -> Added:
+    """Log every set of a measured recording and keep the raw file.
+
+    Parameters
+    ----------
+    store : Store
+    session : Session
+        What `armarc.process` gave.
+    path : path
+        The file it was read from.
+    labels : Labels or None
+        What the person said. Lifter, variant, reps in reserve, note and tags of the recording's own header are taken
+        over where none are said.
+    reading : mapping or None
+        Options of `read_csv` the file was read with; see `add_result`.
+    trunk_path : path or None
+        The file of a second sensor on the chest, where it was measured with one.
+
+    Raises
+    ------
+    InputError, LogError
+        See `add_result`.
+    """
+    metadata = session.recording.metadata
+    said = (labels or Labels()).over(_header_labels(metadata.other))
+    if said.note is None and metadata.note:
+        said = _with_note(said, metadata.note)
+    begun = read_date_time(metadata.started_at or "")
+    return add_result(
+        store,
+        session.to_dict(),
+        path,
+        labels=said,
+        started_at=begun,
+        reading=reading,
+        trunk_path=trunk_path,
+    )
+
+
+def _header_labels(head: Mapping[str, Any]) -> Labels:
+    """What `armarc record` wrote into the head of a recording; what makes no sense there says nothing."""
+    rir, tags = head.get("rir"), head.get("tags")
+    try:
+        return Labels(
+            lifter=header_name(head.get("lifter")),
+            variant=header_name(head.get("variant")),
+            rir=float(rir) if isinstance(rir, int | float) and not isinstance(rir, bool) else None,
+            tags=tuple(filter(None, map(header_name, tags))) if isinstance(tags, list) else (),
+        ).checked()
+    except UsageError:
+        return Labels()
+
+
+def _with_note(labels: Labels, note: str) -> Labels:
+    # A header may hold what a label may not; it must not stop the set from being logged.
+    plain = "".join(c for c in note if c.isprintable() or c in "\n\t")[:10_000]
+    return replace(labels, note=plain)

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import InputError, LogError
-from armarc.inputs import regular_size
+from armarc.files import regular_size
 from armarc.log import schema
 from armarc.log.location import Location, find_location
 from armarc.log.store import Store, open_log

@@ -11,7 +11,7 @@ import numpy as np
 from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import detectable_change
-from armarc.log.table import IntArray, SetLabels, SetTable, as_table
+from armarc.log.table import SetLabels, SetTable, as_table, first_seen
 from armarc.log.trend import FEWEST_SESSIONS, error_from_neighbours
 from armarc.recording import FloatArray
 
@@ -73,50 +73,57 @@ def personal_bests(sets: Sequence[LoggedSet] | SetTable, *, fewest_sets: int = 2
     fewest_sets : int
         Tasks with fewer sets have no best yet.
     """
-    table = as_table(sets, *BEST).in_time
-    table = table.take(~np.isnan(table.of(CLEAN)))
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for row, (lifter, task) in enumerate(zip(table.lifter.tolist(), table.task.tolist(), strict=True)):
-        groups.setdefault((lifter, *table.tasks[task][:3]), []).append(row)
-    found = []
-    for rows in groups.values():
-        if len(rows) >= fewest_sets:
-            found += _of_task(table, np.array(rows))
+    table = as_table(sets, *BEST)
+    lifts = table.take(~np.isnan(table.of(CLEAN))).by_lift()
+    found = [best for one in lifts if len(one) >= fewest_sets for best in _of_lift(one)]
     return sorted(found, key=lambda best: best.entry.done_at, reverse=True)
 
 
-def _of_task(table: SetTable, rows: IntArray) -> list[Best]:
-    load = table.of(LOAD)[rows]
+def unknown_words(sets: Sequence[LoggedSet] | SetTable) -> str:
+    """Which sets say nothing of clean reps, because they were measured before those were told; empty for none."""
+    unknown = int(np.isnan(as_table(sets, CLEAN).of(CLEAN)).sum())
+    if not unknown:
+        return ""
+    sets_take = "1 set takes" if unknown == 1 else f"{unknown} sets take"
+    return (
+        f"{sets_take} no part, measured before there were clean reps; "
+        "`armarc log reprocess --all` measures again what has its recording."
+    )
+
+
+def _of_lift(table: SetTable) -> list[Best]:
+    load = table.of(LOAD)
     out: list[Best] = []
     most = 0.0
     for kg in [*np.unique(load[~np.isnan(load)])[::-1].tolist(), math.nan]:
-        at_load = rows[np.isnan(load) if math.isnan(kg) else load == kg]
+        at_load = table.take(np.isnan(load) if math.isnan(kg) else load == kg)
         # No load stated is no load to compare with: it has a best of its own.
         if not len(at_load):
             continue
-        best = _best(table, at_load, CLEAN, table.of(CLEAN)[at_load])
+        best = _best(at_load, CLEAN, at_load.of(CLEAN))
         if best.value > (0 if math.isnan(kg) else most):
             out.append(best)
             most = max(most, best.value)
-    loaded = rows[~np.isnan(load)]
-    work = table.of(CLEAN)[loaded] * table.of(LOAD)[loaded]
+    loaded = table.take(~np.isnan(load))
+    work = loaded.of(CLEAN) * loaded.of(LOAD)
     if len(loaded) and work.max() > 0:
-        out.append(_best(table, loaded, WORK, work))
+        out.append(_best(loaded, WORK, work))
     return out
 
 
-def _best(table: SetTable, rows: IntArray, measure: SetMeasure, values: FloatArray) -> Best:
+def _best(table: SetTable, measure: SetMeasure, values: FloatArray) -> Best:
+    """The best of some sets of one lift, oldest first."""
     best = int(np.argmax(values))
-    session = table.session[rows]
-    others = values[session != session[best]]
-    by_session = [float(values[session == one].max()) for one in dict.fromkeys(session.tolist())]
+    others = values[table.session != table.session[best]]
+    most = np.full(len(table.sessions), -math.inf)
+    np.maximum.at(most, table.session, values)
     return Best(
         measure=measure,
-        entry=table.labels(int(rows[best])),
+        entry=table.labels(best),
         value=float(values[best]),
         second=float(others.max()) if len(others) else None,
-        error=_error(by_session),
-        sets=len(rows),
+        error=_error(most[first_seen(table.session)].tolist()),
+        sets=len(table),
     )
 
 

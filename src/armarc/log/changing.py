@@ -14,8 +14,9 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.authors import author_of, is_own
+from armarc.log.chest import chests_in_use
 from armarc.log.labels import SAID_AFTER, Labels
+from armarc.log.location import author_of, is_own
 from armarc.log.store import Store
 from armarc.log.writing import apply_state, insert_once, record_change, state_of
 
@@ -202,9 +203,9 @@ def purge_removed(store: Store, *, anyone: bool = False, dry_run: bool = False) 
         used = sa.select(sets.c.measurement_id)
         connection.execute(sa.delete(measured).where(measured.c.id.not_in(used)))
         needed = sa.select(measured.c.recording_id)
-        orphans = connection.execute(
-            sa.select(kept.c.id, kept.c.sha256, kept.c.suffix).where(kept.c.id.not_in(needed))
-        ).all()
+        chests = chests_in_use(connection)
+        unmeasured = sa.select(kept.c.id, kept.c.sha256, kept.c.suffix).where(kept.c.id.not_in(needed))
+        orphans = [row for row in connection.execute(unmeasured) if row.sha256 not in chests]
         connection.execute(sa.delete(kept).where(kept.c.id.in_([row.id for row in orphans])))
         in_use = sa.select(sets.c.session_id)
         connection.execute(sa.delete(schema.session).where(schema.session.c.id.not_in(in_use)))

@@ -9,8 +9,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.errors import FormatError
-from armarc.folders import config_folder
 from armarc.quantities import HEAVIEST_LOAD_KG
 from armarc.strict_toml import Check, Unfit, checked, number, parse_toml, read_toml, text
 

@@ -15,7 +15,8 @@ from armarc.log.effects import Effect, independent_effect, paired_effect
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import holm, smallest_relevant
-from armarc.log.table import IntArray, SessionKey, SetTable, Task, as_table, first_seen
+from armarc.log.table import IntArray, SessionKey, SetTable, TaskKey, as_table, first_seen
+from armarc.recording import FloatArray
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
 
@@ -230,50 +231,57 @@ def chance_words(rows: Sequence[Row]) -> str:
 def _row(
     first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
 ) -> Row:
-    index = None
-    if (first.name, second.name) == ("left", "right"):
-        pairs = session_pairs(first, second, measure)
-        index = asymmetry([a for a, _ in pairs], [b for _, b in pairs]) if pairs else None
-    unit, effect = _effect(first, second, measure, reps)
+    pairs = session_pairs(first, second, measure)
+    sides = (first.name, second.name) == ("left", "right")
+    unit, effect = _effect(first, second, measure, pairs, reps)
     return Row(
         measure=measure,
         first=first.name,
         second=second.name,
         unit_of_analysis=unit,
         effect=effect,
-        asymmetry=index,
+        asymmetry=asymmetry(*pairs) if sides and len(pairs[0]) else None,
     )
 
 
 def _effect(
-    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
+    first: Group,
+    second: Group,
+    measure: SetMeasure,
+    pairs: tuple[FloatArray, FloatArray],
+    reps: Mapping[int, Sequence[dict[str, Any]]],
 ) -> tuple[str, Effect | None]:
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
         a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.set_ids[0]]}
         b = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[second.set_ids[0]]}
         both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
         return "rep", paired_effect([x for x, _ in both], [y for _, y in both]) if both else None
-    pairs = session_pairs(first, second, measure)
-    if len(pairs) >= 2:
-        return "session", paired_effect([a for a, _ in pairs], [b for _, b in pairs])
+    if len(pairs[0]) >= 2:
+        return "session", paired_effect(*pairs)
     values = [as_table(group.sets, measure).of(measure) for group in (first, second)]
     known = [found[~np.isnan(found)] for found in values]
     return "set", independent_effect(*known) if all(map(len, known)) else None
 
 
-def session_pairs(first: Group, second: Group, measure: SetMeasure) -> list[tuple[float, float]]:
-    """Means of both groups in the sessions they share, in order."""
-    a, b = _session_means(first, measure), _session_means(second, measure)
-    return [(a[key], b[key]) for key in sorted(a.keys() & b.keys())]
+def session_pairs(first: Group, second: Group, measure: SetMeasure) -> tuple[FloatArray, FloatArray]:
+    """Means of both groups in the sessions they share, in order, each of shape (n,)."""
+    (a, means), (b, others) = _session_means(first, measure), _session_means(second, measure)
+    _, in_a, in_b = np.intersect1d(a, b, assume_unique=True, return_indices=True)
+    in_order = np.argsort(in_a)
+    return means[in_a[in_order]], others[in_b[in_order]]
 
 
-def _session_means(group: Group, measure: SetMeasure) -> dict[SessionKey, float]:
+def _session_means(group: Group, measure: SetMeasure) -> tuple[IntArray, FloatArray]:
+    """Number and mean of each session, in the order of sessions."""
     table = as_table(group.sets, measure)
     values = table.of(measure)
     known = ~np.isnan(values)
     total = np.bincount(table.session[known], weights=values[known])
     count = np.bincount(table.session[known])
-    return {table.sessions[place]: float(total[place] / count[place]) for place in np.flatnonzero(count)}
+    there = np.flatnonzero(count)
+    return np.array([table.sessions[place].id for place in there.tolist()], np.int64), total[there] / count[
+        there
+    ]
 
 
 def _names(table: SetTable, what: str) -> tuple[list[str], IntArray]:
@@ -291,7 +299,7 @@ def _session_name(session: SessionKey, what: str) -> str:
     return f"{session.day} {session.label}".strip() if what == "session" else session.lifter
 
 
-def _task_name(task: Task, what: str) -> str:
+def _task_name(task: TaskKey, what: str) -> str:
     if what == "side":
         return task.side or "unknown"
     if what == "variant":

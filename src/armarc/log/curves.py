@@ -11,10 +11,10 @@ import numpy as np
 import sqlalchemy as sa
 
 from armarc.errors import LogError
-from armarc.load.lifter import Lifter
-from armarc.load.lifter_file import load_lifters
+from armarc.load.lifter import Lifter, load_lifters
 from armarc.log import schema
 from armarc.log.bodies import body_of_load
+from armarc.log.chest import chest_of
 from armarc.log.measuring import measure_session
 from armarc.log.reading import LoggedSet, recording_of
 from armarc.log.store import Store
@@ -79,7 +79,7 @@ def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, int]:
     if entry.load_kg not in (None, settings.get("load_kg")):
         # A load that was changed in the log speaks louder than the resistance stated when it was measured.
         current["resistance"] = None
-    session = measure_session(content, file_name, current, _body(store, entry))
+    session = measure_session(content, file_name, current, _body(store, entry), chest_of(store, settings))
     pairs = match_by_overlap([(entry.start_s, entry.end_s)], [(s.start_s, s.end_s) for s in session.sets])
     if not pairs:
         raise LogError(f"set {entry.id} is not found in its recording any more", "see armarc log reprocess")

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
+from armarc.log import special
 from armarc.recording import FloatArray
 
 CONFIDENCE = 0.95

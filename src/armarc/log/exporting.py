@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, BinaryIO
 
+from armarc.computer import how_to_add
 from armarc.errors import UsageError
-from armarc.extras import how_to_add
 from armarc.log.measures import LOADS
 from armarc.log.reading import Filter, LoggedSet, list_sets, reps_by_set
 from armarc.log.records import SCHEMA, logged_record

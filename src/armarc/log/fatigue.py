@@ -8,12 +8,6 @@ from typing import Any
 
 from armarc.reps.summary import is_full, loss
 
-DEFAULT_STOP_AT_PCT = 20.0
-"""Between low losses (5-20 %), which leave more in reserve, and high ones (20-45 %), nearer to failure. Such losses
-were followed in squat and bench press (Sánchez-Medina and González-Badillo 2011, Med Sci Sports Exerc 43:1725); for
-raises they are common practice without a source of their own."""
-
-
 CAUTION = (
     "Velocity loss agrees poorly from day to day (Jukic et al. 2023, Sports Med Open 9:80) and was studied "
     "in squat and bench press, not in raises: one sign among others."
@@ -30,8 +24,8 @@ class Fatigue:
         Per rep: 100·(best so far − this)/best so far; 0 for a new best, None where a rep has no value.
     velocity_loss_set_pct : float or None
         100·(fastest − last)/fastest over the whole set.
-    stop_at_pct : float
-        Threshold in force.
+    stop_at_pct : float or None
+        The lifter's own mark, for which there is no limit from science; None without one.
     stop_after_rep : int or None
         Number of the first rep whose loss reached the threshold and stayed there for the next rep too (or
         that was the last one); None when none did.
@@ -40,7 +34,7 @@ class Fatigue:
     velocity_loss_pct: tuple[float | None, ...]
     rom_loss_pct: tuple[float | None, ...]
     velocity_loss_set_pct: float | None
-    stop_at_pct: float
+    stop_at_pct: float | None
     stop_after_rep: int | None
 
     def to_dict(self) -> dict[str, Any]:
@@ -58,11 +52,14 @@ class Fatigue:
         if self.velocity_loss_set_pct is None:
             return "No velocity loss: fewer than two reps with a raising velocity."
         text = f"The last rep was {self.velocity_loss_set_pct:.0f} % slower than the fastest. "
-        if self.stop_after_rep is None:
-            text += f"The {self.stop_at_pct:g} % mark was not reached. "
-        else:
-            text += f"The {self.stop_at_pct:g} % mark was reached at rep {self.stop_after_rep}. "
-        return text + CAUTION
+        return text + self.mark_words() + CAUTION
+
+    def mark_words(self) -> str:
+        """What became of the lifter's own mark; nothing without one."""
+        if self.stop_at_pct is None:
+            return ""
+        reached = "not reached" if self.stop_after_rep is None else f"reached at rep {self.stop_after_rep}"
+        return f"The {self.stop_at_pct:g} % mark was {reached}. "
 
 
 def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None = None) -> Fatigue:
@@ -74,14 +71,13 @@ def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None =
         Rep records in order; ``mean_concentric_deg_s``, ``rom_deg`` and ``quality`` are used. A partial, swung or cut
         rep has no loss and is no best, where others are left.
     stop_at_pct : float or None, %
-        Velocity loss at which to stop; None for 20 %.
+        The lifter's own mark; None for none.
 
     Notes
     -----
     Velocity loss is 100·(v_best − v_i)/v_best (Sánchez-Medina and González-Badillo 2011). Along the set the
     best so far counts, because that is all one can know during it.
     """
-    threshold = DEFAULT_STOP_AT_PCT if stop_at_pct is None else stop_at_pct
     full = [rep if is_full(rep.get("quality") or ()) else {} for rep in reps]
     if not any(full):
         full = list(reps)
@@ -92,8 +88,8 @@ def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None =
         velocity_loss_pct=velocity,
         rom_loss_pct=losses([rep.get("rom_deg") for rep in full]),
         velocity_loss_set_pct=None if slower is None else 100 * slower,
-        stop_at_pct=threshold,
-        stop_after_rep=_stop_rep(reps, velocity, threshold),
+        stop_at_pct=stop_at_pct,
+        stop_after_rep=None if stop_at_pct is None else _stop_rep(reps, velocity, stop_at_pct),
     )
 
 

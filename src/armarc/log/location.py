@@ -1,13 +1,16 @@
-"""Where the log lives: one file in the user's data folder, another file, or a database server."""
+"""Where the log lives, a file in the user's data folder, another file, a database server; and who writes into it."""
 
 from __future__ import annotations
 
+import getpass
 import os
 from dataclasses import dataclass
 from pathlib import Path
 
+import sqlalchemy as sa
+
+from armarc.computer import data_folder
 from armarc.errors import UsageError
-from armarc.folders import data_folder
 
 ENVIRONMENT_VARIABLE = "ARMARC_LOG"
 FILE_NAME = "log.sqlite"
@@ -102,3 +105,21 @@ def _server(address: str) -> Location:
     if url.drivername == "postgresql":
         url = url.set(drivername="postgresql+psycopg")
     return Location(url=url.render_as_string(hide_password=False), file=None, recordings=None)
+
+
+def author_of(connection: sa.Connection) -> str:
+    """Name of whoever writes through this connection; empty where this machine does not know its user."""
+    if connection.dialect.name == "postgresql":
+        return str(connection.execute(sa.text("SELECT session_user")).scalar_one())
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):
+        return ""
+
+
+def is_own(author: str, me: str, connection: sa.Connection) -> bool:
+    """Whether what an author did counts as one's own.
+
+    What was written before authors were kept is everybody's in a file, which one person has, and nobody's on a server.
+    """
+    return author == me or (author == "" and connection.dialect.name != "postgresql")

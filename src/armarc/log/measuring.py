@@ -23,23 +23,37 @@ READING_OPTIONS = ("rate_hz", "columns", "units", "axes", "gravity_sign")
 
 
 def measure_content(
-    content: bytes, file_name: str, settings: dict[str, Any], document: dict[str, Any], lifter: Lifter
+    content: bytes,
+    file_name: str,
+    settings: dict[str, Any],
+    document: dict[str, Any],
+    lifter: Lifter,
+    chest: bytes | None = None,
 ) -> dict[str, Any]:
-    """Result of measuring raw bytes again; `settings` are those of an earlier result, `document` its rest.
+    """Result of measuring raw bytes again; `settings` are those of an earlier result, `document` its rest, `chest` the
+    raw bytes of a second sensor on the chest.
 
     Raises
     ------
     InputError, UsageError
         If the recording or a setting can no longer be used.
     """
-    out = measure_session(content, file_name, settings, lifter).to_dict()
+    out = measure_session(content, file_name, settings, lifter, chest).to_dict()
     out["source"] = {**out["source"], "file": document.get("source", {}).get("file", file_name)}
     kept = {key: settings[key] for key in ("reading", "lifter", "variant") if settings.get(key)}
     out["settings"] = {**kept, **out["settings"]}
+    if "trunk" in out["settings"]:
+        out["settings"]["trunk"] = {**settings["trunk"], **out["settings"]["trunk"]}
     return out
 
 
-def measure_session(content: bytes, file_name: str, settings: Mapping[str, Any], lifter: Lifter) -> Session:
+def measure_session(
+    content: bytes,
+    file_name: str,
+    settings: Mapping[str, Any],
+    lifter: Lifter,
+    chest: bytes | None = None,
+) -> Session:
     """Like `measure_content`, with the motion that the sets were measured on.
 
     The calibration and the mount are those kept of the sensor now; everything else is as it was.
@@ -47,10 +61,17 @@ def measure_session(content: bytes, file_name: str, settings: Mapping[str, Any],
     from armarc.kept import Kept
     from armarc.known_sensor import open_shelf
     from armarc.pipeline import measure
+    from armarc.trunk import Trunk, measure_with_trunk
 
     stated = replace(MeasuringOptions.of_record(settings), lifter=lifter)
     with recording_from(content, file_name, settings.get("reading") or {}) as recording:
-        return measure(*Kept(sensors=open_shelf()).settle(recording, stated))
+        settled = Kept(sensors=open_shelf()).settle(recording, stated)
+        if chest is None:
+            return measure(*settled)
+        how = settings["trunk"]
+        with recording_from(chest, f"chest{how['suffix']}", {}) as beside:
+            trunk = Trunk(recording=beside, clock=float(how["shift_s"]), forward=str(how["forward"]))
+            return measure_with_trunk(settled[0], trunk, settled[1])
 
 
 def merged_content(path: str | os.PathLike[str], reading: Mapping[str, Any]) -> bytes:

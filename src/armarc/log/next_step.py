@@ -8,7 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.log.coaching import NextRule
+from armarc.log.measures import find_measure
+from armarc.log.pain import has_pain
 from armarc.log.reading import LoggedSet
+from armarc.log.table import SetTable, as_table, first_seen
+from armarc.recording import FloatArray
+
+ASKED = REPS, CLEAN, ROM, RIR, IN_BAND = tuple(
+    find_measure(key) for key in ("reps", "clean_reps", "rom_deg", "rir", "in_band_pct")
+)
+"""Measures of sets that the rule looks at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +35,7 @@ class NextStep:
     lowest_rir : float or None
         The least that was said.
     in_band_pct, rom_kept_pct : float or None
-        Share of starts inside the band; mean range against that of all sets before. None where not known.
+        Share of the judged starts inside the band; mean range against that of all sets before. None where not known.
     pain : bool
         Whether pain was noted after a set of the newest session, or a set is tagged ``pain``.
     """
@@ -93,52 +102,51 @@ class NextStep:
 
 
 def next_step(
-    entries: Sequence[LoggedSet], rule: NextRule, lighter_days: Collection[int] = frozenset()
+    sets: Sequence[LoggedSet] | SetTable,
+    rule: NextRule,
+    lighter_days: Collection[int] = frozenset(),
+    pained: Collection[int] = frozenset(),
 ) -> NextStep:
     """Where a task stands.
 
     Parameters
     ----------
-    entries : sequence of LoggedSet
-        Of one lifter, exercise, variant and side, oldest first; at least one.
+    sets : sequence of LoggedSet, or SetTable with the values of `ASKED`
+        Of one lifter, exercise, variant and side; at least one.
     rule : NextRule
     lighter_days : collection of int
         Mondays of lighter weeks, as `datetime.date.toordinal` counts; their sets take no part.
+    pained : collection of int
+        Numbers of the sets of a table with pain; sets of the log say so themselves.
     """
-    usual = [one for one in entries if _monday(one) not in lighter_days] or list(entries)
-    load = usual[-1].load_kg
-    at_load = [entry for entry in usual if entry.load_kg == load]
-    sessions = list(dict.fromkeys(entry.session_id for entry in at_load))[-round(rule.sessions) :]
+    if not isinstance(sets, SetTable):
+        pained = {one.id for one in sets if has_pain(one)}
+    table = as_table(sets, *ASKED).in_time
+    # Day 1 of the calendar was a Monday.
+    is_usual = ~np.isin(table.day - (table.day - 1) % 7, list(lighter_days))
+    usual = table.take(is_usual) if is_usual.any() else table
+    at_load = usual.task == usual.task[-1]
+    sessions = first_seen(usual.session[at_load])[-round(rule.sessions) :]
+    is_last = np.isin(usual.session, sessions)
     # A set measured before there were clean reps says nothing of them.
-    last = [one for one in at_load if one.session_id in sessions and "clean_reps" in one.summary]
-    before = [one for one in usual if one.session_id not in sessions]
-    said = [entry.rir for entry in last if entry.rir is not None]
-    rom, was = _mean(last, "mean_rom_deg"), _mean(before, "mean_rom_deg")
-    newest = [one for one in entries if one.session_id == entries[-1].session_id]
+    last = usual.take(is_last & at_load & ~np.isnan(usual.of(CLEAN)))
+    rom, was = _mean(last.of(ROM)), _mean(usual.of(ROM)[~is_last])
+    rir, share = last.of(RIR), last.of(IN_BAND)
+    judged = ~np.isnan(share)
+    newest = table.set_id[table.session == table.session[-1]]
     return NextStep(
         rule=rule,
-        load_kg=load,
-        sessions=len({entry.session_id for entry in last}),
-        clean=sum(int(entry.summary["clean_reps"] or 0) for entry in last),
-        reps=sum(entry.reps for entry in last),
-        lowest_rir=min(said) if said else None,
-        in_band_pct=_in_band_pct(last),
+        load_kg=usual.tasks[usual.task[-1]].load_kg,
+        sessions=len(np.unique(last.session)),
+        clean=round(last.of(CLEAN).sum()),
+        reps=round(last.of(REPS).sum()),
+        lowest_rir=float(np.nanmin(rir)) if (~np.isnan(rir)).any() else None,
+        in_band_pct=float(np.average(share[judged], weights=last.of(REPS)[judged])) if judged.any() else None,
         rom_kept_pct=100 * rom / was if rom and was else None,
-        pain=any(one.pain or "pain" in one.tags for one in newest),
+        pain=any(number in pained for number in newest.tolist()),
     )
 
 
-def _monday(entry: LoggedSet) -> int:
-    return entry.day.toordinal() - entry.day.weekday()
-
-
-def _mean(entries: Sequence[LoggedSet], key: str) -> float | None:
-    known = [float(one.summary[key]) for one in entries if one.summary.get(key) is not None]
-    return float(np.mean(known)) if known else None
-
-
-def _in_band_pct(entries: Sequence[LoggedSet]) -> float | None:
-    judged = [(one.summary.get("in_band") or {}, one.reps) for one in entries]
-    counted = [(band["count"], reps) for band, reps in judged if band.get("count") is not None]
-    reps = sum(each for _, each in counted)
-    return 100 * sum(count for count, _ in counted) / reps if reps else None
+def _mean(values: FloatArray) -> float | None:
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if len(known) else None

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from armarc.errors import UsageError
 from armarc.exercises import find_exercise
-from armarc.log.reading import LoggedSet
+from armarc.log.reading import Filter, LoggedSet, list_sets
+from armarc.log.store import Store
 
 CAUTION = "Pain means stop. If it stays, see a licensed practitioner."
 MOST_NAMED = 5
@@ -19,6 +20,18 @@ def caution_for(exercise: str) -> str:
     except UsageError:
         own = ""  # an exercise that the catalogue has no more
     return f"{CAUTION} {own}".strip()
+
+
+def has_pain(entry: LoggedSet) -> bool:
+    """Whether pain was said after a set, by a number or a tag."""
+    return bool(entry.pain) or "pain" in entry.tags
+
+
+def with_pain(store: Store, set_ids: Sequence[int]) -> set[int]:
+    """Those of these sets after which pain was said."""
+    parts = [set_ids[start : start + 500] for start in range(0, len(set_ids), 500)]
+    entries = (entry for part in parts for entry in list_sets(store, Filter(ids=tuple(part))))
+    return {entry.id for entry in entries if has_pain(entry)}
 
 
 def pain_words(entry: LoggedSet) -> str:
@@ -34,7 +47,7 @@ def sentence_of(painful: Sequence[LoggedSet]) -> str:
     """Which sets had pain, newest first, in one sentence; empty for none."""
     if not painful:
         return ""
-    named = [f"set {one.id} ({one.day:%d %b}, {pain_words(one)})" for one in painful[:MOST_NAMED]]
+    named = [f"set {one.id} ({one.day.day} {one.day:%b}, {pain_words(one)})" for one in painful[:MOST_NAMED]]
     more = len(painful) - len(named)
     count = f"{len(painful)} set{'s' * (len(painful) != 1)} with pain: "
     return count + "; ".join(named) + (f"; and {more} more (armarc log list --pain)" if more else "") + "."

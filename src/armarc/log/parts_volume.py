@@ -12,7 +12,7 @@ import numpy as np
 from armarc.log.coaching import PARTS, PartShares
 from armarc.log.reading import LoggedSet
 from armarc.log.table import SetTable, as_table
-from armarc.log.volume import REPS, TENSION, VOLUME, by_lifter, impulse_of
+from armarc.log.volume import REPS, TENSION, VOLUME, impulse_of
 from armarc.recording import FloatArray
 
 Range = tuple[float, float]
@@ -76,42 +76,45 @@ def parts_volume(
     table = as_table(sets, *VOLUME)
     exercises = [task.exercise for task in table.tasks]
     used = {exercises[task] for task in table.task.tolist()}
-    out = [week for rows in by_lifter(table) for week in _of_lifter(rows, parts)]
+    out = [week for part in PARTS for week in _of_part(table, part, parts)]
+    sides = {task.side: place for place, task in reversed(list(enumerate(table.tasks)))}
+    out.sort(key=lambda week: (week.lifter, week.monday, sides[week.side], PARTS.index(week.part)))
     return out, sorted(used - set(parts))
 
 
-def _of_lifter(table: SetTable, parts: Mapping[str, PartShares]) -> list[PartWeek]:
+def _of_part(table: SetTable, part: str, parts: Mapping[str, PartShares]) -> list[PartWeek]:
+    """Weeks of one part of every lifter's arms."""
+    share = _shares(table, parts, part)
+    counts = share[1] > 0
+    share, table = share[:, counts], table.take(counts)
+    sides = list(dict.fromkeys(task.side for task in table.tasks))
+    side = np.array([sides.index(task.side) for task in table.tasks], np.int64)[table.task]
+    # Day 1 of the calendar was a Monday.
     week = (table.day - 1) // 7
-    sides = [task.side for task in table.tasks]
+    _, first, group = np.unique(
+        np.stack([table.lifter, week, side]), axis=1, return_index=True, return_inverse=True
+    )
+    group = group.ravel()
     impulse = impulse_of(table)
-    amounts = np.stack([np.ones(len(table)), table.of(REPS), table.of(TENSION), impulse], axis=-1)
-    amounts, known = np.nan_to_num(amounts), ~np.isnan(impulse)
-    name = table.sessions[int(table.session[0])].lifter
-    out = []
-    for side in dict.fromkeys(sides):
-        on_side = np.array([one == side for one in sides], bool)[table.task]
-        for part in PARTS:
-            share = _shares(table, parts, part) * on_side
-            counts = share[1] > 0
-            for monday in np.unique(week[counts]).tolist():
-                there = week == monday
-                pairs = (share[:, there] @ amounts[there]).T.tolist()
-                sets, reps, tension, pushed = ((low, high) for low, high in pairs)
-                out.append(
-                    PartWeek(
-                        lifter=name,
-                        part=part,
-                        side=side,
-                        monday=date.fromordinal(7 * monday + 1),
-                        sets=sets,
-                        reps=reps,
-                        time_under_tension_s=tension,
-                        impulse_n_m_s=pushed if bool((known & counts & there).any()) else None,
-                        without_impulse=int((~known & counts & there).sum()),
-                    )
-                )
-    order = {key: place for place, key in enumerate(dict.fromkeys(sides))}
-    return sorted(out, key=lambda one: (one.monday, order[one.side], PARTS.index(one.part)))
+    amounts = (np.ones(len(table)), table.of(REPS), np.nan_to_num(table.of(TENSION)), np.nan_to_num(impulse))
+    sums = [[np.bincount(group, weights=one * amount).tolist() for one in share] for amount in amounts]
+    sets, reps, tension, pushed = (list(zip(*pair, strict=True)) for pair in sums)
+    without = np.bincount(group, weights=np.isnan(impulse)).astype(int).tolist()
+    known = np.bincount(group, weights=~np.isnan(impulse)).tolist()
+    return [
+        PartWeek(
+            lifter=table.sessions[int(table.session[row])].lifter,
+            part=part,
+            side=sides[int(side[row])],
+            monday=date.fromordinal(7 * int(week[row]) + 1),
+            sets=sets[k],
+            reps=reps[k],
+            time_under_tension_s=tension[k],
+            impulse_n_m_s=pushed[k] if known[k] else None,
+            without_impulse=without[k],
+        )
+        for k, row in enumerate(first.tolist())
+    ]
 
 
 def _shares(table: SetTable, parts: Mapping[str, PartShares], part: str) -> FloatArray:

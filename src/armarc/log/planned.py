@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
+import numpy as np
+
 from armarc.log.coaching import Planned
+from armarc.log.measures import find_measure
 from armarc.log.reading import LoggedSet
+from armarc.log.table import SetTable, as_table
+
+ASKED = REPS, CLEAN, LOAD = tuple(find_measure(key) for key in ("reps", "clean_reps", "load_kg"))
+"""Measures of sets that a plan is held against."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,44 +48,44 @@ class PlannedWeek:
 
 
 def planned_weeks(
-    entries: Sequence[LoggedSet], plan: Mapping[str, Mapping[str, Planned]]
+    sets: Sequence[LoggedSet] | SetTable, plan: Mapping[str, Mapping[str, Planned]]
 ) -> list[PlannedWeek]:
     """Every week of each lifter who has a plan, from the first to the last with sets.
 
     Parameters
     ----------
-    entries : sequence of LoggedSet
+    sets : sequence of LoggedSet, or SetTable with the values of `ASKED`
         Of any lifters.
     plan : mapping
         By lifter and exercise, per week.
     """
+    table = as_table(sets, *ASKED).in_time
+    names = [task.exercise for task in table.tasks]
     out = []
     for lifter, planned in plan.items():
-        own = [entry for entry in entries if entry.lifter == lifter]
-        mondays = [entry.day - timedelta(days=entry.day.weekday()) for entry in own]
-        exercises = [*planned, *dict.fromkeys(one.exercise for one in own if one.exercise not in planned)]
-        week = min(mondays, default=date.max)
-        while week <= max(mondays, default=date.min):
+        own = table.take(np.array([key.lifter == lifter for key in table.sessions], bool)[table.session])
+        # Day 1 of the calendar was a Monday.
+        week = (own.day - 1) // 7
+        exercises = dict.fromkeys([*planned, *(names[task] for task in own.task.tolist())])
+        for monday in range(week.min(), week.max() + 1) if len(own) else ():
             for exercise in exercises:
-                done = [e for e, m in zip(own, mondays, strict=True) if m == week and e.exercise == exercise]
-                if done or exercise in planned:
-                    out.append(_week(lifter, week, exercise, planned.get(exercise), done))
-            week += timedelta(days=7)
+                is_done = np.array([name == exercise for name in names], bool)[own.task] & (week == monday)
+                if is_done.any() or exercise in planned:
+                    day = date.fromordinal(7 * monday + 1)
+                    out.append(_week(lifter, day, exercise, planned.get(exercise), own.take(is_done)))
     return out
 
 
-def _week(
-    lifter: str, monday: date, exercise: str, planned: Planned | None, done: Sequence[LoggedSet]
-) -> PlannedWeek:
-    clean = [entry.summary.get("clean_reps") for entry in done]
-    loads = [entry.load_kg for entry in done if entry.load_kg is not None]
+def _week(lifter: str, monday: date, exercise: str, planned: Planned | None, done: SetTable) -> PlannedWeek:
+    clean, load = done.of(CLEAN), done.of(LOAD)
+    loads = load[~np.isnan(load)]
     return PlannedWeek(
         lifter=lifter,
         monday=monday,
         exercise=exercise,
         planned=planned,
         sets=len(done),
-        reps=sum(entry.reps for entry in done),
-        clean_reps=None if None in clean else sum(int(one or 0) for one in clean),
-        load_kg=max(loads, default=None),
+        reps=round(done.of(REPS).sum()),
+        clean_reps=None if np.isnan(clean).any() else round(clean.sum()),
+        load_kg=float(loads.max()) if len(loads) else None,
     )

@@ -54,26 +54,31 @@ class Filter:
     removed: bool = False
 
     def conditions(self) -> list[sa.ColumnElement[bool]]:
-        """SQL conditions on the joined tables of `sets_query`."""
+        """SQL conditions on the sets."""
         out: list[sa.ColumnElement[bool]] = [
             _SETS.c.removed_at.is_not(None) if self.removed else _SETS.c.removed_at.is_(None)
         ]
+        of_session: list[sa.ColumnElement[bool]] = []
         if self.lifter is not None:
-            out.append(_same(schema.lifter.c.name, self.lifter))
+            of_session.append(_same(schema.lifter.c.name, self.lifter))
+        if self.session is not None:
+            of_session.append(schema.session.c.label == _composed(self.session))
+        if self.since is not None:
+            of_session.append(schema.session.c.day >= self.since.isoformat())
+        if self.until is not None:
+            of_session.append(schema.session.c.day <= self.until.isoformat())
+        if of_session:
+            joined = schema.session.join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
+            chosen = sa.select(schema.session.c.id).select_from(joined).where(*of_session)
+            out.append(_SETS.c.session_id.in_(chosen))
         if self.exercise is not None:
             out.append(_same(_SETS.c.exercise, self.exercise))
         if self.variant is not None:
             out.append(_same(_SETS.c.variant, self.variant))
         if self.side is not None:
             out.append(_SETS.c.side == self.side)
-        if self.session is not None:
-            out.append(schema.session.c.label == _composed(self.session))
         if self.load_kg is not None:
             out.append(_SETS.c.load_kg.between(self.load_kg - 0.05, self.load_kg + 0.05))
-        if self.since is not None:
-            out.append(schema.session.c.day >= self.since.isoformat())
-        if self.until is not None:
-            out.append(schema.session.c.day <= self.until.isoformat())
         if self.ids is not None:
             out.append(_SETS.c.id.in_(self.ids))
         if self.pain:
@@ -121,14 +126,14 @@ _AS_STORED = tuple(LoggedSet.__dataclass_fields__.keys() - {"done_at", "day", "s
 
 
 def sets_query(where: Filter, *columns: Any) -> sa.Select[Any]:
-    """Select `columns` from sets joined with their session and lifter."""
-    return (
-        sa.select(*columns)
-        .select_from(_SETS)
-        .join(schema.session, schema.session.c.id == _SETS.c.session_id)
-        .join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
-        .where(*where.conditions())
-    )
+    """Select `columns` from sets."""
+    return sa.select(*columns).select_from(_SETS).where(*where.conditions())
+
+
+def _joined(query: sa.Select[Any]) -> sa.Select[Any]:
+    """The same with the session and the lifter of each set."""
+    query = query.join(schema.session, schema.session.c.id == _SETS.c.session_id)
+    return query.join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
 
 
 def list_sets(
@@ -142,19 +147,15 @@ def iterate_sets(
     store: Store, where: Filter | None = None, *, limit: int | None = None, offset: int = 0
 ) -> Iterator[LoggedSet]:
     """Sets, newest first, read while they are used."""
-    chosen = (
-        sets_query(
-            where or Filter(),
-            # Not `other`: it may hold curves, which lists do not need.
-            *(column for column in _SETS.c if column.name not in ("other", "removed_at")),
-            schema.session.c.day,
-            schema.session.c.label,
-            schema.lifter.c.name.label("lifter"),
-        )
-        .order_by(_SETS.c.done_at.desc(), _SETS.c.id.desc())
-        .limit(limit)
-        .offset(offset)
+    chosen = sets_query(
+        where or Filter(),
+        # Not `other`: it may hold curves, which lists do not need.
+        *(column for column in _SETS.c if column.name not in ("other", "removed_at")),
+        schema.session.c.day,
+        schema.session.c.label,
+        schema.lifter.c.name.label("lifter"),
     )
+    chosen = _joined(chosen).order_by(_SETS.c.done_at.desc(), _SETS.c.id.desc()).limit(limit).offset(offset)
     with store.reading() as connection:
         found = connection.execution_options(yield_per=_PART).execute(chosen)
         for rows in found.partitions():
@@ -185,7 +186,7 @@ def names_in(store: Store, what: str) -> list[str]:
         ``"lifter"`` or ``"exercise"``.
     """
     column = schema.lifter.c.name if what == "lifter" else _SETS.c.exercise
-    chosen = sets_query(Filter(), column).group_by(column).order_by(sa.func.count().desc(), column)
+    chosen = _joined(sets_query(Filter(), column)).group_by(column).order_by(sa.func.count().desc(), column)
     with store.reading() as connection:
         return [str(name) for name in connection.execute(chosen).scalars()]
 

@@ -13,6 +13,7 @@ from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
 from armarc.log import schema
 from armarc.log.bodies import body_of_load
+from armarc.log.chest import chest_of
 from armarc.log.labels import Labels
 from armarc.log.store import Store
 from armarc.log.writing import replace_sets, reps_of
@@ -29,8 +30,9 @@ SHOWN_MEASURES = (
 )
 """Measures whose change a reprocessing reports."""
 
-Measure = Callable[[bytes, str, dict[str, Any], dict[str, Any], Lifter], dict[str, Any]]
-"""``(content, file name, settings, document, body) → result``: measures a kept recording with today's code."""
+Measure = Callable[[bytes, str, dict[str, Any], dict[str, Any], Lifter, bytes | None], dict[str, Any]]
+"""``(content, file name, settings, document, body, chest) → result``: measures a kept recording with today's code,
+and with that of a chest sensor where there was one."""
 
 ChooseBody = Callable[[Lifter | None, str], Lifter]
 """``(stored, name) → body``: for whom to work out moments; what is stored with the sets, and whose sets they are."""
@@ -140,7 +142,8 @@ def _remeasure_one(
         return failed("the raw recording is not in the log")
     try:
         body = choose_body(body_was, name)
-        result = measure(content, row.file_name, row.settings, row.document, body)
+        chest = chest_of(store, row.settings)
+        result = measure(content, row.file_name, row.settings, row.document, body, chest)
     except ArmarcError as error:
         return failed(str(error))
     after = [rep for record in result["sets"] for rep in record["reps"]]

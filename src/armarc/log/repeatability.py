@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from armarc.errors import UsageError
+from armarc.log import special
 from armarc.recording import FloatArray
 
 Z_95 = 1.959963984540054

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import special
 
+from armarc.log import special
 from armarc.recording import FloatArray
 
 CORRELATIONS = np.linspace(0.0, 0.8, 9)

@@ -14,8 +14,8 @@ from types import TracebackType
 import sqlalchemy as sa
 from sqlalchemy.pool import QueuePool
 
+from armarc.computer import how_to_add
 from armarc.errors import LogError, UsageError
-from armarc.extras import how_to_add
 from armarc.log.location import Location, find_location
 from armarc.log.migrations import NEWEST, WRITE_LOCK, migrate, refuse_newer, version_of
 from armarc.log.vault import FolderVault, TableVault, Vault

@@ -38,7 +38,7 @@ class SessionKey(NamedTuple):
     label: str
 
 
-class Task(NamedTuple):
+class TaskKey(NamedTuple):
     """What must agree before two sets may be compared as the same task."""
 
     exercise: str
@@ -75,7 +75,11 @@ class SetTable:
         In order.
     task : ndarray, shape (n,)
         Place in `tasks`.
-    tasks : tuple of Task
+    tasks : tuple of TaskKey
+    day : ndarray, shape (n,)
+        As `datetime.date.toordinal` counts.
+    lifter : ndarray, shape (n,)
+        A number for each, in the order of their names.
     numbers : mapping of ndarray, shape (n,)
         By measure; NaN where a set has none.
     """
@@ -85,7 +89,9 @@ class SetTable:
     session: IntArray
     sessions: tuple[SessionKey, ...]
     task: IntArray
-    tasks: tuple[Task, ...]
+    tasks: tuple[TaskKey, ...]
+    day: IntArray
+    lifter: IntArray
     numbers: Mapping[str, FloatArray]
 
     def __len__(self) -> int:
@@ -103,6 +109,8 @@ class SetTable:
             done_s=self.done_s[rows],
             session=self.session[rows],
             task=self.task[rows],
+            day=self.day[rows],
+            lifter=self.lifter[rows],
             numbers={key: values[rows] for key, values in self.numbers.items()},
         )
 
@@ -117,22 +125,19 @@ class SetTable:
         return self.take(np.lexsort((self.set_id, self.done_s)))
 
     @cached_property
-    def day(self) -> IntArray:
-        """Day of each set, shape (n,), counted as `datetime.date.toordinal` does."""
-        days = [date.fromisoformat(session.day).toordinal() for session in self.sessions]
-        return np.array(days, np.int64)[self.session]
-
-    @cached_property
-    def lifter(self) -> IntArray:
-        """Each set's lifter as a number, shape (n,), in the order of names."""
-        names = [session.lifter for session in self.sessions]
-        places = {name: place for place, name in enumerate(sorted(set(names)))}
-        return np.array([places[name] for name in names], np.int64)[self.session]
-
-    @cached_property
     def target(self) -> IntArray:
         """Lifter and task of each set together as a number, shape (n,)."""
         return self.lifter * len(self.tasks) + self.task
+
+    def by_lift(self) -> list[SetTable]:
+        """The sets of each lifter, exercise, variant and side, oldest first; what was done first comes first."""
+        table = self.in_time
+        places: dict[tuple[Any, ...], int] = {}
+        lifts = [places.setdefault(task[:3], len(places)) for task in table.tasks]
+        code = table.lifter * len(places) + np.array(lifts, np.int64)[table.task]
+        _, first, group = np.unique(code, return_index=True, return_inverse=True)
+        rows = np.split(np.argsort(group, kind="stable"), np.cumsum(np.bincount(group))[:-1])
+        return [table.take(rows[place]) for place in np.argsort(first)]
 
     def labels(self, row: int) -> SetLabels:
         """Labels of one row."""
@@ -263,19 +268,23 @@ def _table(
     for exercise, variant, side, load_kg in task_places:
         if not (is_texts((exercise, variant, side or "")) and is_numbers((load_kg,))):
             raise ValueError("labels of a set")
-    for key in ordered:
-        if not (is_texts((key.day, key.lifter, key.label)) and date.fromisoformat(key.day)):
-            raise ValueError("a session")
+    if not all(is_texts((key.day, key.lifter, key.label)) for key in ordered):
+        raise ValueError("a session")
+    session = np.array([session_places[key] for key in session_id], np.int64)
+    names = [key.lifter for key in ordered]
+    places = {name: place for place, name in enumerate(sorted(set(names)))}
     return SetTable(
         set_id=np.array(set_id, np.int64),
         done_s=np.array(done_s, float),
-        session=np.array([session_places[key] for key in session_id], np.int64),
+        session=session,
         sessions=tuple(ordered),
         task=np.array(task, np.int64),
-        tasks=tuple(Task(*key) for key in task_places),
+        tasks=tuple(TaskKey(*key) for key in task_places),
+        day=np.array([date.fromisoformat(key.day).toordinal() for key in ordered], np.int64)[session],
+        lifter=np.array([places[name] for name in names], np.int64)[session],
         numbers=numbers,
     )
 
 
 def _floats(values: Sequence[float | None]) -> FloatArray:
-    return np.array([math.nan if value is None else value for value in values], float)
+    return np.array(values, float)  # None becomes NaN

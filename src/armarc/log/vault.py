@@ -13,8 +13,7 @@ from typing import Protocol
 import sqlalchemy as sa
 
 from armarc.errors import InputError, LogError
-from armarc.files import UNFINISHED, write_whole
-from armarc.inputs import regular_size
+from armarc.files import UNFINISHED, regular_size, write_whole
 from armarc.log import schema
 
 LARGEST_KEPT_BYTES = 1 << 28

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -74,12 +75,9 @@ class Week:
 def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
     """Volume per lifter and week, from each lifter's first to the last, weeks without training included."""
     table = as_table(sets, *VOLUME)
-    return [week for rows in by_lifter(table) for week in _of_lifter(rows)]
-
-
-def by_lifter(table: SetTable) -> list[SetTable]:
-    """The sets of each lifter, in the order of their names."""
-    return [table.take(table.lifter == number) for number in np.unique(table.lifter)]
+    return [
+        week for number in np.unique(table.lifter) for week in _of_lifter(table.take(table.lifter == number))
+    ]
 
 
 def impulse_of(table: SetTable) -> FloatArray:
@@ -97,15 +95,18 @@ def lighter_weeks(weeks: Sequence[Week], rule: WeekRule, today: date) -> set[tup
     weeks without training and lighter ones are not usual.
     """
     found = set()
-    for lifter in dict.fromkeys(week.lifter for week in weeks):
-        own = [week for week in weeks if week.lifter == lifter and week.sets]
+    by_lifter: dict[str, list[Week]] = {}
+    for week in weeks:
+        by_lifter.setdefault(week.lifter, []).append(week)
+    for lifter, all_of in by_lifter.items():
+        own = [week for week in all_of if week.sets]
         loaded = all(week.load_reps_kg is not None for week in own)
         usual: list[float] = []
         for week in own:
             amount = float(week.load_reps_kg or 0) if loaded else float(week.reps)
             before = usual[-round(rule.lighter_of_weeks) :]
             over = today >= week.monday + timedelta(days=7)
-            if len(before) >= 2 and 100 * amount < rule.lighter_pct * float(np.median(before)):
+            if len(before) >= 2 and 100 * amount < rule.lighter_pct * median(before):
                 if over:
                     found.add((lifter, week.monday))
                 continue

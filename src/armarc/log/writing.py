@@ -14,8 +14,8 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.authors import author_of
 from armarc.log.labels import SAID_AFTER, Labels
+from armarc.log.location import author_of
 from armarc.log.rows import measured_part, rep_record, rep_row, said_by_result, set_row
 from armarc.quantities import DEFAULT_LIFTER
 

@@ -20,21 +20,20 @@ from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 WOBBLES_ABOVE_HZ = 4.2
 """A strap on skin and muscle swings at 5–9 Hz."""
 SLOWEST_HZ = 0.1
-"""Slower than this it is tilt error."""
+"""Slower is tilt error."""
 EDGES_HZ = (2.0, 3.0, 4.2, 6.0)
-"""Upper edges of the fit's band to choose from. An arm that turns about the shoulder is seen by both sensors; a strap
-that wobbles turns about the wrist (5–9 Hz) and is seen by the gyroscope alone, faster than the last it is noise."""
+"""Upper edges of the fit's band to choose from: both sensors see an arm turn about the shoulder, the gyroscope alone a
+strap that wobbles about the wrist."""
 ACROSS_PRIOR_M = 0.006
 """How firmly r is held across the dominant rotation axis: along it a hinge movement shows nothing, and what seems
 to show there is noise …"""
 ACROSS_SPREAD_M = 0.02
-"""… but this is how far it may really lie off, and what its standard error says: a sensor 2.5 cm above the bone on any
-side of the wrist."""
+"""… but its standard error says how far it may lie off: 2.5 cm above the bone on any side of the wrist."""
 ACROSS_SPREAD_KNOWN_M = 0.01
-"""The same where the strap's place was stated: a strap turned by 15° and a height that is 8 mm off."""
-ALONG_PRIOR_M = 1.0
-ACROSS_OFFSET_PRIOR_M_S2 = 0.03
-OFFSET_PRIOR_M_S2 = 0.3
+"""The same where the strap's place was stated: a strap turned by 15°, a height 8 mm off."""
+OFF_PLANE_M = 0.006
+"""How far the end of the arm strays from the plane it is raised in."""
+ALONG_PRIOR_M, ACROSS_OFFSET_PRIOR_M_S2, OFFSET_PRIOR_M_S2 = 1.0, 0.03, 0.3
 """Spread of an accelerometer's zero-g offset (consumer parts: 20–40 mg)."""
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
@@ -42,10 +41,8 @@ NOT_HANGING_RAD = math.radians(40)
 """An arm with a weight hangs 7–11° off the vertical; a pose this far from it does not hang (a watch held before the
 face, a press, a machine)."""
 LEAST_TRUST = 0.05
-"""Samples in which the body may swing count by the square of how much quieter the others are, no less than this."""
-BLOCK_S = 10.0
-EDGE_S = 1.5
-LEAST_SECONDS = 1.0
+"""Least worth of samples in which the body may swing; they count by the square of how much quieter the others are."""
+BLOCK_S, EDGE_S, LEAST_SECONDS = 10.0, 1.5, 1.0
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 SOLVED_RATE_HZ = 25.0
@@ -53,10 +50,9 @@ SOLVED_RATE_HZ = 25.0
 FILTERED_RATE_HZ = 50.0
 """Of samples closer than this both sides of the equations are averaged before they are filtered."""
 CONFIRMED = 1.0
-"""A band counts while less than this share of its acceleration is left by the arm fitted below it: as much is left
-where half of the turning, as a regression sees it, is not the arm's."""
+"""A band counts while the arm fitted below it leaves less than this share of its acceleration."""
 NEGLIGIBLE = 0.001
-"""What is left there counts as nothing below this share of all acceleration: the filters' skirts and noise."""
+"""Less than this share of all acceleration is nothing: the filters' skirts and noise."""
 
 LeverEquations = dict[tuple[int, int], tuple[FloatArray, ...]]
 """Equations of blocks of a recording, by first and last sample; one array for each of `EDGES_HZ`."""
@@ -86,6 +82,8 @@ class LeverArm:
         Up to where the accelerometer confirms what the gyroscope says about the arm.
     wobble_rad : float, rad
         Turning of the strap about the wrist (root mean square): faster than `WOBBLES_ABOVE_HZ` and not confirmed.
+    off_plane_m : float, m
+        Standard error of how far the bone under the sensor lies off the plane of the raise.
     """
 
     vector_m: FloatArray
@@ -97,6 +95,7 @@ class LeverArm:
     unseen_m: float = 0.0
     bandwidth_hz: float = EDGES_HZ[-1]
     wobble_rad: float = 0.0
+    off_plane_m: float = OFF_PLANE_M
 
     @property
     def reach_m(self) -> float:

@@ -1,7 +1,7 @@
 """Which way the arm lies in the sensor, from the best evidence a recording holds.
 
-Best first: a twist of the forearm (its long axis as the gyroscope sees it), the lever arm fitted to the set
-itself, the hanging pose. The one used is reported with its uncertainty.
+Best first: the lever arm fitted to the set itself, a twist of the forearm (its long axis as the gyroscope sees it, off
+the arm's line by half of what the elbow is bent), the hanging pose. The one used is reported with its uncertainty.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ from armarc.recording import FloatArray
 METHODS = ("auto", "twist", "lever_arm", "hanging", "stated")
 HANGING_SE_RAD = math.radians(8.0)
 """An arm with a weight in the hand hangs 7–11° off the vertical."""
-OFF_PLANE_M = 0.006
-"""How far the end of the arm strays from the plane it is raised in, as far as the lever arm's fit is concerned."""
+ELBOW_SE_RAD = math.radians(5.0)
+"""How far the forearm lies off the line from the shoulder to the wrist: an elbow that is bent, or points outward when
+straight, by 10° turns the forearm off that line by half of it (own judgement, no source)."""
 STRAP_ROLL_SE_RAD = math.radians(10)
 """How near a strap sits to the place that was stated, all round the wrist, and how near the hanging thumb points to
 the front (own judgement, no source)."""
@@ -181,7 +182,7 @@ def choose_mounting(
     if method == "stated" and hand_axis is None:
         raise UsageError("the mounting is said to be stated, but not how", "add --hand-axis, for example +x")
     if method == "auto":
-        method = "twist" if twist is not None else "lever_arm" if lever_ok else "hanging"
+        method = "lever_arm" if lever_ok else "twist" if twist is not None else "hanging"
         if method == "hanging" and hanging is None:
             method = "stated"
 
@@ -189,7 +190,8 @@ def choose_mounting(
     if vector is not None and reach_m is not None:
         vector = vector * (reach_m / float(np.linalg.norm(vector)))
     if method == "twist" and twist is not None:
-        axis, spread = twist.arm_axis, _all_round(twist.arm_axis, twist.uncertainty_rad)
+        axis = twist.arm_axis
+        spread = _all_round(axis, math.hypot(twist.uncertainty_rad, ELBOW_SE_RAD))
         if lever_ok and lever is not None and float(axis @ lever.vector_m) < 0:
             axis = -axis
     elif method == "lever_arm" and lever is not None:
@@ -290,7 +292,7 @@ def _arm_spread(
         # The arm lies in the plane it is raised in, wherever the sensor sits: a known height counts within it.
         within = np.outer(in_plane, in_plane)
         height_m2 = within @ height_m2 @ within
-    metres = lever.covariance_m2 + height_m2 + np.outer(across, across) * OFF_PLANE_M**2
+    metres = lever.covariance_m2 + height_m2 + np.outer(across, across) * lever.off_plane_m**2
     level = np.eye(3) - np.outer(axis, axis)
     scale = tolerance.accelerometer
     return np.asarray(

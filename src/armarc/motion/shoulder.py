@@ -48,7 +48,10 @@ def path_diameter(position_m: FloatArray) -> float:
     points = position_m[:: max(1, len(position_m) // 80)] - position_m[:1]
     # |a − b|² = |a|² + |b|² − 2 a·b; the path starts at the origin, so that nothing cancels badly.
     square = np.einsum("ij,ij->i", points, points)
-    apart = square[:, None] + square[None, :] - 2.0 * (points @ points.T)
+    apart = points @ points.T
+    apart *= -2.0
+    apart += square
+    apart += square[:, None]
     return float(np.sqrt(max(apart.max(initial=0.0), 0.0)))
 
 

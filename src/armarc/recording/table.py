@@ -133,15 +133,14 @@ def _strict_numbers(
     The parser is nearly twice as fast when it need not look for words that mean a missing value, nor for blanks
     before a quotation mark. Blanks around a number do not disturb it.
     """
-    # The parser gives the columns in the order of the file.
-    rows = np.argsort(positions)
     values = np.empty((len(positions), _estimated_rows(data, layout.data_start, end)))
     n = 0
     try:
         for chunk in _chunks(data, spans, layout, positions, (), strict=True):
             m = len(chunk)
             values = _with_room(values, n, m)
-            values[rows, n : n + m] = chunk.to_numpy().T
+            for row, place in zip(values, positions, strict=True):
+                row[n : n + m] = chunk[place].to_numpy()
             n += m
     except (ValueError, csv.Error, OverflowError):
         return None

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from armarc.errors import FormatError
-from armarc.inputs import LARGEST_VARIABLE, largest_recording_bytes, regular_size
+from armarc.files import LARGEST_VARIABLE, largest_recording_bytes, regular_size
 
 _MAP_ABOVE_BYTES = 1 << 24
 _BLOCK_BYTES = 1 << 22

@@ -147,5 +147,7 @@ def draw_differences(
         axes.set_xlim(-reach, reach)
         axes.set_ylim(len(shown) - 0.5, -0.5)
         first, second = shown[0].first, shown[0].second
-        axes.set_xlabel(f"{second} against {first}, in standard deviations", size=style.SIZE_TEXT)
+        said = f"{second} against {first}, in standard deviations"
+        room = 2 * (RIGHT_IN - 0.1) + width_in - left - RIGHT_IN
+        axes.set_xlabel(said, size=style.fitting_size(said, style.SIZE_TEXT, room))
     return figure

@@ -127,10 +127,9 @@ def foot_height_in(lines: Sequence[str]) -> float:
 def panel_title(page: Axes, text: str, unit: str, y_in: float) -> None:
     """Head of a panel: what it shows and its unit."""
     page.text(SIDE_IN, y_in, text, size=style.SIZE_HEAD, weight="bold", va="baseline")
-    page.text(
-        SIDE_IN + style.text_width_in(text, style.SIZE_HEAD, bold=True) + 0.12, y_in, unit,
-        size=style.SIZE_TEXT, va="baseline",
-    )  # fmt: skip
+    left = SIDE_IN + style.text_width_in(text, style.SIZE_HEAD, bold=True) + 0.12
+    size = style.fitting_size(unit, style.SIZE_TEXT, page.get_xlim()[1] - 0.2 - left)
+    page.text(left, y_in, unit, size=size, va="baseline")
 
 
 def draw_marks(

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from armarc.load.set_load import SetLoad
-from armarc.load.wording import LOAD_CAUTIONS
+from armarc.load.table import LOAD_CAUTIONS
 from armarc.recording import FloatArray
 from armarc.report import furniture, style
 from armarc.report.furniture import SIDE_IN

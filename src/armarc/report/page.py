@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from importlib.resources import files
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from armarc import __version__
 from armarc.report.page_parts import Section
 from armarc.report.page_pictures import css_colours, inline_svg
+from armarc.report.wording import cautions_for
 
 CAUTIONS = (
     "Training log and measurement aid, not a medical device: it does not diagnose, treat or predict injury.",
@@ -29,6 +30,7 @@ def render_page(
     subtitle: str,
     sections: Sequence[Section],
     *,
+    exercises: Collection[str] = (),
     made_at: datetime | None = None,
     invented: bool = False,
     nav: Sequence[Mapping[str, str]] = (),
@@ -40,6 +42,8 @@ def render_page(
     ----------
     title, subtitle : str
     sections : sequence of Section
+    exercises : collection of str
+        Whose own cautions stand at the foot.
     made_at : datetime or None
         Shown at the foot; None for now.
     invented : bool
@@ -64,7 +68,7 @@ def render_page(
             number += 1
             # The drawing library escapes what it writes; the alt text is quoted by `inline_svg`.
             svg = Markup(inline_svg(picture.figure, picture.alt, number=number))
-            pictures.append({"svg": svg, "wide": picture.wide, "alt": picture.alt})
+            pictures.append({"svg": svg})
         shown.append(
             {
                 "heading": section.heading,
@@ -82,7 +86,7 @@ def render_page(
             title=title,
             subtitle=subtitle,
             sections=shown,
-            cautions=CAUTIONS,
+            cautions=[*(cautions_for(exercises) if exercises else ()), *CAUTIONS],
             made_at=(made_at or datetime.now().astimezone()).strftime("%Y-%m-%d %H:%M"),
             version=__version__,
             invented=invented,

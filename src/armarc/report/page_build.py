@@ -12,6 +12,7 @@ from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
 from armarc.log.both_arms import SHOWN, paired_index, paired_reps, together
 from armarc.log.coaching import Coaching
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
+from armarc.log.fatigue import CAUTION
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.pain import caution_for, sentence_of
 from armarc.log.reading import Filter, recording_of, reps_by_set
@@ -24,6 +25,7 @@ from armarc.report.page_parts import (
     PageTable,
     Picture,
     Section,
+    flag_notes,
     plain_words,
     reps_alt,
     reps_page_table,
@@ -110,11 +112,11 @@ def title_for(entries: Sequence[LoggedSet]) -> tuple[str, str]:
     lifters = ", ".join(dict.fromkeys(entry.lifter for entry in ordered))
     if len(ordered) == 1:
         title = f"{exercise_name(first)}, set {first.id}"
-        return title, f"{lifters}  ·  {first.done_at:%A, %d %B %Y, %H:%M}"
+        return title, f"{lifters}  ·  {first.done_at:%A}, {_written(first)}, {first.done_at:%H:%M}"
     if first.day == last.day:
         label = f", {first.session}" if first.session else ""
-        return f"Session of {first.day:%d %B %Y}{label}", lifters
-    return f"Training from {first.day:%d %B %Y} to {last.day:%d %B %Y}", lifters
+        return f"Session of {_written(first)}{label}", lifters
+    return f"Training from {_written(first)} to {_written(last)}", lifters
 
 
 def set_section(
@@ -130,7 +132,7 @@ def set_section(
     band = settings.get("band_deg_s")
     pair = (float(band[0]), float(band[1])) if band else None
     fatigue = fatigue_of(reps, stop_at_pct=stop_at_pct)
-    notes = [fatigue.words()] if fatigue.velocity_loss_set_pct is not None else []
+    notes = [fatigue.mark_words() + CAUTION] if fatigue.velocity_loss_set_pct is not None else []
     pictures: list[Picture] = []
     if curves and content is not None and reps:
         try:
@@ -147,7 +149,7 @@ def set_section(
         quotes=(entry.note,) if entry.note else (),
         pictures=tuple(pictures),
         tables=(reps_page_table(reps, fatigue, f"Reps of set {entry.id}"),) if reps else (),
-        notes=(*notes, f"Recording: {file_name}."),
+        notes=(*flag_notes(reps), *notes, f"Recording: {file_name}."),
     )
 
 
@@ -157,12 +159,12 @@ def _curve_picture(store: Store, entry: LoggedSet) -> Picture:
 
     session, place = remeasured_set(store, entry)
     motion = session.motions[session.motion_of_set[place]]
-    figure = draw_set(motion, session.sets[place], exercise=session.choices.exercise)
+    figure = draw_set(motion, session.sets[place], exercise=session.choices.exercise, width_in=PICTURE_IN)
     alt = (
         f"Set {entry.id} over time: angle of the arm with the phases of each rep, velocity, and start velocities "
         "against the band."
     )
-    return Picture(figure=figure, alt=alt, wide=True)
+    return Picture(figure=figure, alt=alt)
 
 
 def _reps_picture(
@@ -302,7 +304,8 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
             f"{row.second} − {row.first}",
             f"{e.mean_first:.{d}f}",
             f"{e.mean_second:.{d}f}",
-            f"{e.difference:+.{d}f}" + ("" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"),
+            f"{round(e.difference, d) + 0.0:+.{d}f}"
+            + ("" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"),
             row.verdict,
         )
         for row in rows
@@ -310,14 +313,26 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
     ]
     heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Verdict")
     table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
-    heading = "; ".join(f"set {entry.id}: {_facts(entry)}" for entry in entries)
-    return [Section(heading=heading, pictures=tuple(pictures), tables=(table,), notes=tuple(notes))]
+    sets = "\n".join(f"Set {entry.id}: {_facts(entry)}." for entry in entries)
+    return [
+        Section(
+            heading="What differs",
+            words=(sets,),
+            pictures=tuple(pictures),
+            tables=(table,),
+            notes=tuple(notes),
+        )
+    ]
 
 
 def _facts(entry: LoggedSet) -> str:
     reserve = reserve_words(entry)
     amount = f"{entry.reps} rep{'s' * (entry.reps != 1)}"
     return ", ".join([task_name(entry), amount, *([reserve] if reserve else [])])
+
+
+def _written(entry: LoggedSet) -> str:
+    return f"{entry.day.day} {entry.day:%B %Y}"
 
 
 def _shown(value: Any) -> str:

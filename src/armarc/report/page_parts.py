@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from statistics import median
 from typing import TYPE_CHECKING, Any
 
+from armarc.log.volume import ranges
 from armarc.report.flags import flag_words
 from armarc.report.tables import SHOWN
 
@@ -24,17 +26,20 @@ class Picture:
 
     figure: Figure
     alt: str
-    wide: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageTable:
-    """A table: heads, rows of texts, and what it holds; on a phone each row is a card, or the table is scrolled."""
+    """A table: heads, rows of texts, and what it holds. On a phone each row is a card.
+
+    With `across` the cells of a row are one measure's values in order, which go on in another line where the page is
+    too narrow.
+    """
 
     caption: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    cards: bool = True
+    across: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,33 +67,36 @@ def plain_words(entry: LoggedSet, fatigue: Fatigue, band: str) -> list[str]:
         words.append(f"The last rep was {loss:.0f} % shorter than the longest.")
     if fatigue.velocity_loss_set_pct is not None:
         words.append(f"The last rep was {fatigue.velocity_loss_set_pct:.0f} % slower than the fastest.")
-    if fatigue.stop_after_rep is not None:
-        words.append(
-            f"Your {fatigue.stop_at_pct:g} % mark for stopping was reached at rep {fatigue.stop_after_rep}."
-        )
     if (swing := summary.get("mean_body_swing_cm")) is not None:
         words.append(f"The shoulder moved about {swing:.1f} cm while you raised the arm.")
     return words
 
 
 def reps_page_table(reps: Sequence[Mapping[str, Any]], fatigue: Fatigue, caption: str) -> PageTable:
-    """Reps of a set as a table with uncertainties."""
-    number, *shown = (
-        c for c in SHOWN if c.kind == "whole" or any(rep.get(c.key) is not None for rep in reps)
-    )
-    heads = (number.label, *(c.label for c in shown), "Start was", "Velocity loss (%)", "Flags")
+    """Reps of a set beside each other, a measure in each row with the middle of its standard errors."""
     rows = []
-    for i, rep in enumerate(reps):
-        rows.append(
-            (
-                str(rep[number.key]),
-                *(_with_error(rep, c.key, c.measure.digits) for c in shown),
-                rep.get("start_verdict") or "–",
-                _number(fatigue.velocity_loss_pct[i], 0),
-                ", ".join(flag_words(flag) for flag in rep.get("quality") or ()) or "–",
-            )
-        )
-    return PageTable(caption=caption, heads=heads, rows=tuple(rows), cards=False)
+    for column in SHOWN:
+        values = [rep.get(column.key) for rep in reps]
+        if column.kind == "whole" or not any(isinstance(value, int | float) for value in values):
+            continue
+        digits = column.measure.digits
+        errors = [e for rep in reps if isinstance(e := rep.get(f"{column.key}_se"), int | float)]
+        error = f" ± {median(errors):.{max(digits, 1)}f}" if errors else ""
+        rows.append((column.label + error, *(_number(value, digits) for value in values)))
+    rows.append(("Start was", *(rep.get("start_verdict") or "–" for rep in reps)))
+    rows.append(("Velocity loss (%)", *(_number(loss, 0) for loss in fatigue.velocity_loss_pct)))
+    heads = ("Rep", *(str(rep["rep"]) for rep in reps))
+    return PageTable(caption=caption, heads=heads, rows=tuple(rows), across=True)
+
+
+def flag_notes(reps: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What is flagged, with the reps it holds for."""
+    seen = dict.fromkeys(flag for rep in reps for flag in rep.get("quality") or ())
+    out = []
+    for flag in seen:
+        flagged = [int(rep["rep"]) for rep in reps if flag in (rep.get("quality") or ())]
+        out.append(f"{'Reps' if len(flagged) > 1 else 'Rep'} {ranges(flagged)}: {flag_words(flag)}.")
+    return out
 
 
 def reps_alt(entry: LoggedSet, reps: Sequence[Mapping[str, Any]]) -> str:
@@ -103,16 +111,7 @@ def reps_alt(entry: LoggedSet, reps: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _number(value: Any, digits: int) -> str:
-    return f"{value:.{digits}f}" if isinstance(value, int | float) else "–"
-
-
-def _with_error(rep: Mapping[str, Any], key: str, digits: int) -> str:
-    value, error = rep.get(key), rep.get(f"{key}_se")
-    if not isinstance(value, int | float):
-        return "–"
-    if not isinstance(error, int | float):
-        return f"{value:.{digits}f}"
-    return f"{value:.{digits}f} ± {error:.{max(digits, 1)}f}"
+    return f"{round(value, digits) + 0.0:.{digits}f}" if isinstance(value, int | float) else "–"
 
 
 def list_row(entry: LoggedSet) -> dict[str, str]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from armarc.log import LoggedSet
 from armarc.log.asymmetry import CAUTION, DEFINITION
-from armarc.log.bests import personal_bests
+from armarc.log.bests import personal_bests, unknown_words
 from armarc.log.coaching import Coaching, default_coaching
 from armarc.log.comparing import ALPHA, Row, chance_words, compare, group_by
 from armarc.log.measures import SetMeasure, find_measure
@@ -327,9 +327,14 @@ def _bests(entries: Sequence[LoggedSet]) -> Section | None:
         )
         for best in personal_bests(entries)
     )
-    if not rows:
+    unknown = unknown_words(entries)
+    if not rows and not unknown:
         return None
     heads = ("Task", "Measure", "Best", "Other sessions", "Against error", "Day", "Set")
     table = PageTable(caption="Most clean reps at a load; load × clean reps", heads=heads, rows=rows)
     note = "No velocity is a best, and a best inside the error is no progress. Never chase the number."
-    return Section(heading=f"Bests: {entries[0].lifter}", tables=(table,), notes=(note,))
+    return Section(
+        heading=f"Bests: {entries[0].lifter}",
+        tables=(table,) if rows else (),
+        notes=(note, *filter(None, (unknown,))),
+    )

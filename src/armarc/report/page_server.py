@@ -162,6 +162,7 @@ class _Pages:
                 "Sets " + ", ".join(str(entry.id) for entry in entries) + " side by side",
                 ", ".join(dict.fromkeys(entry.lifter for entry in entries)),
                 sections,
+                exercises={entry.exercise for entry in entries},
                 invented=is_invented(entries),
                 nav=self._nav(entries),
             )
@@ -205,7 +206,13 @@ class _Pages:
         with self.drawing:
             sections = build_sections(self.store, entries, coaching=self.coaching, today=date.today())
             page = render_page(
-                title, below, sections, invented=is_invented(entries), nav=self._nav(entries), form=form
+                title,
+                below,
+                sections,
+                exercises={entry.exercise for entry in entries},
+                invented=is_invented(entries),
+                nav=self._nav(entries),
+                form=form,
             )
         return HTMLResponse(page)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import MaxNLocator, MultipleLocator
 
 from armarc.report import furniture, style
 from armarc.report.furniture import KeyItem
@@ -59,8 +59,9 @@ def draw_reps(
         height = float(figure.get_size_inches()[1])
         inner = width_in - LEFT_IN - RIGHT_IN
         panels = []
+        band = f"; band {band_deg_s[0]:g}–{band_deg_s[1]:g}" if band_deg_s else ""
         for name, unit in (
-            ("Start velocity", "degrees per second"),
+            ("Start velocity", f"degrees per second{band}"),
             ("Raising velocity", "degrees per second"),
             ("Range of motion", "degrees"),
         ):
@@ -68,7 +69,7 @@ def draw_reps(
             panel = style.inch_axes(figure, LEFT_IN, top, inner, 1.65)
             style.plain_axes(panel, palette)
             panel.set_xlim(numbers[0] - 0.6, numbers[-1] + 0.6)
-            panel.xaxis.set_major_locator(MaxNLocator(min(len(reps), 20), integer=True))
+            panel.xaxis.set_major_locator(MultipleLocator(1 + len(reps) // 20))
             panel.yaxis.set_major_locator(MaxNLocator(4))
             panels.append(panel)
             top += 2.55
@@ -80,7 +81,7 @@ def draw_reps(
             known = values[np.isfinite(values)]
             panel.set_ylim(0, (float(known.max()) if len(known) else 1.0) * 1.2)
         speeds = [rep["mean_concentric_deg_s"] for rep in reps if rep["mean_concentric_deg_s"]]
-        if speeds:
+        if speeds and fatigue.stop_at_pct is not None:
             level = max(speeds) * (1 - fatigue.stop_at_pct / 100)
             panels[1].axhline(level, color=palette.above, linewidth=1.6, linestyle=(0, (4, 3)))
             panels[1].text(
@@ -101,10 +102,6 @@ def _start_panel(
     values = [rep["start_velocity_deg_s"] for rep in known]
     if band:
         axes.axhspan(band[0], band[1], color=palette.inside, alpha=0.16, linewidth=0)
-        axes.text(
-            axes.get_xlim()[1], band[1], f"band {band[0]:g}–{band[1]:g}", ha="right", va="bottom",
-            size=style.SIZE_SMALL, color=palette.inside,
-        )  # fmt: skip
     furniture.draw_marks(
         axes, palette, [r["rep"] for r in known], values, [r["start_verdict"] for r in known], 11
     )

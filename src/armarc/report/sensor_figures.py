@@ -13,7 +13,7 @@ from armarc.recording import STANDARD_GRAVITY_M_S2
 from armarc.report import furniture, style
 from armarc.report.furniture import SIDE_IN, KeyItem
 from armarc.report.style import Palette
-from armarc.sensor.bench.noise import FLOOR, LEAST_FREEDOM
+from armarc.sensor.bench.allan import FLOOR, LEAST_FREEDOM
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

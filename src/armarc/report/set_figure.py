@@ -29,7 +29,12 @@ _TIME_IN = 0.72
 
 
 def draw_set(
-    motion: ArmMotion, measured: MeasuredSet, *, exercise: Exercise | None = None, dark: bool = False
+    motion: ArmMotion,
+    measured: MeasuredSet,
+    *,
+    exercise: Exercise | None = None,
+    width_in: float | None = None,
+    dark: bool = False,
 ) -> Figure:
     """Draw one set.
 
@@ -41,6 +46,8 @@ def draw_set(
         One rep or more.
     exercise : Exercise or None
         The entry with the gate and the loaded range that were in effect; None for the catalogue's.
+    width_in : float or None, inch
+        None for one that leaves each rep some room.
     dark : bool
         Light on dark.
 
@@ -59,12 +66,14 @@ def draw_set(
     entry = words.exercise_of(measured) if exercise is None else exercise
     palette = style.palette_for(dark)
     with style.look(palette):
-        return _draw(motion, measured, entry, palette)
+        n = len(measured.reps)
+        width = min(18.0, max(9.0, 9.0 + 0.28 * (n - 14))) if width_in is None else width_in
+        return _draw(motion, measured, entry, palette, width)
 
 
-def _draw(motion: ArmMotion, measured: MeasuredSet, exercise: Exercise, palette: Palette) -> Figure:
-    n = len(measured.reps)
-    width = min(18.0, max(9.0, 9.0 + 0.28 * (n - 14)))
+def _draw(
+    motion: ArmMotion, measured: MeasuredSet, exercise: Exercise, palette: Palette, width: float
+) -> Figure:
     scene = scene_of(motion, measured, exercise, palette, width - _LEFT_IN - _RIGHT_IN)
     key = furniture.key_rows(_key(scene), width - 2 * SIDE_IN)
     foot = furniture.foot_lines(_notes(scene, motion, measured, exercise), width)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 
 from armarc.errors import ArmarcError
-from armarc.exercises import Exercise, find_exercise
+from armarc.exercises import Exercise, find_exercise, load_catalogue
 from armarc.motion import ArmMotion
 from armarc.report.flags import flag_letters, flag_words
 from armarc.reps.types import MeasuredSet
@@ -14,6 +15,7 @@ __all__ = [
     "CAUTION",
     "COORDINATES",
     "HEIGHT_CAUTION",
+    "cautions_for",
     "counted",
     "exercise_of",
     "flag_letters",
@@ -46,6 +48,13 @@ MOUNTINGS = {
     "hanging": "the hanging arm",
     "stated": "what was stated",
 }
+
+
+def cautions_for(exercises: Collection[str]) -> list[str]:
+    """What belongs under numbers of height, hand rotation, moments and loads: of up to two exercises their own."""
+    catalogue = load_catalogue()
+    own = [catalogue[name].caution for name in sorted(exercises) if name in catalogue]
+    return list(dict.fromkeys([*(own if own and len(exercises) <= 2 else [HEIGHT_CAUTION]), CAUTION]))
 
 
 def exercise_of(measured: MeasuredSet) -> Exercise:

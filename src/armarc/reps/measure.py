@@ -112,7 +112,9 @@ def measure_rep(
             quality.append("near_edge")
     ratio = start_ratio(speed, at.top_rad - at.bottom_rad, up_s, edges)
     swung = Swing(reason=NOT_YET) if swing is None else swing
-    held = least_held(motion, at, errors.of_angle(m.top))
+    top_se, bottom_se = errors.of_angle(m.top), errors.of_angle(round(at.start))
+    range_se = errors.of_range(m.top, at.start)
+    held = least_held(motion, at, top_se)
     quality += _sample_flags(motion, raw)
     if swung.travel_m is not None and swung.travel_m - (swung.se_m or 0.0) > exercise.swung_m:
         quality.append("swung")
@@ -133,8 +135,8 @@ def measure_rep(
         bottom_rad=at.bottom_rad,
         top_rad=at.top_rad,
         rom_rad=at.top_rad - at.bottom_rad,
-        rom_se_rad=errors.of_range(m.top, at.start),
-        top_se_rad=errors.of_angle(m.top) if errors.has_zero else None,
+        rom_se_rad=range_se,
+        top_se_rad=top_se if errors.has_zero else None,
         concentric_s=up_s,
         hold_s=(at.top_end - at.top_start) / hz,
         eccentric_s=down_s,
@@ -156,7 +158,6 @@ def measure_rep(
         least_held_share=None if held is None else held.share,
         least_held_se_share=None if held is None else held.se,
         time_to_peak_s=max((peak_at - at.start) / hz, 0.0),
-        loaded_range_s=_time_inside(angle[first : last + 1], exercise.loaded_range_rad, hz),
         plane_rad=_plane(motion, concentric),
         hand_rotation_rad=None
         if motion.hand_rotation_rad is None
@@ -170,12 +171,13 @@ def measure_rep(
         body_swing_reason=swung.reason,
         quality=tuple(quality),
         clean=is_clean(quality),
-        **_further_errors(motion, raw, errors, exercise.loaded_range_rad),
+        **_loaded_range(angle[first : last + 1], exercise.loaded_range_rad, hz, errors, bottom_se),
+        **_further_errors(motion, raw, errors, bottom_se, range_se),
     )
 
 
 def _further_errors(
-    motion: ArmMotion, raw: RawRep, errors: AngleErrors, loaded: tuple[float, float] | None
+    motion: ArmMotion, raw: RawRep, errors: AngleErrors, bottom_se: float, range_se: float
 ) -> dict[str, float | None]:
     """Standard errors of times, rates and directions, by the field of `Rep` they belong to."""
     angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
@@ -188,20 +190,10 @@ def _further_errors(
     up_s, down_s = (at.top_start - at.start) / hz, (at.end - at.top_end) / hz
     up = value_at(angle, at.top_start) - value_at(angle, at.start)
     down = value_at(angle, at.top_end) - value_at(angle, at.end)
-    bottom_se = errors.of_angle(round(at.start))
     # An arm whose direction was not fitted to its movement has its range from another direction, and so its rates.
-    bent = 0.0
-    if not errors.is_fitted:
-        bent = errors.of_range(top, at.start) / max(at.top_rad - at.bottom_rad, 1e-6)
-    loaded_se = None
-    if loaded is not None:
-        # What an angle that reads one standard error more or less would have given, and the scale of the range.
-        shifted = [
-            _time_inside(angle[first : last + 1], (loaded[0] + shift, loaded[1] + shift), hz) or 0.0
-            for shift in (-bottom_se, bottom_se)
-        ]
-        inside = _time_inside(angle[first : last + 1], loaded, hz) or 0.0
-        loaded_se = math.hypot((shifted[1] - shifted[0]) / 2, errors.of_rate(inside), 2 * INSTANT_FLOOR_S)
+    bent = 0.0 if errors.is_fitted else range_se / max(at.top_rad - at.bottom_rad, 1e-6)
+    raising, lowering = rate[first : top + 1], rate[top : last + 1]
+    fastest = int(raising.argmax())
     return {
         "bottom_se_rad": bottom_se if errors.has_zero else None,
         "concentric_se_s": math.hypot(start, top_start),
@@ -210,12 +202,9 @@ def _further_errors(
         "time_under_tension_se_s": math.hypot(start, end),
         "mean_concentric_se_rad_s": _mean_rate_se(errors, up, up_s, math.hypot(start, top_start), bent),
         "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
-        "peak_concentric_se_rad_s": errors.of_peak(float(rate[first : top + 1].max()), bent),
-        "peak_eccentric_se_rad_s": errors.of_peak(float(rate[top : last + 1].min()), bent),
-        "time_to_peak_se_s": math.hypot(
-            start, errors.of_peak_instant(rate[first : top + 1], int(rate[first : top + 1].argmax()))
-        ),
-        "loaded_range_se_s": loaded_se,
+        "peak_concentric_se_rad_s": errors.of_peak(float(raising[fastest]), bent),
+        "peak_eccentric_se_rad_s": errors.of_peak(float(lowering.min()), bent),
+        "time_to_peak_se_s": math.hypot(start, errors.of_peak_instant(raising, fastest)),
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
     }
@@ -285,17 +274,31 @@ def _bounces(motion: ArmMotion, rep: Rep) -> bool:
     return entry > BOUNCE_SHARE * rep.peak_eccentric_rad_s
 
 
-def _time_inside(angle: FloatArray, window: tuple[float, float] | None, rate_hz: float) -> float | None:
-    """Time a sampled curve spends between two levels, with the crossings interpolated, s."""
-    if window is None:
-        return None
-    low, high = window
+def _loaded_range(
+    angle: FloatArray,
+    loaded: tuple[float, float] | None,
+    rate_hz: float,
+    errors: AngleErrors,
+    bottom_se: float,
+) -> dict[str, float | None]:
+    """Time in the loaded range, and what an angle that reads one standard error more or less makes of it."""
+    if loaded is None:
+        return {"loaded_range_s": None, "loaded_range_se_s": None}
+    low, high = (edge + np.array([0.0, -bottom_se, bottom_se]) for edge in loaded)
+    inside, less, more = _times_inside(angle, low, high, rate_hz).tolist()
+    se = math.hypot((more - less) / 2, errors.of_rate(inside), 2 * INSTANT_FLOOR_S)
+    return {"loaded_range_s": inside, "loaded_range_se_s": se}
+
+
+def _times_inside(angle: FloatArray, low: FloatArray, high: FloatArray, rate_hz: float) -> FloatArray:
+    """Time a sampled curve spends between each `low` and `high`, with the crossings interpolated, s."""
     start, stop = np.minimum(angle[:-1], angle[1:]), np.maximum(angle[:-1], angle[1:])
+    low, high = low[:, None], high[:, None]
     span = stop - start
     overlap = np.minimum(stop, high) - np.maximum(start, low)
     inside = (start >= low) & (stop <= high)
     share = np.where(span > 0, np.clip(overlap, 0, None) / np.where(span > 0, span, 1.0), inside)
-    return float(share.sum()) / rate_hz
+    return np.asarray(share.sum(axis=1) / rate_hz)
 
 
 def _plane(motion: ArmMotion, concentric: slice) -> float | None:

@@ -13,6 +13,8 @@ from armarc.reps.phases import ON_RATE_RAD_S, ON_SHARE_OF_PEAK
 
 PEAK_OVER_MEAN = 15 / 8
 """Largest rate of a minimum-jerk movement over its mean."""
+_HALVINGS = 40
+"""To a millionth of a millionth."""
 
 
 def smooth_duration_s(rom_rad: float, concentric_s: float) -> float | None:
@@ -43,7 +45,7 @@ def smooth_duration_s(rom_rad: float, concentric_s: float) -> float | None:
     low, high = concentric_s, PEAK_OVER_MEAN * rom_rad / ON_RATE_RAD_S * 0.64
     if low > high or concentric_of(high) < concentric_s:
         return None
-    for _ in range(60):
+    for _ in range(_HALVINGS):
         middle = (low + high) / 2
         low, high = (middle, high) if concentric_of(middle) < concentric_s else (low, middle)
     return (low + high) / 2
@@ -103,7 +105,7 @@ def start_ratio(
 def _fraction_at(share: float) -> float:
     """Share of the duration at which a minimum-jerk movement has gone `share` of its way."""
     low, high = 0.0, 1.0
-    for _ in range(60):
+    for _ in range(_HALVINGS):
         u = (low + high) / 2
         low, high = (u, high) if u**3 * (10 - 15 * u + 6 * u * u) < share else (low, u)
     return (low + high) / 2

@@ -290,7 +290,8 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
     push = acceleration[first:stop] - np.median(acceleration[first:stop], axis=0)
     loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
     width = 2 * round(QUIET_S * hz / 2) + 1
-    padded = np.pad(loud, width // 2, mode="edge")
+    beyond = np.ones(width // 2)
+    padded = np.concatenate([loud[0] * beyond, loud, loud[-1] * beyond])
     smooth = np.convolve(padded, np.full(width, 1 / width), mode="valid")
     return first + int(np.argmin(smooth))
 

@@ -271,23 +271,20 @@ class AngleErrors:
 
         The change is linear where the arm swings towards the other direction and quadratic where it passes beside
         the vertical; three points of Gauss and Hermite's rule (the direction itself, and √3 standard errors to
-        either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`, the
-        quadratic one by `beside`.
+        either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`.
         """
         if self.up is None:
             return []
         # Two or three samples and five axes, many times over: plain numbers are five times as fast as arrays.
         changes = [0.0, 0.0, 0.0, 0.0]
         for (x, y, z), share in zip(self.up[samples].tolist(), worth.tolist(), strict=True):
-            plain, *turned = (
-                math.acos(max(-1.0, min(1.0, -(x * a + y * b + z * c)))) for a, b, c in self.axes
-            )
-            changes = [
-                change + share * (angle - plain) for change, angle in zip(changes, turned, strict=True)
-            ]
+            cosines = [-(x * a + y * b + z * c) for a, b, c in self.axes]
+            plain, *turned = [math.acos(c if -1 < c < 1 else max(-1.0, min(1.0, c))) for c in cosines]
+            for k, angle in enumerate(turned):
+                changes[k] += share * (angle - plain)
         out = []
         for one, other in (changes[:2], changes[2:]):
-            straight, curved = linear * (one - other) / 2, self.beside * (one + other) / 2
+            straight, curved = linear * (one - other) / 2, (one + other) / 2
             out.append(math.sqrt((straight**2 + curved**2) / 3))
         return out
 

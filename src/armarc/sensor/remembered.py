@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.errors import UsageError
 from armarc.files import read_entries, write_entries
-from armarc.folders import config_folder
 
 FILE_NAME = "known-sensors.json"
 SCHEMA, KEY = "armarc.known-sensors/1", "sensors"

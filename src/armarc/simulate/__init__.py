@@ -2,36 +2,43 @@
 
 from armarc.simulate.body import Body
 from armarc.simulate.choreography import Event
-from armarc.simulate.grades import GRADES, Grade
-from armarc.simulate.knobs import Knobs, plan_session
+from armarc.simulate.options import SimulationOptions, plan_session
 from armarc.simulate.patterns import PATTERNS, Pattern, find_pattern
-from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
-from armarc.simulate.scenarios import BODIES, SCENARIOS, draw_body, draw_knobs, draw_session
+from armarc.simulate.plan import (
+    SENSOR_GRADES,
+    MountPlan,
+    RepPlan,
+    SensorGrade,
+    SensorPlan,
+    SessionPlan,
+    SetPlan,
+)
+from armarc.simulate.scenarios import BODIES, SCENARIOS, draw_body, draw_options, draw_session
 from armarc.simulate.session import simulate_session
 from armarc.simulate.truth import Truth, TruthRep, TruthSeries, TruthSet
 from armarc.simulate.truth_file import read_truth, rep_record, truth_path, truth_record, write_truth
 
 __all__ = [
     "BODIES",
-    "GRADES",
     "PATTERNS",
     "SCENARIOS",
+    "SENSOR_GRADES",
     "Body",
     "Event",
-    "Grade",
-    "Knobs",
     "MountPlan",
     "Pattern",
     "RepPlan",
+    "SensorGrade",
     "SensorPlan",
     "SessionPlan",
     "SetPlan",
+    "SimulationOptions",
     "Truth",
     "TruthRep",
     "TruthSeries",
     "TruthSet",
     "draw_body",
-    "draw_knobs",
+    "draw_options",
     "draw_session",
     "find_pattern",
     "plan_session",

@@ -23,9 +23,8 @@ from armarc.simulate.body import (
     Body,
     forearm_off_line,
 )
-from armarc.simulate.frames import Frame, fixed_frame
 from armarc.simulate.plan import MountPlan
-from armarc.simulate.tracks import Track
+from armarc.simulate.tracks import Frame, Track, fixed_frame
 
 HAND = np.array([0.0, 0.0, -1.0])
 THUMB = np.array([1.0, 0.0, 0.0])
@@ -234,8 +233,8 @@ def _plane(line: Frame, at: dict[str, FloatArray], mirror: float) -> tuple[Float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SensorPath:
-    """A perfect sensor at n instants.
+class PerfectSensor:
+    """What a sensor without errors goes through, at n instants.
 
     Parameters
     ----------
@@ -260,7 +259,7 @@ class SensorPath:
         return out
 
 
-def sensor_state(state: ArmState, tracks: dict[str, Track], mount: MountPlan, side: str) -> SensorPath:
+def sensor_state(state: ArmState, tracks: dict[str, Track], mount: MountPlan, side: str) -> PerfectSensor:
     """What a perfect sensor strapped to the wrist reads.
 
     Parameters
@@ -278,7 +277,7 @@ def sensor_state(state: ArmState, tracks: dict[str, Track], mount: MountPlan, si
     # f = Rᵀ(a + g ẑ)
     force = state.wrist_acceleration_m_s2 + above_m_s2 + STANDARD_GRAVITY_M_S2 * UP
     back = strap.rotation.inv()
-    return SensorPath(
+    return PerfectSensor(
         rotation=strap.rotation * Rotation.from_matrix(matrix),
         position_m=state.wrist_m + above_m,
         specific_force_m_s2=back.apply(force) @ matrix,

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from armarc.errors import UsageError
+from armarc.recording import STANDARD_GRAVITY_M_S2
 from armarc.simulate.body import Body
-from armarc.simulate.grades import GRADES
 from armarc.simulate.patterns import LATERAL_RAISE, Pattern
 
 STRAP_PLACES = ("back", "inside", "thumb", "little-finger")
@@ -204,13 +204,56 @@ class MountPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SensorGrade:
+    """How wrong one class of cheap sensor is.
+
+    The classes follow datasheet figures of wearable-class parts: gyroscope noise 2.8–14 mdps/√Hz, accelerometer
+    noise 60–400 µg/√Hz, zero-rate offset up to a few °/s, zero-g offset 5–50 mg, sensitivity tolerance 0.5–3 %
+    (from memory where no datasheet table was at hand).
+
+    Densities are one-sided: a reading at rate f has the standard deviation density·√(f/2). Offsets and
+    scale errors are drawn evenly between ± the given size for every axis; cross-axis errors are half the
+    scale's.
+    ``bias_walk_rad_s`` is the gyroscope's slow drift, rad/s per √s.
+    """
+
+    gyroscope_density_rad_s: float = 0.0
+    accelerometer_density_m_s2: float = 0.0
+    gyroscope_bias_rad_s: float = 0.0
+    bias_walk_rad_s: float = 0.0
+    zero_g_m_s2: float = 0.0
+    scale: float = 0.0
+    bits: int | None = None
+
+
+def _grade(mdps: float, ug: float, bias_dps: float, walk_dps: float, mg: float, scale: float) -> SensorGrade:
+    return SensorGrade(
+        gyroscope_density_rad_s=math.radians(mdps / 1000),
+        accelerometer_density_m_s2=ug * 1e-6 * STANDARD_GRAVITY_M_S2,
+        gyroscope_bias_rad_s=math.radians(bias_dps),
+        bias_walk_rad_s=math.radians(walk_dps),
+        zero_g_m_s2=mg * 1e-3 * STANDARD_GRAVITY_M_S2,
+        scale=scale,
+        bits=16,
+    )
+
+
+SENSOR_GRADES = {
+    "ideal": SensorGrade(),
+    "good": _grade(2.8, 70, 0.3, 0.001, 5, 0.003),
+    "common": _grade(7, 160, 1.0, 0.003, 20, 0.008),
+    "poor": _grade(14, 400, 3.0, 0.01, 40, 0.015),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SensorPlan:
     """The sensor: sampling, losses and errors.
 
     Parameters
     ----------
     noise : str
-        Grade, a key of `armarc.simulate.grades.GRADES`.
+        Grade, a key of `SENSOR_GRADES`.
     rate_hz : float, Hz
     gyroscope_bias_rad_s : tuple of float or None, rad/s
         Constant zero-rate offset per axis; None draws one within the grade.
@@ -237,7 +280,11 @@ class SensorPlan:
     temperature: bool = False
 
     def __post_init__(self) -> None:
-        _check(self.noise in GRADES, f"unknown noise grade {self.noise!r}", "one of " + ", ".join(GRADES))
+        _check(
+            self.noise in SENSOR_GRADES,
+            f"unknown noise grade {self.noise!r}",
+            "one of " + ", ".join(SENSOR_GRADES),
+        )
         _check(
             10 <= self.rate_hz <= 2000, f"a rate of {self.rate_hz:g} Hz is out of range", "25 to 400 is usual"
         )

@@ -1,12 +1,17 @@
-"""The path of the movement angle through one rep, as knots for a `Track`."""
+"""One planned rep: the path of the movement angle, as knots for a `Track`, and its course over time with the swing."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+
+import numpy as np
 
 from armarc.errors import UsageError
+from armarc.recording import FloatArray
+from armarc.simulate.body import Body
 from armarc.simulate.plan import RepPlan
-from armarc.simulate.tracks import Knot
+from armarc.simulate.tracks import Knot, Track
 
 GATE_RAD = (math.radians(10), math.radians(20))
 SMALLEST_GATED_ROM_RAD = 1.25 * GATE_RAD[1]
@@ -116,3 +121,53 @@ def _carry(here: Knot, there: Knot) -> list[Knot]:
         Knot(there.time_s - last, at_first + cruise * middle, cruise),
         there,
     ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepCourse:
+    """A rep from rest at the bottom to rest at the bottom; n instants.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), s
+        From the start of the concentric.
+    angle : ndarray, shape (3, n)
+        Movement angle in rad and its first two derivatives.
+    forward, up : ndarray, shape (3, n)
+        The shoulder's path in m and its first two derivatives.
+    """
+
+    time_s: FloatArray
+    angle: FloatArray
+    forward: FloatArray
+    up: FloatArray
+
+
+def rep_course(rep: RepPlan, rate_hz: float = 500.0) -> RepCourse:
+    """The course of a rep as a simulated session would go through it, without pulses, dip, tremor and a body's sway.
+
+    Raises
+    ------
+    UsageError
+        If the start takes longer than the concentric.
+    """
+    lowered_s = rep.concentric_s + rep.hold_s
+    end_s = lowered_s + rep.eccentric_s
+    time = np.arange(round(end_s * rate_hz) + 1) / rate_hz
+    rise = [*concentric_knots(rep, 0.0)]
+    if rep.hold_s > 0:
+        rise.append(Knot(lowered_s, rep.top_rad))
+    knots = [*rise, Knot(end_s, rep.lowest_end_rad)]
+    body = Body()
+    back_s = rep.concentric_s if rep.swing_returns == "within" else lowered_s + 0.5 * rep.eccentric_s
+    out_s = body.swing_peak * rep.concentric_s
+
+    def swung(reach_m: float) -> FloatArray:
+        return Track(knots=(Knot(0.0, 0.0), Knot(out_s, reach_m), Knot(back_s, 0.0))).sample(time)
+
+    return RepCourse(
+        time_s=time,
+        angle=Track(knots=tuple(knots)).sample(time),
+        forward=swung(math.cos(body.swing_rise_rad) * rep.swing_m),
+        up=swung(math.sin(body.swing_rise_rad) * rep.swing_m),
+    )

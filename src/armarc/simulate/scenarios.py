@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.errors import UsageError
 from armarc.simulate.body import Body
-from armarc.simulate.knobs import Knobs, plan_session
+from armarc.simulate.options import SimulationOptions, plan_session
 from armarc.simulate.patterns import find_pattern
 from armarc.simulate.plan import MountPlan, SensorPlan, SessionPlan
 
@@ -107,7 +107,7 @@ def draw_body(kind: str, seed: int) -> Body:
     return BODIES[kind](np.random.default_rng([seed, 11]))
 
 
-def draw_knobs(scenario: str, seed: int) -> Knobs:
+def draw_options(scenario: str, seed: int) -> SimulationOptions:
     """A whole set with a body of a kind: another lifter, strap and sensor for every seed.
 
     The planned starts lie in the usual band (45–70 °/s), 2 °/s and more from its edges; the seed draws them, tempo,
@@ -121,7 +121,7 @@ def draw_knobs(scenario: str, seed: int) -> Knobs:
     """
     body = draw_body("straight-elbow" if scenario == SWINGING else scenario, seed)
     rng = np.random.default_rng([seed, 12])
-    knobs = Knobs(
+    options = SimulationOptions(
         reps=int(rng.integers(6, 13)),
         eccentric_s=float(rng.uniform(1.4, 3.0)),
         pause_s=float(rng.uniform(0.1, 0.8)),
@@ -152,12 +152,12 @@ def draw_knobs(scenario: str, seed: int) -> Knobs:
     )
     if scenario == SWINGING:
         swing_m = SWINGS_M[int(rng.integers(len(SWINGS_M)))]
-        knobs = replace(knobs, swing_m=swing_m, swing_returns=str(rng.choice(["within", "after"])))
+        options = replace(options, swing_m=swing_m, swing_returns=str(rng.choice(["within", "after"])))
     elif scenario == "resting-in-front":
-        knobs = replace(knobs, hang_turn_rad=_deg(rng, 50, 85))
-    return knobs
+        options = replace(options, hang_turn_rad=_deg(rng, 50, 85))
+    return options
 
 
 def draw_session(scenario: str, seed: int) -> SessionPlan:
-    """The plan of `draw_knobs`, ready for `armarc.simulate.simulate_session`."""
-    return plan_session(draw_knobs(scenario, seed), seed)
+    """The plan of `draw_options`, ready for `armarc.simulate.simulate_session`."""
+    return plan_session(draw_options(scenario, seed), seed)

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.recording import BoolArray, FloatArray, Gap
-from armarc.simulate.grades import GRADES
-from armarc.simulate.plan import SensorPlan
+from armarc.simulate.plan import SENSOR_GRADES, SensorPlan
 
 GAP_S = 0.05
 
@@ -93,7 +92,7 @@ def sense(
     plan : SensorPlan
     rng : numpy.random.Generator
     """
-    grade, n = GRADES[plan.noise], len(time_s)
+    grade, n = SENSOR_GRADES[plan.noise], len(time_s)
     root_band = math.sqrt(plan.rate_hz / 2)
     bias = rng.uniform(-1, 1, 3) * grade.gyroscope_bias_rad_s
     if plan.gyroscope_bias_rad_s is not None:

@@ -9,12 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.simulate import between_sets as between
 from armarc.simulate import body_moves as moves
+from armarc.simulate import choreography as between
 from armarc.simulate.arm import torsion_for_hand_rotation
-from armarc.simulate.between_sets import HANGING_RAD, walk
 from armarc.simulate.body_moves import RepMarks
-from armarc.simulate.choreography import SAGITTAL, SHORTEST_S, Choreography, Event
+from armarc.simulate.choreography import HANGING_RAD, SAGITTAL, SHORTEST_S, Choreography, Event, walk
 from armarc.simulate.plan import RepPlan, SessionPlan, SetPlan
 from armarc.simulate.rep_shape import concentric_knots
 from armarc.simulate.tracks import Knot, Track

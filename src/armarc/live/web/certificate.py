@@ -15,10 +15,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from armarc.computer import DATA_VARIABLE, data_folder, how_to_add
 from armarc.errors import UsageError
-from armarc.extras import how_to_add
 from armarc.files import write_whole
-from armarc.folders import DATA_VARIABLE, data_folder
 
 if TYPE_CHECKING:
     from cryptography import x509

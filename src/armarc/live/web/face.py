@@ -15,13 +15,12 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from armarc.computer import hold_alone, how_to_add
 from armarc.errors import UsageError
-from armarc.extras import how_to_add
 from armarc.live.board import Board
 from armarc.live.events import EngineEvent
 from armarc.live.web.access import Access
 from armarc.live.web.messages import board_message
-from armarc.ports import hold_alone
 
 FRAMES_PER_S = 20.0
 LONGEST_ORDER = 4096
@@ -110,6 +109,9 @@ class PageProcess:
         Key and certificate of an encrypted page, which a phone as the sensor needs.
     boards : bool
         Whether the page of the boards is served, too.
+    task : str
+    places : tuple of str
+        What phones are wanted for, where it is not lifting live, and where they sit.
 
     Raises
     ------
@@ -117,7 +119,15 @@ class PageProcess:
         Nothing can listen at this address, or a library is missing.
     """
 
-    def __init__(self, access: Access, certificate: Path | None = None, *, boards: bool = True) -> None:
+    def __init__(
+        self,
+        access: Access,
+        certificate: Path | None = None,
+        *,
+        boards: bool = True,
+        task: str = "",
+        places: tuple[str, ...] = ("",),
+    ) -> None:
         if not _is_there("websockets"):
             raise UsageError(MISSING, how_to_add("web"))
         from armarc.live.web.server import serve_pages
@@ -138,7 +148,7 @@ class PageProcess:
             if certificate is not None:
                 self.frames, taken = context.Pipe(duplex=False)
                 theirs.enter_context(taken)
-                given += (taken, str(certificate), boards)
+                given += (taken, str(certificate), boards, task, places)
             self._process = context.Process(target=serve_pages, args=given, name="armarc page", daemon=True)
             self._process.start()
         self.face = WebFace(sender, orders)

@@ -24,7 +24,7 @@ def board_message(board: Board) -> dict[str, Any]:
         "side": board.side,
         "load": board.load,
         "band": board.band_deg_s,
-        "gate": board.gate_deg,
+        "gate": board.gate_above_bottom_deg,
         "ready": board.ready,
         "rep": board.rep,
         "moving": board.under_way,
@@ -64,7 +64,8 @@ def board_message(board: Board) -> dict[str, Any]:
         "answer": board.answer,
         "logged": board.logged,
         "menu": _menu(board),
-        "sensor": board.sensor_lines,
+        "sensor": [line for one in board.arms for line in one.sensor_lines],
+        "other": None if board.other is None else board_message(board.other),
         "stopping": board.stopping,
     }
 

@@ -23,7 +23,7 @@ function draw() {
   if (!b) return;
   const load = b.load ? " · " + escape(b.load) : "";
   const who = b.lifter ? escape(b.lifter) + " · " : "";
-  html("what", who + "<b>" + escape(b.exercise) + "</b> · " + escape(b.side) + " arm" + load);
+  html("what", who + "<b>" + escape(b.exercise) + "</b> · " + (b.other ? "both arms" : escape(b.side) + " arm") + load);
   $("what").disabled = !b.menu;
   $("what").className = b.menu ? "may" : "";
   let say = "", loud = false;
@@ -31,7 +31,7 @@ function draw() {
   else if (!socket || socket.readyState !== 1) { say = "connection lost, trying again …"; loud = true; }
   else if (b.stopping) { say = "stopping, set saved"; loud = true; }
   else if (b.sensor.length) { say = b.sensor.join(" · "); loud = true; }
-  else if (!b.ready) say = "hang the arm, stand still for a moment";
+  else if (!b.ready || b.other && !b.other.ready) say = "hang the arm, stand still for a moment";
   else if (!b.sets && !b.rep && !b.moving) { say = "ready"; loud = true; }
   else if (b.sets) say = b.sets + (b.sets === 1 ? " set done" : " sets done");
   text("say", say);
@@ -40,42 +40,62 @@ function draw() {
   document.body.classList.toggle("resting", resting);
   const idle = resting || (!b.rep && !b.moving);
   const below = b.answer || b.caution || b.mark || (b.waiting ? "next set: " + b.waiting : "") ||
-    (resting && b.today) || (idle && b.last_time) || "";
+    (resting && b.today) || (idle && (b.last_time || "Pain means stop. Never chase the number.")) || "";
   text("below", below);
   $("below").className = b.answer || b.caution || b.mark ? "loud" : "";
   after(b, resting);
   sheet(b);
-  text("count", String(b.rep));
+  const both = !!b.other;
+  document.body.classList.toggle("both", both);
+  $("two").hidden = !both;
+  arm("", b, resting);
+  strip("strip", b, both);
+  if (both) {
+    arm("2", b.other, resting);
+    strip("strip2", b.other, both);
+    $("right").className = b.side === "right" ? "second" : "";
+  } else html("strip2", "");
+  html("rom", b.rom === null ? "" : "range <b>" + b.rom + "°</b>");
+  html("tempo", b.tempo ? "tempo <b>" + escape(b.tempo) + "</b>" : "");
+  html("loss", b.loss === null ? "" : "velocity loss <b>" + b.loss + " %</b>");
+  if (!both) fan(b);
+}
+
+// The figures of one arm.
+function arm(n, b, resting) {
+  text("count" + n, String(b.rep));
+  $("count" + n).dataset.arm = b.side + " arm";
+  const mark = $("mark" + n), speed = $("speed" + n), word = $("word" + n);
   if (resting) {
-    const s = Math.floor(b.rest_s), l = b.last_set;
-    html("mark", ""); $("mark").style.display = "none";
-    html("speed", Math.floor(s / 60) + ":" + String(s % 60).padStart(2, "0") + "<small> rest</small>");
-    $("speed").className = "";
+    const s = Math.floor(b.rest_s || 0), l = b.last_set;
+    html("mark" + n, ""); mark.style.display = "none";
+    html("speed" + n, Math.floor(s / 60) + ":" + String(s % 60).padStart(2, "0") + "<small> rest</small>");
+    speed.className = word.className = "";
     let line = "";
     if (l) {
       line = "set " + l.number;
       if (l.in_band !== null) line += ": " + l.in_band + " of " + l.reps + " inside";
       if (!l.measured) line += " …";
     }
-    text("word", line); $("word").className = "";
-  } else {
-    $("mark").style.display = b.verdict ? "" : "none";
-    html("mark", b.verdict ? (b.provisional ? HOLLOW : SHAPES)[b.verdict] : "");
-    $("mark").setAttribute("class", (b.verdict || "") + (b.fresh ? " fresh" : ""));
-    html("speed", b.speed === null ? "" : (b.provisional ? "≈" : "") + b.speed + "<small> °/s</small>");
-    $("speed").className = b.verdict || "";
-    text("word", b.verdict ? (b.verdict === "inside" ? "" : b.off + " ") + WORDS[b.verdict]
-                           : b.moving ? "rising" : "");
-    $("word").className = b.verdict || "";
+    text("word" + n, line);
+    return;
   }
-  html("strip", b.strip.slice(-Math.max(3, Math.floor(innerWidth / Math.max(44, 0.086 * Math.min(innerWidth, innerHeight))) - 1))
-    .map(([speed, verdict, near]) => '<div class="' + (verdict || "") + '"><svg viewBox="0 0 100 100">' +
-      ((near ? HOLLOW : SHAPES)[verdict] || '<rect x="16" y="16" width="68" height="68" fill="none" stroke="currentColor" stroke-width="10"/>') +
-      "</svg>" + (speed === null ? "–" : (near ? "≈" : "") + speed) + "</div>").join(""));
-  html("rom", b.rom === null ? "" : "range <b>" + b.rom + "°</b>");
-  html("tempo", b.tempo ? "tempo <b>" + escape(b.tempo) + "</b>" : "");
-  html("loss", b.loss === null ? "" : "velocity loss <b>" + b.loss + " %</b>");
-  fan(b);
+  mark.style.display = b.verdict ? "" : "none";
+  html("mark" + n, b.verdict ? (b.provisional ? HOLLOW : SHAPES)[b.verdict] : "");
+  mark.setAttribute("class", (b.verdict || "") + (b.fresh ? " fresh" : ""));
+  html("speed" + n, b.speed === null ? "" : (b.provisional ? "≈" : "") + b.speed + "<small> °/s</small>");
+  speed.className = word.className = b.verdict || "";
+  text("word" + n, b.verdict ? (b.verdict === "inside" ? "" : b.off + " ") + WORDS[b.verdict] : b.moving ? "rising" : "");
+}
+
+// The last reps of one arm, each as its shape over its speed.
+function strip(id, b, both) {
+  const cell = Math.max(44, 0.086 * Math.min(innerWidth, innerHeight));
+  const shown = b.strip.slice(-Math.max(3, Math.floor(innerWidth / cell) - (both ? 2 : 1)));
+  html(id, (both ? "<div class=\"name\">" + b.side + "</div>" : "") + shown.map(([speed, verdict, near]) =>
+    '<div class="' + (verdict || "") + '"><svg viewBox="0 0 100 100">' +
+    ((near ? HOLLOW : SHAPES)[verdict] || '<rect x="16" y="16" width="68" height="68" fill="none" stroke="currentColor" stroke-width="10"/>') +
+    "</svg>" + (speed === null ? "–" : (near ? "≈" : "") + speed) + "</div>").join(""));
 }
 
 // What may be said about the set that is done: one tap each, nothing required.
@@ -114,9 +134,13 @@ function sheet(b) {
     '<select id="lift" aria-label="exercise">';
   for (const [key, name] of m.exercises)
     s += '<option value="' + escape(key) + '"' + (key === m.exercise ? " selected" : "") + ">" + escape(name) + "</option>";
-  s += "</select></p><p><span>Arm</span>";
-  for (const side of ["left", "right"]) s += chip(side, { switch: { side: side } }, side === m.side);
-  s += "</p><p><span>Load, kg</span>";
+  s += "</select></p>";
+  if (!b.other) {
+    s += "<p><span>Arm</span>";
+    for (const side of ["left", "right"]) s += chip(side, { switch: { side: side } }, side === m.side);
+    s += "</p>";
+  }
+  s += "<p><span>Load, kg</span>";
   if (m.load_kg !== null) {
     if (m.load_kg >= 1) s += chip("−1", { switch: { load_kg: round(m.load_kg - 1) } });
     s += chip("+1", { switch: { load_kg: round(m.load_kg + 1) } });

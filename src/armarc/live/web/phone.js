@@ -2,23 +2,37 @@
 const $ = id => document.getElementById(id);
 const OFFLINE = location.protocol !== "https:" && location.protocol !== "http:";
 const WIDTH = 7, KEPT = 180000, BATCH_MS = 50, MOST = 300, ANSWER_MS = 5000;
+// What its wearer is told before and while it streams, by what it is wanted for.
+const { task, places } = document.querySelector("main").dataset;
+const PLACES = OFFLINE || !places ? [""] : places.split(",");
+const BUTTON = { "": "Start", wrist: "On the wrist", left: "On the left wrist", right: "On the right wrist", chest: "On the chest" };
+const WEAR = "Tap, strap the phone to the wrist, and hang the arm.";
+const TASK = OFFLINE ? [WEAR] : {
+  "": [WEAR],
+  record: [WEAR, "Recording", "Hold still for a moment with the arm hanging, then lift. The computer ends it."],
+  check: ["Tap, and lay the phone on a steady table.", "Listening", "Leave it on the table, and do not lean on that."],
+  calibrate: ["Tap, then turn the phone as the computer says.", "Recording", "Turn it as the computer says. The computer ends it."],
+  mount: ["Tap, strap the phone on as always, and make the move the computer shows.", "Recording",
+    "Hang the arm and stand still, then twist and raise. The computer ends it."],
+}[task || ""];
+const CHEST = "On the breastbone, screen forward: in a chest pocket or under a strap. Stand still for a moment.";
 const hex = bytes => Array.from(crypto.getRandomValues(new Uint8Array(bytes)), b => b.toString(16).padStart(2, "0")).join("");
 function remembered(store, key) {
   // A browser that keeps nothing is a new phone every time.
-  try { const had = store.getItem(key); if (/^[0-9a-f]{8,32}$/.test(had || "")) return had; } catch (error) { }
+  try { const had = store().getItem(key); if (/^[0-9a-f]{8,32}$/.test(had || "")) return had; } catch (error) { }
   const made = hex(8);
-  try { store.setItem(key, made); } catch (error) { }
+  try { store().setItem(key, made); } catch (error) { }
   return made;
 }
-const PHONE = OFFLINE ? hex(8) : remembered(localStorage, "armarc-phone");
-const TAB = OFFLINE ? hex(8) : remembered(sessionStorage, "armarc-tab");
+const PHONE = remembered(() => localStorage, "armarc-phone");
+const TAB = remembered(() => sessionStorage, "armarc-tab");
 const SESSION = hex(8);
 
 // The last half hour at 100 events a second; offline it grows with the recording.
 let kept = new Float64Array(WIDTH * (OFFLINE ? 6000 : KEPT)), size = kept.length / WIDTH;
 let first = 0, next = 0, sent = 0, acked = 0, answeredAt = 0;
 let interval = null, upright = [0, 0], up = null, battery = null;
-let running = false, stopped = false, startedAt = null, lastEvent = 0, lastBatch = 0, fallback = false;
+let place = "", running = false, stopped = false, startedAt = null, lastEvent = 0, lastBatch = 0, fallback = false;
 let socket = null, ready = false, greeted = false, busy = "", over = false, news = {}, wait = 250, slept = 0;
 const wallOffset = Date.now() - performance.now();
 
@@ -90,7 +104,7 @@ function connect() {
   link.onopen = () => {
     wait = 250;
     answeredAt = performance.now();
-    link.send(JSON.stringify({ hello: 1, phone: PHONE, tab: TAB, session: SESSION, first, next }));
+    link.send(JSON.stringify({ hello: 1, phone: PHONE, tab: TAB, session: SESSION, first, next, place }));
   };
   link.onmessage = message => {
     if (link !== socket) return;
@@ -132,23 +146,27 @@ function draw() {
   if (!isSecureContext) { say = "This page must come encrypted"; more = "Browsers give motion only to pages with https in their address."; alarm = true; }
   else if (!running) {
     say = stopped ? "Recorded" : OFFLINE ? "Record without a network" : "This phone is the sensor";
-    more = stopped ? "Save it, and measure it with: armarc process FILE" : "Tap, strap the phone to the wrist, and hang the arm.";
+    more = stopped ? "Save it, and measure it with: armarc process FILE" :
+      PLACES.length > 1 ? "Where does this phone sit? Tap that, then strap it on." : TASK[0];
   }
-  else if (busy) { say = "Not this one"; more = busy + ". Close it there, then load this page again."; alarm = true; }
+  else if (busy) { say = "Not this one"; more = busy + (PLACES.length > 1 ? ". Close that one, or load this page again and tap another place." :
+      ". Close that one, then load this page again."); alarm = true; }
   else if (over) { say = "The session is over"; }
   else if (next === 0 && silent) { say = "No motion comes"; more = "This browser gives no rotation rates, or they are switched off in its settings for this site."; alarm = true; }
   else if (OFFLINE) { say = "Recording"; more = "Strapped on? Hold still for a moment, then lift. Keep this page in front."; }
   else if (!greeted) { say = "No connection"; more = "Go on lifting: what is recorded now is sent as soon as it is back."; alarm = true; }
   else if (silent) { say = "No motion comes"; more = "Keep this page in front and the screen on."; alarm = true; }
+  else if (TASK[1]) { say = TASK[1]; more = TASK[2]; }
   else if (news.ready) { say = news.rep ? "" : "Ready. Lift."; }
   else { say = "Strapped on? Hold still"; more = "Hang the arm and stand still for a moment."; }
+  if (place === "chest" && more && !alarm && !over) more = CHEST;
   text("say", say); text("more", more);
   $("say").className = alarm ? "alarm" : "";
   const count = running && !OFFLINE && greeted && news.ready && news.rep > 0 && !alarm && !over;
   $("count").hidden = !count;
   if (count) text("count", String(news.rep));
-  $("start").hidden = (running && !OFFLINE) || !isSecureContext || stopped;
-  text("start", running ? "Stop" : "Start");
+  $("places").hidden = (running && !OFFLINE) || !isSecureContext || stopped;
+  if (OFFLINE) text("start", running ? "Stop" : "Start");
   $("facts").hidden = !running && !stopped;
   $("csv").hidden = next === 0 || (OFFLINE && running);
   $("keep").hidden = running || OFFLINE;
@@ -157,8 +175,9 @@ function draw() {
   text("battery", battery === null ? "not told" : Math.round(100 * battery) + " %");
 }
 
-async function start() {
+async function start(where) {
   if (running) { stop(); return; }
+  place = where;
   // Some platforms ask their owner, and only in answer to a tap.
   for (const kind of [window.DeviceMotionEvent, window.DeviceOrientationEvent]) {
     if (!kind || typeof kind.requestPermission !== "function") continue;
@@ -208,7 +227,7 @@ function csv() {
   const middle = list => list.sort((p, q) => p - q)[list.length >> 1], size9 = middle(sizes);
   const g = size9 > 0.5 && size9 < 2.5 ? 9.80665 : 1;
   const head = {
-    sensor: "phone", sensor_serial: PHONE, sensor_profile: "phone page 1, recorded on the phone",
+    sensor: "phone-" + PHONE.slice(0, 4), sensor_serial: PHONE, sensor_profile: "phone page 1, recorded on the phone",
     started_at: startedAt.toISOString(), rate_hz: Math.round(1e5 / middle(spans)) / 100,
     sensor_habits: ["gravity " + (upright[1] < 10 ? "taken as the reaction" : sign < 0 ? "turned round" : "told as the reaction"),
       "the browser's interval " + interval],
@@ -242,7 +261,11 @@ async function hand(name, content, kind) {
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
 }
 
-$("start").onclick = start;
+PLACES.forEach((where, k) => {
+  const button = k ? $("places").appendChild(document.createElement("button")) : $("start");
+  button.textContent = BUTTON[where];
+  button.onclick = () => start(where);
+});
 $("csv").onclick = () => hand("phone-" + startedAt.toISOString().slice(0, 19).replace(/[:T]/g, "-") + ".csv", csv(), "text/csv");
 $("keep").onclick = async () => hand("armarc-phone.html", await (await fetch(location.href)).text(), "text/html");
 document.addEventListener("visibilitychange", stayAwake);

@@ -7,21 +7,22 @@ import contextlib
 import json
 import threading
 from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 
 from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
-from armarc.sensor.link.session import host_clock
+from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Frames, Hello, read_message
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 HELLO_S = 5.0
 HELD_S = 20.0
 """A phone that was lost keeps its place for so long; then another may be the sensor."""
 MOST_WAITING = 400
 """Messages the session has not fetched yet; a phone whose frames are not taken sends them again."""
-BUSY = "another phone, or another tab, is the sensor"
 
 
 class Outbox:
@@ -33,12 +34,12 @@ class Outbox:
         self._changed = threading.Condition()
         threading.Thread(target=self._carry, name="frames", daemon=True).start()
 
-    def put(self, kind: str, at_s: float, text: str = "") -> bool:
+    def put(self, sensor: int, kind: str, at_s: float, text: str = "") -> bool:
         """False where the session is too far behind; nothing is taken then."""
         with self._changed:
             if len(self._waiting) >= MOST_WAITING:
                 return False
-            self._waiting.append(json.dumps([kind, at_s, text]).encode())
+            self._waiting.append(json.dumps([sensor, kind, at_s, text]).encode())
             self._changed.notify()
         return True
 
@@ -51,24 +52,38 @@ class Outbox:
                 self._pipe.send_bytes(one)
 
 
+@dataclass(slots=True)
+class _Seat:
+    """Who is the sensor at one place, and what of it was taken."""
+
+    number: int
+    link: ServerConnection | None = None
+    phone: str = ""
+    tab: str = ""
+    session: str = ""
+    before: str = ""
+    """The page whose place was taken by one of the same tab."""
+    next: int = 0
+    left_s: float = -HELD_S
+
+
 class PhoneDesk:
-    """One phone at a time; a page that was loaded anew takes its tab's place.
+    """One phone at a time for each place; a page that was loaded anew takes its tab's place.
 
     Parameters
     ----------
     outbox : Outbox
+    places : sequence of str
+        Where a phone may sit; the number of each goes with what it sends.
     """
 
-    def __init__(self, outbox: Outbox) -> None:
+    def __init__(self, outbox: Outbox, places: Sequence[str] = ("",)) -> None:
         self._outbox = outbox
-        self._link: ServerConnection | None = None
-        self._tab = self._session = ""
-        self._next = 0
-        self._left_s = -HELD_S
+        self._seats = {place: _Seat(number) for number, place in enumerate(places)}
         self._news: dict[str, object] = {}
 
     def board(self, text: str) -> None:
-        """Tell the phone what of the board it shows: whether to hold still, and the count."""
+        """Tell the phones what of the board they show: whether to hold still, and the count."""
         with contextlib.suppress(ValueError, AttributeError):
             got = json.loads(text)
             news: dict[str, object] = (
@@ -76,61 +91,87 @@ class PhoneDesk:
             )
             if news != self._news:
                 self._news = news
-                if self._link is not None:
-                    self._tell(self._link, news)
+                for seat in self._seats.values():
+                    if seat.link is not None:
+                        self._tell(seat.link, news)
 
     async def serve(self, link: ServerConnection) -> None:
         """One connection of a page, from its hello to its end."""
+        seat = next(iter(self._seats.values()))
         with contextlib.suppress(ConnectionClosed, TimeoutError):
             try:
                 async with asyncio.timeout(HELLO_S):
                     hello = read_message(await link.recv())
                 if not isinstance(hello, Hello):
                     raise PacketError("a phone that did not say hello")
-                if not await self._welcome(link, hello):
+                place = hello.place or next(iter(self._seats))
+                if place not in self._seats:
+                    raise PacketError("a phone at a place where none is wanted")
+                seat = self._seats[place]
+                if not await self._welcome(link, place, hello):
                     return
-                await self._listen(link)
+                await self._listen(link, seat)
             except PacketError as error:
-                self._outbox.put("bad", host_clock())
+                self._outbox.put(seat.number, "bad", host_clock())
                 await link.close(1008, error.message[:100])
             finally:
-                if self._link is link:
-                    self._link, self._left_s = None, host_clock()
-                    self._outbox.put("gone", host_clock())
+                if seat.link is link:
+                    self._leave(seat)
 
-    async def _welcome(self, link: ServerConnection, hello: Hello) -> bool:
+    def _leave(self, seat: _Seat) -> None:
+        seat.link, seat.left_s = None, host_clock()
+        self._outbox.put(seat.number, "gone", seat.left_s)
+
+    async def _welcome(self, link: ServerConnection, place: str, hello: Hello) -> bool:
         now_s = host_clock()
-        same = hello.tab == self._tab
-        if not same and (self._link is not None or now_s - self._left_s < HELD_S):
-            await link.send(json.dumps({"busy": BUSY}))
+        seat = self._seats[place]
+        where = "" if len(self._seats) == 1 else f" at this place ({place})"
+        held = seat.link is not None or now_s - seat.left_s < HELD_S
+        # A tab that was duplicated keeps its name: the page that took its place stays.
+        if (hello.tab != seat.tab and held) or hello.session == seat.before:
+            await link.send(json.dumps({"busy": f"Another phone, or another tab, is the sensor{where}"}))
             return False
-        if not self._outbox.put("message", now_s, _hello_text(hello)):
+        for elsewhere, other in self._seats.items():
+            if other is seat or other.phone != hello.phone:
+                continue
+            if other.link is not None and other.tab != hello.tab:
+                await link.send(
+                    json.dumps({"busy": f"Another tab of this phone is the sensor ({elsewhere})"})
+                )
+                return False
+            # Tapped wrongly at first: the place it had is free for the other phone at once.
+            before, other.tab, other.phone = other.link, "", ""
+            if before is not None:
+                self._leave(other)
+                before.transport.abort()
+            other.left_s = -HELD_S
+        if not self._outbox.put(seat.number, "message", now_s, _hello_text(hello)):
             return False
-        before, self._link = self._link, link
+        before, seat.link = seat.link, link
         if before is not None:
             # The same tab, whose old connection has not been noticed to be dead.
             before.transport.abort()
-        if hello.session != self._session:
-            self._next = hello.first
-        self._tab, self._session = hello.tab, hello.session
-        self._next = min(max(self._next, hello.first), hello.next)
-        await link.send(json.dumps({"next": self._next, **self._news}))
+        if hello.session != seat.session:
+            seat.next, seat.before = hello.first, seat.session
+        seat.phone, seat.tab, seat.session = hello.phone, hello.tab, hello.session
+        seat.next = min(max(seat.next, hello.first), hello.next)
+        await link.send(json.dumps({"next": seat.next, **self._news}))
         return True
 
-    async def _listen(self, link: ServerConnection) -> None:
+    async def _listen(self, link: ServerConnection, seat: _Seat) -> None:
         async for text in link:
-            if self._link is not link:
+            if seat.link is not link:
                 return
             message = read_message(text)
             if not isinstance(message, Frames):
                 raise PacketError("a phone that said hello twice")
-            if message.index > self._next:
+            if message.index > seat.next:
                 raise PacketError("frames of a phone out of order")
             stop = message.index + len(message.time_s)
             whole = text if isinstance(text, str) else text.decode()
-            if stop > self._next and self._outbox.put("message", host_clock(), whole):
-                self._next = stop
-            await link.send(json.dumps({"ack": self._next}))
+            if stop > seat.next and self._outbox.put(seat.number, "message", host_clock(), whole):
+                seat.next = stop
+            await link.send(json.dumps({"ack": seat.next}))
 
     def _tell(self, link: ServerConnection, news: dict[str, object]) -> None:
         async def send() -> None:

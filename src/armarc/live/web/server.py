@@ -16,7 +16,7 @@ import signal
 import socket
 import ssl
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from multiprocessing.connection import Connection
@@ -39,11 +39,20 @@ if TYPE_CHECKING:
 _PLACE = '<script src="phone.js"></script>'
 
 
-def phone_page() -> tuple[str, str]:
-    """The page with its script inside, and the script's SHA-256 for the page's content policy, base64."""
+def phone_page(task: str = "", places: Sequence[str] = ()) -> tuple[str, str]:
+    """The page with its script inside, and the script's SHA-256 for the page's content policy, base64.
+
+    Parameters
+    ----------
+    task : str
+        What the phone is wanted for, where it is not lifting live: what it tells its wearer.
+    places : sequence of str
+        Where phones are wanted, if there are several: each asks where it sits.
+    """
     room = files("armarc.live.web")
     script = room.joinpath("phone.js").read_text("utf-8")
     page = room.joinpath("phone.html").read_text("utf-8")
+    page = page.replace("<main>", f'<main data-task="{task}" data-places="{",".join(places)}">')
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return page.replace(_PLACE, f"<script>{script}</script>"), digest
 
@@ -79,11 +88,16 @@ class PhoneServing:
     certificate : ssl.SSLContext
     boards : bool
         Whether there are boards to show on another page.
+    task : str
+    places : tuple of str
+        As in `phone_page`.
     """
 
     pipe: Connection
     certificate: ssl.SSLContext
     boards: bool
+    task: str
+    places: tuple[str, ...]
 
 
 class Boards:
@@ -146,7 +160,7 @@ class _Pages:
             page = page.replace('src="page.js"', f'src="page.js{access.query}"')
             self._bodies |= {"/": (page.encode(), _HTML, ""), "/page.js": (script.encode(), _SCRIPT, "")}
         if phone is not None:
-            text, digest = phone_page()
+            text, digest = phone_page(phone.task, phone.places if len(phone.places) > 1 else ())
             self._bodies["/phone"] = (text.encode(), _HTML, f"'sha256-{digest}'")
         self._sockets = {"/": "/live", "/phone": "/phone/stream"}
 
@@ -207,6 +221,8 @@ def serve_pages(
     frames: Connection | None = None,
     certificate: str = "",
     shows_boards: bool = True,
+    task: str = "",
+    places: tuple[str, ...] = ("",),
 ) -> None:
     """Serve until the pipe of boards ends; the whole life of the process.
 
@@ -223,6 +239,9 @@ def serve_pages(
         File of key and certificate, for a phone.
     shows_boards : bool
         Whether there is a page for the boards.
+    task : str
+    places : tuple of str
+        What phones are wanted for, and where.
     """
     # Ctrl-C belongs to the session, which ends this process by ending the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -234,7 +253,7 @@ def serve_pages(
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(certificate)
-        phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards)
+        phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards, task=task, places=places)
     asyncio.run(_serve(listener, boards, access, orders, phone))
 
 
@@ -259,7 +278,7 @@ async def _serve(
         from armarc.live.web.phone_desk import Outbox, PhoneDesk
         from armarc.sensor.phone import LONGEST_MESSAGE as LONGEST_OF_PHONE
 
-        desk, longest = PhoneDesk(Outbox(phone.pipe)), LONGEST_OF_PHONE
+        desk, longest = PhoneDesk(Outbox(phone.pipe), phone.places), LONGEST_OF_PHONE
 
     class Visitor(_Visitor):
         pass

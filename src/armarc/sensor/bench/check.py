@@ -10,13 +10,11 @@ import numpy as np
 from armarc.errors import InputError
 from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ROUNDING_KEYS, FloatArray, Piece, Recording, uniform_pieces
-from armarc.sensor.bench.allan import averaging_factors, deviation
-from armarc.sensor.bench.noise import NoiseTerms, noise_terms
+from armarc.sensor.bench.allan import NoiseTerms, averaging_factors, deviation, noise_terms
 from armarc.sensor.bench.still import HANGING_ARM, still_stretches
-from armarc.sensor.bench.stream import stream_facts
+from armarc.sensor.bench.stream import stream_facts, told_temperatures_c
 from armarc.sensor.bench.types import TOLERANCE_SPAN, AxisCheck, SensorCheck, StillFacts
 from armarc.sensor.bench.verdict import findings
-from armarc.sensor.bench.warmth import told_temperatures_c
 
 SHORTEST_STILL_S = 2.0
 START_VELOCITY_RAD_S = math.radians(60)

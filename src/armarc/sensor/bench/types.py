@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from armarc.recording import FloatArray
-from armarc.sensor.bench.allan import Deviation
-from armarc.sensor.bench.noise import NoiseTerms
+from armarc.sensor.bench.allan import Deviation, NoiseTerms
 from armarc.sensor.bench.stream import StreamFacts
 
 TOLERANCE_SPAN = (0.005, 0.03)

@@ -1,11 +1,5 @@
 """Calibration of the sensor itself: fitted, kept for each sensor, applied to its recordings."""
 
-from armarc.sensor.calibration.apply import (
-    apply_calibration,
-    correct_samples,
-    gyroscope_scale_se,
-    tolerance_of,
-)
 from armarc.sensor.calibration.calibrate import CalibrationRun, calibrate
 from armarc.sensor.calibration.poses import Move, Rest, rests_and_moves
 from armarc.sensor.calibration.sphere import fit_accelerometer
@@ -16,7 +10,15 @@ from armarc.sensor.calibration.store import (
     save_calibration,
 )
 from armarc.sensor.calibration.turns import fit_gyroscope, usable_turns
-from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
+from armarc.sensor.calibration.types import (
+    AccelerometerCalibration,
+    Calibration,
+    GyroscopeCalibration,
+    apply_calibration,
+    correct_samples,
+    gyroscope_scale_se,
+    tolerance_of,
+)
 
 __all__ = [
     "AccelerometerCalibration",

@@ -12,8 +12,7 @@ import numpy as np
 from armarc.errors import InputError, UsageError
 from armarc.recording import Recording
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
-from armarc.sensor.bench.warmth import told_temperatures_c
-from armarc.sensor.calibration.apply import MARK
+from armarc.sensor.bench.stream import told_temperatures_c
 from armarc.sensor.calibration.poses import (
     SHORTEST_REST_S,
     Move,
@@ -32,7 +31,7 @@ from armarc.sensor.calibration.turns import (
     fit_gyroscope,
     usable_turns,
 )
-from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
+from armarc.sensor.calibration.types import MARK, AccelerometerCalibration, Calibration, GyroscopeCalibration
 
 NEAR: Final = 0.03
 """What a part's own tolerance adds to the factor."""

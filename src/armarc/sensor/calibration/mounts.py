@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.files import read_entries, write_entries
-from armarc.folders import config_folder
 from armarc.recording import FloatArray, Metadata
 from armarc.sensor.calibration.store import is_of, listed, vector
 

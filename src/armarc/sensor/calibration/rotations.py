@@ -1,21 +1,14 @@
-"""Products of many small rotations without a step-by-step loop.
-
-SciPy's rotations load slowly and every measurement passes through this package: they are loaded where they are used.
-"""
+"""Products of many small rotations without a step-by-step loop, as quaternions (see `armarc.motion.quaternions`)."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
+from armarc.motion.quaternions import IDENTITY, from_rotation_vector, multiply, normalize
 from armarc.recording import FloatArray
 
-if TYPE_CHECKING:
-    from scipy.spatial.transform import Rotation
 
-
-def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
+def total_rotation(rotation_vectors_rad: FloatArray) -> FloatArray:
     """Product of many small rotations in order, by pairs, pairs of pairs, and so on.
 
     Parameters
@@ -25,28 +18,22 @@ def total_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
 
     Returns
     -------
-    Rotation
+    ndarray, shape (4,)
         Carries body coordinates at the end into those at the start.
     """
-    from scipy.spatial.transform import Rotation
-
-    whole = 1 << max(len(rotation_vectors_rad) - 1, 0).bit_length()
-    padded = np.zeros((whole, 3))
-    padded[: len(rotation_vectors_rad)] = rotation_vectors_rad
-    product = Rotation.from_rotvec(padded)
+    product = from_rotation_vector(rotation_vectors_rad)
     while len(product) > 1:
-        product = product[0::2] * product[1::2]
-    return product[0]
+        if len(product) % 2:
+            product = np.vstack([product, IDENTITY])
+        product = multiply(product[0::2], product[1::2])
+    return normalize(product[0])
 
 
-def running_rotation(rotation_vectors_rad: FloatArray) -> Rotation:
-    """All partial products of small rotations, by doubling; the last one is `total_rotation`."""
-    from scipy.spatial.transform import Rotation
-
-    product = Rotation.from_rotvec(rotation_vectors_rad)
+def running_rotation(rotation_vectors_rad: FloatArray) -> FloatArray:
+    """All partial products of small rotations, by doubling, shape (n, 4); the last one is `total_rotation`."""
+    product = from_rotation_vector(rotation_vectors_rad)
     reach = 1
-    while reach < len(rotation_vectors_rad):
-        later = (product[:-reach] * product[reach:]).as_quat()
-        product = Rotation.from_quat(np.concatenate([product[:reach].as_quat(), later]))
+    while reach < len(product):
+        product = np.vstack([product[:reach], multiply(product[:-reach], product[reach:])])
         reach *= 2
-    return product
+    return normalize(product)

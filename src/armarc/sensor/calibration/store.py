@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
+from armarc.computer import config_folder
 from armarc.files import read_entries, write_entries
-from armarc.folders import config_folder
 from armarc.recording import FloatArray, Metadata
 from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
 

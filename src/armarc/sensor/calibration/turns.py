@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.errors import InputError
+from armarc.motion.quaternions import conjugate, multiply, rotate_back, to_matrix
 from armarc.recording import FloatArray
 from armarc.sensor.calibration.poses import Move, Rest
 from armarc.sensor.calibration.rotations import running_rotation, total_rotation
@@ -364,9 +365,9 @@ def _slopes(turn: Tipping, x: FloatArray) -> FloatArray:
         return out
     steps = turn.rate_rad_s @ (np.eye(3) + x.reshape(3, 3)).T * turn.step_s
     places = running_rotation(steps)
-    into_end = (places[-1].inv() * places).as_matrix()
+    into_end = to_matrix(multiply(conjugate(places[-1]), places))
     change = np.einsum("nij,nk->ijk", into_end, turn.rate_rad_s * turn.step_s).reshape(3, 9)
-    g = places[-1].inv().apply(turn.gravity_before)
+    g = rotate_back(places[-1], turn.gravity_before)
     return np.asarray(change - np.outer(g, g @ change))
 
 
@@ -381,7 +382,7 @@ def _residual(turn: Tipping, x: FloatArray) -> FloatArray:
     if turn.stated_rad is not None:
         about = float((rate @ _upright(turn)).sum()) * turn.step_s
         return np.array([about - turn.stated_rad, 0.0, 0.0])
-    carried = total_rotation(rate * turn.step_s).inv().apply(turn.gravity_before)
+    carried = rotate_back(total_rotation(rate * turn.step_s), turn.gravity_before)
     cross = np.cross(carried, turn.gravity_after)
     sine, cosine = float(np.linalg.norm(cross)), float(carried @ turn.gravity_after)
     if sine < 1e-12:

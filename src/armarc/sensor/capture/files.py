@@ -1,7 +1,10 @@
-"""Writes frames as they come, in a thread of its own, so that a slow disk never holds up the radio."""
+"""A whole capture, stream in, files out, until it is stopped. Frames are written as they come, in a thread of its own,
+so that a slow disk never holds up the radio.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import errno
 import os
@@ -9,15 +12,16 @@ import queue
 import tempfile
 import threading
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import AsyncGenerator, Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from armarc.errors import ArmarcError, SensorError, UsageError
 from armarc.recording import ROUNDING_KEYS, Metadata, RecordingWriter
-from armarc.sensor.bench.warmth import KEY as TEMPERATURE_KEY
-from armarc.sensor.events import Battery, Ended, Event, Frames, LinkLost, LinkUp, Loss, Trouble
+from armarc.sensor.bench.stream import KEY as TEMPERATURE_KEY
+from armarc.sensor.events import Battery, Ended, Event, Frames, LinkLost, LinkUp, Loss, SensorFacts, Trouble
 
 FLUSH_S = 0.2
 """What was appended goes to the system at least this often: a killed program loses less than half a second."""
@@ -240,3 +244,103 @@ def _disk_error(path: Path, error: Exception, samples: int) -> SensorError:
         return SensorError(f"{path}: the folder does not exist{kept}", "create it or choose another")
     said = getattr(cause, "strerror", None) or str(error)
     return SensorError(f"{path}: writing failed: {said}{kept}", "choose another disk or folder")
+
+
+@dataclass(slots=True, kw_only=True)
+class FileReport:
+    """How one sensor's part of a capture went."""
+
+    path: Path
+    facts: SensorFacts | None = None
+    ended: Ended | None = None
+    samples: int = 0
+    first_s: float | None = None
+    last_s: float | None = None
+
+
+@dataclass(slots=True, kw_only=True)
+class CaptureReport:
+    """How a capture went; `fault` is what ended it early."""
+
+    files: list[FileReport] = field(default_factory=list)
+    fault: SensorError | None = None
+
+    @property
+    def samples(self) -> int:
+        """Samples of all sensors."""
+        return sum(one.samples for one in self.files)
+
+
+async def capture(
+    plans: Sequence[FilePlan],
+    events: AsyncGenerator[Event, None],
+    *,
+    stop: asyncio.Event,
+    seconds: float | None = None,
+    listen: Callable[[Event, CaptureFiles], None] | None = None,
+) -> CaptureReport:
+    """Capture into files until `stop` is set, `seconds` of samples of every sensor are there, or it fails.
+
+    Parameters
+    ----------
+    plans : sequence of FilePlan
+        One for each sensor.
+    events : async generator of Event
+        What `armarc.sensor.stream` or `armarc.sensor.phone.phone_stream` gives, with the same `stop`.
+    listen : callable or None
+        Hears every event after it was handed to the files.
+
+    Raises
+    ------
+    SensorError, UsageError
+        Before the first sample. Afterwards the report carries the fault, and what was captured is kept.
+    """
+    plans = _on_one_clock(plans, datetime.now(UTC))
+    report = CaptureReport(files=[FileReport(path=plan.path) for plan in plans])
+    with CaptureFiles(plans) as files:
+        try:
+            async with contextlib.aclosing(events) as running:
+                async for event in running:
+                    files.put(event)
+                    _note(report.files[event.sensor], event)
+                    if listen is not None:
+                        listen(event, files)
+                    if files.fault is not None or _long_enough(report, seconds):
+                        stop.set()
+        except SensorError as error:
+            report.fault = error
+    for one, written in zip(report.files, files.samples, strict=True):
+        one.samples = written
+    if files.fault is not None:
+        report.fault = files.fault
+    if report.fault is not None and report.samples == 0:
+        raise report.fault
+    return report
+
+
+def _on_one_clock(plans: Sequence[FilePlan], zero: datetime) -> list[FilePlan]:
+    """Every file says when the clock its times count on was zero: the same for all sensors of a capture."""
+    said = {"clock_zero_at": zero.isoformat(timespec="milliseconds")}
+    return [
+        replace(plan, metadata=replace(plan.metadata, other=plan.metadata.other | said)) for plan in plans
+    ]
+
+
+def _note(one: FileReport, event: Event) -> None:
+    if isinstance(event, Frames):
+        one.last_s = float(event.time_s[-1])
+        if one.first_s is None:
+            one.first_s = float(event.time_s[0])
+    elif isinstance(event, LinkUp):
+        one.facts = event.facts
+    elif isinstance(event, Ended):
+        one.ended = event
+
+
+def _long_enough(report: CaptureReport, seconds: float | None) -> bool:
+    if seconds is None:
+        return False
+    return all(
+        one.first_s is not None and one.last_s is not None and one.last_s - one.first_s >= seconds
+        for one in report.files
+    )

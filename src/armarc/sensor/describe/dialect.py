@@ -19,7 +19,7 @@ from armarc.sensor.describe.layout import decode_described, quantity_of, read_pa
 from armarc.sensor.describe.own_decoder import load_decoder
 from armarc.sensor.dialect import Batch, Opened
 from armarc.sensor.wire.control import SensorSettings
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 if TYPE_CHECKING:
     from bleak import BleakClient

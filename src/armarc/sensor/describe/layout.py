@@ -10,11 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.sensor.describe.checksum import METHODS
 from armarc.sensor.describe.description import AXES, Description, Field, Quantity
-from armarc.sensor.describe.numbers import PACKED, numbers, packed
+from armarc.sensor.describe.numbers import METHODS, PACKED, numbers, packed
 from armarc.sensor.dialect import Batch
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

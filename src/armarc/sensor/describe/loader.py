@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from armarc.computer import config_folder
 from armarc.errors import FormatError
-from armarc.folders import config_folder
 from armarc.sensor.describe.checks import (
     MAX_PAYLOAD,
     is_axes,
@@ -24,7 +24,6 @@ from armarc.sensor.describe.checks import (
     is_uuid,
     whole,
 )
-from armarc.sensor.describe.checksum import METHODS
 from armarc.sensor.describe.description import (
     ACCELERATION_UNITS,
     ANGULAR_VELOCITY_UNITS,
@@ -37,7 +36,7 @@ from armarc.sensor.describe.description import (
     Quantity,
     Rate,
 )
-from armarc.sensor.describe.numbers import BITS, PACKED
+from armarc.sensor.describe.numbers import BITS, METHODS, PACKED
 from armarc.strict_toml import Check, checked, number, one_of, read_toml, text
 
 FOLDER_NAME = "sensors"

@@ -15,7 +15,7 @@ import numpy as np
 
 from armarc.errors import FormatError
 from armarc.sensor.dialect import Batch
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 
 def load_decoder(path: Path) -> Callable[[bytes, int], tuple[Batch, ...]]:

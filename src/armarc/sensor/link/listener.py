@@ -11,14 +11,13 @@ from typing import Any
 from armarc.errors import SensorError
 from armarc.sensor.dialect import Batch, Dialect
 from armarc.sensor.events import Battery, Ended, Event, LinkLost, LinkUp, SensorFacts, Trouble
+from armarc.sensor.link.connection import Connection, Leftover, LinkBroken, NoLink, connect
 from armarc.sensor.link.find import Wish, found
-from armarc.sensor.link.leftover import Leftover
-from armarc.sensor.link.session import LinkBroken, NoLink, Session, connect
 from armarc.sensor.link.wrist import WristDialect
 from armarc.sensor.remembered import Remembered, recall
 from armarc.sensor.timing import Timeline
 from armarc.sensor.wire.control import SensorSettings
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 FIRST_TRIES = 5
 GARBAGE = 20
@@ -78,7 +77,7 @@ class Listener:
         self._radio = radio
         self._clock = clock
         self._halt = halt
-        self._session: Session | None = None
+        self._connection: Connection | None = None
         self._timeline: Timeline | None = None
         self._leftover: Leftover | None = None
         self._boot: int | None = None
@@ -95,9 +94,9 @@ class Listener:
         self._last_data_s = clock()
 
     def wake(self) -> None:
-        """Make a waiting session look at the stop event."""
-        if self._session is not None:
-            self._session.wake()
+        """Make a waiting connection look at the stop event."""
+        if self._connection is not None:
+            self._connection.wake()
 
     async def run(self) -> None:
         """Until stopped or given up."""
@@ -123,7 +122,7 @@ class Listener:
     async def _keep_linked(self) -> None:
         while not self._halt.is_set():
             try:
-                session = await self._unless_halted(self._link())
+                connection = await self._unless_halted(self._link())
             except SensorError as error:
                 self._tries += 1
                 if not self._worth_another_try(error):
@@ -133,10 +132,10 @@ class Listener:
                     self._emit(Trouble(sensor=self.number, time_s=self._clock(), message=error.message))
                 await self._pause(min(2.0, 0.1 * 2**self._tries))
                 continue
-            if session is None:
+            if connection is None:
                 return
             try:
-                await self._listen(session)
+                await self._listen(connection)
                 return
             except LinkBroken as broken:
                 self._tries = 0
@@ -146,8 +145,8 @@ class Listener:
                 self._emit(LinkLost(sensor=self.number, time_s=self._clock(), reason=reason))
                 self._give_up_on_silence(reason)
             finally:
-                self._session = None
-                await session.hang_up()
+                self._connection = None
+                await connection.hang_up()
 
     def _worth_another_try(self, error: SensorError) -> bool:
         if self.ever_up:
@@ -172,8 +171,8 @@ class Listener:
                 "restart the sensor; charge it; check that its firmware follows the profile or description",
             )
 
-    async def _unless_halted(self, link: Coroutine[Any, Any, Session]) -> Session | None:
-        """The session, or None (and no connection left behind) when the stop came first."""
+    async def _unless_halted(self, link: Coroutine[Any, Any, Connection]) -> Connection | None:
+        """The connection, or None (and no connection left behind) when the stop came first."""
         linking = asyncio.create_task(link)
         halting = asyncio.create_task(self._halt.wait())
         try:
@@ -186,10 +185,10 @@ class Listener:
             if not linking.done() or self._halt.is_set():
                 linking.cancel()
                 (late,) = await asyncio.gather(linking, return_exceptions=True)
-                if isinstance(late, Session):
+                if isinstance(late, Connection):
                     await late.hang_up()
 
-    async def _link(self) -> Session:
+    async def _link(self) -> Connection:
         """Scan anew, connect with a new client; one sensor at a time."""
         again = self.ever_up
         wish = self._wish
@@ -206,7 +205,7 @@ class Listener:
         )
         async with self._radio, looking as seen:
             self._address = seen.address
-            session = await connect(
+            connection = await connect(
                 seen,
                 self._dialects,
                 self._options.settings,
@@ -215,9 +214,9 @@ class Listener:
                 facts=self._facts if self._facts and self._facts.address == seen.address else None,
                 check=self._check,
             )
-        self._session = session
-        self._up(session, again)
-        return session
+        self._connection = connection
+        self._up(connection, again)
+        return connection
 
     def _check(self, facts: SensorFacts) -> None:
         wanted = self._facts or self._wish.remembered
@@ -228,8 +227,8 @@ class Listener:
                 "another sensor has the same name; looking on",
             )
 
-    def _up(self, session: Session, again: bool) -> None:
-        opened = session.opened
+    def _up(self, connection: Connection, again: bool) -> None:
+        opened = connection.opened
         if self._timeline is None:
             self._timeline = Timeline(self.number, opened.timing)
         else:
@@ -237,47 +236,47 @@ class Listener:
             self._timeline.resume(opened.timing, same_clock=same)
         self._leftover = Leftover(opened)
         self._boot = opened.boot
-        self._facts = session.facts
+        self._facts = connection.facts
         self._links += 1
         self.ever_up = True
         now_s = self._clock()
-        self._emit(LinkUp(sensor=self.number, time_s=now_s, facts=session.facts, again=again))
-        if session.facts.battery_pct is not None and not again:
-            self._battery(session.facts.battery_pct)
+        self._emit(LinkUp(sensor=self.number, time_s=now_s, facts=connection.facts, again=again))
+        if connection.facts.battery_pct is not None and not again:
+            self._battery(connection.facts.battery_pct)
         for note in opened.notes:
             self._emit(Trouble(sensor=self.number, time_s=now_s, message=note))
 
-    async def _listen(self, session: Session) -> None:
+    async def _listen(self, connection: Connection) -> None:
         good = bad = 0
         while not self._halt.is_set():
-            item = await session.next(self._options.silence_s)
+            item = await connection.next(self._options.silence_s)
             if isinstance(item, int):
                 self._battery(item)
             elif item is not None:
-                if self._take(session, *item):
+                if self._take(connection, *item):
                     good += 1
                 else:
                     bad += 1
                 if bad >= GARBAGE and good == 0:
                     raise LinkBroken(f"nothing but unreadable packets came, {bad} of them")
-        await self._drain(session)
+        await self._drain(connection)
 
-    async def _drain(self, session: Session) -> None:
+    async def _drain(self, connection: Connection) -> None:
         """Stop the sensor and take in what is still on its way, until nothing comes any more."""
         with contextlib.suppress(Exception):
             async with asyncio.timeout(1.0):
-                await session.dialect.stop(session.client)
-                self._temperature_c = await session.dialect.temperature_c(session.client)
+                await connection.dialect.stop(connection.client)
+                self._temperature_c = await connection.dialect.temperature_c(connection.client)
         with contextlib.suppress(LinkBroken, TimeoutError):
             async with asyncio.timeout(DRAIN_S):
                 while True:
-                    item = await session.next(0.15)
+                    item = await connection.next(0.15)
                     if isinstance(item, tuple):
-                        self._take(session, *item)
+                        self._take(connection, *item)
 
-    def _take(self, session: Session, arrival_s: float, data: bytes, source: int) -> bool:
+    def _take(self, connection: Connection, arrival_s: float, data: bytes, source: int) -> bool:
         try:
-            batches = session.opened.decode(data, source)
+            batches = connection.opened.decode(data, source)
         except PacketError as error:
             self._bad += 1
             if self._bad in (1, 10) or self._bad % 1000 == 0:

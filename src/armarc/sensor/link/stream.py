@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from armarc.errors import SensorError
 from armarc.sensor.events import Event, Trouble
+from armarc.sensor.link.connection import host_clock
 from armarc.sensor.link.listener import Listener, StreamOptions
-from armarc.sensor.link.session import host_clock
 
 __all__ = ["StreamOptions", "stream"]
 

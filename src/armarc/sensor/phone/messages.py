@@ -15,10 +15,11 @@ from typing import Any, NoReturn
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 LONGEST_MESSAGE = 1 << 16
 MOST_FRAMES = 400
+LONGEST_PLACE = 16
 _LATEST_MS = 1e10
 """Four months after the page was loaded."""
 _LARGEST = 1e5
@@ -37,6 +38,8 @@ class Hello:
         Hexadecimal: kept by the browser, by the tab, by the loaded page.
     first, next : int
         Numbers of the oldest frame kept and of the one to be taken next.
+    place : str
+        Where the phone sits, where several are wanted.
     """
 
     phone: str
@@ -44,6 +47,7 @@ class Hello:
     session: str
     first: int
     next: int
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,7 +107,12 @@ def _hello(said: dict[str, Any]) -> Hello:
     if first > following:
         _refuse("numbers that fall")
     phone, tab, session = names
-    return Hello(phone=str(phone), tab=str(tab), session=str(session), first=first, next=following)
+    place = said.get("place", "")
+    if not isinstance(place, str) or len(place) > LONGEST_PLACE:
+        _refuse("no place")
+    return Hello(
+        phone=str(phone), tab=str(tab), session=str(session), first=first, next=following, place=place
+    )
 
 
 def _frames(said: dict[str, Any]) -> Frames:

@@ -234,7 +234,7 @@ class Receiver:
     def _facts(self) -> SensorFacts:
         assert self.habits is not None
         return SensorFacts(
-            name="phone",
+            name=f"phone-{self._phone[:4]}",
             address="",
             profile="phone page 1",
             rate_hz=self.habits.rate_hz,

@@ -1,14 +1,14 @@
-"""The stream of events of a phone, from what the page's process hands on."""
+"""The stream of events of phones, from what the page's process hands on."""
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncGenerator, Callable
+from collections.abc import AsyncGenerator, Callable, Sequence
 from dataclasses import dataclass
 
 from armarc.errors import SensorError
-from armarc.sensor.events import Event
-from armarc.sensor.link.session import host_clock
+from armarc.sensor.events import Event, LinkUp, Trouble
+from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Hello, read_message
 from armarc.sensor.phone.receiver import Receiver
 
@@ -22,6 +22,8 @@ class Heard:
 
     Parameters
     ----------
+    sensor : int
+        Which of the phones.
     kind : str
         ``"message"`` (one that `read_message` takes), ``"gone"`` or ``"bad"``.
     at_s : float, s
@@ -29,6 +31,7 @@ class Heard:
     text : str
     """
 
+    sensor: int = 0
     kind: str
     at_s: float
     text: str = ""
@@ -38,10 +41,11 @@ async def phone_stream(
     inbox: asyncio.Queue[Heard | None],
     *,
     stop: asyncio.Event,
+    places: Sequence[str] = ("",),
     give_up_s: float = GIVE_UP_S,
     clock: Callable[[], float] = host_clock,
 ) -> AsyncGenerator[Event, None]:
-    """Events of one phone, on a clock that starts now; the end of the stream as for any sensor.
+    """Events of one phone or several, on one clock that starts now; the end of the stream as for any sensor.
 
     Parameters
     ----------
@@ -49,17 +53,20 @@ async def phone_stream(
         None when the page's process has ended.
     stop : asyncio.Event
         Ends the stream in good order; what has arrived is still handed on.
+    places : sequence of str
+        Where each sits, in words, in the order of their numbers.
     give_up_s : float, s
-        A phone that was there and stays away for this long is given up.
+        A phone that was there and stays away for this long is given up; with it the stream, when no other is left.
 
     Raises
     ------
     SensorError
-        The phone did not come back, or the page's process has ended.
+        No phone came back, or the page's process has ended.
     """
     began_s = clock()
-    receiver = Receiver()
-    heard_s: float | None = None
+    receivers = [Receiver(number) for number in range(len(places))]
+    heard_s: dict[int, float] = {}
+    given_up: set[int] = set()
     fault: SensorError | None = None
     stopping = asyncio.create_task(stop.wait())
     getting: asyncio.Task[Heard | None] = asyncio.create_task(inbox.get())
@@ -74,21 +81,36 @@ async def phone_stream(
                     fault = SensorError("the process that serves the phone's page has ended", "start again")
                     continue
                 if item.kind == "message":
-                    heard_s = now_s
-                for event in _events(receiver, item, max(0.0, item.at_s - began_s)):
+                    heard_s[item.sensor] = now_s
+                    given_up.discard(item.sensor)
+                for event in _events(receivers[item.sensor], item, max(0.0, item.at_s - began_s)):
                     yield event
+                    if isinstance(event, LinkUp) and not event.again and len(places) > 1:
+                        words = f"this phone is on the {places[item.sensor]}"
+                        yield Trouble(sensor=item.sensor, time_s=event.time_s, message=words)
             elif stop.is_set():
                 break
-            elif heard_s is not None and now_s - heard_s > SILENCE_S:
-                for event in receiver.lost(now_s, "the phone is silent; its screen may be locked"):
-                    yield event
-                if now_s - heard_s > give_up_s:
-                    fault = SensorError(
-                        f"the phone was lost and did not come back in {give_up_s:g} s",
-                        "keep its page in front and in reach of this machine's network",
-                    )
-        for event in receiver.finish(clock() - began_s):
-            yield event
+            for number in heard_s:
+                if now_s - heard_s[number] > SILENCE_S:
+                    for event in receivers[number].lost(
+                        now_s, "the phone is silent; its screen may be locked"
+                    ):
+                        yield event
+                if now_s - heard_s[number] <= give_up_s or number in given_up:
+                    continue
+                given_up.add(number)
+                which = "the phone" if len(places) == 1 else f"the phone on the {places[number]}"
+                error = SensorError(
+                    f"{which} was lost and did not come back in {give_up_s:g} s",
+                    "keep its page in front and in reach of this machine's network",
+                )
+                if len(given_up) == len(heard_s):
+                    fault = error
+                else:
+                    yield Trouble(sensor=number, time_s=now_s, message=str(error))
+        for receiver in receivers:
+            for event in receiver.finish(clock() - began_s):
+                yield event
     finally:
         stopping.cancel()
         getting.cancel()

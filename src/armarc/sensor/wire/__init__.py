@@ -13,7 +13,7 @@ from armarc.sensor.wire.control import (
     start_command,
     stop_command,
 )
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 from armarc.sensor.wire.packet import (
     CLIPPED,
     FIRST,

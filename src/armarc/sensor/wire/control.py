@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 from armarc.sensor.wire.packet import VERSION
 
 CONFIGURE: Final = 0x01

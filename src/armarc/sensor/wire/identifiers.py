@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from armarc.errors import SensorError
+
 _BASE: Final = "bd039f{:02x}-ba1d-4591-ad5f-fbc8763e87b3"
 
 WRIST_SERVICE: Final = _BASE.format(0x00)
@@ -31,3 +33,7 @@ SERIAL_NUMBER: Final = assigned(0x2A25)
 FIRMWARE_REVISION: Final = assigned(0x2A26)
 HARDWARE_REVISION: Final = assigned(0x2A27)
 SOFTWARE_REVISION: Final = assigned(0x2A28)
+
+
+class PacketError(SensorError):
+    """Bytes from a sensor that do not follow the layout they should."""

@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from armarc.sensor.wire.errors import PacketError
+from armarc.sensor.wire.identifiers import PacketError
 
 VERSION: Final = 1
 HEADER: Final = struct.Struct("<BBHI")

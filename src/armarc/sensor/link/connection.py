@@ -1,4 +1,4 @@
-"""One connection, from the first request to the last."""
+"""One connection, from the first request to the last; what the sensor still held from an earlier one is kept out."""
 
 from __future__ import annotations
 
@@ -11,15 +11,17 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from armarc.errors import SensorError
-from armarc.sensor.dialect import Dialect, Opened
+from armarc.sensor.dialect import Batch, Dialect, Opened
 from armarc.sensor.events import SensorFacts
 from armarc.sensor.link.faults import sensor_error
 from armarc.sensor.link.find import Seen
 from armarc.sensor.wire import identifiers as ids
 from armarc.sensor.wire.control import SensorSettings
+from armarc.sensor.wire.packet import MAX_FRAMES
 
 if TYPE_CHECKING:
     from bleak import BleakClient
+
 
 log = logging.getLogger(__name__)
 
@@ -44,7 +46,7 @@ class NoLink(SensorError):
     """A connection that could not be made or broke while it was being set up: worth another try."""
 
 
-class Session:
+class Connection:
     """A connected sensor that streams.
 
     Callbacks only put things into a queue: bleak logs what they raise and goes on.
@@ -141,7 +143,7 @@ async def connect(
     known_boot: int | None = None,
     facts: SensorFacts | None = None,
     check: Callable[[SensorFacts], None] | None = None,
-) -> Session:
+) -> Connection:
     """Connect, learn how the sensor speaks and start it.
 
     Parameters
@@ -164,37 +166,37 @@ async def connect(
     """
     from bleak import BleakClient
 
-    session: Session
+    connection: Connection
 
     def on_disconnect(_: BleakClient) -> None:
-        session.gone()
+        connection.gone()
 
     client = BleakClient(seen.device, disconnected_callback=on_disconnect)
-    session = Session(client, seen, clock)
+    connection = Connection(client, seen, clock)
     doing = f"connecting to {seen.name or seen.address}"
     try:
         async with asyncio.timeout(CONNECT_S):
             await client.connect()
         doing = f"talking to {seen.name or seen.address}"
         async with asyncio.timeout(CONNECT_S):
-            dialect = session.dialect = spoken_by(client, seen, dialects)
+            dialect = connection.dialect = spoken_by(client, seen, dialects)
             known = facts or await read_facts(client, seen, dialect)
             if check is not None:
                 check(known)
-            opened = session.opened = await dialect.open(client, settings, known_boot)
-            session.facts = _with(known, dialect, opened)
+            opened = connection.opened = await dialect.open(client, settings, known_boot)
+            connection.facts = _with(known, dialect, opened)
             for source, uuid in enumerate(dialect.data_uuids):
-                await client.start_notify(uuid, session.on_data(source))
+                await client.start_notify(uuid, connection.on_data(source))
             if not opened.running:
                 await dialect.start(client)
-            await session.follow_battery()
+            await connection.follow_battery()
     except BaseException as error:
-        await session.hang_up()
+        await connection.hang_up()
         if isinstance(error, SensorError) or not isinstance(error, Exception):
             raise
         said = sensor_error(error, doing)
         raise NoLink(said.message, said.hint) from error
-    return session
+    return connection
 
 
 def spoken_by(client: BleakClient, seen: Seen, dialects: Sequence[Dialect]) -> Dialect:
@@ -281,3 +283,48 @@ async def visit(seen: Seen, dialects: Sequence[Dialect]) -> SensorFacts:
         raise sensor_error(error, f"connecting to {seen.name or seen.address}") from error
     finally:
         await hang_up(client)
+
+
+class Leftover:
+    """Lets packets through from the first one that was sampled for this session on.
+
+    A sensor whose last capture was killed may still hold frames of it, sampled with other ranges and at another
+    rate: decoded with the new ones they would be wrong by a factor, and nothing in the packet would show it.
+    A packet that begins with such a frame is left out whole, because the time of its later frames is not known.
+    More old frames than queue and a packet can hold are none: then its numbers start again with every start, which
+    `numbers_restart` tells.
+
+    Parameters
+    ----------
+    opened : Opened
+    """
+
+    def __init__(self, opened: Opened) -> None:
+        self.frames = 0
+        self.numbers_restart = False
+        self._most = opened.queue_frames + MAX_FRAMES if opened.queue_frames else None
+        self._modulus = opened.timing.index_modulus
+        self._fresh = None if opened.running else opened.fresh_index
+
+    def admit(self, batch: Batch) -> Batch | None:
+        """The packet, marked as the first of its session where it is; None for one that is left over."""
+        if self._fresh is None or self._modulus is None or batch.index is None:
+            return batch
+        ahead = (batch.index - self._fresh) % self._modulus
+        if ahead >= self._modulus // 2:
+            self.frames += len(batch.specific_force_m_s2)
+            self.numbers_restart = self._most is not None and self.frames > self._most
+            if not self.numbers_restart:
+                return None
+        self._fresh = None
+        return replace(batch, first=True)
+
+    @property
+    def words(self) -> str:
+        """What was left out, for people."""
+        if self.numbers_restart:
+            return (
+                "its frame numbers start again with every start command, against the wrist profile: the first "
+                f"{self.frames} samples were left out, as frames of an earlier session cannot be told from them"
+            )
+        return f"{self.frames} samples left over from an earlier session were left out"

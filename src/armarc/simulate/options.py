@@ -1,4 +1,4 @@
-"""From a handful of knobs to a full plan, with the spread and the fatigue of real sets."""
+"""From a handful of options to a full plan, with the spread and the fatigue of real sets."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from armarc.simulate.rep_shape import SMALLEST_GATED_ROM_RAD, concentric_knots, 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Knobs:
-    """Knobs of a session, SI.
+class SimulationOptions:
+    """What a simulated session is to be like, SI.
 
     Parameters
     ----------
@@ -97,101 +97,103 @@ class Knobs:
     sensor: SensorPlan = field(default_factory=SensorPlan)
 
 
-def plan_session(knobs: Knobs, seed: int = 0) -> SessionPlan:
-    """Turn knobs into a plan; the seed drives the spread from rep to rep.
+def plan_session(options: SimulationOptions, seed: int = 0) -> SessionPlan:
+    """Turn options into a plan; the seed drives the spread from rep to rep.
 
     Raises
     ------
     UsageError
-        If the knobs contradict each other.
+        If the options contradict each other.
     """
-    if not 1 <= knobs.reps <= 500:
-        raise UsageError(f"a set has 1 to 500 reps, got {knobs.reps}", "8 is usual")
-    if not 1 <= knobs.sets <= 50:
-        raise UsageError(f"a session has 1 to 50 sets, got {knobs.sets}", "3 is usual")
-    if not 0 <= knobs.fatigue < 0.9:
+    if not 1 <= options.reps <= 500:
+        raise UsageError(f"a set has 1 to 500 reps, got {options.reps}", "8 is usual")
+    if not 1 <= options.sets <= 50:
+        raise UsageError(f"a session has 1 to 50 sets, got {options.sets}", "3 is usual")
+    if not 0 <= options.fatigue < 0.9:
         raise UsageError(
-            f"fatigue must lie between 0 and 90 %, got {100 * knobs.fatigue:g} %", "20 % is a hard set"
+            f"fatigue must lie between 0 and 90 %, got {100 * options.fatigue:g} %", "20 % is a hard set"
         )
-    if not 0 <= knobs.variation <= 0.5:
+    if not 0 <= options.variation <= 0.5:
         raise UsageError(
-            f"variation must lie between 0 and 50 %, got {100 * knobs.variation:g} %", "3 % is usual"
+            f"variation must lie between 0 and 50 %, got {100 * options.variation:g} %", "3 % is usual"
         )
-    if knobs.cheat_rep is not None and not 1 <= knobs.cheat_rep <= knobs.reps:
-        raise UsageError(f"there is no rep {knobs.cheat_rep} to cheat", f"1 to {knobs.reps}")
-    if not 0 <= knobs.double_tops <= 1:
+    if options.cheat_rep is not None and not 1 <= options.cheat_rep <= options.reps:
+        raise UsageError(f"there is no rep {options.cheat_rep} to cheat", f"1 to {options.reps}")
+    if not 0 <= options.double_tops <= 1:
         raise UsageError(
-            f"double tops must lie between 0 and 100 % of the reps, got {100 * knobs.double_tops:g} %",
+            f"double tops must lie between 0 and 100 % of the reps, got {100 * options.double_tops:g} %",
             "20 % is a restless set",
         )
-    bottom = knobs.pattern.bottom_rad if knobs.bottom_rad is None else knobs.bottom_rad
-    top = knobs.pattern.top_rad if knobs.top_rad is None else knobs.top_rad
-    if knobs.rom_rad is not None:
-        if knobs.top_rad is not None and not math.isclose(knobs.top_rad - bottom, knobs.rom_rad):
+    bottom = options.pattern.bottom_rad if options.bottom_rad is None else options.bottom_rad
+    top = options.pattern.top_rad if options.top_rad is None else options.top_rad
+    if options.rom_rad is not None:
+        if options.top_rad is not None and not math.isclose(options.top_rad - bottom, options.rom_rad):
             raise UsageError("top and range of motion contradict each other", "give one of them")
-        top = bottom + knobs.rom_rad
+        top = bottom + options.rom_rad
     # The wish itself must be possible; the spread around it is then fitted in.
     concentric_knots(
         RepPlan(
             bottom_rad=bottom,
             top_rad=top,
-            concentric_s=knobs.concentric_s,
-            start_velocity_rad_s=knobs.start_velocity_rad_s,
+            concentric_s=options.concentric_s,
+            start_velocity_rad_s=options.start_velocity_rad_s,
         ),
         0.0,
     )
     rng, habits = np.random.default_rng([seed, 7]), np.random.default_rng([seed, 8])
     sets = tuple(
         SetPlan(
-            reps=_with_habits(_spread_reps(knobs, bottom, top, rng), knobs, habits),
-            rest_s=knobs.rest_s,
-            pick_up=knobs.pick_up,
-            put_down=knobs.pick_up,
-            walk=knobs.walk,
-            fidget=knobs.fidget,
-            alternating=knobs.alternating,
+            reps=_with_habits(_spread_reps(options, bottom, top, rng), options, habits),
+            rest_s=options.rest_s,
+            pick_up=options.pick_up,
+            put_down=options.pick_up,
+            walk=options.walk,
+            fidget=options.fidget,
+            alternating=options.alternating,
         )
-        for _ in range(knobs.sets)
+        for _ in range(options.sets)
     )
-    same = {one.name: getattr(knobs, one.name) for one in fields(SessionPlan) if one.name != "sets"}
+    same = {one.name: getattr(options, one.name) for one in fields(SessionPlan) if one.name != "sets"}
     return SessionPlan(sets=sets, **same)
 
 
-def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generator) -> tuple[RepPlan, ...]:
+def _spread_reps(
+    options: SimulationOptions, bottom: float, top: float, rng: np.random.Generator
+) -> tuple[RepPlan, ...]:
     reps: list[RepPlan] = []
     here = bottom
     # An elevation cannot be negative: the arm would be on the other side.
-    lowest = -math.inf if knobs.pattern.about_vertical else 0.0
-    for i in range(knobs.reps):
-        tired = knobs.fatigue * i / max(knobs.reps - 1, 1)
-        times, angles = 1 + knobs.variation * rng.standard_normal(4), rng.standard_normal(2)
+    lowest = -math.inf if options.pattern.about_vertical else 0.0
+    for i in range(options.reps):
+        tired = options.fatigue * i / max(options.reps - 1, 1)
+        times, angles = 1 + options.variation * rng.standard_normal(4), rng.standard_normal(2)
         times = np.clip(times, 0.7, 1.4)
-        angles = np.clip(angles, -2, 2) * knobs.variation / 4
+        angles = np.clip(angles, -2, 2) * options.variation / 4
         rom = (top - bottom) * (1 - tired / 3)
-        start = knobs.start_velocity_rad_s
+        start = options.start_velocity_rad_s
         if start is not None:
             start = (
-                start * (1 - tired) * float(np.clip(1 + knobs.variation * rng.standard_normal(), 0.7, 1.4))
+                start * (1 - tired) * float(np.clip(1 + options.variation * rng.standard_normal(), 0.7, 1.4))
             )
         rep = RepPlan(
             bottom_rad=here,
             end_rad=max(bottom + float(angles[0]), lowest),
             top_rad=bottom + rom + float(angles[1]),
-            concentric_s=knobs.concentric_s / (1 - tired) * float(times[0]),
-            hold_s=knobs.hold_s * float(times[1]),
-            eccentric_s=knobs.eccentric_s / (1 - tired / 2) * float(times[2]),
-            pause_s=knobs.pause_s * float(times[3]),
+            concentric_s=options.concentric_s / (1 - tired) * float(times[0]),
+            hold_s=options.hold_s * float(times[1]),
+            eccentric_s=options.eccentric_s / (1 - tired / 2) * float(times[2]),
+            pause_s=options.pause_s * float(times[3]),
             start_velocity_rad_s=start,
-            swing_m=knobs.swing_m,
-            dip_m=knobs.dip_m,
-            swing_returns=knobs.swing_returns,
-            tremor_rad=knobs.tremor_rad,
+            swing_m=options.swing_m,
+            dip_m=options.dip_m,
+            swing_returns=options.swing_returns,
+            tremor_rad=options.tremor_rad,
         )
-        if knobs.cheat_rep == i + 1:
+        if options.cheat_rep == i + 1:
             rep = _cheated(rep)
-        if i == knobs.reps - 1:
-            rep = replace(rep, grind=knobs.grind)
-            if knobs.partial_last:
+        if i == options.reps - 1:
+            rep = replace(rep, grind=options.grind)
+            if options.partial_last:
                 rep = replace(rep, top_rad=rep.bottom_rad + 0.55 * (rep.top_rad - rep.bottom_rad))
         rep = _fitted(rep)
         reps.append(rep)
@@ -199,16 +201,18 @@ def _spread_reps(knobs: Knobs, bottom: float, top: float, rng: np.random.Generat
     return tuple(reps)
 
 
-def _with_habits(reps: tuple[RepPlan, ...], knobs: Knobs, rng: np.random.Generator) -> tuple[RepPlan, ...]:
+def _with_habits(
+    reps: tuple[RepPlan, ...], options: SimulationOptions, rng: np.random.Generator
+) -> tuple[RepPlan, ...]:
     """Pulses, double tops and the other arm's turns."""
     out = []
     for i, rep in enumerate(reps):
-        pulses, depth, each_s = knobs.pulses, knobs.pulse_rad, knobs.pulse_s
+        pulses, depth, each_s = options.pulses, options.pulse_rad, options.pulse_s
         # Shallower than a pulse.
         sunk, again_s = float(rng.uniform(0.06, 0.15)), float(rng.uniform(0.5, 0.9))
-        if rng.random() < knobs.double_tops:
+        if rng.random() < options.double_tops:
             pulses, depth, each_s = 1, sunk * (rep.top_rad - rep.bottom_rad), again_s
-        pause_s = float(rng.uniform(2, 4)) if knobs.alternating and i + 1 < len(reps) else rep.pause_s
+        pause_s = float(rng.uniform(2, 4)) if options.alternating and i + 1 < len(reps) else rep.pause_s
         out.append(replace(rep, pulses=pulses, pulse_rad=depth, pulse_s=each_s, pause_s=pause_s))
     return tuple(out)
 

@@ -1,0 +1,57 @@
+"""A bent elbow takes the wrist off the plane of the raise, where only the sensor's own axis shows it."""
+
+import math
+
+import numpy as np
+import pytest
+from invented_hinge import hinge
+from scipy.spatial.transform import Rotation
+
+from armarc.motion import fit_lever_arm
+from armarc.motion.bent_elbow import STRAP_TILT_RAD, UNKNOWN_OFF_PLANE_M, off_plane
+
+SIX = np.concatenate([np.eye(3), -np.eye(3)])
+UPPER_M, FOREARM_M = 0.30, 0.25
+
+
+def fitted(bend_rad, mounting):
+    """A pure hinge; the elbow is bent across its plane, the sensor's axes in the forearm are `mounting`."""
+    forearm = np.array([0.0, math.sin(bend_rad), -math.cos(bend_rad)])
+    lever_m = np.array([0.0, 0.0, -UPPER_M]) + FOREARM_M * forearm
+    along = Rotation.align_vectors([forearm, [1.0, 0, 0]], [[0, 0, -1.0], [1.0, 0, 0]])[0]
+    h = hinge(hand_turn_rad=0.0, lever_m=lever_m, mounting=along * mounting)
+    found = fit_lever_arm(
+        h.quaternion,
+        h.angular_velocity_rad_s,
+        h.specific_force_m_s2,
+        h.rate_hz,
+        np.ones(len(h.elevation_rad)),
+        hanging=h.hanging,
+    )
+    return found, h.lever_arm_m
+
+
+@pytest.mark.parametrize("axes", ["", "x", "z"])
+@pytest.mark.parametrize("bend_deg", [-25, 15, 25, 35])
+def test_a_bent_elbow_is_seen_by_how_the_sensor_lies_along_the_forearm(bend_deg, axes):
+    mounting = Rotation.from_euler(axes, math.pi / 2) if axes else Rotation.identity()
+    found, true = fitted(math.radians(bend_deg), mounting)
+    moved = off_plane(found, SIX)
+    assert abs(moved.across @ (found.vector_m - true)) > 0.05
+    assert abs(moved.across @ (moved.vector_m - true)) < 1.5 * moved.off_plane_m
+
+
+def test_a_straps_tilt_is_no_bent_elbow():
+    found, _ = fitted(0.0, Rotation.from_euler("y", 0.9 * STRAP_TILT_RAD) * Rotation.from_euler("x", 0.09))
+    np.testing.assert_array_equal(off_plane(found, SIX).vector_m, found.vector_m)
+
+
+def test_a_sensor_that_lies_otherwise_shows_no_forearm_and_the_error_says_so():
+    found, _ = fitted(math.radians(25), Rotation.from_euler("y", math.radians(40)))
+    skew = off_plane(found, SIX)
+    np.testing.assert_array_equal(skew.vector_m, found.vector_m)
+    assert (
+        skew.off_plane_m
+        == UNKNOWN_OFF_PLANE_M
+        > 2 * off_plane(fitted(0.0, Rotation.identity())[0], SIX).off_plane_m
+    )
