@@ -134,6 +134,12 @@ def test_partial_and_stretched_reps_belong_to_their_set():
     assert counts(grouped(raises([90, 120, 90, 90]))) == [4]
 
 
+def test_a_last_rep_that_gets_half_way_in_the_time_of_a_whole_one_counts():
+    angle = raises([90] * 5, up_s=1.0, hold_s=0.0, after_s=1.0).angle_rad
+    half = bumps(9, [42], begin_s=0.5, every_s=1, up_s=2.6)
+    assert counts(grouped(np.concatenate([angle, half]))) == [6]
+
+
 def test_two_exercises_in_one_session():
     side = raises([90] * 6, after_s=8.0).angle_rad
     # The hand turned a quarter: another way up for the sensor.
