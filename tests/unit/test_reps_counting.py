@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
+from armarc.reps.path import sensor_path
 
 HZ = 100.0
 
@@ -86,6 +87,17 @@ def test_walking_after_a_set_is_left_out():
     found = grouped(np.concatenate([angle, swinging(17)]))
     assert counts(found) == [6]
     assert {out.reason for out in found.left_out} >= {"a swing of a walking arm"}
+
+
+@pytest.mark.parametrize("wobble_hz", [5.0, 6.5, 8.5])
+def test_a_sensor_whose_strap_wobbles_comes_to_rest(wobble_hz):
+    """It turns to and fro by a degree and a half, at up to 80 °/s, and nowhere."""
+    angle = raises([90] * 6, after_s=1.0).angle_rad
+    wobble = 1.5 * np.sin(2 * np.pi * wobble_hz * np.arange(len(angle)) / HZ)
+    pose = poses(angle, wobble)
+    rests, shaken = (sensor_path(from_scipy(p), turning(p), HZ).rests for p in (poses(angle), pose))
+    assert len(shaken) == len(rests)
+    assert np.abs(np.subtract(shaken, rests)).max() <= 6  # a fifth of a second
 
 
 @pytest.mark.parametrize("swings", [6, 12])
