@@ -203,15 +203,10 @@ class _Case:
         """Every rep's movement; only some inputs touch it, so the others share one."""
         key = inputs.tilt_rad, inputs.shoulder_m_s2
         if key not in self._moved:
-            whole = self.motion_with(inputs)
+            whole, shaken = self.motion_with(inputs), inputs.shoulder_m_s2
             self._moved[key] = [
                 rep_motion(
-                    self.motion,
-                    whole,
-                    rep,
-                    swing,
-                    plane_rad=self.plane_rad,
-                    shoulder_error_m_s2=inputs.shoulder_m_s2,
+                    self.motion, whole, rep, swing, plane_rad=self.plane_rad, shoulder_error_m_s2=shaken
                 )
                 for rep, swing in zip(self.measured.reps, self.swings, strict=True)
             ]
