@@ -27,6 +27,8 @@ from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
 from armarc.outputs import TABLE, Guard, safe_cell
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from armarc.kept import Kept
     from armarc.options import MeasuringOptions
     from armarc.pipeline import Session
@@ -55,6 +57,7 @@ class Outputs:
     video: VideoClock = field(default_factory=VideoClock)
     plot: Path | None = None
     dark: bool = False
+    size: str = "wide"
     force: bool = False
     log: LogEntry | None = None
 
@@ -298,7 +301,7 @@ def report(
         said = write_markers(measured.session, result["sets"], where, outputs.video, guard)
         talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark, guard):
+        for written in draw(measured, plot_path(outputs.plot, path, count), outputs, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)
 
 
@@ -336,36 +339,61 @@ def plot_path(plot: Path, recording: Path, count: int) -> Path:
     return plot if count == 1 else plot.with_name(f"{plot.stem}-{recording.stem}{plot.suffix}")
 
 
-def draw(measured: Measured, path: Path, dark: bool, guard: Guard) -> list[Path]:
+def draw(measured: Measured, path: Path, outputs: Outputs, guard: Guard) -> list[Path]:
     """Draw a recording: the set, or with several sets the session and each set beside it; and the load."""
     from armarc.report import draw_session, draw_set, save_figure
+    from armarc.report.answers import session_answer, set_answer
+    from armarc.report.sizes import in_size
 
-    session = measured.session
+    session, records = measured.session, measured.result["sets"]
+    dark, size = outputs.dark, outputs.size
     if not session.motions:
         return []
     written = []
     if len(session.sets) != 1:
-        save_figure(draw_session(session.motions, session.sets, dark=dark), path, guard)
+
+        def whole(width_in: float | None) -> Figure:
+            return draw_session(session.motions, session.sets, width_in=width_in or 14.0, dark=dark)
+
+        message = session_answer(records) if records else "No set found."
+        save_figure(in_size(whole, size, message), path, guard)
         written.append(path)
     for index, (one, motion_number) in enumerate(zip(session.sets, session.motion_of_set, strict=True)):
         own = path if len(session.sets) == 1 else path.with_name(f"{path.stem}-set{one.set}{path.suffix}")
-        motion = session.motions[motion_number]
-        save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own, guard)
+
+        def single(
+            width_in: float | None, motion: Any = session.motions[motion_number], one: Any = one
+        ) -> Figure:
+            return draw_set(motion, one, exercise=session.choices.exercise, width_in=width_in, dark=dark)
+
+        message = set_answer(records[index]["reps"], records[index]["summary"])
+        save_figure(in_size(single, size, message), own, guard)
         written.append(own)
         if session.loads:
-            written.append(draw_load(measured, index, own, dark, guard))
+            written.append(draw_load(measured, index, own, outputs, guard))
     return written
 
 
-def draw_load(measured: Measured, index: int, path: Path, dark: bool, guard: Guard) -> Path:
+def draw_load(measured: Measured, index: int, path: Path, outputs: Outputs, guard: Guard) -> Path:
     """Draw the shoulder's moment of one set beside its picture."""
     from armarc.report import save_figure
     from armarc.report.load_figures import draw_set_load
+    from armarc.report.sizes import in_size
 
     own = path.with_name(f"{path.stem}-moment{path.suffix}")
     choices, load = measured.session.choices, measured.session.loads[index]
     facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
-    save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own, guard)
+    summary = measured.result["sets"][index]["load"]["summary"]
+    message = (
+        f"The moment about the shoulder peaks at {summary['peak_moment_n_m']:.0f} N·m, "
+        f"at {summary['peak_moment_at_deg']:.0f}°."
+    )
+    figure = in_size(
+        lambda _: draw_set_load(load, title=choices.exercise.name, facts=facts, dark=outputs.dark),
+        outputs.size,
+        message,
+    )
+    save_figure(figure, own, guard)
     return own
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,6 +11,7 @@ from armarc.cli.log_options import (
     WHERE,
     AsJson,
     LogFile,
+    Size,
     check_names,
     print_json,
     print_table,
@@ -18,9 +19,11 @@ from armarc.cli.log_options import (
     say_cautions,
 )
 from armarc.cli.option_rows import taking
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.outputs import Dark, Force, check_picture, guard_for
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from armarc.log.comparing import Group, Row
     from armarc.log.curves import SetCurves
     from armarc.log.measures import SetMeasure
@@ -57,7 +60,8 @@ def compare(
         Path | None, typer.Option("--plot", help="Overlay of the curves, from the raw recordings.")
     ] = None,
     curves: Annotated[bool, typer.Option("--curves", help="Put the curves into the JSON.")] = False,
-    dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    dark: Dark = False,
+    size: Size = "wide",
     force: Force = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
@@ -86,7 +90,7 @@ def compare(
         rows = compare_groups(groups, measures, reps_by_set(store, ids), relevant=worthwhile)
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
-        document: dict[str, Any] = {
+        document: dict[str, object] = {
             "schema": SCHEMA,
             "groups": [{"name": g.name, "set_ids": g.set_ids} for g in groups],
             "rows": [row.to_dict() for row in rows],
@@ -99,20 +103,27 @@ def compare(
     else:
         _print_rows(groups, rows)
     if plot is not None:
+        from armarc.log.comparing import message_of
         from armarc.report.compare_figures import draw_overlay
         from armarc.report.saving import save_figure
+        from armarc.report.sheet import WIDTH_IN
+        from armarc.report.sizes import in_size
 
         several = any(len(curves) > 1 for _, curves in drawn)
         title = " against ".join(group.name for group in groups[:MOST_CURVES])
         facts = "thin: each set; thick: mean of a group" if several else "mean of the full reps"
-        picture = draw_overlay(
-            [curves for _, curves in drawn],
-            [name for name, _ in drawn],
-            title=title[:1].upper() + title[1:],
-            facts=facts,
-            dark=dark,
-        )
-        save_figure(picture, plot, guard)
+
+        def draw(width_in: float | None) -> Figure:
+            return draw_overlay(
+                [curves for _, curves in drawn],
+                [name for name, _ in drawn],
+                title=title[:1].upper() + title[1:],
+                facts=facts,
+                width_in=width_in or WIDTH_IN,
+                dark=dark,
+            )
+
+        save_figure(in_size(draw, size, message_of(rows)), plot, guard)
         say(f"picture written to {plot}")
     if not as_json:
         say_cautions(set().union(*(group.exercises for group in groups)))

@@ -13,6 +13,8 @@ from armarc.outputs import Guard
 if TYPE_CHECKING:
     from armarc.log.location import Location
 
+Plot = Annotated[Path | None, typer.Option("--plot", metavar="OUT.png", help="Picture (.png, .svg or .pdf).")]
+Dark = Annotated[bool, typer.Option("--dark", help="Picture light on dark.")]
 Force = Annotated[
     bool,
     typer.Option("--force", help="Write over a file that armarc did not make; never over what is read here."),
@@ -63,3 +65,21 @@ def check_picture(path: Path, guard: Guard) -> None:
             "name it .png, .svg or .pdf",
         )
     guard.check(path, PICTURE)
+
+
+SIZES = ("wide", "square", "tall")
+
+
+def check_size(size: str) -> str:
+    """The size of a picture, by its name.
+
+    Raises
+    ------
+    UsageError
+        Another name.
+    """
+    from armarc.errors import UsageError
+
+    if size not in SIZES:
+        raise UsageError(f"{size!r} is no size of a picture", f"say one of {', '.join(SIZES)}")
+    return size

@@ -9,7 +9,7 @@ import typer
 
 from armarc.cli import measuring_options as measuring
 from armarc.cli.option_rows import taking
-from armarc.cli.outputs import Force
+from armarc.cli.outputs import Force, check_size
 
 if TYPE_CHECKING:
     from armarc.options import MeasuringOptions
@@ -103,6 +103,15 @@ def process(
     dark: Annotated[
         bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)
     ] = False,
+    size: Annotated[
+        str,
+        typer.Option(
+            "--size",
+            callback=check_size,
+            help="Of the picture: wide, or square or tall with a message as its title.",
+            rich_help_panel=_OUT,
+        ),
+    ] = "wide",
     force: Force = False,
     log: Annotated[
         bool, typer.Option("--log", help="Write every set into the training log.", rich_help_panel=_LOG)
@@ -144,6 +153,7 @@ def process(
             video=VideoClock(offset_s=offset, clap_s=clap),
             plot=plot,
             dark=dark,
+            size=size,
             force=force,
             log=entry if log or log_file else None,
         ),
