@@ -326,7 +326,7 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
 
 def _velocity_loss(summary: Record) -> str:
     loss = summary.get("velocity_loss_pct")
-    return "" if loss is None else f"{loss:.0f} % of the best mean concentric, at the last rep"
+    return "" if loss is None else f"{loss:.0f} % of the best mean raising velocity, at the last rep"
 
 
 def _clean(summary: Record) -> str:
