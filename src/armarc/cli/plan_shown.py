@@ -62,7 +62,7 @@ def show_paced(
                 )
             )
         say([*answer_words(plan), ""])
-        print_table(f"Paced reps · {describe(plan.resistances)}", heads, rows, left=0, spare=(6, 1, 5))
+        print_table(f"Paced reps · {describe(plan.resistances)}", heads, rows, left=0, spare=(6, 1, 5, 8, 4))
         say(notes)
         say_cautions(())
     if plot is not None:
@@ -167,7 +167,7 @@ def show_plan(report: PlanReport) -> None:
         ("Load", "From rest", "Least\nbegun °/s", "Best\nbegun °/s", "Gate\n°/s", "Best start against rest"),
         loads,
         left=1,
-        spare=(2,),
+        spare=(2, 4, 1),
     )
     say([*findings_words(report), "", *assumptions(report)])
     say_cautions(())

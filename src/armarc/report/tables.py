@@ -217,7 +217,7 @@ def _columns(
         *measured,
         _Column("tempo", "e/p/c/h s", tempo, 3),
         # Only the log's records have it.
-        _Column("slower", "%", value("velocity_loss_pct", 0), 6),
+        _Column("loss", "%", value("velocity_loss_pct", 0), 6),
     ]
     return [
         _Column("rep", "", value("rep", 0), 0),
