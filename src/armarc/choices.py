@@ -16,7 +16,7 @@ from armarc.motion.tolerance import Tolerance
 from armarc.options import OPTIONS, SIDES, MeasuringOptions
 from armarc.quantities import clean_name
 from armarc.recording import Metadata
-from armarc.sensor.calibration.mounts import StoredMount
+from armarc.sensor.calibration.store import StoredMount
 from armarc.settings import Settings
 
 AXES = ("x", "y", "z")

@@ -17,8 +17,7 @@ from armarc.motion.mounting import FACING_SE_RAD, STRAPS, sensor_axis, thumb_axi
 from armarc.motion.quaternions import rotate, rotate_back
 from armarc.recording import FloatArray, Piece, Recording, uniform_pieces
 from armarc.sensor.bench.still import HANGING_ARM, still_stretches
-from armarc.sensor.calibration.mounts import StoredMount
-from armarc.sensor.calibration.store import identity
+from armarc.sensor.calibration.store import StoredMount, identity
 
 LEAST_RAISE_RAD = math.radians(50)
 HANGING_BELOW_RAD = math.radians(35)

@@ -15,8 +15,13 @@ from armarc.sensor.calibration import (
     load_calibrations,
     tolerance_of,
 )
-from armarc.sensor.calibration.mounts import StoredMount, latest_mount, load_mounts, mount_record
-from armarc.sensor.calibration.store import calibration_record, latest_calibration
+from armarc.sensor.calibration.store import (
+    StoredMount,
+    entry_record,
+    latest_calibration,
+    latest_mount,
+    load_mounts,
+)
 from armarc.sensor.calibration.types import MARK
 
 
@@ -68,8 +73,8 @@ class SensorShelf:
     def record(self) -> dict[str, Any]:
         """JSON-ready, for telling whether anything has changed."""
         return {
-            "calibrations": [calibration_record(one) for one in self.calibrations],
-            "mounts": [mount_record(one) for one in self.mounts],
+            "calibrations": [entry_record(one) for one in self.calibrations],
+            "mounts": [entry_record(one) for one in self.mounts],
         }
 
 

@@ -8,8 +8,16 @@ import subprocess
 import sys
 import threading
 import time
+from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
+
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli import commands
+from armarc.cli.app import ErrorBoundary
 
 START = "import sys; sys.argv[0] = 'armarc'; from armarc.cli import main; main()"
 
@@ -34,6 +42,20 @@ def run(folder: Path, *words: Any, timeout: float = 60.0) -> subprocess.Complete
     return subprocess.run(
         command(*words), capture_output=True, text=True, timeout=timeout, env=environment(folder)
     )
+
+
+@cache
+def _program() -> typer.Typer:
+    app = typer.Typer(cls=ErrorBoundary)
+    app.callback()(lambda: None)
+    commands.register(app)
+    return app
+
+
+def run_here(folder: Path, *words: Any) -> SimpleNamespace:
+    """Run a command in this process, where nothing of what is tested hangs on having one of its own."""
+    done = CliRunner().invoke(_program(), [str(word) for word in words], env=environment(folder))
+    return SimpleNamespace(returncode=done.exit_code, stdout=done.stdout, stderr=done.stderr)
 
 
 class Running:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from programs import run
+from programs import run_here as run
 
 from armarc.errors import UsageError
 from armarc.outputs import BACKUP, JSON, PAGE, PICTURE, TABLE, Guard

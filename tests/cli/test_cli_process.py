@@ -10,6 +10,7 @@ import subprocess
 import sys
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import typer
@@ -73,6 +74,12 @@ def program(*words, cwd, **environment):
         env=os.environ | environment,
         check=False,
     )
+
+
+def here(*words):
+    """The same in this process."""
+    done = CliRunner().invoke(app, [str(word) for word in words])
+    return SimpleNamespace(returncode=done.exit_code, stdout=done.stdout, stderr=done.stderr)
 
 
 def objects(done):
@@ -404,12 +411,11 @@ def test_talk_goes_to_stderr_and_data_to_stdout():
     assert done.stdout.splitlines()[0].split("\t")[:2] == ["set", "rep"]
 
 
-def test_a_chest_recording_beside_the_wrists(tmp_path):
-    made = program(
-        "simulate", "set.csv", "--reps", "3", "--chest", "--seed", "3", "--load", "8kg", cwd=tmp_path
-    )
+def test_a_chest_recording_beside_the_wrists(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    made = here("simulate", "set.csv", "--reps", "3", "--chest", "--seed", "3", "--load", "8kg")
     assert made.returncode == 0, made.stderr
-    done = program("process", "set.csv", "--trunk", "set.chest.csv", "--json", cwd=tmp_path)
+    done = here("process", "set.csv", "--trunk", "set.chest.csv", "--json")
     assert done.returncode == 0, done.stderr
     (result,) = objects(done)
     truth = json.loads((tmp_path / "set.truth.json").read_text())["sets"][0]["reps"]
@@ -426,28 +432,28 @@ def test_a_chest_recording_beside_the_wrists(tmp_path):
         (("--trunk-forward", "up"), "axis"),
         (("--trunk-clock", "jolt"), "no jolt"),
     ):
-        wrong = program("process", "set.csv", "--trunk", "set.chest.csv", *words, cwd=tmp_path)
+        wrong = here("process", "set.csv", "--trunk", "set.chest.csv", *words)
         assert wrong.returncode == 2, wrong.stderr
         assert said in wrong.stderr
         assert "Traceback" not in wrong.stderr
-    missing = program("process", "set.csv", "--trunk", "nothing.csv", cwd=tmp_path)
+    missing = here("process", "set.csv", "--trunk", "nothing.csv")
     assert missing.returncode == 3
     for words in (("set.csv", "set.chest.csv"), (".",)):  # found by what the heads say
-        pair = program("process", *words, "--json", cwd=tmp_path)
+        pair = here("process", *words, "--json")
         assert pair.returncode == 0, pair.stderr
         assert objects(pair)[0]["sets"] == result["sets"]
         assert "with the chest sensor of set.chest.csv" in pair.stderr
-    kept = program("process", ".", "--log-file", "log.sqlite", "--json", cwd=tmp_path)
+    kept = here("process", ".", "--log-file", "log.sqlite", "--json")
     assert kept.returncode == 0, kept.stderr
     assert "the log keeps the wrist's recording only" in kept.stderr
-    stated = program("process", ".", "--trunk", "nothing.csv", cwd=tmp_path)
+    stated = here("process", ".", "--trunk", "nothing.csv")
     assert stated.returncode == 3
     assert "nothing.csv" in stated.stderr
-    alone = program("process", "set.chest.csv", cwd=tmp_path)
+    alone = here("process", "set.chest.csv")
     assert (alone.returncode, alone.stdout) == (3, "")
     assert "--trunk" in alone.stderr
-    assert program("archive", "process", ".", "--out", "store", cwd=tmp_path).returncode in (0, 3)
-    failures = program("archive", "failures", "store", "--json", cwd=tmp_path).stdout
+    assert here("archive", "process", ".", "--out", "store").returncode in (0, 3)
+    failures = here("archive", "failures", "store", "--json").stdout
     assert "set.chest.csv" in failures
     assert "chest sensor" in failures
 

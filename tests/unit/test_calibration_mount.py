@@ -13,7 +13,7 @@ from armarc.errors import InputError
 from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thumb_words, with_stored_mount
 from armarc.motion import Mounting
 from armarc.recording import FloatArray, Metadata, Recording
-from armarc.sensor.calibration.mounts import forget_mounts, latest_mount, load_mounts, save_mount
+from armarc.sensor.calibration.store import forget_mounts, latest_mount, load_mounts, save_mount
 from armarc.simulate import SimulationOptions, plan_session, simulate_session
 from armarc.simulate.arm import HAND, THUMB, mount_matrix
 from armarc.simulate.plan import MountPlan, SensorPlan

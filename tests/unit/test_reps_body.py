@@ -1,6 +1,7 @@
 """What a set shows of an elbow that bends, a trunk that tips and a strap that wobbles, on simulated bodies."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from armarc.simulate import Body, draw_options, draw_session, plan_session, rep_
 SEEDS = range(6)
 
 
+@cache
 def measured(scenario, seed):
     recording, truth = simulate_session(draw_session(scenario, seed), seed)
     return process(recording, exercise="lateral-raise", side="right"), truth

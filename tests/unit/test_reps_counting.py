@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
+from armarc.reps.path import sensor_path
 
 HZ = 100.0
 
@@ -88,6 +89,17 @@ def test_walking_after_a_set_is_left_out():
     assert {out.reason for out in found.left_out} >= {"a swing of a walking arm"}
 
 
+@pytest.mark.parametrize("wobble_hz", [5.0, 6.5, 8.5])
+def test_a_sensor_whose_strap_wobbles_comes_to_rest(wobble_hz):
+    """It turns to and fro by a degree and a half, at up to 80 °/s, and nowhere."""
+    angle = raises([90] * 6, after_s=1.0).angle_rad
+    wobble = 1.5 * np.sin(2 * np.pi * wobble_hz * np.arange(len(angle)) / HZ)
+    pose = poses(angle, wobble)
+    rests, shaken = (sensor_path(from_scipy(p), turning(p), HZ).rests for p in (poses(angle), pose))
+    assert len(shaken) == len(rests)
+    assert np.abs(np.subtract(shaken, rests)).max() <= 6  # a fifth of a second
+
+
 @pytest.mark.parametrize("swings", [6, 12])
 def test_walking_that_swings_from_its_resting_pose_is_left_out(swings):
     """Forward about a bent elbow and hardly back: its bottom is where the arm rests, as a rep's is."""
@@ -101,6 +113,18 @@ def test_small_fast_reps_of_the_same_exercise_are_a_set():
     angle = raises([90] * 6, after_s=8.0).angle_rad
     small = bumps(22, [35] * 10, begin_s=8, every_s=1, up_s=0.5)
     assert counts(grouped(np.concatenate([angle, small]))) == [6, 10]
+
+
+@pytest.mark.parametrize("is_before", [True, False])
+def test_a_lift_some_seconds_beside_a_set_is_none_of_its_reps(is_before):
+    """To a button: as large as a rep, quicker and up for a shorter time."""
+    lift = bumps(7, [75], begin_s=1 if is_before else 4, every_s=1, up_s=1.0)
+    angle = raises([90] * 6, pause_s=0.5, still_s=1.0, after_s=1.0).angle_rad
+    assert counts(grouped(np.concatenate([lift, angle] if is_before else [angle, lift]))) == [6]
+
+
+def test_a_last_rep_after_a_breather_counts():
+    assert counts(grouped(raises([90] * 6 + [80], pause_s=[0.5] * 5 + [7.0]))) == [7]
 
 
 def test_picking_up_and_drinking_are_left_out():
@@ -120,6 +144,12 @@ def test_picking_up_and_drinking_are_left_out():
 def test_partial_and_stretched_reps_belong_to_their_set():
     assert counts(grouped(raises([90, 90, 90, 55, 50]))) == [5]
     assert counts(grouped(raises([90, 120, 90, 90]))) == [4]
+
+
+def test_a_last_rep_that_gets_half_way_in_the_time_of_a_whole_one_counts():
+    angle = raises([90] * 5, up_s=1.0, hold_s=0.0, after_s=1.0).angle_rad
+    half = bumps(9, [42], begin_s=0.5, every_s=1, up_s=2.6)
+    assert counts(grouped(np.concatenate([angle, half]))) == [6]
 
 
 def test_two_exercises_in_one_session():

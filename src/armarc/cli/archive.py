@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli import measuring_options as measuring
-from armarc.cli.log_options import print_json, print_table, say
+from armarc.cli.log_options import AsJson, print_json, print_table, say
 from armarc.cli.option_rows import taking, without
 
 if TYPE_CHECKING:
@@ -55,7 +55,6 @@ app = typer.Typer(
 )
 
 Store = Annotated[Path, typer.Argument(metavar="STORE", help="The archive.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 @app.command("process", epilog=_EPILOG)

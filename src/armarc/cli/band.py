@@ -166,7 +166,7 @@ def _plan(one: OwnBand) -> PacedPlan | None:
 def _record(one: OwnBand, kept: OwnBands, plan: PacedPlan | None) -> dict[str, Any]:
     import math
 
-    def edges(found: Edges | None) -> dict[str, Any] | None:
+    def edges(found: Edges | None) -> dict[str, object] | None:
         if found is None:
             return None
         return {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,7 +19,7 @@ from armarc.cli.log_options import (
     say_cautions,
 )
 from armarc.cli.option_rows import taking
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.outputs import Dark, Force, check_picture, guard_for
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -60,7 +60,7 @@ def compare(
         Path | None, typer.Option("--plot", help="Overlay of the curves, from the raw recordings.")
     ] = None,
     curves: Annotated[bool, typer.Option("--curves", help="Put the curves into the JSON.")] = False,
-    dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    dark: Dark = False,
     size: Size = "wide",
     force: Force = False,
     as_json: AsJson = False,
@@ -90,7 +90,7 @@ def compare(
         rows = compare_groups(groups, measures, reps_by_set(store, ids), relevant=worthwhile)
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
-        document: dict[str, Any] = {
+        document: dict[str, object] = {
             "schema": SCHEMA,
             "groups": [{"name": g.name, "set_ids": g.set_ids} for g in groups],
             "rows": [row.to_dict() for row in rows],

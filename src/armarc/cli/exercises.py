@@ -6,10 +6,12 @@ from typing import Annotated, Any
 
 import typer
 
+from armarc.cli.log_options import AsJson
+
 
 def exercises(
     key: Annotated[str | None, typer.Argument(help="Show one exercise, by its key or another name.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: AsJson = False,
     template: Annotated[bool, typer.Option("--template", help="Print a file to start an own entry.")] = False,
     folder: Annotated[bool, typer.Option("--folder", help="Print the folder for own entries.")] = False,
 ) -> None:

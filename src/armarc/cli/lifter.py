@@ -6,6 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
+from armarc.cli.log_options import AsJson
+
 app = typer.Typer(
     invoke_without_command=True,
     no_args_is_help=False,
@@ -20,9 +22,7 @@ Name = Annotated[
 
 
 @app.callback()
-def lifter(
-    ctx: typer.Context, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False
-) -> None:
+def lifter(ctx: typer.Context, as_json: AsJson = False) -> None:
     """Show or set the bodies shoulder moments are computed for. Nothing is required.
 
     A name given to `armarc process --lifter`, or to a set in the log, stands for that lifter's own measures.
@@ -32,15 +32,13 @@ def lifter(
 
 
 @app.command()
-def show(
-    name: Name = None, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False
-) -> None:
+def show(name: Name = None, as_json: AsJson = False) -> None:
     """Show the measures in effect, and what is assumed."""
     _show(name, as_json)
 
 
 @app.command("list")
-def list_(as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+def list_(as_json: AsJson = False) -> None:
     """List the lifters whose measures are kept."""
     from armarc.cli.load_tables import number, print_json, print_table
     from armarc.load.lifter import load_lifters

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.log_options import AsJson
+from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
@@ -49,11 +50,9 @@ def line_of_pull(
     exercise: Annotated[
         str | None, typer.Option("--exercise", "-e", help="Of the recording; see `armarc exercises`.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
-    ] = None,
-    dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    as_json: AsJson = False,
+    plot: Plot = None,
+    dark: Dark = False,
     force: Force = False,
 ) -> None:
     """Show by how much each part of the deltoid and the supraspinatus could lift, as geometry.
@@ -174,7 +173,7 @@ def _mm(value_m: float) -> str:
 
 def _record(
     found: list[tuple[str, float, float, float, tuple[LineOfPull, ...]]], shown: Any, words: list[str]
-) -> dict[str, Any]:
+) -> dict[str, object]:
     positions = []
     for label, plane_rad, hand_rad, rotation, lines in found:
         positions.append(

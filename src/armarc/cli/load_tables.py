@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
 
 import typer
 
@@ -75,7 +74,7 @@ def say(lines: Sequence[str]) -> None:
             error_console().print(line, markup=False, soft_wrap=True)
 
 
-def print_json(document: dict[str, Any]) -> None:
+def print_json(document: dict[str, object]) -> None:
     """Print one JSON object."""
     typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
 

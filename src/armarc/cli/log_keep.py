@@ -352,7 +352,7 @@ def _with_progress(things: list[Any]) -> Any:
     return track(things, description="Measuring", console=console, transient=True)
 
 
-def _remeasured_record(one: Remeasured) -> dict[str, Any]:
+def _remeasured_record(one: Remeasured) -> dict[str, object]:
     return {
         "file": one.file_name,
         "sets": list(one.set_ids),

@@ -108,7 +108,7 @@ def exercise_key(name: str) -> str:
         return name.strip()
 
 
-def print_json(document: dict[str, Any]) -> None:
+def print_json(document: dict[str, object]) -> None:
     """Print one JSON document on stdout."""
     typer.echo(indented_json(document))
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
+
+from armarc.cli.log_options import AsJson
 
 if TYPE_CHECKING:
     from armarc.measures import Column
 
 
 def measures(
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """List every measure: its key in JSON and tables, its unit, what it means, whether it has a standard error."""
     from armarc.load.table import LoadMeasures

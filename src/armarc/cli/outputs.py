@@ -13,6 +13,8 @@ from armarc.outputs import Guard
 if TYPE_CHECKING:
     from armarc.log.location import Location
 
+Plot = Annotated[Path | None, typer.Option("--plot", metavar="OUT.png", help="Picture (.png, .svg or .pdf).")]
+Dark = Annotated[bool, typer.Option("--dark", help="Picture light on dark.")]
 Force = Annotated[
     bool,
     typer.Option("--force", help="Write over a file that armarc did not make; never over what is read here."),

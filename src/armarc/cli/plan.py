@@ -9,7 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.log_options import AsJson
+from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.cli.plan_shown import draw_plan_report, show_paced, show_plan
 
 
@@ -84,11 +85,9 @@ def plan(
     lifter: Annotated[
         str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
-    ] = None,
-    dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    as_json: AsJson = False,
+    plot: Plot = None,
+    dark: Dark = False,
     force: Force = False,
 ) -> None:
     """Plan a raise: a full effort over start velocities and loads, or controlled reps at a pace (--pace).

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.log_options import AsJson
+from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
@@ -69,11 +70,9 @@ def resist(
     lifter: Annotated[
         str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
-    plot: Annotated[
-        Path | None, typer.Option(metavar="OUT.png", help="Picture (.png, .svg or .pdf).")
-    ] = None,
-    dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    as_json: AsJson = False,
+    plot: Plot = None,
+    dark: Dark = False,
     force: Force = False,
 ) -> None:
     """Compare resistances on the same rep: where each peaks and how much falls inside the loaded range.

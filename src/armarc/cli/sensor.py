@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from armarc.cli.log_options import AsJson
 from armarc.cli.sensor_calibrate import calibrate
 from armarc.cli.sensor_check import check
 from armarc.cli.sensor_mount import mount
@@ -38,7 +39,7 @@ def scan(
         bool, typer.Option("--connect/--no-connect", help="Ask each sensor for battery and firmware.")
     ] = True,
     description: DescriptionOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """List the sensors in reach."""
     import asyncio
@@ -108,7 +109,7 @@ def remember_sensor(
 
 
 @app.command("known")
-def known_sensors(as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+def known_sensors(as_json: AsJson = False) -> None:
     """List the remembered sensors."""
     from dataclasses import asdict
 
@@ -238,7 +239,7 @@ async def _look(dialects: tuple[Dialect, ...], seconds: float, connect: bool) ->
     prepare_platform()
     rows = []
     for seen in await look_around(dialects, seconds):
-        row: dict[str, Any] = {
+        row: dict[str, object] = {
             "name": seen.name or None,
             "address": seen.address,
             "rssi_dbm": seen.rssi_dbm,

@@ -64,7 +64,7 @@ def calibrate(
     ] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print how to make the recording.")] = False,
     as_json: AsJson = False,
-    read_as: dict[str, Any],
+    read_as: dict[str, object],
 ) -> None:
     """Calibrate a sensor and keep the result for its recordings.
 
@@ -86,8 +86,9 @@ def calibrate(
         from armarc.cli.record import phone_file
 
         check_phone_alone(file=bool(files), rate=read_as["rate_hz"] is not None)
-        say(GUIDE)
-        files = [phone_file("calibrate", out, host, port)]
+        files = [phone_file("calibrate", GUIDE, out, host, port)]
+    elif out is not None:
+        raise UsageError("--out keeps what a phone sends", "add --phone")
     if not files:
         raise UsageError(
             "expected recordings to calibrate from, or --phone", "armarc sensor calibrate --guide says how"
@@ -186,7 +187,7 @@ def _tables(found: CalibrationRun) -> None:
     )
 
 
-def _record(found: CalibrationRun) -> dict[str, Any]:
+def _record(found: CalibrationRun) -> dict[str, object]:
     return {
         "calibration": _calibration_record(found.calibration),
         "refused": found.refused,
@@ -196,7 +197,7 @@ def _record(found: CalibrationRun) -> dict[str, Any]:
     }
 
 
-def _calibration_record(one: Calibration) -> dict[str, Any]:
+def _calibration_record(one: Calibration) -> dict[str, object]:
     a, g = one.accelerometer, one.gyroscope
     return {
         "sensor": one.sensor,

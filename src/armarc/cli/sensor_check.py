@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import print_json, print_table, say
+from armarc.cli.log_options import AsJson, print_json, print_table, say
 from armarc.cli.measuring_options import READING, reading
 from armarc.cli.option_rows import taking, without
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.outputs import Dark, Force, check_picture, guard_for
 from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhonePort, check_phone_alone, open_phone
 
 if TYPE_CHECKING:
@@ -45,14 +45,14 @@ def check(
             "--out", metavar="OUT.csv", help="Keep what was listened to here; else under the time of day."
         ),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: AsJson = False,
     plot: Annotated[
         Path | None,
         typer.Option(
             "--plot", metavar="OUT.png", help="Picture (.png, .svg or .pdf) of the Allan deviation."
         ),
     ] = None,
-    dark: Annotated[bool, typer.Option("--dark", help="Picture light on dark.")] = False,
+    dark: Dark = False,
     force: Force = False,
     read_as: dict[str, Any],
 ) -> None:

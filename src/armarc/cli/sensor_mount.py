@@ -16,7 +16,7 @@ from armarc.cli.phone import USUAL_PORT, Phone, PhoneHost, PhoneOut, PhonePort, 
 if TYPE_CHECKING:
     from armarc.guided_mount import GuidedMount
     from armarc.recording import Metadata
-    from armarc.sensor.calibration.mounts import StoredMount
+    from armarc.sensor.calibration.store import StoredMount
 
 SCHEMA = "armarc.sensor_mount/1"
 GUIDE = """\
@@ -28,7 +28,7 @@ Recording how the sensor sits on the wrist takes 20 seconds
   5. Raise the straight arm slowly straight to the front until it is level, thumb up all the way; hold for a second.
   6. Lower it, hang still for two seconds. Stop recording (Ctrl-C).
   7. armarc sensor mount FILE --sensor NAME --side right
-With a phone:  armarc sensor mount --phone --side right  records and goes on by itself: tap Start, strap it on, then 2.
+With a phone:  armarc sensor mount --phone --side right  records and goes on by itself.
 The twist shows the long axis of the forearm, the raise the thumb and where you face. Once per sensor and side, and
 again when you wear the strap another way. Stop at pain.
 """
@@ -67,7 +67,7 @@ def mount(
     forget: Annotated[str, typer.Option("--forget", metavar="NAME", help="Remove a sensor's mounts.")] = "",
     guide: Annotated[bool, typer.Option("--guide", help="Print the move, step by step.")] = False,
     as_json: AsJson = False,
-    read_as: dict[str, Any],
+    read_as: dict[str, object],
 ) -> None:
     """Find out from a still–twist–front-raise move which way arm and thumb lie in the sensor, and keep it.
 
@@ -83,7 +83,7 @@ def mount(
         _list(as_json)
         return
     if forget:
-        from armarc.sensor.calibration.mounts import forget_mounts
+        from armarc.sensor.calibration.store import forget_mounts
 
         gone = forget_mounts(forget)
         if not gone:
@@ -96,8 +96,9 @@ def mount(
         check_phone_alone(file=file is not None, rate=read_as["rate_hz"] is not None)
         if side is None:
             raise UsageError("which wrist is the phone on?", "add --side right or --side left")
-        say(GUIDE)
-        file = phone_file("mount", out, host, port)
+        file = phone_file("mount", GUIDE, out, host, port)
+    elif out is not None:
+        raise UsageError("--out keeps what a phone sends", "add --phone")
     if file is None:
         raise UsageError(
             "expected a recording of the guided move, or --phone", "armarc sensor mount --guide prints it"
@@ -119,7 +120,7 @@ def _mount(
     from armarc.guided_mount import find_guided_mount, keep_as, refuse_conflict, thumb_words
     from armarc.recording import read_csv
     from armarc.sensor.calibration import apply_calibration, find_calibration
-    from armarc.sensor.calibration.mounts import save_mount
+    from armarc.sensor.calibration.store import save_mount
     from armarc.settings import load_settings
 
     side, strap, hand_axis = worn
@@ -215,7 +216,7 @@ def _record(kept: StoredMount) -> dict[str, Any]:
     }
 
 
-def _move_record(found: GuidedMount) -> dict[str, Any]:
+def _move_record(found: GuidedMount) -> dict[str, object]:
     names = ("twist_start_s", "twist_end_s", "raise_start_s", "raise_top_s")
     times = {name: float(f"{value:.6g}") for name, value in zip(names, found.times_s, strict=True)}
     return times | {
@@ -226,7 +227,7 @@ def _move_record(found: GuidedMount) -> dict[str, Any]:
 
 
 def _list(as_json: bool) -> None:
-    from armarc.sensor.calibration.mounts import load_mounts
+    from armarc.sensor.calibration.store import load_mounts
 
     known = load_mounts()
     if as_json:

@@ -6,9 +6,11 @@ from typing import Annotated, Any
 
 import typer
 
+from armarc.cli.log_options import AsJson
+
 
 def settings(
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: AsJson = False,
     template: Annotated[bool, typer.Option("--template", help="Print a commented settings file.")] = False,
     coaching: Annotated[
         bool,

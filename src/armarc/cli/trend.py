@@ -22,7 +22,7 @@ from armarc.cli.log_options import (
     shown,
 )
 from armarc.cli.option_rows import taking
-from armarc.cli.outputs import Force, check_picture, guard_for
+from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
@@ -54,8 +54,8 @@ def trend(
     worthwhile: Annotated[
         float | None, typer.Option(min=0, help="Smallest change that matters to you, in the measure's unit.")
     ] = None,
-    plot: Annotated[Path | None, typer.Option("--plot", help="Write a picture: .svg, .png or .pdf.")] = None,
-    dark: Annotated[bool, typer.Option("--dark", help="Light on dark.")] = False,
+    plot: Plot = None,
+    dark: Dark = False,
     size: Size = "wide",
     force: Force = False,
     as_json: AsJson = False,

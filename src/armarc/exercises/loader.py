@@ -151,8 +151,8 @@ def _built_in() -> dict[str, Exercise]:
     return catalogue
 
 
-def _tables(document: Mapping[str, Any], file: str) -> dict[str, Mapping[str, Any]]:
-    out: dict[str, Mapping[str, Any]] = {}
+def _tables(document: Mapping[str, object], file: str) -> dict[str, Mapping[str, object]]:
+    out: dict[str, Mapping[str, object]] = {}
     for key, table in document.items():
         if not isinstance(table, dict):
             raise FormatError(

@@ -291,7 +291,7 @@ def paced_assumptions(plan: PacedPlan) -> list[str]:
     return [*out, *LOAD_CAUTIONS]
 
 
-def paced_record(plan: PacedPlan) -> dict[str, Any]:
+def paced_record(plan: PacedPlan) -> dict[str, object]:
     """The plan for JSON, schema ``armarc.paced/1``."""
     mass = single_mass(plan.resistances)
     rep = plan.lanes[0].rep

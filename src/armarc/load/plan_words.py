@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from armarc.load.plan_report import PlanReport
 from armarc.load.planning import AIMS, RUN_UP_RAD, Finding
@@ -134,10 +133,10 @@ def assumptions(report: PlanReport) -> list[str]:
     return [*out, *LOAD_CAUTIONS]
 
 
-def plan_record(report: PlanReport) -> dict[str, Any]:
+def plan_record(report: PlanReport) -> dict[str, object]:
     """The plan for JSON, schema ``armarc.plan/1``."""
 
-    def finding(found: Finding) -> dict[str, Any]:
+    def finding(found: Finding) -> dict[str, object]:
         band, gates = found.band_rad_s, report.gate_band_deg_s(found)
         return {
             "aim": found.aim,

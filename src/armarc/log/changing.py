@@ -246,8 +246,8 @@ def _owners_of_removed(connection: sa.Connection) -> dict[int, set[str]]:
     return {row.id: {row.added_by, removed_by.get(row.id, row.added_by)} for row in rows}
 
 
-def _emptied(clear: Sequence[str]) -> dict[str, Any]:
-    empty: dict[str, Any] = {
+def _emptied(clear: Sequence[str]) -> dict[str, object]:
+    empty: dict[str, object] = {
         "variant": "",
         "note": "",
         "side": None,

@@ -97,7 +97,7 @@ class Row:
         """The same with a p value corrected for more differences; NaN for none."""
         return replace(self, p_corrected=None if math.isnan(p_corrected) else p_corrected)
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         effect, index = self.effect, self.asymmetry
         record: dict[str, Any] = {

@@ -37,7 +37,7 @@ class Fatigue:
     stop_at_pct: float | None
     stop_after_rep: int | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         return {
             "velocity_loss_pct": [_rounded(value) for value in self.velocity_loss_pct],

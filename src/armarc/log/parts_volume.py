@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 import numpy as np
 
@@ -45,7 +44,7 @@ class PartWeek:
     impulse_n_m_s: Range | None
     without_impulse: int
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         pairs = {
             name: None if (pair := getattr(self, name)) is None else [round(value, 2) for value in pair]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
-from typing import Any
 
 import numpy as np
 
@@ -34,7 +33,7 @@ class PlannedWeek:
     clean_reps: int | None
     load_kg: float | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         return asdict(self) | {"monday": self.monday.isoformat()}
 

@@ -65,7 +65,7 @@ class Repeatability:
     icc_caution: str
     worthwhile: float | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         error = self.error
         record: dict[str, Any] = {

@@ -40,7 +40,7 @@ def rep_row(record: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def rep_record(row: dict[str, Any]) -> dict[str, Any]:
+def rep_record(row: dict[str, object]) -> dict[str, object]:
     """The published record of a rep, from its columns."""
     numbers = {name: row[name] for name in REP_NUMBERS}
     quality, other, verdict = row["quality"], row["other"], row["start_verdict"]

@@ -31,7 +31,7 @@ def insert_measurement(connection: sa.Connection, recording_id: int, document: d
     return int(key[0])
 
 
-def measurement_values(document: dict[str, Any]) -> dict[str, Any]:
+def measurement_values(document: dict[str, object]) -> dict[str, object]:
     """Columns of a measurement row; everything of the result except its sets is kept."""
     return {
         "settings_sha256": settings_hash(document),
@@ -136,8 +136,8 @@ def record_change(
     batch: str,
     action: str,
     set_id: int,
-    before: dict[str, Any],
-    after: dict[str, Any],
+    before: dict[str, object],
+    after: dict[str, object],
 ) -> int:
     """Apply `after` to a set and write down the difference; 0 when there is none, else 1."""
     keys = [key for key in after if before.get(key) != after[key]]

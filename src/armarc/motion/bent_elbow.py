@@ -22,8 +22,8 @@ STRAP_TILT_RAD = math.radians(6)
 """A sensor in a strap lies along the forearm within this, evenly spread (own judgement, no source)."""
 MOST_TILT_RAD, MOST_BEND_RAD = math.radians(20), math.radians(40)
 """A sensor axis farther off the arm than this, in the plane of the raise and across it, lies along no forearm …"""
-UNKNOWN_OFF_PLANE_M = 0.05
-"""… and an elbow bent across it by 12° or so is then not seen."""
+UNKNOWN_OFF_PLANE_M = 0.065
+"""… and a bend across it is then not seen: 15° (root mean square over the raises of four people)."""
 
 
 def off_plane(lever: LeverArm, sensor_axes: FloatArray) -> LeverArm:

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.simulate.body import Body
-from armarc.simulate.patterns import LATERAL_RAISE, Pattern
-from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
+from armarc.simulate.plan import RepPlan, SessionPlan, SessionSetup, SetPlan
 from armarc.simulate.rep_shape import SMALLEST_GATED_ROM_RAD, concentric_knots, shortest_concentric_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SimulationOptions:
-    """What a simulated session is to be like, SI.
+class SimulationOptions(SessionSetup):
+    """What a simulated session is to be like, SI; beside what `SessionSetup` has.
 
     Parameters
     ----------
@@ -75,26 +73,10 @@ class SimulationOptions:
     pulse_s: float = 0.7
     double_tops: float = 0.0
     alternating: bool = False
-    pattern: Pattern = LATERAL_RAISE
-    side: str = "right"
-    still_s: float = 2.0
-    press_start: bool = False
-    press_stop: bool = False
-    walk_up: bool = False
-    walk_away: bool = False
-    twist: bool = False
-    front_raise: bool = False
     pick_up: bool = False
     walk: bool = False
     fidget: bool = False
     rest_s: float = 60.0
-    sway_m: float = 0.003
-    hand_rotation_rad: float | None = None
-    hang_turn_rad: float = 0.0
-    load_kg: float | None = None
-    body: Body = field(default_factory=Body)
-    mount: MountPlan = field(default_factory=MountPlan)
-    sensor: SensorPlan = field(default_factory=SensorPlan)
 
 
 def plan_session(options: SimulationOptions, seed: int = 0) -> SessionPlan:
@@ -153,7 +135,7 @@ def plan_session(options: SimulationOptions, seed: int = 0) -> SessionPlan:
         )
         for _ in range(options.sets)
     )
-    same = {one.name: getattr(options, one.name) for one in fields(SessionPlan) if one.name != "sets"}
+    same = {one.name: getattr(options, one.name) for one in fields(SessionSetup)}
     return SessionPlan(sets=sets, **same)
 
 

@@ -305,12 +305,11 @@ class SensorPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SessionPlan:
-    """Everything that is recorded in one file.
+class SessionSetup:
+    """What is the same in every set of a session.
 
     Parameters
     ----------
-    sets : tuple of SetPlan
     pattern : Pattern
         The exercise's movement.
     side : str
@@ -336,7 +335,6 @@ class SessionPlan:
         What the body does that a rigid arm does not.
     """
 
-    sets: tuple[SetPlan, ...]
     pattern: Pattern = LATERAL_RAISE
     side: str = "right"
     still_s: float = 2.0
@@ -353,6 +351,13 @@ class SessionPlan:
     body: Body = field(default_factory=Body)
     mount: MountPlan = field(default_factory=MountPlan)
     sensor: SensorPlan = field(default_factory=SensorPlan)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionPlan(SessionSetup):
+    """Everything that is recorded in one file."""
+
+    sets: tuple[SetPlan, ...]
 
     @property
     def reach_m(self) -> float:

@@ -126,7 +126,7 @@ def body_record(body: Body) -> dict[str, float | None]:
     return record
 
 
-def set_record(one: TruthSet) -> dict[str, Any]:
+def set_record(one: TruthSet) -> dict[str, object]:
     """A set with a short summary and its reps."""
     reps = one.reps
     full = [rep for rep in reps if not rep.quality] or list(reps)
@@ -148,7 +148,7 @@ def set_record(one: TruthSet) -> dict[str, Any]:
 
 def truth_record(
     truth: Truth, recording: Recording, *, file: str = "", series: bool = False
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Everything the truth file holds, as plain lists and numbers."""
     record: dict[str, Any] = {
         "schema": SCHEMA,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from armarc.recording.types import STANDARD_GRAVITY_M_S2
 from armarc.sensor.bench.types import TOLERANCE_SPAN, AxisCheck, SensorCheck, StillFacts
@@ -252,7 +251,7 @@ CONVENTION = (
 )
 
 
-def check_record(check: SensorCheck) -> dict[str, Any]:
+def check_record(check: SensorCheck) -> dict[str, object]:
     """Plain dictionary of a check; JSON's own types only."""
     stream = check.stream
     se = check.start_velocity_se_rad_s
@@ -288,7 +287,7 @@ def check_record(check: SensorCheck) -> dict[str, Any]:
     }
 
 
-def _still_record(still: StillFacts) -> dict[str, Any]:
+def _still_record(still: StillFacts) -> dict[str, object]:
     return {
         "start_s": _round(still.start_s),
         "end_s": _round(still.end_s),
@@ -306,10 +305,10 @@ def _still_record(still: StillFacts) -> dict[str, Any]:
     }
 
 
-def _gyroscope(axis: AxisCheck) -> dict[str, Any]:
+def _gyroscope(axis: AxisCheck) -> dict[str, object]:
     deg = math.degrees(1)
     terms = axis.terms
-    out: dict[str, Any] = {
+    out: dict[str, object] = {
         "bias_deg_s": _round(deg * axis.mean),
         "bias_se_deg_s": _round(deg * axis.mean_se),
         "noise_deg_s": _round(deg * axis.sample_sd),
@@ -343,10 +342,10 @@ def _gyroscope(axis: AxisCheck) -> dict[str, Any]:
     }
 
 
-def _accelerometer(axis: AxisCheck) -> dict[str, Any]:
+def _accelerometer(axis: AxisCheck) -> dict[str, object]:
     micro = 1e6 / STANDARD_GRAVITY_M_S2
     terms = axis.terms
-    out: dict[str, Any] = {
+    out: dict[str, object] = {
         "mean_m_s2": _round(axis.mean),
         "mean_se_m_s2": _round(axis.mean_se),
         "noise_m_s2": _round(axis.sample_sd),

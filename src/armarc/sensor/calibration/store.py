@@ -1,27 +1,64 @@
-"""Calibrations kept in the configuration folder, one entry for each sensor."""
+"""What is kept of sensors in the configuration folder: calibrations, and how each sits on a wrist.
+
+The latest entry of a sensor (of a sensor and a side) counts; earlier ones stay in the files. An entry's JSON has the
+fields of its dataclass.
+"""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from pathlib import Path
-from typing import Any
+from types import UnionType
+from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
 import numpy as np
 
 from armarc.computer import config_folder
 from armarc.files import read_entries, write_entries
 from armarc.recording import FloatArray, Metadata
-from armarc.sensor.calibration.types import AccelerometerCalibration, Calibration, GyroscopeCalibration
+from armarc.sensor.calibration.types import Calibration, GyroscopeCalibration
 
-FILE_NAME = "sensor-calibrations.json"
-SCHEMA = "armarc.sensor_calibrations/1"
+CALIBRATIONS = ("sensor-calibrations.json", "armarc.sensor_calibrations/1")
+MOUNTS = ("sensor-mounts.json", "armarc.sensor_mounts/1")
+"""File and schema."""
+
+T = TypeVar("T")
 
 
-def calibrations_path(folder: Path | None = None) -> Path:
-    """Path of the file; it need not exist."""
-    return (config_folder() if folder is None else folder) / FILE_NAME
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredMount:
+    """Direction of arm and thumb in a strapped-on sensor.
+
+    Parameters
+    ----------
+    sensor, serial, address : str
+    side : str
+        ``"right"`` or ``"left"``.
+    made_at : str
+        Date and time, ISO 8601.
+    file : str
+    arm_axis, thumb_axis : ndarray, shape (3,)
+        Unit vectors in sensor axes: shoulder → hand, and across it toward the thumb. With the arm hanging and the
+        thumb forward the latter is also where the lifter faces.
+    arm_se_rad, thumb_se_rad : float, rad
+        Standard errors on the day; putting the strap on again adds to them.
+    """
+
+    sensor: str
+    side: str
+    made_at: str
+    arm_axis: FloatArray
+    thumb_axis: FloatArray
+    arm_se_rad: float
+    thumb_se_rad: float
+    serial: str = ""
+    address: str = ""
+    file: str = ""
+
+
+Entry = TypeVar("Entry", Calibration, StoredMount)
 
 
 def load_calibrations(folder: Path | None = None) -> tuple[Calibration, ...]:
@@ -32,19 +69,42 @@ def load_calibrations(folder: Path | None = None) -> tuple[Calibration, ...]:
     InputError
         The file cannot be read or was damaged.
     """
-    return read_entries(calibrations_path(folder), SCHEMA, calibration_from, "calibrate")
+    name, schema = CALIBRATIONS
+    return read_entries(_path(name, folder), schema, calibration_from, "calibrate")
+
+
+def load_mounts(folder: Path | None = None) -> tuple[StoredMount, ...]:
+    """Read every kept mount, oldest first.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read or was damaged.
+    """
+    name, schema = MOUNTS
+    return read_entries(_path(name, folder), schema, _mount_from, "record the mount")
 
 
 def save_calibration(calibration: Calibration, folder: Path | None = None) -> Path:
-    """Add a calibration. Earlier ones of the sensor stay in the file; the latest counts.
+    """Add a calibration.
 
     Raises
     ------
     InputError
         The file was damaged, or the folder cannot be written.
     """
-    entries = [calibration_record(one) for one in (*load_calibrations(folder), calibration)]
-    return write_entries(calibrations_path(folder), SCHEMA, entries)
+    return _write(CALIBRATIONS, (*load_calibrations(folder), calibration), folder)
+
+
+def save_mount(mount: StoredMount, folder: Path | None = None) -> Path:
+    """Add a mount.
+
+    Raises
+    ------
+    InputError
+        The file was damaged, or the folder cannot be written.
+    """
+    return _write(MOUNTS, (*load_mounts(folder), mount), folder)
 
 
 def find_calibration(sensor: str | Metadata | None, folder: Path | None = None) -> Calibration | None:
@@ -77,13 +137,38 @@ def latest_calibration(known: Sequence[Calibration], sensor: str | Metadata) -> 
     return next((one for one in reversed(known) if is_of(one.sensor, one.serial, one.address, sensor)), None)
 
 
+def latest_mount(known: Sequence[StoredMount], sensor: str | Metadata, side: str) -> StoredMount | None:
+    """The last of the mounts that belongs to a sensor and a side."""
+    for one in reversed(known):
+        if one.side == side and is_of(one.sensor, one.serial, one.address, sensor):
+            return one
+    return None
+
+
 def forget_calibration(sensor: str, folder: Path | None = None) -> int:
     """Take all calibrations of a sensor out of the file; gives their number."""
-    known = load_calibrations(folder)
+    return _forget(CALIBRATIONS, load_calibrations(folder), sensor, folder)
+
+
+def forget_mounts(sensor: str, folder: Path | None = None) -> int:
+    """Take all mounts of a sensor out of the file; gives their number."""
+    return _forget(MOUNTS, load_mounts(folder), sensor, folder)
+
+
+def _forget(file: tuple[str, str], known: Sequence[Entry], sensor: str, folder: Path | None) -> int:
     kept = [one for one in known if not is_of(one.sensor, one.serial, one.address, sensor)]
     if len(kept) < len(known):
-        write_entries(calibrations_path(folder), SCHEMA, [calibration_record(one) for one in kept])
+        _write(file, kept, folder)
     return len(known) - len(kept)
+
+
+def _path(name: str, folder: Path | None) -> Path:
+    return (config_folder() if folder is None else folder) / name
+
+
+def _write(file: tuple[str, str], entries: Sequence[Entry], folder: Path | None) -> Path:
+    name, schema = file
+    return write_entries(_path(name, folder), schema, [entry_record(one) for one in entries])
 
 
 def is_of(name: str, serial: str, address: str, sensor: str | Metadata) -> bool:
@@ -141,48 +226,44 @@ def _merged_gyroscope(
     )
 
 
-def calibration_record(one: Calibration) -> dict[str, Any]:
-    """JSON of a calibration."""
-    return {
-        "sensor": one.sensor,
-        "serial": one.serial,
-        "address": one.address,
-        "made_at": one.made_at,
-        "files": list(one.files),
-        "temperature_c": one.temperature_c,
-        "accelerometer": None if one.accelerometer is None else _accelerometer_record(one.accelerometer),
-        "gyroscope": None if one.gyroscope is None else _gyroscope_record(one.gyroscope),
-    }
+def entry_record(entry: Any) -> dict[str, Any]:
+    """JSON of a calibration or a mount, by the names of its fields; arrays with nine significant digits."""
+    return {one.name: _plain(getattr(entry, one.name)) for one in fields(entry)}
 
 
-def _accelerometer_record(one: AccelerometerCalibration) -> dict[str, Any]:
-    return {
-        "offset_m_s2": listed(one.offset_m_s2),
-        "matrix": listed(one.matrix),
-        "offset_se_m_s2": listed(one.offset_se_m_s2),
-        "scale_se": listed(one.scale_se),
-        "cross_se": one.cross_se,
-        "poses": one.poses,
-        "rests": one.rests,
-        "spread_before_m_s2": one.spread_before_m_s2,
-        "spread_after_m_s2": one.spread_after_m_s2,
-        "gravity_m_s2": one.gravity_m_s2,
-    }
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.ndarray):
+        return json.loads(json.dumps(np.vectorize(lambda one: float(f"{one:.9g}"))(value).tolist()))
+    if is_dataclass(value):
+        return entry_record(value)
+    return list(value) if isinstance(value, tuple) else value
 
 
-def _gyroscope_record(one: GyroscopeCalibration) -> dict[str, Any]:
-    return {
-        "bias_rad_s": listed(one.bias_rad_s),
-        "bias_se_rad_s": one.bias_se_rad_s,
-        "matrix": listed(one.matrix),
-        "scale_se": listed(one.scale_se),
-        "cross_se": one.cross_se,
-        "turns": one.turns,
-        "turned_axes": list(one.turned_axes),
-        "error_before_rad": one.error_before_rad,
-        "error_after_rad": one.error_after_rad,
-        "mean_turn_rad": one.mean_turn_rad,
-    }
+def _read(kind: type[T], entry: dict[str, Any]) -> T:
+    """An object of a dataclass from the JSON of `entry_record`.
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError
+        Anything that is none.
+    """
+    hints, out = get_type_hints(kind), {}
+    for one in fields(kind):  # type: ignore[arg-type]
+        if entry.get(one.name) is not None or one.default is MISSING:
+            out[one.name] = _as(hints[one.name], entry[one.name], (3, 3) if one.name == "matrix" else (3,))
+    return kind(**out)
+
+
+def _as(kind: Any, value: Any, shape: tuple[int, ...]) -> Any:
+    if get_origin(kind) is UnionType:  # X | None: None is left to the default
+        kind = get_args(kind)[0]
+    if get_origin(kind) is np.ndarray:
+        return _vector(value, shape)
+    if get_origin(kind) is tuple:
+        return tuple(str(one) for one in value)
+    if isinstance(kind, type) and is_dataclass(kind):
+        return _read(kind, value)
+    return kind(value)
 
 
 def calibration_from(entry: dict[str, Any]) -> Calibration:
@@ -193,54 +274,18 @@ def calibration_from(entry: dict[str, Any]) -> Calibration:
     ValueError, KeyError, TypeError
         Anything that is not one.
     """
-    force, turning = entry.get("accelerometer"), entry.get("gyroscope")
-    sensor = entry["sensor"]
-    if not isinstance(sensor, str) or not sensor:
+    if not isinstance(entry["sensor"], str) or not entry["sensor"]:
         raise ValueError("expected a sensor's name")
-    warm = entry.get("temperature_c")
-    return Calibration(
-        sensor=sensor,
-        serial=str(entry.get("serial") or ""),
-        address=str(entry.get("address") or ""),
-        made_at=str(entry["made_at"]),
-        files=tuple(str(one) for one in entry.get("files", [])),
-        temperature_c=None if warm is None else float(warm),
-        accelerometer=None if force is None else _accelerometer_from(force),
-        gyroscope=None if turning is None else _gyroscope_from(turning),
-    )
+    return _read(Calibration, entry)
 
 
-def _accelerometer_from(entry: dict[str, Any]) -> AccelerometerCalibration:
-    return AccelerometerCalibration(
-        offset_m_s2=vector(entry["offset_m_s2"]),
-        matrix=vector(entry["matrix"], (3, 3)),
-        offset_se_m_s2=vector(entry["offset_se_m_s2"]),
-        scale_se=vector(entry["scale_se"]),
-        cross_se=float(entry["cross_se"]),
-        poses=int(entry["poses"]),
-        rests=int(entry["rests"]),
-        spread_before_m_s2=float(entry["spread_before_m_s2"]),
-        spread_after_m_s2=float(entry["spread_after_m_s2"]),
-        gravity_m_s2=float(entry["gravity_m_s2"]),
-    )
+def _mount_from(entry: dict[str, Any]) -> StoredMount:
+    if entry["side"] not in ("right", "left"):
+        raise ValueError(f"side {entry['side']!r}")
+    return _read(StoredMount, entry)
 
 
-def _gyroscope_from(entry: dict[str, Any]) -> GyroscopeCalibration:
-    return GyroscopeCalibration(
-        bias_rad_s=vector(entry["bias_rad_s"]),
-        bias_se_rad_s=float(entry["bias_se_rad_s"]),
-        matrix=vector(entry["matrix"], (3, 3)),
-        scale_se=vector(entry["scale_se"]),
-        cross_se=float(entry["cross_se"]),
-        turns=int(entry["turns"]),
-        turned_axes=tuple(str(one) for one in entry["turned_axes"]),
-        error_before_rad=float(entry["error_before_rad"]),
-        error_after_rad=float(entry["error_after_rad"]),
-        mean_turn_rad=float(entry["mean_turn_rad"]),
-    )
-
-
-def vector(value: Any, shape: tuple[int, ...] = (3,)) -> FloatArray:
+def _vector(value: Any, shape: tuple[int, ...] = (3,)) -> FloatArray:
     """A finite array of a given shape.
 
     Raises
@@ -252,8 +297,3 @@ def vector(value: Any, shape: tuple[int, ...] = (3,)) -> FloatArray:
     if array.shape != shape or not np.isfinite(array).all():
         raise ValueError(f"expected {shape} finite numbers")
     return array
-
-
-def listed(array: FloatArray) -> Any:
-    """Plain lists of numbers with nine significant digits."""
-    return json.loads(json.dumps(np.vectorize(lambda one: float(f"{one:.9g}"))(array).tolist()))

@@ -14,7 +14,7 @@ MAX_PAYLOAD = 512
 """Longest attribute value (Core Specification, Vol 3, Part F)."""
 
 
-def is_table(value: Any) -> dict[str, Any]:
+def is_table(value: Any) -> dict[str, object]:
     """A table."""
     if not isinstance(value, dict):
         raise Unfit("a table")
