@@ -39,7 +39,7 @@ SHORT = {
     "in_band_pct": "In band %",
     "body_swing_cm": "Swing cm",
     "least_held_pct": "Held %",
-    "rom_deg": "Range °",
+    "rom_deg": "ROM °",
     "eccentric_s": "Lowering s",
 }
 
