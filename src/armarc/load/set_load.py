@@ -196,14 +196,12 @@ class _Case:
         arm = arm.with_point(self.sensor_mass_kg, arm.wrist_m) if self.sensor_mass_kg else arm
         return arm if self.elbow_rad == 0 or self.motion.mounting.thumb_axis is not None else unbent(arm)
 
-    def motion_with(self, inputs: _Inputs) -> SetMotion:
-        return set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
-
     def moved(self, inputs: _Inputs) -> list[RepMotion]:
-        """Every rep's movement; only some inputs touch it, so the others share one."""
+        """Every rep's movement; inputs that do not touch it share one."""
         key = inputs.tilt_rad, inputs.shoulder_m_s2
         if key not in self._moved:
-            whole, shaken = self.motion_with(inputs), inputs.shoulder_m_s2
+            whole = set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
+            shaken = inputs.shoulder_m_s2
             self._moved[key] = [
                 rep_motion(
                     self.motion, whole, rep, swing, plane_rad=self.plane_rad, shoulder_error_m_s2=shaken
