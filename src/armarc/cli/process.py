@@ -100,6 +100,15 @@ def process(
             metavar="OUT.png", help="Picture (.png, .svg or .pdf) of the set.", rich_help_panel=_OUT
         ),
     ] = None,
+    steps: Annotated[
+        int | None,
+        typer.Option(
+            metavar="REP",
+            min=1,
+            help="Draw this rep of each set step by step into the --plot picture, for explaining.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
     dark: Annotated[
         bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)
     ] = False,
@@ -130,7 +139,8 @@ def process(
     in the sensor worked out from the set itself. Options beat the recording's own header, which beats your
     settings file, which beats the exercise's entry.
     """
-    from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
+    from armarc.cli.batch import run
+    from armarc.cli.measured import LogEntry, Outputs, TrunkFile
     from armarc.cli.recording_outputs import VideoClock
     from armarc.errors import UsageError
 
@@ -152,6 +162,7 @@ def process(
             markers=markers,
             video=VideoClock(offset_s=offset, clap_s=clap),
             plot=plot,
+            steps=steps,
             dark=dark,
             size=size,
             force=force,

@@ -22,7 +22,6 @@ from armarc.load.mechanics import dynamics, held_moment
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,
-    SetMotion,
     rep_motion,
     set_motion,
     shoulder_swings,
