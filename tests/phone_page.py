@@ -127,17 +127,28 @@ async def _joined(joining: Any) -> Any:
 
 
 def stream_in_time(
-    url: str, browser: Browser, rows: np.ndarray, *, names: dict[str, str] | None = None, **options: Any
+    url: str,
+    browser: Browser,
+    rows: np.ndarray,
+    *,
+    names: dict[str, str] | None = None,
+    began: list[float] | None = None,
+    **options: Any,
 ) -> int:
-    """Be the page of a phone: send messages as their time comes; the number of frames that were acknowledged."""
+    """Be the page of a phone: send messages as their time comes; the number of frames that were acknowledged.
+
+    `began` gets the instant of the first frame on this machine's monotonic clock.
+    """
     acked = 0
     with Link(url, **options) as link:
         link.send(hello(**names or {}))
         assert json.loads(link.recv())["next"] == 0
-        began = time.monotonic() - rows[0, 0] / 1000.0
+        zero_s = time.monotonic() - rows[0, 0] / 1000.0
+        if began is not None:
+            began.append(zero_s + rows[0, 0] / 1000.0)
         for text in browser.messages(rows):
             due = json.loads(text)["frames"][-1][0] / 1000.0
-            time.sleep(max(0.0, began + due - time.monotonic()))
+            time.sleep(max(0.0, zero_s + due - time.monotonic()))
             link.send(text)
             while "ack" not in (got := json.loads(link.recv())):
                 pass

@@ -21,6 +21,7 @@ from armarc.motion.quaternions import conjugate, rotate
 from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, TrunkMotion, trunk_motion
 from armarc.pipeline import Session, measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Recording, uniform_pieces
+from armarc.recording.head import CLOCK_OF
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_clean
 from armarc.reps.swing import Swing, SwingCourse
@@ -130,7 +131,8 @@ def clock_shift(wrist: Recording, chest: Recording, clock: Clock | float = "auto
     if not isinstance(clock, str):
         return clock, "clocks laid over each other as stated"
     starts = wrist.source.clock_start_s, chest.source.clock_start_s
-    if clock != "jolt":
+    theirs = {one.metadata.other.get(CLOCK_OF) for one in (wrist, chest)}
+    if clock == "same" or (clock == "auto" and len(theirs) == 1):
         shift = (starts[1] or 0.0) - (starts[0] or 0.0)
         first, last = max(0.0, shift), min(wrist.duration_s, chest.duration_s + shift)
         if last - first >= LEAST_COVER * wrist.duration_s:

@@ -97,6 +97,7 @@ def test_the_page_records_without_a_network_what_process_reads(page: Chrome, tmp
     read = armarc.read_csv(csv)
     assert len(read.time_s) == page.value("fired")
     assert str(read.metadata.sensor).startswith("phone-")
+    assert read.metadata.other["clock_of"] == read.metadata.other["sensor_serial"]
     assert any("about x, y, z" in one for one in read.source.inferences)
     true = armarc.process(made, exercise="lateral-raise").frame()
     got = armarc.process(read, exercise="lateral-raise").frame()

@@ -35,7 +35,7 @@ def kill(running: Running) -> None:
 
 
 def test_a_killed_reprocessing_leaves_every_recording_whole(tmp_path: Path) -> None:
-    folder = copies(tmp_path / "in", 5)
+    folder = copies(tmp_path / "in", 16)
     assert run(tmp_path, "log", "import", folder).returncode == 0
     log = tmp_path / "log.sqlite"
     with sqlite3.connect(log) as connection:
@@ -46,14 +46,14 @@ def test_a_killed_reprocessing_leaves_every_recording_whole(tmp_path: Path) -> N
     chance = random.Random(1)
     for _ in range(3):
         running = Running(tmp_path, "log", "reprocess", "--all")
-        time.sleep(0.8 + 1.5 * chance.random())
+        time.sleep(0.7 + 0.8 * chance.random())
         kill(running)
         with open_log(str(log)) as store:
             assert check_log(store).problems == ()
-            assert len(list_sets(store)) == 5
+            assert len(list_sets(store)) == 16
     assert run(tmp_path, "log", "reprocess", "--all").returncode == 0
     done = run(tmp_path, "log", "reprocess", "--all", "--dry-run")
-    assert done.stdout.count("no change") == 5
+    assert done.stdout.count("no change") == 16
 
 
 def test_a_killed_live_session_keeps_what_it_has_logged_and_written(tmp_path: Path) -> None:
@@ -78,10 +78,10 @@ def test_a_killed_archive_goes_on_where_it_was(tmp_path: Path, whom: str) -> Non
     pytest.importorskip("pyarrow", reason="the extra 'archive' is not installed")
     if whom == "worker" and not Path("/proc/self/task").is_dir():
         pytest.skip("workers are found through /proc")
-    folder = copies(tmp_path / "in", 12)
+    folder = copies(tmp_path / "in", 40)
     words = ("archive", "process", folder, "--out", tmp_path / "store", "--workers", "2")
     running = Running(tmp_path, *words)
-    time.sleep(2.0)
+    time.sleep(1.5)
     if whom == "driver":
         kill(running)
     else:
@@ -102,7 +102,7 @@ def test_a_killed_archive_goes_on_where_it_was(tmp_path: Path, whom: str) -> Non
         for row in parquet.ParquetFile(path).read(columns=["sha256", "set", "rep"]).to_pylist()
     ]
     keys = [tuple(row.values()) for row in rows]
-    assert len(keys) == len(set(keys)) == 12 * 8
+    assert len(keys) == len(set(keys)) == 40 * 8
 
 
 @pytest.mark.parametrize(

@@ -103,6 +103,21 @@ def test_a_jolt_lays_the_clocks_over_each_other() -> None:
         clock_shift(wrist, chest, "jolt")
 
 
+def test_two_phones_that_recorded_by_themselves_have_two_clocks() -> None:
+    wrist, chest, _ = made(6.0)
+    alone = [
+        replace(one, metadata=replace(one.metadata, other=one.metadata.other | {"clock_of": name}))
+        for one, name in ((wrist, "aaaa"), (chest, "bbbb"))
+    ]
+    # Both begin at zero and are as long as each other; that says nothing here.
+    with pytest.raises(UsageError, match="no jolt"):
+        clock_shift(*alone)
+    assert clock_shift(jolted(alone[0], 1.2, 0.0), jolted(alone[1], 1.2, 0.73))[0] == pytest.approx(
+        0.73, abs=0.02
+    )
+    assert clock_shift(*alone, "same")[0] == 0.0
+
+
 def test_clocks_of_two_files_and_what_cannot_be() -> None:
     wrist, chest, _ = made(0.0)
     late = replace(chest, source=replace(chest.source, clock_start_s=1000.2))

@@ -17,6 +17,8 @@ from armarc.recording.recording import Recording
 CAPTURE, PLACE, FORWARD = "capture", "place", "forward"
 """Head keys: what all files of one capture share, where on the body a sensor sat, and, of one on the chest, which of
 its axes faced away from the breastbone."""
+CLOCK_OF = "clock_of"
+"""Head key of what was recorded without a computer: whose clock it counts on."""
 WRIST, CHEST = "wrist", "chest"
 PLACES = (WRIST, CHEST)
 _LARGEST_LINE = 1 << 16

@@ -344,7 +344,7 @@ def _in_rhythm(
     part = better_half(costs, adds[a:b])
     if part is None:
         return kept, total - float(costs.sum())
-    outsiders = float(adds[a:b].sum()) - total
+    outsiders = max(float(adds[a:b].sum()) - total, 0.0)
     pauses = _costs_of_pauses(found, kept[part])
     return kept[part], float(adds[a:b][part].sum() - pauses.sum()) - outsiders
 

@@ -32,8 +32,8 @@ const SESSION = hex(8);
 let kept = new Float64Array(WIDTH * (OFFLINE ? 6000 : KEPT)), size = kept.length / WIDTH;
 let first = 0, next = 0, sent = 0, acked = 0, answeredAt = 0;
 let interval = null, upright = [0, 0], up = null, battery = null;
-let place = "", running = false, stopped = false, startedAt = null, lastEvent = 0, lastBatch = 0, fallback = false;
-let socket = null, ready = false, greeted = false, busy = "", over = false, news = {}, wait = 250, slept = 0;
+let place = "", running = false, stopped = false, startedAt = null, lastEvent = 0, lastBatch = 0;
+let socket = null, greeted = false, busy = "", over = false, news = {}, wait = 250, slept = 0;
 const wallOffset = Date.now() - performance.now();
 
 function grow() {
@@ -47,7 +47,7 @@ function grow() {
 function stamp(event) {
   const now = performance.now();
   let t = event.timeStamp;
-  if (!(Math.abs(now - t) < 1000)) { t = now; fallback = true; }
+  if (!(Math.abs(now - t) < 1000)) t = now;
   const behind = Date.now() - now - wallOffset - slept;
   if (behind > 1000) slept += behind;
   return t + slept;
@@ -233,6 +233,7 @@ function csv() {
   const g = size9 > 0.5 && size9 < 2.5 ? 9.80665 : 1;
   const head = {
     sensor: "phone-" + PHONE.slice(0, 4), sensor_serial: PHONE, sensor_profile: "phone page 1, recorded on the phone",
+    clock_of: PHONE,
     started_at: startedAt.toISOString(), rate_hz: Math.round(1e5 / middle(spans)) / 100,
     sensor_habits: ["gravity " + (upright[1] < 10 ? "taken as the reaction" : sign < 0 ? "turned round" : "told as the reaction"),
       "the browser's interval " + interval],
