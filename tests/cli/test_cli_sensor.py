@@ -77,7 +77,7 @@ def test_describe(tmp_path: Path) -> None:
     ("words", "code", "said"),
     [
         (("record",), 2, "OUT.csv"),
-        (("record", "a.csv", "-s", "a", "-s", "A"), 2, "two different ones"),
+        (("record", "a.csv", "-s", "a", "-s", "A"), 2, "several different ones"),
         (("record", "a.csv", "--side", "up"), 2, "expected left or right"),
         (("record", "a.csv", "--description", "nowhere.toml"), 3, "cannot be read"),
         (("sensor", "remember", "../x"), 2, "cannot be a nickname"),
