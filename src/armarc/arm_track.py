@@ -224,9 +224,9 @@ def _mount(
         height_m=_height(choices),
         made=workings.equations,
     )
-    hand_axes = _hand_axes(choices)
-    if lever is not None and hand_axes is not None:
-        lever = off_plane(lever, hand_axes)
+    exercise = choices.exercise
+    if lever is not None and exercise.coordinate == "elevation" and exercise.sensor_place == "wrist":
+        lever = off_plane(lever, _hand_axes(choices))
     twist = None
     if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):
         twist = find_twist(omega, up, piece.rate_hz)
@@ -271,12 +271,11 @@ def _height(choices: Choices) -> FloatArray | None:
 
 
 def _hand_axes(choices: Choices) -> FloatArray | None:
-    """Sensor axes of which one lies along the forearm, shape (k, 3); None for a sensor that sits elsewhere."""
-    if choices.exercise.sensor_place != "wrist" or choices.exercise.coordinate != "elevation":
-        return None
+    """Sensor axes of which one lies along the forearm, shape (k, 3), as stated; None where nobody said so."""
     if choices.hand_axis is not None:
         return sensor_axis(choices.hand_axis)[None]
-    return np.concatenate([np.eye(3), -np.eye(3)])
+    # A strap holds a flat sensor with its z axis away from the skin.
+    return None if choices.strap is None else np.concatenate([np.eye(3)[:2], -np.eye(3)[:2]])
 
 
 def _hanging(

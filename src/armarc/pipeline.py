@@ -274,7 +274,7 @@ def _settled(
 
 
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
-    """Direction of the arm when it shows that what was taken for the bottom of the reps is their top.
+    """Direction of the arm when it shows that what was taken for the bottom of a set's reps is their top.
 
     The counting knows no arm and takes the end at which it rests for the bottom; a set cut by the recording, or with
     holds as long as its pauses, leaves that open. A lever arm knows.
@@ -282,9 +282,10 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
     if motion.coordinate != "elevation" or motion.mounting.method not in ("lever_arm", "twist"):
         return None
     rises = [
-        motion.elevation_rad[m.top] - motion.elevation_rad[m.bottom] for group in counted.sets for m in group
+        float(np.median([motion.elevation_rad[m.top] - motion.elevation_rad[m.bottom] for m in group]))
+        for group in counted.sets
     ]
-    return motion.mounting.arm_axis if float(np.median(rises)) < 0 else None
+    return motion.mounting.arm_axis if min(rises) < 0 else None
 
 
 def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:

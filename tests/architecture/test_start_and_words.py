@@ -47,6 +47,20 @@ def test_the_command_line_loads_nothing_heavy():
     assert set(HEAVY) & set(loaded) == set()
 
 
+def test_measuring_a_short_file_loads_no_library_it_does_without():
+    """Neither the database of the log, which a mere name of a place would need, nor pandas, nor pictures."""
+    loaded = child(
+        "import contextlib, io, sys\n"
+        "from armarc.cli import main\n"
+        f"sys.argv = ['armarc', 'process', {str(ROOT / 'recordings' / 'strict-raise.csv')!r}]\n"
+        "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
+        "    main()\n"
+        "print(*sorted({name.split('.')[0] for name in sys.modules}))"
+    ).split()
+    assert "numpy" in loaded
+    assert {"sqlalchemy", "pandas", "matplotlib", "scipy"} & set(loaded) == set()
+
+
 def test_importing_the_package_loads_nothing_heavy():
     loaded = child("import sys, armarc\nprint(*sorted({n.split('.')[0] for n in sys.modules}))").split()
     assert (set(HEAVY) | {"typer", "rich"}) & set(loaded) == set()

@@ -1,6 +1,7 @@
 """A phone as the sensor: a long run over TLS on loopback, and what 60 and 100 events a second leave of a start.
 
-Run by hand: ``python tests/benchmarks/bench_phone.py run MINUTES`` or ``… bench_phone.py accuracy``.
+Run by hand: ``python tests/benchmarks/bench_phone.py run MINUTES``, ``… bench_phone.py page MINUTES`` (a real Chromium
+at ten times the speed) or ``… bench_phone.py accuracy``.
 """
 
 from __future__ import annotations
@@ -18,6 +19,10 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
+
+from live_chrome import Chrome
+from phone_link import FLAGS, Program, play_fast
 
 import armarc
 from armarc.recording import Recording
@@ -85,6 +90,31 @@ def run(minutes: float) -> None:
             f"{said['missing_samples']} missing, clock drift {said['sensor_clock_drift_ppm']:.1f} ppm; memory of "
             f"both processes {memory[min(2, len(memory) - 1)]:.0f} MB after a minute, {memory[-1]:.0f} MB at the end"
         )
+
+
+def page(minutes: int) -> None:
+    """The page itself in a real Chromium, at ten times the speed, by a clock of its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        program = Program(Path(folder), "record", str(Path(folder) / "page.csv"), "--json")
+        with Chrome(flags=FLAGS) as chrome:
+            chrome.open(program.url)
+            chrome.wait_for("document.getElementById('start').textContent === 'Start'")
+            chrome.value("document.getElementById('start').click()")
+            chrome.wait_for("greeted")
+            heap, memory = [], []
+            for _ in range(minutes):
+                heap.append(play_fast(chrome, 6000) / 1e6)
+                memory.append(_memory_mb(program.process.pid))
+            chrome.wait_for("next === acked", 60)
+            taken = chrome.value("next")
+        program.end()
+        (said,) = program.events()
+    told = said["files"][0]
+    print(
+        f"{minutes} min at 100 Hz in Chromium, ten times as fast: {taken} taken, {told['samples']} written, "
+        f"{told['missing_samples']} missing, {told['reconnects']} reconnects; heap of the page {heap[0]:.2f} MB after "
+        f"a minute, {heap[-1]:.2f} MB at the end; memory of both processes {memory[0]:.0f} MB, {memory[-1]:.0f} MB"
+    )
 
 
 def _motion() -> np.ndarray:
@@ -156,5 +186,7 @@ def streamed(made: Recording, browser: Browser, seed: int) -> Recording:
 if __name__ == "__main__":
     if sys.argv[1] == "run":
         run(float(sys.argv[2]))
+    elif sys.argv[1] == "page":
+        page(int(sys.argv[2]))
     else:
         accuracy()

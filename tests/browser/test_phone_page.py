@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from live_chrome import Chrome, find_chromium
-from phone_link import FLAGS, Program, Wire, feed, move_sensors, set_sensors, virtual_sensors
+from phone_link import FLAGS, Program, Wire, feed, move_sensors, play_fast, set_sensors, virtual_sensors
 
 import armarc
 from armarc.recording import Metadata
@@ -245,41 +245,13 @@ def test_two_phones_in_two_browsers(page: Chrome, tmp_path: Path) -> None:
     assert np.abs(got["trunk_lean_deg"].to_numpy()).max() < 1.0  # the simulated trunk stands
 
 
-HEAP = "Runtime.getHeapUsage"
-PLAY_FAST = """
-const offset = Date.now() - performance.now();
-window.fakeNow = performance.now() + 60000;  // so that no stamp of the browser's own clock passes for one of this
-performance.now = () => fakeNow;
-Date.now = () => fakeNow + offset;
-function fast(n) {  // ten seconds of 100 events a second in one, in steps of 50 ms
-  let k = 0;
-  window.fastDone = false;
-  const timer = setInterval(() => {
-    for (let i = 0; i < 50 && k < n; i++, k++) {
-      fakeNow += 10;
-      const s = Math.sin(k / 40);
-      dispatchEvent(new DeviceMotionEvent("devicemotion", { interval: 10,
-        accelerationIncludingGravity: {x: 3 * s, y: 0, z: 9.3}, rotationRate: {alpha: 0, beta: 10 * s, gamma: 0} }));
-    }
-    if (k >= n) { clearInterval(timer); window.fastDone = true; }
-  }, 50);
-}
-"""
-
-
 def test_a_long_run_costs_the_page_no_memory_and_no_sample(page: Chrome, tmp_path: Path) -> None:
     # Five minutes at ten times their speed, by a clock of the page's own.
     program = Program(tmp_path, "record", str(tmp_path / "long.csv"), "--json")
     try:
         _start(page, program.url)
-        page.call("HeapProfiler.enable")
-        page.value(PLAY_FAST + "0")
-        used = []
-        for count in (6000, 12000, 12000):
-            page.value(f"fast({count}); 0")
-            page.wait_for("window.fastDone && next === acked", 60)
-            page.call("HeapProfiler.collectGarbage")
-            used.append(page.call(HEAP)["usedSize"])
+        used = [play_fast(page, count) for count in (6000, 12000, 12000)]
+        page.wait_for("next === acked")
     finally:
         assert program.end() == 0, program.err.read_text()
     (said,) = program.events()
@@ -358,5 +330,23 @@ def test_nothing_is_cut_on_phones_in_the_light_and_in_the_dark(page: Chrome, tmp
                     colours.add(page.value("getComputedStyle(document.body).backgroundColor"))
                     page.picture(folder / f"phone-{stage}-{name}-{'dark' if dark else 'light'}.png")
         assert len(colours) == 2
+    finally:
+        program.end()
+    assert page.value("document.getElementById('say').textContent") == "The session is over"
+
+
+def test_every_place_is_in_sight_on_every_phone(page: Chrome, tmp_path: Path) -> None:
+    program = Program(tmp_path, "record", str(tmp_path / "three.csv"), phone="left,right,chest")
+    folder = Path(os.environ.get("ARMARC_SCREENSHOTS", tmp_path))
+    try:
+        page.open(program.url)
+        page.wait_for("document.querySelectorAll('#places button').length === 3")
+        for name, (width, height) in SIZES.items():
+            page.resize(width, height)
+            page.wait_for(f"innerWidth === {width}")
+            assert page.value(INSIDE), name
+            lowest = page.value("document.getElementById('places').getBoundingClientRect().bottom")
+            assert lowest <= height, name
+            page.picture(folder / f"phone-places-{name}.png")
     finally:
         program.end()

@@ -159,21 +159,21 @@ def test_a_second_phone_is_told_that_there_is_one(waiting: Waiting) -> None:
         first.send(hello())
         first.recv(timeout=10)
         with Link(waiting.url()) as second:
-            second.send(hello(tab="bbbbbbbbbbbbbbbb"))
+            second.send(hello(tab="bbbbbbbbbbbbbbbb", phone="fedcba9876543210"))
             assert "Another phone" in json.loads(second.recv(timeout=10))["busy"]
         first.send(good[0])
         assert json.loads(first.recv(timeout=10))["ack"] == 3
-        # The same tab, loaded again while its old connection still hangs, takes its own place.
+        # A page the same phone opened later takes the place, while the old connection still hangs.
         with Link(waiting.url()) as again:
-            again.send(hello(session="5e55104000000002"))
+            again.send(hello(session="5e55104000000002", tab="cccccccccccccccc"))
             assert json.loads(again.recv(timeout=10))["next"] == 0
-            # A tab that was duplicated has the same name: the page whose place was taken does not take it back.
+            # The page whose place was taken does not take it back.
             with Link(waiting.url()) as before:
                 before.send(hello())
-                assert "another tab" in json.loads(before.recv(timeout=10))["busy"]
+                assert "opened later" in json.loads(before.recv(timeout=10))["busy"]
     # Just gone, the place is still kept for it.
     with Link(waiting.url()) as second:
-        second.send(hello(tab="bbbbbbbbbbbbbbbb"))
+        second.send(hello(tab="bbbbbbbbbbbbbbbb", phone="fedcba9876543210"))
         assert "busy" in json.loads(second.recv(timeout=10))
 
 

@@ -129,6 +129,22 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
         assert off.max() < within, key
 
 
+def test_a_phone_that_never_came_is_said(recording: Running) -> None:
+    browser = Browser()
+    rows = browser.rows(simulate_session(plan_session(SimulationOptions(sets=1, reps=1), 1), 1)[0])
+    with Link(_url(recording)) as wrist:
+        wrist.send(hello(next=len(rows), **WRIST))
+        wrist.recv()
+        for message in browser.messages(rows):
+            wrist.send(message)
+            wrist.recv()
+        recording.process.send_signal(signal.SIGINT)
+        assert recording.end(30) == 0
+    ((_, said),) = recording.records()
+    assert [one["samples"] for one in said["files"]] == [len(rows), 0]
+    assert "set-chest.csv was not written: its sensor never came" in recording.said()
+
+
 def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Running) -> None:
     url = _url(recording)
     rows = Browser().rows(simulate_session(plan_session(SimulationOptions(sets=1, reps=1), 1), 1)[0])[:30]
@@ -138,20 +154,23 @@ def test_each_place_has_one_phone_and_a_wrong_tap_is_put_right(recording: Runnin
         link.send(hello(**names))
         return json.loads(link.recv())
 
-    with Link(url) as first, Link(url) as second, Link(url) as third:
+    with Link(url) as first, Link(url) as second:
         assert greeted(first, **WRIST)["next"] == 0
-        # The same phone in a second tab is no second sensor.
-        other_tab = WRIST | {"tab": "3333333333333333", "place": "chest"}
-        assert "Another tab of this phone" in greeted(second, **other_tab)["busy"]
-        # Another phone at the same place is told which one is taken, and takes the other.
-        assert "at this place (wrist)" in greeted(third, **CHEST | {"place": "wrist"})["busy"]
+        # Another phone at the same place is told that it is taken.
+        assert (
+            "Another phone is the sensor at this place (wrist)"
+            in greeted(second, **CHEST | {"place": "wrist"})["busy"]
+        )
     with Link(url) as first, Link(url) as second, Link(url) as third:
-        # The first one goes to the chest: its page was loaded anew, and the wrist is free at once.
-        assert greeted(first, **WRIST | {"place": "chest", "session": "5e55000000000003"})["next"] == 0
+        # The first one goes to the chest, by another page: the wrist is free at once, and its old page stays away.
+        later = {"place": "chest", "session": "5e55000000000003", "tab": "3333333333333333"}
+        assert greeted(first, **WRIST | later)["next"] == 0
+        assert "opened later" in greeted(third, **WRIST)["busy"]
         assert greeted(second, **CHEST | {"place": "wrist", "session": "5e55000000000004"})["next"] == 0
         for link in (first, second):
             link.send(message)
             assert json.loads(link.recv())["ack"] == 3
+    with Link(url) as third:
         third.send(hello(place="knee"))
         with pytest.raises(Exception, match="place where none"):
             third.recv()

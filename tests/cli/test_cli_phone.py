@@ -33,6 +33,8 @@ from armarc.errors import UsageError
         ("sensor", "calibrate", "table.csv", "--phone"),
         ("sensor", "mount", "move.csv", "--phone", "--side", "left"),
         ("sensor", "mount", "--phone", "--side", "left", "--rate", "100"),
+        ("sensor", "mount", "move.csv", "--out", "OUT"),
+        ("sensor", "calibrate", "table.csv", "--out", "OUT"),
     ],
 )
 def test_a_phone_stands_alone(words: tuple[str, ...], tmp_path: Path) -> None:

@@ -62,6 +62,7 @@ class Bench:
         environment = os.environ | {
             "DBUS_SYSTEM_BUS_ADDRESS": self.address,
             "ARMARC_CONFIG_DIR": str(self.config),
+            "ARMARC_DATA_DIR": str(self.folder / "data"),
             "NO_COLOR": "1",
         }
         command = [*launcher, sys.executable, "-m", "armarc", *map(str, words)]

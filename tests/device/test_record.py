@@ -5,7 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import random
+import re
+import time
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +20,8 @@ from fake_sensor import FakeSensor
 from program import Bench
 
 from armarc.cli.places import paired
+from live_runs import recording as live_recording
+from phone_page import Browser, stream_in_time
 
 Run = Callable[..., None]
 MINE = ("-s", "wrist-1")  # named, so that it is taken as soon as it is seen
@@ -186,6 +191,57 @@ def test_a_wrist_and_a_chest(bench: Bench, run: Run, words: tuple[str, ...]) -> 
             for key in ("capture", "clock_zero_at"):
                 assert heads[0][key] == heads[1][key]
             assert paired(files).chest_of == {files[0]: files[1]}
+
+    run(story())
+
+
+def test_a_strap_on_the_wrist_and_a_phone_on_the_chest(bench: Bench, run: Run) -> None:
+    for library in ("websockets", "segno", "cryptography"):
+        pytest.importorskip(library, reason="the extra 'phone' is not installed")
+    rows = Browser().rows(live_recording(2, sets=1, reps=1)[0])[:400]
+
+    async def story() -> None:
+        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
+            daemon.add(sensor)
+            words = ("--phone", "chest", "--host", "127.0.0.1", "--port", "0")
+            out = bench.folder / "set.csv"
+            program = await bench.armarc("record", out, "-s", "wrist-1", *words)
+            await program.says("SHA-256")
+            found = re.search(r"open https://(\S+)/phone(\?\S+)", program.talk)
+            assert found
+            url = f"wss://{found[1]}/phone/stream{found[2]}"
+            began_s = time.time()
+            acked = await asyncio.to_thread(stream_in_time, url, Browser(), rows)
+            ended_s = time.time()
+            program.interrupt()
+            code, data = await program.end(30)
+            assert code == 0, program.talk
+            files = [Path(line) for line in data.split()]
+            assert [one.name for one in files] == ["set-wrist.csv", "set-chest.csv"]
+            wrist, chest = (Captured(one) for one in files)
+            wrist.assert_whole()
+            assert len(chest.rows) == acked == 400
+            assert paired(files).chest_of == {files[0]: files[1]}
+            # One clock: the phone was heard while the strap was, and after it.
+            zero_s = datetime.fromisoformat(chest.head["clock_zero_at"]).timestamp()
+            assert wrist.head["clock_zero_at"] == chest.head["clock_zero_at"]
+            assert began_s - 0.1 < zero_s + chest.time_s[0] < zero_s + chest.time_s[-1] < ended_s + 0.1
+            assert wrist.time_s[0] < chest.time_s[0]
+            assert chest.time_s[-1] < wrist.time_s[-1] + 0.5
+
+    run(story())
+
+
+def test_a_sensor_that_cannot_be_found_ends_the_phone_s_wait(bench: Bench, run: Run) -> None:
+
+    async def story() -> None:
+        async with FakeDaemon(bench.address):
+            words = ("--phone", "chest", "--host", "127.0.0.1", "--port", "0", "--timeout", "1")
+            program = await bench.armarc("record", bench.folder / "set.csv", "-s", "nobody", *words)
+            code, _ = await program.end(30)
+            assert code == 4
+            assert "nobody" in program.talk
+            assert "Traceback" not in program.talk
 
     run(story())
 

@@ -91,24 +91,25 @@ def test_no_phase_is_out_of_order(recording, name):
             assert rep.peak_concentric_rad_s > 0
 
 
-def test_angles_and_starts_against_optics(recording):
-    """RMSE over ten fast raises without a load (true starts 108–171 °/s), up to 125°.
+@pytest.mark.parametrize(("stated", "bottoms_deg"), [({}, 2.7), ({"hand_axis": "-x"}, 1.0)])
+def test_angles_and_starts_against_optics(recording, stated, bottoms_deg):
+    """RMSE over ten fast raises without a load (true starts 108–171 °/s), to 125°; wanted are 2.5° and 3 °/s.
 
-    Wanted are 2.5° and 3 °/s: range 2.4°, start 2.6 °/s (the abduction alone 0.9° and 3.6 °/s, the flexion, whose tops
-    read 3.5° low, 3.3° and 0.9 °/s), bottoms 0.8°, tops 2.6°.
+    Nothing stated: bottoms 2.6°, tops 2.7°, range 2.5°, start 2.3 °/s. The forearm's axis shows the elbow bent
+    by 25° across the abduction: 0.7°, 2.6°, 2.4° (abduction 0.9°, flexion 3.2°), 2.6 °/s (3.6, 0.9).
     """
-    errors = np.concatenate([against_optics(recording(name), name) for name in OPTICAL])
+    errors = np.concatenate([against_optics(recording(name), name, **stated) for name in OPTICAL])
     assert errors.shape == (10, 4)
     bottom, top, rom, start = np.sqrt(np.mean(errors**2, axis=0))
-    assert bottom <= 1.0
+    assert bottom <= bottoms_deg
     assert top <= 2.7
     assert rom <= 2.5
     assert start <= 3.0
 
 
-def against_optics(raises, name):
+def against_optics(raises, name, **stated):
     """Shape (reps, 4): errors of bottom, top, range (°) and start velocity (°/s)."""
-    session = process(raises, exercise=OPTICAL[name], side="right")
+    session = process(raises, exercise=OPTICAL[name], side="right", **stated)
     truth = pd.read_csv(FOLDER / f"{name}.truth.csv.gz")
     t, angle = truth.time_s.to_numpy(), truth.arm_line_elevation_deg.to_numpy()
     errors, before_s = [], 0.0

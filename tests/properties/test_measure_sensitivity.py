@@ -106,7 +106,7 @@ def measure(swing_cm):
         sensor=SensorPlan(noise="ideal", rate_hz=100.0),
     )
     recording, _ = simulate_session(plan, 1)
-    (found,) = process(recording, reference="front-raise").sets
+    (found,) = process(recording, reference="front-raise", mounting="twist").sets
     records = [rep_record(each) for each in found.reps]
     assert len(records) == 6
     return records

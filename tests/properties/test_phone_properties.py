@@ -20,7 +20,7 @@ LEAVES = st.one_of(
     NUMBERS, st.lists(NUMBERS, max_size=9), st.lists(st.lists(NUMBERS, max_size=8), max_size=4)
 )
 KEYS = st.sampled_from(
-    ["hello", "from", "frames", "phone", "tab", "session", "first", "next", "upright", "battery"]
+    ["hello", "from", "frames", "phone", "tab", "session", "place", "first", "next", "upright", "battery"]
 )
 
 

@@ -43,7 +43,7 @@ def test_a_walking_arm_swings_elsewhere_than_the_sets_and_faster():
     assert not stride.is_walk_beside(replace(RAISE, up_s=1.0))  # sets as fast as strides tell nothing
 
 
-@pytest.mark.parametrize("strap", ["back", "thumb"])
+@pytest.mark.parametrize("strap", ["back", "thumb", "inside"])
 @pytest.mark.parametrize(
     ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]
 )

@@ -9,7 +9,7 @@ from armarc.log import Filter, Labels, list_sets, open_log
 from armarc.log.changing import edit_sets, undo
 from armarc.log.exporting import sets_table
 from armarc.log.migrations import migrate
-from armarc.log.pain import CAUTION, caution_for, pain_words, sentence_of
+from armarc.log.pain import CAUTION, caution_for, has_pain, pain_words, sentence_of, with_pain
 from armarc.report.page_build import build_sections
 from invented_log import fill
 
@@ -45,6 +45,16 @@ def test_no_pain_said_is_no_pain_and_nothing_said_is_neither(store):
     by_id = {one.id: one.pain for one in list_sets(store)}
     assert (by_id[1], by_id[2]) == (0, None)
     assert list_sets(store, Filter(pain=True)) == []
+
+
+def test_pain_is_said_by_a_number_or_a_tag_whoever_is_asked(store):
+    edit_sets(store, [1], Labels(pain=0))
+    edit_sets(store, [2], SORE)
+    edit_sets(store, [3], Labels(tags=("pain",)))
+    everyone = list_sets(store)
+    assert {one.id for one in everyone if has_pain(one)} == {2, 3}
+    assert with_pain(store, [one.id for one in everyone]) == {2, 3}
+    assert with_pain(store, [1, 3]) == {3}
 
 
 def test_clearing_the_pain_clears_where_and_at_what_angle(store):

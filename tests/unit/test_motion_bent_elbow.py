@@ -55,3 +55,10 @@ def test_a_sensor_that_lies_otherwise_shows_no_forearm_and_the_error_says_so():
         == UNKNOWN_OFF_PLANE_M
         > 2 * off_plane(fitted(0.0, Rotation.identity())[0], SIX).off_plane_m
     )
+
+
+def test_where_no_axis_is_stated_nothing_is_made_up():
+    found, _ = fitted(math.radians(25), Rotation.identity())
+    unsure = off_plane(found, None)
+    np.testing.assert_array_equal(unsure.vector_m, found.vector_m)
+    assert unsure.off_plane_m == UNKNOWN_OFF_PLANE_M

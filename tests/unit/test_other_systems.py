@@ -13,6 +13,7 @@ import signal
 import socket
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -21,9 +22,11 @@ from armarc.cli.simulate import quoted
 from armarc.computer import hold_alone
 from armarc.errors import UsageError
 from armarc.live import after_set, speech
+from armarc.live.desk import switch_of
 from armarc.log import location, open_log
 from armarc.log.backup import back_up, restore
 from armarc.outputs import TABLE, Guard
+from armarc.tasks import Task
 
 
 def test_a_hook_keeps_the_backslashes_of_windows(monkeypatch):
@@ -205,6 +208,54 @@ def test_ctrl_break_ends_a_session_where_the_loop_takes_no_signals(monkeypatch):
     finally:
         for one, handler in before.items():
             signal.signal(one, handler)
+
+
+class Console:
+    """Keys that wait in a console of Windows, as its C runtime hands them over."""
+
+    def __init__(self, keys):
+        self.keys = list(keys)
+
+    def kbhit(self):
+        return bool(self.keys)
+
+    def getwch(self):
+        return self.keys.pop(0)
+
+
+def test_keys_of_a_console_of_windows_give_the_orders_of_any_terminal(monkeypatch):
+    # An arrow (two characters) is no key; backspace is ^H and Enter a carriage return there.
+    monkeypatch.setitem(sys.modules, "termios", None)
+    monkeypatch.setitem(sys.modules, "msvcrt", Console("\xe0Hk99\b\b12kg\rsü"))
+    monkeypatch.setattr(keyboard.sys, "stdin", SimpleNamespace(isatty=lambda: True))
+    orders, shown = [], []
+    desk = SimpleNamespace(next_task=Task(exercise="lateral-raise", side="right"), done=[], lifting=False)
+    session = SimpleNamespace(
+        board=SimpleNamespace(keys=False, typing=""), desk=desk, lifters=(), exercises=(),
+        order=orders.append, refresh=lambda: shown.append(session.board.typing),
+    )  # fmt: skip
+
+    async def lifting():
+        with keyboard.keyboard(session):
+            assert session.board.keys
+            await asyncio.sleep(3 * keyboard.LOOK_EVERY_S)
+        return len(asyncio.all_tasks())
+
+    assert asyncio.run(lifting()) <= 2
+    assert "load (8kg, 17.5lb): 9▏" in shown
+    assert orders == [switch_of(load="12kg"), switch_of(side="left")]
+
+
+def test_without_any_terminal_no_keys_are_taken(monkeypatch):
+    for name in ("termios", "msvcrt"):
+        monkeypatch.setitem(sys.modules, name, None)
+    board = SimpleNamespace(keys=False)
+
+    async def lifting():
+        with keyboard.keyboard(SimpleNamespace(board=board)):
+            assert not board.keys
+
+    asyncio.run(lifting())
 
 
 @pytest.mark.parametrize(

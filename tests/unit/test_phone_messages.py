@@ -66,6 +66,8 @@ def test_what_the_page_sends_is_read() -> None:
         hello(phone="../../etc"),
         hello(tab=""),
         hello(session=7),
+        hello(place=7),
+        hello(place="x" * 17),
         hello(first=5, next=4),
         "x" * (1 << 17),
     ],

@@ -4,10 +4,12 @@ import json
 import math
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from armarc import pipeline
 from armarc.api import process
 from armarc.errors import UsageError
 from armarc.kept import Kept
@@ -163,6 +165,29 @@ def test_a_recording_cut_on_both_sides():
     assert counts(session) == [5]
     assert [r["quality"] for r in records(session)] == [["no_gate", "open_start"], [], [], [], ["open_end"]]
     assert records(session)[1]["rom_deg"] == pytest.approx(math.degrees(reps[1].rom_rad), abs=1.5)
+
+
+def test_one_set_of_two_read_upside_down_is_read_again(monkeypatch):
+    """From top to top, as the counting may read a set beside which the arm rested high; the lever arm knows."""
+    recording, _ = simulated(seed=2, reps=6, sets=2, rest_s=20.0)
+    as_it_is = process(recording)
+
+    def misread(*args):
+        found = counted(*args)
+        first = found.sets[0]
+        over = tuple(
+            replace(m, bottom=m.top, top=m.bottom_after, bottom_after=after.top)
+            for m, after in pairwise(first)
+        )
+        return found if args[-1].arm_axis is not None else replace(found, sets=(over, *found.sets[1:]))
+
+    counted = pipeline.count_sets
+    monkeypatch.setattr(pipeline, "count_sets", misread)
+    again = process(recording)
+    assert counts(again) == counts(as_it_is) == [6, 6]
+    assert [r["rom_deg"] for r in records(again)] == pytest.approx(
+        [r["rom_deg"] for r in records(as_it_is)], abs=0.5
+    )
 
 
 def test_a_short_gap_is_bridged_and_flagged():

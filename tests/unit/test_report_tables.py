@@ -108,7 +108,7 @@ def test_summary_says_what_the_record_says():
     summary = made["summary"]
     out = printed(summary_block(made["reps"], summary, band=band_words(BAND, None)), 120)
     assert f"{summary['in_band']['count']} of 9 ({100 * summary['in_band']['share']:.0f} %)" in out
-    assert f"{summary['velocity_loss_pct']:.0f} % of the best mean concentric" in out
+    assert f"{summary['velocity_loss_pct']:.0f} % of the best mean raising velocity" in out
     assert f"{summary['rom_loss_pct']:.0f} % lost" in out
     assert summary["tempo"] in out
     assert f"{summary['time_under_tension_s']:.0f} s" in out

@@ -11,6 +11,8 @@ from scipy.spatial.transform import Rotation
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
+from armarc.reps.path import sensor_path
+from armarc.reps.runs import better_half
 
 HZ = 100.0
 
@@ -88,6 +90,17 @@ def test_walking_after_a_set_is_left_out():
     assert {out.reason for out in found.left_out} >= {"a swing of a walking arm"}
 
 
+@pytest.mark.parametrize("wobble_hz", [5.0, 6.5, 8.5])
+def test_a_sensor_whose_strap_wobbles_comes_to_rest(wobble_hz):
+    """It turns to and fro by a degree and a half, at up to 80 °/s, and nowhere."""
+    angle = raises([90] * 6, after_s=1.0).angle_rad
+    wobble = 1.5 * np.sin(2 * np.pi * wobble_hz * np.arange(len(angle)) / HZ)
+    pose = poses(angle, wobble)
+    rests, shaken = (sensor_path(from_scipy(p), turning(p), HZ).rests for p in (poses(angle), pose))
+    assert len(shaken) == len(rests)
+    assert np.abs(np.subtract(shaken, rests)).max() <= 6  # a fifth of a second
+
+
 @pytest.mark.parametrize("swings", [6, 12])
 def test_walking_that_swings_from_its_resting_pose_is_left_out(swings):
     """Forward about a bent elbow and hardly back: its bottom is where the arm rests, as a rep's is."""
@@ -101,6 +114,18 @@ def test_small_fast_reps_of_the_same_exercise_are_a_set():
     angle = raises([90] * 6, after_s=8.0).angle_rad
     small = bumps(22, [35] * 10, begin_s=8, every_s=1, up_s=0.5)
     assert counts(grouped(np.concatenate([angle, small]))) == [6, 10]
+
+
+@pytest.mark.parametrize("is_before", [True, False])
+def test_a_lift_some_seconds_beside_a_set_is_none_of_its_reps(is_before):
+    """To a button: as large as a rep, quicker and up for a shorter time."""
+    lift = bumps(7, [75], begin_s=1 if is_before else 4, every_s=1, up_s=1.0)
+    angle = raises([90] * 6, pause_s=0.5, still_s=1.0, after_s=1.0).angle_rad
+    assert counts(grouped(np.concatenate([lift, angle] if is_before else [angle, lift]))) == [6]
+
+
+def test_a_last_rep_after_a_breather_counts():
+    assert counts(grouped(raises([90] * 6 + [80], pause_s=[0.5] * 5 + [7.0]))) == [7]
 
 
 def test_picking_up_and_drinking_are_left_out():
@@ -120,6 +145,12 @@ def test_picking_up_and_drinking_are_left_out():
 def test_partial_and_stretched_reps_belong_to_their_set():
     assert counts(grouped(raises([90, 90, 90, 55, 50]))) == [5]
     assert counts(grouped(raises([90, 120, 90, 90]))) == [4]
+
+
+def test_a_last_rep_that_gets_half_way_in_the_time_of_a_whole_one_counts():
+    angle = raises([90] * 5, up_s=1.0, hold_s=0.0, after_s=1.0).angle_rad
+    half = bumps(9, [42], begin_s=0.5, every_s=1, up_s=2.6)
+    assert counts(grouped(np.concatenate([angle, half]))) == [6]
 
 
 def test_two_exercises_in_one_session():
@@ -207,3 +238,21 @@ def test_arm_swing_at_the_pace_of_the_reps_is_no_partial_rep():
     # Quick reps of 65°, then walking with 36°: as fast, but to both sides of where the arm rests.
     angle = raises([75] * 5, up_s=1.0, after_s=2.0).angle_rad
     assert counts(grouped(np.concatenate([angle, swinging(6)]))) == [5]
+
+
+@pytest.mark.parametrize(
+    ("adds", "costs", "part"),
+    [
+        # Eight and eight, and between them two lifts that are little like them, each after a long pause.
+        ([3.0] * 8 + [0.9, 0.8] + [3.0] * 8, [0.0] * 7 + [2.0, 2.0, 2.0] + [0.0] * 7, slice(0, 8)),
+        ([3.0] * 5 + [0.9, 0.8] + [3.0] * 8, [0.0] * 4 + [2.0, 2.0, 2.0] + [0.0] * 7, slice(7, 15)),
+        # A breather, and even a rep between two of them, are no end of a set.
+        ([3.0] * 12, [0.0] * 7 + [2.0] + [0.0] * 3, None),
+        ([3.0] * 12, [0.0] * 6 + [2.0, 2.0] + [0.0] * 3, None),
+        ([3.0] * 13, [0.0] * 6 + [2.0, 2.0, 2.0] + [0.0] * 3, None),
+        # Two reps are no set of their own.
+        ([3.0] * 8 + [0.1, 0.1] + [3.0] * 2, [0.0] * 7 + [2.0, 2.0, 2.0] + [0.0], None),
+    ],
+)
+def test_what_stands_alone_between_pauses_does_not_tie_two_sets(adds, costs, part):
+    assert better_half(np.array(costs), np.array(adds)) == part

@@ -148,7 +148,7 @@ def main() -> NoReturn:
     """Run the command line."""
     # Libraries and logs make objects by the hundred thousand and hardly a cycle: looking for one after every 700 is a
     # tenth of a start and a third of reading a long log.
-    gc.set_threshold(100_000, 20, 20)
+    gc.set_threshold(400_000, 20, 20)
     from armarc.cli import commands
 
     prepare_streams()

@@ -9,7 +9,7 @@ import json
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -18,9 +18,10 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
 
+from armarc.cli.measured import NO_TRUNK, LogEntry, Measured, Outputs, TrunkFile
 from armarc.cli.outputs import check_picture, guard_for
 from armarc.cli.places import paired
-from armarc.cli.recording_outputs import VideoClock, markers_kind, samples_kind, write_markers, write_samples
+from armarc.cli.recording_outputs import markers_kind, samples_kind, write_markers, write_samples
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
@@ -29,54 +30,10 @@ from armarc.outputs import TABLE, Guard, safe_cell
 if TYPE_CHECKING:
     from armarc.kept import Kept
     from armarc.options import MeasuringOptions
-    from armarc.pipeline import Session
     from armarc.trunk import Trunk
 
 RECORDING_SUFFIXES = (".csv", ".tsv", ".txt", ".csv.gz")
 _SPOOLED = "standard-input.csv"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LogEntry:
-    """Which log to write to, and what the person said about the sets."""
-
-    file: str | None
-    labels: dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outputs:
-    """Where results go besides the table on stdout."""
-
-    json: bool = False
-    csv: Path | None = None
-    samples: Path | None = None
-    markers: Path | None = None
-    video: VideoClock = field(default_factory=VideoClock)
-    plot: Path | None = None
-    dark: bool = False
-    force: bool = False
-    log: LogEntry | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
-    """One measured file: the session, its published record, and the options of reading in force."""
-
-    path: Path
-    session: Session
-    result: dict[str, Any]
-    reading: dict[str, Any]
-    trunk_path: Path | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class TrunkFile:
-    """The recording of a second sensor on the chest, its clock and its forward axis (None: what the heads say)."""
-
-    path: Path | None = None
-    clock: str = "auto"
-    forward: str | None = None
 
 
 def run(
@@ -85,7 +42,7 @@ def run(
     reading: dict[str, Any],
     options: MeasuringOptions,
     outputs: Outputs,
-    trunk: TrunkFile = TrunkFile(),
+    trunk: TrunkFile = NO_TRUNK,
 ) -> None:
     """Measure files and folders and report them.
 
@@ -124,6 +81,8 @@ def _run(
         log_file=None if outputs.log is None else outputs.log.file,
         force=outputs.force,
     )
+    if outputs.steps is not None and outputs.plot is None:
+        raise UsageError("--steps needs a file for the picture", "add --plot OUT.png")
     if outputs.plot is not None:
         check_picture(outputs.plot, guard)
     if outputs.csv is not None:
@@ -230,7 +189,7 @@ def measure_file(
     reading: dict[str, Any],
     options: MeasuringOptions,
     kept: Kept,
-    trunk: TrunkFile = TrunkFile(),
+    trunk: TrunkFile = NO_TRUNK,
 ) -> Measured:
     """Read and measure one recording."""
     from armarc.api import process, read_csv
@@ -298,7 +257,9 @@ def report(
         said = write_markers(measured.session, result["sets"], where, outputs.video, guard)
         talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        for written in draw(measured, plot_path(outputs.plot, path, count), outputs.dark, guard):
+        from armarc.cli.pictures import draw
+
+        for written in draw(measured, plot_path(outputs.plot, path, count), outputs, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)
 
 
@@ -334,39 +295,6 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
 def plot_path(plot: Path, recording: Path, count: int) -> Path:
     """One picture per recording: with several, the recording's name goes into the picture's."""
     return plot if count == 1 else plot.with_name(f"{plot.stem}-{recording.stem}{plot.suffix}")
-
-
-def draw(measured: Measured, path: Path, dark: bool, guard: Guard) -> list[Path]:
-    """Draw a recording: the set, or with several sets the session and each set beside it; and the load."""
-    from armarc.report import draw_session, draw_set, save_figure
-
-    session = measured.session
-    if not session.motions:
-        return []
-    written = []
-    if len(session.sets) != 1:
-        save_figure(draw_session(session.motions, session.sets, dark=dark), path, guard)
-        written.append(path)
-    for index, (one, motion_number) in enumerate(zip(session.sets, session.motion_of_set, strict=True)):
-        own = path if len(session.sets) == 1 else path.with_name(f"{path.stem}-set{one.set}{path.suffix}")
-        motion = session.motions[motion_number]
-        save_figure(draw_set(motion, one, exercise=session.choices.exercise, dark=dark), own, guard)
-        written.append(own)
-        if session.loads:
-            written.append(draw_load(measured, index, own, dark, guard))
-    return written
-
-
-def draw_load(measured: Measured, index: int, path: Path, dark: bool, guard: Guard) -> Path:
-    """Draw the shoulder's moment of one set beside its picture."""
-    from armarc.report import save_figure
-    from armarc.report.load_figures import draw_set_load
-
-    own = path.with_name(f"{path.stem}-moment{path.suffix}")
-    choices, load = measured.session.choices, measured.session.loads[index]
-    facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
-    save_figure(draw_set_load(load, title=choices.exercise.name, facts=facts, dark=dark), own, guard)
-    return own
 
 
 def plain_table(rows: list[dict[str, Any]], count: int) -> None:

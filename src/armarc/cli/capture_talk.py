@@ -128,6 +128,8 @@ class Talk:
         """Last words."""
         for now, one in zip(self._now, report.files, strict=True):
             ended = one.ended
+            if not one.samples and report.samples:
+                self.say(f"warning: {one.path.name} was not written: its sensor never came")
             if ended is None or not one.samples:
                 continue
             length_s = (one.last_s or 0.0) - (one.first_s or 0.0)

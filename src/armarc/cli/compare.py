@@ -11,6 +11,7 @@ from armarc.cli.log_options import (
     WHERE,
     AsJson,
     LogFile,
+    Size,
     check_names,
     print_json,
     print_table,
@@ -21,6 +22,8 @@ from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Dark, Force, check_picture, guard_for
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from armarc.log.comparing import Group, Row
     from armarc.log.curves import SetCurves
     from armarc.log.measures import SetMeasure
@@ -58,6 +61,7 @@ def compare(
     ] = None,
     curves: Annotated[bool, typer.Option("--curves", help="Put the curves into the JSON.")] = False,
     dark: Dark = False,
+    size: Size = "wide",
     force: Force = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
@@ -99,20 +103,27 @@ def compare(
     else:
         _print_rows(groups, rows)
     if plot is not None:
+        from armarc.log.comparing import message_of
         from armarc.report.compare_figures import draw_overlay
         from armarc.report.saving import save_figure
+        from armarc.report.sheet import WIDTH_IN
+        from armarc.report.sizes import in_size
 
         several = any(len(curves) > 1 for _, curves in drawn)
         title = " against ".join(group.name for group in groups[:MOST_CURVES])
         facts = "thin: each set; thick: mean of a group" if several else "mean of the full reps"
-        picture = draw_overlay(
-            [curves for _, curves in drawn],
-            [name for name, _ in drawn],
-            title=title[:1].upper() + title[1:],
-            facts=facts,
-            dark=dark,
-        )
-        save_figure(picture, plot, guard)
+
+        def draw(width_in: float | None) -> Figure:
+            return draw_overlay(
+                [curves for _, curves in drawn],
+                [name for name, _ in drawn],
+                title=title[:1].upper() + title[1:],
+                facts=facts,
+                width_in=width_in or WIDTH_IN,
+                dark=dark,
+            )
+
+        save_figure(in_size(draw, size, message_of(rows)), plot, guard)
         say(f"picture written to {plot}")
     if not as_json:
         say_cautions(set().union(*(group.exercises for group in groups)))

@@ -1,5 +1,5 @@
-"""Keys of the terminal while the live screen is shown (where a system has no such terminal, the page has the same),
-and Ctrl-C and its relatives, as a running capture or live session hears them.
+"""Keys of the terminal while the live screen is shown, and Ctrl-C and its relatives, as a running capture or live
+session hears them.
 """
 
 from __future__ import annotations
@@ -11,13 +11,16 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from armarc.live.session import Session
 
 
 LONGEST_READ = 256
+LOOK_EVERY_S = 0.05
+"""How often a console of Windows, which the loop cannot wait for, is asked for keys."""
 
 
 @contextlib.contextmanager
@@ -26,33 +29,29 @@ def keyboard(session: Session) -> Iterator[None]:
 
     Ctrl-C stays what it is. Without a terminal to read from nothing is taken.
     """
-    try:
-        import termios
-        import tty
-    except ImportError:
+    take = _taker(session)
+    for keys in (_terminal_keys, _console_keys):
+        with contextlib.suppress(ImportError, OSError, ValueError):
+            taking = keys(take)
+            break
+    else:
         yield
         return
-    try:
-        fd = sys.stdin.fileno()
-        before = termios.tcgetattr(fd)
-    except (OSError, ValueError, termios.error):
+    with taking:
+        session.board.keys = True
         yield
-        return
+
+
+def _taker(session: Session) -> Callable[[str], None]:
+    """What is done with keys as they come."""
     from armarc.errors import UsageError
     from armarc.live.keys import Pad
 
-    loop, pad = asyncio.get_running_loop(), Pad()
-    decoder = codecs.getincrementaldecoder("utf-8")("replace")
-    board = session.board
+    pad, board = Pad(), session.board
 
-    def take() -> None:
+    def take(text: str) -> None:
         nonlocal pad
-        data = os.read(fd, LONGEST_READ)
-        if not data:
-            loop.remove_reader(fd)
-        if data[:1] == b"\x1b" and len(data) > 1:
-            return  # an arrow or another key that sends several characters
-        for key in decoder.decode(data):
+        for key in text:
             pad, order = pad.press(
                 key,
                 session.desk.next_task,
@@ -68,14 +67,68 @@ def keyboard(session: Session) -> Iterator[None]:
                     board.typing = error.message
         session.refresh()
 
-    tty.setcbreak(fd)
-    loop.add_reader(fd, take)
-    board.keys = True
+    return take
+
+
+def _terminal_keys(take: Callable[[str], None]) -> contextlib.AbstractContextManager[None]:
+    """Keys of a terminal of Linux or macOS; raises OSError or ValueError where there is none."""
+    import termios
+    import tty
+
+    fd = sys.stdin.fileno()
     try:
-        yield
-    finally:
-        loop.remove_reader(fd)
-        termios.tcsetattr(fd, termios.TCSADRAIN, before)
+        before = termios.tcgetattr(fd)
+    except termios.error as error:
+        raise OSError(str(error)) from error
+    decoder = codecs.getincrementaldecoder("utf-8")("replace")
+    loop = asyncio.get_running_loop()
+
+    def read() -> None:
+        data = os.read(fd, LONGEST_READ)
+        if not data:
+            loop.remove_reader(fd)
+        if data[:1] == b"\x1b" and len(data) > 1:
+            return  # an arrow or another key that sends several characters
+        take(decoder.decode(data))
+
+    @contextlib.contextmanager
+    def taking() -> Iterator[None]:
+        tty.setcbreak(fd)
+        loop.add_reader(fd, read)
+        try:
+            yield
+        finally:
+            loop.remove_reader(fd)
+            termios.tcsetattr(fd, termios.TCSADRAIN, before)
+
+    return taking()
+
+
+def _console_keys(take: Callable[[str], None]) -> contextlib.AbstractContextManager[None]:
+    """Keys of a console of Windows; raises ImportError or OSError where there is none."""
+    console: Any = import_module("msvcrt")
+    if not sys.stdin.isatty():
+        raise OSError("no console")
+
+    async def look() -> None:
+        while True:
+            while console.kbhit():
+                key = console.getwch()
+                if key in ("\x00", "\xe0"):
+                    console.getwch()  # an arrow or another key that sends two characters
+                    continue
+                take(key)
+            await asyncio.sleep(LOOK_EVERY_S)
+
+    @contextlib.contextmanager
+    def taking() -> Iterator[None]:
+        looking = asyncio.get_running_loop().create_task(look())
+        try:
+            yield
+        finally:
+            looking.cancel()
+
+    return taking()
 
 
 _NAMES = ("SIGINT", "SIGTERM", "SIGBREAK")

@@ -157,6 +157,6 @@ def _show(name: str | None, as_json: bool) -> None:
             from_ = body.table.source
         rows.append((label, f"{text} {unit}".strip(), from_))
     rows.append(("Mass of one arm", f"{number(arm.mass_kg)} kg", "table"))
-    rows.append(("Moment of the arm held level", f"{number(level)} N m", "table"))
+    rows.append(("Moment of the arm held level", f"{number(level)} N·m", "table"))
     print_table(saved.name or "Lifter", ("Measure", "Value", "From"), rows, left=3)
     say([*(f"Assumed: {line}." for line in saved.assumed), MOMENT_CAUTION, f"File: {path}"])

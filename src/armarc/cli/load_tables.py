@@ -49,6 +49,8 @@ def print_table(
     for row in rows:
         table.add_row(*(Text(row[i]) for i in shown))
     console.print(table)
+    if gone := [heads[i].replace("\n", " ") for i in spare if i not in shown]:
+        console.print(Text(f"Left out for want of room: {', '.join(gone)}."))
 
 
 def _width(texts: Sequence[str]) -> int:

@@ -9,6 +9,7 @@ import typer
 
 from armarc.cli.completion import exercise_keys, lifters, sides
 from armarc.cli.option_rows import OptionRow, without
+from armarc.cli.outputs import check_size
 from armarc.cli.terminal import indented_json
 
 if TYPE_CHECKING:
@@ -17,6 +18,14 @@ if TYPE_CHECKING:
     from armarc.log.reading import Filter
     from armarc.log.store import Store
 
+Size = Annotated[
+    str,
+    typer.Option(
+        "--size",
+        callback=check_size,
+        help="Of the picture: wide, or square or tall with a message as its title.",
+    ),
+]
 LogFile = Annotated[
     str | None,
     typer.Option(

@@ -65,3 +65,21 @@ def check_picture(path: Path, guard: Guard) -> None:
             "name it .png, .svg or .pdf",
         )
     guard.check(path, PICTURE)
+
+
+SIZES = ("wide", "square", "tall")
+
+
+def check_size(size: str) -> str:
+    """The size of a picture, by its name.
+
+    Raises
+    ------
+    UsageError
+        Another name.
+    """
+    from armarc.errors import UsageError
+
+    if size not in SIZES:
+        raise UsageError(f"{size!r} is no size of a picture", f"say one of {', '.join(SIZES)}")
+    return size

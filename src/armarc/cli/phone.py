@@ -96,7 +96,7 @@ def phones_worn(said: str) -> list[Worn]:
     """
     from armarc.cli.places import worn_sensors
     from armarc.errors import UsageError
-    from armarc.recording.head import WRIST
+    from armarc.recording.head import CHEST, WRIST
 
     places = [place.strip().casefold() for place in said.split(",")]
     for place in places:
@@ -104,6 +104,11 @@ def phones_worn(said: str) -> list[Worn]:
             raise UsageError(
                 f"--phone {said}: {place or 'nothing'} is no place", f"places are {', '.join(_places())}"
             )
+    if places == [CHEST]:
+        raise UsageError(
+            "a phone on the chest goes with one on the wrist",
+            "--phone wrist,chest, or a sensor as well: record --sensor NAME --phone chest",
+        )
     if len(set(places)) != len(places):
         raise UsageError(f"--phone {said}: one phone at each place", "such as --phone wrist,chest")
     return worn_sensors([""] if places == [WRIST] else [f"{place}={place} phone" for place in places])
@@ -134,7 +139,7 @@ def check_phone_alone(
         )
     if rate or description:
         raise UsageError(
-            "a phone's browser has its own rate and its own words", "leave out --rate and --description"
+            "a phone's browser has a rate and a form of its own", "leave out --rate and --description"
         )
 
 

@@ -30,11 +30,11 @@ def show_paced(
         heads = (
             "Gate\n°/s",
             "Start\nratio",
-            "Peak up\nN m",
+            "Peak up\nN·m",
             "at °",
-            "In all\nN m",
+            "In all\nN·m",
             "at",
-            "Mean up\nN m",
+            "Mean up\nN·m",
             "Work in\nrange %",
             "Body, % of\nthe drive",
             "Heaviest",
@@ -62,7 +62,7 @@ def show_paced(
                 )
             )
         say([*answer_words(plan), ""])
-        print_table(f"Paced reps · {describe(plan.resistances)}", heads, rows, left=0, spare=(6, 1, 5))
+        print_table(f"Paced reps · {describe(plan.resistances)}", heads, rows, left=0, spare=(6, 1, 5, 8, 4))
         say(notes)
         say_cautions(())
     if plot is not None:
@@ -121,12 +121,12 @@ def show_plan(report: PlanReport) -> None:
         "Begun at\n°/s",
         "Gate\n°/s",
         "Reaches",
-        "Peak\nN m",
+        "Peak\nN·m",
         "at °",
-        "Mean\nN m",
+        "Mean\nN·m",
         "In range\ns",
-        "In range\nN m s",
-        "Mean by\nangle N m",
+        "In range\nN·m·s",
+        "Mean by\nangle N·m",
         "Liftable",
     )
     rows = []
@@ -167,7 +167,7 @@ def show_plan(report: PlanReport) -> None:
         ("Load", "From rest", "Least\nbegun °/s", "Best\nbegun °/s", "Gate\n°/s", "Best start against rest"),
         loads,
         left=1,
-        spare=(2,),
+        spare=(2, 4, 1),
     )
     say([*findings_words(report), "", *assumptions(report)])
     say_cautions(())

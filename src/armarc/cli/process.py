@@ -9,7 +9,7 @@ import typer
 
 from armarc.cli import measuring_options as measuring
 from armarc.cli.option_rows import taking
-from armarc.cli.outputs import Force
+from armarc.cli.outputs import Force, check_size
 
 if TYPE_CHECKING:
     from armarc.options import MeasuringOptions
@@ -100,9 +100,27 @@ def process(
             metavar="OUT.png", help="Picture (.png, .svg or .pdf) of the set.", rich_help_panel=_OUT
         ),
     ] = None,
+    steps: Annotated[
+        int | None,
+        typer.Option(
+            metavar="REP",
+            min=1,
+            help="Draw this rep of each set step by step into the --plot picture, for explaining.",
+            rich_help_panel=_OUT,
+        ),
+    ] = None,
     dark: Annotated[
         bool, typer.Option("--dark", help="Picture light on dark.", rich_help_panel=_OUT)
     ] = False,
+    size: Annotated[
+        str,
+        typer.Option(
+            "--size",
+            callback=check_size,
+            help="Of the picture: wide, or square or tall with a message as its title.",
+            rich_help_panel=_OUT,
+        ),
+    ] = "wide",
     force: Force = False,
     log: Annotated[
         bool, typer.Option("--log", help="Write every set into the training log.", rich_help_panel=_LOG)
@@ -121,7 +139,8 @@ def process(
     in the sensor worked out from the set itself. Options beat the recording's own header, which beats your
     settings file, which beats the exercise's entry.
     """
-    from armarc.cli.batch import LogEntry, Outputs, TrunkFile, run
+    from armarc.cli.batch import run
+    from armarc.cli.measured import LogEntry, Outputs, TrunkFile
     from armarc.cli.recording_outputs import VideoClock
     from armarc.errors import UsageError
 
@@ -143,7 +162,9 @@ def process(
             markers=markers,
             video=VideoClock(offset_s=offset, clap_s=clap),
             plot=plot,
+            steps=steps,
             dark=dark,
+            size=size,
             force=force,
             log=entry if log or log_file else None,
         ),

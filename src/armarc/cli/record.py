@@ -100,11 +100,17 @@ def record(
     from armarc.cli.capture_talk import summary
     from armarc.cli.places import worn_sensors
     from armarc.log.labels import Labels
-    from armarc.recording.head import WRIST
+    from armarc.recording.head import CHEST, WRIST
 
-    if phone:
+    phones: list[Worn] = []
+    if sensor and phone == CHEST:  # a strap on the wrist, a phone in the chest pocket
+        sensors = worn_sensors([*sensor, "chest=chest phone"])
+        phones = sensors[-1:]
+    elif phone:
         check_phone_alone(sensor=bool(sensor), rate=rate is not None, description=bool(description))
-    sensors = phones_worn(phone) if phone else worn_sensors(sensor or [""])
+        sensors = phones = phones_worn(phone)
+    else:
+        sensors = worn_sensors(sensor or [""])
     if side not in (None, "left", "right"):
         raise UsageError(f"--side {side}: expected left or right")
     if side is not None and (any(w.side for w in sensors) or sum(w.place == WRIST for w in sensors) > 1):
@@ -137,11 +143,11 @@ def record(
     )
     report = _captured(
         plans,
-        [one.name for one in sensors],
+        [one.name for one in sensors if one not in phones],
         options,
         seconds,
         lambda: _set_watch(plans, rate or USUAL_RATE_HZ) if until_set_ends else None,
-        partial(open_phone, host, port, task="record", places=phone_places(sensors)) if phone else None,
+        partial(open_phone, host, port, task="record", places=phone_places(phones)) if phones else None,
     )
     if as_json:
         typer.echo(summary(report))
@@ -212,7 +218,7 @@ def captured_file(
     plans = _plans(
         path, [Worn(sensor, place=None)], options, exercise=None, side=None, load_kg=None, note=note
     )
-    report = _captured(plans, [sensor], options, seconds, lambda: None, phone)
+    report = _captured(plans, [] if phone else [sensor], options, seconds, lambda: None, phone)
     if report.fault is not None:
         raise report.fault
     if report.samples == 0:
@@ -221,8 +227,13 @@ def captured_file(
     return path
 
 
-def phone_file(task: str, out: Path | None, host: str | None, port: int) -> Path:
+def phone_file(task: str, guide: str, out: Path | None, host: str | None, port: int) -> Path:
     """Capture one phone until Ctrl-C, for a command that goes on with the file; as `captured_file`."""
+    from armarc.cli.log_options import say
+
+    # The steps, without what to type afterwards.
+    say("\n".join(line for line in guide.splitlines() if "armarc sensor" not in line))
+    say("With the phone: tap Start on it first. Ctrl-C here when all is done; the rest goes by itself.")
     return captured_file(task, out, note=f"sensor {task}", phone=partial(open_phone, host, port, task=task))
 
 
@@ -234,7 +245,7 @@ def _captured(
     watch: Callable[[], Callable[[Event], bool] | None],
     phone: OpensPhone | None,
 ) -> CaptureReport:
-    """Capture until the time is up, Ctrl-C, or what `watch` makes says that it is over."""
+    """Capture `sensors`, and the phones after them, until the time is up, Ctrl-C, or what `watch` makes says so."""
     import asyncio
     import contextlib
 
@@ -242,13 +253,13 @@ def _captured(
     from armarc.sensor.capture import capture, check_targets
     from armarc.sensor.link import stream
     from armarc.sensor.link.find import prepare_platform
+    from armarc.sensor.phone import together
 
     check_targets([plan.path for plan in plans])
-    if phone is None:
+    if sensors:
         prepare_platform()
-    talk = Talk(
-        len(sensors), "" if phone is None else f"waiting for the phone{'s' if len(sensors) > 1 else ''} …"
-    )
+    several = "s" if len(plans) > 1 else ""
+    talk = Talk(len(plans), "" if sensors else f"waiting for the phone{several} …")
     set_over = watch()
 
     async def run() -> CaptureReport:
@@ -265,10 +276,10 @@ def _captured(
                 stop.set()
 
         async with contextlib.AsyncExitStack() as stack:
-            if phone is None:
-                events = stream(sensors, options, stop=stop)
-            else:
-                events = (await stack.enter_async_context(phone())).events(stop)
+            streams = [(stream(sensors, options, stop=stop), 0)] if sensors else []
+            if phone is not None:
+                streams.append(((await stack.enter_async_context(phone())).events(stop), len(sensors)))
+            events = streams[0][0] if len(streams) == 1 else together(streams, stop=stop)
             return await capture(plans, events, stop=stop, seconds=seconds, listen=hear)
 
     try:

@@ -198,9 +198,9 @@ def _print(
     inside = _range_words(loaded)
     heads = (
         "Resistance",
-        "Peak up\nN m",
+        "Peak up\nN·m",
         "at °",
-        "Mean\nN m",
+        "Mean\nN·m",
         f"Work in\n{inside} %",
         f"Impulse in\n{inside} %",
         "Work up\nJ",

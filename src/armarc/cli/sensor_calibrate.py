@@ -86,8 +86,9 @@ def calibrate(
         from armarc.cli.record import phone_file
 
         check_phone_alone(file=bool(files), rate=read_as["rate_hz"] is not None)
-        say(GUIDE)
-        files = [phone_file("calibrate", out, host, port)]
+        files = [phone_file("calibrate", GUIDE, out, host, port)]
+    elif out is not None:
+        raise UsageError("--out keeps what a phone sends", "add --phone")
     if not files:
         raise UsageError(
             "expected recordings to calibrate from, or --phone", "armarc sensor calibrate --guide says how"

@@ -28,7 +28,7 @@ Recording how the sensor sits on the wrist takes 20 seconds
   5. Raise the straight arm slowly straight to the front until it is level, thumb up all the way; hold for a second.
   6. Lower it, hang still for two seconds. Stop recording (Ctrl-C).
   7. armarc sensor mount FILE --sensor NAME --side right
-With a phone:  armarc sensor mount --phone --side right  records and goes on by itself: tap Start, strap it on, then 2.
+With a phone:  armarc sensor mount --phone --side right  records and goes on by itself.
 The twist shows the long axis of the forearm, the raise the thumb and where you face. Once per sensor and side, and
 again when you wear the strap another way. Stop at pain.
 """
@@ -96,8 +96,9 @@ def mount(
         check_phone_alone(file=file is not None, rate=read_as["rate_hz"] is not None)
         if side is None:
             raise UsageError("which wrist is the phone on?", "add --side right or --side left")
-        say(GUIDE)
-        file = phone_file("mount", out, host, port)
+        file = phone_file("mount", GUIDE, out, host, port)
+    elif out is not None:
+        raise UsageError("--out keeps what a phone sends", "add --phone")
     if file is None:
         raise UsageError(
             "expected a recording of the guided move, or --phone", "armarc sensor mount --guide prints it"

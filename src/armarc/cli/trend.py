@@ -13,6 +13,7 @@ from armarc.cli.log_options import (
     WHERE,
     AsJson,
     LogFile,
+    Size,
     check_names,
     print_json,
     print_table,
@@ -25,6 +26,8 @@ from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from armarc.log.measures import SetMeasure
     from armarc.log.reading import Filter
     from armarc.log.relevance import Relevant
@@ -53,6 +56,7 @@ def trend(
     ] = None,
     plot: Plot = None,
     dark: Dark = False,
+    size: Size = "wide",
     force: Force = False,
     as_json: AsJson = False,
     log_file: LogFile = None,
@@ -94,7 +98,7 @@ def trend(
                 say(sentence_of(painful))
         sets = read_table(store, where, *named)
         if word in WEEKS:
-            _weeks(sets, plot, dark, as_json, guard)
+            _weeks(sets, plot, dark, size, as_json, guard)
         elif word in BESTS:
             _bests(sets, as_json)
         else:
@@ -106,6 +110,7 @@ def trend(
                 where.load_kg is None and not all_loads,
                 plot,
                 dark,
+                size,
                 as_json,
                 guard,
             )
@@ -121,6 +126,7 @@ def _trend(
     keep_to_one: bool,
     plot: Path | None,
     dark: bool,
+    size: str,
     as_json: bool,
     guard: Guard,
 ) -> None:
@@ -152,11 +158,23 @@ def _trend(
         if not found.points:
             raise NothingToMeasure("no session to draw", "widen the filter")
         from armarc.report.saving import save_figure
+        from armarc.report.sheet import WIDTH_IN
+        from armarc.report.sizes import in_size
         from armarc.report.trend_figures import draw_trend
 
-        save_figure(
-            draw_trend(found, title=f"{wanted.title} over sessions", facts=kept, dark=dark), plot, guard
-        )
+        def draw(width_in: float | None) -> Figure:
+            title = f"{wanted.title} over sessions"
+            return draw_trend(
+                found,
+                title=title,
+                facts=kept,
+                width_in=width_in or WIDTH_IN,
+                dark=dark,
+            )
+
+        said = found.words().partition(" (")[0].rstrip(".")
+        message = f"{wanted.title}, {said[:1].lower()}{said[1:]}."
+        save_figure(in_size(draw, size, message), plot, guard)
         say(f"picture written to {plot}")
     if not found.points:
         raise NothingToMeasure(f"no set with {wanted.key} passes", "widen the filter or log more sets")
@@ -237,7 +255,7 @@ def trend_record(found: Trend, kept: str) -> dict[str, Any]:
     }
 
 
-def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: Guard) -> None:
+def _weeks(sets: SetTable, plot: Path | None, dark: bool, size: str, as_json: bool, guard: Guard) -> None:
     from datetime import date
 
     from armarc.log.coaching import load_coaching
@@ -280,6 +298,8 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
         from collections import Counter
 
         from armarc.report.saving import save_figure
+        from armarc.report.sheet import WIDTH_IN
+        from armarc.report.sizes import in_size
         from armarc.report.trend_figures import draw_weeks
 
         sets_of = Counter(dict.fromkeys(dict.fromkeys(week.lifter for week in weeks), 0))
@@ -290,8 +310,14 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, as_json: bool, guard: 
             say(f"drawn for {drawn}, who has most sets; --lifter names another")
         of_one = [week for week in weeks if week.lifter == drawn]
         marked = {monday for name, monday in lighter if name == drawn}
-        figure = draw_weeks(of_one, title="Training per week", facts=drawn, dark=dark, lighter=marked)
-        save_figure(figure, plot, guard)
+
+        def draw(width_in: float | None) -> Figure:
+            title, width = "Training per week", width_in or WIDTH_IN
+            return draw_weeks(of_one, title=title, facts=drawn, width_in=width, dark=dark, lighter=marked)
+
+        sets_a_week = sum(week.sets for week in of_one) / len(of_one)
+        message = f"{drawn}: {sets_a_week:.0f} sets a week over {len(of_one)} weeks."
+        save_figure(in_size(draw, size, message), plot, guard)
         say(f"picture written to {plot}")
 
 

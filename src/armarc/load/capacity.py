@@ -160,7 +160,7 @@ class ShoulderCapacity:
 
     def __post_init__(self) -> None:
         if not (0 < self.peak_n_m <= 1000):
-            raise UsageError(f"a shoulder's capacity is expected in N m, up to 1000, got {self.peak_n_m:g}")
+            raise UsageError(f"a shoulder's capacity is expected in N·m, up to 1000, got {self.peak_n_m:g}")
         if not math.radians(100) <= self.fastest_rad_s <= math.radians(5000):
             raise UsageError("the speed without load is expected between 100 and 5000 °/s")
         if not 0.05 <= self.hill_shape <= 2 or not 0 <= self.activation_s <= 1:

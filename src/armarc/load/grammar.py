@@ -258,8 +258,8 @@ _FILE_CHECKS: dict[str, dict[str, Check]] = {
         "force_by_length": _rows("length in m", "force in N"),
     },
     "machine": {
-        "moment_n_m": number(0, 1000, "N m"),
-        "moment_by_angle": _rows("angle in degrees", "moment in N m", math.pi / 180),
+        "moment_n_m": number(0, 1000, "N·m"),
+        "moment_by_angle": _rows("angle in degrees", "moment in N·m", math.pi / 180),
         "force_by_angle": _rows("angle in degrees", "force in N", math.pi / 180),
         "pad_m": number(0.05, 1.2, "m"),
         "inertia_kg_m2": number(0, 100, "kg m²"),

@@ -54,12 +54,20 @@ class ArmKinematics:
         """Path, velocity and acceleration, each shape (n, 3), of a point fixed in the arm."""
         r = self.rotation @ position_m
         w, al = self.angular_velocity_rad_s, self.angular_acceleration_rad_s2
-        wr = np.cross(w, r)
+        wr = cross(w, r)
         return (
             self.shoulder_m + r,
             self.shoulder_m_s + wr,
-            self.shoulder_m_s2 + np.cross(al, r) + np.cross(w, wr),
+            self.shoulder_m_s2 + cross(al, r) + cross(w, wr),
         )
+
+
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Vector product of rows, shape (n, 3) or (3,) each: as `numpy.cross`, which takes longer over few rows."""
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[..., i] = a[..., j] * b[..., k] - a[..., k] * b[..., j]
+    return out
 
 
 def inertia_in_global(rotation: FloatArray, body: ArmBody) -> FloatArray:
@@ -99,8 +107,8 @@ def shoulder_moment(
     s = motion.rotation @ body.first_moment_kg_m
     return np.asarray(
         np.einsum("nij,nj->ni", inertia, motion.angular_acceleration_rad_s2)
-        + np.cross(w, spin)
-        + np.cross(s, motion.shoulder_m_s2 - _gravity(gravity_m_s2))
+        + cross(w, spin)
+        + cross(s, motion.shoulder_m_s2 - _gravity(gravity_m_s2))
         - outside_moment_n_m
     )
 
@@ -116,8 +124,8 @@ def shoulder_force(
     s = motion.rotation @ body.first_moment_kg_m
     return np.asarray(
         body.mass_kg * (motion.shoulder_m_s2 - _gravity(gravity_m_s2))
-        + np.cross(al, s)
-        + np.cross(w, np.cross(w, s))
+        + cross(al, s)
+        + cross(w, cross(w, s))
         - outside_force_n
     )
 
@@ -131,7 +139,7 @@ def mechanical_energy(
     inertia = inertia_in_global(motion.rotation, body)
     kinetic = (
         0.5 * body.mass_kg * np.sum(v * v, axis=1)
-        + np.sum(v * np.cross(w, s), axis=1)
+        + np.sum(v * cross(w, s), axis=1)
         + 0.5 * np.einsum("ni,nij,nj->n", w, inertia, w)
     )
     potential = gravity_m_s2 * (body.mass_kg * motion.shoulder_m[:, 2] + s[:, 2])
@@ -151,7 +159,7 @@ def movement_axis(direction: FloatArray, weight: FloatArray | None = None) -> Fl
     ndarray, shape (3,)
         Unit vector, global frame. The sum of the areas swept between neighbours.
     """
-    swept = np.cross(direction[:-1], direction[1:])
+    swept = cross(direction[:-1], direction[1:])
     if weight is not None:
         swept = swept * weight[:-1, None]
     total = swept.sum(axis=0)
@@ -229,6 +237,54 @@ def still(motion: ArmKinematics) -> ArmKinematics:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Acting:
+    """What acts on the arm from outside: the arm with the free weights, the hand, force and moment there."""
+
+    arm: ArmBody
+    hand: HandState
+    force_n: FloatArray
+    moment_n_m: FloatArray
+    machine_n_m: FloatArray
+    slack: bool
+
+
+def _acting(
+    motion: ArmKinematics,
+    arm: ArmBody,
+    resistances: tuple[Resistance, ...],
+    axis: FloatArray,
+    body: FloatArray,
+) -> _Acting:
+    hand = hand_state(motion, arm, axis, body)
+    grip = motion.rotation @ arm.grip_m
+    force = np.zeros_like(grip)
+    machine = np.zeros_like(grip)
+    slack = False
+    for r in resistances:
+        if isinstance(r, Machine):
+            machine += r.moment(hand)
+        elif not isinstance(r, Dumbbell):
+            pull = r.pull(hand)
+            slack |= not bool(np.all(np.any(pull != 0, axis=1)))
+            force += pull
+    return _Acting(loaded_arm(arm, resistances), hand, force, cross(grip, force) + machine, machine, slack)
+
+
+def held_moment(
+    motion: ArmKinematics,
+    arm: ArmBody,
+    resistances: tuple[Resistance, ...],
+    axis: FloatArray,
+    body: FloatArray,
+    gravity_m_s2: float = STANDARD_GRAVITY_M_S2,
+) -> FloatArray:
+    """Moment about the movement axis with the same poses held still, shape (n,), N·m; parameters as of `dynamics`."""
+    poses = still(motion)
+    acts = _acting(poses, arm, resistances, axis, body)
+    return np.asarray(shoulder_moment(poses, acts.arm, acts.moment_n_m, gravity_m_s2) @ axis)
+
+
 def dynamics(
     motion: ArmKinematics,
     arm: ArmBody,
@@ -255,22 +311,9 @@ def dynamics(
     -------
     Dynamics
     """
-    hand = hand_state(motion, arm, axis, body)
-    whole = loaded_arm(arm, resistances)
-    grip = motion.rotation @ arm.grip_m
-    force = np.zeros_like(grip)
-    machine = np.zeros_like(grip)
-    slack = False
-    for r in resistances:
-        if isinstance(r, Machine):
-            machine += r.moment(hand)
-        elif not isinstance(r, Dumbbell):
-            pull = r.pull(hand)
-            slack |= not bool(np.all(np.any(pull != 0, axis=1)))
-            force += pull
-    moment = np.cross(grip, force) + machine
-    total = shoulder_moment(motion, whole, moment, gravity_m_s2)
-    reaction = shoulder_force(motion, whole, force, gravity_m_s2)
+    acts = _acting(motion, arm, resistances, axis, body)
+    total = shoulder_moment(motion, acts.arm, acts.moment_n_m, gravity_m_s2)
+    reaction = shoulder_force(motion, acts.arm, acts.force_n, gravity_m_s2)
     w = motion.angular_velocity_rad_s
     return Dynamics(
         moment_n_m=total @ axis,
@@ -278,7 +321,8 @@ def dynamics(
         force_n=reaction,
         moment_power_w=np.sum(total * w, axis=1),
         force_power_w=np.sum(reaction * motion.shoulder_m_s, axis=1),
-        outside_power_w=np.sum(force * hand.velocity_m_s, axis=1) + np.sum(machine * w, axis=1),
-        energy_j=mechanical_energy(motion, whole, gravity_m_s2),
-        slack=slack,
+        outside_power_w=np.sum(acts.force_n * acts.hand.velocity_m_s, axis=1)
+        + np.sum(acts.machine_n_m * w, axis=1),
+        energy_j=mechanical_energy(motion, acts.arm, gravity_m_s2),
+        slack=acts.slack,
     )

@@ -266,7 +266,7 @@ class Machine:
         if bool(self.moment_table) == bool(self.force_table):
             raise UsageError("a machine needs either a moment or a force by angle")
         if self.moment_table:
-            _table("a machine", self.moment_table, "angle", "moment in N m")
+            _table("a machine", self.moment_table, "angle", "moment in N·m")
         else:
             _table("a machine", self.force_table, "angle", "force in N")
         _within("a machine's pad", self.pad_m, 0.05, 1.2, "m")
@@ -275,7 +275,7 @@ class Machine:
     @property
     def label(self) -> str:
         """Short name for tables."""
-        rows, unit = (self.moment_table, "N m") if self.moment_table else (self.force_table, "N")
+        rows, unit = (self.moment_table, "N·m") if self.moment_table else (self.force_table, "N")
         return f"machine {rows[0][1]:.4g} {unit}" if len(rows) == 1 else f"machine by angle in {unit}"
 
     def moment(self, hand: HandState) -> FloatArray:

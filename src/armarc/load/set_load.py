@@ -18,11 +18,10 @@ from armarc.load.measures import (
     load_measures,
     swing_share,
 )
-from armarc.load.mechanics import dynamics, still
+from armarc.load.mechanics import dynamics, held_moment
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,
-    SetMotion,
     rep_motion,
     set_motion,
     shoulder_swings,
@@ -186,6 +185,7 @@ class _Case:
         self.sensor_mass_kg = sensor_mass_kg
         self.level = set_motion(motion)
         self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
+        self._moved: dict[tuple[float, float], list[RepMotion]] = {}
 
     def arm(self, inputs: _Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
@@ -195,25 +195,25 @@ class _Case:
         arm = arm.with_point(self.sensor_mass_kg, arm.wrist_m) if self.sensor_mass_kg else arm
         return arm if self.elbow_rad == 0 or self.motion.mounting.thumb_axis is not None else unbent(arm)
 
-    def motion_with(self, inputs: _Inputs) -> SetMotion:
-        return set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
-
-    def one(self, rep: Rep, swing: Swing, inputs: _Inputs, arm: ArmBody, whole: SetMotion) -> _Evaluated:
-        moved = rep_motion(
-            self.motion,
-            whole,
-            rep,
-            swing,
-            plane_rad=self.plane_rad,
-            shoulder_error_m_s2=inputs.shoulder_m_s2,
-        )
-        return _evaluate(moved, arm, scaled(self.resistances, inputs.load), _times(rep), self.loaded)
+    def moved(self, inputs: _Inputs) -> list[RepMotion]:
+        """Every rep's movement; inputs that do not touch it share one."""
+        key = inputs.tilt_rad, inputs.shoulder_m_s2
+        if key not in self._moved:
+            whole = set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
+            shaken = inputs.shoulder_m_s2
+            self._moved[key] = [
+                rep_motion(
+                    self.motion, whole, rep, swing, plane_rad=self.plane_rad, shoulder_error_m_s2=shaken
+                )
+                for rep, swing in zip(self.measured.reps, self.swings, strict=True)
+            ]
+        return self._moved[key]
 
     def all(self, inputs: _Inputs) -> list[_Evaluated]:
-        arm, whole = self.arm(inputs), self.motion_with(inputs)
+        arm, resistances = self.arm(inputs), scaled(self.resistances, inputs.load)
         return [
-            self.one(rep, swing, inputs, arm, whole)
-            for rep, swing in zip(self.measured.reps, self.swings, strict=True)
+            _evaluate(moved, arm, resistances, _times(rep), self.loaded)
+            for rep, moved in zip(self.measured.reps, self.moved(inputs), strict=True)
         ]
 
     def uncertain(self) -> list[_Inputs]:
@@ -353,7 +353,7 @@ def _evaluate(
     m = moved.motion
     done = dynamics(m, arm, resistances, moved.axis, moved.body)
     swing_power = None if moved.swing_m_s is None else np.sum(done.force_n * moved.swing_m_s, axis=1)
-    held = dynamics(still(m), arm, resistances, moved.axis, moved.body).moment_n_m if resistances else None
+    held = held_moment(m, arm, resistances, moved.axis, moved.body) if resistances else None
     measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, swing_power, moved.drive_s, held)
     given = done.moment_power_w + done.force_power_w + done.outside_power_w
     work = integral_between(m.time_s, given, times.start_s, times.top_start_s)

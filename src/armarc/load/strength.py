@@ -50,7 +50,7 @@ class StrengthSource:
         Raises
         ------
         UsageError
-            When no capacity up to 1000 N m would do, or the reps tell nothing.
+            When no capacity up to 1000 N·m would do, or the reps tell nothing.
         """
         if self.heaviest_kg is not None:
             arm = arm_body(self.lifter.completed(), self.elbow_rad)
@@ -66,7 +66,7 @@ class StrengthSource:
 
     def words(self, peak_n_m: float) -> str:
         """The strength and where it comes from."""
-        peak = f"{peak_n_m:.0f} N m at its best angle"
+        peak = f"{peak_n_m:.0f} N·m at its best angle"
         if self.heaviest_kg is not None:
             return (
                 f"{peak}, the least that lifts {self.heaviest_kg:g} kg to the top from rest and holds it still at "
@@ -78,7 +78,7 @@ class StrengthSource:
             return f"{peak}, at least: the smallest that explains the measured reps, which may not have been all-out"
         group = "women, half of 26 men" if self.lifter.sex == "female" else "26 men"
         return (
-            f"{peak}, an example from a published group mean ({group}, isometric flexion 68.6 N m at 45° for men; no "
+            f"{peak}, an example from a published group mean ({group}, isometric flexion 68.6 N·m at 45° for men; no "
             "abduction figure was within reach): state your own with --heaviest"
         )
 
@@ -131,7 +131,7 @@ def strength_from_heaviest(plan: RaisePlan, scale: float) -> ShoulderCapacity:
     Raises
     ------
     UsageError
-        When no capacity up to 1000 N m would do.
+        When no capacity up to 1000 N·m would do.
     """
     lanes = shoulders(plan.capacity)
     peak = float(heaviest_peaks(replace(plan, by_shoulder=False), lanes, np.array([scale]))[0])

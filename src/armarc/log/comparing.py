@@ -307,3 +307,17 @@ def _task_name(task: TaskKey, what: str) -> str:
     if what == "load":
         return "no load" if task.load_kg is None else f"{task.load_kg:.4g} kg"
     return task.exercise
+
+
+def message_of(rows: Sequence[Row]) -> str:
+    """A comparison in one sentence: what differs clearly, most standard deviations first."""
+    clear = [row for row in rows if row.is_clear and row.effect is not None]
+    names = " and ".join(dict.fromkeys(name for row in rows[:1] for name in (row.first, row.second)))
+    if not clear:
+        return f"No clear difference between {names}."
+    said = []
+    for row in sorted(clear, key=lambda one: -abs((one.effect and one.effect.size) or 0.0))[:2]:
+        e, digits = row.effect, row.measure.digits
+        assert e is not None
+        said.append(f"{row.measure.title.lower()} {e.difference:+.{digits}f} {row.measure.unit}".strip())
+    return f"Clear between {names}: {', '.join(said)}."

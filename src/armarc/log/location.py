@@ -6,11 +6,13 @@ import getpass
 import os
 from dataclasses import dataclass
 from pathlib import Path
-
-import sqlalchemy as sa
+from typing import TYPE_CHECKING
 
 from armarc.computer import data_folder
 from armarc.errors import UsageError
+
+if TYPE_CHECKING:
+    import sqlalchemy as sa
 
 ENVIRONMENT_VARIABLE = "ARMARC_LOG"
 FILE_NAME = "log.sqlite"
@@ -110,7 +112,7 @@ def _server(address: str) -> Location:
 def author_of(connection: sa.Connection) -> str:
     """Name of whoever writes through this connection; empty where this machine does not know its user."""
     if connection.dialect.name == "postgresql":
-        return str(connection.execute(sa.text("SELECT session_user")).scalar_one())
+        return str(connection.exec_driver_sql("SELECT session_user").scalar_one())
     try:
         return getpass.getuser()
     except (KeyError, OSError, ImportError):

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import sqlalchemy as sa
+
 from armarc.errors import UsageError
 from armarc.exercises import find_exercise
-from armarc.log.reading import Filter, LoggedSet, list_sets
+from armarc.log import schema
+from armarc.log.reading import Filter, LoggedSet, sets_query
 from armarc.log.store import Store
 
 CAUTION = "Pain means stop. If it stays, see a licensed practitioner."
@@ -29,9 +32,15 @@ def has_pain(entry: LoggedSet) -> bool:
 
 def with_pain(store: Store, set_ids: Sequence[int]) -> set[int]:
     """Those of these sets after which pain was said."""
-    parts = [set_ids[start : start + 500] for start in range(0, len(set_ids), 500)]
-    entries = (entry for part in parts for entry in list_sets(store, Filter(ids=tuple(part))))
-    return {entry.id for entry in entries if has_pain(entry)}
+    tagged = sa.select(schema.tag.c.set_id).where(schema.tag.c.tag == "pain")
+    said = sa.or_(schema.training_set.c.pain > 0, schema.training_set.c.id.in_(tagged))
+    found: set[int] = set()
+    with store.reading() as connection:
+        for start in range(0, len(set_ids), 500):
+            where = Filter(ids=tuple(set_ids[start : start + 500]))
+            chosen = sets_query(where, schema.training_set.c.id).where(said)
+            found.update(connection.execute(chosen).scalars())
+    return found
 
 
 def pain_words(entry: LoggedSet) -> str:

@@ -2,7 +2,8 @@
 
 A raise is nearly a hinge, and along the hinge's axis a sensor's readings show nothing of the lever arm. With the elbow
 bent across the plane of the raise (a forearm that points forward in a lateral raise) the wrist goes round on a cone,
-several centimetres off that plane. The sensor's own axis shows it: it lies along the forearm, as a strap holds it.
+several centimetres off that plane. The sensor's own axis shows it, where it is said to lie along the forearm;
+a sensor at any angle would make up a bend.
 """
 
 from __future__ import annotations
@@ -23,18 +24,18 @@ STRAP_TILT_RAD = math.radians(6)
 MOST_TILT_RAD, MOST_BEND_RAD = math.radians(20), math.radians(40)
 """A sensor axis farther off the arm than this, in the plane of the raise and across it, lies along no forearm …"""
 UNKNOWN_OFF_PLANE_M = 0.05
-"""… and an elbow bent across it by 12° or so is then not seen."""
+"""… and a bend across it is then not seen: 12° or so (four people's raises have 5–26°)."""
 
 
-def off_plane(lever: LeverArm, sensor_axes: FloatArray) -> LeverArm:
+def off_plane(lever: LeverArm, sensor_axes: FloatArray | None) -> LeverArm:
     """Let the sensor lie off the plane of the raise as far as its own axis shows a bent elbow to take it there.
 
     Parameters
     ----------
     lever : LeverArm
         Fitted, held near that plane by its prior.
-    sensor_axes : ndarray, shape (k, 3)
-        Unit vectors of which one may point along the forearm to the hand.
+    sensor_axes : ndarray, shape (k, 3), or None
+        Unit vectors of which one is said to point along the forearm to the hand.
 
     Returns
     -------
@@ -44,6 +45,8 @@ def off_plane(lever: LeverArm, sensor_axes: FloatArray) -> LeverArm:
     """
     if lever.across is None:
         return lever
+    if sensor_axes is None:
+        return replace(lever, off_plane_m=UNKNOWN_OFF_PLANE_M)
     arm = lever.vector_m / max(lever.reach_m, 1e-9)
     forearm = sensor_axes[int(np.argmax(sensor_axes @ arm))]
     # Where the hand turned, the fit itself has seen some of it.

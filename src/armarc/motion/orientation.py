@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Literal, get_args
 
 import numpy as np
@@ -223,11 +224,10 @@ def _smoothed(
     if lever_arm is None:
         state = smooth(reckoning.summary(offset_m_s2), Priors())
     else:
-        bias = np.zeros(3)
-        for _ in range(2):  # the lever's acceleration depends on the bias, quadratically
-            nodes = reckoning.summary(offset_m_s2, bias)
-            state = smooth(nodes, LEVER_PRIORS, lever_arm_m=lever_arm, estimate_lever=estimate)
-            bias = state.bias_rad_s
+        # The lever's acceleration depends on the bias, quadratically: a first round finds it.
+        smoothed = partial(smooth, priors=LEVER_PRIORS, lever_arm_m=lever_arm, estimate_lever=estimate)
+        begun = smoothed(reckoning.summary(offset_m_s2, np.zeros(3)), max_rounds=1)
+        state = smoothed(reckoning.summary(offset_m_s2, begun.bias_rad_s), start=begun.correction)
     middle_bias = state.bias_rad_s if sampling == "instants" else None
     quaternion = oriented(reckoning, state.correction, middle_bias_rad_s=middle_bias)
     return (

@@ -158,6 +158,7 @@ def smooth(
     lever_arm_m: FloatArray | None = None,
     estimate_lever: bool = False,
     max_rounds: int = 6,
+    start: FloatArray | None = None,
 ) -> Smoothed:
     """Tilt, bias and, when asked, the lever arm of the whole recording.
 
@@ -174,16 +175,19 @@ def smooth(
         Put the lever arm among the unknowns.
     max_rounds : int
         Linearisations at most; three do unless the first correction was far off.
+    start : ndarray, shape (N, 4), or None
+        Correction to begin with; None for that of the low-passed specific force.
     """
     count = len(nodes.missing)
     if count <= 2 * _SECTION_NODES:
-        return _smooth_section(nodes, priors, lever_arm_m, estimate_lever, max_rounds)
+        return _smooth_section(nodes, priors, lever_arm_m, estimate_lever, max_rounds, start)
     corrections, parts = np.empty((count, 4)), []
     for begin in range(0, count, _SECTION_NODES):
         end = min(begin + _SECTION_NODES, count)
         first, last = max(begin - _OVERLAP_NODES, 0), min(end + _OVERLAP_NODES, count)
+        begun = None if start is None else start[first:last]
         part = _smooth_section(
-            nodes.part(slice(first, last)), priors, lever_arm_m, estimate_lever, max_rounds
+            nodes.part(slice(first, last)), priors, lever_arm_m, estimate_lever, max_rounds, begun
         )
         own = part.correction[begin - first : end - first]
         if begin > 0:
@@ -234,10 +238,15 @@ def _weighted_mean(estimates: list[tuple[FloatArray, FloatArray]]) -> tuple[Floa
 
 
 def _smooth_section(
-    nodes: NodeSummary, priors: Priors, lever_arm_m: FloatArray | None, estimate_lever: bool, max_rounds: int
+    nodes: NodeSummary,
+    priors: Priors,
+    lever_arm_m: FloatArray | None,
+    estimate_lever: bool,
+    max_rounds: int,
+    start: FloatArray | None,
 ) -> Smoothed:
     still = still_nodes(nodes)
-    correction = first_correction(nodes)
+    correction = first_correction(nodes) if start is None else start
     lever = None if nodes.lever is None else (np.zeros(3) if lever_arm_m is None else lever_arm_m)
     state = Smoothed(
         correction=correction,

@@ -85,7 +85,7 @@ def draw_moments(
     with style.look(palette):
         width, plot_in = 11.0, 5.2
         figure, page, top, foot = _page(width, plot_in + 0.55, title, facts, notes, palette)
-        furniture.panel_title(page, panel, "N m, by angle in degrees", top + 0.18)
+        furniture.panel_title(page, panel, "N·m, by angle in degrees", top + 0.18)
         axes = style.inch_axes(
             figure, _LEFT_IN, page.get_ylim()[1] - top, width - _LEFT_IN - _LABEL_IN - 0.4, plot_in
         )
@@ -139,7 +139,7 @@ def _hold(load: SetLoad) -> list[Curve]:
     at, mean = float(np.degrees(load.angle_rad[top])), float(np.mean(holds))
     return [
         Curve(
-            label=f"hold, {mean:.0f} N m on average",
+            label=f"hold, {mean:.0f} N·m on average",
             x=np.array([at, at + 1.5]),
             y=np.array([mean, mean]),
             low=np.full(2, min(holds)),
@@ -191,7 +191,7 @@ def draw_plan(
         figure, page, top, foot = _page(width, plot_in + second_in + 2.2, title, facts, notes, palette)
         height = page.get_ylim()[1]
         inner = width - _LEFT_IN - _LABEL_IN - 0.4
-        furniture.panel_title(page, "Simulated moment", "N m, by angle in degrees", top + 0.18)
+        furniture.panel_title(page, "Simulated moment", "N·m, by angle in degrees", top + 0.18)
         axes = style.inch_axes(figure, _LEFT_IN, height - top, inner, plot_in)
         style.plain_axes(axes, palette)
         _shade(axes, palette, loaded_deg)

@@ -176,7 +176,7 @@ def _reps_picture(
 
 def _all_sets(entries: Sequence[LoggedSet]) -> Section:
     heads: tuple[str, ...] = ("When", "Set", "Exercise", "Side", "Load kg", "Reps", "In band")
-    heads += ("Start °/s", "Range °", "Slower %", "RIR")
+    heads += ("Start °/s", "ROM °", "Vel. loss %", "RIR")
     rows = []
     for entry in entries[-60:]:
         summary = entry.summary

@@ -15,7 +15,7 @@ from armarc.log.coaching import Coaching, default_coaching
 from armarc.log.comparing import ALPHA, Row, chance_words, compare, group_by
 from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.next_step import NextStep, next_step
-from armarc.log.relevance import Relevant, holm, smallest_relevant
+from armarc.log.relevance import Relevant, false_discovery, holm, smallest_relevant
 from armarc.log.table import SetTable
 from armarc.log.trend import FEWEST_SESSIONS, Trend, session_points, trend_of
 from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume, without_impulse_words
@@ -39,7 +39,7 @@ SHORT = {
     "in_band_pct": "In band %",
     "body_swing_cm": "Swing cm",
     "least_held_pct": "Held %",
-    "rom_deg": "Range °",
+    "rom_deg": "ROM °",
     "eccentric_s": "Lowering s",
 }
 
@@ -156,7 +156,7 @@ def task_courses(
     coaching: Coaching | None = None,
     lighter_days: Collection[int] = frozenset(),
 ) -> list[TaskCourse]:
-    """The tasks of one lifter, most sets first, their changes corrected for how many are judged (Holm)."""
+    """The tasks of one lifter, most sets first, their changes corrected for how many are judged."""
     by_task: dict[tuple[str, str, str], list[LoggedSet]] = {}
     for entry in entries:
         by_task.setdefault((entry.exercise, entry.variant, entry.side or ""), []).append(entry)
@@ -164,7 +164,7 @@ def task_courses(
     kept = [_judged(one) for one in ordered]
     trends = [[_trend(one, measure, everyone) for measure in FOLLOWED] for one in kept]
     p = [float("nan") if t.change is None else t.change.p for row in trends for t in row]
-    corrected = holm(np.array(p)).reshape(len(trends), len(FOLLOWED))
+    corrected = false_discovery(np.array(p)).reshape(len(trends), len(FOLLOWED))
     return [
         TaskCourse(
             entries=tuple(all_of),

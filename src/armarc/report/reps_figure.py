@@ -62,7 +62,7 @@ def draw_reps(
         band = f"; band {band_deg_s[0]:g}–{band_deg_s[1]:g}" if band_deg_s else ""
         for name, unit in (
             ("Start velocity", f"degrees per second{band}"),
-            ("Raising velocity", "degrees per second"),
+            ("Mean raising velocity", "degrees per second"),
             ("Range of motion", "degrees"),
         ):
             furniture.panel_title(page, name, unit, height - top + 0.16)

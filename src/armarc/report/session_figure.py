@@ -23,7 +23,6 @@ from armarc.reps.types import MeasuredSet
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_WIDTH_IN = 14.0
 _LEFT_IN = 1.2
 _RIGHT_IN = 0.55
 _HEAD_IN = 1.3
@@ -35,7 +34,11 @@ _COLUMNS = 2400
 
 
 def draw_session(
-    motion: ArmMotion | Sequence[ArmMotion], sets: Sequence[MeasuredSet], *, dark: bool = False
+    motion: ArmMotion | Sequence[ArmMotion],
+    sets: Sequence[MeasuredSet],
+    *,
+    width_in: float = 14.0,
+    dark: bool = False,
 ) -> Figure:
     """Draw a whole recording with its sets marked.
 
@@ -45,6 +48,7 @@ def draw_session(
         The pieces of the recording, in order of time.
     sets : sequence of MeasuredSet
         May be empty: then only the motion is drawn.
+    width_in : float, inch
     dark : bool
         Light on dark.
 
@@ -62,12 +66,12 @@ def draw_session(
         raise ValueError("expected a motion with samples, got none")
     palette = style.palette_for(dark)
     with style.look(palette):
-        return _draw(motions, sets, palette)
+        return _draw(motions, sets, palette, width_in)
 
 
-def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palette) -> Figure:
-    key = furniture.key_rows(_key(sets, palette), _WIDTH_IN - 2 * SIDE_IN)
-    foot = furniture.foot_lines(_notes(motions, sets), _WIDTH_IN)
+def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palette, width: float) -> Figure:
+    key = furniture.key_rows(_key(sets, palette), width - 2 * SIDE_IN)
+    foot = furniture.foot_lines(_notes(motions, sets), width)
     names_in = _NAMES_IN + (0.24 if _several(sets) else 0.0)
     key_in = 0.2 + 0.3 * len(key)
     height = (
@@ -80,12 +84,12 @@ def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palett
         + 1.0
         + furniture.foot_height_in(foot)
     )
-    figure = Figure(figsize=(_WIDTH_IN, height), facecolor=palette.paper)
+    figure = Figure(figsize=(width, height), facecolor=palette.paper)
     page = furniture.canvas(figure)
     _headline(page, palette, motions, sets)
     furniture.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
 
-    inner = _WIDTH_IN - _LEFT_IN - _RIGHT_IN
+    inner = width - _LEFT_IN - _RIGHT_IN
     start_s, end_s = float(motions[0].time_s[0]), float(motions[-1].time_s[-1])
     end_s = max(end_s, start_s + 1.0)
     top = _HEAD_IN + key_in + names_in
@@ -224,7 +228,7 @@ def _set_names(
     gaps = [b - a for a, b in pairwise(centres)]
     several = _several(sets)
     for i, (measured, x) in enumerate(zip(sets, centres, strict=True)):
-        room = min([*gaps[max(0, i - 1) : i + 1], 2 * (x - 0.1), 2 * (_WIDTH_IN - 0.1 - x)]) - 0.12
+        room = min([*gaps[max(0, i - 1) : i + 1], 2 * (x - 0.1), 2 * (page.get_xlim()[1] - 0.1 - x)]) - 0.12
         judged = sum(rep.start_verdict is not None for rep in measured.reps)
         inside = sum(rep.start_verdict == "inside" for rep in measured.reps)
         short = words.counted(len(measured.reps), "rep")

@@ -217,7 +217,7 @@ def _columns(
         *measured,
         _Column("tempo", "e/p/c/h s", tempo, 3),
         # Only the log's records have it.
-        _Column("slower", "%", value("velocity_loss_pct", 0), 6),
+        _Column("loss", "%", value("velocity_loss_pct", 0), 6),
     ]
     return [
         _Column("rep", "", value("rep", 0), 0),
@@ -326,7 +326,7 @@ def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -
 
 def _velocity_loss(summary: Record) -> str:
     loss = summary.get("velocity_loss_pct")
-    return "" if loss is None else f"{loss:.0f} % of the best mean concentric, at the last rep"
+    return "" if loss is None else f"{loss:.0f} % of the best mean raising velocity, at the last rep"
 
 
 def _clean(summary: Record) -> str:

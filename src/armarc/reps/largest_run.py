@@ -69,8 +69,8 @@ def largest_runs(
     rules: CountingRules,
     known: tuple[Template, ...],
     most: int,
-) -> list[tuple[float, list[int]]]:
-    """Sum and members of the best run of each pattern, for the `most` best patterns, the best one first."""
+) -> list[tuple[float, list[int], FloatArray]]:
+    """Sum, members and what each of these adds, of the best runs of the `most` best patterns, the best one first."""
     likely = np.where(
         of_same_exercise(patterns, known), 1.0, np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
     ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
@@ -93,7 +93,7 @@ def largest_runs(
             continue
         total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
         best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
-    return [(total, members) for total, _, members in best]
+    return [(total, members, gain[k, members]) for total, k, members in best]
 
 
 def _at_most(found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: float) -> FloatArray:

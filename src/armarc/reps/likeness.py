@@ -28,7 +28,7 @@ POSE_SHARE, POSE_RAD = 0.18, math.radians(4)
 TURN_SHARE, TURN_RAD = 0.25, math.radians(4)
 """Spread of the direction of turning, as the angle by which it misses at the top."""
 PARTIAL = 0.75
-"""Below this share of the set's range a rep is partial: it may be up for a shorter time."""
+"""Below this share of the set's range a rep is partial: it may be up for a shorter time, and so much slower."""
 LEAST_SHARE, LEAST_SHARE_OF_CUT = 0.35, 0.5
 """A movement below this share of the set's range is none of its reps; of one that the recording cuts so much was
 seen, and that it looks smaller says nothing against it."""
@@ -180,6 +180,8 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
     lasting = np.where(is_partial, np.minimum(lasting - np.log(share), 0.0), lasting)
     miss += whole * np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
     faster = np.log(found.speed_rad_s[None, :] / speed)
+    # Half the way in the time of a whole rep is half the speed, and no slower a movement.
+    faster = np.where(is_partial & (faster < 0), np.minimum(faster - np.log(share), 0.0), faster)
     miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
     miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
     beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)

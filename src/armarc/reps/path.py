@@ -21,6 +21,8 @@ COUNTING_RATE_HZ = 30.0
 MOVING_RAD_S = math.radians(20)
 STILL_RAD_S = math.radians(15)
 REST_S = 0.4
+WOBBLE_S = 0.2
+"""Longest turn to and fro of a loose strap: where it wobbles, a sensor that turns nowhere over so long is at rest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,17 +75,13 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
     about_up = np.einsum("ij,ij->i", up, angular_velocity_rad_s)
     turned = _integral(angular_velocity_rad_s, rate_hz)[::every]
     slow_hz = rate_hz / every
-    speed = np.zeros(len(turned))
-    if len(turned) > 1:
-        speed[1:] = np.linalg.norm(np.diff(turned, axis=0), axis=1) * slow_hz
-        speed[0] = speed[1]
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
         up=up[::every],
         turned_rad=turned,
         yaw_rad=_integral(about_up, rate_hz)[::every],
-        rests=_rests(speed < STILL_RAD_S, math.ceil(REST_S * slow_hz)),
+        rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
     )
 
 
@@ -91,6 +89,20 @@ def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     out = np.zeros_like(rate)
     np.cumsum(rate[:-1] / rate_hz, axis=0, out=out[1:])
     return out
+
+
+def _still(turned: FloatArray, rate_hz: float) -> np.ndarray:
+    """Samples at which the sensor does not turn, or only to and fro about the same place for longer than a rest."""
+    still = np.zeros(len(turned), dtype=np.bool_)
+    if len(turned) > 1:
+        step = np.linalg.norm(np.diff(turned, axis=0), axis=1) * rate_hz
+        still[1:] = step < STILL_RAD_S
+        still[0] = still[1]
+    over = max(1, round(WOBBLE_S * rate_hz))
+    way = np.linalg.norm(turned[over:] - turned[:-over], axis=1) * rate_hz / over
+    for first, stop in _rests(way < STILL_RAD_S, math.ceil((REST_S + WOBBLE_S) * rate_hz)):
+        still[first + over // 2 : stop + over // 2] = True
+    return still
 
 
 def _rests(still: np.ndarray, least: int) -> tuple[tuple[int, int], ...]:

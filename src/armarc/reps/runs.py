@@ -24,7 +24,7 @@ from armarc.reps.likeness import (
     template_of,
     unlikeness,
 )
-from armarc.reps.movements import Movement
+from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 from armarc.reps.turning import Turn, coarser, turning_points
 
@@ -108,13 +108,15 @@ def best_run(
     if found is None:
         return None
     margin = math.ceil(rules.rest_s * path.rate_hz)
-    for _ in range(LOOKS):
+    for look in range(LOOKS):
         near = max(first, found.first - margin), min(stop, found.last + 1 + margin)
         own = turning_axis(path, found.first, found.last + 1)
         own = axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
         scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
-        again = _search(path, *near, own, narrow, known, (scale,), found.sign)
+        # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
+        sign = found.sign if look else None
+        again = _search(path, *near, own, narrow, known, (scale,), sign)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -252,12 +254,12 @@ def _scored(
     hopeless = walking
     alone = largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
-    for _, alike in {tuple(members): (total, members) for total, members in alone}.values():
+    for alike in {tuple(members): members for _, members, _ in alone}.values():
         template = template_of(found, np.array(alike))
         again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
         if not again:
             continue
-        kept, score = _in_rhythm(found, again[0][1], again[0][0])
+        kept, score = _in_rhythm(found, *again[0])
         if not kept:
             continue
         places = _places_of_rest(path, curve, first, found, kept, rests)
@@ -301,8 +303,14 @@ def _places_of_rest(
     return places
 
 
-def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[list[int], float]:
-    """Take off cut movements that do not keep the set's rhythm, and what long pauses speak against it."""
+def _in_rhythm(
+    found: Candidates, total: float, members: list[int], adds: FloatArray
+) -> tuple[list[int], float]:
+    """Take off what does not keep a set's rhythm at its ends, and what long pauses speak against it.
+
+    A movement that the recording cuts has to keep it; a whole one at an end belongs to the set only when it is so
+    like it that it adds more than the pause before or after it costs: a lift to a button is none of the reps.
+    """
     cut = found.is_cut
     whole = [k for k in members if not cut[k]]
     if not whole:
@@ -310,17 +318,62 @@ def _in_rhythm(found: Candidates, members: list[int], total: float) -> tuple[lis
     longest_up = float(found.up_s[whole].max()) + HELD_S
     pauses = found.leaves_s[whole[1:]] - found.returns_s[whole[:-1]]
     usual = PROMPT * max(float(pauses.max()) if len(pauses) else 0.0, HELD_S)
-    kept = list(members)
-    if cut[kept[0]] and (
-        found.up_s[kept[0]] > longest_up or found.leaves_s[kept[1]] - found.returns_s[kept[0]] > usual
+    a, b = 0, len(members)
+    if cut[members[0]] and (
+        found.up_s[members[0]] > longest_up
+        or found.leaves_s[members[1]] - found.returns_s[members[0]] > usual
     ):
-        kept = kept[1:]
-    if cut[kept[-1]] and (
-        found.up_s[kept[-1]] > longest_up or found.leaves_s[kept[-1]] - found.returns_s[kept[-2]] > usual
+        a = 1
+    if cut[members[-1]] and (
+        found.up_s[members[-1]] > longest_up
+        or found.leaves_s[members[-1]] - found.returns_s[members[-2]] > usual
     ):
-        kept = kept[:-1]
-    pauses = np.maximum(found.leaves_s[kept[1:]] - found.returns_s[kept[:-1]], 0.0)
-    if len(pauses) > 1:
-        longer = np.log((pauses + RHYTHM_S) / (median(pauses) + RHYTHM_S)) / RHYTHM_SPREAD
-        total -= 0.5 * float(np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP).sum())
-    return kept, total
+        b -= 1
+    costs = _costs_of_pauses(found, members[a:b])
+    while len(costs) > FULL_SET:
+        if costs[0] > adds[a]:
+            total -= float(adds[a])
+            a += 1
+        elif costs[-1] > adds[b - 1]:
+            total -= float(adds[b - 1])
+            b -= 1
+        else:
+            break
+        costs = _costs_of_pauses(found, members[a:b])
+    kept = members[a:b]
+    part = better_half(costs, adds[a:b])
+    if part is None:
+        return kept, total - float(costs.sum())
+    outsiders = float(adds[a:b].sum()) - total
+    pauses = _costs_of_pauses(found, kept[part])
+    return kept[part], float(adds[a:b][part].sum() - pauses.sum()) - outsiders
+
+
+def better_half(costs: FloatArray, adds: FloatArray) -> slice | None:
+    """The better half of a run that adds up to more as two sets; None where it is one.
+
+    What stands alone between long pauses and adds little (something put down, a watch looked at) ties two sets
+    together: without it the pauses cost nothing, and the second set costs what one like a set seen already does.
+    """
+    long = np.flatnonzero(costs > 0)
+    best, cut = 0.0, None
+    for i, before in enumerate(long):
+        for after in long[i + 1 :]:
+            if before + 1 < FULL_SET or len(adds) - after - 1 < FULL_SET:
+                continue
+            between = costs[before : after + 1].sum() - adds[before + 1 : after + 1].sum() - KNOWN_RUN_COST
+            if between > best:
+                best, cut = float(between), (int(before) + 1, int(after) + 1)
+    if cut is None:
+        return None
+    first, second = slice(0, cut[0]), slice(cut[1], len(adds))
+    return first if adds[first].sum() >= adds[second].sum() else second
+
+
+def _costs_of_pauses(found: Candidates, members: list[int]) -> FloatArray:
+    """What speaks against each pause of a run: that it is longer than usual."""
+    pauses = np.maximum(found.leaves_s[members[1:]] - found.returns_s[members[:-1]], 0.0)
+    if len(pauses) < 2:
+        return np.zeros(len(pauses))
+    longer = np.log((pauses + RHYTHM_S) / (median(pauses) + RHYTHM_S)) / RHYTHM_SPREAD
+    return np.asarray(0.5 * np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP))

@@ -81,7 +81,7 @@ class SetSummary:
     tempo: Annotated[str, Measure("Tempo", "eccentric/pause/concentric/hold, whole seconds")]
     velocity_loss_share: Annotated[
         float | None,
-        Measure("Velocity loss in the set", "100·(best − last)/best of the mean concentric velocity", 1),
+        Measure("Velocity loss in the set", "100·(best − last)/best of the mean raising velocity", 1),
     ]
     rom_loss_share: Annotated[
         float | None,

@@ -10,7 +10,7 @@ const WEAR = "Tap, strap the phone to the wrist, and hang the arm.";
 const TASK = OFFLINE ? [WEAR] : {
   "": [WEAR],
   record: [WEAR, "Recording", "Hold still for a moment with the arm hanging, then lift. The computer ends it."],
-  check: ["Tap, and lay the phone on a steady table.", "Listening", "Leave it on the table, and do not lean on that."],
+  check: ["Tap, and lay the phone on a steady table.", "Listening", "Touch neither it nor the table."],
   calibrate: ["Tap, then turn the phone as the computer says.", "Recording", "Turn it as the computer says. The computer ends it."],
   mount: ["Tap, strap the phone on as always, and make the move the computer shows.", "Recording",
     "Hang the arm and stand still, then twist and raise. The computer ends it."],
@@ -113,7 +113,7 @@ function connect() {
     if (got.busy) { busy = got.busy; link.close(); }
     if (got.next !== undefined) { greeted = true; sent = acked = Math.max(first, got.next); send(); }
     if (got.ack !== undefined) acked = Math.max(acked, got.ack);
-    if (got.over) { over = true; }
+    if (got.over) { over = true; halt(); }
     if (got.ready !== undefined) news = got;
     draw();
   };
@@ -147,11 +147,12 @@ function draw() {
   else if (!running) {
     say = stopped ? "Recorded" : OFFLINE ? "Record without a network" : "This phone is the sensor";
     more = stopped ? "Save it, and measure it with: armarc process FILE" :
-      PLACES.length > 1 ? "Where does this phone sit? Tap that, then strap it on." : TASK[0];
+      PLACES.length > 1 ? "Where does this phone sit? Tap that, then strap it on." :
+      PLACES[0] === "chest" ? "Tap, then put it in a chest pocket or under a strap: on the breastbone, screen forward." : TASK[0];
   }
   else if (busy) { say = "Not this one"; more = busy + (PLACES.length > 1 ? ". Close that one, or load this page again and tap another place." :
       ". Close that one, then load this page again."); alarm = true; }
-  else if (over) { say = "The session is over"; }
+  else if (over) { say = "The session is over"; more = "For the next one scan the code again."; }
   else if (next === 0 && silent) { say = "No motion comes"; more = "This browser gives no rotation rates, or they are switched off in its settings for this site."; alarm = true; }
   else if (OFFLINE) { say = "Recording"; more = "Strapped on? Hold still for a moment, then lift. Keep this page in front."; }
   else if (!greeted) { say = "No connection"; more = "Go on lifting: what is recorded now is sent as soon as it is back."; alarm = true; }
@@ -198,18 +199,22 @@ async function start(where) {
   draw();
 }
 
-function stop() {
-  running = false;
-  stopped = true;
+function halt() {
   removeEventListener("devicemotion", onMotion);
   removeEventListener("deviceorientation", onOrientation);
   if (lock) lock.release();
+}
+
+function stop() {
+  running = false;
+  stopped = true;
+  halt();
   draw();
 }
 
 let lock = null;
 async function stayAwake() {
-  try { if (running && document.visibilityState === "visible") lock = await navigator.wakeLock.request("screen"); }
+  try { if (running && !over && document.visibilityState === "visible") lock = await navigator.wakeLock.request("screen"); }
   catch (error) { lock = null; }
 }
 

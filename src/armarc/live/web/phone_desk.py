@@ -8,7 +8,7 @@ import json
 import threading
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 
 from websockets.asyncio.server import ServerConnection
@@ -61,14 +61,14 @@ class _Seat:
     phone: str = ""
     tab: str = ""
     session: str = ""
-    before: str = ""
-    """The page whose place was taken by one of the same tab."""
+    before: deque[str] = field(default_factory=lambda: deque(maxlen=16))
+    """Pages whose place was taken by another one of the same phone."""
     next: int = 0
     left_s: float = -HELD_S
 
 
 class PhoneDesk:
-    """One phone at a time for each place; a page that was loaded anew takes its tab's place.
+    """One phone at a time for each place; the page a phone opened last takes the place of its earlier ones.
 
     Parameters
     ----------
@@ -127,32 +127,34 @@ class PhoneDesk:
         seat = self._seats[place]
         where = "" if len(self._seats) == 1 else f" at this place ({place})"
         held = seat.link is not None or now_s - seat.left_s < HELD_S
-        # A tab that was duplicated keeps its name: the page that took its place stays.
-        if (hello.tab != seat.tab and held) or hello.session == seat.before:
-            await link.send(json.dumps({"busy": f"Another phone, or another tab, is the sensor{where}"}))
+        busy = ""
+        if any(hello.session in one.before for one in self._seats.values()):
+            # Without this two tabs of a phone would take the place from each other for ever.
+            busy = "A page this phone opened later is the sensor"
+        elif held and hello.tab != seat.tab and hello.phone != seat.phone:
+            busy = f"Another phone is the sensor{where}"
+        if busy:
+            await link.send(json.dumps({"busy": busy}))
             return False
-        for elsewhere, other in self._seats.items():
-            if other is seat or other.phone != hello.phone:
-                continue
-            if other.link is not None and other.tab != hello.tab:
-                await link.send(
-                    json.dumps({"busy": f"Another tab of this phone is the sensor ({elsewhere})"})
-                )
-                return False
-            # Tapped wrongly at first: the place it had is free for the other phone at once.
-            before, other.tab, other.phone = other.link, "", ""
-            if before is not None:
-                self._leave(other)
-                before.transport.abort()
-            other.left_s = -HELD_S
+        for other in self._seats.values():
+            if other is not seat and other.phone == hello.phone:
+                # Tapped wrongly at first: the place it had is free for the other phone at once.
+                before = other.link
+                if before is not None:
+                    self._leave(other)
+                    before.transport.abort()
+                other.before.append(other.session)
+                other.phone, other.tab, other.left_s = "", "", -HELD_S
         if not self._outbox.put(seat.number, "message", now_s, _hello_text(hello)):
             return False
         before, seat.link = seat.link, link
         if before is not None:
-            # The same tab, whose old connection has not been noticed to be dead.
+            # Another tab, or the same one, whose old connection has not been noticed to be dead.
             before.transport.abort()
         if hello.session != seat.session:
-            seat.next, seat.before = hello.first, seat.session
+            seat.next = hello.first
+            if hello.phone == seat.phone:
+                seat.before.append(seat.session)
         seat.phone, seat.tab, seat.session = hello.phone, hello.tab, hello.session
         seat.next = min(max(seat.next, hello.first), hello.next)
         await link.send(json.dumps({"next": seat.next, **self._news}))

@@ -47,7 +47,7 @@ def phone_page(task: str = "", places: Sequence[str] = ()) -> tuple[str, str]:
     task : str
         What the phone is wanted for, where it is not lifting live: what it tells its wearer.
     places : sequence of str
-        Where phones are wanted, if there are several: each asks where it sits.
+        Where phones are wanted, unless it is one on the wrist: each asks where it sits.
     """
     room = files("armarc.live.web")
     script = room.joinpath("phone.js").read_text("utf-8")
@@ -160,7 +160,7 @@ class _Pages:
             page = page.replace('src="page.js"', f'src="page.js{access.query}"')
             self._bodies |= {"/": (page.encode(), _HTML, ""), "/page.js": (script.encode(), _SCRIPT, "")}
         if phone is not None:
-            text, digest = phone_page(phone.task, phone.places if len(phone.places) > 1 else ())
+            text, digest = phone_page(phone.task, () if phone.places in (("",), ("wrist",)) else phone.places)
             self._bodies["/phone"] = (text.encode(), _HTML, f"'sha256-{digest}'")
         self._sockets = {"/": "/live", "/phone": "/phone/stream"}
 

@@ -3,7 +3,7 @@
 from armarc.sensor.phone.habits import Habits, recognise
 from armarc.sensor.phone.messages import LONGEST_MESSAGE, Frames, Hello, read_message
 from armarc.sensor.phone.receiver import Receiver
-from armarc.sensor.phone.stream import Heard, phone_stream
+from armarc.sensor.phone.stream import Heard, phone_stream, together
 
 __all__ = [
     "LONGEST_MESSAGE",
@@ -15,4 +15,5 @@ __all__ = [
     "phone_stream",
     "read_message",
     "recognise",
+    "together",
 ]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import AsyncGenerator, Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from armarc.errors import SensorError
-from armarc.sensor.events import Event, LinkUp, Trouble
+from armarc.sensor.events import Event, Frames, LinkUp, Trouble
 from armarc.sensor.link.connection import host_clock
 from armarc.sensor.phone.messages import Hello, read_message
 from armarc.sensor.phone.receiver import Receiver
@@ -128,3 +129,60 @@ def _events(receiver: Receiver, item: Heard, at_s: float) -> list[Event]:
     if isinstance(message, Hello):
         return receiver.hello(message, at_s)
     return receiver.frames(message, at_s)
+
+
+async def together(
+    streams: Sequence[tuple[AsyncGenerator[Event, None], int]], *, stop: asyncio.Event
+) -> AsyncGenerator[Event, None]:
+    """Events of phones and of other sensors on one clock, which begins with this stream.
+
+    Parameters
+    ----------
+    streams : sequence of (async generator of Event, int)
+        With the number its first sensor has here; none has begun.
+    stop : asyncio.Event
+        The one they all have; set when one of them fails before its first sample, or is the last one.
+
+    Raises
+    ------
+    SensorError, UsageError
+        As they do; of one that had samples it is said, and the others go on.
+    """
+    came: asyncio.Queue[tuple[int, Event | Exception | None]] = asyncio.Queue()
+
+    async def carry(events: AsyncGenerator[Event, None], number: int) -> None:
+        ended: Exception | None = None
+        try:
+            async with contextlib.aclosing(events) as running:
+                async for event in running:
+                    came.put_nowait((number, replace(event, sensor=event.sensor + number)))
+        except Exception as error:
+            ended = error
+        came.put_nowait((number, ended))
+
+    tasks = [asyncio.create_task(carry(events, number)) for events, number in streams]
+    left, sampled, fault = len(tasks), set[int](), None
+    now_s = 0.0
+    try:
+        while left:
+            number, event = await came.get()
+            if isinstance(event, Exception):
+                left -= 1
+                if left and number in sampled and isinstance(event, SensorError):
+                    yield Trouble(sensor=number, time_s=now_s, message=str(event))
+                else:
+                    fault = fault or event
+                    stop.set()
+            elif event is None:
+                left -= 1
+            else:
+                if isinstance(event, Frames):
+                    sampled.add(number)
+                    now_s = float(event.time_s[-1])
+                yield event
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    if fault is not None:
+        raise fault

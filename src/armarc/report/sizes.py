@@ -1,0 +1,99 @@
+"""Pictures for showing to others: square or tall, with one message as the title."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from matplotlib.colors import to_hex
+
+from armarc.report import furniture, style
+from armarc.report.furniture import SIDE_IN
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+HEIGHT_BY_WIDTH = {"square": 1.0, "tall": 16 / 9}
+"""What pictures can have beside their own, wide form: for a slide and for a phone held upright."""
+NARROWEST_IN, WIDEST_IN = 6.4, 16.0
+MOST_STRETCH = 1.5
+"""Panels are drawn higher by at most this to fill a picture; the rest is left empty."""
+_LINE = 1.3
+
+
+def in_size(draw: Callable[[float | None], Figure], size: str, message: str) -> Figure:
+    """Draw a picture in a size.
+
+    Parameters
+    ----------
+    draw : callable
+        Draws it at a width in inches; None for its own.
+    size : str
+        ``wide`` leaves it as it is; else of `HEIGHT_BY_WIDTH`.
+    message : str
+        What the picture says, in one sentence: the title of the other sizes.
+    """
+    if size == "wide":
+        return draw(None)
+    ratio = HEIGHT_BY_WIDTH[size]
+    width = NARROWEST_IN
+    for _ in range(3):
+        figure = draw(width)
+        drawn, tall = map(float, figure.get_size_inches())
+        wanted = min(max((tall + _title_in(message, drawn)) / ratio, NARROWEST_IN), WIDEST_IN)
+        if abs(wanted - width) < 0.1:
+            break
+        width = wanted
+    _put_title(figure, message)
+    width, height = map(float, figure.get_size_inches())
+    stretched = min(max(ratio * width, height), MOST_STRETCH * height)
+    figure.set_size_inches(width, stretched)
+    _pad(figure, max(width, stretched / ratio), max(stretched, ratio * width))
+    return figure
+
+
+def _title_lines(message: str, width: float) -> tuple[list[str], float]:
+    size = style.SIZE_TITLE * width / 8.0
+    # Bold letters are some 15 % wider than those that are measured.
+    return style.wrapped(message, size, 0.85 * (width - 2 * SIDE_IN)), size
+
+
+def _title_in(message: str, width: float) -> float:
+    lines, size = _title_lines(message, width)
+    return 0.45 + len(lines) * _LINE * size / 72
+
+
+def _put_title(figure: Figure, message: str) -> None:
+    """Room above everything, and the message in it."""
+    width, height = map(float, figure.get_size_inches())
+    lines, size = _title_lines(message, width)
+    more = _title_in(message, width)
+    _move(figure, width, height + more, 0.0, 0.0)
+    page = furniture.canvas(figure)
+    dark = to_hex(figure.get_facecolor()) == style.DARK.paper.lower()
+    colour = style.palette_for(dark).ink
+    for i, line in enumerate(lines):
+        at = height + more - 0.4 - (i + 0.8) * _LINE * size / 72
+        page.text(SIDE_IN, at, line, size=size, weight="bold", va="baseline", family=style.FONT, color=colour)
+
+
+def _pad(figure: Figure, width: float, height: float) -> None:
+    """Empty paper around a picture, alike left and right, above and below."""
+    old_width, old_height = map(float, figure.get_size_inches())
+    _move(figure, width, height, (width - old_width) / 2, (height - old_height) / 2)
+
+
+def _move(figure: Figure, width: float, height: float, left: float, bottom: float) -> None:
+    """Give a picture another size, everything in it as large as it was and `left`, `bottom` inches from the corner."""
+    old_width, old_height = map(float, figure.get_size_inches())
+    figure.set_size_inches(width, height)
+    for axes in figure.axes:
+        x, y, w, h = axes.get_position().bounds
+        axes.set_position(
+            (
+                (left + x * old_width) / width,
+                (bottom + y * old_height) / height,
+                w * old_width / width,
+                h * old_height / height,
+            )
+        )

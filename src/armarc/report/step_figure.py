@@ -1,0 +1,176 @@
+"""One rep step by step, for explaining: hanging, through the gate, fastest, top, lowering, back."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from matplotlib.figure import Figure
+from matplotlib.patches import Wedge
+
+from armarc.exercises import Exercise
+from armarc.motion import ArmMotion
+from armarc.report import furniture, style
+from armarc.report import wording as words
+from armarc.report.furniture import SIDE_IN
+from armarc.report.style import Palette
+from armarc.reps.types import MeasuredSet, Rep
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_HEAD_IN, _TEXT_IN, _GAP_IN = 1.3, 1.0, 0.15
+_NARROW_IN = 10.0
+_ARM, _TRUNK, _HEAD = 1.0, 1.15, 0.17
+"""Lengths in the drawing, in arms."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    name: str
+    angle_rad: float
+    swept_rad: tuple[float, float]
+    lines: tuple[str, ...]
+    fill: str
+    colour: str
+
+
+def draw_steps(
+    motion: ArmMotion,
+    measured: MeasuredSet,
+    number: int,
+    *,
+    exercise: Exercise | None = None,
+    width_in: float | None = None,
+    dark: bool = False,
+) -> Figure:
+    """Draw a rep in six steps, each with what was measured there.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+        The motion the set was measured on.
+    measured : MeasuredSet
+    number : int
+        Of the rep in its set, from 1.
+    exercise : Exercise or None
+        The entry with the gate that was in effect; None for the catalogue's.
+    width_in : float or None, inch
+    dark : bool
+        Light on dark.
+
+    Raises
+    ------
+    ValueError
+        The set has no such rep.
+    """
+    rep = next((one for one in measured.reps if one.rep == number), None)
+    if rep is None:
+        raise ValueError(f"expected a rep from 1 to {len(measured.reps)}, got {number}")
+    entry = words.exercise_of(measured) if exercise is None else exercise
+    palette = style.palette_for(dark)
+    with style.look(palette):
+        return _draw(motion, measured, rep, entry, palette, 12.0 if width_in is None else width_in)
+
+
+def _draw(
+    motion: ArmMotion, measured: MeasuredSet, rep: Rep, entry: Exercise, palette: Palette, width: float
+) -> Figure:
+    steps = _steps(rep, entry, palette)
+    columns = 2 if width < _NARROW_IN else 3
+    rows = math.ceil(len(steps) / columns)
+    cell = (width - 2 * SIDE_IN - (columns - 1) * _GAP_IN) / columns
+    tall = cell * 0.95
+    notes = [words.measured_how(motion, entry.sensor_place)]
+    if motion.coordinate == "elevation":
+        notes.insert(0, "Seen from the front, as if every rep went straight to the side.")
+    foot = furniture.foot_lines(notes, width)
+    height = _HEAD_IN + rows * (tall + _TEXT_IN) + furniture.foot_height_in(foot)
+    figure = Figure(figsize=(width, height), facecolor=palette.paper)
+    page = furniture.canvas(figure)
+    title, facts = f"Rep {rep.rep}, step by step", f"{entry.name}  ·  {words.set_facts(measured)}"
+    furniture.headline(page, palette, title=title, facts=facts, score="", score_words="", all_inside=False)
+    for k, step in enumerate(steps):
+        left = SIDE_IN + (k % columns) * (cell + _GAP_IN)
+        top = _HEAD_IN + (k // columns) * (tall + _TEXT_IN)
+        axes = style.inch_axes(figure, left, top, cell, tall)
+        _figure_of(axes, step, palette, motion.coordinate, -1 if measured.side == "left" else 1)
+        y = height - top - tall
+        name = f"{k + 1}  {step.name}"
+        size = style.fitting_size(name, style.SIZE_HEAD, cell, bold=True)
+        page.text(left, y - 0.22, name, size=size, weight="bold", va="baseline")
+        for i, line in enumerate(step.lines):
+            size = style.fitting_size(line, style.SIZE_TEXT, cell)
+            page.text(left, y - 0.48 - 0.24 * i, line, size=size, va="baseline", color=step.colour)
+    furniture.draw_foot(page, palette, foot)
+    return figure
+
+
+def _steps(rep: Rep, entry: Exercise, palette: Palette) -> list[_Step]:
+    """What happens in a rep, in order, with what was measured there."""
+    bottom, top, ink = rep.bottom_rad, rep.top_rad, palette.ink
+    near, far = (bottom + edge for edge in entry.gate_above(bottom))
+    near = max(near, bottom)
+    middle = 0.5 * (bottom + top)
+    mark = style.verdict_mark(rep.start_verdict, palette)
+    if rep.start_velocity_rad_s is None:
+        start: tuple[str, ...] = ("the gate was not passed",)
+    else:
+        se = rep.start_velocity_se_rad_s
+        off = "" if se is None else f" ± {math.degrees(se):.1f}"
+        start = (f"start velocity {math.degrees(rep.start_velocity_rad_s):.0f}{off} °/s",)
+        if rep.start_verdict is not None:
+            start += (f"{rep.start_verdict} the working band (no source)",)
+    held = rep.least_held_share
+    tension = f"{rep.time_under_tension_s:.1f} s under tension"
+    lowered: tuple[str, ...] = (f"takes {rep.eccentric_s:.1f} s",)
+    lowered += () if held is None else (f"at least {100 * held:.0f} % of the weight held",)
+    fastest = f"{math.degrees(rep.peak_concentric_rad_s):.0f} °/s at {math.degrees(rep.peak_concentric_at_rad):.0f}°"
+    return [
+        _Step("At the bottom", bottom, (bottom, bottom), (f"{math.degrees(bottom):.0f}°",), palette.paper, ink),
+        _Step("Through the start gate", far, (near, far), start, palette.inside, mark.colour),
+        _Step(
+            "Fastest", rep.peak_concentric_at_rad, (bottom, rep.peak_concentric_at_rad),
+            (fastest, f"raised in {rep.concentric_s:.1f} s"), palette.raising, ink,
+        ),
+        _Step(
+            "At the top", top, (bottom, top),
+            (f"{math.degrees(top):.0f}°, a range of {math.degrees(rep.rom_rad):.0f}°", f"held {rep.hold_s:.1f} s"),
+            palette.raising, ink,
+        ),
+        _Step("Lowering", middle, (middle, top), lowered, palette.lowering, ink),
+        _Step("Back", bottom, (bottom, top), (tension,), palette.lowering, ink),
+    ]  # fmt: skip
+
+
+def _figure_of(axes: Axes, step: _Step, palette: Palette, coordinate: str, side: int) -> None:
+    """A figure with its arm at an angle, and what the arm went through."""
+    axes.set_xlim(*sorted((-0.55 * side, 1.25 * side)))
+    axes.set_ylim(-1.3, 1.25)
+    axes.set_aspect("equal")
+    axes.set_axis_off()
+
+    def along(angle_rad: float, length: float = _ARM) -> tuple[float, float]:
+        return side * length * math.sin(angle_rad), -length * math.cos(angle_rad)
+
+    low, high = (math.degrees(one) for one in step.swept_rad)
+    ends = (low - 90, high - 90) if side > 0 else (-90 - high, -90 - low)
+    if high > low:
+        axes.add_patch(Wedge((0, 0), 0.92 * _ARM, *ends, facecolor=step.fill, edgecolor="none", alpha=0.8))
+    if coordinate == "elevation":
+        middle = -0.22 * side
+        for start, stop in (((middle, 0.02), (middle, -_TRUNK)), ((0, 0), (2 * middle, 0))):
+            axes.plot(*zip(start, stop, strict=True), color=palette.rule, lw=9, solid_capstyle="round")
+        axes.plot(middle, 0.3, "o", ms=26, color=palette.rule)
+        other = (2 * middle, -0.95)
+        axes.plot(*zip((2 * middle, 0), other, strict=True), color=palette.rule, lw=7, solid_capstyle="round")
+    axes.plot(
+        *zip((0, 0), along(step.angle_rad), strict=True), color=palette.ink, lw=8, solid_capstyle="round"
+    )
+    axes.plot(0, 0, "o", ms=9, color=palette.ink)
+    x, y = along(step.angle_rad, 1.2)
+    axes.text(
+        x, y, f"{math.degrees(step.angle_rad):.0f}°", size=style.SIZE_TEXT, ha="center", va="center",
+        weight="bold", color=palette.ink,
+    )  # fmt: skip

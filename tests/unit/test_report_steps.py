@@ -1,0 +1,87 @@
+"""One rep drawn step by step: what was measured stands there, nothing is cut, nothing lies over anything else."""
+
+import math
+import subprocess
+import sys
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+from matplotlib.patches import Wedge
+from test_report_sizes import boxes
+
+from armarc.report.sizes import in_size
+from armarc.report.step_figure import draw_steps
+from invented_sets import invent
+
+
+def texts(figure):
+    return [text.get_text() for axes in figure.axes for text in axes.texts]
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("size", ["wide", "square", "tall"])
+@pytest.mark.parametrize("dark", [False, True])
+def test_every_step_has_its_place(size, side, dark):
+    motion, measured = invent(5)
+    measured = replace(measured, side=side)
+    figure = in_size(
+        lambda width: draw_steps(motion, measured, 2, width_in=width, dark=dark), size, "Rep 2 in six steps"
+    )
+    found = list(boxes(figure))
+    for box in found:
+        assert box.x0 >= -1
+        assert box.y0 >= -1
+        assert box.x1 <= figure.bbox.width + 1
+        assert box.y1 <= figure.bbox.height + 1
+    for one, other in combinations(found, 2):
+        wide = min(one.x1, other.x1) - max(one.x0, other.x0)
+        high = min(one.y1, other.y1) - max(one.y0, other.y0)
+        assert wide <= 2 or high <= 4, (one, other)
+
+
+def test_what_was_measured_is_said():
+    motion, measured = invent(5)
+    rep = measured.reps[2]
+    said = texts(draw_steps(motion, measured, 3))
+    assert f"{math.degrees(rep.top_rad):.0f}°, a range of {math.degrees(rep.rom_rad):.0f}°" in said
+    assert any(
+        text.startswith(f"start velocity {math.degrees(rep.start_velocity_rad_s):.0f}") for text in said
+    )
+    assert [text[0] for text in said if text[1:3] == "  "] == list("123456")
+    # The arm sweeps to its own side.
+    for side, sign in (("left", -1), ("right", 1)):
+        figure = draw_steps(motion, replace(measured, side=side), 3)
+        top = [axes for axes in figure.axes if any(isinstance(p, Wedge) for p in axes.patches)][2]
+        (wedge,) = [p for p in top.patches if isinstance(p, Wedge)]
+        middle = math.radians(0.5 * (wedge.theta1 + wedge.theta2))
+        assert sign * math.cos(middle) > 0
+
+
+def test_a_rep_without_a_start_says_so():
+    motion, measured = invent(3)
+    bare = replace(measured.reps[0], start_velocity_rad_s=None, start_verdict=None)
+    figure = draw_steps(motion, replace(measured, reps=(bare, *measured.reps[1:])), 1)
+    assert "the gate was not passed" in texts(figure)
+
+
+def test_a_rep_that_is_not_there():
+    motion, measured = invent(3)
+    with pytest.raises(ValueError, match="from 1 to 3, got 4"):
+        draw_steps(motion, measured, 4)
+
+
+def test_the_command_draws_it(tmp_path):
+    def process(*words):
+        file = Path(__file__).parents[2] / "recordings" / "strict-raise.csv"
+        command = [sys.executable, "-m", "armarc", "process", str(file), *map(str, words)]
+        return subprocess.run(command, capture_output=True, text=True, timeout=100)
+
+    assert "add --plot" in process("--steps", 3).stderr
+    done = process("--steps", 3, "--plot", tmp_path / "rep.png")
+    assert done.returncode == 0
+    assert (tmp_path / "rep.png").stat().st_size > 10_000
+    missing = process("--steps", 30, "--plot", tmp_path / "no.png")
+    assert missing.returncode == 2
+    assert "no set of strict-raise.csv has so many reps" in missing.stderr
