@@ -23,6 +23,20 @@ def boxes(figure):
             yield from (text.get_window_extent() for text in axes.texts if text.get_text())
 
 
+def check_boxes(figure):
+    """Nothing lies beyond an edge of the picture and nothing over anything else."""
+    found = list(boxes(figure))
+    for box in found:
+        assert box.x0 >= -1
+        assert box.y0 >= -1
+        assert box.x1 <= figure.bbox.width + 1
+        assert box.y1 <= figure.bbox.height + 1
+    for one, other in combinations(found, 2):
+        wide = min(one.x1, other.x1) - max(one.x0, other.x0)
+        high = min(one.y1, other.y1) - max(one.y0, other.y0)
+        assert wide <= 2 or high <= 4, (one, other)
+
+
 @pytest.mark.parametrize("reps", [1, 8, 24])
 @pytest.mark.parametrize("dark", [False, True])
 @pytest.mark.parametrize("size", HEIGHT_BY_WIDTH)
@@ -34,16 +48,7 @@ def test_a_set_in_each_size(size, dark, reps):
     title = figure.axes[-1].texts
     assert " ".join(text.get_text() for text in title) == MESSAGE
     assert {text.get_color() for text in title} == {(DARK if dark else LIGHT).ink}
-    found = list(boxes(figure))
-    for box in found:
-        assert box.x0 >= -1
-        assert box.y0 >= -1
-        assert box.x1 <= figure.bbox.width + 1
-        assert box.y1 <= figure.bbox.height + 1
-    for one, other in combinations(found, 2):
-        wide = min(one.x1, other.x1) - max(one.x0, other.x0)
-        high = min(one.y1, other.y1) - max(one.y0, other.y0)
-        assert wide <= 2 or high <= 4, (one, other)
+    check_boxes(figure)
 
 
 def test_wide_is_the_picture_as_it_was():
