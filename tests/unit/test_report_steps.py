@@ -35,7 +35,7 @@ def test_what_was_measured_is_said():
     motion, measured = invent(5)
     rep = measured.reps[2]
     said = texts(draw_steps(motion, measured, 3))
-    assert f"{math.degrees(rep.top_rad):.0f}°, a range of {math.degrees(rep.rom_rad):.0f}°" in said
+    assert any(text.startswith(f"range {math.degrees(rep.rom_rad):.0f} ± ") for text in said)
     assert any(
         text.startswith(f"start velocity {math.degrees(rep.start_velocity_rad_s):.0f}") for text in said
     )
@@ -47,6 +47,30 @@ def test_what_was_measured_is_said():
         (wedge,) = [p for p in top.patches if isinstance(p, Wedge)]
         middle = math.radians(0.5 * (wedge.theta1 + wedge.theta2))
         assert sign * math.cos(middle) > 0
+
+
+@pytest.mark.parametrize("zero_deg", [-93.0, 0.0, 150.0])
+def test_a_movement_without_a_zero_is_drawn_from_its_bottom(zero_deg):
+    motion, measured = invent(5)
+    by = math.radians(zero_deg) - measured.reps[0].bottom_rad
+    rep = measured.reps[0]
+    moved = replace(
+        rep,
+        **{k: getattr(rep, k) + by for k in ("bottom_rad", "top_rad", "peak_concentric_at_rad")},
+        bottom_se_rad=None,
+        top_se_rad=None,
+    )
+    figure = draw_steps(
+        replace(motion, coordinate="movement"), replace(measured, reps=(moved, *measured.reps[1:])), 1
+    )
+    check_boxes(figure)
+    assert f"{zero_deg:.0f}°".replace("-", "−") in texts(figure)
+    assert any("Drawn from where the rep begins" in text for text in texts(figure))
+    for axes in figure.axes[1:]:
+        for line in axes.lines:
+            assert max(map(abs, line.get_ydata())) <= 1.25
+            assert axes.get_xlim()[0] <= min(line.get_xdata())
+            assert max(line.get_xdata()) <= axes.get_xlim()[1]
 
 
 def test_a_rep_without_a_start_says_so():

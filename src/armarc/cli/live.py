@@ -165,8 +165,9 @@ def live(
     """
     import asyncio
 
+    from armarc.cli.capturing import stream_options
     from armarc.cli.live_gym import file_gym, said_task, sensor_gym
-    from armarc.cli.live_run import Streams, pace_of, raw_files, run, sensor_plan
+    from armarc.cli.live_run import Streams, pace_of, raw_files, run
     from armarc.cli.places import worn_sensors
     from armarc.errors import UsageError
     from armarc.live.after_set import parse_hook
@@ -207,7 +208,7 @@ def live(
         files = raw_files(out, streams.worn, ()) if out is not None else []
         streams = replace(streams, files=files)
     else:
-        options = sensor_plan(rate, description)
+        options = stream_options(rate, description or ())
         choices, gym, worn = sensor_gym(options.known, stated, said)
         files = raw_files(out, worn, options.known)
         streams = Streams(worn=worn, options=options, files=files)

@@ -46,21 +46,6 @@ def pace_of(text: str) -> float | None:
     return pace
 
 
-def sensor_plan(rate: float | None, description: list[Path] | None) -> StreamOptions:
-    """How a sensor is listened to."""
-    from armarc.sensor.describe import DescribedDialect, load_description, load_descriptions
-    from armarc.sensor.link import StreamOptions
-    from armarc.sensor.remembered import load_known
-    from armarc.sensor.wire import SensorSettings
-
-    described = [load_description(path) for path in description or []]
-    return StreamOptions(
-        settings=SensorSettings(rate_hz=rate or 200.0, rate_is_asked=rate is not None),
-        known=load_known(),
-        descriptions=tuple(DescribedDialect(one) for one in (*described, *load_descriptions())),
-    )
-
-
 def raw_files(out: Path | None, worn: Sequence[Worn], known: tuple[Remembered, ...]) -> list[Path]:
     """Where the raw streams go.
 

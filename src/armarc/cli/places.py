@@ -74,6 +74,12 @@ def sensors_text(sensors: Sequence[Worn]) -> str | None:
     return (sensors[0].name if sensors else "") or None
 
 
+def known_side(sensor: Worn, known: tuple[Remembered, ...]) -> str | None:
+    """The arm a sensor is remembered for."""
+    strapped = recall(known, sensor.name) if sensor.name else None
+    return strapped.side if strapped else None
+
+
 def with_sides(sensors: Sequence[Worn], known: tuple[Remembered, ...], usual: str | None) -> list[Worn]:
     """The sensors with the arm of each wrist: as stated, as remembered, or what the other one leaves.
 
@@ -90,10 +96,7 @@ def with_sides(sensors: Sequence[Worn], known: tuple[Remembered, ...], usual: st
         Nothing tells which of two wrists is which.
     """
     wrists = [one for one in sensors if one.place == WRIST]
-    sides: dict[str, str | None] = {}
-    for one in wrists:
-        strapped = recall(known, one.name) if one.name else None
-        sides[one.name] = one.side or (strapped.side if strapped else None)
+    sides = {one.name: one.side or known_side(one, known) for one in wrists}
     if len(wrists) == 1:
         sides = {name: side or usual for name, side in sides.items()}
     elif len(wrists) == 2:

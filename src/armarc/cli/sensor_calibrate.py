@@ -83,7 +83,7 @@ def calibrate(
         _forget(forget)
         return
     if phone:
-        from armarc.cli.record import phone_file
+        from armarc.cli.capturing import phone_file
 
         check_phone_alone(file=bool(files), rate=read_as["rate_hz"] is not None)
         files = [phone_file("calibrate", GUIDE, out, host, port)]

@@ -61,7 +61,7 @@ def check(
     Lay the sensor on a table nobody leans on: 10 s tell the noise, two minutes the random walk and the bias, an hour
     its drift. The still part is found by itself.
     """
-    from armarc.cli.record import captured_file
+    from armarc.cli.capturing import captured_file
     from armarc.errors import NothingToMeasure, UsageError
     from armarc.recording import read_csv
     from armarc.sensor.bench.check import check_sensor

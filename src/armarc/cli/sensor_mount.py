@@ -91,7 +91,7 @@ def mount(
         say(f"{gone} mount{'s' if gone > 1 else ''} of {forget} removed")
         return
     if phone:
-        from armarc.cli.record import phone_file
+        from armarc.cli.capturing import phone_file
 
         check_phone_alone(file=file is not None, rate=read_as["rate_hz"] is not None)
         if side is None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _HEAD_IN, _TEXT_IN, _GAP_IN = 1.3, 1.0, 0.15
 _NARROW_IN = 10.0
-_ARM, _TRUNK, _HEAD = 1.0, 1.15, 0.17
+_ARM, _TRUNK = 1.0, 1.15
 """Lengths in the drawing, in arms."""
 
 
@@ -82,9 +82,18 @@ def _draw(
     rows = math.ceil(len(steps) / columns)
     cell = (width - 2 * SIDE_IN - (columns - 1) * _GAP_IN) / columns
     tall = cell * 0.95
-    notes = [words.measured_how(motion, entry.sensor_place)]
-    if motion.coordinate == "elevation":
-        notes.insert(0, "Seen from the front, as if every rep went straight to the side.")
+    notes = [words.measured_how(motion, entry.sensor_place), *words.cautions_for((measured.exercise,))]
+    is_raise = motion.coordinate == "elevation"
+    # Other movements have no zero that can be drawn: they are turned so that the arm begins downward.
+    zero_rad = 0.0 if is_raise else rep.bottom_rad
+    seen = "Seen from the front, as if every rep went straight to the side."
+    notes.insert(
+        0, seen if is_raise else "Drawn from where the rep begins; the angles are the movement's own."
+    )
+    if measured.band is not None:
+        notes.insert(0, f"{measured.band.words[0].upper()}{measured.band.words[1:]}.")
+    if rep.quality:
+        notes.insert(0, f"This rep: {'; '.join(words.flag_words(flag) for flag in rep.quality)}.")
     foot = furniture.foot_lines(notes, width)
     height = _HEAD_IN + rows * (tall + _TEXT_IN) + furniture.foot_height_in(foot)
     figure = Figure(figsize=(width, height), facecolor=palette.paper)
@@ -95,7 +104,9 @@ def _draw(
         left = SIDE_IN + (k % columns) * (cell + _GAP_IN)
         top = _HEAD_IN + (k // columns) * (tall + _TEXT_IN)
         axes = style.inch_axes(figure, left, top, cell, tall)
-        _figure_of(axes, step, palette, motion.coordinate, -1 if measured.side == "left" else 1)
+        if is_raise:
+            _draw_body(axes, palette, -1 if measured.side == "left" else 1)
+        _draw_arm(axes, step, palette, -1 if measured.side == "left" else 1, zero_rad)
         y = height - top - tall
         name = f"{k + 1}  {step.name}"
         size = style.fitting_size(name, style.SIZE_HEAD, cell, bold=True)
@@ -117,60 +128,72 @@ def _steps(rep: Rep, entry: Exercise, palette: Palette) -> list[_Step]:
     if rep.start_velocity_rad_s is None:
         start: tuple[str, ...] = ("the gate was not passed",)
     else:
-        se = rep.start_velocity_se_rad_s
-        off = "" if se is None else f" ± {math.degrees(se):.1f}"
-        start = (f"start velocity {math.degrees(rep.start_velocity_rad_s):.0f}{off} °/s",)
+        start = (f"start velocity {_sure(rep.start_velocity_rad_s, rep.start_velocity_se_rad_s, ' °/s')}",)
         if rep.start_verdict is not None:
-            start += (f"{rep.start_verdict} the working band (no source)",)
+            start += (f"{rep.start_verdict} the band",)
     held = rep.least_held_share
     tension = f"{rep.time_under_tension_s:.1f} s under tension"
     lowered: tuple[str, ...] = (f"takes {rep.eccentric_s:.1f} s",)
-    lowered += () if held is None else (f"at least {100 * held:.0f} % of the weight held",)
-    fastest = f"{math.degrees(rep.peak_concentric_rad_s):.0f} °/s at {math.degrees(rep.peak_concentric_at_rad):.0f}°"
+    lowered += () if held is None else (f"at least {100 * held:.0f} % held (100 is as if still)",)
+    peak = _sure(rep.peak_concentric_rad_s, rep.peak_concentric_se_rad_s, " °/s")
+    fastest = f"{peak} at {_degrees(rep.peak_concentric_at_rad)}"
+    ranged = f"range {_sure(rep.rom_rad, rep.rom_se_rad, '°')}, held {rep.hold_s:.1f} s"
     return [
-        _Step("At the bottom", bottom, (bottom, bottom), (f"{math.degrees(bottom):.0f}°",), palette.paper, ink),
-        _Step("Through the start gate", far, (near, far), start, palette.inside, mark.colour),
+        _Step(
+            "At the bottom", bottom, (bottom, bottom), (_sure(bottom, rep.bottom_se_rad, "°"),), palette.paper, ink
+        ),
+        _Step("Through the start gate", far, (near, far), start, mark.colour, mark.colour),
         _Step(
             "Fastest", rep.peak_concentric_at_rad, (bottom, rep.peak_concentric_at_rad),
             (fastest, f"raised in {rep.concentric_s:.1f} s"), palette.raising, ink,
         ),
-        _Step(
-            "At the top", top, (bottom, top),
-            (f"{math.degrees(top):.0f}°, a range of {math.degrees(rep.rom_rad):.0f}°", f"held {rep.hold_s:.1f} s"),
-            palette.raising, ink,
-        ),
+        _Step("At the top", top, (bottom, top), (_sure(top, rep.top_se_rad, "°"), ranged), palette.raising, ink),
         _Step("Lowering", middle, (middle, top), lowered, palette.lowering, ink),
         _Step("Back", bottom, (bottom, top), (tension,), palette.lowering, ink),
     ]  # fmt: skip
 
 
-def _figure_of(axes: Axes, step: _Step, palette: Palette, coordinate: str, side: int) -> None:
-    """A figure with its arm at an angle, and what the arm went through."""
+def _degrees(angle_rad: float) -> str:
+    return f"{math.degrees(angle_rad):.0f}°".replace("-", "−")
+
+
+def _sure(value_rad: float, se_rad: float | None, unit: str) -> str:
+    """An angle or a rate in degrees with its standard error, where it has one."""
+    off = "" if se_rad is None else f" ± {math.degrees(se_rad):.1f}"
+    return f"{math.degrees(value_rad):.0f}".replace("-", "−") + off + unit
+
+
+def _draw_body(axes: Axes, palette: Palette, side: int) -> None:
+    """Trunk, head and the other arm."""
+    middle = -0.22 * side
+    for start, stop, width in (
+        ((middle, 0.02), (middle, -_TRUNK), 9),
+        ((0, 0), (2 * middle, 0), 9),
+        ((2 * middle, 0), (2 * middle, -0.95), 7),
+    ):
+        axes.plot(*zip(start, stop, strict=True), color=palette.rule, lw=width, solid_capstyle="round")
+    axes.plot(middle, 0.3, "o", ms=26, color=palette.rule)
+
+
+def _draw_arm(axes: Axes, step: _Step, palette: Palette, side: int, zero_rad: float) -> None:
+    """The arm at an angle, which points downward at `zero_rad`, and what it went through."""
     axes.set_xlim(*sorted((-0.55 * side, 1.25 * side)))
     axes.set_ylim(-1.3, 1.25)
     axes.set_aspect("equal")
     axes.set_axis_off()
 
-    def along(angle_rad: float, length: float = _ARM) -> tuple[float, float]:
-        return side * length * math.sin(angle_rad), -length * math.cos(angle_rad)
+    def along(length: float) -> tuple[float, float]:
+        drawn_rad = step.angle_rad - zero_rad
+        return side * length * math.sin(drawn_rad), -length * math.cos(drawn_rad)
 
-    low, high = (math.degrees(one) for one in step.swept_rad)
+    low, high = (math.degrees(one - zero_rad) for one in step.swept_rad)
     ends = (low - 90, high - 90) if side > 0 else (-90 - high, -90 - low)
     if high > low:
         axes.add_patch(Wedge((0, 0), 0.92 * _ARM, *ends, facecolor=step.fill, edgecolor="none", alpha=0.8))
-    if coordinate == "elevation":
-        middle = -0.22 * side
-        for start, stop in (((middle, 0.02), (middle, -_TRUNK)), ((0, 0), (2 * middle, 0))):
-            axes.plot(*zip(start, stop, strict=True), color=palette.rule, lw=9, solid_capstyle="round")
-        axes.plot(middle, 0.3, "o", ms=26, color=palette.rule)
-        other = (2 * middle, -0.95)
-        axes.plot(*zip((2 * middle, 0), other, strict=True), color=palette.rule, lw=7, solid_capstyle="round")
-    axes.plot(
-        *zip((0, 0), along(step.angle_rad), strict=True), color=palette.ink, lw=8, solid_capstyle="round"
-    )
+    axes.plot(*zip((0, 0), along(_ARM), strict=True), color=palette.ink, lw=8, solid_capstyle="round")
     axes.plot(0, 0, "o", ms=9, color=palette.ink)
-    x, y = along(step.angle_rad, 1.2)
+    x, y = along(1.2)
     axes.text(
-        x, y, f"{math.degrees(step.angle_rad):.0f}°", size=style.SIZE_TEXT, ha="center", va="center",
-        weight="bold", color=palette.ink,
+        x, y, _degrees(step.angle_rad), size=style.SIZE_TEXT, ha="center", va="center", weight="bold",
+        color=palette.ink,
     )  # fmt: skip
