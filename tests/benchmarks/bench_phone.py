@@ -98,7 +98,7 @@ def page(minutes: int) -> None:
         program = Program(Path(folder), "record", str(Path(folder) / "page.csv"), "--json")
         with Chrome(flags=FLAGS) as chrome:
             chrome.open(program.url)
-            chrome.wait_for("document.getElementById('start').textContent === 'Start'")
+            chrome.wait_for("!document.getElementById('start').disabled")
             chrome.value("document.getElementById('start').click()")
             chrome.wait_for("greeted")
             heap, memory = [], []

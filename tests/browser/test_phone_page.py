@@ -25,6 +25,9 @@ for library in ("websockets", "segno", "cryptography"):
     pytest.importorskip(library, reason="the extra 'phone' is not installed")
 pytestmark = pytest.mark.skipif(find_chromium() is None, reason="no Chromium on this machine")
 
+# A page that is half read shows its button, but nobody listens to it yet.
+READY = "!document.getElementById('start').disabled"
+
 
 @pytest.fixture
 def page() -> Iterator[Chrome]:
@@ -34,7 +37,7 @@ def page() -> Iterator[Chrome]:
 
 def _start(page: Chrome, url: str) -> None:
     page.open(url)
-    page.wait_for("document.getElementById('start').textContent === 'Start'")
+    page.wait_for(READY)
     page.value("document.getElementById('start').click()")
     page.wait_for("greeted")
 
@@ -112,6 +115,24 @@ def test_the_page_records_without_a_network_what_process_reads(page: Chrome, tmp
     table = tmp_path / "table.csv"
     table.write_text("\n".join(lines) + "\n")
     assert any("no movement tells" in one for one in armarc.read_csv(table).source.inferences)
+
+
+def test_a_refusal_stays_on_the_screen(page: Chrome, tmp_path: Path) -> None:
+    from armarc.live.web.server import phone_page
+
+    file = tmp_path / "saved.html"
+    file.write_text(phone_page()[0], encoding="utf-8")
+    page.open(file.as_uri())
+    page.wait_for(READY)
+    refuse = "window.DeviceMotionEvent.requestPermission = async () => answer"
+    page.value(f"window.answer = 'denied'; {refuse}; document.getElementById('start').click()")
+    page.wait_for("document.getElementById('say').textContent === 'Motion was not allowed'")
+    page.value("look()")
+    assert page.value("document.getElementById('say').textContent") == "Motion was not allowed"
+    assert not page.value("running")
+    # Allowed after all, the next tap records.
+    page.value("window.answer = 'granted'; document.getElementById('start').click()")
+    page.wait_for("running && document.getElementById('say').className === ''")
 
 
 def test_the_browser_s_own_sensors_and_a_phone_on_a_table(page: Chrome, tmp_path: Path) -> None:
@@ -269,12 +290,12 @@ def test_another_tab_and_a_reload(page: Chrome, tmp_path: Path) -> None:
         page.wait_for("acked > 300")
         with Chrome(flags=FLAGS) as other:
             other.open(program.url)
-            other.wait_for("document.getElementById('start').textContent === 'Start'")
+            other.wait_for(READY)
             other.value("document.getElementById('start').click()")
             other.wait_for("document.getElementById('say').textContent === 'Not this one'")
         before = page.value("acked")
         page.call("Page.reload")
-        page.wait_for("document.getElementById('start').textContent === 'Start' && !running")
+        page.wait_for(f"{READY} && !running")
         page.value("document.getElementById('start').click()")
         page.wait_for("greeted")
         feed(page, made, rate_hz=60.0)
@@ -302,7 +323,7 @@ def test_nothing_is_cut_on_phones_in_the_light_and_in_the_dark(page: Chrome, tmp
     colours = set()
     try:
         page.open(program.url)
-        page.wait_for("document.getElementById('start').textContent === 'Start'")
+        page.wait_for(READY)
         # What the page hands over to be kept is itself, and no way in for whoever finds it.
         kept = page.value("fetch(location.href).then(answer => answer.text())")
         assert "devicemotion" in kept

@@ -32,7 +32,7 @@ const SESSION = hex(8);
 let kept = new Float64Array(WIDTH * (OFFLINE ? 6000 : KEPT)), size = kept.length / WIDTH;
 let first = 0, next = 0, sent = 0, acked = 0, answeredAt = 0;
 let interval = null, upright = [0, 0], up = null, battery = null;
-let place = "", running = false, stopped = false, startedAt = null, lastEvent = 0, lastBatch = 0;
+let place = "", running = false, stopped = false, refused = false, startedAt = null, lastEvent = 0, lastBatch = 0;
 let socket = null, greeted = false, busy = "", over = false, news = {}, wait = 250, slept = 0;
 const wallOffset = Date.now() - performance.now();
 
@@ -144,6 +144,10 @@ function draw() {
   let say = "", more = "", alarm = false;
   const silent = running && performance.now() - lastEvent > 1500;
   if (!isSecureContext) { say = "This page must come encrypted"; more = "Browsers give motion only to pages with https in their address."; alarm = true; }
+  else if (refused) {
+    say = "Motion was not allowed"; alarm = true;
+    more = "Allow it in the browser's settings for this site, load the page again and tap Start.";
+  }
   else if (!running) {
     say = stopped ? "Recorded" : OFFLINE ? "Record without a network" : "This phone is the sensor";
     more = stopped ? "Save it, and measure it with: armarc process FILE" :
@@ -185,12 +189,13 @@ async function start(where) {
     let answer = "denied";
     try { answer = await kind.requestPermission(); } catch (error) { answer = String(error); }
     if (answer !== "granted" && kind === window.DeviceMotionEvent) {
-      text("say", "Motion was not allowed"); $("say").className = "alarm";
-      text("more", "Allow it in the browser's settings for this site, load the page again and tap Start.");
+      refused = true;
+      draw();
       return;
     }
   }
   running = true;
+  refused = false;
   lastEvent = performance.now();
   addEventListener("devicemotion", onMotion);
   addEventListener("deviceorientation", onOrientation);
@@ -271,6 +276,7 @@ PLACES.forEach((where, k) => {
   const button = k ? $("places").appendChild(document.createElement("button")) : $("start");
   button.textContent = BUTTON[where];
   button.onclick = () => start(where);
+  button.disabled = false;  // a tap before this script has run would be lost without a word
 });
 $("csv").onclick = () => hand("phone-" + startedAt.toISOString().slice(0, 19).replace(/[:T]/g, "-") + ".csv", csv(), "text/csv");
 $("keep").onclick = async () => hand("armarc-phone.html", await (await fetch(location.href)).text(), "text/html");
