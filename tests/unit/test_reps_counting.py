@@ -153,12 +153,14 @@ def test_a_last_rep_that_gets_half_way_in_the_time_of_a_whole_one_counts():
     assert counts(grouped(np.concatenate([angle, half]))) == [6]
 
 
-def test_two_exercises_in_one_session():
+@pytest.mark.parametrize(("others", "expected"), [(3, [6]), (5, [6, 5])])
+def test_three_movements_of_another_kind_beside_a_set_are_handling(others, expected):
     side = raises([90] * 6, after_s=8.0).angle_rad
-    # The hand turned a quarter: another way up for the sensor.
-    front = raises([75] * 5, still_s=8.0, up_s=1.5).angle_rad
+    front = raises([75] * others, still_s=8.0, up_s=1.5).angle_rad
     roll = np.concatenate([np.zeros(len(side)), np.full(len(front), 90.0)])
-    assert counts(grouped(np.concatenate([side, front]), roll)) == [6, 5]
+    found = grouped(np.concatenate([side, front]), roll)
+    assert counts(found) == expected
+    assert len(found.left_out) == (3 if others == 3 else 0)
 
 
 def test_a_second_set_of_two_reps_is_known_by_its_likeness():

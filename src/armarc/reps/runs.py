@@ -30,6 +30,9 @@ from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
+OTHER_RUN_COST = 3 * GAIN
+"""Beside sets that have been seen, three movements that are another exercise are handling, however alike; four are not.
+"""
 SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do: they add up to no more …"""
 KNOWN_RUN_COST = 4.0
@@ -278,7 +281,7 @@ def _scored(
 def _cost(template: Template, other: Template) -> float:
     if template.is_more_of(other):
         return KNOWN_RUN_COST
-    return SAME_RUN_COST if template.may_be(other) else RUN_COST
+    return SAME_RUN_COST if template.may_be(other) else OTHER_RUN_COST
 
 
 def _places_of_rest(
