@@ -31,8 +31,7 @@ from armarc.reps.turning import Turn, coarser, turning_points
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
 OTHER_RUN_COST = 3 * GAIN
-"""Beside sets that have been seen, three movements that are another exercise are handling, however alike; four are not.
-"""
+"""Beside sets that have been seen, three movements of another kind are handling, however alike; four are a set."""
 SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do: they add up to no more …"""
 KNOWN_RUN_COST = 4.0
