@@ -14,9 +14,10 @@ from armarc.log.measures import MEASURES
 from armarc.measures import columns
 from armarc.report.page_parts import reps_page_table
 from armarc.report.tables import plain_set, set_table
-from armarc.reps.records import reps_frame, set_record
+from armarc.reps.records import reps_frame
 from armarc.reps.summary import SetSummary, mean_key
 from armarc.reps.types import Rep
+from armarc.results import SetResult
 from invented_sets import invent
 
 SOURCE = Path(__file__).parents[2] / "src" / "armarc"
@@ -50,7 +51,7 @@ def named_keys(source: str) -> set[str]:
 
 
 def test_every_measure_is_in_every_record_of_a_rep(measured):
-    record = set_record(measured)
+    record = SetResult.of(measured).record()
     assert list(record["reps"][0]) == KEYS
     assert plain_set(record["reps"]).splitlines()[0].split("\t") == KEYS
     assert list(reps_frame([measured]).columns) == ["set", *KEYS]
@@ -67,12 +68,12 @@ def test_what_a_set_averages_is_offered_to_trends(measured):
     offered = {measure.key for measure in MEASURES}
     assert {c.key for c in COLUMNS if c.measure.average and not c.is_error} <= offered
     assert {c.key for c in columns(SetSummary) if c.kind != "text"} <= offered
-    summary = set_record(measured)["summary"]
+    summary = SetResult.of(measured).record()["summary"]
     assert {m.summary_key for m in MEASURES if m.summary_key} <= set(summary)
 
 
 def test_tables_and_pages_show_every_measure_that_has_a_heading(measured):
-    reps = set_record(measured)["reps"]
+    reps = SetResult.of(measured).record()["reps"]
     for column in COLUMNS:
         if column.kind == "number":
             reps[0][column.key] = 1.0

@@ -13,7 +13,7 @@ from rich.console import Console
 from armarc.exercises import band_words
 from armarc.report.flags import FLAGS, flag_letters, flag_words
 from armarc.report.tables import plain_set, print_set, set_table, summary_block
-from armarc.reps.records import set_record
+from armarc.results import SetResult
 from invented_sets import invent
 
 BAND = (45.0, 70.0)
@@ -21,7 +21,7 @@ BAND = (45.0, 70.0)
 
 def record(reps=8, **changes):
     _, measured = invent(reps, **changes)
-    return set_record(measured)
+    return SetResult.of(measured).record()
 
 
 def printed(thing, width, encoding="utf-8"):
