@@ -11,7 +11,7 @@ from armarc.archive.schema import TABLES
 from armarc.load.table import LoadMeasures
 from armarc.log.fatigue import fatigue_of
 from armarc.log.measures import MEASURES
-from armarc.measures import columns
+from armarc.measures import columns, row_of
 from armarc.report.page_parts import reps_page_table
 from armarc.report.tables import plain_set, set_table
 from armarc.reps.records import reps_frame
@@ -80,7 +80,10 @@ def test_tables_and_pages_show_every_measure_that_has_a_heading(measured):
     headed = [c for c in COLUMNS if c.measure.head and not c.is_error]
     page = reps_page_table(reps, fatigue_of(reps), "invented")
     assert {c.label for c in headed} <= {page.heads[0], *(row[0].partition(" ±")[0] for row in page.rows)}
-    drawn = {str(column.header).split("\n")[0] for column in set_table(reps, width=300).columns}
+    drawn = {
+        str(column.header).split("\n")[0]
+        for column in set_table([row_of(Rep, r) for r in reps], width=300).columns
+    }
     assert {c.measure.head for c in headed if c.measure.rank} <= drawn
 
 

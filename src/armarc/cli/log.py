@@ -106,7 +106,7 @@ def show_command(
     from armarc.cli.terminal import out_console
     from armarc.log.pain import caution_for
     from armarc.log.records import title_of
-    from armarc.report.tables import print_reps
+    from armarc.report.tables import print_logged
 
     console = out_console()
     for exercise in dict.fromkeys(entry.exercise for entry in entries if entry.pain):
@@ -116,11 +116,8 @@ def show_command(
         if entry.note:
             say(f"Note: {entry.note}")
         loss = losses[entry.id]
-        records = [
-            {**rep, "velocity_loss_pct": loss.velocity_loss_pct[i], "rom_loss_pct": loss.rom_loss_pct[i]}
-            for i, rep in enumerate(reps[entry.id])
-        ]
-        print_reps(console, records)
+        lost = {"velocity_loss_pct": loss.velocity_loss_pct, "rom_loss_pct": loss.rom_loss_pct}
+        print_logged(console, reps[entry.id], lost)
         say(loss.words())
     say_cautions({entry.exercise for entry in entries})
 
