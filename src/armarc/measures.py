@@ -163,7 +163,16 @@ class Column:
         # Adding zero turns a minus zero into a plain one.
         return round(value * self.unit.factor, self.unit.decimals if decimals is None else decimals) + 0.0
 
-    def read(self, value: object) -> Any:
+    def fits(self, value: object) -> bool:
+        """Whether a published value is of this column's kind."""
+        plain = {"number": int | float, "whole": int, "text": str, "texts": list, "yes/no": bool}[self.kind]
+        if not isinstance(value, plain) or (isinstance(value, bool) and self.kind != "yes/no"):
+            return False
+        if isinstance(value, list):
+            return all(isinstance(word, str) for word in value)
+        return not isinstance(value, int | float) or abs(value) <= LARGEST
+
+    def read(self, value: Any) -> Any:
         """A published value as a field holds it; the other way round than `published`.
 
         Raises
@@ -171,20 +180,14 @@ class Column:
         InputError
             It is of another kind.
         """
-        plain = {"number": int | float, "whole": int, "text": str, "texts": list, "yes/no": bool}[self.kind]
-        if (
-            not isinstance(value, plain)
-            or (isinstance(value, bool) and self.kind != "yes/no")
-            or (isinstance(value, list) and not all(isinstance(word, str) for word in value))
-            or (isinstance(value, int | float) and not abs(value) <= LARGEST)
-        ):
+        if not self.fits(value):
             raise InputError(
                 f"the result has {value!r} for {self.key}, expected {self.kind}",
                 "process the recording again",
             )
-        if isinstance(value, list):
-            return tuple(value)
-        return value / self.unit.factor if isinstance(value, int | float) and self.kind == "number" else value
+        if self.kind == "number":
+            return value / self.unit.factor
+        return tuple(value) if self.kind == "texts" else value
 
 
 def unit_of(field: str) -> Unit:

@@ -78,12 +78,10 @@ def test_tables_and_pages_show_every_measure_that_has_a_heading(measured):
         if column.kind == "number":
             reps[0][column.key] = 1.0
     headed = [c for c in COLUMNS if c.measure.head and not c.is_error]
+    reps = [row_of(Rep, rep) for rep in reps]
     page = reps_page_table(reps, fatigue_of(reps), "invented")
     assert {c.label for c in headed} <= {page.heads[0], *(row[0].partition(" ±")[0] for row in page.rows)}
-    drawn = {
-        str(column.header).split("\n")[0]
-        for column in set_table([row_of(Rep, r) for r in reps], width=300).columns
-    }
+    drawn = {str(column.header).split("\n")[0] for column in set_table(reps, width=300).columns}
     assert {c.measure.head for c in headed if c.measure.rank} <= drawn
 
 

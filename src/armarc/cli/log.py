@@ -88,13 +88,14 @@ def show_command(
     from armarc.log.fatigue import fatigue_of
     from armarc.log.reading import choose_sets, get_set, reps_by_set
     from armarc.log.records import SCHEMA, logged_record
+    from armarc.log.rows import rep_of
     from armarc.log.store import open_log
 
     with open_log(log_file, create=False) as store:
         ids = choose_sets(store, sets, where)
         entries = [get_set(store, set_id) for set_id in ids]
         reps = reps_by_set(store, ids)
-    losses = {set_id: fatigue_of(reps[set_id], stop_at_pct=stop_at) for set_id in ids}
+    losses = {set_id: fatigue_of([*map(rep_of, reps[set_id])], stop_at_pct=stop_at) for set_id in ids}
     if as_json:
         records = [
             {**logged_record(entry, reps[entry.id]), "fatigue": losses[entry.id].to_dict()}

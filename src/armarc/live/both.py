@@ -9,7 +9,6 @@ from typing import Any
 from armarc.live.events import SCHEMA
 from armarc.live.offline import MeasuredLive
 from armarc.log.both_arms import LEAST_OVERLAP, Index, paired_index, paired_reps, shared
-from armarc.measures import record_of
 from armarc.results import SetResult
 
 COMPARED = (("start_velocity_deg_s", "start"), ("rom_deg", "range"))
@@ -82,13 +81,12 @@ def compared(left: MeasuredLive, right: MeasuredLive) -> BothArms:
         for one, each in zip((left, right), reps, strict=True)
     ]
     places = paired_reps(spans[0], spans[1])
-    records = [[record_of(rep) for rep in each] for each in reps]
-    pairs = [(records[0][i], records[1][j]) for i, j in places]
+    pairs = [(reps[0][i], reps[1][j]) for i, j in places]
     found = {key: paired_index(pairs, key)[1] for key, _ in COMPARED}
     return BothArms(
         left=left.number,
         right=right.number,
-        reps=tuple((a["rep"], b["rep"]) for a, b in pairs),
+        reps=tuple((a.rep, b.rep) for a, b in pairs),
         index={key: one for key, one in found.items() if one is not None},
     )
 

@@ -15,7 +15,7 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from armarc.measures import Column, column, columns, row_of
+from armarc.measures import Column, column, columns
 from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
 from armarc.report.trunk_words import trunk_line
@@ -176,8 +176,10 @@ def print_logged(
         lost = [dict(zip(losses, each, strict=True)) for each in zip(*losses.values(), strict=True)]
         console.file.write(plain_set([{**rep, **more} for rep, more in zip(records, lost, strict=True)]))
         return
+    from armarc.log.rows import rep_of
+
     ascii_only = not console.encoding.lower().startswith("utf")
-    reps = [row_of(Rep, record) for record in records]
+    reps = [rep_of(record) for record in records]
     lost_pct = dict(zip((rep.rep for rep in reps), losses["velocity_loss_pct"], strict=True))
     console.print(set_table(reps, losses=lost_pct, width=console.width, ascii_only=ascii_only))
 
