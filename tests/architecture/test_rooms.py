@@ -118,6 +118,7 @@ ALLOWED: dict[str, set[str]] = {
         "pipeline",
         "results",
         "log",
+        "trunk",
     },
     # a synthetic wrist is made without the code it is there to check
     "simulate": {"errors", "files", "measures", "recording", "motion", "exercises"},
