@@ -35,7 +35,7 @@ def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
 
     Parameters
     ----------
-    x : array_like, shape (n,) or (n, k)
+    x : array_like, shape (n, …)
     rate_hz, cutoff_hz : float, Hz
 
     Returns
