@@ -109,17 +109,26 @@ def indented_json(value: Any, indent: int = 0) -> str:
     values = list(value.values() if isinstance(value, dict) else value)
     pieces: list[str] = []
     start = 0
-    for place in [*(n for n, one in enumerate(values) if isinstance(one, _CONTAINERS)), len(values)]:
-        run = values[start:place]
-        if run:
+    for place in [n for n, one in enumerate(values) if isinstance(one, _CONTAINERS)]:
+        if place > start:
+            run = values[start:place]
             plain = run if keys is None else dict(zip(keys[start:place], run, strict=True))
             pieces.append(encode(plain)[1:-1])
-        if place < len(values):
-            name = "" if keys is None else f"{encode(keys[place])}: "
-            pieces.append(name + indented_json(values[place], indent + 2))
+        name = "" if keys is None else _name(keys[place])
+        pieces.append(name + indented_json(values[place], indent + 2))
         start = place + 1
+    if start < len(values):
+        rest = value
+        if start:
+            rest = values[start:] if keys is None else dict(zip(keys[start:], values[start:], strict=True))
+        pieces.append(encode(rest)[1:-1])
     opening, closing = "[]" if keys is None else "{}"
     return f"{opening}\n{pad}" + f",\n{pad}".join(pieces) + f"\n{pad[2:]}{closing}"
+
+
+@cache
+def _name(key: str) -> str:
+    return f"{_encoder(0).encode(key)}: "
 
 
 @cache

@@ -126,10 +126,12 @@ def _planned(table: SetTable, coaching: Coaching, as_json: bool) -> None:
 
 def _parts(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.log.parts_volume import parts_volume
+    from armarc.log.table import first_seen
     from armarc.report.page_coaching import PARTS_NOTE, part_cells, shares_table
 
     weeks, unknown = parts_volume(table, coaching.parts)
-    shares = shares_table((table.tasks[place].exercise for place in table.in_time.task.tolist()), coaching)
+    done = first_seen(table.in_time.task).tolist()
+    shares = shares_table((table.tasks[place].exercise for place in done), coaching)
     if as_json:
         print_json(
             {

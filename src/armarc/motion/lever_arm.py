@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion.filters import high_pass, low_pass
+from armarc.motion.filters import high_pass, low_pass, means, solving_steps
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
@@ -45,10 +45,6 @@ LEAST_TRUST = 0.05
 BLOCK_S, EDGE_S, LEAST_SECONDS = 10.0, 1.5, 1.0
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
-SOLVED_RATE_HZ = 25.0
-"""After the band-pass, samples closer than this hold nothing new."""
-FILTERED_RATE_HZ = 50.0
-"""Of samples closer than this both sides of the equations are averaged before they are filtered."""
 CONFIRMED = 1.0
 """A band counts while the arm fitted below it leaves less than this share of its acceleration."""
 NEGLIGIBLE = 0.001
@@ -223,12 +219,6 @@ def _parts(
     return parts
 
 
-def solving_steps(rate_hz: float) -> tuple[int, int]:
-    """Samples that one mean is taken over, and means of which one is kept after the filters."""
-    mean = max(1, round(rate_hz / FILTERED_RATE_HZ))
-    return mean, max(1, round(rate_hz / mean / SOLVED_RATE_HZ))
-
-
 def _widest_confirmed(
     parts: list[_Part], across: FloatArray, height_m: FloatArray | None, rate_hz: float
 ) -> LeverArm | None:
@@ -238,7 +228,9 @@ def _widest_confirmed(
     for k in range(len(edges)):
         if fitted is not None and not _confirmed(parts, k, fitted):
             return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
-        fitted = _solve(*_stacked(parts, k), across, height_m, edges[k], rate_hz / math.prod(solving_steps(rate_hz)))
+        fitted = _solve(
+            *_stacked(parts, k), across, height_m, edges[k], rate_hz / math.prod(solving_steps(rate_hz))
+        )
         if fitted is None:
             return None
     return fitted
@@ -280,12 +272,6 @@ def _equations(
         slow = low_pass(columns, rate_hz / mean, edge)[::kept]
         out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ))
     return tuple(out)
-
-
-def means(rows: FloatArray, every: int) -> FloatArray:
-    """Means over so many rows at a time; what is left over at the end is left out."""
-    stop = len(rows) // every * every
-    return np.asarray(sum(rows[k:stop:every] for k in range(every)) / every)
 
 
 def _stacked(parts: list[_Part], k: int) -> tuple[FloatArray, FloatArray, FloatArray]:
