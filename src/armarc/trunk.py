@@ -21,7 +21,7 @@ from armarc.motion.quaternions import conjugate, rotate
 from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, TrunkMotion, trunk_motion
 from armarc.pipeline import Session, measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Recording, uniform_pieces
-from armarc.recording.head import CLOCK_OF
+from armarc.recording.head import CLOCK_OF, FORWARD
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_clean
 from armarc.reps.swing import Swing, SwingCourse
@@ -67,6 +67,12 @@ class Trunk:
     clock: Clock | float = "auto"
     forward: str = "+z"
 
+    @classmethod
+    def of(cls, recording: Recording, clock: Clock | float = "auto", forward: str | None = None) -> Trunk:
+        """A chest's recording; its forward axis as stated, as its file's head says, else +z."""
+        said = forward or recording.metadata.other.get(FORWARD) or "+z"
+        return cls(recording=recording, clock=clock, forward=str(said))
+
 
 def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Session:
     """Measure a wrist recording with a second sensor on the chest.
@@ -79,7 +85,7 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Sess
         For a recording that cannot be used.
     """
     shift_s, how = clock_shift(wrist, trunk.recording, trunk.clock)
-    laid = {"shift_s": round(shift_s, 6), "forward": trunk.forward}
+    laid = {"shift_s": round(shift_s, 6), "forward": trunk.forward, "sha256": trunk.recording.source.sha256}
     placed = _Placed(
         recording=trunk.recording,
         shift_s=shift_s,

@@ -102,7 +102,19 @@ ALLOWED: dict[str, set[str]] = {
         "trunk",
     },
     "archive": BASE
-    | {"recording", "sensor", "motion", "reps", "load", "choices", "options", "kept", "pipeline", "log"},
+    | {
+        "recording",
+        "sensor",
+        "motion",
+        "reps",
+        "load",
+        "choices",
+        "options",
+        "kept",
+        "pipeline",
+        "log",
+        "trunk",
+    },
     # a synthetic wrist is made without the code it is there to check
     "simulate": {"errors", "files", "measures", "recording", "motion", "exercises"},
     # faces

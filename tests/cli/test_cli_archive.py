@@ -271,3 +271,29 @@ def test_the_columns_are_listed():
     assert listed["schema"] == "armarc.archive/1"
     assert set(listed["tables"]) == {"reps", "sets", "files", "failures"}
     assert "start_velocity_deg_s" in run("columns", "reps").stdout
+
+
+def test_a_chest_s_recording_is_measured_with_the_wrist_s_beside_it(tmp_path):
+    folder, store = tmp_path / "in", tmp_path / "store"
+    folder.mkdir()
+    armarc("simulate", folder / "one.csv", "--sets", 1, "--reps", 3, "--seed", 4, "--chest")
+    wrist, chest = (next(folder.glob(f"*{end}.csv")) for end in ("one", "chest"))
+    # Names say nothing: what belongs together is in the heads.
+    wrist, chest = wrist.rename(folder / "b.csv"), chest.rename(folder / "a.csv")
+    alone = tmp_path / "in" / "alone"
+    alone.mkdir()
+    (alone / "chest.csv").write_bytes(chest.read_bytes().replace(b"0.0", b"0.1", 1))
+    said = run_json("process", folder, "--out", store, "--workers", 1)["recordings"]
+    assert (said["measured"], said["chest"], said["failed"], said["total"]) == (1, 1, 1, 3)
+    files = table(store, "files").set_index("path")
+    assert files.status[str(chest)] == "chest"
+    assert files.trunk_sha256[str(wrist)] == files.sha256[str(chest)]
+    (failure,) = run_json("failures", store)["failures"]
+    assert "chest sensor" in failure["message"]
+    beside = json.loads(armarc("process", wrist, chest, "--json").stdout)
+    leans = [one["trunk_lean_deg"] for one in beside["sets"][0]["reps"]]
+    assert table(store, "reps").trunk_lean_deg.tolist() == pytest.approx(leans)
+    assert None not in leans
+    assert run_json("process", folder, "--out", store, "--workers", 1)["did_nothing"]
+    (status,) = run_json("status", store)["runs"]
+    assert status["chest"] == 1

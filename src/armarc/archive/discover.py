@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from armarc.errors import InputError
+from armarc.recording.head import CAPTURE, CHEST, PLACE, own_head
 
 ENDINGS = (".csv", ".tsv", ".txt")
 
@@ -73,6 +75,46 @@ def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[
                 continue
             yield Found(path, known.st_size, known.st_mtime_ns)
         waiting.extend(os.path.join(here, name) for name in sorted(folders, reverse=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    """The recordings of one capture that lie in a folder: those of wrists, and those of a chest."""
+
+    wrists: tuple[str, ...] = ()
+    chests: tuple[str, ...] = ()
+
+
+def capture_of(path: str, name: str) -> Capture:
+    """What of a capture lies in the folder of one of its recordings.
+
+    Parameters
+    ----------
+    path : str
+        A recording.
+    name : str
+        The capture it says it is of.
+    """
+    folder = os.path.dirname(os.path.abspath(path))
+    return _captures_in(folder, os.stat(folder).st_mtime_ns).get(name, Capture())
+
+
+@lru_cache(maxsize=4)
+def _captures_in(folder: str, _changed_ns: int) -> dict[str, Capture]:
+    """Heads are read once a folder: files of one capture may have any names."""
+    found: dict[str, Capture] = {}
+    with os.scandir(folder) as entries:
+        names = sorted(entry.name for entry in entries if looks_like_recording(entry.name))
+    for path in (os.path.join(folder, name) for name in names):
+        head = own_head(Path(path))
+        if name := str(head.get(CAPTURE) or ""):
+            had = found.get(name, Capture())
+            is_chest = head.get(PLACE) == CHEST
+            found[name] = Capture(
+                had.wrists if is_chest else (*had.wrists, path),
+                (*had.chests, path) if is_chest else had.chests,
+            )
+    return found
 
 
 def printable(path: str) -> str:

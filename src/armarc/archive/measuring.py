@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from armarc import __version__
-from armarc.archive.discover import printable
+from armarc.archive.discover import Capture, capture_of, printable
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
+from armarc.recording.head import CAPTURE, CHEST, PLACE
 
 _DETAIL_LINES = 12
 
@@ -44,16 +45,29 @@ class Outcome:
 
 
 def measure_task(task: ArchiveTask, setup: Setup) -> Outcome:
-    """Read and measure one recording; whatever goes wrong becomes a failure, nothing is raised."""
+    """Read and measure one recording; whatever goes wrong becomes a failure, nothing is raised.
+
+    A chest's recording is measured with the wrist's of its capture that lies beside it, and by itself only said to
+    be one.
+    """
     from armarc.pipeline import measure
     from armarc.recording import read_csv
+    from armarc.trunk import Trunk, measure_with_trunk
 
     began = time.thread_time()
     stage, sha256 = "reading", None
     try:
         recording = read_csv(task.path, **setup.kept.reading(setup.reading))
         stage, sha256 = "measuring", recording.source.sha256
-        session = measure(*setup.settle(recording), load=False)
+        head = recording.metadata.other
+        capture = capture_of(task.path, str(head[CAPTURE])) if head.get(CAPTURE) else Capture()
+        if head.get(PLACE) == CHEST and capture.wrists:
+            return Outcome(file={**_file_row(task, setup), "sha256": sha256, "status": "chest"})
+        settled, choices = setup.settle(recording)
+        if len(capture.chests) == 1:
+            session = measure_with_trunk(settled, Trunk.of(read_csv(capture.chests[0])), choices)
+        else:
+            session = measure(settled, choices, load=False)
         result: dict[str, Any] = session.to_dict()
         outcome = _outcome(task, setup, result, recording.metadata, sha256)
     except Exception as error:
@@ -154,6 +168,7 @@ def _outcome(task: ArchiveTask, setup: Setup, result: dict[str, Any], metadata: 
         "gaps": len(source["gaps"]),
         **how,
         "sensor": metadata.sensor,
+        "trunk_sha256": (settings.get("trunk") or {}).get("sha256"),
         "strap": settings["strap"],
         "hand_axis": settings["hand_axis"],
         "started_at": metadata.started_at,

@@ -83,6 +83,7 @@ class Progress:
     empty: int = 0
     failed: int = 0
     known: int = 0
+    chest: int = 0
     reps: int = 0
     sets: int = 0
     hours: float = 0.0
@@ -91,7 +92,7 @@ class Progress:
     @property
     def done(self) -> int:
         """Recordings that need no more work."""
-        return self.before + self.measured + self.empty + self.failed + self.known
+        return self.before + self.measured + self.empty + self.failed + self.known + self.chest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,6 +217,8 @@ def _take(outcome: Outcome, seen: _Seen, progress: Progress, writer: _PartWriter
         progress.empty += 1
     elif status == "failed":
         progress.failed += 1
+    elif status == "chest":
+        progress.chest += 1
     else:
         progress.known += 1
     progress.sets += len(outcome.sets)

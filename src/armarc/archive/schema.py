@@ -96,7 +96,8 @@ TABLES: dict[str, tuple[TableColumn, ...]] = {
         TableColumn(
             "status",
             "text",
-            "measured, no reps, failed, or known (same bytes measured before under this or another name)",
+            "measured, no reps, failed, known (same bytes measured before under this or another name), or chest "
+            "(measured with the wrist's recording of its capture)",
         ),
         *_columns("whole", sets="sets found", reps="reps found", samples="samples read"),
         *_columns("number", rate_hz="sampling rate", duration_s="length of the recording"),
@@ -109,6 +110,7 @@ TABLES: dict[str, tuple[TableColumn, ...]] = {
         *_columns(
             "text",
             sensor="as the header says",
+            trunk_sha256="the chest's recording it was measured with",
             strap="place on the wrist in force",
             hand_axis="sensor axis to the hand in force",
             started_at="as the header says",

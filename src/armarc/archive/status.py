@@ -93,6 +93,7 @@ def _run_status(store: ArchiveStore, run: str, record: dict[str, Any], problems:
         "no_reps": statuses["no reps"],
         "failed": statuses["failed"],
         "known": statuses["known"],
+        "chest": statuses["chest"],
         "sets": rows["sets"],
         "reps": rows["reps"],
         "hours": round(hours, 3),

@@ -300,6 +300,7 @@ def _tell(result: RunResult, out: Path) -> None:
     say(
         f"{p.measured} of {p.total} recordings measured: {p.sets} sets, {p.reps} reps; {p.empty} without a rep, "
         f"{p.failed} failed, {p.known} with known bytes, {p.before} done before{again}"
+        + (f"; {p.chest} of a chest, measured with the wrist's" if p.chest else "")
     )
     each = f", {p.worker_seconds / p.hours:.1f} s of computing per hour of recording" if p.hours else ""
     say(f"{_duration(result.seconds)}{each}; run {result.run} in {out}")

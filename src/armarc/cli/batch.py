@@ -108,7 +108,6 @@ def _run(
                 measured = measure_file(path, read, options, kept, replace(trunk, path=chest))
                 if chest is not None and trunk.path is None:
                     said = f"{path.name}: with the chest sensor of {chest.name}"
-                    said += "; the log keeps the wrist's recording only" if outputs.log else ""
                     talk.print(said, markup=False, soft_wrap=True)
                 if path.name == _SPOOLED:
                     measured.result["source"]["file"] = "-"
@@ -209,15 +208,12 @@ def _read_trunk(file: TrunkFile) -> Trunk | None:
     if file.path is None:
         return None
     from armarc.recording import read_csv
-    from armarc.recording.head import FORWARD
     from armarc.trunk import CLOCKS, Trunk
 
     clock = next((known for known in CLOCKS if known == file.clock), None)
     if clock is None:
         raise UsageError(f"there is no clock {file.clock!r}", f"one of {', '.join(CLOCKS)}")
-    recording = read_csv(file.path)
-    forward = file.forward or recording.metadata.other.get(FORWARD)
-    return Trunk(recording=recording, clock=clock, forward=str(forward or "+z"))
+    return Trunk.of(read_csv(file.path), clock, file.forward)
 
 
 def rows_of(measured: Measured) -> list[dict[str, Any]]:
