@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from armarc.choices import Choices
@@ -33,7 +34,7 @@ class MeasuredLive:
 
     ``result`` is the offline document (schema ``armarc.sets/1``) with this one set, its number the live one, its times
     counted from the first sample of ``raw``; None when it could not be measured, and ``problem`` says why. ``chest``
-    is what a sensor on the chest sent meanwhile.
+    is what a sensor on the chest sent meanwhile, ``turned`` which verdicts turned (`turned_verdicts`).
     """
 
     number: int
@@ -44,6 +45,7 @@ class MeasuredLive:
     result: dict[str, Any] | None
     problem: str = ""
     chest: Recording | None = None
+    turned: list[dict[str, Any]] = field(default_factory=list)
 
     def record(self) -> dict[str, Any]:
         """As an event of ``armarc.events/2``: ``set measured``."""
@@ -54,6 +56,7 @@ class MeasuredLive:
             "set": self.number,
             "raw_start_s": round(self.raw_start_s, 4),
             "live": {k: v for k, v in self.live.items() if k not in ("schema", "event", "measures")},
+            "turned": self.turned,
             "result": self.result,
             "problem": self.problem or None,
         }
@@ -106,7 +109,7 @@ def measure_live_set(
         return MeasuredLive(**common, result=None, problem="no set was found when it was measured again")
     reps = [_with_told(rep, event) for rep in best["reps"]]
     document["sets"] = [{**best, "set": event.set, "reps": reps}]
-    return MeasuredLive(**common, result=document)
+    return MeasuredLive(**common, result=document, turned=turned_verdicts(document, choices.exercise.band))
 
 
 def _measured(raw: Recording, choices: Choices, chest: ChestPart | None) -> Session:
@@ -139,15 +142,24 @@ def _with_told(rep: dict[str, Any], event: SetEnded) -> dict[str, Any]:
     return rep
 
 
-def turned_verdicts(result: dict[str, Any], band: Band | None) -> str:
-    """Which reps measured otherwise than they were told, in words; empty when none did."""
-    if band is None:
-        return ""
+def turned_verdicts(result: dict[str, Any], band: Band | None) -> list[dict[str, Any]]:
+    """Which reps measured otherwise than they were told at the gate: ``rep``, ``told``, ``measured``."""
     turned = []
-    for rep in result["sets"][0]["reps"]:
+    for rep in () if band is None else result["sets"][0]["reps"]:
         told, measured = rep["told_velocity_deg_s"], rep["start_verdict"]
-        if told is not None and measured is not None:
+        if told is not None and measured is not None and band is not None:
             said = band.verdict(math.radians(told))
             if said != measured:
-                turned.append(f"rep {rep['rep']} was told {said}, measured {measured}")
-    return "; ".join(turned)
+                turned.append({"rep": rep["rep"], "told": said, "measured": measured})
+    return turned
+
+
+def turned_words(turned: Sequence[dict[str, Any]]) -> str:
+    """The same in words; empty when none did."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for one in turned:
+        alike.setdefault((one["told"], one["measured"]), []).append(str(one["rep"]))
+    return "; ".join(
+        f"{'rep' if len(reps) == 1 else 'reps'} {', '.join(reps)} told {told}, measured {measured}"
+        for (told, measured), reps in alike.items()
+    )
