@@ -17,7 +17,8 @@ _PACKAGE = "scipy.special"
 
 
 def __getattr__(name: str) -> Any:
-    return getattr(_functions(), name)
+    found = getattr(_functions(), name, None)
+    return getattr(import_module(_PACKAGE), name) if found is None else found
 
 
 @cache

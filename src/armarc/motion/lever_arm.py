@@ -45,6 +45,8 @@ LEAST_TRUST = 0.05
 BLOCK_S, EDGE_S, LEAST_SECONDS = 10.0, 1.5, 1.0
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
+BLOCKS_AT_ONCE = 4
+"""Fewer take longer, more take more memory."""
 CONFIRMED = 1.0
 """A band counts while the arm fitted below it leaves less than this share of its acceleration."""
 NEGLIGIBLE = 0.001
@@ -205,10 +207,10 @@ def _parts(
     wanted = [(first, stop) for first, stop, _ in chosen if (first, stop) not in made]
     for length in {stop - first for first, stop in wanted}:
         alike = [block for block in wanted if block[1] - block[0] == length]
-        at = np.arange(length)[:, None] + np.array([first for first, _ in alike])
-        bands = _equations(quaternion[at], omega[at], force[at], rate_hz)
-        for k, block in enumerate(alike):
-            made[block] = tuple(band[:, k] for band in bands)
+        for some in (alike[k : k + BLOCKS_AT_ONCE] for k in range(0, len(alike), BLOCKS_AT_ONCE)):
+            at = np.arange(length)[:, None] + np.array([first for first, _ in some])
+            bands = _equations(quaternion[at], omega[at], force[at], rate_hz)
+            made |= {block: tuple(band[:, k].copy() for band in bands) for k, block in enumerate(some)}
     mean, kept = solving_steps(rate_hz)
     parts = []
     for first, stop, w in chosen:
