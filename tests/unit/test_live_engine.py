@@ -22,7 +22,7 @@ from armarc.live.events import (
     TopReached,
     event_record,
 )
-from armarc.live.offline import measure_live_set, turned_verdicts
+from armarc.live.offline import measure_live_set, turned_verdicts, turned_words
 from armarc.live.set_watch import SetEndWatch
 from armarc.measures import row_of
 from armarc.pipeline import measure
@@ -299,13 +299,19 @@ def test_what_was_told_is_kept_beside_what_was_measured() -> None:
 def test_a_verdict_that_turned_is_said_after_the_set() -> None:
     band = Band(math.radians(45), math.radians(70))
 
-    def result(told: float | None, verdict: str) -> list[Rep]:
-        return [row_of(Rep, {"rep": 3, "told_velocity_deg_s": told, "start_verdict": verdict, "quality": []})]
+    def result(*reps: tuple[float | None, str]) -> list[Rep]:
+        return [
+            row_of(Rep, {"rep": k, "told_velocity_deg_s": t, "start_verdict": v, "quality": []})
+            for k, (t, v) in enumerate(reps, 1)
+        ]
 
-    assert turned_verdicts(result(69.0, "above"), band) == "rep 3 was told inside, measured above"
-    assert turned_verdicts(result(69.0, "inside"), band) == ""
-    assert turned_verdicts(result(None, "above"), band) == ""
-    assert turned_verdicts(result(69.0, "above"), None) == ""
+    set_ = result((60.0, "inside"), (69.0, "above"), (None, "above"), (44.0, "inside"), (68.0, "above"))
+    turned = turned_verdicts(set_, band)
+    assert [one["rep"] for one in turned] == [2, 4, 5]
+    assert turned[0] == {"rep": 2, "told": "inside", "measured": "above"}
+    assert turned_words(turned) == "reps 2, 5 told inside, measured above; rep 4 told below, measured inside"
+    assert turned_verdicts(set_, None) == []
+    assert turned_words([]) == ""
 
 
 def test_from_start_button_to_stop_button_live_counts_the_sets_and_nothing_else() -> None:

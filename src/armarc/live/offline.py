@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from armarc.choices import Choices
@@ -34,7 +34,7 @@ class MeasuredLive:
 
     ``result`` is that of the offline road with this one set, its number the live one, its times
     counted from the first sample of ``raw``; None when it could not be measured, and ``problem`` says why. ``chest``
-    is what a sensor on the chest sent meanwhile.
+    is what a sensor on the chest sent meanwhile, ``turned`` which verdicts turned (`turned_verdicts`).
     """
 
     number: int
@@ -45,6 +45,7 @@ class MeasuredLive:
     result: Result | None
     problem: str = ""
     chest: Recording | None = None
+    turned: list[dict[str, Any]] = field(default_factory=list)
 
     def record(self) -> dict[str, Any]:
         """As an event of ``armarc.events/2``: ``set measured``."""
@@ -55,6 +56,7 @@ class MeasuredLive:
             "set": self.number,
             "raw_start_s": round(self.raw_start_s, 4),
             "live": {k: v for k, v in self.live.items() if k not in ("schema", "event", "measures")},
+            "turned": self.turned,
             "result": None if self.result is None else self.result.to_dict(),
             "problem": self.problem or None,
         }
@@ -104,7 +106,8 @@ def measure_live_set(
     if best is None or best.start_s > end or best.end_s < start:
         return MeasuredLive(**common, result=None, problem="no set was found when it was measured again")
     told = replace(best, set=event.set, reps=tuple(_with_told(rep, event) for rep in best.reps))
-    return MeasuredLive(**common, result=replace(result, sets=(told,)))
+    turned = turned_verdicts(told.reps, choices.exercise.band)
+    return MeasuredLive(**common, result=replace(result, sets=(told,)), turned=turned)
 
 
 def _measured(raw: Recording, choices: Choices, chest: ChestPart | None) -> Session:
@@ -136,14 +139,23 @@ def _with_told(rep: Rep, event: SetEnded) -> Rep:
     return rep
 
 
-def turned_verdicts(reps: Sequence[Rep], band: Band | None) -> str:
-    """Which reps measured otherwise than they were told, in words; empty when none did."""
-    if band is None:
-        return ""
+def turned_verdicts(reps: Sequence[Rep], band: Band | None) -> list[dict[str, Any]]:
+    """Which reps measured otherwise than they were told at the gate: ``rep``, ``told``, ``measured``."""
     turned = []
-    for rep in reps:
-        if rep.told_velocity_rad_s is not None and rep.start_verdict is not None:
+    for rep in () if band is None else reps:
+        if rep.told_velocity_rad_s is not None and rep.start_verdict is not None and band is not None:
             said = band.verdict(rep.told_velocity_rad_s)
             if said != rep.start_verdict:
-                turned.append(f"rep {rep.rep} was told {said}, measured {rep.start_verdict}")
-    return "; ".join(turned)
+                turned.append({"rep": rep.rep, "told": said, "measured": rep.start_verdict})
+    return turned
+
+
+def turned_words(turned: Sequence[dict[str, Any]]) -> str:
+    """The same in words; empty when none did."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for one in turned:
+        alike.setdefault((one["told"], one["measured"]), []).append(str(one["rep"]))
+    return "; ".join(
+        f"{'rep' if len(reps) == 1 else 'reps'} {', '.join(reps)} told {told}, measured {measured}"
+        for (told, measured), reps in alike.items()
+    )

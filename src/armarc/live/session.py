@@ -26,7 +26,7 @@ from armarc.live.desk import Desk, Order, Switch, said_words
 from armarc.live.events import EngineEvent, SetEnded, event_record
 from armarc.live.gym import Gym
 from armarc.live.last_time import LastTime
-from armarc.live.offline import MeasuredLive
+from armarc.live.offline import MeasuredLive, turned_words
 from armarc.live.raw_file import RawFile
 from armarc.live.session_records import (
     link_record,
@@ -353,7 +353,7 @@ class Session:
             if trunk:
                 self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.board.today = "; ".join(filter(None, (trunk, against)))
+                self.board.today = "; ".join(filter(None, (turned_words(measured.turned), trunk, against)))
         self._audience.hear(self._sided(measured.record(), arm))
         partner = self._aftermath.partner(measured.number)
         if partner is not None:
