@@ -127,37 +127,17 @@ def summary_block(
     return Group(grid, *(Text(note, style="dim") for note in _notes(reps, ascii_only)))
 
 
-def plain_set(records: Sequence[Record], *, set_number: int | None = None, header: bool = True) -> str:
-    """Tab-separated reps for a file or a pipe: every published key, nothing cut, empty where not measured.
-
-    Parameters
-    ----------
-    set_number : int or None
-        Adds a first column ``set``, so that several sets make one table.
-    header : bool
-        Whether the first line names the columns.
-    """
+def plain_set(records: Sequence[Record]) -> str:
+    """Tab-separated reps for a pipe: every published key, nothing cut, empty where not measured."""
     if not records:
         return ""
     keys = list(records[0])
-    lines = ["\t".join((["set"] if set_number is not None else []) + keys)] if header else []
-    for record in records:
-        cells = [] if set_number is None else [str(set_number)]
-        lines.append("\t".join(cells + [_plain(record.get(key)) for key in keys]))
+    lines = ["\t".join(keys), *("\t".join(_plain(record.get(key)) for key in keys) for record in records)]
     return "\n".join(lines) + "\n"
 
 
 def print_set(console: Console, one: SetResult, *, title: str = "", band: str = "") -> None:
-    """Print a set as suits the console: a table with its summary, or tab-separated lines into a pipe.
-
-    Parameters
-    ----------
-    title : str
-        Line above the table, only on a terminal.
-    """
-    if not console.is_terminal:
-        console.file.write(plain_set(one.rep_records()))
-        return
+    """Print a set on a terminal: a title, what it comes to, its reps, its summary."""
     ascii_only = not console.encoding.lower().startswith("utf")
     if title:
         console.print(Text(title, style="bold"), soft_wrap=True)
