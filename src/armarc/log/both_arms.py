@@ -6,10 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from armarc.log.asymmetry import symmetry_index
-from armarc.log.reading import LoggedSet
+
+if TYPE_CHECKING:
+    from armarc.log.reading import LoggedSet
 
 Span = tuple[float, float]
 LEAST_OVERLAP = 0.5
