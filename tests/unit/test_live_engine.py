@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -25,8 +24,10 @@ from armarc.live.events import (
 )
 from armarc.live.offline import measure_live_set, turned_verdicts, turned_words
 from armarc.live.set_watch import SetEndWatch
+from armarc.measures import row_of
 from armarc.pipeline import measure
 from armarc.recording import Recording
+from armarc.reps import Rep
 from armarc.simulate import Body, draw_options, plan_session, simulate_session
 from live_runs import choices_for, recording, run, sets_in
 
@@ -288,7 +289,7 @@ def test_what_was_told_is_kept_beside_what_was_measured() -> None:
     assert [rep.told_velocity_rad_s for rep in ended.reps] == [told[n] for n in range(1, 7)]
     result = measure_live_set(ended, choices_for(made)).result
     assert result is not None
-    for number, rep in enumerate(result["sets"][0]["reps"], 1):
+    for number, rep in enumerate(result.to_dict()["sets"][0]["reps"], 1):
         assert rep["told_velocity_deg_s"] == pytest.approx(math.degrees(told[number]), abs=1e-3)
         assert rep["start_velocity_deg_s"] == pytest.approx(rep["told_velocity_deg_s"], abs=12)
     alone = measure(made, choices_for(made)).to_dict()["sets"][0]["reps"]
@@ -298,9 +299,11 @@ def test_what_was_told_is_kept_beside_what_was_measured() -> None:
 def test_a_verdict_that_turned_is_said_after_the_set() -> None:
     band = Band(math.radians(45), math.radians(70))
 
-    def result(*reps: tuple[float | None, str]) -> dict[str, Any]:
-        rows = [{"rep": k, "told_velocity_deg_s": t, "start_verdict": v} for k, (t, v) in enumerate(reps, 1)]
-        return {"sets": [{"reps": rows}]}
+    def result(*reps: tuple[float | None, str]) -> list[Rep]:
+        return [
+            row_of(Rep, {"rep": k, "told_velocity_deg_s": t, "start_verdict": v, "quality": []})
+            for k, (t, v) in enumerate(reps, 1)
+        ]
 
     set_ = result((60.0, "inside"), (69.0, "above"), (None, "above"), (44.0, "inside"), (68.0, "above"))
     turned = turned_verdicts(set_, band)

@@ -11,9 +11,13 @@ import pytest
 from rich.console import Console
 
 from armarc.exercises import band_words
+from armarc.measures import row_of
+from armarc.report import tables
 from armarc.report.flags import FLAGS, flag_letters, flag_words
-from armarc.report.tables import plain_set, print_set, set_table, summary_block
-from armarc.reps.records import set_record
+from armarc.report.tables import plain_set, print_set
+from armarc.reps.summary import SetSummary
+from armarc.reps.types import Rep
+from armarc.results import SetResult
 from invented_sets import invent
 
 BAND = (45.0, 70.0)
@@ -21,7 +25,19 @@ BAND = (45.0, 70.0)
 
 def record(reps=8, **changes):
     _, measured = invent(reps, **changes)
-    return set_record(measured)
+    return SetResult.of(measured).record()
+
+
+def reps_of(records):
+    return [row_of(Rep, record) for record in records]
+
+
+def set_table(records, **how):
+    return tables.set_table(reps_of(records), **how)
+
+
+def summary_block(records, summary, **how):
+    return tables.summary_block(reps_of(records), SetSummary.from_record(summary), **how)
 
 
 def printed(thing, width, encoding="utf-8"):
@@ -187,13 +203,13 @@ def test_pipe_gets_every_key_tab_separated():
 
 
 def test_print_set_chooses_by_the_console():
-    made = record(2)
+    made = SetResult.of(invent(2)[1])
     pipe = io.StringIO()
-    print_set(Console(file=pipe), made["reps"], made["summary"], title="x")
-    assert pipe.getvalue() == plain_set(made["reps"])
+    print_set(Console(file=pipe), made, title="x")
+    assert pipe.getvalue() == plain_set(made.rep_records())
     screen = io.StringIO()
     console = Console(file=screen, force_terminal=True, width=90, no_color=True, color_system=None)
-    print_set(console, made["reps"], made["summary"], title="[bold]Set 1[/x]", band=band_words(BAND, None))
+    print_set(console, made, title="[bold]Set 1[/x]", band=band_words(BAND, None))
     assert "[bold]Set 1[/x]" in screen.getvalue()
     assert "In the band" in screen.getvalue()
 

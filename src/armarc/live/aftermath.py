@@ -156,12 +156,12 @@ class Aftermath:
             await self._log([measured], desk)
         against = ""
         if measured.result is not None:
-            summary = measured.result["sets"][0]["summary"]
+            one = measured.result.sets[0]
             if measured.turned:
                 self.tell(f"set {event.set}: {turned_words(measured.turned)}")
             if last is not None:
                 place = desk().place(desk().done[event.set], event.set)
-                against = last.against(place, int(summary["reps"]), choices.load_kg, summary)
+                against = last.against(place, one.summary.reps, choices.load_kg, one.summary.record())
                 self.tell(f"set {event.set} {against}")
         shown(measured, against)
         if self._hooks is not None:

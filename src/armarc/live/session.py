@@ -347,8 +347,8 @@ class Session:
     def _measured(self, measured: MeasuredLive, against: str) -> None:
         arm = self._arm_of[measured.number]
         if measured.result is not None:
-            arm.board.measured(measured.number, measured.result["sets"][0]["summary"])
-            trunk = trunk_words(measured.result)
+            arm.board.measured(measured.number, measured.result.sets[0].summary)
+            trunk = trunk_words(measured.result.sets[0].reps)
             if trunk:
                 self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
