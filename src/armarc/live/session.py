@@ -26,7 +26,7 @@ from armarc.live.desk import Desk, Order, Switch, said_words
 from armarc.live.events import EngineEvent, SetEnded, event_record
 from armarc.live.gym import Gym
 from armarc.live.last_time import LastTime
-from armarc.live.offline import MeasuredLive
+from armarc.live.offline import MeasuredLive, turned_words
 from armarc.live.raw_file import RawFile
 from armarc.live.session_records import (
     link_record,
@@ -36,8 +36,7 @@ from armarc.live.session_records import (
     task_record,
 )
 from armarc.live.source import Item, LinkNews, Samples
-from armarc.log.labels import SAID_AFTER
-from armarc.log.pain import CAUTION
+from armarc.log.labels import CAUTION, SAID_AFTER
 from armarc.recording import Metadata, RecordingWriter
 from armarc.recording.head import CHEST
 from armarc.tasks import Task
@@ -348,12 +347,12 @@ class Session:
     def _measured(self, measured: MeasuredLive, against: str) -> None:
         arm = self._arm_of[measured.number]
         if measured.result is not None:
-            arm.board.measured(measured.number, measured.result["sets"][0]["summary"])
-            trunk = trunk_words(measured.result)
+            arm.board.measured(measured.number, measured.result.sets[0].summary)
+            trunk = trunk_words(measured.result.sets[0].reps)
             if trunk:
                 self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.board.today = "; ".join(filter(None, (trunk, against)))
+                self.board.today = "; ".join(filter(None, (turned_words(measured.turned), trunk, against)))
         self._audience.hear(self._sided(measured.record(), arm))
         partner = self._aftermath.partner(measured.number)
         if partner is not None:
