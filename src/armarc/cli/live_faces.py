@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 async def open_web(
     stack: contextlib.AsyncExitStack, host: str, port: int, on_screen: bool, tell: Callable[[str], None]
 ) -> WebFace:
-    """Serve the page of the boards and say where it is."""
+    """Serve the page of the scoreboards and say where it is."""
     from armarc.live.web.access import open_access, own_address
     from armarc.live.web.face import PageProcess
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from armarc.cli.places import Worn
     from armarc.live.audience import Face
     from armarc.live.gym import Gym
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
     from armarc.live.source import Item
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
@@ -111,7 +111,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
     from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
     from armarc.live.screen import Screen
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
     from armarc.live.source import listen, play
     from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
@@ -139,7 +139,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
         phone = None
         if wanted["phone"]:
             places = phone_places(streams.worn)
-            page = open_phone(wanted["host"], wanted["port"], boards=True, places=places)
+            page = open_phone(wanted["host"], wanted["port"], scoreboards=True, places=places)
             phone = await stack.enter_async_context(page)
             faces.append(phone.face)
         elif wanted["web"]:
@@ -147,7 +147,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
             faces.append(await open_web(stack, host, wanted["port"], on_screen, tell))
         faces += open_sounds(wanted["sound"], wanted["say"], tell)
         first = streams.played[0][0] if streams.played else None
-        session = Session(
+        session = LiveSession(
             choices=choices,
             faces=faces,
             after=after,
@@ -190,7 +190,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
     return 0
 
 
-def _orders_of_pages(session: Session) -> Callable[[str], None]:
+def _orders_of_pages(session: LiveSession) -> Callable[[str], None]:
     """Takes orders of the pages, from another thread, as text."""
     import asyncio
     import json
@@ -204,9 +204,9 @@ def _orders_of_pages(session: Session) -> Callable[[str], None]:
         try:
             session.order(order_of(json.loads(text)))
         except UsageError as error:
-            session.board.answer = error.message
+            session.scoreboard.answer = error.message
         except (ValueError, RecursionError):
-            session.board.answer = "that was no order"
+            session.scoreboard.answer = "that was no order"
         session.refresh()
 
     def take(text: str) -> None:
@@ -263,7 +263,7 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     )
 
 
-def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Session) -> None:
+def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: LiveSession) -> None:
     """First Ctrl-C: end in good order and keep the running set. Second: without waiting for hooks. Third: at once."""
     import asyncio
     import os
@@ -284,9 +284,11 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
             hurried.set()
             return
         stop.set()
-        session.board.stopping = True
+        session.scoreboard.stopping = True
         session.tell(
-            "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
+            "stopping, set saved"
+            if session.scoreboard.rep and session.scoreboard.since_set_s is None
+            else "stopping"
         )
 
     # The terminal may go away: the running set must not go with it.
@@ -294,7 +296,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
 
 
 def _report(
-    session: Session, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
+    session: LiveSession, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
 ) -> None:
     """What stays on the terminal when the screen is gone."""
     from armarc.cli.log_options import say_cautions

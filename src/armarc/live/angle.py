@@ -39,8 +39,8 @@ class Elevation:
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
-    """Turn away from a resting pose: about a known axis (global frame), or, before one is known, in all."""
+class TurnFromRest:
+    """TurnFromRest away from a resting pose: about a known axis (global frame), or, before one is known, in all."""
 
     rest: Quaternion
     axis: Vector | None = None
@@ -90,4 +90,4 @@ class Turn:
         return np.where(angle < -0.5 * np.pi, angle + 2 * np.pi, angle), turning @ axis
 
 
-ArmAngle = Elevation | Turn
+ArmAngle = Elevation | TurnFromRest

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from armarc.live.angle import Turn, Vector
+from armarc.live.angle import TurnFromRest, Vector
 from armarc.live.candidates import Counted, Current, is_low, reps_of_set
 from armarc.live.events import (
     EngineEvent,
@@ -96,7 +96,7 @@ class Counting:
         """End the set when its rest has lasted long enough; count again now and then while the arm moves."""
         s = self._stretch
         is_due = s.time_s - self._counted_at_s >= self._count_every_s
-        if is_due and s.calm.quiet_samples == 0 and not s.late:
+        if is_due and s.stillness.quiet_samples == 0 and not s.late:
             before = [c.top_s for c in self._counted]
             self._count_again(s.rows.stop - 1, None, events)
             is_news = before != [c.top_s for c in self._counted]
@@ -116,11 +116,11 @@ class Counting:
         s = self._stretch
         if s.late:
             return False
-        if s.calm.last_calm_s >= s.tracker.left_s - CALM_BEFORE_S:
+        if s.stillness.last_calm_s >= s.tracker.left_s - CALM_BEFORE_S:
             return True
         since_s = time_s - self._last_back_s
         in_set = bool(self._counted) and since_s < s.exercise.rest_s
-        return in_set and (since_s < REP_AFTER_REP_S or s.calm.steady)
+        return in_set and (since_s < REP_AFTER_REP_S or s.stillness.steady)
 
     def hear(self, signal: Signal, row: int, up: Vector, events: list[EngineEvent]) -> None:
         """Take what the tracker saw."""
@@ -243,7 +243,7 @@ class Counting:
             )
         self._counted = [replace(c, is_doubted=c in doubted) for c in self._counted]
         held = [(c.movement.bottom - first, c.movement.bottom_after - first) for c in doubted]
-        if movements and isinstance(s.angle, Turn):
+        if movements and isinstance(s.angle, TurnFromRest):
             table = with_turn_of(s, table, movements[-1], first)
         seen = set(again.values())
         new = [

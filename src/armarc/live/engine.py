@@ -14,10 +14,10 @@ import numpy as np
 
 from armarc.choices import Choices
 from armarc.live.angle import Quaternion, Vector
+from armarc.live.arm_direction import ArmDirection
 from armarc.live.counting import Counting
 from armarc.live.events import EngineEvent, GapSeen
 from armarc.live.mount import check_mounting
-from armarc.live.pose import Pose
 from armarc.live.rows import ANGLE, ANGLE_RATE, QUATERNION, TIME
 from armarc.live.stretch import SHOWN_GAP_S, Stretch
 from armarc.motion import Mounting
@@ -54,7 +54,7 @@ class Engine:
             # Its signal package takes half a second to load: not in the middle of a set.
             import armarc.reps.cycles  # noqa: F401
         self._stretch = Stretch(choices, rate_hz)
-        self._pose = Pose(self._stretch)
+        self._arm_direction = ArmDirection(self._stretch)
         self._counting = Counting(self._stretch)
         self._last: tuple[float, Vector, Vector] | None = None
 
@@ -62,7 +62,7 @@ class Engine:
         """Forget the stream so far; the mounting and the sets counted stay."""
         self._stretch.begin()
         self._counting.begin()
-        self._pose.begin()
+        self._arm_direction.begin()
         self._last = None
 
     # What the faces ask for.
@@ -222,12 +222,12 @@ class Engine:
         omega = (rate[0] - bias[0], rate[1] - bias[1], rate[2] - bias[2])
         q = w, x, y, z = _turned_back(q, omega, 0.5 * dt)
         up = (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
-        s.calm.step(time_s, dt, omega, force, up)
+        s.stillness.step(time_s, dt, omega, force, up)
         theta, theta_rate = (0.0, 0.0) if s.angle is None else s.angle.step(q, omega)
         row = s.rows.stop
         s.rows.append((time_s, *force, *rate, *q, theta, theta_rate, missing))
         events: list[EngineEvent] = []
-        if self._counting.idle and self._pose.look(q, events):
+        if self._counting.idle and self._arm_direction.look(q, events):
             self._go_over_again(events)
         if s.angle is not None:
             self._follow(row, up, events)
@@ -245,7 +245,7 @@ class Engine:
             counting.hear(signal, row, up, events)
             if counting.learn_due:
                 counting.learn_due = False
-                self._pose.learn(counting.movements, events)
+                self._arm_direction.learn(counting.movements, events)
         counting.watch_the_rest(up, events)
 
     def _go_over_again(self, events: list[EngineEvent]) -> None:

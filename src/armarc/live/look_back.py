@@ -9,7 +9,7 @@ from operator import mul
 
 import numpy as np
 
-from armarc.live.angle import Turn
+from armarc.live.angle import TurnFromRest
 from armarc.live.judge import rate_of
 from armarc.live.mount import turn_of
 from armarc.live.rows import ANGLE, FORCE, QUATERNION, RATE
@@ -128,7 +128,7 @@ def with_turn_of(stretch: Stretch, table: FloatArray, newest: Movement, first: i
     """
     now = stretch.angle
     turn = turn_of(table, newest, stretch.fusion.bias_rad_s, stretch.exercise.coordinate)
-    if isinstance(now, Turn) and now.axis is not None and turn.axis is not None:
+    if isinstance(now, TurnFromRest) and now.axis is not None and turn.axis is not None:
         is_same = sum(map(mul, now.axis, turn.axis)) > SAME_AXIS
         if is_same and abs(float(table[newest.bottom, ANGLE])) < SAME_REST_RAD:
             return table

@@ -9,8 +9,8 @@ import numpy as np
 
 from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, Vector
-from armarc.live.calm import Calm
 from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.stillness import Stillness
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
@@ -60,7 +60,7 @@ class Stretch:
         """Forget the samples so far; the mounting stays."""
         self.rows = Rows()
         self.tracker = Tracker(self.rows, self.exercise)
-        self.calm = Calm()
+        self.stillness = Stillness()
         self.fusion = start_fusion()
         self.angle: ArmAngle | None = None
         self.force_offset_m_s2: Vector = (0.0, 0.0, 0.0)

@@ -9,9 +9,8 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, MultipleLocator
 
-from armarc.report import furniture, style
-from armarc.report.furniture import KeyItem
-from armarc.report.sheet import LEFT_IN, RIGHT_IN, WIDTH_IN, sheet
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import LEFT_IN, RIGHT_IN, WIDTH_IN, KeyItem, empty_picture
 from armarc.report.style import Palette
 
 if TYPE_CHECKING:
@@ -55,7 +54,7 @@ def draw_reps(
                         colour=mark.colour,
                     )
                 )
-        figure, page, top = sheet(palette, width_in, title, facts, items, 7.15, [])
+        figure, page, top = empty_picture(palette, width_in, title, facts, items, 7.15, [])
         height = float(figure.get_size_inches()[1])
         inner = width_in - LEFT_IN - RIGHT_IN
         panels = []
@@ -65,7 +64,7 @@ def draw_reps(
             ("Mean raising velocity", "degrees per second"),
             ("Range of motion", "degrees"),
         ):
-            furniture.panel_title(page, name, unit, height - top + 0.16)
+            picture_parts.panel_title(page, name, unit, height - top + 0.16)
             panel = style.inch_axes(figure, LEFT_IN, top, inner, 1.65)
             style.plain_axes(panel, palette)
             panel.set_xlim(numbers[0] - 0.6, numbers[-1] + 0.6)
@@ -102,7 +101,7 @@ def _start_panel(
     values = [rep["start_velocity_deg_s"] for rep in known]
     if band:
         axes.axhspan(band[0], band[1], color=palette.inside, alpha=0.16, linewidth=0)
-    furniture.draw_marks(
+    picture_parts.draw_marks(
         axes, palette, [r["rep"] for r in known], values, [r["start_verdict"] for r in known], 11
     )
     top = max([*values, band[1] if band else 0.0, 1.0])
