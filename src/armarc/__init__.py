@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from armarc.load import Lifter
     from armarc.pipeline import Session
     from armarc.recording import Recording, write_csv
+    from armarc.results import Result, read_result
 
 __all__ = [
     "NOTHING_KEPT",
@@ -30,11 +31,13 @@ __all__ = [
     "Lifter",
     "MeasuringOptions",
     "Recording",
+    "Result",
     "Session",
     "__version__",
     "open_kept",
     "process",
     "read_csv",
+    "read_result",
     "write_csv",
 ]
 
@@ -45,10 +48,12 @@ _HOMES = {
     "Lifter": "armarc.load",
     "MeasuringOptions": "armarc.api",
     "Recording": "armarc.recording",
+    "Result": "armarc.results",
     "Session": "armarc.pipeline",
     "open_kept": "armarc.api",
     "process": "armarc.api",
     "read_csv": "armarc.api",
+    "read_result": "armarc.results",
     "write_csv": "armarc.recording",
 }
 

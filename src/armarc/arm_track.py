@@ -120,6 +120,7 @@ def track(
             mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
             if lever is not None and float(np.linalg.norm(lever.vector_m - known.vector_m)) < SETTLED_M:
                 break
+        workings.reckoning = None  # as large as the recording, and seldom wanted again
     workings.lever = lever
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
@@ -129,6 +130,7 @@ def track(
         angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
     else:
         angle, rate, coordinate = _turned(orientation, omega, mounting, coordinate, windows, notes)
+    del up  # the filters need the room
     if coordinate != "elevation":
         notes.append(
             "the angle counts from an arbitrary zero: bottoms and tops have no standard error, ranges and speeds have"

@@ -19,9 +19,14 @@ from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from operator import attrgetter
 from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
+
+from armarc.errors import InputError
 
 Kind = Literal["number", "whole", "text", "texts", "yes/no"]
+Row = TypeVar("Row")
+LARGEST = 1e9
+"""No measure is larger when it is read back (working limit: three years are 1e8 s)."""
 _KINDS: Mapping[type, Kind] = {float: "number", int: "whole", str: "text", tuple: "texts", bool: "yes/no"}
 
 
@@ -118,6 +123,8 @@ class Column:
     measure : Measure
     is_error : bool
         The standard error of the column before it.
+    optional : bool
+        Whether its field may be None.
     """
 
     key: str
@@ -126,6 +133,7 @@ class Column:
     unit: Unit
     measure: Measure
     is_error: bool = False
+    optional: bool = True
 
     @property
     def label(self) -> str:
@@ -154,6 +162,32 @@ class Column:
             return None
         # Adding zero turns a minus zero into a plain one.
         return round(value * self.unit.factor, self.unit.decimals if decimals is None else decimals) + 0.0
+
+    def fits(self, value: object) -> bool:
+        """Whether a published value is of this column's kind."""
+        plain = {"number": int | float, "whole": int, "text": str, "texts": list, "yes/no": bool}[self.kind]
+        if not isinstance(value, plain) or (isinstance(value, bool) and self.kind != "yes/no"):
+            return False
+        if isinstance(value, list):
+            return all(isinstance(word, str) for word in value)
+        return not isinstance(value, int | float) or abs(value) <= LARGEST
+
+    def read(self, value: Any) -> Any:
+        """A published value as a field holds it; the other way round than `published`.
+
+        Raises
+        ------
+        InputError
+            It is of another kind.
+        """
+        if not self.fits(value):
+            raise InputError(
+                f"the result has {value!r} for {self.key}, expected {self.kind}",
+                "process the recording again",
+            )
+        if self.kind == "number":
+            return value / self.unit.factor
+        return tuple(value) if self.kind == "texts" else value
 
 
 def unit_of(field: str) -> Unit:
@@ -207,6 +241,7 @@ def _columns(table: type, prefix: str = "") -> list[Column]:
                 kind=_kind(get_args(hint)[0]),
                 unit=unit,
                 measure=measure,
+                optional=type(None) in get_args(get_args(hint)[0]),
             )
         )
         error = f"{field.name.removesuffix(unit.si)}_se{unit.si}"
@@ -249,3 +284,37 @@ def record_of(row: Any) -> dict[str, Any]:
     """A row of a table as it is published: every column of its class by key."""
     table: type = type(row)
     return {each.key: each.published(row) for each in columns(table)}
+
+
+def row_of(table: type[Row], record: Mapping[str, Any], **other: Any) -> Row:
+    """A row read back from its published record, the other way round than `record_of`.
+
+    Parameters
+    ----------
+    table : type
+    record : mapping
+        Keys that are no column are passed over. A number that an older version did not give is NaN where the field
+        has to be one, and published as null again.
+    **other
+        Fields that are not published.
+
+    Raises
+    ------
+    InputError
+        A value is of another kind than its column, or a text or whole number is missing.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    known: type = table
+    for each in columns(known):
+        part, _, name = each.field.rpartition(".")
+        value = record.get(each.key)
+        if value is not None:
+            found.setdefault(part, {})[name] = each.read(value)
+        elif each.optional or each.kind == "number":
+            found.setdefault(part, {})[name] = None if each.optional else math.nan
+    parts = get_type_hints(table)
+    own = found.pop("", {})
+    try:
+        return table(**own, **{name: parts[name](**values) for name, values in found.items()}, **other)
+    except TypeError as error:
+        raise InputError(f"the result is not whole: {error}", "process the recording again") from None

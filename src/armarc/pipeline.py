@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from armarc import __version__
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from armarc.load import SetLoad
+    from armarc.results import Result
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
@@ -83,23 +85,27 @@ class Session(ArrayValue):
     loads: tuple[SetLoad, ...] = ()
     trunk: Mapping[str, Any] | None = None
 
+    def result(self) -> Result:
+        """What is published of it, typed; kept without the recording and its motions."""
+        from armarc import results as published
+
+        counted = [k for one, k in zip(self.sets, self.motion_of_set, strict=True) for _ in one.reps]
+        most = max(range(len(self.motions)), key=counted.count, default=None)
+        main = None if most is None else self.motions[most]
+        loads = self.loads or [None] * len(self.sets)
+        return published.Result(
+            version=__version__,
+            source=published.source_record(self.recording),
+            settings=published.settings_record(self.choices, main, self.trunk),
+            mounting=published.mounting_record(main),
+            sets=tuple(map(published.SetResult.of, self.sets, loads)),
+            left_out=self.left_out,
+            warnings=self.warnings,
+        )
+
     def to_dict(self) -> dict[str, Any]:
         """Everything as one JSON-ready object, schema ``armarc.sets/1``: what ``armarc process --json`` prints."""
-        from armarc.records import session_record
-
-        record = session_record(
-            self.recording,
-            self.choices,
-            self.motions,
-            self.motion_of_set,
-            self.sets,
-            self.warnings,
-            [(out.start_s, out.end_s, out.reason) for out in self.left_out],
-            self.loads,
-        )
-        if self.trunk is not None:
-            record["settings"]["trunk"] = dict(self.trunk)
-        return record
+        return self.result().to_dict()
 
     def frame(self) -> pd.DataFrame:
         """All reps as one table: ``set`` and the contract's rep keys as columns, one row per rep."""
@@ -108,14 +114,14 @@ class Session(ArrayValue):
         return reps_frame(self.sets)
 
     def summary_frame(self) -> pd.DataFrame:
-        """All sets as one table, one row per set; see `armarc.records.summary_frame`."""
-        from armarc.records import summary_frame
+        """All sets as one table, one row per set; see `armarc.frames.summary_frame`."""
+        from armarc.frames import summary_frame
 
-        return summary_frame(self.to_dict()["sets"])
+        return summary_frame(self.result())
 
     def samples_frame(self) -> pd.DataFrame:
-        """Angle, rate, orientation and phase sample by sample; see `armarc.records.samples_frame`."""
-        from armarc.records import samples_frame
+        """Angle, rate, orientation and phase sample by sample; see `armarc.frames.samples_frame`."""
+        from armarc.frames import samples_frame
 
         return samples_frame(self.motions, self.motion_of_set, self.sets)
 
@@ -192,8 +198,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
             motions.append(motion)
             sets.extend(found)
             motion_of_set.extend([len(motions) - 1] * len(found))
-    for note in dict.fromkeys(note for motion in motions for note in motion.notes):
-        warnings.append(note)
+    warnings.extend(note for motion in motions for note in motion.notes)
     for motion in motions:
         warnings.extend(hand_axis_notes(choices, motion.mounting))
     if left_out:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.choices import Choices
 from armarc.motion import ArmMotion
@@ -73,23 +73,3 @@ def measured_loads(
         f"no measures of {lifter.name} are kept: shoulder moments are those of a reference body of "
         f"{lifter.table.reference_mass_kg:g} kg; armarc lifter set {lifter.name} --body-mass … --stature …",
     )
-
-
-def add_loads(sets: list[dict[str, Any]], loads: Sequence[SetLoad]) -> None:
-    """Put the loads into the records of their sets: their keys into every rep, the rest under ``load``.
-
-    Parameters
-    ----------
-    sets : list of dict
-        Changed in place.
-    loads : sequence of SetLoad
-        One per set.
-    """
-    from armarc.load import load_record
-
-    for measured, load in zip(sets, loads, strict=True):
-        record = load_record(load)
-        by_rep = {rep["rep"]: rep for rep in record.pop("reps")}
-        for rep in measured["reps"]:
-            rep.update({key: value for key, value in by_rep.get(rep["rep"], {}).items() if key != "rep"})
-        measured["load"] = record

@@ -31,7 +31,7 @@ ALLOWED: dict[str, set[str]] = {
     "computer": set(),
     "strict_toml": {"errors", "files"},
     "quantities": {"errors"},
-    "measures": set(),
+    "measures": {"errors"},
     "outputs": {"errors", "files"},
     "exercises": {"errors", "computer", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
@@ -51,13 +51,15 @@ ALLOWED: dict[str, set[str]] = {
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "session_load": {"choices", "motion", "reps", "load"},
-    "records": {"__version__", "choices", "options", "recording", "motion", "reps", "load", "session_load"},
+    "results": {"errors", "measures", "choices", "options", "recording", "motion", "reps", "load"},
+    "frames": {"motion", "reps", "results"},
     "pipeline": BASE
     | {
         "choices",
         "arm_track",
         "reference",
-        "records",
+        "results",
+        "frames",
         "recording",
         "sensor",
         "motion",
@@ -83,8 +85,9 @@ ALLOWED: dict[str, set[str]] = {
         "kept",
         "known_sensor",
         "trunk",
+        "results",
     },
-    "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log"},
+    "report": BASE | {"recording", "sensor", "motion", "reps", "load", "log", "results"},
     "live": BASE
     | {
         "recording",
@@ -100,6 +103,7 @@ ALLOWED: dict[str, set[str]] = {
         "log",
         "tasks",
         "trunk",
+        "results",
     },
     "archive": BASE
     | {
@@ -112,6 +116,7 @@ ALLOWED: dict[str, set[str]] = {
         "options",
         "kept",
         "pipeline",
+        "results",
         "log",
         "trunk",
     },
@@ -119,7 +124,7 @@ ALLOWED: dict[str, set[str]] = {
     "simulate": {"errors", "files", "measures", "recording", "motion", "exercises"},
     # faces
     "api": {"kept", "options", "pipeline", "recording", "trunk"},
-    "__init__": {"api", "errors", "load", "recording", "pipeline"},
+    "__init__": {"api", "errors", "load", "recording", "pipeline", "results"},
     "__main__": {"cli"},
 }
 """What each room or module may import from inside the package, ``room.module`` that one of a room alone; ``cli`` may

@@ -1,10 +1,11 @@
 """What an archive costs: files × length × workers, and the peak of memory (Linux).
 
-    python tests/benchmarks/bench_archive.py [--quick]
+    python tests/benchmarks/bench_archive.py [--quick | --many FILES]
 
 Every line is one run of ``armarc archive process`` in processes of its own, on invented recordings. Growth with the
 number of files and with their length is given as the slope of log(time) against log(size), start-up taken out: 1 is
-linear. For comparison the same CSV files are only read with ``pandas.read_csv``, in the same run.
+linear. For comparison the same CSV files are only read with ``pandas.read_csv``, in the same run. With ``--many`` so
+many small files go through two workers, then a fifth of them through two workers of a Dask cluster on this machine.
 """
 
 from __future__ import annotations
@@ -40,9 +41,9 @@ def make(folder: Path, count: int, sets: int) -> Path:
     return folder
 
 
-def run(folder: Path, store: Path, workers: int) -> dict:
+def run(folder: Path, store: Path, workers: int, *more: str) -> dict:
     """Run the command; its own figures, the wall time, and the peak memory of driver and largest worker, MB."""
-    words = ["archive", "process", folder, "--out", store, "--workers", workers, "--json"]
+    words = ["archive", "process", folder, "--out", store, *(more or ("--workers", workers)), "--json"]
     # A parent of its own, so that the peak of the children is that of this run; its own peak comes from VmHWM,
     # since ru_maxrss begins with what the process was forked from.
     code = (
@@ -74,6 +75,32 @@ def pandas_seconds(folder: Path) -> float:
     return time.perf_counter() - began
 
 
+def many(count: int) -> None:
+    """A folder of many small files, and a fifth of it on a cluster."""
+    from distributed import LocalCluster
+
+    def line(what: str, folder: Path, done: dict) -> None:
+        n = done["total"]
+        print(
+            f"{n} files, {what}: {done['wall_s']:.0f} s, {1e3 * done['wall_s'] / n:.1f} ms a file, work of the "
+            f"workers {1e3 * done['worker_seconds'] / n:.1f} ms a file, driver {done['driver_mb']:.0f} MB; "
+            f"pandas.read_csv {1e3 * pandas_seconds(folder) / n:.1f} ms a file",
+            flush=True,
+        )
+
+    with tempfile.TemporaryDirectory() as home_name:
+        home = Path(home_name)
+        folder = make(home / "many", count, 1)
+        line("two workers", folder, run(folder, home / "own", 2))
+        fewer = make(home / "fewer", count // 5, 1)
+        with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+            line(
+                "two Dask workers",
+                fewer,
+                run(fewer, home / "dask", 2, "--scheduler", cluster.scheduler_address),
+            )
+
+
 def slope(points: list[tuple[float, float]]) -> float:
     (x0, y0), (x1, y1) = points[0], points[-1]
     return math.log(y1 / y0) / math.log(x1 / x0)
@@ -82,7 +109,11 @@ def slope(points: list[tuple[float, float]]) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--quick", action="store_true")
-    quick = parser.parse_args().quick
+    parser.add_argument("--many", type=int, metavar="FILES")
+    asked = parser.parse_args()
+    if asked.many:
+        return many(asked.many)
+    quick = asked.quick
     by_count = (20, 60, 180) if quick else (50, 200, 800)
     by_sets = (1, 4, 16) if quick else (1, 4, 16, 36)
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

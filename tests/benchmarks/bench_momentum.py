@@ -98,7 +98,7 @@ def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, f
             continue
         for i, (found, rep) in enumerate(zip(load.reps, reps, strict=True)):
             earliest = max(rep.start_s - 0.8, reps[i - 1].end_s if i else 0.0)
-            said = found.swing_found("drive_swing_work_share")
+            said = found.swings["drive_swing_work_share"]
             share = found.measures.drive_swing_work_share
             rows.append((true_drive_share(truth, rep, earliest), share, said.floor or math.nan, said.words))
     return rows

@@ -5,7 +5,9 @@ import base64
 import pytest
 from chromium import Browser
 
+from armarc.measures import row_of
 from armarc.report.markers import markers_of, subtitles
+from armarc.reps import MeasuredSet, Rep
 
 REPS = [
     {
@@ -17,7 +19,9 @@ REPS = [
 
 
 def test_a_browser_finds_every_rep():
-    text = subtitles(markers_of([{"set": 1, "reps": REPS}], 3599.5), ".vtt")
+    reps = tuple(row_of(Rep, rep) for rep in REPS)
+    one = MeasuredSet(set=1, start_s=4.25, end_s=16.0, reps=reps, exercise="", side=None, band=None)
+    text = subtitles(markers_of([one], 3599.5), ".vtt")
     coded = base64.b64encode(text.encode()).decode()
     page = f'<!doctype html><video><track id="t" src="data:text/vtt;base64,{coded}"></video>'
     browser = Browser()

@@ -90,3 +90,14 @@ def test_usage(tmp_path: Path, words: tuple[str, ...], code: int, said: str) -> 
     assert said in done.stderr
     assert done.stdout == ""
     assert "Traceback" not in done.stderr
+
+
+def test_a_chest_sensor_s_facing_that_cannot_be(tmp_path: Path) -> None:
+    for words, why in (
+        (("--trunk-forward", "-z"), "--trunk-forward is of a sensor on the chest"),
+        (("--sensor", "wrist=a,chest=b", "--trunk-forward", "up"), "up"),
+    ):
+        done = armarc(tmp_path, "record", str(tmp_path / "set.csv"), *words)
+        assert done.returncode == 2, done.stderr
+        assert why in done.stderr
+    assert list(tmp_path.iterdir()) == []

@@ -16,6 +16,8 @@ from armarc.log.repeatability import (
 )
 from armarc.log.smoothing import lowess
 from armarc.log.trend import error_from_neighbours
+from armarc.measures import row_of
+from armarc.reps import Rep
 
 # Shrout and Fleiss 1979, Psychol Bull 86:420-428, table 2: six targets rated by four judges.
 SHROUT_FLEISS = np.array(
@@ -154,7 +156,9 @@ def test_asymmetry_interval_against_scipy():
 def test_velocity_loss_of_sanchez_medina_and_gonzalez_badillo():
     # 2011, Med Sci Sports Exerc 43:1725: loss = 100·(fastest − last)/fastest.
     speeds = [60.0, 62.0, 58.0, 49.0, 46.5]
-    reps = [{"rep": i + 1, "mean_concentric_deg_s": v, "rom_deg": 80.0} for i, v in enumerate(speeds)]
+    reps = [
+        row_of(Rep, {"rep": i + 1, "mean_concentric_deg_s": v, "rom_deg": 80.0}) for i, v in enumerate(speeds)
+    ]
     found = fatigue_of(reps, stop_at_pct=20)
     assert found.velocity_loss_set_pct == pytest.approx(25.0)
     assert found.stop_after_rep == 4

@@ -183,7 +183,7 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
     )
     asyncio.run(session.run(source(), []))
     (measured,) = session.sets
-    assert tops(measured.result) == pytest.approx(wanted, abs=0.3)
+    assert tops(measured.result.to_dict()) == pytest.approx(wanted, abs=0.3)
     assert any("calibration made at 2026-01-02" in text for text in said)
     # The raw stream is as it came and names its sensor, so that it can be measured again.
     assert np.concatenate(papers[0].rates) == pytest.approx(wonky.angular_velocity_rad_s)
@@ -192,5 +192,5 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
     path = tmp_path / "set.csv"
     write_csv(measured.raw, path)
     again = measure_session(path.read_bytes(), "set.csv", {"side": "right"}, Lifter())
-    assert tops(again.to_dict()) == pytest.approx(tops(measured.result), abs=0.05)
+    assert tops(again.to_dict()) == pytest.approx(tops(measured.result.to_dict()), abs=0.05)
     assert read_csv(path).metadata.other["calibrated_with"]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -23,10 +22,12 @@ from armarc.live.events import (
     TopReached,
     event_record,
 )
-from armarc.live.offline import measure_live_set, turned_verdicts
+from armarc.live.offline import measure_live_set, turned_verdicts, turned_words
 from armarc.live.set_watch import SetEndWatch
+from armarc.measures import row_of
 from armarc.pipeline import measure
 from armarc.recording import Recording
+from armarc.reps import Rep
 from armarc.simulate import Body, draw_options, plan_session, simulate_session
 from live_runs import choices_for, recording, run, sets_in
 
@@ -288,7 +289,7 @@ def test_what_was_told_is_kept_beside_what_was_measured() -> None:
     assert [rep.told_velocity_rad_s for rep in ended.reps] == [told[n] for n in range(1, 7)]
     result = measure_live_set(ended, choices_for(made)).result
     assert result is not None
-    for number, rep in enumerate(result["sets"][0]["reps"], 1):
+    for number, rep in enumerate(result.to_dict()["sets"][0]["reps"], 1):
         assert rep["told_velocity_deg_s"] == pytest.approx(math.degrees(told[number]), abs=1e-3)
         assert rep["start_velocity_deg_s"] == pytest.approx(rep["told_velocity_deg_s"], abs=12)
     alone = measure(made, choices_for(made)).to_dict()["sets"][0]["reps"]
@@ -298,13 +299,19 @@ def test_what_was_told_is_kept_beside_what_was_measured() -> None:
 def test_a_verdict_that_turned_is_said_after_the_set() -> None:
     band = Band(math.radians(45), math.radians(70))
 
-    def result(told: float | None, verdict: str) -> dict[str, Any]:
-        return {"sets": [{"reps": [{"rep": 3, "told_velocity_deg_s": told, "start_verdict": verdict}]}]}
+    def result(*reps: tuple[float | None, str]) -> list[Rep]:
+        return [
+            row_of(Rep, {"rep": k, "told_velocity_deg_s": t, "start_verdict": v, "quality": []})
+            for k, (t, v) in enumerate(reps, 1)
+        ]
 
-    assert turned_verdicts(result(69.0, "above"), band) == "rep 3 was told inside, measured above"
-    assert turned_verdicts(result(69.0, "inside"), band) == ""
-    assert turned_verdicts(result(None, "above"), band) == ""
-    assert turned_verdicts(result(69.0, "above"), None) == ""
+    set_ = result((60.0, "inside"), (69.0, "above"), (None, "above"), (44.0, "inside"), (68.0, "above"))
+    turned = turned_verdicts(set_, band)
+    assert [one["rep"] for one in turned] == [2, 4, 5]
+    assert turned[0] == {"rep": 2, "told": "inside", "measured": "above"}
+    assert turned_words(turned) == "reps 2, 5 told inside, measured above; rep 4 told below, measured inside"
+    assert turned_verdicts(set_, None) == []
+    assert turned_words([]) == ""
 
 
 def test_from_start_button_to_stop_button_live_counts_the_sets_and_nothing_else() -> None:

@@ -1,23 +1,27 @@
 """Lifters take turns in a live session: each set goes into the log under its lifter, with what is said of it."""
 
 import asyncio
+import math
 from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from armarc.errors import UsageError
+from armarc.exercises import Band
 from armarc.kept import Kept
 from armarc.live.aftermath import After
 from armarc.live.desk import Say, Switch
+from armarc.live.events import SetEnded
 from armarc.live.gym import Gym
 from armarc.live.last_time import last_time
-from armarc.live.session import LiveSession
+from armarc.live.offline import measure_live_set
+from armarc.live.session import Session
 from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
 from armarc.recording import Metadata
 from armarc.tasks import Task
-from live_runs import recording
+from live_runs import choices_for, recording, run
 
 ANNA = Task(lifter="Anna", exercise="lateral-raise", side="right", load_kg=8.0, logged=True)
 
@@ -225,5 +229,34 @@ def test_today_stands_against_the_last_time_after_the_set(tmp_path):
         ),
     )
     asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
-    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in scoreboards)
-    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in scoreboards)
+    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in boards)
+    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in boards)
+
+
+def test_a_verdict_that_turned_stands_on_the_board_and_in_the_record_after_the_set():
+    """The edge of the band lies between what was told of a rep and what is measured after the set."""
+    made, _ = recording(2, reps=5, tremor_rad=0.01)
+    (plain,) = [one for one in run(made) if isinstance(one, SetEnded)]
+    measured = measure_live_set(plain, choices_for(made)).result["sets"][0]["reps"]
+    told = [(one["told_velocity_deg_s"], one["start_velocity_deg_s"], one["rep"]) for one in measured]
+    said, after, rep = max((one for one in told if one[0] is not None), key=lambda one: abs(one[0] - one[1]))
+    assert abs(said - after) > 0.2
+    edge = math.radians((said + after) / 2)
+    choices = choices_for(made)
+    choices = replace(choices, exercise=replace(choices.exercise, band=Band(edge, edge + 1.0)))
+    boards = []
+
+    class Looking(Coach):
+        def refresh(self, board):
+            boards.append((len(board.sets), board.today))
+
+    lines, coach = [], Looking([])
+    session = Session(choices=choices, faces=[coach], after=After(), tell=lines.append, in_step=True)
+    asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
+    (record,) = [one for one in coach.heard if one["event"] == "set measured"]
+    turned = {one["rep"]: (one["told"], one["measured"]) for one in record["turned"]}
+    expected = ("below", "inside") if said < after else ("inside", "below")
+    assert turned[rep] == expected
+    words = f"told {expected[0]}, measured {expected[1]}"
+    assert any(sets == 1 and words in today for sets, today in boards)
+    assert any(words in line for line in lines)

@@ -138,7 +138,7 @@ def test_the_chest_makes_live_what_process_makes_of_the_pair(files):
     pair = process(wrist, trunk=Trunk(recording=chest)).to_dict()
     assert len(session.sets) == 2
     for live, whole in zip(session.sets, pair["sets"], strict=True):
-        reps = live.result["sets"][0]["reps"]
+        reps = live.result.sets[0].rep_records()
         assert len(reps) == len(whole["reps"]) == 4
         for mine, theirs in zip(reps, whole["reps"], strict=True):
             assert mine["trunk_travel_deg"] == pytest.approx(theirs["trunk_travel_deg"], abs=0.5)
@@ -146,14 +146,14 @@ def test_the_chest_makes_live_what_process_makes_of_the_pair(files):
             assert mine["start_velocity_deg_s"] == pytest.approx(theirs["start_velocity_deg_s"], abs=1.5)
     assert any("trunk moved" in text for text in told)
     alone, _, _ = lift([files["left"]])
-    assert alone.sets[0].result["sets"][0]["reps"][0]["trunk_travel_deg"] is None
+    assert alone.sets[0].result.sets[0].reps[0].trunk_travel_rad is None
 
 
 def test_a_chest_sensor_that_sends_nothing_costs_nothing(files):
     session, _, _ = lift([files["left"], files["chest"]], without=(1,))
-    assert [len(one.result["sets"][0]["reps"]) for one in session.sets] == [4, 4]
+    assert [len(one.result.sets[0].reps) for one in session.sets] == [4, 4]
     for one in session.sets:
-        assert "chest sensor: it sent nothing during this set" in one.result["warnings"]
+        assert "chest sensor: it sent nothing during this set" in one.result.warnings
 
 
 def test_what_is_said_of_a_set_is_said_of_both_arms(files, tmp_path):

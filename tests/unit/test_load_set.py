@@ -17,7 +17,7 @@ from armarc.load.comparison import at_heights, compare, ideal_template, matched,
 from armarc.load.lifter import Lifter
 from armarc.load.measures import integral_between
 from armarc.load.mechanics import ArmKinematics, Dynamics, dynamics, loaded_arm, movement_axis
-from armarc.load.records import load_record
+from armarc.load.records import load_record, rep_load_record
 from armarc.load.resistance import Cable, Dumbbell
 from armarc.load.set_load import SetLoad, measure_load
 from armarc.motion.quaternions import rotate
@@ -119,12 +119,13 @@ def test_energy_closes_within_two_percent(swing_m: float) -> None:
 
 
 def test_no_swing_is_said_to_be_none() -> None:
-    record = load_record(load_of(0.0))
-    assert {rep["body_swing_work"] for rep in record["reps"]} == {"none detected"}
-    assert all(rep["body_swing_work_pct"] is None for rep in record["reps"])
+    load = load_of(0.0)
+    record, reps = load_record(load), [rep_load_record(rep) for rep in load.reps]
+    assert {rep["body_swing_work"] for rep in reps} == {"none detected"}
+    assert all(rep["body_swing_work_pct"] is None for rep in reps)
     assert record["summary"]["body_swing_work_reps"] == []
-    assert {rep["drive_swing_work"] for rep in record["reps"]} == {"none detected"}
-    assert record["summary"]["drive_swing_work_measured"] == len(record["reps"])
+    assert {rep["drive_swing_work"] for rep in reps} == {"none detected"}
+    assert record["summary"]["drive_swing_work_measured"] == len(reps)
 
 
 @pytest.mark.parametrize(("swing_m", "least"), [(0.05, 0.07), (0.10, 0.15)])
@@ -164,14 +165,15 @@ def test_known_body_has_smaller_errors() -> None:
 
 
 def test_record_has_no_nan_and_carries_the_cautions() -> None:
-    record = load_record(load_of(0.05))
-    text = json.dumps(record, allow_nan=False)
+    load = load_of(0.05)
+    record, first = load_record(load), rep_load_record(load.reps[0])
+    text = json.dumps([record, first], allow_nan=False)
     assert "net resultant" in text
     assert "Pain means stop" in text
     curve = record["curve"]
     assert len(curve["angle_deg"]) == len(curve["concentric_n_m"]) == len(curve["eccentric_sd_n_m"])
     assert record["summary"]["peak_moment_n_m_se"] > 0
-    assert record["reps"][0]["loaded_impulse_pct"] == pytest.approx(
+    assert first["loaded_impulse_pct"] == pytest.approx(
         100 * load_of(0.05).reps[0].measures.loaded_impulse_share,
         abs=1e-3,  # type: ignore[operator]
     )
@@ -191,10 +193,10 @@ def test_without_a_lever_arm_the_shoulder_is_taken_as_fixed() -> None:
     blind = replace(motion, mounting=replace(motion.mounting, lever_arm_m=None))
     found = measure_load(blind, done.sets[0])
     assert any("taken as fixed" in note for note in found.notes)
-    record = load_record(found)
+    record, first = load_record(found), rep_load_record(found.reps[0])
     for key in ("body_swing_work", "drive_swing_work"):
-        assert record["reps"][0][key] == "not measured"
-        assert record["reps"][0][f"{key}_pct"] is None
+        assert first[key] == "not measured"
+        assert first[f"{key}_pct"] is None
         assert record["summary"][f"{key}_measured"] == 0
 
 
@@ -254,7 +256,7 @@ def test_what_was_held_while_lowering_is_the_moment_over_the_static_one() -> Non
         assert abs(rep.measures.least_held_with_load_share - expected) < 3 * (
             rep.se.least_held_with_load_share or 0
         )
-        record = load_record(found)["reps"][rep.rep - 1]
+        record = rep_load_record(rep)
         assert record["least_held_with_load_pct"] == pytest.approx(
             100 * rep.measures.least_held_with_load_share, abs=1e-3
         )

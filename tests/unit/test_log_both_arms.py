@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 import armarc
 from armarc.log import list_sets, log_session, open_log
 from armarc.log.both_arms import Index, paired_index, paired_reps, together
+from armarc.measures import row_of
 from armarc.recording import Metadata, write_csv
 from armarc.report.page_build import build_sections
+from armarc.reps import Rep
 from live_runs import recording
 
 
@@ -41,7 +43,7 @@ def test_pairs_are_those_that_were_lifted_together(reps, apart_s):
 
 
 def rep(value, se=1.0):
-    return {"rom_deg": value, "rom_deg_se": se}
+    return row_of(Rep, {"rep": 1, "rom_deg": value, "rom_deg_se": se})
 
 
 def test_the_index_and_its_error_are_those_of_the_formula():

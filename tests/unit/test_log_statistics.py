@@ -18,6 +18,8 @@ from armarc.log.rows import impulse_of
 from armarc.log.table import SessionKey, SetTable, TaskKey
 from armarc.log.trend import Point, error_from_neighbours, session_points, trend_of
 from armarc.log.volume import weekly_volume
+from armarc.measures import row_of
+from armarc.reps import Rep
 from armarc.reps.summary import summarise
 from invented_log import fill, invented_result
 from published import rep_of
@@ -280,7 +282,7 @@ def test_measures_by_short_and_other_names(store):
 
 def test_loss_along_a_set():
     reps = [
-        {"rep": i + 1, "mean_concentric_deg_s": v, "rom_deg": r}
+        row_of(Rep, {"rep": i + 1, "mean_concentric_deg_s": v, "rom_deg": r})
         for i, (v, r) in enumerate([(50, 80), (40, 80), (60, 72), (47, 76), (45, None), (None, 60)])
     ]
     found = fatigue_of(reps, stop_at_pct=20)
@@ -295,4 +297,7 @@ def test_loss_along_a_set():
 def test_loss_of_next_to_nothing():
     assert fatigue_of([]).velocity_loss_set_pct is None
     assert "fewer than two" in fatigue_of([]).words()
-    assert fatigue_of([{"rep": 1, "mean_concentric_deg_s": 50, "rom_deg": 80}]).stop_after_rep is None
+    assert (
+        fatigue_of([row_of(Rep, {"rep": 1, "mean_concentric_deg_s": 50, "rom_deg": 80})]).stop_after_rep
+        is None
+    )

@@ -7,7 +7,7 @@ from armarc.errors import UsageError
 from armarc.load import Lifter
 from armarc.options import OPTIONS, MeasuringOptions
 from armarc.recording import Metadata
-from armarc.records import STATED_ONLY, settings_record
+from armarc.results import STATED_ONLY, settings_record
 from armarc.settings import CHECKS, READING
 
 EXAMPLES = {

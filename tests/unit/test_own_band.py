@@ -12,8 +12,10 @@ from armarc.exercises import Band
 from armarc.kept import Kept, OwnBands, bands_path, load_own_bands, open_kept, save_own_bands
 from armarc.log.own_band import own_band
 from armarc.log.reading import LoggedSet
+from armarc.measures import row_of
 from armarc.options import MeasuringOptions
 from armarc.recording import Metadata
+from armarc.reps import Rep
 from invented_log import MONDAY
 
 GATE = (math.radians(10), math.radians(20))
@@ -31,11 +33,13 @@ def logged(number: int, session: int) -> LoggedSet:
     )  # fmt: skip
 
 
-def one_rep(start: float, **other: object) -> dict:
-    return {
+def one_rep(start: float, **other: object) -> Rep:
+    record = {
+        "rep": 1,
         "start_velocity_deg_s": start, "start_velocity_deg_s_se": NOISE, "rom_deg": 80.0, "concentric_s": 1.4,
         "bottom_deg": 8.0, "top_deg": 88.0, "hold_s": 0.3, "eccentric_s": 2.0, "quality": [],
-    } | other  # fmt: skip
+    }  # fmt: skip
+    return row_of(Rep, record | other)
 
 
 def month(seed: int, sessions: int = 12, reps: int = 24):

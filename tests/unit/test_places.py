@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from armarc.cli.capturing import file_plans, stream_options
 from armarc.cli.places import Worn, files_of, paired, sensors_text, with_sides, worn_sensors
 from armarc.errors import FormatError, UsageError
-from armarc.recording.head import own_head
+from armarc.recording.head import FORWARD, own_head
 from armarc.sensor.remembered import Remembered
 
 
@@ -141,3 +142,11 @@ def test_heads_of_other_files_say_nothing(tmp_path: Path) -> None:
     if hasattr(os, "mkfifo"):
         os.mkfifo(pipe := tmp_path / "pipe.csv")
         assert own_head(pipe) == {}  # and does not wait for a writer
+
+
+def test_how_a_chest_sensor_faces_stands_in_its_own_head_only(tmp_path: Path) -> None:
+    worn = worn_sensors(["wrist=a", "chest=b"])
+    of_sets = {"exercise": None, "side": None, "load_kg": None, "note": None}
+    wrist, chest = file_plans(tmp_path / "set.csv", worn, stream_options(), **of_sets, forward="-z")
+    assert chest.metadata.other[FORWARD] == "-z"
+    assert FORWARD not in wrist.metadata.other

@@ -1,16 +1,25 @@
 """The sentence that stands before a set's table."""
 
+from armarc.measures import row_of
 from armarc.report.answers import session_answer, set_answer
+from armarc.reps.summary import SetSummary, summarise
+from armarc.reps.types import Rep
+from armarc.results import SetResult
+from invented_sets import invent
 
 
 def rep(number, verdict="inside", quality=(), **more):
-    return {"rep": number, "start_verdict": verdict, "quality": list(quality), **more}
+    return row_of(Rep, {"rep": number, "start_verdict": verdict, "quality": list(quality), **more})
+
+
+def summary(**published):
+    reps = invent(2)[1].reps
+    return SetSummary.from_record({**summarise(reps, 0.0, 9.0, True).record(), **published})
 
 
 def answer(*reps, loss=0.0, band=True):
-    return set_answer(
-        reps, {"velocity_loss_pct": loss, "in_band": {"count": 0, "share": 0} if band else None}
-    )
+    told = {"count": 0, "share": 0} if band else None
+    return set_answer(reps, summary(velocity_loss_pct=loss, in_band=told))
 
 
 def test_a_clean_set():
@@ -56,7 +65,8 @@ def test_what_makes_a_whole_set_uncertain_is_said():
 
 def test_a_session_in_one_line():
     def one(*reps, mean):
-        return {"reps": reps, "summary": {"mean_concentric_deg_s": mean}}
+        told = summary(mean_concentric_deg_s=mean)
+        return SetResult(set=1, start_s=0.0, end_s=9.0, summary=told, reps=reps)
 
     said = session_answer([one(rep(1), rep(2, "above"), mean=60.0), one(rep(1, quality=["gap"]), mean=45.0)])
     assert said == (

@@ -11,9 +11,13 @@ import pytest
 from rich.console import Console
 
 from armarc.exercises import band_words
+from armarc.measures import row_of
+from armarc.report import tables
 from armarc.report.flags import FLAGS, flag_letters, flag_words
-from armarc.report.tables import plain_set, print_set, set_table, summary_block
-from armarc.reps.records import set_record
+from armarc.report.tables import plain_set, print_logged, print_set
+from armarc.reps.summary import SetSummary
+from armarc.reps.types import Rep
+from armarc.results import SetResult
 from invented_sets import invent
 
 BAND = (45.0, 70.0)
@@ -21,7 +25,19 @@ BAND = (45.0, 70.0)
 
 def record(reps=8, **changes):
     _, measured = invent(reps, **changes)
-    return set_record(measured)
+    return SetResult.of(measured).record()
+
+
+def reps_of(records):
+    return [row_of(Rep, record) for record in records]
+
+
+def set_table(records, **how):
+    return tables.set_table(reps_of(records), **how)
+
+
+def summary_block(records, summary, **how):
+    return tables.summary_block(reps_of(records), SetSummary.from_record(summary), **how)
 
 
 def printed(thing, width, encoding="utf-8"):
@@ -174,28 +190,39 @@ def test_every_flag_the_reps_can_carry_has_words():
 
 def test_pipe_gets_every_key_tab_separated():
     made = record(3, flags={2: ("gap", "clipped")}, without_start=(3,))
-    lines = plain_set(made["reps"], set_number=4).splitlines()
+    lines = plain_set(made["reps"]).splitlines()
     header = lines[0].split("\t")
-    assert header == ["set", *made["reps"][0]]
+    assert header == list(made["reps"][0])
     rows = [dict(zip(header, line.split("\t"), strict=True)) for line in lines[1:]]
-    assert [row["set"] for row in rows] == ["4"] * 3
+    assert [row["rep"] for row in rows] == ["1", "2", "3"]
     assert float(rows[0]["rom_deg"]) == made["reps"][0]["rom_deg"]
     assert rows[2]["start_velocity_deg_s"] == ""
     assert rows[1]["quality"] == "gap clipped"
-    assert plain_set(made["reps"], header=False).count("\n") == 3
     assert plain_set([]) == ""
 
 
-def test_print_set_chooses_by_the_console():
-    made = record(2)
-    pipe = io.StringIO()
-    print_set(Console(file=pipe), made["reps"], made["summary"], title="x")
-    assert pipe.getvalue() == plain_set(made["reps"])
+def test_print_set_has_title_and_summary():
+    made = SetResult.of(invent(2)[1])
     screen = io.StringIO()
     console = Console(file=screen, force_terminal=True, width=90, no_color=True, color_system=None)
-    print_set(console, made["reps"], made["summary"], title="[bold]Set 1[/x]", band=band_words(BAND, None))
+    print_set(console, made, title="[bold]Set 1[/x]", band=band_words(BAND, None))
     assert "[bold]Set 1[/x]" in screen.getvalue()
     assert "In the band" in screen.getvalue()
+
+
+def test_a_logged_set_is_printed_as_the_console_takes_it():
+    made = record(2)
+    lost = {"velocity_loss_pct": (0.0, 12.4), "rom_loss_pct": (None, 3.0)}
+    pipe = io.StringIO()
+    print_logged(Console(file=pipe), made["reps"], lost)
+    assert [line.split("\t")[-2:] for line in pipe.getvalue().splitlines()] == [
+        ["velocity_loss_pct", "rom_loss_pct"], ["0.0", ""], ["12.4", "3.0"]
+    ]  # fmt: skip
+    screen = io.StringIO()
+    console = Console(file=screen, force_terminal=True, width=120, no_color=True, color_system=None)
+    print_logged(console, [{**made["reps"][0], "rom_deg": "odd"}, made["reps"][1]], lost)
+    assert "loss" in screen.getvalue().splitlines()[0]
+    assert "12" in screen.getvalue().splitlines()[4].split()
 
 
 def test_tables_do_not_load_the_plotting_library():

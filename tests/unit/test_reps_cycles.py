@@ -100,6 +100,15 @@ def test_where_each_cycle_of_a_set_is_counted_the_set_does_not_grow():
     assert by_cycles(shorter, angle, omega, force, RATE_HZ) == shorter
 
 
+def test_a_pause_within_a_set_is_no_rep():
+    angle, omega, force = row(small=0.0)
+    half, pause = len(angle) // 2, round(2.4 * PERIOD_S * RATE_HZ)
+    angle, omega, force = (np.insert(v, [half] * pause, v[0], axis=0) for v in (angle, omega, force))
+    before = grouped(angle)
+    assert len(before[0]) == REPS
+    assert by_cycles(before, angle, omega, force, RATE_HZ) == before
+
+
 def test_a_movement_or_two_of_many_cycles_make_no_set():
     # An arm that swings as one walks has cycles as well.
     angle, omega, force = row()

@@ -77,7 +77,7 @@ def test_the_share_of_the_drive_is_that_of_the_trunk() -> None:
     for one, other in zip(with_chest.loads[0].reps, alone.loads[0].reps, strict=True):
         share = one.measures.drive_swing_work_share
         assert share == pytest.approx(other.measures.drive_swing_work_share, abs=0.05)
-        assert one.swing_found("drive_swing_work_share").words in ("detected", "none detected")
+        assert one.swings["drive_swing_work_share"].words in ("detected", "none detected")
 
 
 def jolted(recording: Recording, at_s: float, ahead_s: float) -> Recording:

@@ -6,15 +6,20 @@ import json
 import os
 import time
 import traceback
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from armarc import __version__
 from armarc.archive.discover import Capture, capture_of, printable
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
 from armarc.recording.head import CAPTURE, CHEST, PLACE
+
+if TYPE_CHECKING:
+    from armarc.recording import Metadata
+    from armarc.results import Result
 
 _DETAIL_LINES = 12
 
@@ -68,8 +73,7 @@ def measure_task(task: ArchiveTask, setup: Setup) -> Outcome:
             session = measure_with_trunk(settled, Trunk.of(read_csv(capture.chests[0])), choices)
         else:
             session = measure(settled, choices, load=False)
-        result: dict[str, Any] = session.to_dict()
-        outcome = _outcome(task, setup, result, recording.metadata, sha256)
+        outcome = _outcome(task, setup, session.result(), recording.metadata, sha256)
     except Exception as error:
         return failed(task, setup, stage, error, sha256, time.thread_time() - began)
     outcome.file["seconds"] = round(time.thread_time() - began, 4)
@@ -141,18 +145,15 @@ def known(task: ArchiveTask, setup: Setup, sha256: str) -> Outcome:
     return Outcome(file={**_file_row(task, setup), "sha256": sha256, "status": "known"})
 
 
-def _outcome(task: ArchiveTask, setup: Setup, result: dict[str, Any], metadata: Any, sha256: str) -> Outcome:
-    source, settings, mounting = result["source"], result["settings"], result["mounting"] or {}
+def _outcome(task: ArchiveTask, setup: Setup, result: Result, metadata: Metadata, sha256: str) -> Outcome:
+    source, settings, mounting = result.source, result.settings, result.mounting or {}
     how = _how(settings)
     stamp = _stamp(setup)
     sets, reps = [], []
-    for one in result["sets"]:
-        which = {"sha256": sha256, "set": one["set"]}
-        summary = dict(one["summary"])
-        in_band = summary.pop("in_band") or {"count": None, "share": None}
-        summary |= {"in_band_count": in_band["count"], "in_band_share": in_band["share"]}
-        sets.append({**which, "start_s": one["start_s"], "end_s": one["end_s"], **how, **summary, **stamp})
-        reps += [{**which, **how, **rep, **stamp} for rep in one["reps"]]
+    for one in result.sets:
+        which = {"sha256": sha256, "set": one.set}
+        sets.append({**which, **how, **one.flat_record(), **stamp})
+        reps += [{**which, **how, **rep, **stamp} for rep in one.rep_records()]
     file = {
         **_file_row(task, setup),
         "sha256": sha256,
@@ -181,7 +182,7 @@ def _outcome(task: ArchiveTask, setup: Setup, result: dict[str, Any], metadata: 
         "reach_m": mounting.get("reach_m"),
         "arm_axis": mounting.get("arm_axis"),
         "gyroscope_bias_deg_s": mounting.get("gyroscope_bias_deg_s"),
-        "warnings": result["warnings"],
+        "warnings": list(result.warnings),
         "inferences": source["inferences"],
     }  # fmt: skip
     return Outcome(
@@ -204,7 +205,7 @@ def _stamp(setup: Setup) -> dict[str, Any]:
     return {"armarc_version": __version__, "settings_sha256": setup.settings_sha256}
 
 
-def _how(settings: dict[str, Any]) -> dict[str, Any]:
+def _how(settings: Mapping[str, Any]) -> dict[str, Any]:
     out = {key: settings[key] for key in ("exercise", "side", "load_kg", "coordinate", "fusion", "mounting")}
     for key, low, high in (
         ("band_deg_s", "band_low_deg_s", "band_high_deg_s"),

@@ -106,7 +106,7 @@ def _proposals(log_file: str | None, where: Filter) -> list[OwnBand]:
     from armarc.errors import NothingToMeasure
     from armarc.exercises import load_catalogue
     from armarc.log.own_band import own_band
-    from armarc.log.reading import list_sets, reps_by_set
+    from armarc.log.reading import list_sets, measured_reps
     from armarc.log.store import open_log
 
     key = where.exercise
@@ -119,7 +119,7 @@ def _proposals(log_file: str | None, where: Filter) -> list[OwnBand]:
         found = []
         for each, entries in sorted(by_exercise.items(), key=lambda one: -len(one[1])):
             if each in catalogue and (key is not None or catalogue[each].band is not None):
-                reps = reps_by_set(store, [entry.id for entry in entries])
+                reps = measured_reps(store, [entry.id for entry in entries])
                 found.append(own_band(entries, reps, catalogue[each].gate_rad))
     if not found:
         raise NothingToMeasure(

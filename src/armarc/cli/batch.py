@@ -110,7 +110,10 @@ def _run(
                     said = f"{path.name}: with the chest sensor of {chest.name}"
                     talk.print(said, markup=False, soft_wrap=True)
                 if path.name == _SPOOLED:
-                    measured.result["source"]["file"] = "-"
+                    result = measured.result
+                    measured = replace(
+                        measured, result=replace(result, source={**result.source, "file": "-"})
+                    )
                 report(measured, number, len(paths), outputs, guard, out, talk)
                 rows += rows_of(measured)
                 counted += len(measured.session.sets)
@@ -198,7 +201,7 @@ def measure_file(
     return Measured(
         path=path,
         session=session,
-        result=session.to_dict(),
+        result=session.result(),
         reading=kept.reading(reading),
         trunk_path=trunk.path,
     )
@@ -219,9 +222,9 @@ def _read_trunk(file: TrunkFile) -> Trunk | None:
 def rows_of(measured: Measured) -> list[dict[str, Any]]:
     """All reps of a file as rows of one table, load included."""
     return [
-        {"file": str(measured.path), "set": one["set"], **rep, "quality": " ".join(rep["quality"])}
-        for one in measured.result["sets"]
-        for rep in one["reps"]
+        {"file": str(measured.path), "set": one.set, **rep, "quality": " ".join(rep["quality"])}
+        for one in measured.result.sets
+        for rep in one.rep_records()
     ]
 
 
@@ -232,15 +235,15 @@ def report(
     path, result = measured.path, measured.result
     name = f"{path.name}: " if count > 1 else ""
     # The log comes first: whatever befalls the output, the sets are kept.
-    logged = write_log(measured, outputs.log) if outputs.log is not None and result["sets"] else ""
+    logged = write_log(measured, outputs.log) if outputs.log is not None and result.sets else ""
     if outputs.json:
-        sys.stdout.write(json.dumps(result, ensure_ascii=False, allow_nan=False) + "\n")
+        sys.stdout.write(json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False) + "\n")
         sys.stdout.flush()
     elif out.is_terminal:
         show(result, path, number, count, out)
     for said in reading_notes(measured.session.recording.source.inferences):
         talk.print(f"{name}{said}", style="dim", markup=False, soft_wrap=True)
-    for warning in result["warnings"]:
+    for warning in result.warnings:
         talk.print(f"{name}note: {warning}", markup=False, soft_wrap=True)
     if logged:
         talk.print(f"{name}{logged}", markup=False, soft_wrap=True)
@@ -250,7 +253,7 @@ def report(
         talk.print(f"{name}samples written to {where}", markup=False, soft_wrap=True)
     if outputs.markers is not None:
         where = plot_path(outputs.markers, path, count)
-        said = write_markers(measured.session, result["sets"], where, outputs.video, guard)
+        said = write_markers(measured.session, where, outputs.video, guard)
         talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
         from armarc.cli.pictures import draw

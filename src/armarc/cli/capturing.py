@@ -242,6 +242,7 @@ def file_plans(
     load_kg: float | None,
     note: str | None,
     head: Mapping[str, Any] | None = None,
+    forward: str | None = None,
 ) -> list[FilePlan]:
     """What goes into which file, and its head.
 
@@ -256,6 +257,8 @@ def file_plans(
     load_kg : float or None, kg
     head : mapping or None
         More keys of the head.
+    forward : str or None
+        Axis of a chest sensor that faces forward, where it was stated.
     """
     import uuid
     from dataclasses import replace
@@ -263,7 +266,7 @@ def file_plans(
 
     from armarc.cli.places import files_of, known_side
     from armarc.recording import Metadata
-    from armarc.recording.head import CAPTURE, CHEST, PLACE
+    from armarc.recording.head import CAPTURE, CHEST, FORWARD, PLACE
     from armarc.sensor.capture import FilePlan
     from armarc.sensor.remembered import recall
 
@@ -276,6 +279,7 @@ def file_plans(
     ]
     for worn, path in zip(placed, files_of(out, placed, options.known), strict=True):
         known = recall(options.known, worn.name) if worn.name else None
+        faced = {FORWARD: forward} if forward and worn.place == CHEST else {}
         metadata = Metadata(
             exercise=exercise,
             side=worn.side,
@@ -283,7 +287,7 @@ def file_plans(
             sensor=known.nickname if known else None,
             note=note,
             started_at=now.astimezone().isoformat(timespec="seconds"),
-            other=shared | ({PLACE: worn.place} if worn.place else {}) | dict(head or {}),
+            other=shared | ({PLACE: worn.place} if worn.place else {}) | faced | dict(head or {}),
         )
         plans.append(FilePlan(path=path, metadata=metadata))
     return plans

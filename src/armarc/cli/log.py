@@ -88,13 +88,14 @@ def show_command(
     from armarc.log.fatigue import fatigue_of
     from armarc.log.reading import choose_sets, get_set, reps_by_set
     from armarc.log.records import SCHEMA, logged_record
+    from armarc.log.rows import rep_of
     from armarc.log.store import open_log
 
     with open_log(log_file, create=False) as store:
         ids = choose_sets(store, sets, where)
         entries = [get_set(store, set_id) for set_id in ids]
         reps = reps_by_set(store, ids)
-    losses = {set_id: fatigue_of(reps[set_id], stop_at_pct=stop_at) for set_id in ids}
+    losses = {set_id: fatigue_of([*map(rep_of, reps[set_id])], stop_at_pct=stop_at) for set_id in ids}
     if as_json:
         records = [
             {**logged_record(entry, reps[entry.id]), "fatigue": losses[entry.id].to_dict()}
@@ -106,7 +107,7 @@ def show_command(
     from armarc.cli.terminal import out_console
     from armarc.log.pain import caution_for
     from armarc.log.records import title_of
-    from armarc.report.tables import print_reps
+    from armarc.report.tables import print_logged
 
     console = out_console()
     for exercise in dict.fromkeys(entry.exercise for entry in entries if entry.pain):
@@ -116,11 +117,8 @@ def show_command(
         if entry.note:
             say(f"Note: {entry.note}")
         loss = losses[entry.id]
-        records = [
-            {**rep, "velocity_loss_pct": loss.velocity_loss_pct[i], "rom_loss_pct": loss.rom_loss_pct[i]}
-            for i, rep in enumerate(reps[entry.id])
-        ]
-        print_reps(console, records)
+        lost = {"velocity_loss_pct": loss.velocity_loss_pct, "rom_loss_pct": loss.rom_loss_pct}
+        print_logged(console, reps[entry.id], lost)
         say(loss.words())
     say_cautions({entry.exercise for entry in entries})
 

@@ -10,6 +10,7 @@ from armarc.cli.recording_outputs import VideoClock
 
 if TYPE_CHECKING:
     from armarc.pipeline import Session
+    from armarc.results import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,11 +40,11 @@ class Outputs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """One measured file: the session, its published record, and the options of reading in force."""
+    """One measured file: the session, its result, and the options of reading in force."""
 
     path: Path
     session: Session
-    result: dict[str, Any]
+    result: Result
     reading: dict[str, Any]
     trunk_path: Path | None = None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from armarc.errors import UsageError
@@ -22,7 +23,7 @@ def draw(measured: Measured, path: Path, outputs: Outputs, guard: Guard) -> list
     from armarc.report.answers import session_answer, set_answer
     from armarc.report.sizes import in_size
 
-    session, records = measured.session, measured.result["sets"]
+    session, records = measured.session, measured.result.sets
     dark, size = outputs.dark, outputs.size
     if not session.motions:
         return []
@@ -45,7 +46,7 @@ def draw(measured: Measured, path: Path, outputs: Outputs, guard: Guard) -> list
         ) -> Figure:
             return draw_set(motion, one, exercise=session.choices.exercise, width_in=width_in, dark=dark)
 
-        message = set_answer(records[index]["reps"], records[index]["summary"])
+        message = set_answer(one.reps, records[index].summary)
         save_figure(in_size(single, size, message), own, guard)
         written.append(own)
         if session.loads:
@@ -94,10 +95,10 @@ def draw_load(measured: Measured, index: int, path: Path, outputs: Outputs, guar
     own = path.with_name(f"{path.stem}-moment{path.suffix}")
     choices, load = measured.session.choices, measured.session.loads[index]
     facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
-    summary = measured.result["sets"][index]["load"]["summary"]
+    peaks = [rep.measures for rep in load.reps]
     message = (
-        f"The moment about the shoulder peaks at {summary['peak_moment_n_m']:.0f} N·m, "
-        f"at {summary['peak_moment_at_deg']:.0f}°."
+        f"The moment about the shoulder peaks at {fmean(one.peak_moment_n_m for one in peaks):.0f} N·m, "
+        f"at {math.degrees(fmean(one.peak_moment_at_rad for one in peaks)):.0f}°."
     )
     figure = in_size(
         lambda _: draw_set_load(load, title=choices.exercise.name, facts=facts, dark=outputs.dark),

@@ -51,6 +51,13 @@ def record(
     phone: Phones = None,
     host: PhoneHost = None,
     port: PhonePort = USUAL_PORT,
+    trunk_forward: Annotated[
+        str | None,
+        typer.Option(
+            metavar="AXIS",
+            help="Axis of a chest sensor that faces away from the breastbone, for its file's head; +z if not stated.",
+        ),
+    ] = None,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0.1, help="Stop after so many seconds of samples.")
     ] = None,
@@ -92,6 +99,7 @@ def record(
     from armarc.cli.capturing import USUAL_RATE_HZ, captured, file_plans, set_watch, stream_options
     from armarc.cli.places import worn_sensors
     from armarc.log.labels import Labels
+    from armarc.motion import sensor_axis
     from armarc.recording.head import CHEST, WRIST
 
     phones: list[Worn] = []
@@ -107,6 +115,10 @@ def record(
         raise UsageError(f"--side {side}: expected left or right")
     if side is not None and (any(w.side for w in sensors) or sum(w.place == WRIST for w in sensors) > 1):
         raise UsageError("--side goes with one wrist of which nothing is said", "say left=NAME right=NAME")
+    if trunk_forward is not None:
+        sensor_axis(trunk_forward)
+        if not any(one.place == CHEST for one in sensors):
+            raise UsageError("--trunk-forward is of a sensor on the chest", "add chest=NAME, or leave it out")
     options = stream_options(
         rate,
         description or (),
@@ -139,6 +151,7 @@ def record(
         load_kg=lifted.get("load_kg"),
         note=told.note,
         head={key: value for key, value in head.items() if value not in (None, "", [])},
+        forward=trunk_forward,
     )
     report = captured(
         plans,

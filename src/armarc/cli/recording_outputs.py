@@ -43,9 +43,7 @@ def markers_kind(path: Path) -> Kind:
     return TABLE if ending == ".csv" else SUBTITLES
 
 
-def write_markers(
-    session: Session, sets: list[dict[str, object]], path: Path, clock: VideoClock, guard: Guard
-) -> str:
+def write_markers(session: Session, path: Path, clock: VideoClock, guard: Guard) -> str:
     """Write the markers of a recording and say how they lie over the video."""
     from armarc.report.markers import find_clap, marker_table, markers_of, subtitles
 
@@ -56,10 +54,10 @@ def write_markers(
         clap_s = find_clap(session.recording, session.sets)
         offset_s = clock.clap_s - clap_s
         said = f"the clap at {clap_s:.2f} s of the recording is at {clock.clap_s:.2f} s of the video"
-    markers = markers_of(sets, offset_s)
+    markers = markers_of(session.sets, offset_s)
     kind, ending = markers_kind(path), path.suffix.lower()
     file = session.recording.source.file
-    text = marker_table(markers, file, offset_s) if kind is TABLE else subtitles(markers, ending)
+    text = marker_table(markers, file) if kind is TABLE else subtitles(markers, ending)
     with guard.open(path, kind) as stream:
         stream.write(text.encode())
     return f"{len(markers)} reps written to {path}: {said}"

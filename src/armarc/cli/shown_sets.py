@@ -4,38 +4,42 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+if TYPE_CHECKING:
+    from armarc.load import SetLoad
+    from armarc.results import Result
 
-def show(result: Any, path: Path, number: int, count: int, out: Console) -> None:
+
+def show(result: Result, path: Path, number: int, count: int, out: Console) -> None:
     """Print the sets of one recording as tables on a terminal."""
     from armarc.exercises import band_words
     from armarc.report import print_set
     from armarc.report.answers import session_answer
 
-    settings = result["settings"]
+    settings = result.settings
     edges = settings["band_deg_s"]
     band = "" if edges is None else band_words(edges, settings.get("band_basis"))
-    if len(result["sets"]) > 1:
-        out.print(Text(session_answer(result["sets"])))
+    if len(result.sets) > 1:
+        out.print(Text(session_answer(result.sets)))
         out.print()
-    for index, measured in enumerate(result["sets"]):
+    for index, measured in enumerate(result.sets):
         words = [settings["exercise"].replace("-", " "), f"{settings['side']} arm"]
         if settings["load_kg"] is not None:
             words.append(f"{settings['load_kg']:g} kg")
-        title = f"Set {measured['set']} · {', '.join(words)} · {measured['summary']['reps']} reps"
+        title = f"Set {measured.set} · {', '.join(words)} · {measured.summary.reps} reps"
         if count > 1:
             title = f"{path.name} · {title}"
         if number or index:
             out.print()
-        print_set(out, measured["reps"], measured["summary"], title=title, band=band)
-        if "load" in measured:
+        print_set(out, measured, title=title, band=band)
+        if measured.load is not None:
             out.print()
-            out.print(load_block(measured))
+            out.print(load_block(measured.load))
 
 
 def show_cautions(cautions: Iterable[str], out: Console) -> None:
@@ -47,10 +51,11 @@ def show_cautions(cautions: Iterable[str], out: Console) -> None:
         out.print(Text(caution, style="dim"))
 
 
-def load_block(measured: dict[str, Any]) -> Table:
+def load_block(load: SetLoad) -> Table:
     """What the shoulder had to do in one set, in a few lines for the terminal."""
-    load = measured["load"]
-    summary = load["summary"]
+    from armarc.load import load_record
+
+    summary = load_record(load)["summary"]
 
     def said(key: str, unit: str, digits: int = 0) -> str:
         value, error = summary[key], summary.get(f"{key}_se")
@@ -62,11 +67,14 @@ def load_block(measured: dict[str, Any]) -> Table:
     moment = f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"
     phase = {"concentric": "raising", "hold": "in the hold", "eccentric": "lowering: the catch, not the lift"}
     lines = [
-        ("Resistance", load["resistance"]),
+        ("Resistance", load.resistance),
         ("Shoulder moment", f"{moment}, {phase.get(summary['peak_moment_phase'], '')}".rstrip(", ")),
         ("Work, raising", said("concentric_work_j", " J")),
-        ("Body swing work", f"in the drive (rest to fastest): {swing_work_words(load, 'drive_swing_work')}"),
-        ("", f"over the whole way up: {swing_work_words(load, 'body_swing_work')}"),
+        (
+            "Body swing work",
+            f"in the drive (rest to fastest): {swing_work_words(summary, 'drive_swing_work')}",
+        ),
+        ("", f"over the whole way up: {swing_work_words(summary, 'body_swing_work')}"),
     ]
     if summary["loaded_impulse_pct"] is not None:
         share = said("loaded_impulse_pct", " %")
@@ -79,21 +87,24 @@ def load_block(measured: dict[str, Any]) -> Table:
     return grid
 
 
-def cautions_of(result: dict[str, Any]) -> list[str]:
+def cautions_of(result: Result) -> list[str]:
     """What has to be said with the numbers of a recording, each once: of the exercise, of the tool, of a load."""
     from armarc.exercises import find_exercise
     from armarc.report.wording import CAUTION
 
-    if not result["sets"]:
+    if not result.sets:
         return []
-    said = [find_exercise(result["settings"]["exercise"]).caution, CAUTION]
-    said += [caution for one in result["sets"] for caution in one.get("load", {}).get("cautions", ())]
+    said = [find_exercise(result.settings["exercise"]).caution, CAUTION]
+    if any(one.load is not None for one in result.sets):
+        from armarc.load.table import LOAD_CAUTIONS
+
+        said += LOAD_CAUTIONS
     return [caution for caution in dict.fromkeys(said) if caution]
 
 
-def swing_work_words(load: dict[str, Any], key: str) -> str:
+def swing_work_words(summary: dict[str, Any], key: str) -> str:
     """What is said of a set's share of body swing work: seen, none, or not measured, and in how many reps."""
-    summary, reps = load["summary"], load["summary"][f"{key}_reps"]
+    reps = summary[f"{key}_reps"]
     measured, count = summary[f"{key}_measured"], summary["reps"]
     if not measured:
         return "not measured"

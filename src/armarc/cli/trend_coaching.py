@@ -43,23 +43,26 @@ def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
 
 
 def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> None:
+    from dataclasses import replace
     from datetime import date
 
     from armarc.log.bests import unknown_words
-    from armarc.log.next_step import next_step
+    from armarc.log.next_step import ASKED, next_step
     from armarc.log.pain import with_pain
     from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
 
     lighter = lighter_weeks(weekly_volume(table), coaching.weeks, date.today())
-    lifts = table.by_lift()
+    days: dict[str, set[int]] = {}
+    for lifter, monday in lighter:
+        days.setdefault(lifter, set()).add(monday.toordinal())
+    lifts = replace(table, numbers={one.key: table.of(one) for one in ASKED}).by_lift()
     newest = [number for sets in lifts for number in sets.set_id[sets.session == sets.session[-1]].tolist()]
     pained = with_pain(store, newest)
     records, lines = [], []
     for sets in lifts:
         lifter, task = sets.sessions[sets.session[-1]].lifter, sets.tasks[sets.task[-1]]
         exercise, variant, side = task.exercise, task.variant, task.side
-        days = {monday.toordinal() for name, monday in lighter if name == lifter}
-        step = next_step(sets, coaching.next, days, pained)
+        step = next_step(sets, coaching.next, days.get(lifter, set()), pained)
         records.append(
             {
                 "lifter": lifter, "exercise": exercise, "variant": variant, "side": side,
@@ -126,10 +129,12 @@ def _planned(table: SetTable, coaching: Coaching, as_json: bool) -> None:
 
 def _parts(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.log.parts_volume import parts_volume
+    from armarc.log.table import first_seen
     from armarc.report.page_coaching import PARTS_NOTE, part_cells, shares_table
 
     weeks, unknown = parts_volume(table, coaching.parts)
-    shares = shares_table((table.tasks[place].exercise for place in table.in_time.task.tolist()), coaching)
+    done = first_seen(table.in_time.task).tolist()
+    shares = shares_table((table.tasks[place].exercise for place in done), coaching)
     if as_json:
         print_json(
             {

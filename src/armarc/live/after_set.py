@@ -175,7 +175,7 @@ def log_set(measured: MeasuredLive, log: str | None, labels: Labels) -> tuple[st
                 path, raw = None, f", without its raw samples: {error}"
             begun = read_date_time(measured.raw.metadata.started_at or "")
             added = add_result(
-                store, measured.result, path, labels=labels, started_at=begun, trunk_path=chest
+                store, measured.result.to_dict(), path, labels=labels, started_at=begun, trunk_path=chest
             )
     except (ArmarcError, OSError) as error:
         return f"set {measured.number} is not in the log: {error}", ()

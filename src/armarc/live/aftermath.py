@@ -19,7 +19,7 @@ from armarc.live.both import lifted_together
 from armarc.live.desk import Desk
 from armarc.live.events import SetEnded
 from armarc.live.last_time import LastTime
-from armarc.live.offline import ChestPart, MeasuredLive, measure_live_set, turned_verdicts
+from armarc.live.offline import ChestPart, MeasuredLive, measure_live_set, turned_words
 from armarc.log.labels import Labels
 from armarc.quantities import read_date_time
 from armarc.recording import Metadata
@@ -156,13 +156,12 @@ class Aftermath:
             await self._log([measured], desk)
         against = ""
         if measured.result is not None:
-            summary = measured.result["sets"][0]["summary"]
-            turned = turned_verdicts(measured.result, choices.exercise.band)
-            if turned:
-                self.tell(f"set {event.set}: {turned}")
+            one = measured.result.sets[0]
+            if measured.turned:
+                self.tell(f"set {event.set}: {turned_words(measured.turned)}")
             if last is not None:
                 place = desk().place(desk().done[event.set], event.set)
-                against = last.against(place, int(summary["reps"]), choices.load_kg, summary)
+                against = last.against(place, one.summary.reps, choices.load_kg, one.summary.record())
                 self.tell(f"set {event.set} {against}")
         shown(measured, against)
         if self._hooks is not None:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from armarc.arm_track import WOBBLING_RAD
 from armarc.live.angle import ArmAngle, Elevation, Quaternion, TurnFromRest
 from armarc.live.events import EngineEvent, Ready
+from armarc.live.look_back import View
 from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting
 from armarc.live.rows import QUATERNION, RATE
 from armarc.live.stillness import LONG_QUIET_S, QUIET_S
@@ -32,8 +34,10 @@ FALLBACK_LAST_S = 12.0
 class ArmDirection:
     """Keeps the mounting of a stretch, and what was learned for the next one."""
 
-    def __init__(self, stretch: Stretch) -> None:
-        self._stretch = stretch
+    def __init__(self, stretch: Stretch, mounted: Callable[[], None]) -> None:
+        """`mounted` is called when the mounting had to be taken from the movement itself: what has happened so far
+        must be looked at again."""
+        self._stretch, self._mounted = stretch, mounted
         self._learned: Learned | None = None
         self._next_fallback_s = -math.inf
 
@@ -43,15 +47,8 @@ class ArmDirection:
         if self._learned is not None and self._stretch.exercise.coordinate == "elevation":
             self._use_learned(self._learned)
 
-    def look(self, q: Quaternion, events: list[EngineEvent]) -> bool:
-        """Learn the resting pose from quiet moments outside the sets.
-
-        Returns
-        -------
-        bool
-            True when the mounting had to be taken from the movement itself: what has happened so far must be gone
-            over again.
-        """
+    def look(self, q: Quaternion, events: list[EngineEvent]) -> None:
+        """Learn the resting pose from quiet moments outside the sets."""
         s = self._stretch
         quiet_s = s.stillness.quiet_for_s(s.time_s)
         if s.angle is None:
@@ -59,10 +56,9 @@ class ArmDirection:
                 self._rest_here(q, events)
             elif s.time_s >= max(self._next_fallback_s, s.began_s + FALLBACK_AFTER_S):
                 self._next_fallback_s = s.time_s + FALLBACK_EVERY_S
-                return self._mount_from_movement(events)
+                self._mount_from_movement(events)
         elif LONG_QUIET_S <= quiet_s < LONG_QUIET_S + 1.5 * s.period_s:
             self._look_again(s.angle, q, events)
-        return False
 
     def _look_again(self, angle: ArmAngle, q: Quaternion, events: list[EngineEvent]) -> None:
         """A long quiet moment: a turn is counted from here; a learned mounting must fit the pose, or it waits."""
@@ -94,28 +90,39 @@ class ArmDirection:
                 Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
             )
 
-    def _mount_from_movement(self, events: list[EngineEvent]) -> bool:
+    def _mount_from_movement(self, events: list[EngineEvent]) -> None:
         """No quiet moment came: take the mounting from the movement itself, once it shows enough."""
         s = self._stretch
         table = s.rows.table(s.rows.first)
         if len(table) < 3 * s.rate_hz:
-            return False
+            return
         if s.exercise.coordinate == "elevation":
-            found = learn_from_scratch(s.recording(table), s.choices)
-            if found is None or (found[1] < FULL_SET and s.time_s - s.began_s < FALLBACK_LAST_S):
-                return False
-            self._remount(found[0], events)
-        else:
-            calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
-            q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
-            s.mounting = hanging_mounting(s.stillness.down(), s.choices)
-            s.change_angle(TurnFromRest((q[0], q[1], q[2], q[3])))
-            events.append(
-                Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
-            )
-        return True
+            least = FULL_SET if s.time_s - s.began_s < FALLBACK_LAST_S else 1
+            recording = s.recording(table)
 
-    def _remount(self, new: Mounting | Learned, events: list[EngineEvent]) -> None:
+            def take_up(found: tuple[Learned, int] | None, events: list[EngineEvent]) -> None:
+                if found is not None and found[1] >= least:
+                    self._remount(found[0], events)
+                    self._mounted()
+
+            s.aside.begin(partial(learn_from_scratch, recording, s.choices), take_up, s.due)
+            return
+        calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
+        q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
+        s.mounting = hanging_mounting(s.calm.down(), s.choices)
+        s.change_angle(Turn((q[0], q[1], q[2], q[3])))
+        events.append(
+            Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
+        )
+        self._mounted()
+
+    def _remount(
+        self,
+        new: Mounting | Learned,
+        events: list[EngineEvent],
+        low_since: int | None = None,
+        fuse_from: int | None = None,
+    ) -> None:
         """Take another mounting; the angles of the rows at hand are worked out again, the screen glides."""
         s = self._stretch
         before, first = s.mounting, s.angle is None
@@ -123,9 +130,11 @@ class ArmDirection:
             self._use_learned(new)
         else:
             self._use(new)
+        if fuse_from is not None:
+            s.fuse_again(fuse_from)
         assert s.angle is not None
         assert s.mounting is not None
-        s.change_angle(s.angle)
+        s.change_angle(s.angle, low_since)
         if first or before is None or before.method != s.mounting.method:
             events.append(
                 Ready(
@@ -151,30 +160,41 @@ class ArmDirection:
             known = start_fusion(lever_arm_m=(x, y, z))
             s.fusion = replace(s.fusion, lever_arm_m=known.lever_arm_m, priors=known.priors)
 
-    def learn(self, movements: Sequence[Movement], events: list[EngineEvent]) -> None:
-        """Learn from the reps of the running set which way the arm lies.
+    def learn(self, movements: Sequence[Movement], view: View) -> None:
+        """Begin to learn from the reps of the running set which way the arm lies.
 
         Parameters
         ----------
         movements : sequence of Movement
             In absolute rows.
-        events : list of EngineEvent
-            What has become known is added here.
+        view : View
+            In which they were found.
         """
         s = self._stretch
         if isinstance(s.angle, TurnFromRest) or not movements:
             return
         first = max(
-            s.row_at(s.time_s - FIT_S), movements[0].bottom - round(LEAD_IN_S * s.rate_hz), s.rows.first
+            view.stop - 1 - round(FIT_S * s.rate_hz),
+            movements[0].bottom - round(LEAD_IN_S * s.rate_hz),
+            s.rows.first,
         )
         inside = [moved(m, -first) for m in movements if m.bottom >= first]
         if not inside:
             return
-        table, bias = s.rows.table(first), s.fusion.bias_rad_s
-        learned = learn_mounting(table, inside, s.choices, bias)
-        if learned is None and len(inside) >= FULL_SET and not len(inside) % FULL_SET:
-            # What the live angle has found may itself rest on a wrong direction.
-            found = learn_from_scratch(s.recording(table), s.choices)
-            learned = None if found is None or found[0].mounting.method == "hanging" else found[0]
-        if learned is not None:
-            self._remount(learned, events)
+        table, is_low = s.rows.table(first, view.stop), not s.tracker.moving
+
+        def look() -> Learned | None:
+            learned = learn_mounting(table, inside, s.choices, view.fusion.bias_rad_s)
+            if learned is None and len(inside) >= FULL_SET and not len(inside) % FULL_SET:
+                # What the live angle has found may itself rest on a wrong direction.
+                found = learn_from_scratch(s.recording(table), s.choices)
+                learned = None if found is None or found[0].mounting.method == "hanging" else found[0]
+            return learned
+
+        def take_up(learned: Learned | None, events: list[EngineEvent]) -> None:
+            if learned is not None:
+                s.fusion = view.fusion
+                self._remount(learned, events, view.stop - 1 if is_low else None, fuse_from=view.stop)
+
+        # The next gate is told on what the reps before it have shown.
+        s.aside.begin(look, take_up, s.due if is_low else s.rows.stop - 1, before_moving=True)

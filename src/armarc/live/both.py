@@ -9,6 +9,7 @@ from typing import Any
 from armarc.live.events import SCHEMA
 from armarc.live.offline import MeasuredLive
 from armarc.log.both_arms import LEAST_OVERLAP, Index, paired_index, paired_reps, shared
+from armarc.results import SetResult
 
 COMPARED = (("start_velocity_deg_s", "start"), ("rom_deg", "range"))
 
@@ -61,32 +62,35 @@ def lifted_together(measured: MeasuredLive, others: Sequence[MeasuredLive]) -> M
     """The set of the other arm that ran at the same time; None where there is none."""
     if measured.result is None:
         return None
-    mine = _span(measured, measured.result["sets"][0])
+    mine = _span(measured, measured.result.sets[0])
     beside = [
         one
         for one in others
         if one.result is not None
         and side_of(one) != side_of(measured)
-        and shared(mine, _span(one, one.result["sets"][0])) >= LEAST_OVERLAP
+        and shared(mine, _span(one, one.result.sets[0])) >= LEAST_OVERLAP
     ]
     return max(beside, key=lambda one: one.number, default=None)
 
 
 def compared(left: MeasuredLive, right: MeasuredLive) -> BothArms:
     """Two measured sets that were lifted together, rep beside rep."""
-    reps = [[] if one.result is None else one.result["sets"][0]["reps"] for one in (left, right)]
-    spans = [[_span(one, rep) for rep in each] for one, each in zip((left, right), reps, strict=True)]
+    reps = [() if one.result is None else one.result.sets[0].reps for one in (left, right)]
+    spans = [
+        [(rep.phases.start_s + one.raw_start_s, rep.phases.end_s + one.raw_start_s) for rep in each]
+        for one, each in zip((left, right), reps, strict=True)
+    ]
     places = paired_reps(spans[0], spans[1])
     pairs = [(reps[0][i], reps[1][j]) for i, j in places]
     found = {key: paired_index(pairs, key)[1] for key, _ in COMPARED}
     return BothArms(
         left=left.number,
         right=right.number,
-        reps=tuple((a["rep"], b["rep"]) for a, b in pairs),
+        reps=tuple((a.rep, b.rep) for a, b in pairs),
         index={key: one for key, one in found.items() if one is not None},
     )
 
 
-def _span(measured: MeasuredLive, part: dict[str, Any]) -> tuple[float, float]:
-    """Start and end of a rep or a set on the session's clock."""
-    return part["start_s"] + measured.raw_start_s, part["end_s"] + measured.raw_start_s
+def _span(measured: MeasuredLive, one: SetResult) -> tuple[float, float]:
+    """Start and end of a set on the session's clock."""
+    return one.start_s + measured.raw_start_s, one.end_s + measured.raw_start_s

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
-from typing import Any
 
 import numpy as np
 
@@ -16,19 +16,19 @@ from armarc.live.source import Samples
 from armarc.live.stretch import LONGEST_SET_S, raw_recording
 from armarc.recording import Metadata
 from armarc.recording.head import CHEST, FORWARD, PLACE
+from armarc.reps import Rep
 
 BESIDE_S = 2.0
 """What is kept on either side of a set's samples."""
 
 
-def trunk_words(result: Mapping[str, Any]) -> str:
+def trunk_words(reps: Sequence[Rep]) -> str:
     """What the chest's sensor saw in a measured set, for people; empty where it saw nothing."""
-    reps = [rep for rep in result["sets"][0]["reps"] if rep["trunk_travel_deg"] is not None]
-    if not reps:
+    seen = {rep.rep: math.degrees(rep.trunk_travel_rad) for rep in reps if rep.trunk_travel_rad is not None}
+    if not seen:
         return ""
-    most = max(reps, key=lambda rep: float(rep["trunk_travel_deg"]))
-    usual = median(float(rep["trunk_travel_deg"]) for rep in reps)
-    return f"trunk moved {usual:.0f}° on the way up, {most['trunk_travel_deg']:.0f}° in rep {most['rep']}"
+    most = max(seen, key=lambda rep: seen[rep])
+    return f"trunk moved {median(seen.values()):.0f}° on the way up, {seen[most]:.0f}° in rep {most}"
 
 
 @dataclass(slots=True)

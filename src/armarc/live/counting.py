@@ -2,17 +2,18 @@
 
 What is said at the gate is this module's own: it is said before anybody can know whether the movement will be a rep.
 Which movements count is asked of the offline counter at the end of every movement, over what has been recorded since
-the last set; what it sees otherwise than before is told as events.
+the last set, beside the loop; what it sees otherwise than before is told as events.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from armarc.live.angle import TurnFromRest, Vector
+from armarc.live.angle import Vector
 from armarc.live.candidates import Counted, Current, is_low, reps_of_set
 from armarc.live.events import (
     EngineEvent,
@@ -24,18 +25,16 @@ from armarc.live.events import (
     set_ended,
 )
 from armarc.live.gate import is_provisional, speed_of
-from armarc.live.judge import measure_movement
-from armarc.live.look_back import at_last, in_progress, seen_again, so_far, with_turn_of
-from armarc.live.rows import ANGLE, TIME
-from armarc.live.stretch import Stretch, moved
+from armarc.live.look_back import Seen, View, at_last, seen_again, so_far, view_of
+from armarc.live.rows import TIME
+from armarc.live.stretch import Stretch
 from armarc.live.told import ToldErrors, passed_alike
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
-from armarc.motion.tolerance import UNKNOWN_TOLERANCE
-from armarc.recording import FloatArray
 from armarc.reps.likeness import Template
-from armarc.reps.movements import FULL_SET, Movement, on_angle
+from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.runs import HYSTERESIS_SHARE
 from armarc.reps.summary import tempo
+from armarc.reps.types import Rep
 
 LEAD_IN_S = 8.0
 LEARN_EACH = 4
@@ -72,7 +71,7 @@ class Counting:
         self._ended: list[Counted] = []
         self._running: Template | None = None
         self._counted_at_s, self._count_every_s = -math.inf, COUNT_EVERY_S
-        self.learn_due = False
+        self.learn_from: View | None = None
 
     @property
     def reps(self) -> int:
@@ -81,8 +80,8 @@ class Counting:
 
     @property
     def idle(self) -> bool:
-        """Whether neither a set nor a movement is under way."""
-        return not self._counted and self._current is None
+        """Whether neither a set nor a movement is under way, as far as has been looked."""
+        return not self._counted and self._current is None and not self._stretch.aside.pending
 
     def _mark_set(self) -> None:
         s = self._stretch
@@ -95,16 +94,15 @@ class Counting:
     def watch_the_rest(self, up: Vector, events: list[EngineEvent]) -> None:
         """End the set when its rest has lasted long enough; count again now and then while the arm moves."""
         s = self._stretch
-        is_due = s.time_s - self._counted_at_s >= self._count_every_s
-        if is_due and s.stillness.quiet_samples == 0 and not s.late:
-            before = [c.top_s for c in self._counted]
-            self._count_again(s.rows.stop - 1, None, events)
-            is_news = before != [c.top_s for c in self._counted]
-            self._count_every_s = COUNT_EVERY_S if is_news else min(2 * self._count_every_s, COUNT_SELDOM_S)
-        if not self._counted:
-            return
         if self._is_told or not is_low(self._running, s.tracker.phase, up):
             self._last_up_s = s.time_s
+        if s.aside.pending:
+            return
+        if s.time_s - self._counted_at_s >= self._count_every_s and s.calm.quiet_samples == 0:
+            self.look_over(s.rows.stop - 1)
+            return
+        if not self._counted:
+            return
         if s.time_s - max(self._last_back_s, self._last_up_s) >= s.exercise.rest_s:
             self._end_set("rest", events)
 
@@ -114,9 +112,7 @@ class Counting:
 
     def _armed(self, time_s: float) -> bool:
         s = self._stretch
-        if s.late:
-            return False
-        if s.stillness.last_calm_s >= s.tracker.left_s - CALM_BEFORE_S:
+        if s.calm.last_calm_s >= s.tracker.left_s - CALM_BEFORE_S:
             return True
         since_s = time_s - self._last_back_s
         in_set = bool(self._counted) and since_s < s.exercise.rest_s
@@ -139,8 +135,7 @@ class Counting:
                     )
             case Back():
                 current, self._current = self._current, None
-                self._count_again(row, current, events, signal.top_row)
-                self._count_every_s = COUNT_SELDOM_S
+                self.look_over(row, current, signal.top_row)
 
     def _gate(self, signal: Gate, up: Vector, events: list[EngineEvent]) -> None:
         s = self._stretch
@@ -177,29 +172,54 @@ class Counting:
             events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
         self._current = None
 
-    def _count_again(
-        self, row: int, current: Current | None, events: list[EngineEvent], top_row: int | None = None
-    ) -> None:
-        """Ask the counter which movements of the stretch at hand are reps now, and tell what has changed."""
+    def look_over(self, row: int, current: Current | None = None, top_row: int | None = None) -> None:
+        """Ask the counter which movements of the stretch at hand are reps now.
+
+        Parameters
+        ----------
+        row : int
+            The newest that is looked at.
+        current : Current or None
+            The movement that has just come back, its top in `top_row`.
+        """
         s = self._stretch
         self._counted_at_s = s.time_s
-        first = s.window_first
-        table = s.rows.table(first, row + 1)
-        if len(table) < s.rate_hz:
+        view = self._view(row + 1)
+        if len(view.table) < s.rate_hz:
             return
-        found = so_far(s, table, first, self._known, self._running)
-        movements = [m for group in found.sets for m in group]
-        if found.templates:
-            self._running = found.templates[-1]
-        if not movements and current is not None and (current.armed or current.told):
-            since = current.left_row - first
-            movements, begun = in_progress(s, table, since, self._known)
-            self._running = begun or self._running
-        if not movements and len(self._counted) < FULL_SET:
-            # Too few to be a set so far: they stay until there is a set without them, or the rest.
-            movements = [moved(c.movement, -first) for c in self._counted]
-        self._tell(table, movements, first, events)
-        if current is not None and current.told and not self._is_counted(top_row):
+        begins = current is not None and (current.armed or current.told)
+        since = current.left_row - view.first if current is not None and begins else None
+        s.aside.begin(
+            partial(so_far, view, self._running, since),
+            partial(self._take_up, view, current, top_row),
+            s.due,
+            before_moving=current is not None,
+        )
+
+    def _view(self, stop: int) -> View:
+        tops = [c.movement.top for c in self._counted]
+        return view_of(self._stretch, stop, self._known, tops, self._same_rows)
+
+    def _take_up(
+        self,
+        view: View,
+        current: Current | None,
+        top_row: int | None,
+        seen: Seen,
+        events: list[EngineEvent],
+    ) -> None:
+        """Tell what a look has changed."""
+        before = [c.top_s for c in self._counted]
+        if seen.templates:
+            self._running = seen.templates[-1]
+        self._tell(view, seen, events)
+        if current is None:
+            is_news = before != [c.top_s for c in self._counted]
+            self._count_every_s = COUNT_EVERY_S if is_news else min(2 * self._count_every_s, COUNT_SELDOM_S)
+            return
+        self._count_every_s = COUNT_SELDOM_S
+        if current.told and not self._is_counted(top_row):
+            s = self._stretch
             reason = "it is not like the reps before it" if self._counted else "it is no rep of a set"
             events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
 
@@ -212,19 +232,15 @@ class Counting:
     def _same_rows(self) -> int:
         return round(SAME_TOP_S * self._stretch.rate_hz)
 
-    def _tell(
-        self,
-        table: FloatArray,
-        movements: list[Movement],
-        first: int,
-        events: list[EngineEvent],
-        *,
-        is_last: bool = False,
-    ) -> None:
-        """Withdraw what counts no longer and count what has come to count; indices of `movements` from `first`."""
+    def _tell(self, view: View, seen: Seen, events: list[EngineEvent], *, is_last: bool = False) -> None:
+        """Withdraw what counts no longer and count what has come to count."""
         s = self._stretch
-        self.movements = [moved(m, first) for m in movements]
-        again = seen_again([c.movement.top for c in self._counted], self.movements, self._same_rows)
+        movements = seen.movements
+        if not movements and len(self._counted) < FULL_SET and not is_last:
+            # Too few to be a set so far: they stay until there is a set without them, or the rest.
+            movements = [c.movement for c in self._counted]
+        self.movements = movements
+        again = seen_again([c.movement.top for c in self._counted], movements, self._same_rows)
         missed = [c for k, c in enumerate(self._counted) if k not in again]
         if len(missed) == len(self._counted):  # how the gate was passed before tells nothing now
             self._seen = []
@@ -242,55 +258,37 @@ class Counting:
                 )
             )
         self._counted = [replace(c, is_doubted=c in doubted) for c in self._counted]
-        held = [(c.movement.bottom - first, c.movement.bottom_after - first) for c in doubted]
-        if movements and isinstance(s.angle, TurnFromRest):
-            table = with_turn_of(s, table, movements[-1], first)
-        seen = set(again.values())
+        held = [(c.movement.bottom, c.movement.bottom_after) for c in doubted]
+        if seen.turn is not None:
+            s.change_angle(seen.turn, None if s.tracker.moving else view.stop - 1)
+        shown = set(again.values())
         new = [
-            m
+            place
             for place, m in enumerate(movements)
-            if place not in seen and all(m.bottom_after <= a or m.bottom >= b for a, b in held)
+            if place not in shown and all(m.bottom_after <= a or m.bottom >= b for a, b in held)
         ]
-        measurable = on_angle((tuple(movements),), np.ascontiguousarray(table[:, ANGLE]), s.rate_hz)
-        by_bottom = {m.bottom: m for group in measurable for m in group}
-        added = sum(
-            self._count(table, by_bottom[m.bottom], m, first, events) for m in new if m.bottom in by_bottom
-        )
+        for place in new:
+            if place in seen.measured:
+                self._count(view, movements[place], *seen.measured[place], events)
         self._mark_set()
         if not new:
             return
-        if added:
-            self._last_back_s = float(table[min(movements[-1].bottom_after, len(table) - 1), TIME])
+        if any(place in seen.measured for place in new):
+            last = min(movements[-1].bottom_after - view.first, len(view.table) - 1)
+            self._last_back_s = float(view.table[last, TIME])
             usual = float(np.median([c.movement.rise_rad for c in self._counted]))
             s.tracker.hysteresis_rad = max(0.5 * s.exercise.smallest_rom_rad, HYSTERESIS_SHARE * usual)
         learns = len(movements) <= LEARN_EACH or not len(movements) % 3
-        self.learn_due = learns and not s.late and (s.tracker.phase == "low" or s.is_provisional)
+        if learns and (s.tracker.phase == "low" or s.is_provisional):
+            self.learn_from = view
 
     def _count(
-        self,
-        table: FloatArray,
-        movement: Movement,
-        labelled: Movement,
-        first: int,
-        events: list[EngineEvent],
-    ) -> int:
-        s = self._stretch
-        assert s.mounting is not None
-        place = sum(c.movement.top < labelled.top + first for c in self._counted)
-        rep = measure_movement(
-            table,
-            movement,
-            s.exercise,
-            s.mounting,
-            s.fusion.bias_rad_s,
-            s.fusion.tilt_se_rad,
-            s.choices.side,
-            place + 1,
-            s.choices.tolerance or UNKNOWN_TOLERANCE,
-            s.body,
-        )
-        if rep is None:
-            return 0
+        self, view: View, labelled: Movement, movement: Movement, rep: Rep, events: list[EngineEvent]
+    ) -> None:
+        """Count a movement: as the counter sees it, in rows, and as it was measured in the view."""
+        s, table = self._stretch, view.table
+        place = sum(c.movement.top < labelled.top for c in self._counted)
+        rep = replace(rep, rep=place + 1)
         span = float(table[movement.bottom, TIME]), float(table[movement.top, TIME])
         # A gate that was seen while the arm came down was that of an angle the wrong way up.
         gate = next((g for g in self._gates if g.gate_s is not None and span[0] <= g.gate_s <= span[1]), None)
@@ -320,7 +318,7 @@ class Counting:
             self._counted[place - 1] = replace(before, rep=replace(before.rep, pause_s=pause))
         self._counted.insert(
             place,
-            Counted(movement=moved(labelled, first), top_s=float(table[movement.top, TIME]), rep=rep),
+            Counted(movement=labelled, top_s=float(table[movement.top, TIME]), rep=rep),
         )
         pause_before = self._counted[place - 1].rep.pause_s if place else 0.0
         events.append(
@@ -333,7 +331,6 @@ class Counting:
                 provisional=is_provisional(s, rep.start_velocity_rad_s, rep.start_velocity_se_rad_s),
             )
         )
-        return 1
 
     def close(self, reason: str) -> list[EngineEvent]:
         """The stretch ends here: bring a running rep and set to their end."""
@@ -360,18 +357,24 @@ class Counting:
         """Count a last time, with the rest after the set in sight, and close what is a set."""
         s = self._stretch
         self._current = None
-        first = s.window_first
-        table = s.rows.table(first)
+        view = self._view(s.rows.stop)
+        is_over = reason != "rest"
+        close = partial(self._close_sets, view, reason)
+        if is_over:
+            close(at_last(view, is_over=True), events)
+        else:
+            s.aside.begin(partial(at_last, view, is_over=False), close, s.due, before_moving=True)
+
+    def _close_sets(self, view: View, reason: str, final: Seen, events: list[EngineEvent]) -> None:
+        s = self._stretch
         self._ended = []
-        final = at_last(s, table, first, self._known, is_over=reason != "rest", reps=self.reps)
         self._running = None
-        self._tell(table, [m for group in final.sets for m in group], first, events, is_last=True)
-        self.learn_due = False
+        self._tell(view, final, events, is_last=True)
+        self.learn_from = None
         counted, self._counted = self._counted, []
         seen, self._seen, self._gates = self._seen, [], []
-        for group, template in zip(final.sets, final.templates, strict=True):
-            shown = [moved(m, first) for m in group]
-            of_group = seen_again([c.movement.top for c in counted], shown, self._same_rows)
+        for group, template in zip(final.groups, final.templates, strict=True):
+            of_group = seen_again([c.movement.top for c in counted], group, self._same_rows)
             members = [c for k, c in enumerate(counted) if k in of_group]
             if not members:
                 continue
@@ -379,17 +382,17 @@ class Counting:
             if len(members) >= FULL_SET:
                 self._seen_before = seen
                 self._known = (*self._known[-MOST_KNOWN:], template)
-            self._close_set(members, reason, events)
+            self._close_set(members, reason, view.stop, events)
         self.movements = []
         self._mark_set()
-        s.floor = s.rows.stop
+        s.floor = view.stop
         s.tracker.hysteresis_rad = 0.5 * s.exercise.smallest_rom_rad
 
-    def _close_set(self, members: list[Counted], reason: str, events: list[EngineEvent]) -> None:
+    def _close_set(self, members: list[Counted], reason: str, stop: int, events: list[EngineEvent]) -> None:
         s = self._stretch
         first = max(min(c.movement.bottom for c in members), s.rows.first)
         begin = max(s.row_at(s.rows.cell(first, TIME) - LEAD_IN_S), s.rows.first)
-        table = s.rows.table(begin)
+        table = s.rows.table(begin, stop)
         self.sets += 1
         reps = reps_of_set(members, s.body.flags if s.exercise.coordinate == "elevation" else ())
         raw, start_s = s.recording(table), float(table[0, TIME])

@@ -1,8 +1,8 @@
 """The streaming engine: samples in, events out.
 
-It holds no clock and no thread: the same samples give the same events however they are cut into packets. Between
-the bottoms everything is plain arithmetic on one sample; at the end of a rep the offline road's own grouping, phases
-and lever-arm fit look back over the stretch at hand.
+It holds no clock: the same samples give the same events however they are cut into packets. Everything in the loop is
+plain arithmetic on one sample; at the end of a rep the offline road's own grouping, phases and lever-arm fit look back
+over the stretch at hand, beside the loop (`aside.py`).
 """
 
 from __future__ import annotations
@@ -13,15 +13,14 @@ from math import isfinite
 import numpy as np
 
 from armarc.choices import Choices
-from armarc.live.angle import Quaternion, Vector
-from armarc.live.arm_direction import ArmDirection
+from armarc.live.angle import Vector
 from armarc.live.counting import Counting
 from armarc.live.events import EngineEvent, GapSeen
 from armarc.live.mount import check_mounting
-from armarc.live.rows import ANGLE, ANGLE_RATE, QUATERNION, TIME
+from armarc.live.pose import Pose
+from armarc.live.rows import ANGLE, ANGLE_RATE
 from armarc.live.stretch import SHOWN_GAP_S, Stretch
 from armarc.motion import Mounting
-from armarc.motion.causal import step as fuse_step
 
 RESTART_GAP_S = 2.0
 """A longer gap splits the stream, as it splits a recording offline."""
@@ -54,7 +53,7 @@ class Engine:
             # Its signal package takes half a second to load: not in the middle of a set.
             import armarc.reps.cycles  # noqa: F401
         self._stretch = Stretch(choices, rate_hz)
-        self._arm_direction = ArmDirection(self._stretch)
+        self._pose = Pose(self._stretch, self._look_over)
         self._counting = Counting(self._stretch)
         self._last: tuple[float, Vector, Vector] | None = None
 
@@ -174,7 +173,9 @@ class Engine:
         return self._end("stop")
 
     def _end(self, reason: str) -> list[EngineEvent]:
-        return self._counting.close(reason) if self.ready else []
+        events: list[EngineEvent] = []
+        self._catch_up(events)
+        return events + self._counting.close(reason)
 
     def _over_gap(
         self, last: tuple[float, Vector, Vector], time_s: float, force: Vector, rate: Vector
@@ -212,23 +213,23 @@ class Engine:
     ) -> list[EngineEvent]:
         s = self._stretch
         s.time_s = time_s
-        off = s.force_offset_m_s2
-        levelled = (force[0] - off[0], force[1] - off[1], force[2] - off[2])
-        fusion = s.fusion = fuse_step(s.fusion, rate, levelled, dt)
-        q = fusion.quaternion
-        if q is None:
+        fused = s.fuse(force, rate, dt)
+        if fused is None:
             return []
-        bias = fusion.bias_rad_s
-        omega = (rate[0] - bias[0], rate[1] - bias[1], rate[2] - bias[2])
-        q = w, x, y, z = _turned_back(q, omega, 0.5 * dt)
+        q, omega = fused
+        w, x, y, z = q
         up = (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
         s.stillness.step(time_s, dt, omega, force, up)
         theta, theta_rate = (0.0, 0.0) if s.angle is None else s.angle.step(q, omega)
         row = s.rows.stop
         s.rows.append((time_s, *force, *rate, *q, theta, theta_rate, missing))
         events: list[EngineEvent] = []
-        if self._counting.idle and self._arm_direction.look(q, events):
-            self._go_over_again(events)
+        if self._counting.idle:
+            self._pose.look(q, events)
+        aside = s.aside
+        if aside.pending:
+            leaving = aside.before_moving and s.tracker.is_leaving(s.rows.cell(row, ANGLE))
+            self._catch_up(events, None if leaving else row)
         if s.angle is not None:
             self._follow(row, up, events)
             s.blend_rad *= max(1.0 - dt / BLEND_S, 0.0)
@@ -242,37 +243,19 @@ class Engine:
         s, counting = self._stretch, self._counting
         angle, rate = s.rows.cell(row, ANGLE), s.rows.cell(row, ANGLE_RATE)
         for signal in s.tracker.step(row, s.time_s, angle, rate):
+            self._catch_up(events)
             counting.hear(signal, row, up, events)
-            if counting.learn_due:
-                counting.learn_due = False
-                self._arm_direction.learn(counting.movements, events)
         counting.watch_the_rest(up, events)
 
-    def _go_over_again(self, events: list[EngineEvent]) -> None:
-        """Walk over the rows before the newest, now that their angles are known."""
-        s = self._stretch
-        s.late = True
-        now_s, first = s.time_s, s.rows.first
-        table = s.rows.table(first)
-        angles, rates, times = (table[:, k].tolist() for k in (ANGLE, ANGLE_RATE, TIME))
-        s.tracker.rebuild(s.rows.stop)
-        for k, (w, x, y, z) in enumerate(table[:-1, QUATERNION : QUATERNION + 4].tolist()):
-            s.time_s = times[k]
-            up = (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
-            for signal in s.tracker.step(first + k, times[k], angles[k], rates[k]):
-                self._counting.hear(signal, first + k, up, events)
-        s.time_s, s.late = now_s, False
+    def _catch_up(self, events: list[EngineEvent], row: int | None = None) -> None:
+        """Take up what has been looked back on and is due at a row; None: all of it."""
+        aside, counting = self._stretch.aside, self._counting
+        while aside.pending and (row is None or aside.due <= row):
+            aside.settle(events)
+            if counting.learn_from is not None:
+                self._pose.learn(counting.movements, counting.learn_from)
+                counting.learn_from = None
 
-
-def _turned_back(q: Quaternion, omega: Vector, dt: float) -> Quaternion:
-    """Orientation a short time earlier: the filter takes a rate for the mean since the sample before, and sensors give
-    the value at the stamp, as offline (`sampling="instants"`)."""
-    w, x, y, z = q
-    a, b, c = -0.5 * dt * omega[0], -0.5 * dt * omega[1], -0.5 * dt * omega[2]
-    r = 1.0 - 0.5 * (a * a + b * b + c * c)
-    return (
-        w * r - x * a - y * b - z * c,
-        x * r + w * a + y * c - z * b,
-        y * r + w * b + z * a - x * c,
-        z * r + w * c + x * b - y * a,
-    )
+    def _look_over(self) -> None:
+        """Look at the rows so far, now that their angles are known."""
+        self._counting.look_over(self._stretch.rows.stop - 1)

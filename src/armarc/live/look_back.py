@@ -1,25 +1,34 @@
-"""What the offline counter sees in the stretch at hand: so far, in the newest movement, and at the end of a set."""
+"""What the offline counter sees in the stretch at hand: so far, in the newest movement, and at the end of a set.
+
+All of it works on a copy of what is known at one sample, so that it can be done beside the loop.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from operator import mul
 
 import numpy as np
 
-from armarc.live.angle import TurnFromRest
-from armarc.live.judge import rate_of
+from armarc.choices import Choices
+from armarc.live.angle import ArmAngle, Turn
+from armarc.live.judge import measure_movement, rate_of
 from armarc.live.mount import turn_of
-from armarc.live.rows import ANGLE, FORCE, QUATERNION, RATE
-from armarc.live.stretch import Stretch
-from armarc.motion import fuse
+from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, QUATERNION, RATE
+from armarc.live.stretch import Stretch, moved
+from armarc.motion import Mounting, fuse
+from armarc.motion.causal import CausalOrientation
+from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
-from armarc.reps.counting import Counted, count_sets, counting_rules, full_rate, run_in_progress
+from armarc.reps.body import SetBody
+from armarc.reps.counting import count_sets, counting_rules, full_rate, run_in_progress
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
-from armarc.reps.movements import Movement
+from armarc.reps.movements import Movement, on_angle
 from armarc.reps.path import sensor_path
+from armarc.reps.types import Rep
 
 LEFT_BEFORE_S = 1.0
 """How long before the angle told it the arm may have left its bottom."""
@@ -27,118 +36,210 @@ SAME_AXIS, SAME_REST_RAD = math.cos(math.radians(20)), math.radians(15)
 """A turn counted about nearly the same axis and from nearly the same rest stays as it is."""
 
 
-def so_far(
-    stretch: Stretch,
-    table: FloatArray,
-    first: int,
-    known: tuple[Template, ...],
-    running: Template | None,
-) -> Counted:
-    """The sets of a stream that goes on, on the causal orientation.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """What a look back looks at: rows of the stretch, and what is known of it at the newest of them.
+
+    ``table``, shape (n, 14), holds the rows from ``first`` on, ``fusion`` the filter's state after them; ``is_start``
+    tells that the stretch begins there; ``tops`` are the rows of the tops counted so far, and tops within
+    ``same_rows`` of each other are one.
+    """
+
+    table: FloatArray
+    first: int
+    is_start: bool
+    choices: Choices
+    known_axis: FloatArray | None
+    angle: ArmAngle | None
+    mounting: Mounting | None
+    fusion: CausalOrientation
+    body: SetBody
+    known: tuple[Template, ...]
+    tops: tuple[int, ...]
+    same_rows: int
+
+    @property
+    def stop(self) -> int:
+        """Row after the newest one."""
+        return self.first + len(self.table)
+
+    @property
+    def rules(self) -> CountingRules:
+        """What the exercise and the arm's direction say beforehand."""
+        return replace(counting_rules(self.choices.exercise, self.known_axis), starts=self.is_start)
+
+    @property
+    def causal(self) -> tuple[FloatArray, FloatArray]:
+        """Orientation, shape (n, 4), and angular velocity without its bias, shape (n, 3), as the stream gave them."""
+        quaternion = np.ascontiguousarray(self.table[:, QUATERNION : QUATERNION + 4])
+        return quaternion, self.table[:, RATE : RATE + 3] - np.array(self.fusion.bias_rad_s)
+
+
+def view_of(
+    stretch: Stretch, stop: int, known: tuple[Template, ...], tops: Sequence[int], same_rows: int
+) -> View:
+    """What matters to the set at hand, up to a row.
 
     Parameters
     ----------
     stretch : Stretch
-    table : ndarray, shape (n, 14)
-        Rows from `first` on.
-    first : int
+    stop : int
+        Row after the newest one.
     known : tuple of Template
         Sets that have ended.
+    tops : sequence of int
+        Rows of the tops counted so far.
+    same_rows : int
+        Tops so close are one.
+    """
+    first = stretch.window_first
+    return View(
+        table=stretch.rows.table(first, stop),
+        first=first,
+        is_start=first == stretch.began_row,
+        choices=stretch.choices,
+        known_axis=stretch.known_axis,
+        angle=stretch.angle,
+        mounting=stretch.mounting,
+        fusion=stretch.fusion,
+        body=stretch.body,
+        known=known,
+        tops=tuple(tops),
+        same_rows=same_rows,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What a look has shown.
+
+    ``movements`` are those that count, in absolute rows; ``groups`` the same set by set, with the looks in
+    ``templates``; ``measured`` holds, by place, those that had not been counted: indices into the view's rows on the
+    angle that is measured, and the measures. ``turn`` is the angle that holds from now on, where it has changed.
+    """
+
+    movements: list[Movement]
+    groups: list[list[Movement]]
+    templates: tuple[Template, ...]
+    measured: dict[int, tuple[Movement, Rep]]
+    turn: Turn | None = None
+
+
+def so_far(view: View, running: Template | None, since: int | None) -> Seen:
+    """The sets of a stream that goes on, on the causal orientation; too few to be a set, the newest movement.
+
+    Parameters
+    ----------
+    view : View
     running : Template or None
         The set under way as it was seen last.
+    since : int or None
+        Row of the view's table at which the newest movement was seen to leave its bottom, if it may begin a set.
     """
-    rules = replace(
-        counting_rules(stretch.exercise, stretch.known_axis),
-        starts=first == stretch.began_row,
-        ends=False,
-        running=running,
+    rules = replace(view.rules, ends=False, running=running)
+    quaternion, omega = view.causal
+    force = view.table[:, FORCE : FORCE + 3]
+    found = count_sets(
+        quaternion, omega, force, rate_of(view.table), rules, view.known, alone=False, explain=False
     )
-    quaternion, omega = _causal(stretch, table)
-    force = table[:, FORCE : FORCE + 3]
-    return count_sets(quaternion, omega, force, rate_of(table), rules, known, alone=False, explain=False)
+    if not found.sets and since is not None:
+        return _measured(view, *_in_progress(view, since))
+    return _measured(view, found.sets, found.templates)
 
 
-def at_last(
-    stretch: Stretch,
-    table: FloatArray,
-    first: int,
-    known: tuple[Template, ...],
-    *,
-    is_over: bool,
-    reps: int,
-) -> Counted:
+def at_last(view: View, *, is_over: bool) -> Seen:
     """The last word on a set: with the orientation that is known afterwards, as offline.
 
     Parameters
     ----------
-    stretch : Stretch
-    table : ndarray, shape (n, 14)
-    first : int
-    known : tuple of Template
+    view : View
     is_over : bool
         Whether the stream ends here, so that a movement may be cut.
-    reps : int
-        Reps counted so far: one alone before a rest was handling.
     """
-    rules = replace(
-        counting_rules(stretch.exercise, stretch.known_axis), starts=first == stretch.began_row, ends=is_over
-    )
-    omega, force = (np.ascontiguousarray(table[:, k : k + 3]) for k in (RATE, FORCE))
-    orientation = fuse(omega, force, rate_of(table))
-    return count_sets(
+    omega, force = (np.ascontiguousarray(view.table[:, k : k + 3]) for k in (RATE, FORCE))
+    rate_hz = rate_of(view.table)
+    orientation = fuse(omega, force, rate_hz)
+    found = count_sets(
         orientation.quaternion,
         omega - orientation.gyroscope_bias_rad_s,
         force,
-        rate_of(table),
-        rules,
-        known,
-        alone=is_over or reps > 1,
+        rate_hz,
+        replace(view.rules, ends=is_over),
+        view.known,
+        # One alone before a rest was handling.
+        alone=is_over or len(view.tops) > 1,
         explain=False,
+    )
+    return _measured(view, found.sets, found.templates)
+
+
+def _in_progress(view: View, since: int) -> tuple[tuple[tuple[Movement, ...], ...], tuple[Template, ...]]:
+    """Too few to be a set so far: the newest movement and those like it right before it, and their look."""
+    path = sensor_path(*view.causal, rate_of(view.table))
+    left = max(since - round(LEFT_BEFORE_S * rate_of(view.table)), 0) // path.every
+    rules = counting_rules(view.choices.exercise, view.known_axis)
+    run = run_in_progress(path, left, rules, view.known)
+    if run is None:
+        return (), ()
+    return (tuple(full_rate(m, path.every, len(view.table) - 1) for m in run.movements),), (run.template,)
+
+
+def _measured(view: View, sets: tuple[tuple[Movement, ...], ...], templates: tuple[Template, ...]) -> Seen:
+    """Measure what had not been counted."""
+    flat = [m for group in sets for m in group]
+    shown = [moved(m, view.first) for m in flat]
+    table, turn = view.table, None
+    if flat and isinstance(view.angle, Turn):
+        table, turn = _with_turn_of(view, flat[-1])
+    again = set(seen_again(list(view.tops), shown, view.same_rows).values())
+    rate_hz = rate_of(table)
+    on_it = on_angle((tuple(flat),), np.ascontiguousarray(table[:, ANGLE]), rate_hz)
+    by_bottom = {m.bottom: m for group in on_it for m in group}
+    measured = {}
+    for place, labelled in enumerate(flat):
+        movement = by_bottom.get(labelled.bottom)
+        if place in again or movement is None or view.mounting is None:
+            continue
+        rep = measure_movement(
+            table,
+            movement,
+            view.choices.exercise,
+            view.mounting,
+            view.fusion.bias_rad_s,
+            view.fusion.tilt_se_rad,
+            view.choices.side,
+            place + 1,
+            view.choices.tolerance or UNKNOWN_TOLERANCE,
+            view.body,
+        )
+        if rep is not None:
+            measured[place] = movement, rep
+    return Seen(
+        movements=shown,
+        groups=[[moved(m, view.first) for m in group] for group in sets],
+        templates=templates,
+        measured=measured,
+        turn=turn,
     )
 
 
-def in_progress(
-    stretch: Stretch, table: FloatArray, since: int, known: tuple[Template, ...]
-) -> tuple[list[Movement], Template | None]:
-    """Too few to be a set so far: the newest movement and those like it right before it, and their look.
-
-    Parameters
-    ----------
-    stretch : Stretch
-    table : ndarray, shape (n, 14)
-    since : int
-        Row of the table at which the newest movement was seen to leave its bottom.
-    known : tuple of Template
-    """
-    path = sensor_path(*_causal(stretch, table), rate_of(table))
-    left = max(since - round(LEFT_BEFORE_S * stretch.rate_hz), 0) // path.every
-    run = run_in_progress(path, left, counting_rules(stretch.exercise, stretch.known_axis), known)
-    if run is None:
-        return [], None
-    return [full_rate(m, path.every, len(table) - 1) for m in run.movements], run.template
-
-
-def with_turn_of(stretch: Stretch, table: FloatArray, newest: Movement, first: int) -> FloatArray:
+def _with_turn_of(view: View, newest: Movement) -> tuple[FloatArray, Turn | None]:
     """Count a turn from the bottom of the newest rep and about its axis, where it was counted otherwise.
 
     Returns
     -------
-    ndarray, shape (n, 14)
-        The rows of `table` with the angles that hold now.
+    (ndarray, shape (n, 14); Turn or None)
+        The view's rows with the angles that hold now; the turn if it is another.
     """
-    now = stretch.angle
-    turn = turn_of(table, newest, stretch.fusion.bias_rad_s, stretch.exercise.coordinate)
-    if isinstance(now, TurnFromRest) and now.axis is not None and turn.axis is not None:
+    now, table = view.angle, view.table
+    turn = turn_of(table, newest, view.fusion.bias_rad_s, view.choices.exercise.coordinate)
+    if isinstance(now, Turn) and now.axis is not None and turn.axis is not None:
         is_same = sum(map(mul, now.axis, turn.axis)) > SAME_AXIS
         if is_same and abs(float(table[newest.bottom, ANGLE])) < SAME_REST_RAD:
-            return table
-    stretch.change_angle(turn)
-    return stretch.rows.table(first, first + len(table))
-
-
-def _causal(stretch: Stretch, table: FloatArray) -> tuple[FloatArray, FloatArray]:
-    quaternion = np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4])
-    return quaternion, table[:, RATE : RATE + 3] - np.array(stretch.fusion.bias_rad_s)
+            return table, None
+    table = table.copy()
+    table[:, ANGLE], table[:, ANGLE_RATE] = turn.table(*view.causal)
+    return table, turn
 
 
 def seen_again(tops: list[int], movements: Sequence[Movement], within: int) -> dict[int, int]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from armarc.choices import Choices
@@ -12,7 +12,8 @@ from armarc.exercises import Band
 from armarc.live.events import SCHEMA, SetEnded, event_record
 from armarc.pipeline import Session, measure
 from armarc.recording import Metadata, Recording
-from armarc.reps.records import deg
+from armarc.reps import Rep
+from armarc.results import Result
 from armarc.trunk import Trunk, measure_with_trunk
 
 SAME_GATE_S = 0.5
@@ -31,9 +32,9 @@ class ChestPart:
 class MeasuredLive:
     """What became of a live set.
 
-    ``result`` is the offline document (schema ``armarc.sets/1``) with this one set, its number the live one, its times
+    ``result`` is that of the offline road with this one set, its number the live one, its times
     counted from the first sample of ``raw``; None when it could not be measured, and ``problem`` says why. ``chest``
-    is what a sensor on the chest sent meanwhile.
+    is what a sensor on the chest sent meanwhile, ``turned`` which verdicts turned (`turned_verdicts`).
     """
 
     number: int
@@ -41,9 +42,10 @@ class MeasuredLive:
     raw: Recording
     raw_start_s: float
     live: dict[str, Any]
-    result: dict[str, Any] | None
+    result: Result | None
     problem: str = ""
     chest: Recording | None = None
+    turned: list[dict[str, Any]] = field(default_factory=list)
 
     def record(self) -> dict[str, Any]:
         """As an event of ``armarc.events/2``: ``set measured``."""
@@ -54,7 +56,8 @@ class MeasuredLive:
             "set": self.number,
             "raw_start_s": round(self.raw_start_s, 4),
             "live": {k: v for k, v in self.live.items() if k not in ("schema", "event", "measures")},
-            "result": self.result,
+            "turned": self.turned,
+            "result": None if self.result is None else self.result.to_dict(),
             "problem": self.problem or None,
         }
 
@@ -95,18 +98,16 @@ def measure_live_set(
         "chest": None if chest is None else chest.recording,
     }
     try:
-        document = _measured(raw, choices, chest).to_dict()
+        result = _measured(raw, choices, chest).result()
     except ArmarcError as error:
         return MeasuredLive(**common, result=None, problem=str(error))
-    sets = document["sets"]
-    assert isinstance(sets, list)
     start, end = event.start_s - event.raw_start_s, event.end_s - event.raw_start_s
-    best = max(sets, key=lambda one: min(one["end_s"], end) - max(one["start_s"], start), default=None)
-    if best is None or best["start_s"] > end or best["end_s"] < start:
+    best = max(result.sets, key=lambda one: min(one.end_s, end) - max(one.start_s, start), default=None)
+    if best is None or best.start_s > end or best.end_s < start:
         return MeasuredLive(**common, result=None, problem="no set was found when it was measured again")
-    reps = [_with_told(rep, event) for rep in best["reps"]]
-    document["sets"] = [{**best, "set": event.set, "reps": reps}]
-    return MeasuredLive(**common, result=document)
+    told = replace(best, set=event.set, reps=tuple(_with_told(rep, event) for rep in best.reps))
+    turned = turned_verdicts(told.reps, choices.exercise.band)
+    return MeasuredLive(**common, result=replace(result, sets=(told,)), turned=turned)
 
 
 def _measured(raw: Recording, choices: Choices, chest: ChestPart | None) -> Session:
@@ -126,28 +127,35 @@ def _measured(raw: Recording, choices: Choices, chest: ChestPart | None) -> Sess
     return replace(session, warnings=(*session.warnings, f"chest sensor: {problem}"))
 
 
-def _with_told(rep: dict[str, Any], event: SetEnded) -> dict[str, Any]:
+def _with_told(rep: Rep, event: SetEnded) -> Rep:
     """A measured rep with what was told of it at the gate."""
-    gate_s = rep["gate_s"]
-    if gate_s is None:
+    if rep.gate_s is None:
         return rep
     for live in event.reps:
-        near = live.gate_s is not None and abs(live.gate_s - event.raw_start_s - gate_s) < SAME_GATE_S
+        near = live.gate_s is not None and abs(live.gate_s - event.raw_start_s - rep.gate_s) < SAME_GATE_S
         if near and live.told_velocity_rad_s is not None:
-            told = {"told_velocity_deg_s": deg(live.told_velocity_rad_s)}
-            return {**rep, **told, "told_velocity_deg_s_se": deg(live.told_velocity_se_rad_s)}
+            told, se = live.told_velocity_rad_s, live.told_velocity_se_rad_s
+            return replace(rep, told_velocity_rad_s=told, told_velocity_se_rad_s=se)
     return rep
 
 
-def turned_verdicts(result: dict[str, Any], band: Band | None) -> str:
-    """Which reps measured otherwise than they were told, in words; empty when none did."""
-    if band is None:
-        return ""
+def turned_verdicts(reps: Sequence[Rep], band: Band | None) -> list[dict[str, Any]]:
+    """Which reps measured otherwise than they were told at the gate: ``rep``, ``told``, ``measured``."""
     turned = []
-    for rep in result["sets"][0]["reps"]:
-        told, measured = rep["told_velocity_deg_s"], rep["start_verdict"]
-        if told is not None and measured is not None:
-            said = band.verdict(math.radians(told))
-            if said != measured:
-                turned.append(f"rep {rep['rep']} was told {said}, measured {measured}")
-    return "; ".join(turned)
+    for rep in () if band is None else reps:
+        if rep.told_velocity_rad_s is not None and rep.start_verdict is not None and band is not None:
+            said = band.verdict(rep.told_velocity_rad_s)
+            if said != rep.start_verdict:
+                turned.append({"rep": rep.rep, "told": said, "measured": rep.start_verdict})
+    return turned
+
+
+def turned_words(turned: Sequence[dict[str, Any]]) -> str:
+    """The same in words; empty when none did."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for one in turned:
+        alike.setdefault((one["told"], one["measured"]), []).append(str(one["rep"]))
+    return "; ".join(
+        f"{'rep' if len(reps) == 1 else 'reps'} {', '.join(reps)} told {told}, measured {measured}"
+        for (told, measured), reps in alike.items()
+    )

@@ -43,12 +43,11 @@ class Rows:
         part = self._cells[low * COLUMNS : max(high, low) * COLUMNS]
         return np.frombuffer(part, dtype=float).reshape(-1, COLUMNS).copy()
 
-    def rewrite(self, first: int, angle: FloatArray, rate: FloatArray) -> None:
-        """Replace θ and θ̇ of the rows from absolute number ``first`` on."""
+    def rewrite(self, first: int, column: int, values: FloatArray) -> None:
+        """Replace some columns of the rows from absolute number ``first`` on; `values` has shape (m, columns)."""
         view = np.frombuffer(self._cells, dtype=float).reshape(-1, COLUMNS)
         low = first - self.first
-        view[low : low + len(angle), ANGLE] = angle
-        view[low : low + len(angle), ANGLE_RATE] = rate
+        view[low : low + len(values), column : column + values.shape[1]] = values
         del view
 
     def forget_before(self, number: int, bite: int = 1000) -> None:

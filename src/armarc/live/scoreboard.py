@@ -19,7 +19,8 @@ from armarc.live.events import (
     SetEnded,
     TopReached,
 )
-from armarc.reps.summary import loss
+from armarc.reps.records import deg
+from armarc.reps.summary import SetSummary, loss
 
 TRACE_S = 12.0
 FLASH_S = 4.0
@@ -189,16 +190,16 @@ class Scoreboard:
         slower = loss(self._speeds) if len(self._speeds) > 1 else None
         self.loss_pct = None if slower is None else 100 * slower
 
-    def measured(self, number: int, summary: dict[str, Any]) -> None:
+    def measured(self, number: int, summary: SetSummary) -> None:
         """The offline road has measured a set: its numbers take the place of the live ones."""
-        band = summary.get("in_band")
+        lost = summary.velocity_loss_share
         line = SetLine(
             number=number,
-            reps=int(summary["reps"]),
-            in_band=None if band is None else int(band["count"]),
-            mean_speed_deg_s=summary.get("mean_start_velocity_deg_s"),
-            tempo=str(summary["tempo"]),
-            loss_pct=summary.get("velocity_loss_pct"),
+            reps=summary.reps,
+            in_band=None if summary.in_band is None else summary.in_band.count,
+            mean_speed_deg_s=deg(summary.means["start_velocity_deg_s"]),
+            tempo=summary.tempo,
+            loss_pct=None if lost is None else round(100 * lost, 2),
             measured=True,
         )
         self.sets = [line if one.number == number else one for one in self.sets]

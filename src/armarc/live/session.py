@@ -25,7 +25,7 @@ from armarc.live.desk import Desk, Order, Switch, said_words
 from armarc.live.events import EngineEvent, SetEnded, event_record
 from armarc.live.gym import Gym
 from armarc.live.last_time import LastTime
-from armarc.live.offline import MeasuredLive
+from armarc.live.offline import MeasuredLive, turned_words
 from armarc.live.raw_file import RawFile
 from armarc.live.scoreboard import Scoreboard, scoreboard_for
 from armarc.live.session_records import (
@@ -348,11 +348,12 @@ class LiveSession:
     def _measured(self, measured: MeasuredLive, against: str) -> None:
         arm = self._arm_of[measured.number]
         if measured.result is not None:
-            arm.scoreboard.measured(measured.number, measured.result["sets"][0]["summary"])
-            if trunk := trunk_words(measured.result):
+            arm.board.measured(measured.number, measured.result.sets[0].summary)
+            trunk = trunk_words(measured.result.sets[0].reps)
+            if trunk:
                 self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.scoreboard.today = "; ".join(filter(None, (trunk, against)))
+                self.board.today = "; ".join(filter(None, (turned_words(measured.turned), trunk, against)))
         self._audience.hear(self._sided(measured.record(), arm))
         partner = self._aftermath.partner(measured.number)
         if partner is not None:

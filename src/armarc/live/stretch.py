@@ -8,12 +8,14 @@ from dataclasses import replace
 import numpy as np
 
 from armarc.choices import Choices
-from armarc.live.angle import ArmAngle, Vector
-from armarc.live.rows import FORCE, MISSING, QUATERNION, RATE, TIME, Rows
-from armarc.live.stillness import Stillness
+from armarc.live.angle import ArmAngle, Quaternion, Vector
+from armarc.live.aside import ASIDE_S, Aside
+from armarc.live.calm import Calm
+from armarc.live.rows import ANGLE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
+from armarc.motion.causal import step as fuse_step
 from armarc.recording import FloatArray, Gap, Metadata, Recording, Source
 from armarc.reps.body import RIGID
 from armarc.reps.movements import Movement
@@ -40,8 +42,8 @@ class Stretch:
         Row at which the running set begins; None outside a set.
     floor : int
         Row at which the last set ended.
-    late : bool
-        Past rows are gone over again: nothing found now is of use as a cue.
+    aside : Aside
+        What looks back beside the loop.
     body : SetBody
         What body and strap have shown in the running set.
     shown_rad, blend_rad : float, rad
@@ -54,10 +56,12 @@ class Stretch:
         self.mounting: Mounting | None = None
         self.time_s = -math.inf
         self.shown_rad = 0.0
+        self.aside = Aside()
         self.begin()
 
     def begin(self) -> None:
         """Forget the samples so far; the mounting stays."""
+        self.aside.forget()
         self.rows = Rows()
         self.tracker = Tracker(self.rows, self.exercise)
         self.stillness = Stillness()
@@ -69,7 +73,6 @@ class Stretch:
         self.set_first: int | None = None
         self.floor = 0
         self.blend_rad = 0.0
-        self.late = False
         self.body = RIGID
 
     @property
@@ -106,8 +109,37 @@ class Stretch:
             keep_s = min(max(self.time_s - began_s + 20.0, KEPT_S), LONGEST_SET_S)
         self.rows.forget_before(self.row_at(self.time_s - keep_s))
 
-    def change_angle(self, angle: ArmAngle) -> None:
-        """Work out the angles of the rows at hand anew; the screen glides from the old to the new."""
+    @property
+    def due(self) -> int:
+        """Row at which a look that begins now is taken up at the latest."""
+        return self.rows.stop - 1 + max(round(ASIDE_S * self.rate_hz), 1)
+
+    def fuse(self, force: Vector, rate: Vector, dt: float) -> tuple[Quaternion, Vector] | None:
+        """Take a sample into the orientation: its quaternion and its ω without the bias; None before there is one."""
+        off = self.force_offset_m_s2
+        levelled = (force[0] - off[0], force[1] - off[1], force[2] - off[2])
+        fusion = self.fusion = fuse_step(self.fusion, rate, levelled, dt)
+        if fusion.quaternion is None:
+            return None
+        bias = fusion.bias_rad_s
+        omega = (rate[0] - bias[0], rate[1] - bias[1], rate[2] - bias[2])
+        return _turned_back(fusion.quaternion, omega, 0.5 * dt), omega
+
+    def fuse_again(self, first: int) -> None:
+        """Take the samples from a row on anew: `fusion` is the state before them, or of an arm that is known now."""
+        table = self.rows.table(first - 1)
+        steps = np.diff(table[:, TIME]).tolist()
+        fused = [
+            self.fuse((row[0], row[1], row[2]), (row[3], row[4], row[5]), dt)
+            for row, dt in zip(table[1:, FORCE : FORCE + 6].tolist(), steps, strict=True)
+        ]
+        self.rows.rewrite(first, QUATERNION, np.array([q for q, _ in filter(None, fused)]).reshape(-1, 4))
+
+    def change_angle(self, angle: ArmAngle, low_since: int | None = None) -> None:
+        """Work out the angles of the rows at hand anew; the screen glides from the old to the new.
+
+        The arm is taken to be at its bottom since row `low_since`, or now.
+        """
         rows = self.rows
         first = max(min(self.window_first, self.row_at(self.time_s - 5.0)), rows.first)
         table = rows.table(first)
@@ -115,9 +147,9 @@ class Stretch:
         new, rate = angle.table(np.ascontiguousarray(table[:, QUATERNION : QUATERNION + 4]), omega)
         if self.angle is not None and self.shown_rad:
             self.blend_rad = self.shown_rad - float(new[-1])
-        rows.rewrite(first, new, rate)
+        rows.rewrite(first, ANGLE, np.column_stack([new, rate]))
         self.angle = angle
-        self.tracker.rebuild(rows.stop - 1)
+        self.tracker.rebuild(rows.stop - 1 if low_since is None else low_since)
 
     def recording(self, table: FloatArray) -> Recording:
         """The samples as they came, without those filled in."""
@@ -166,4 +198,18 @@ def moved(m: Movement, by: int) -> Movement:
         bottom_after=m.bottom_after + by,
         earliest=m.earliest + by,
         latest=m.latest + by,
+    )
+
+
+def _turned_back(q: Quaternion, omega: Vector, dt: float) -> Quaternion:
+    """Orientation a short time earlier: the filter takes a rate for the mean since the sample before, and sensors give
+    the value at the stamp, as offline (`sampling="instants"`)."""
+    w, x, y, z = q
+    a, b, c = -0.5 * dt * omega[0], -0.5 * dt * omega[1], -0.5 * dt * omega[2]
+    r = 1.0 - 0.5 * (a * a + b * b + c * c)
+    return (
+        w * r - x * a - y * b - z * c,
+        x * r + w * a + y * c - z * b,
+        y * r + w * b + z * a - x * c,
+        z * r + w * c + x * b - y * a,
     )

@@ -131,6 +131,10 @@ class Tracker:
         """When the movement under way left its bottom, s."""
         return self._left_s
 
+    def is_leaving(self, angle: float) -> bool:
+        """Whether with this angle the arm leaves the bottom it has been at."""
+        return self.phase == "low" and bool(self._lowest) and angle > self._lowest[0][1] + self._leave_rad
+
     def rebuild(self, first: int) -> None:
         """Begin anew at the bottom with the rows from `first` on, after their angles have changed."""
         self.phase = "low"
@@ -226,6 +230,8 @@ class Tracker:
         at_near = _last_rise(angles, rates, recent[:, TIME], bottom + above[0])
         if at_far is None or at_near is None or at_near[0] >= at_far[0]:
             return
+        if at_far[0] < self._left_s - WAIT_S:
+            return  # passed before this movement was seen to begin: nobody could be told in time
         if not self._told_left:
             self._told_left = True
             signals.append(Left(time_s, self.bottom_rad))

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from armarc.errors import ArmarcError, InputError
+from armarc.load.lifter import Lifter
+from armarc.load.measures import SwingShare
 from armarc.load.set_load import RepLoad, SetLoad
-from armarc.load.table import LOAD_CAUTIONS, LoadMeasures
-from armarc.measures import columns
+from armarc.load.table import LOAD_CAUTIONS, SWINGS, LoadMeasures
+from armarc.measures import columns, row_of
 from armarc.recording import FloatArray
 
-SWINGS = {"body_swing_work_share": "body_swing_work", "drive_swing_work_share": "drive_swing_work"}
-"""Share of body swing work -> published stem: the first over the whole concentric, where up and back cancel, the
-second over the drive, from rest at the bottom to the peak of the speed."""
 _OF_THEIR_OWN = {*SWINGS, "hold_moment_n_m", "least_held_with_load_share", "peak_moment_phase"}
 ESTIMATES = tuple(each for each in columns(LoadMeasures) if each.field not in _OF_THEIR_OWN)
 """What is published with its standard error in every rep; the others are there only at times."""
@@ -50,7 +51,7 @@ def rep_load_record(load: RepLoad) -> dict[str, Any]:
         out["least_held_with_load_pct"] = _times(load.measures.least_held_with_load_share, 100.0)
         out["least_held_with_load_pct_se"] = _times(load.se.least_held_with_load_share, 100.0)
     for name, key in SWINGS.items():
-        found = load.swing_found(name)
+        found = load.swings[name]
         out[f"{key}_pct"] = _times(found.share, 100.0)
         out[f"{key}_pct_se"] = _times(found.se, 100.0)
         out[f"{key}_floor_pct"] = _times(found.floor, 100.0)
@@ -59,7 +60,7 @@ def rep_load_record(load: RepLoad) -> dict[str, Any]:
 
 
 def load_record(load: SetLoad) -> dict[str, Any]:
-    """A whole set: summary, reps, mean curves, assumptions, cautions.
+    """A whole set but for its reps (see `rep_load_record`): summary, mean curves, assumptions, cautions.
 
     Parameters
     ----------
@@ -70,7 +71,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     dict
         ``body`` (see `Lifter.record`), ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps,
         their spread ``…_sd`` and the error they share ``…_se``; of body swing work the mean over the reps it was
-        detected in), ``reps``, ``curve`` (by whole degrees: mean moment and spread, raising and lowering),
+        detected in), ``curve`` (by whole degrees: mean moment and spread, raising and lowering),
         ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
@@ -95,7 +96,6 @@ def load_record(load: SetLoad) -> dict[str, Any]:
         "resistance": load.resistance,
         "loaded_range_deg": None if loaded is None else [round(math.degrees(a), 3) for a in loaded],
         "summary": summary,
-        "reps": reps,
         "curve": {
             "angle_deg": [round(float(a), 3) for a in np.degrees(load.angle_rad)],
             "concentric_n_m": series(load.concentric_mean_n_m),
@@ -106,6 +106,99 @@ def load_record(load: SetLoad) -> dict[str, Any]:
         "assumptions": list(load.notes),
         "cautions": list(LOAD_CAUTIONS),
     }
+
+
+_REFERENCE_BODIES = {
+    "body mass not given: reference 73 kg (de Leva 1996": Lifter(),
+    "body mass not given: reference 61.9 kg (de Leva 1996": Lifter(sex="female"),
+    "body mass not given: reference 73 kg (Dempster": Lifter(segment_table="winter"),
+}
+"""How results without a body say whose it was, where nobody had stated one."""
+
+
+def body_of_load(load: Any) -> Lifter | None:
+    """The body of a set's ``load``; None where it does not tell.
+
+    Results of older versions hold no body, but say when mass and stature were those of the reference body. A grip or a
+    male sex that had been stated beside that is not told; both change nothing or next to nothing.
+    """
+    if not isinstance(load, Mapping):
+        return None
+    record = load.get("body")
+    if isinstance(record, Mapping):
+        try:
+            return Lifter.from_record(record)
+        except (ArmarcError, TypeError):
+            return None
+    said = load.get("assumptions")
+    if not isinstance(said, list) or "arm lengths estimated from stature" not in said:
+        return None
+    lines = [line for line in said if isinstance(line, str)]
+    if not any(line.startswith("stature not given") for line in lines):
+        return None
+    return next(
+        (body for words, body in _REFERENCE_BODIES.items() if any(line.startswith(words) for line in lines)),
+        None,
+    )
+
+
+def load_of(number: int, record: Mapping[str, Any], reps: Sequence[Mapping[str, Any]]) -> SetLoad:
+    """A set's load read back from `load_record` and the records of its reps; their own curves are not published.
+
+    Raises
+    ------
+    InputError
+        The record is not whole.
+    """
+    try:
+        loaded, curve = record["loaded_range_deg"], record["curve"]
+        return SetLoad(
+            set=number,
+            lifter=body_of_load(record) or Lifter(),
+            resistance=str(record["resistance"]),
+            loaded_range_rad=None if loaded is None else (math.radians(loaded[0]), math.radians(loaded[1])),
+            angle_rad=np.radians([float(angle) for angle in curve["angle_deg"]]),
+            reps=tuple(_rep_load_of(rep) for rep in reps if "peak_moment_phase" in rep),
+            concentric_mean_n_m=_curve(curve["concentric_n_m"]),
+            concentric_sd_n_m=_curve(curve["concentric_sd_n_m"]),
+            eccentric_mean_n_m=_curve(curve["eccentric_n_m"]),
+            eccentric_sd_n_m=_curve(curve["eccentric_sd_n_m"]),
+            notes=tuple(record["assumptions"]),
+        )
+    except (KeyError, TypeError, ValueError) as error:
+        raise InputError(
+            f"the load of set {number} is not whole: {error}", "process the recording again"
+        ) from None
+
+
+def _rep_load_of(record: Mapping[str, Any]) -> RepLoad:
+    residual = record["energy_residual_pct"]
+    known = {key.removesuffix("_se"): value for key, value in record.items() if key.endswith("_se")}
+    return RepLoad(
+        rep=record["rep"],
+        measures=row_of(LoadMeasures, record),
+        se=row_of(LoadMeasures, {**known, "peak_moment_phase": record["peak_moment_phase"]}),
+        concentric_n_m=np.empty(0),
+        eccentric_n_m=np.empty(0),
+        energy_residual=math.nan if residual is None else residual / 100,
+        swings={
+            name: SwingShare(
+                words=record[key],
+                share=_share(record[f"{key}_pct"]),
+                se=_share(record[f"{key}_pct_se"]),
+                floor=_share(record[f"{key}_floor_pct"]),
+            )
+            for name, key in SWINGS.items()
+        },
+    )
+
+
+def _curve(values: Sequence[float | None]) -> FloatArray:
+    return np.array([math.nan if value is None else float(value) for value in values])
+
+
+def _share(percent: float | None) -> float | None:
+    return None if percent is None else percent / 100
 
 
 def series(values: FloatArray) -> list[float | None]:

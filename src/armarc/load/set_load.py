@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,7 +27,7 @@ from armarc.load.rep_motion import (
     shoulder_swings,
 )
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
-from armarc.load.table import NUMBERS, LoadMeasures
+from armarc.load.table import NUMBERS, SWINGS, LoadMeasures
 from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
@@ -61,6 +61,8 @@ class RepLoad(ArrayValue):
         Moment on the set's grid of angles; NaN where the rep did not pass.
     energy_residual : float
         Energy that does not add up over the concentric, as a share of the work done.
+    swings : mapping
+        What is said of each share of body swing work: ``"body_swing_work_share"`` and ``"drive_swing_work_share"``.
     """
 
     rep: int
@@ -69,10 +71,7 @@ class RepLoad(ArrayValue):
     concentric_n_m: FloatArray
     eccentric_n_m: FloatArray
     energy_residual: float
-
-    def swing_found(self, name: str) -> SwingShare:
-        """What is said of a share of body swing work: ``"body_swing_work_share"`` or ``"drive_swing_work_share"``."""
-        return swing_share(getattr(self.measures, name), getattr(self.se, name))
+    swings: Mapping[str, SwingShare]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -265,6 +264,7 @@ class _Case:
                     concentric_n_m=found.on_grid(times.start_s, times.top_start_s, grid),
                     eccentric_n_m=found.on_grid(times.top_end_s, times.end_s, grid),
                     energy_residual=found.energy_residual,
+                    swings={n: swing_share(getattr(found.measures, n), getattr(se, n)) for n in SWINGS},
                 )
             )
         full = [r for r, rep in zip(reps, self.measured.reps, strict=True) if is_full(rep.quality)] or reps

@@ -16,6 +16,11 @@ PAIN_CAUTION = "Pain means stop."
 LOAD_CAUTIONS = (MOMENT_CAUTION, SWING_CAUTION, PAIN_CAUTION)
 
 
+SWINGS = {"body_swing_work_share": "body_swing_work", "drive_swing_work_share": "drive_swing_work"}
+"""Share of body swing work -> published stem: the first over the whole concentric, where up and back cancel, the
+second over the drive, from rest at the bottom to the peak of the speed."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadMeasures:
     """What the shoulder did in one rep; or, in the same places, the standard errors of it.
@@ -76,9 +81,9 @@ class LoadMeasures:
         Measure("Least held, arm and load known", "least share of the static moment held while lowering", 0),
     ]
     peak_moment_phase: Annotated[str, Measure("Phase of the peak moment", "concentric, hold or eccentric")]
-    swing_work_j: float | None
-    drive_work_j: float | None
-    drive_swing_work_j: float | None
+    swing_work_j: float | None = None
+    drive_work_j: float | None = None
+    drive_swing_work_j: float | None = None
 
 
 NUMBERS = tuple(field.name for field in fields(LoadMeasures) if field.name != "peak_moment_phase")

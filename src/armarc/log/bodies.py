@@ -1,48 +1,12 @@
-"""The body for which a logged set's shoulder moment was worked out."""
+"""Bodies in a log of an older version."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from typing import Any
 
 import sqlalchemy as sa
 
-from armarc.errors import ArmarcError
-from armarc.load.lifter import Lifter
-
-_REFERENCE_BODIES = {
-    "body mass not given: reference 73 kg (de Leva 1996": Lifter(),
-    "body mass not given: reference 61.9 kg (de Leva 1996": Lifter(sex="female"),
-    "body mass not given: reference 73 kg (Dempster": Lifter(segment_table="winter"),
-}
-"""How results without a body say whose it was, where nobody had stated one."""
-
-
-def body_of_load(load: Any) -> Lifter | None:
-    """The body of a set's ``load``; None where it does not tell.
-
-    Results of older versions hold no body, but say when mass and stature were those of the reference body. A grip or a
-    male sex that had been stated beside that is not told; both change nothing or next to nothing.
-    """
-    if not isinstance(load, Mapping):
-        return None
-    record = load.get("body")
-    if isinstance(record, Mapping):
-        try:
-            return Lifter.from_record(record)
-        except (ArmarcError, TypeError):
-            return None
-    said = load.get("assumptions")
-    if not isinstance(said, list) or "arm lengths estimated from stature" not in said:
-        return None
-    lines = [line for line in said if isinstance(line, str)]
-    if not any(line.startswith("stature not given") for line in lines):
-        return None
-    return next(
-        (body for words, body in _REFERENCE_BODIES.items() if any(line.startswith(words) for line in lines)),
-        None,
-    )
+from armarc.load.records import body_of_load
 
 
 def keep_bodies(connection: sa.Connection) -> None:

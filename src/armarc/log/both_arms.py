@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
-from typing import Any
 
 from armarc.log.asymmetry import symmetry_index
 from armarc.log.reading import LoggedSet
+from armarc.measures import column
+from armarc.reps.types import Rep
 
 Span = tuple[float, float]
 LEAST_OVERLAP = 0.5
@@ -97,23 +98,21 @@ def paired_reps(left: Sequence[Span], right: Sequence[Span]) -> list[tuple[int, 
     return pairs
 
 
-def paired_index(
-    pairs: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]], key: str
-) -> tuple[list[float | None], Index | None]:
+def paired_index(pairs: Sequence[tuple[Rep, Rep]], key: str) -> tuple[list[float | None], Index | None]:
     """Symmetry index of every pair of reps, and over all of them; None where it has no meaning or no error.
 
     Parameters
     ----------
     pairs : sequence of (left, right)
-        Published keys of the reps.
     key : str
         A measure with a standard error (``…_se``).
     """
+    value, error = column(Rep, key), column(Rep, f"{key}_se")
     each: list[float | None] = []
     known: list[tuple[float, float]] = []
     for left, right in pairs:
-        values = [one.get(name) for one in (left, right) for name in (key, f"{key}_se")]
-        a, a_se, b, b_se = (float(v) if isinstance(v, int | float) else math.nan for v in values)
+        values = [c.value(one) for one in (left, right) for c in (value, error)]
+        a, a_se, b, b_se = (math.nan if v is None else v for v in values)
         if not (a > 0 and b > 0):
             each.append(None)
             continue
@@ -124,9 +123,9 @@ def paired_index(
             known.append((symmetry_index(a, b), se))
     if not known:
         return each, None
-    scatter = stdev(value for value, _ in known) / math.sqrt(len(known)) if len(known) > 1 else 0.0
+    scatter = stdev(index for index, _ in known) / math.sqrt(len(known)) if len(known) > 1 else 0.0
     common = fmean(se for _, se in known)
     whole = Index(
-        index_pct=fmean(value for value, _ in known), se_pct=math.hypot(common, scatter), reps=len(known)
+        index_pct=fmean(index for index, _ in known), se_pct=math.hypot(common, scatter), reps=len(known)
     )
     return each, whole

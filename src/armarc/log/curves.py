@@ -12,8 +12,8 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError
 from armarc.load.lifter import Lifter, load_lifters
+from armarc.load.records import body_of_load
 from armarc.log import schema
-from armarc.log.bodies import body_of_load
 from armarc.log.chest import chest_of
 from armarc.log.measuring import measure_session
 from armarc.log.reading import LoggedSet, recording_of

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -153,6 +154,11 @@ def hedges_correction(df: float) -> float:
     return float(math.exp(special.gammaln(df / 2) - special.gammaln((df - 1) / 2)) / math.sqrt(df / 2))
 
 
+@cache
+def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
+    return np.polynomial.legendre.leggauss(200)
+
+
 def noncentrality_interval(t: float, df: float) -> tuple[float, float]:
     """95 % interval of the noncentrality parameter behind an observed t.
 
@@ -166,7 +172,7 @@ def noncentrality_interval(t: float, df: float) -> tuple[float, float]:
     # The standard deviation over its true value is χ/√df.
     low_s = math.sqrt(2 * special.gammaincinv(df / 2, 1e-13)) / root
     high_s = math.sqrt(2 * special.gammainccinv(df / 2, 1e-13)) / root
-    nodes, weights = np.polynomial.legendre.leggauss(200)
+    nodes, weights = _gauss_legendre()
     s = low_s + (nodes + 1) / 2 * (high_s - low_s)
     chi = s * root
     log_density = (

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from armarc.reps.summary import is_full, loss
+from armarc.reps.types import Rep
 
 CAUTION = (
     "Velocity loss agrees poorly from day to day (Jukic et al. 2023, Sports Med Open 9:80) and was studied "
@@ -62,14 +62,13 @@ class Fatigue:
         return f"The {self.stop_at_pct:g} % mark was {reached}. "
 
 
-def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None = None) -> Fatigue:
-    """Velocity and range loss of a set of rep records.
+def fatigue_of(reps: Sequence[Rep], *, stop_at_pct: float | None = None) -> Fatigue:
+    """Velocity and range loss of a set.
 
     Parameters
     ----------
-    reps : sequence of mapping
-        Rep records in order; ``mean_concentric_deg_s``, ``rom_deg`` and ``quality`` are used. A partial, swung or cut
-        rep has no loss and is no best, where others are left.
+    reps : sequence of Rep
+        In order. A partial, swung or cut rep has no loss and is no best, where others are left.
     stop_at_pct : float or None, %
         The lifter's own mark; None for none.
 
@@ -78,15 +77,15 @@ def fatigue_of(reps: Sequence[Mapping[str, Any]], *, stop_at_pct: float | None =
     Velocity loss is 100·(v_best − v_i)/v_best (Sánchez-Medina and González-Badillo 2011). Along the set the
     best so far counts, because that is all one can know during it.
     """
-    full = [rep if is_full(rep.get("quality") or ()) else {} for rep in reps]
+    full: list[Rep | None] = [rep if is_full(rep.quality) else None for rep in reps]
     if not any(full):
         full = list(reps)
-    velocity = losses([rep.get("mean_concentric_deg_s") for rep in full])
-    speeds = [v for rep in full if (v := rep.get("mean_concentric_deg_s")) is not None and v > 0]
+    velocity = losses([None if rep is None else rep.mean_concentric_rad_s for rep in full])
+    speeds = [rep.mean_concentric_rad_s for rep in full if rep and rep.mean_concentric_rad_s > 0]
     slower = loss(speeds) if len(speeds) > 1 else None
     return Fatigue(
         velocity_loss_pct=velocity,
-        rom_loss_pct=losses([rep.get("rom_deg") for rep in full]),
+        rom_loss_pct=losses([None if rep is None else rep.rom_rad for rep in full]),
         velocity_loss_set_pct=None if slower is None else 100 * slower,
         stop_at_pct=stop_at_pct,
         stop_after_rep=None if stop_at_pct is None else _stop_rep(reps, velocity, stop_at_pct),
@@ -106,10 +105,8 @@ def losses(values: Sequence[float | None]) -> tuple[float | None, ...]:
     return tuple(out)
 
 
-def _stop_rep(
-    reps: Sequence[Mapping[str, Any]], lost: Sequence[float | None], threshold: float
-) -> int | None:
-    known = [(int(rep["rep"]), value) for rep, value in zip(reps, lost, strict=True) if value is not None]
+def _stop_rep(reps: Sequence[Rep], lost: Sequence[float | None], threshold: float) -> int | None:
+    known = [(rep.rep, value) for rep, value in zip(reps, lost, strict=True) if value is not None]
     for i, (number, value) in enumerate(known):
         # One slow rep among fast ones is a slip, not fatigue.
         if value >= threshold and (i + 1 == len(known) or known[i + 1][1] >= threshold):

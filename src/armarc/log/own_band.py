@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 
 from armarc.log.reading import LoggedSet
+from armarc.measures import column
 from armarc.recording import FloatArray
 from armarc.reps.momentum import smooth_duration_s, smooth_gate_velocity_rad_s
 from armarc.reps.summary import is_clean
+from armarc.reps.types import Rep
 
 FEWEST_SESSIONS = 3
 FEWEST_REPS = 30
@@ -99,7 +101,7 @@ class OwnBand:
 
 def own_band(
     entries: Sequence[LoggedSet],
-    reps: Mapping[int, Sequence[Mapping[str, Any]]],
+    reps: Mapping[int, Sequence[Rep]],
     gate_rad: tuple[float, float],
 ) -> OwnBand:
     """Propose a band from the sets of one lifter and exercise.
@@ -109,15 +111,15 @@ def own_band(
     entries : sequence of LoggedSet
         Oldest first; at least one.
     reps : mapping
-        Published rep records by set number.
+        Reps by set number.
     gate_rad : tuple of float, rad
         Start gate as rise above the bottom.
     """
-    clean: list[Mapping[str, Any]] = []
+    clean: list[Rep] = []
     session: list[int] = []
     for entry in entries:
         for rep in reps.get(entry.id, ()):
-            if rep["start_velocity_deg_s"] is not None and is_clean(rep["quality"]):
+            if rep.start_velocity_rad_s is not None and is_clean(rep.quality):
                 clean.append(rep)
                 session.append(entry.session_id)
     sessions = np.array(session, np.int64)
@@ -144,14 +146,13 @@ def own_band(
     )
 
 
-def _column(reps: Sequence[Mapping[str, Any]], key: str) -> FloatArray:
-    return np.array([math.nan if rep.get(key) is None else rep[key] for rep in reps], float)
+def _column(reps: Sequence[Rep], key: str) -> FloatArray:
+    return np.array([column(Rep, key).published(rep) for rep in reps], float)
 
 
-def _smooth_deg_s(rep: Mapping[str, Any], gate_rad: tuple[float, float]) -> float:
-    rom_rad, concentric_s = math.radians(rep["rom_deg"] or 0.0), rep["concentric_s"] or 0.0
-    duration_s = smooth_duration_s(rom_rad, concentric_s)
-    smooth = None if duration_s is None else smooth_gate_velocity_rad_s(rom_rad, duration_s, gate_rad)
+def _smooth_deg_s(rep: Rep, gate_rad: tuple[float, float]) -> float:
+    duration_s = smooth_duration_s(rep.rom_rad, rep.concentric_s)
+    smooth = None if duration_s is None else smooth_gate_velocity_rad_s(rep.rom_rad, duration_s, gate_rad)
     return math.nan if smooth is None else math.degrees(smooth)
 
 

@@ -73,12 +73,10 @@ def parts_volume(
         Shares by exercise key.
     """
     table = as_table(sets, *VOLUME)
-    exercises = [task.exercise for task in table.tasks]
-    used = {exercises[task] for task in table.task.tolist()}
     out = [week for part in PARTS for week in _of_part(table, part, parts)]
     sides = {task.side: place for place, task in reversed(list(enumerate(table.tasks)))}
     out.sort(key=lambda week: (week.lifter, week.monday, sides[week.side], PARTS.index(week.part)))
-    return out, sorted(used - set(parts))
+    return out, sorted(table.exercises - set(parts))
 
 
 def _of_part(table: SetTable, part: str, parts: Mapping[str, PartShares]) -> list[PartWeek]:
@@ -90,10 +88,8 @@ def _of_part(table: SetTable, part: str, parts: Mapping[str, PartShares]) -> lis
     side = np.array([sides.index(task.side) for task in table.tasks], np.int64)[table.task]
     # Day 1 of the calendar was a Monday.
     week = (table.day - 1) // 7
-    _, first, group = np.unique(
-        np.stack([table.lifter, week, side]), axis=1, return_index=True, return_inverse=True
-    )
-    group = group.ravel()
+    code = (table.lifter * (week.max(initial=0) + 1) + week) * len(sides) + side
+    _, first, group = np.unique(code, return_index=True, return_inverse=True)
     impulse = impulse_of(table)
     amounts = (np.ones(len(table)), table.of(REPS), np.nan_to_num(table.of(TENSION)), np.nan_to_num(impulse))
     sums = [[np.bincount(group, weights=one * amount).tolist() for one in share] for amount in amounts]

@@ -13,8 +13,9 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.rows import is_numbers, is_texts, rep_record, set_record
+from armarc.log.rows import is_numbers, is_texts, rep_of, rep_record, set_record
 from armarc.log.store import DAMAGED_HINT, Store
+from armarc.reps.types import Rep
 
 _SETS = schema.training_set
 _PART = 500
@@ -234,6 +235,11 @@ def reps_by_set(store: Store, set_ids: Sequence[int]) -> dict[int, list[dict[str
             for row in connection.execute(chosen.order_by(schema.rep.c.set_id, schema.rep.c.rep)):
                 out[row.set_id].append(rep_record(dict(row._mapping)))
     return out
+
+
+def measured_reps(store: Store, set_ids: Sequence[int]) -> dict[int, list[Rep]]:
+    """Reps of many sets, SI."""
+    return {set_id: list(map(rep_of, reps)) for set_id, reps in reps_by_set(store, set_ids).items()}
 
 
 def result_of(store: Store, set_ids: Sequence[int]) -> dict[str, Any]:

@@ -100,8 +100,9 @@ def lifters_spread(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) ->
     count = np.bincount(session, minlength=len(table.sessions))
     total = np.bincount(session, weights=values[known], minlength=len(table.sessions))
     by_lifter: dict[str, list[float]] = {}
-    for place in np.flatnonzero(count):
-        by_lifter.setdefault(table.sessions[place].lifter, []).append(float(total[place] / count[place]))
+    places = np.flatnonzero(count)
+    for place, mean in zip(places.tolist(), (total[places] / count[places]).tolist(), strict=True):
+        by_lifter.setdefault(table.sessions[place].lifter, []).append(mean)
     steps = [np.diff(means) for means in by_lifter.values()]
     if len(by_lifter) < FEWEST_LIFTERS or not any(map(len, steps)):
         return None

@@ -11,8 +11,8 @@ import sqlalchemy as sa
 
 from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
+from armarc.load.records import body_of_load
 from armarc.log import schema
-from armarc.log.bodies import body_of_load
 from armarc.log.chest import chest_of
 from armarc.log.labels import Labels
 from armarc.log.store import Store

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from armarc.errors import InputError, LogError
 from armarc.log.labels import Labels, check_side
 from armarc.log.schema import REP_NUMBERS
 from armarc.log.store import DAMAGED_HINT
+from armarc.measures import columns, row_of
+from armarc.reps.types import Rep
 
 _SET_KEYS = ("set", "start_s", "end_s", "summary", "reps")
 _REP_KEYS = ("rep", "start_verdict", "quality", *REP_NUMBERS)
@@ -58,6 +60,11 @@ def rep_record(row: dict[str, object]) -> dict[str, object]:
         "quality": quality,
         **other,
     }
+
+
+def rep_of(record: Mapping[str, Any]) -> Rep:
+    """A logged rep, SI; what an odd result put in a measure's place is left out."""
+    return row_of(Rep, {c.key: record[c.key] for c in columns(Rep) if c.fits(record.get(c.key))})
 
 
 def is_numbers(values: Iterable[Any]) -> bool:

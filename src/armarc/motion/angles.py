@@ -13,13 +13,19 @@ UNDEFINED_BELOW_RAD = math.radians(20)
 """Plane and axial rotation are undefined near hanging and overhead: their noise grows as 1/sin θ."""
 
 
+_CACHED_ROWS = 1 << 13
+"""So many at a time stay in the processor's cache."""
+
+
 def up_in_sensor(quaternion: FloatArray) -> FloatArray:
     """Global up in sensor axes, shape (n, 3): the third row of the rotation matrix."""
-    w, x, y, z = np.ascontiguousarray(quaternion.T)
     up = np.empty((len(quaternion), 3))
-    up[:, 0] = 2 * (x * z - w * y)
-    up[:, 1] = 2 * (y * z + w * x)
-    up[:, 2] = 1 - 2 * (x * x + y * y)
+    for first in range(0, len(up), _CACHED_ROWS):
+        part = slice(first, first + _CACHED_ROWS)
+        w, x, y, z = np.ascontiguousarray(quaternion[part].T)
+        up[part, 0] = 2 * (x * z - w * y)
+        up[part, 1] = 2 * (y * z + w * x)
+        up[part, 2] = 1 - 2 * (x * x + y * y)
     return up
 
 

@@ -18,14 +18,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from armarc.motion.filters import high_pass, low_pass
+from armarc.motion.filters import high_pass, low_pass, means, solving_steps
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.lever_arm import (
     ACROSS_OFFSET_PRIOR_M_S2,
     ACROSS_PRIOR_M,
     OFFSET_PRIOR_M_S2,
     SLOWEST_HZ,
-    SOLVED_RATE_HZ,
     LeverArm,
 )
 from armarc.motion.quaternions import rotate, to_matrix
@@ -129,9 +128,11 @@ def find_body_signs(
     range_only = BodySigns(low_rad=float(low), high_rad=float(high))
     place = range_only.place(elevation_rad, rate_hz)
     rows = _equations(quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever)
-    step = max(1, int(rate_hz / SOLVED_RATE_HZ))
-    parts = [_Part.of(rows, used, step) for used in (quiet, raising)]
-    independent = min(1.0, 2 * (lever.bandwidth_hz - SLOWEST_HZ) / (rate_hz / step))
+    mean, kept = solving_steps(rate_hz)
+    cut = slice(mean // 2, None, mean * kept)
+    place, quiet, raising = place[cut][: len(rows)], quiet[cut][: len(rows)], raising[cut][: len(rows)]
+    parts = [_Part.of(rows[used]) for used in (quiet, raising)]
+    independent = min(1.0, 2 * (lever.bandwidth_hz - SLOWEST_HZ) * mean * kept / rate_hz)
     stiff, fixed = _solved(parts, lever, independent, turns=False)
     found, turning = _solved(parts, lever, independent, turns=True)
     seen = [max(part.square, 1e-12) for part in parts]
@@ -147,7 +148,7 @@ def find_body_signs(
         low_rad=float(low),
         high_rad=float(high),
         shoulder_share=fixed[1] / seen[1],
-        unexplained_share=max(_repeated(rows, stiff, quiet, place, step) - SENSOR_M_S2**2, 0.0) / seen[0],
+        unexplained_share=max(_repeated(rows, stiff, quiet, place) - SENSOR_M_S2**2, 0.0) / seen[0],
     )
 
 
@@ -158,14 +159,13 @@ def _believed(explained: float) -> float:
     return 1 - BY_CHANCE / (1 - BY_CHANCE) * (1 - explained) / explained
 
 
-def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: FloatArray, step: int) -> float:
+def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: FloatArray) -> float:
     """Mean square (m²/s⁴ per axis) of what `found` leaves alike in all reps at the same place of the range.
 
     The mean over all pairs of reps of the product of what they leave there: noise has none on average.
     """
     at = np.flatnonzero(used)
-    rep = np.cumsum(np.diff(at, prepend=at[0]) > 1)[::step]
-    at = at[::step]
+    rep = np.cumsum(np.diff(at, prepend=at[0]) > 1)
     left = rows[at, :, 9] - rows[at, :, :9] @ found
     cell = rep * PLACES + np.clip(((place[at] + 0.5) * PLACES).astype(int), 0, PLACES - 1)
     cells = (rep[-1] + 1) * PLACES
@@ -191,9 +191,8 @@ class _Part:
     count: int
 
     @staticmethod
-    def of(rows: FloatArray, used: BoolArray, step: int) -> _Part:
-        kept = rows[np.flatnonzero(used)[::step]]
-        design, target = kept[:, :, :9].reshape(-1, 9), kept[:, :, 9].reshape(-1)
+    def of(rows: FloatArray) -> _Part:
+        design, target = rows[:, :, :9].reshape(-1, 9), rows[:, :, 9].reshape(-1)
         return _Part(design.T @ design, design.T @ target, float((target**2).mean()), len(target))
 
     def left(self, found: FloatArray) -> float:
@@ -234,26 +233,24 @@ def _equations(
     rate_hz: float,
     lever: LeverArm,
 ) -> FloatArray:
-    """Shape (n, 3 global axes, 10): columns for r₀, the zero-g offset, r₁, and the target."""
+    """Shape (m, 3 global axes, 10): columns for r₀, the zero-g offset, r₁, and the target, thinned out as the lever
+    arm's."""
+    mean, kept = solving_steps(rate_hz)
     ds = np.gradient(s, 1 / rate_hz)
-    dds = np.gradient(ds, 1 / rate_hz)
-    rotation = to_matrix(quaternion)
+    bend = [means(each, mean)[:, None, None] for each in (s, ds, np.gradient(ds, 1 / rate_hz))]
+    rotation = means(to_matrix(quaternion), mean)
     turning = low_pass(rotate(quaternion, omega), rate_hz, lever.bandwidth_hz)
-    x, y, z = turning.T
-    cross = np.zeros((len(omega), 3, 3))
-    cross[:, 0, 1], cross[:, 0, 2], cross[:, 1, 2] = -z, y, -x
-    cross -= np.swapaxes(cross, 1, 2)
-    still = lever_matrix(turning, angular_acceleration(turning, rate_hz))
-    columns = np.empty((len(omega), 3, 10))
+    turning, speeding = means(turning, mean), means(angular_acceleration(turning, rate_hz), mean)
+    still = lever_matrix(turning, speeding)
+    cross = lever_matrix(np.zeros_like(turning), turning)
+    columns = np.empty((len(turning), 3, 10))
     columns[:, :, :3] = still @ rotation
     columns[:, :, 3:6] = rotation
-    moving = s[:, None, None] * still + 2 * ds[:, None, None] * cross + dds[:, None, None] * np.eye(3)
-    columns[:, :, 6:9] = moving @ rotation
-    columns[:, :, 9] = rotate(quaternion, force)
+    columns[:, :, 6:9] = (bend[0] * still + 2 * bend[1] * cross + bend[2] * np.eye(3)) @ rotation
+    columns[:, :, 9] = means(rotate(quaternion, force), mean)
     columns[:, 2, 9] -= STANDARD_GRAVITY_M_S2
-    guessed = min(round(GUESSED_S * rate_hz), len(omega) // 8)
-    passed = low_pass(columns.reshape(-1, 30), rate_hz, lever.bandwidth_hz)
+    passed = low_pass(columns, rate_hz / mean, lever.bandwidth_hz)[::kept]
+    guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]
-    passed = high_pass(passed, rate_hz, SLOWEST_HZ)
-    return np.asarray(passed.reshape(-1, 3, 10))
+    return high_pass(passed, rate_hz / mean / kept, SLOWEST_HZ)

@@ -24,6 +24,11 @@ LEAST_EXTENSION = 9
 HIGHEST_CUTOFF = 0.495
 """Cutoffs at or above this share of the sampling rate have nothing to remove."""
 
+SOLVED_RATE_HZ = 25.0
+"""After the band-pass, samples closer than this hold nothing new."""
+FILTERED_RATE_HZ = 50.0
+"""Of samples closer than this both sides of the equations are averaged before they are filtered."""
+
 
 def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
     """Low-pass forward and backward, second order each way, along the first axis.
@@ -35,7 +40,7 @@ def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
 
     Parameters
     ----------
-    x : array_like, shape (n,) or (n, k)
+    x : array_like, shape (n, …)
     rate_hz, cutoff_hz : float, Hz
 
     Returns
@@ -135,3 +140,15 @@ def _check_frequencies(rate_hz: float, *cutoffs_hz: float) -> None:
     for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
         if not (np.isfinite(value) and value > 0):
             raise UsageError(f"the filter's {name} is {value} Hz", hint="give a positive frequency")
+
+
+def solving_steps(rate_hz: float) -> tuple[int, int]:
+    """Samples that one mean is taken over, and means of which one is kept after the filters."""
+    mean = max(1, round(rate_hz / FILTERED_RATE_HZ))
+    return mean, max(1, round(rate_hz / mean / SOLVED_RATE_HZ))
+
+
+def means(rows: FloatArray, every: int) -> FloatArray:
+    """Means over so many rows at a time; what is left over at the end is left out."""
+    stop = len(rows) // every * every
+    return np.asarray(sum(rows[k:stop:every] for k in range(every)) / every)

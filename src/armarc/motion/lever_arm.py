@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion.filters import high_pass, low_pass
+from armarc.motion.filters import high_pass, low_pass, means, solving_steps
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
@@ -45,10 +45,8 @@ LEAST_TRUST = 0.05
 BLOCK_S, EDGE_S, LEAST_SECONDS = 10.0, 1.5, 1.0
 MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
-SOLVED_RATE_HZ = 25.0
-"""After the band-pass, samples closer than this hold nothing new."""
-FILTERED_RATE_HZ = 50.0
-"""Of samples closer than this both sides of the equations are averaged before they are filtered."""
+BLOCKS_AT_ONCE = 4
+"""Fewer take longer, more take more memory."""
 CONFIRMED = 1.0
 """A band counts while the arm fitted below it leaves less than this share of its acceleration."""
 NEGLIGIBLE = 0.001
@@ -195,7 +193,7 @@ def _parts(
     made: LeverEquations,
 ) -> list[_Part]:
     """Blocks of the recording that hold enough movement; their equations are added to `made`."""
-    parts = []
+    chosen: list[tuple[int, int, FloatArray]] = []
     for first, stop in _busiest_blocks(omega, weight, rate_hz):
         cut = slice(first, stop)
         w = np.array(weight[cut], dtype=float)
@@ -204,21 +202,23 @@ def _parts(
         # The band-pass guesses what lies beyond the ends of a block.
         edge = min(round(EDGE_S * rate_hz), len(w) // 8)
         w[:edge] = w[len(w) - edge :] = 0.0
-        if (w > 0).sum() < LEAST_SECONDS * rate_hz:
-            continue
-        if (first, stop) not in made:
-            made[first, stop] = _equations(quaternion[cut], omega[cut], force[cut], rate_hz)
-        mean, kept = _steps(rate_hz)
-        worth = w[mean // 2 :: mean * kept][: len(made[first, stop][0])]
-        slow = low_pass(omega[cut], rate_hz, EDGES_HZ[1])
-        parts.append(_Part(made[first, stop], worth, w, omega[cut], slow))
+        if (w > 0).sum() >= LEAST_SECONDS * rate_hz:
+            chosen.append((first, stop, w))
+    wanted = [(first, stop) for first, stop, _ in chosen if (first, stop) not in made]
+    for length in {stop - first for first, stop in wanted}:
+        alike = [block for block in wanted if block[1] - block[0] == length]
+        for some in (alike[k : k + BLOCKS_AT_ONCE] for k in range(0, len(alike), BLOCKS_AT_ONCE)):
+            at = np.arange(length)[:, None] + np.array([first for first, _ in some])
+            bands = _equations(quaternion[at], omega[at], force[at], rate_hz)
+            made |= {block: tuple(band[:, k].copy() for band in bands) for k, block in enumerate(some)}
+    mean, kept = solving_steps(rate_hz)
+    parts = []
+    for first, stop, w in chosen:
+        bands = made[first, stop]
+        worth = w[mean // 2 :: mean * kept][: len(bands[0])]
+        slow = low_pass(omega[first:stop], rate_hz, EDGES_HZ[1])
+        parts.append(_Part(bands, worth, w, omega[first:stop], slow))
     return parts
-
-
-def _steps(rate_hz: float) -> tuple[int, int]:
-    """Samples that one mean is taken over, and means of which one is kept after the filters."""
-    mean = max(1, round(rate_hz / FILTERED_RATE_HZ))
-    return mean, max(1, round(rate_hz / mean / SOLVED_RATE_HZ))
 
 
 def _widest_confirmed(
@@ -230,7 +230,9 @@ def _widest_confirmed(
     for k in range(len(edges)):
         if fitted is not None and not _confirmed(parts, k, fitted):
             return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
-        fitted = _solve(*_stacked(parts, k), across, height_m, edges[k], rate_hz / math.prod(_steps(rate_hz)))
+        fitted = _solve(
+            *_stacked(parts, k), across, height_m, edges[k], rate_hz / math.prod(solving_steps(rate_hz))
+        )
         if fitted is None:
             return None
     return fitted
@@ -251,30 +253,27 @@ class _Part:
 def _equations(
     quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
 ) -> tuple[FloatArray, ...]:
-    """For every upper edge, shape (m, 3 global axes, 7): columns for lever arm, zero-g offset and target."""
-    mean, kept = _steps(rate_hz)
-    rotation = _means(to_matrix(quaternion), mean)
+    """For every upper edge, shape (m, k, 3 global axes, 7): columns for lever arm, zero-g offset and target.
+
+    Of k blocks of one length at once, shapes (n, k, 4) and (n, k, 3).
+    """
+    mean, kept = solving_steps(rate_hz)
+    rotation = means(to_matrix(quaternion), mean)
     turning = rotate(quaternion, omega)
-    measured = _means(rotate(quaternion, force), mean)
-    measured[:, 2] -= STANDARD_GRAVITY_M_S2
-    columns = np.empty((len(measured), 3, 7))
-    columns[:, :, 3:6] = rotation
-    columns[:, :, 6] = measured
+    measured = means(rotate(quaternion, force), mean)
+    measured[..., 2] -= STANDARD_GRAVITY_M_S2
+    columns = np.empty((*measured.shape, 7))
+    columns[..., 3:6] = rotation
+    columns[..., 6] = measured
     out = []
     for edge in _edges(rate_hz):
         # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
         steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
-        arm = lever_matrix(_means(steady, mean), _means(angular_acceleration(steady, rate_hz), mean))
-        np.matmul(arm, rotation, out=columns[:, :, :3])
-        slow = low_pass(columns.reshape(-1, 21), rate_hz / mean, edge)[::kept]
-        out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ).reshape(-1, 3, 7))
+        arm = lever_matrix(means(steady, mean), means(angular_acceleration(steady, rate_hz), mean))
+        np.matmul(arm, rotation, out=columns[..., :3])
+        slow = low_pass(columns, rate_hz / mean, edge)[::kept]
+        out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ))
     return tuple(out)
-
-
-def _means(rows: FloatArray, every: int) -> FloatArray:
-    """Means over so many rows at a time; what is left over at the end is left out."""
-    stop = len(rows) // every * every
-    return np.asarray(sum(rows[k:stop:every] for k in range(every)) / every)
 
 
 def _stacked(parts: list[_Part], k: int) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-Record = Mapping[str, Any]
+from armarc.reps.summary import SetSummary
+from armarc.reps.types import Rep
+
+if TYPE_CHECKING:
+    from armarc.results import SetResult
 
 WORTH_SAYING_PCT = 5.0
 """A loss of velocity below this is not mentioned: reps of a rested lifter differ by as much (working limit,
@@ -32,36 +37,28 @@ DOUBTS = {
 """Flags of a whole set that make its numbers less certain."""
 
 
-def set_answer(reps: Sequence[Record], summary: Record) -> str:
-    """One sentence: starts inside the band, velocity lost, and what was not clean.
-
-    Parameters
-    ----------
-    reps : sequence of mapping
-        Rep records with the published keys.
-    summary : mapping
-        The set's published summary.
-    """
+def set_answer(reps: Sequence[Rep], summary: SetSummary) -> str:
+    """One sentence: starts inside the band, velocity lost, and what was not clean."""
     said = [_starts(reps, summary)]
-    loss = summary.get("velocity_loss_pct")
-    if loss is not None and loss >= WORTH_SAYING_PCT:
-        said.append(f"last rep {loss:.0f} % slower than the best")
+    loss_pct = 100 * (summary.velocity_loss_share or 0.0)
+    if loss_pct >= WORTH_SAYING_PCT:
+        said.append(f"last rep {loss_pct:.0f} % slower than the best")
     faults = _faults(reps)
     said += faults or ["clean"]
-    flags = Counter(flag for rep in reps for flag in rep.get("quality") or ())
+    flags = Counter(flag for rep in reps for flag in rep.quality)
     doubts = [words for flag, words in DOUBTS.items() if 2 * flags[flag] > len(reps)]
     doubt = f"; less certain than usual: {', '.join(doubts)}" if doubts else ""
     return ", ".join(said) + doubt + "."
 
 
-def session_answer(sets: Sequence[Record]) -> str:
+def session_answer(sets: Sequence[SetResult]) -> str:
     """One sentence over several sets: reps, starts inside the band, and the set that differs most in speed."""
-    reps = [rep for one in sets for rep in one["reps"]]
-    said = [f"{len(sets)} sets of {', '.join(str(len(one['reps'])) for one in sets)} reps"]
-    judged = [rep["start_verdict"] for rep in reps if rep.get("start_verdict")]
+    reps = [rep for one in sets for rep in one.reps]
+    said = [f"{len(sets)} sets of {', '.join(str(len(one.reps)) for one in sets)} reps"]
+    judged = [rep.start_verdict for rep in reps if rep.start_verdict]
     if judged:
         said.append(f"{judged.count('inside')} of {len(judged)} starts in the band")
-    means = [one["summary"].get("mean_concentric_deg_s") for one in sets]
+    means = [one.summary.means["mean_concentric_deg_s"] for one in sets]
     first, last = means[0], means[-1]
     if first and last is not None and abs(last - first) >= WORTH_SAYING_PCT / 100 * first:
         change = 100 * (last - first) / first
@@ -71,41 +68,41 @@ def session_answer(sets: Sequence[Record]) -> str:
     return ", ".join(said) + "."
 
 
-def _starts(reps: Sequence[Record], summary: Record) -> str:
-    judged = [rep["start_verdict"] for rep in reps if rep.get("start_verdict")]
-    if not judged or not summary.get("in_band"):
+def _starts(reps: Sequence[Rep], summary: SetSummary) -> str:
+    judged = [rep.start_verdict for rep in reps if rep.start_verdict]
+    if not judged or summary.in_band is None:
         return f"{len(reps)} rep{'s' * (len(reps) != 1)}"
     said = f"{judged.count('inside')} of {len(judged)} in the band"
     outside = [f"{judged.count(way)} {way}" for way in ("below", "above") if way in judged]
     return f"{said} ({', '.join(outside)})" if outside else said
 
 
-def _spoiled(rep: Record) -> list[str]:
-    return [flag for flag in SPOILING if flag in (rep.get("quality") or ())]
+def _spoiled(rep: Rep) -> list[str]:
+    return [flag for flag in SPOILING if flag in rep.quality]
 
 
-def _faults(reps: Sequence[Record]) -> list[str]:
+def _faults(reps: Sequence[Rep]) -> list[str]:
     said = []
     for flag, words in SPOILING.items():
         which = [rep for rep in reps if _spoiled(rep)[:1] == [flag]]
         if len(which) == 1:
-            said.append(f"rep {which[0]['rep']} was {words}{_evidence(which[0], flag)}")
+            said.append(f"rep {which[0].rep} was {words}{_evidence(which[0], flag)}")
         elif which:
-            numbers = [str(rep["rep"]) for rep in which]
+            numbers = [str(rep.rep) for rep in which]
             said.append(f"reps {', '.join(numbers[:-1])} and {numbers[-1]} were {words}")
     return said
 
 
-def _evidence(rep: Record, flag: str) -> str:
+def _evidence(rep: Rep, flag: str) -> str:
     """The numbers behind a fault, in brackets."""
     seen = []
     if flag == "swung":
-        if (speed := rep.get("start_velocity_deg_s")) is not None:
-            seen.append(f"start {speed:.0f} °/s")
-        if (way := rep.get("body_swing_cm")) is not None:
-            seen.append(f"shoulder moved {way:.1f} cm")
-    elif flag == "dropped" and (down := rep.get("eccentric_s")) is not None:
-        seen.append(f"down in {down:.1f} s")
-    elif flag == "partial" and (rom := rep.get("rom_deg")) is not None:
-        seen.append(f"{rom:.0f}°")
+        if rep.start_velocity_rad_s is not None:
+            seen.append(f"start {math.degrees(rep.start_velocity_rad_s):.0f} °/s")
+        if rep.body_swing_m is not None:
+            seen.append(f"shoulder moved {100 * rep.body_swing_m:.1f} cm")
+    elif flag == "dropped":
+        seen.append(f"down in {rep.eccentric_s:.1f} s")
+    elif flag == "partial":
+        seen.append(f"{math.degrees(rep.rom_rad):.0f}°")
     return f" ({', '.join(seen)})" if seen else ""

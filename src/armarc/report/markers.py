@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from armarc.errors import UsageError
+from armarc.measures import record_of
 from armarc.outputs import safe_cell
 from armarc.recording import STANDARD_GRAVITY_M_S2, Recording
 from armarc.report.flags import flag_words
-from armarc.reps.types import MeasuredSet
+from armarc.reps.types import MeasuredSet, Rep
 
 FORMATS = (".srt", ".vtt", ".csv")
 LEAST_CLAP_M_S2 = 15.0
@@ -28,56 +29,38 @@ RIVAL_SHARE, APART_S, NEAR_SET_S = 0.8, 0.3, 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marker:
-    """One rep on the video's clock, which may begin after it (negative times).
-
-    Parameters
-    ----------
-    set, rep : int
-    start_s, end_s : float, s
-        Of the rep in the video.
-    record : dict
-        The published rep record.
-    """
+    """One rep in a video; the recording's first sample is at ``offset_s``, which may be before the video."""
 
     set: int
-    rep: int
-    start_s: float
-    end_s: float
-    record: dict[str, Any]
+    rep: Rep
+    offset_s: float
+
+    @property
+    def start_s(self) -> float:
+        """Start of the rep in the video, s."""
+        return self.rep.phases.start_s + self.offset_s
+
+    @property
+    def end_s(self) -> float:
+        """Its end, s."""
+        return self.rep.phases.end_s + self.offset_s
 
     @property
     def words(self) -> str:
         """What stands under the picture while the rep lasts."""
-        start, verdict = self.record["start_velocity_deg_s"], self.record["start_verdict"]
+        rep, verdict = self.rep, self.rep.start_verdict
         said = []
-        if start is not None:
+        if rep.start_velocity_rad_s is not None:
+            start = math.degrees(rep.start_velocity_rad_s)
             said.append(f"start {start:.0f} °/s{f', {verdict} the band' if verdict else ''}")
-        said.append(f"range {self.record['rom_deg']:.0f}°")
-        said += [flag_words(flag) for flag in self.record["quality"]]
-        return f"Set {self.set}, rep {self.rep}\n{'; '.join(said)}"
+        said.append(f"range {math.degrees(rep.rom_rad):.0f}°")
+        said += [flag_words(flag) for flag in rep.quality]
+        return f"Set {self.set}, rep {rep.rep}\n{'; '.join(said)}"
 
 
-def markers_of(sets: Sequence[dict[str, Any]], offset_s: float) -> list[Marker]:
-    """Markers of all reps that end within the video.
-
-    Parameters
-    ----------
-    sets : sequence of dict
-        Published set records.
-    offset_s : float, s
-        Time of the recording's first sample in the video.
-    """
-    found = [
-        Marker(
-            set=one["set"],
-            rep=rep["rep"],
-            start_s=rep["start_s"] + offset_s,
-            end_s=rep["end_s"] + offset_s,
-            record=rep,
-        )
-        for one in sets
-        for rep in one["reps"]
-    ]
+def markers_of(sets: Sequence[MeasuredSet], offset_s: float) -> list[Marker]:
+    """Markers of all reps that end within the video, where the recording's first sample is at `offset_s`."""
+    found = [Marker(set=one.set, rep=rep, offset_s=offset_s) for one in sets for rep in one.reps]
     return [marker for marker in found if marker.end_s > 0]
 
 
@@ -118,19 +101,19 @@ def subtitles(markers: Sequence[Marker], ending: str) -> str:
     return "\n".join(parts)
 
 
-def marker_table(markers: Sequence[Marker], file: str, offset_s: float) -> str:
+def marker_table(markers: Sequence[Marker], file: str) -> str:
     """Markers as CSV: each of a rep's instants on the video's clock."""
     stream = io.StringIO()
     instants = ("start_s", "gate_s", "top_start_s", "top_end_s", "end_s")
-    heads = ["file", "set", "rep", *(f"video_{name}" for name in instants), "start_velocity_deg_s"]
+    more = ("start_velocity_deg_s", "start_verdict", "rom_deg")
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([*heads, "start_verdict", "rom_deg", "quality"])
+    writer.writerow(["file", "set", "rep", *(f"video_{name}" for name in instants), *more, "quality"])
     for one in markers:
-        known = [one.record.get(name) for name in instants]
-        times = ["" if value is None else f"{value + offset_s:.3f}" for value in known]
-        record = one.record
-        more = [record["start_velocity_deg_s"], record["start_verdict"], record["rom_deg"]]
-        row = [safe_cell(file), one.set, one.rep, *times, *more, " ".join(record["quality"])]
+        record = record_of(one.rep)
+        known = [record[name] for name in instants]
+        times = ["" if value is None else f"{value + one.offset_s:.3f}" for value in known]
+        row = [safe_cell(file), one.set, one.rep.rep, *times, *(record[key] for key in more)]
+        row.append(" ".join(record["quality"]))
         writer.writerow(["" if cell is None else cell for cell in row])
     return stream.getvalue()
 

@@ -15,9 +15,10 @@ from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.fatigue import CAUTION
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.pain import caution_for, sentence_of
-from armarc.log.reading import Filter, recording_of, reps_by_set
+from armarc.log.reading import Filter, measured_reps, recording_of, reps_by_set
 from armarc.log.records import reserve_words
 from armarc.log.table import read_table
+from armarc.measures import column
 from armarc.report.compare_figures import draw_differences, draw_overlay
 from armarc.report.naming import exercise_name, task_name
 from armarc.report.page_parts import (
@@ -32,6 +33,7 @@ from armarc.report.page_parts import (
 )
 from armarc.report.page_period import FOLLOWED, amount, lifter_sections
 from armarc.report.reps_figure import draw_reps
+from armarc.reps.types import Rep
 
 MOST_SETS_IN_FULL = 12
 MOST_CURVES = 4
@@ -82,9 +84,9 @@ def build_sections(
     elif (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
     for left, right in together(ordered)[:MOST_SETS_IN_FULL]:
-        sections.append(both_arms_section(left, right, reps_by_set(store, [left.id, right.id])))
+        sections.append(both_arms_section(left, right, measured_reps(store, [left.id, right.id])))
     if len(ordered) <= MOST_SETS_IN_FULL:
-        reps = reps_by_set(store, [entry.id for entry in ordered])
+        reps = measured_reps(store, [entry.id for entry in ordered])
         for entry in ordered:
             sections.append(
                 set_section(
@@ -122,7 +124,7 @@ def title_for(entries: Sequence[LoggedSet]) -> tuple[str, str]:
 def set_section(
     store: Store,
     entry: LoggedSet,
-    reps: Sequence[dict[str, Any]],
+    reps: Sequence[Rep],
     *,
     stop_at_pct: float | None = None,
     curves: bool = True,
@@ -168,7 +170,7 @@ def _curve_picture(store: Store, entry: LoggedSet) -> Picture:
 
 
 def _reps_picture(
-    entry: LoggedSet, reps: Sequence[dict[str, Any]], fatigue: Fatigue, band: tuple[float, float] | None
+    entry: LoggedSet, reps: Sequence[Rep], fatigue: Fatigue, band: tuple[float, float] | None
 ) -> Picture:
     figure = draw_reps(reps, fatigue, band, title="Rep by rep", facts=_facts(entry), width_in=PICTURE_IN)
     return Picture(figure=figure, alt=reps_alt(entry, reps))
@@ -238,26 +240,26 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
     )
 
 
-def both_arms_section(
-    left: LoggedSet, right: LoggedSet, reps: Mapping[int, Sequence[dict[str, Any]]]
-) -> Section:
+def both_arms_section(left: LoggedSet, right: LoggedSet, reps: Mapping[int, Sequence[Rep]]) -> Section:
     """A set lifted with both arms, a sensor on each: rep beside rep."""
     from armarc.log.asymmetry import DEFINITION
 
     begun = [one.done_at.timestamp() - one.start_s for one in (left, right)]
     spans = [
-        [(zero + rep["start_s"], zero + rep["end_s"]) for rep in reps[one.id]]
+        [(zero + rep.phases.start_s, zero + rep.phases.end_s) for rep in reps[one.id]]
         for zero, one in zip(begun, (left, right), strict=True)
     ]
     places = paired_reps(spans[0], spans[1])
     pairs = [(reps[left.id][i], reps[right.id][j]) for i, j in places]
     indices = {key: paired_index(pairs, key) for key, _ in SHOWN}
-    heads, lines = ["Rep left / right"], [[f"{a['rep']} / {b['rep']}"] for a, b in pairs]
+    heads, lines = ["Rep left / right"], [[f"{a.rep} / {b.rep}"] for a, b in pairs]
     for key, name in SHOWN:
         heads += [f"{name} left", "right", "index %"]
         for line, (a, b), index in zip(lines, pairs, indices[key][0], strict=True):
-            numbers = ["–" if one.get(key) is None else f"{one[key]:.0f}" for one in (a, b)]
-            line += [*numbers, "–" if index is None else f"{index:+.0f}"]
+            line += [
+                *(_shown(column(Rep, key).published(one)) for one in (a, b)),
+                "–" if index is None else f"{index:+.0f}",
+            ]
     words = [
         f"{name.split()[0].capitalize()}: {whole.words()}, over {whole.reps} reps."
         for key, name in SHOWN

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from armarc.log.volume import ranges
+from armarc.measures import columns
 from armarc.report.flags import flag_words
 from armarc.report.tables import SHOWN
+from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -72,38 +75,38 @@ def plain_words(entry: LoggedSet, fatigue: Fatigue, band: str) -> list[str]:
     return words
 
 
-def reps_page_table(reps: Sequence[Mapping[str, Any]], fatigue: Fatigue, caption: str) -> PageTable:
+def reps_page_table(reps: Sequence[Rep], fatigue: Fatigue, caption: str) -> PageTable:
     """Reps of a set beside each other, a measure in each row with the middle of its standard errors."""
-    rows = []
-    for column in SHOWN:
-        values = [rep.get(column.key) for rep in reps]
-        if column.kind == "whole" or not any(isinstance(value, int | float) for value in values):
+    rows, errors = [], {each.measure.title: each for each in columns(Rep) if each.is_error}
+    for each in SHOWN:
+        values = [each.published(rep) for rep in reps]
+        if each.kind == "whole" or all(value is None for value in values):
             continue
-        digits = column.measure.digits
-        errors = [e for rep in reps if isinstance(e := rep.get(f"{column.key}_se"), int | float)]
-        error = f" ± {median(errors):.{max(digits, 1)}f}" if errors else ""
-        rows.append((column.label + error, *(_number(value, digits) for value in values)))
-    rows.append(("Start was", *(rep.get("start_verdict") or "–" for rep in reps)))
+        digits = each.measure.digits
+        error = errors.get(each.measure.title)
+        known = [] if error is None else [e for rep in reps if (e := error.published(rep)) is not None]
+        told = f" ± {median(known):.{max(digits, 1)}f}" if known else ""
+        rows.append((each.label + told, *(_number(value, digits) for value in values)))
+    rows.append(("Start was", *(rep.start_verdict or "–" for rep in reps)))
     rows.append(("Velocity loss (%)", *(_number(loss, 0) for loss in fatigue.velocity_loss_pct)))
-    heads = ("Rep", *(str(rep["rep"]) for rep in reps))
+    heads = ("Rep", *(str(rep.rep) for rep in reps))
     return PageTable(caption=caption, heads=heads, rows=tuple(rows), across=True)
 
 
-def flag_notes(reps: Sequence[Mapping[str, Any]]) -> list[str]:
+def flag_notes(reps: Sequence[Rep]) -> list[str]:
     """What is flagged, with the reps it holds for."""
-    seen = dict.fromkeys(flag for rep in reps for flag in rep.get("quality") or ())
+    seen = dict.fromkeys(flag for rep in reps for flag in rep.quality)
     out = []
     for flag in seen:
-        flagged = [int(rep["rep"]) for rep in reps if flag in (rep.get("quality") or ())]
+        flagged = [rep.rep for rep in reps if flag in rep.quality]
         out.append(f"{'Reps' if len(flagged) > 1 else 'Rep'} {ranges(flagged)}: {flag_words(flag)}.")
     return out
 
 
-def reps_alt(entry: LoggedSet, reps: Sequence[Mapping[str, Any]]) -> str:
+def reps_alt(entry: LoggedSet, reps: Sequence[Rep]) -> str:
     """What the picture of a set's reps shows."""
-    starts = [
-        f"{rep['start_velocity_deg_s']:.0f}" for rep in reps if rep.get("start_velocity_deg_s") is not None
-    ]
+    speeds = [rep.start_velocity_rad_s for rep in reps if rep.start_velocity_rad_s is not None]
+    starts = [f"{math.degrees(speed):.0f}" for speed in speeds]
     return (
         f"Set {entry.id}, rep by rep: start velocity {', '.join(starts) or 'unknown'} degrees per second; below it "
         "raising velocity and range of motion. The same numbers stand in the table."

@@ -1,9 +1,10 @@
-"""Picture of a set from its rep records: starts against the band, velocity and range along the set."""
+"""Picture of a set rep by rep: starts against the band, velocity and range along the set."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -17,10 +18,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from armarc.log import Fatigue
+    from armarc.reps.types import Rep
 
 
 def draw_reps(
-    reps: Sequence[dict[str, Any]],
+    reps: Sequence[Rep],
     fatigue: Fatigue,
     band_deg_s: tuple[float, float] | None,
     *,
@@ -29,7 +31,7 @@ def draw_reps(
     width_in: float = WIDTH_IN,
     dark: bool = False,
 ) -> Figure:
-    """Draw a set from its rep records: start velocity against the band, raising velocity and range along the set.
+    """Draw a set rep by rep: start velocity against the band, raising velocity and range along the set.
 
     Raises
     ------
@@ -39,9 +41,9 @@ def draw_reps(
     if not reps:
         raise ValueError("expected at least one rep, got none")
     palette = style.palette_for(dark)
-    numbers = np.array([rep["rep"] for rep in reps], float)
+    numbers = np.array([rep.rep for rep in reps], float)
     with style.look(palette):
-        words = {rep["start_verdict"] for rep in reps}
+        words = {rep.start_verdict for rep in reps}
         items = []
         for word in ("below", "inside", "above"):
             if word in words:
@@ -74,14 +76,13 @@ def draw_reps(
             top += 2.55
         panels[-1].set_xlabel("rep", size=style.SIZE_TEXT)
         _start_panel(panels[0], reps, band_deg_s, palette)
-        for panel, key in ((panels[1], "mean_concentric_deg_s"), (panels[2], "rom_deg")):
-            values = np.array([np.nan if rep[key] is None else rep[key] for rep in reps], float)
+        speeds = np.degrees([rep.mean_concentric_rad_s for rep in reps])
+        for panel, values in ((panels[1], speeds), (panels[2], np.degrees([rep.rom_rad for rep in reps]))):
             panel.plot(numbers, values, color=palette.ink, linewidth=1.6, marker="o", markersize=7)
             known = values[np.isfinite(values)]
             panel.set_ylim(0, (float(known.max()) if len(known) else 1.0) * 1.2)
-        speeds = [rep["mean_concentric_deg_s"] for rep in reps if rep["mean_concentric_deg_s"]]
-        if speeds and fatigue.stop_at_pct is not None:
-            level = max(speeds) * (1 - fatigue.stop_at_pct / 100)
+        if np.isfinite(speeds).any() and fatigue.stop_at_pct is not None:
+            level = float(np.nanmax(speeds)) * (1 - fatigue.stop_at_pct / 100)
             panels[1].axhline(level, color=palette.above, linewidth=1.6, linestyle=(0, (4, 3)))
             panels[1].text(
                 numbers[0] - 0.55,
@@ -94,15 +95,13 @@ def draw_reps(
     return figure
 
 
-def _start_panel(
-    axes: Axes, reps: Sequence[dict[str, Any]], band: tuple[float, float] | None, palette: Palette
-) -> None:
-    known = [rep for rep in reps if rep["start_velocity_deg_s"] is not None]
-    values = [rep["start_velocity_deg_s"] for rep in known]
+def _start_panel(axes: Axes, reps: Sequence[Rep], band: tuple[float, float] | None, palette: Palette) -> None:
+    starts = [(rep, rep.start_velocity_rad_s) for rep in reps if rep.start_velocity_rad_s is not None]
+    values = [math.degrees(speed) for _, speed in starts]
     if band:
         axes.axhspan(band[0], band[1], color=palette.inside, alpha=0.16, linewidth=0)
-    picture_parts.draw_marks(
-        axes, palette, [r["rep"] for r in known], values, [r["start_verdict"] for r in known], 11
+    furniture.draw_marks(
+        axes, palette, [rep.rep for rep, _ in starts], values, [rep.start_verdict for rep, _ in starts], 11
     )
     top = max([*values, band[1] if band else 0.0, 1.0])
     axes.set_ylim(0, top * 1.2)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
-from typing import Any
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from rich.box import Box
 from rich.cells import cell_len
@@ -13,11 +15,15 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from armarc.measures import columns
+from armarc.measures import Column, column, columns
 from armarc.report.answers import set_answer
 from armarc.report.flags import flag_letters, flag_words
 from armarc.report.trunk_words import trunk_line
+from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
+
+if TYPE_CHECKING:
+    from armarc.results import SetResult
 
 Record = Mapping[str, Any]
 
@@ -31,27 +37,31 @@ _STYLES = {"below": "bold", "inside": "bold cyan", "above": "bold yellow"}
 SHOWN = tuple(c for c in columns(Rep) if c.measure.head and not c.is_error)
 """Columns of a rep that tables show."""
 
-PLAIN_FIRST = ("set", "rep")
-"""First columns of the tab-separated table; the other keys follow in the records' order."""
-
 
 @dataclass(frozen=True, slots=True)
 class _Column:
     head: str
     unit: str
-    cell: Callable[[Record], str]
+    cell: Callable[[Rep], str]
     importance: int
     """Columns with the largest value go first when the terminal is narrow; 0 always stays."""
     right: bool = True
 
 
-def set_table(records: Sequence[Record], *, width: int = 100, ascii_only: bool = False) -> Table:
+def set_table(
+    reps: Sequence[Rep],
+    *,
+    losses: Mapping[int, float | None] = MappingProxyType({}),
+    width: int = 100,
+    ascii_only: bool = False,
+) -> Table:
     """Table of a set's reps that fits a terminal; columns are left out before a number is cut.
 
     Parameters
     ----------
-    records : sequence of mapping
-        Rep records with the published keys.
+    reps : sequence of Rep
+    losses : mapping of int to float or None, %
+        Velocity lost up to a rep, by its number, where it is known.
     width : int
         Width of the terminal, characters.
     ascii_only : bool
@@ -59,11 +69,13 @@ def set_table(records: Sequence[Record], *, width: int = 100, ascii_only: bool =
     """
     marks = _ASCII_MARKS if ascii_only else _MARKS
     none = "-" if ascii_only else "–"
-    letters = flag_letters([tuple(record.get("quality") or ()) for record in records])
+    letters = flag_letters([rep.quality for rep in reps])
     columns = [
-        column for column in _columns(marks, none, letters, ascii_only) if _has_any(column, records, none)
+        column
+        for column in _columns(marks, none, letters, ascii_only, losses)
+        if _has_any(column, reps, none)
     ]
-    rows = [[column.cell(record) for column in columns] for record in records]
+    rows = [[column.cell(rep) for column in columns] for rep in reps]
     widths = [
         max([cell_len(c.head), cell_len(c.unit), *(cell_len(row[i]) for row in rows)])
         for i, c in enumerate(columns)
@@ -81,8 +93,8 @@ def set_table(records: Sequence[Record], *, width: int = 100, ascii_only: bool =
         table.add_column(
             head, justify="right" if columns[i].right else "left", no_wrap=True, min_width=widths[i]
         )
-    for record, row in zip(records, rows, strict=True):
-        verdict_style = _STYLES.get(record.get("start_verdict") or "", "")
+    for rep, row in zip(reps, rows, strict=True):
+        verdict_style = _STYLES.get(rep.start_verdict or "", "")
         table.add_row(
             *(Text(row[i], style=verdict_style if columns[i].head == "start" else "") for i in kept)
         )
@@ -90,8 +102,8 @@ def set_table(records: Sequence[Record], *, width: int = 100, ascii_only: bool =
 
 
 def summary_block(
-    records: Sequence[Record],
-    summary: Record,
+    reps: Sequence[Rep],
+    summary: SetSummary,
     *,
     band: str = "",
     width: int = 100,
@@ -101,8 +113,8 @@ def summary_block(
 
     Parameters
     ----------
-    records, summary
-        As in the published set record.
+    reps : sequence of Rep
+    summary : SetSummary
     band : str
         Target band of the start velocity and what it rests on (`armarc.exercises.band_words`).
     """
@@ -110,117 +122,94 @@ def summary_block(
     label_width = 18 if width >= 50 else None
     grid.add_column(no_wrap=True, width=label_width, style="bold")
     grid.add_column(overflow="fold")
-    for name, said in _summary_lines(records, summary, band, ascii_only):
+    for name, said in _summary_lines(reps, summary, band, ascii_only):
         grid.add_row(name, said)
-    return Group(grid, *(Text(note, style="dim") for note in _notes(records, ascii_only)))
+    return Group(grid, *(Text(note, style="dim") for note in _notes(reps, ascii_only)))
 
 
-def plain_set(records: Sequence[Record], *, set_number: int | None = None, header: bool = True) -> str:
-    """Tab-separated reps for a file or a pipe: every published key, nothing cut, empty where not measured.
-
-    Parameters
-    ----------
-    set_number : int or None
-        Adds a first column ``set``, so that several sets make one table.
-    header : bool
-        Whether the first line names the columns.
-    """
+def plain_set(records: Sequence[Record]) -> str:
+    """Tab-separated reps for a pipe: every published key, nothing cut, empty where not measured."""
     if not records:
         return ""
     keys = list(records[0])
-    lines = ["\t".join((["set"] if set_number is not None else []) + keys)] if header else []
-    for record in records:
-        cells = [] if set_number is None else [str(set_number)]
-        lines.append("\t".join(cells + [_plain(record.get(key)) for key in keys]))
+    lines = ["\t".join(keys), *("\t".join(_plain(record.get(key)) for key in keys) for record in records)]
     return "\n".join(lines) + "\n"
 
 
-def print_set(
-    console: Console,
-    records: Sequence[Record],
-    summary: Record,
-    *,
-    title: str = "",
-    band: str = "",
-    set_number: int | None = None,
-    header: bool = True,
-) -> None:
-    """Print a set as suits the console: a table with its summary, or tab-separated lines into a pipe.
-
-    Parameters
-    ----------
-    title : str
-        Line above the table, only on a terminal.
-    set_number, header
-        For the tab-separated lines, see `plain_set`.
-    """
-    if not console.is_terminal:
-        console.file.write(plain_set(records, set_number=set_number, header=header))
-        return
+def print_set(console: Console, one: SetResult, *, title: str = "", band: str = "") -> None:
+    """Print a set on a terminal: a title, what it comes to, its reps, its summary."""
     ascii_only = not console.encoding.lower().startswith("utf")
     if title:
         console.print(Text(title, style="bold"), soft_wrap=True)
-    console.print(Text(set_answer(records, summary)))
+    console.print(Text(set_answer(one.reps, one.summary)))
     console.print()
-    print_reps(console, records)
+    console.print(set_table(one.reps, width=console.width, ascii_only=ascii_only))
     console.print()
-    console.print(summary_block(records, summary, band=band, width=console.width, ascii_only=ascii_only))
+    console.print(summary_block(one.reps, one.summary, band=band, width=console.width, ascii_only=ascii_only))
 
 
-def print_reps(console: Console, records: Sequence[Record]) -> None:
-    """Print a set's reps as suits the console: the table, or tab-separated lines into a pipe."""
+def print_logged(
+    console: Console, records: Sequence[Record], losses: Mapping[str, Sequence[float | None]]
+) -> None:
+    """Print a logged set's reps: the table, or tab-separated lines into a pipe, the losses behind each."""
     if not console.is_terminal:
-        console.file.write(plain_set(records))
+        lost = [dict(zip(losses, each, strict=True)) for each in zip(*losses.values(), strict=True)]
+        console.file.write(plain_set([{**rep, **more} for rep, more in zip(records, lost, strict=True)]))
         return
+    from armarc.log.rows import rep_of
+
     ascii_only = not console.encoding.lower().startswith("utf")
-    console.print(set_table(records, width=console.width, ascii_only=ascii_only))
+    reps = [rep_of(record) for record in records]
+    lost_pct = dict(zip((rep.rep for rep in reps), losses["velocity_loss_pct"], strict=True))
+    console.print(set_table(reps, losses=lost_pct, width=console.width, ascii_only=ascii_only))
 
 
 def _columns(
-    marks: Mapping[str, str], none: str, letters: Mapping[str, str], ascii_only: bool
+    marks: Mapping[str, str],
+    none: str,
+    letters: Mapping[str, str],
+    ascii_only: bool,
+    losses: Mapping[int, float | None],
 ) -> list[_Column]:
-    def value(key: str, digits: int) -> Callable[[Record], str]:
+    def number(value: float | None, digits: int) -> str:
         # Adding zero turns a minus zero into a plain one.
-        return lambda record: (
-            none if record.get(key) is None else f"{round(record[key], digits) + 0.0:.{digits}f}"
-        )
+        return none if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
 
-    def start(record: Record) -> str:
-        if record.get("start_velocity_deg_s") is None:
+    def value(c: Column) -> Callable[[Rep], str]:
+        return lambda rep: number(c.published(rep), c.measure.digits)
+
+    def start(rep: Rep) -> str:
+        verdict = rep.start_verdict
+        if rep.start_velocity_rad_s is None:
             return none
-        said = f"{record['start_velocity_deg_s']:.0f}"
-        verdict = record.get("start_verdict")
+        said = f"{math.degrees(rep.start_velocity_rad_s):.0f}"
         return f"{said} {marks[verdict]} {verdict:<6}" if verdict else said
 
-    def start_error(record: Record) -> str:
-        error = record.get("start_velocity_deg_s_se")
-        return none if error is None else f"{error:.1f}"
+    def start_error(rep: Rep) -> str:
+        error = rep.start_velocity_se_rad_s
+        return none if error is None else f"{math.degrees(error):.1f}"
 
-    def tempo(record: Record) -> str:
-        keys = ("eccentric_s", "pause_s", "concentric_s", "hold_s")
-        return "/".join(none if record.get(key) is None else f"{record[key]:.1f}" for key in keys)
+    def tempo(rep: Rep) -> str:
+        parts = (rep.eccentric_s, rep.pause_s, rep.concentric_s, rep.hold_s)
+        return "/".join(none if part is None or math.isnan(part) else f"{part:.1f}" for part in parts)
 
-    def flags(record: Record) -> str:
-        quality = record.get("quality") or ()
-        return " ".join(quality) if ascii_only else "".join(letters[flag] for flag in quality)
+    def flags(rep: Rep) -> str:
+        return " ".join(rep.quality) if ascii_only else "".join(letters[flag] for flag in rep.quality)
 
     degree = "deg" if ascii_only else "°"
     speed = f"{degree}/s"
     measured = [
-        _Column(
-            c.measure.head, c.unit.sign.replace("°", degree), value(c.key, c.measure.digits), c.measure.rank
-        )
+        _Column(c.measure.head, c.unit.sign.replace("°", degree), value(c), c.measure.rank)
         for c in SHOWN
         if c.measure.rank
     ]
     told = [
         *measured,
         _Column("tempo", "e/p/c/h s", tempo, 3),
-        # Only the log's records have it.
-        _Column("loss", "%", value("velocity_loss_pct", 0), 6),
+        _Column("loss", "%", lambda rep: number(losses.get(rep.rep), 0), 6),
     ]
     return [
-        _Column("rep", "", value("rep", 0), 0),
+        _Column("rep", "", lambda rep: str(rep.rep), 0),
         _Column("start", speed, start, 0),
         _Column("se" if ascii_only else "±", speed, start_error, 7),
         *sorted(told, key=lambda column: column.importance),
@@ -228,8 +217,8 @@ def _columns(
     ]
 
 
-def _has_any(column: _Column, records: Sequence[Record], none: str) -> bool:
-    return column.head in ("rep", "start") or any(column.cell(record) not in ("", none) for record in records)
+def _has_any(column: _Column, reps: Sequence[Rep], none: str) -> bool:
+    return column.head in ("rep", "start") or any(column.cell(rep) not in ("", none) for rep in reps)
 
 
 def _fitting(importances: Sequence[int], widths: Sequence[int], width: int) -> list[int]:
@@ -244,17 +233,17 @@ def _fitting(importances: Sequence[int], widths: Sequence[int], width: int) -> l
 
 
 def _summary_lines(
-    records: Sequence[Record], summary: Record, band: str, ascii_only: bool
+    reps: Sequence[Rep], summary: SetSummary, band: str, ascii_only: bool
 ) -> list[tuple[str, Text]]:
     marks = _ASCII_MARKS if ascii_only else _MARKS
     degree = " deg" if ascii_only else "°"
     speed = "deg/s" if ascii_only else "°/s"
     lines: list[tuple[str, Text]] = []
-    in_band = summary.get("in_band")
+    in_band = summary.in_band
     if in_band:
-        judged = [record["start_verdict"] for record in records if record.get("start_verdict")]
-        share = f" ({100 * in_band['share']:.0f} %)" if in_band.get("share") is not None else ""
-        said = Text(f"{marks['inside']} {in_band['count']} of {len(judged)}{share}", style=_STYLES["inside"])
+        judged = [rep.start_verdict for rep in reps if rep.start_verdict]
+        share = "" if in_band.share is None else f" ({100 * in_band.share:.0f} %)"
+        said = Text(f"{marks['inside']} {in_band.count} of {len(judged)}{share}", style=_STYLES["inside"])
         for verdict in ("below", "above"):
             count = judged.count(verdict)
             if count:
@@ -262,102 +251,88 @@ def _summary_lines(
         if band:
             said.append(f"   {band.replace('°/s', speed)}", style="not bold default")
         lines.append(("In the band", said))
-    start = _mean(summary, "mean_start_velocity_deg_s", "start_velocity_deg_s", f" {speed}")
-    rom = _mean(summary, "mean_rom_deg", "rom_deg", degree)
+    start = _mean(summary, "start_velocity_deg_s", f" {speed}")
+    rom = _mean(summary, "rom_deg", degree)
     lines += [
         (name, Text(said))
         for name, said in (
             ("Start velocity", start),
-            ("Range of motion", _with_loss(rom, summary, "rom_loss_pct")),
+            ("Range of motion", _with_loss(rom, summary)),
             ("Velocity loss", _velocity_loss(summary)),
             ("Clean reps", _clean(summary)),
-            ("Tempo", _tempo(summary)),
+            ("Tempo", f"{summary.tempo}  (eccentric / pause / concentric / hold, s)"),
             ("Under tension", _under_tension(summary)),
-            ("Body swing", _body_swing(records, summary, ascii_only)),
+            ("Body swing", _body_swing(reps, summary, ascii_only)),
             ("Trunk", trunk_line(summary).replace("°", degree)),
-            ("Standard errors", _standard_errors(records, degree, ascii_only)),
+            ("Standard errors", _standard_errors(reps, degree, ascii_only)),
         )
         if said
     ]  # fmt: skip
     return lines
 
 
-def _mean(summary: Record, mean_key: str, key: str, unit: str, digits: int = 0) -> str:
-    mean = summary.get(mean_key)
+def _mean(summary: SetSummary, key: str, unit: str, digits: int = 0) -> str:
+    mean = column(Rep, key).in_published_unit(summary.means[key])
     if mean is None:
         return ""
-    said = f"{mean:.{digits}f}{unit} on average"
-    spread = summary.get(f"cv_{key}_pct")
-    return said if spread is None else f"{said}, varies by {spread:.0f} %"
+    spread = summary.spreads.get(key)
+    varies = "" if spread is None else f", varies by {100 * spread:.0f} %"
+    return f"{mean:.{digits}f}{unit} on average{varies}"
 
 
-def _body_swing(records: Sequence[Record], summary: Record, ascii_only: bool) -> str:
+def _body_swing(reps: Sequence[Rep], summary: SetSummary, ascii_only: bool) -> str:
     """The mean, and in how many reps it cannot be told and why (the commonest reason, without its figures)."""
-    mean = _mean(summary, "mean_body_swing_cm", "body_swing_cm", " cm", digits=1)
-    reasons = [
-        str(record["body_swing_reason"]).split(":")[0]
-        for record in records
-        if record.get("body_swing_reason")
-    ]
+    mean = _mean(summary, "body_swing_cm", " cm", digits=1)
+    reasons = [rep.body_swing_reason.split(":")[0] for rep in reps if rep.body_swing_reason]
     if not reasons:
         return mean
     why = max(reasons, key=reasons.count)
     if not mean:
         return f"{'-' if ascii_only else '–'}  {why}"
-    return f"{mean}; {len(reasons)} of {len(records)} reps without: {why}"
+    return f"{mean}; {len(reasons)} of {len(reps)} reps without: {why}"
 
 
-def _with_loss(said: str, summary: Record, key: str) -> str:
-    loss = summary.get(key)
-    return f"{said}, {loss:.0f} % lost by the last rep" if said and loss is not None else said
+def _with_loss(said: str, summary: SetSummary) -> str:
+    share = summary.rom_loss_share
+    return f"{said}, {100 * share:.0f} % lost by the last rep" if said and share is not None else said
 
 
-def _standard_errors(records: Sequence[Record], degree: str, ascii_only: bool) -> str:
+def _standard_errors(reps: Sequence[Rep], degree: str, ascii_only: bool) -> str:
     """How sure one rep's figures are: the median over the reps, of those that are not in the table."""
     told = []
-    for c in SHOWN:
-        known = [record[f"{c.key}_se"] for record in records if record.get(f"{c.key}_se") is not None]
-        said = f"{median(known):.{c.measure.digits}f}" if known and c.measure.rank else ""
+    for c in columns(Rep):
+        if not (c.is_error and c.measure.head and c.measure.rank):
+            continue
+        known = [error for rep in reps if (error := c.published(rep)) is not None]
+        said = f"{median(known):.{c.measure.digits}f}" if known else ""
         if said.strip("0."):
             unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree).rstrip()
             told.append(f"{c.measure.head} {'+/-' if ascii_only else '±'}{said}{unit}")
     return ", ".join(told)
 
 
-def _velocity_loss(summary: Record) -> str:
-    loss = summary.get("velocity_loss_pct")
-    return "" if loss is None else f"{loss:.0f} % of the best mean raising velocity, at the last rep"
+def _velocity_loss(summary: SetSummary) -> str:
+    share = summary.velocity_loss_share
+    return "" if share is None else f"{100 * share:.0f} % of the best mean raising velocity, at the last rep"
 
 
-def _clean(summary: Record) -> str:
+def _clean(summary: SetSummary) -> str:
     """How many reps were clean, and over which the means go where that is not all."""
-    clean, count, over = summary.get("clean_reps"), summary.get("reps"), summary.get("means_over")
-    if clean is None or over is None:
-        return ""
-    said = f"{clean} of {count}"
-    return said if ";" not in over else f"{said}; means and losses over {over}"
+    said = f"{summary.clean_reps} of {summary.reps}"
+    return f"{said}; means and losses over {summary.means_over}" if ";" in summary.means_over else said
 
 
-def _tempo(summary: Record) -> str:
-    tempo = summary.get("tempo")
-    return f"{tempo}  (eccentric / pause / concentric / hold, s)" if tempo else ""
+def _under_tension(summary: SetSummary) -> str:
+    loaded = summary.loaded_range_s
+    more = f", {loaded:.0f} s of it in the loaded range" if loaded else ""
+    return f"{summary.time_under_tension_s:.0f} s{more}"
 
 
-def _under_tension(summary: Record) -> str:
-    total = summary.get("time_under_tension_s")
-    if total is None:
-        return ""
-    loaded = summary.get("loaded_range_s")
-    return f"{total:.0f} s" + (f", {loaded:.0f} s of it in the loaded range" if loaded else "")
-
-
-def _notes(records: Sequence[Record], ascii_only: bool) -> list[str]:
-    notes = []
-    letters = flag_letters([tuple(record.get("quality") or ()) for record in records])
-    if letters:
-        told = {flag if ascii_only else letter: flag_words(flag) for flag, letter in letters.items()}
-        notes.append("; ".join(f"{mark}{':' if ascii_only else ''} {said}" for mark, said in told.items()))
-    return notes
+def _notes(reps: Sequence[Rep], ascii_only: bool) -> list[str]:
+    letters = flag_letters([rep.quality for rep in reps])
+    told = {flag if ascii_only else letter: flag_words(flag) for flag, letter in letters.items()}
+    said = "; ".join(f"{mark}{':' if ascii_only else ''} {words}" for mark, words in told.items())
+    return [said] if said else []
 
 
 def _plain(value: Any) -> str:

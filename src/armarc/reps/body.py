@@ -215,9 +215,8 @@ _SENTENCES = {
 
 def _steps(motion: ArmMotion, bottoms: Sequence[Sequence[int]]) -> tuple[float, ...]:
     """How far the strap slipped, for every set, rad; only an arm that hangs between reps can tell."""
-    up = up_in_sensor(motion.quaternion)
     hanging = []
     for group in bottoms:
         at = np.asarray(group)
-        hanging.append(-up[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]])
+        hanging.append(-up_in_sensor(motion.quaternion[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]]))
     return strap_steps(hanging)

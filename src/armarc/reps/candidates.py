@@ -116,12 +116,14 @@ def find_candidates(
         None when there is not one.
     """
     turns = turning_points(curve_rad, hysteresis_rad)
-    return candidates_between(path, curve_rad, first, turns, is_start=is_start, is_end=is_end)
+    stops = stops_of(curve_rad, path.rate_hz)
+    return candidates_between(path, curve_rad, stops, first, turns, is_start=is_start, is_end=is_end)
 
 
 def candidates_between(
     path: SensorPath,
     curve_rad: FloatArray,
+    stops: Stops,
     first: int,
     turns: list[Turn],
     *,
@@ -140,7 +142,7 @@ def candidates_between(
     around = np.array([0] * no_bottom + at + [last] * no_after)
     if len(around) < 3:
         return None
-    top, bottom, after = around[1::2], *_settled(curve_rad, around, path.rate_hz)
+    top, bottom, after = around[1::2], *_settled(curve_rad, stops, around)
     if no_bottom:
         bottom[0] = 0
     if no_after:
@@ -162,7 +164,7 @@ def candidates_between(
     )
     low = first + np.where(is_begun, after, bottom)
     turning = path.turned_rad[top + first] - path.turned_rad[low]
-    turned = np.linalg.norm(turning, axis=1)
+    turned = np.sqrt((turning * turning).sum(axis=1))
     return Candidates(
         bottom=bottom + first,
         top=top + first,
@@ -189,11 +191,40 @@ def _where_not_above(curve: FloatArray, edges: Samples, levels: FloatArray) -> S
     One more, behind all, so that a search for the next one always finds something.
     """
     begin, stop = edges[0], edges[-1]
-    is_low = curve[begin:stop] <= np.repeat(levels, np.diff(edges))
-    return np.append(np.flatnonzero(is_low) + begin, len(curve))
+    is_low = curve[begin:stop] <= np.repeat(levels, edges[1:] - edges[:-1])
+    return np.concatenate([is_low.nonzero()[0] + begin, [len(curve)]])
 
 
-def _settled(curve: FloatArray, around: Samples, rate_hz: float) -> tuple[Samples, Samples]:
+@dataclass(frozen=True, slots=True)
+class Stops:
+    """Where a curve stops, whatever its turns are.
+
+    At ``stays`` begin windows of ``stay`` samples in which it stays; from ``falls_no_more`` on it does not fall, up to
+    ``rose_no_more`` it has not risen. One place before or behind all lets every search find something.
+    """
+
+    stay: int
+    stays: Samples
+    falls_no_more: Samples
+    rose_no_more: Samples
+
+
+def stops_of(curve_rad: FloatArray, rate_hz: float) -> Stops:
+    """Where a curve, shape (m,), stops."""
+    step, on, stay = curve_rad[1:] - curve_rad[:-1], ON_RATE_RAD_S / rate_hz, math.ceil(SETTLE_S * rate_hz)
+    not_down, not_up = step >= -on, step <= on
+    still = np.concatenate([[0], np.cumsum(not_down & not_up)])
+    stays = (still[stay:] - still[:-stay] >= stay).nonzero()[0]
+    end = [len(curve_rad)]
+    return Stops(
+        stay=stay,
+        stays=np.concatenate([[-1], stays, end]),
+        falls_no_more=np.concatenate([not_down.nonzero()[0], end]),
+        rose_no_more=np.concatenate([[-1], not_up.nonzero()[0] + 1]),
+    )
+
+
+def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples, Samples]:
     """Where the arm comes to rest on both sides of every top: what it does later in a rest belongs to no rep.
 
     That is where it stops near the lowest place, or further up where it stays.
@@ -201,6 +232,7 @@ def _settled(curve: FloatArray, around: Samples, rate_hz: float) -> tuple[Sample
     Parameters
     ----------
     curve : ndarray, shape (m,), rad
+    stops : Stops
     around : ndarray of int, shape (2 n + 1,)
         Turns: bottom, top, bottom, …, bottom.
 
@@ -210,11 +242,7 @@ def _settled(curve: FloatArray, around: Samples, rate_hz: float) -> tuple[Sample
     """
     before, top, turn = around[:-2:2], around[1::2], around[2::2]
     highs, lows = np.repeat(curve[top], 2), curve[np.column_stack([before, turn]).ravel()]
-    step, on = np.diff(curve), ON_RATE_RAD_S / rate_hz
-    stay = math.ceil(SETTLE_S * rate_hz)
-    still = np.concatenate([[0], np.cumsum(np.abs(step) <= on)])
-    stays = np.flatnonzero(still[stay:] - still[:-stay] >= stay)
-    stays = np.concatenate([[-1], stays, [len(curve)]])
+    stay, stays = stops.stay, stops.stays
     window = np.arange(stay + 1)
 
     near_low = _where_not_above(curve, around, lows + DOWN_SHARE * (highs - lows))
@@ -222,7 +250,7 @@ def _settled(curve: FloatArray, around: Samples, rate_hz: float) -> tuple[Sample
 
     arrived = np.minimum(near_low[np.searchsorted(near_low, top)], turn)
     left = np.minimum(off_high[np.searchsorted(off_high, top)], turn)
-    slow = np.append(np.flatnonzero(-step <= on), len(curve))
+    slow = stops.falls_no_more
     rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
     stayed = stays[np.searchsorted(stays, left)]
     lowest = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
@@ -231,7 +259,7 @@ def _settled(curve: FloatArray, around: Samples, rate_hz: float) -> tuple[Sample
     # The same from the top backwards.
     arrived = near_low[np.maximum(np.searchsorted(near_low, top) - 1, 0)]
     left = off_high[np.maximum(np.searchsorted(off_high, top) - 1, 0)]
-    slow = np.concatenate([[-1], np.flatnonzero(step <= on) + 1])
+    slow = stops.rose_no_more
     rest = np.maximum(slow[np.searchsorted(slow, arrived, side="right") - 1], before)
     stayed = stays[np.searchsorted(stays, left - stay, side="right") - 1]
     lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)

@@ -9,14 +9,16 @@ period where each one lies.
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, find_peaks, hilbert, sosfiltfilt
 
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import BEGUN_SHARE, FULL_SET, Movement
+from armarc.reps.path import STILL_RAD_S
 
 SHORTEST_CYCLE_S = 0.5
 LONGEST_CYCLE_S = 12.0
@@ -43,6 +45,8 @@ KNOWN = 0.2
 """Share of the cycles in which the turns must have shown a rep already: a few of many are walking."""
 APART = 0.6
 """Tops of two reps lie at least this share of a cycle apart."""
+RESTING, STAYS_RAD = 0.5, math.radians(5)
+"""A cycle without a turn is a pause when the sensor is still for more than this share of it and stays where it is."""
 END_SHARE = 0.5
 """A cycle cut by an end of the recording counts when it shows this share of the typical range."""
 
@@ -74,6 +78,7 @@ def by_cycles(
         Sets without a steady period, and those whose cycles hold one turn each, are as they were.
     """
     felt = _felt(angular_velocity_rad_s, specific_force_m_s2, rate_hz)
+    is_still = np.linalg.norm(angular_velocity_rad_s, axis=1) < STILL_RAD_S
     open_sets = list(sets)
     done: list[tuple[Movement, ...]] = []
     while open_sets:
@@ -85,6 +90,7 @@ def by_cycles(
         others = [*open_sets, *done]
         taken = [(group[0].bottom, group[-1].bottom_after) for group in done]
         cycles = _cycles(felt, angle_rad, largest, rate_hz)
+        cycles = _without_rests(cycles, angle_rad, is_still, largest)
         cycles = [(a, b) for a, b in cycles if all(b <= first or a >= last for first, last in taken)]
         if len(cycles) < FULL_SET:
             done.append(largest)
@@ -118,6 +124,23 @@ def by_cycles(
         done.append(tuple(movements))
     done.sort(key=lambda group: group[0].top)
     return tuple(done)
+
+
+def _without_rests(
+    cycles: list[tuple[int, int]], angle_rad: FloatArray, is_still: BoolArray, group: tuple[Movement, ...]
+) -> list[tuple[int, int]]:
+    """Cycles in which the sensor moves: a pause within a set is no rep, and one beside it ends the set."""
+    tops = np.array([m.top for m in group])
+    rests = [
+        (a, b)
+        for a, b in cycles
+        if is_still[a:b].mean() > RESTING
+        and np.ptp(angle_rad[a:b]) < STAYS_RAD
+        and not ((tops >= a) & (tops < b)).any()
+    ]
+    since = max((b for _, b in rests if b <= tops[0]), default=0)
+    until = min((a for a, _ in rests if a > tops[-1]), default=len(is_still))
+    return [(a, b) for a, b in cycles if (a, b) not in rests and since <= a and b <= until]
 
 
 def _felt(omega: FloatArray, force: FloatArray, rate_hz: float) -> FloatArray:

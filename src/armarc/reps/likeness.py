@@ -172,16 +172,18 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
     whole = ~found.is_cut[None, :]
     share = found.range_rad[None, :] / ranges
     is_partial = share < PARTIAL
-    missed = (np.log(share) / RANGE_SPREAD) ** 2
-    miss = np.where(share < 1, np.minimum(missed, PARTIAL_COST) * whole, np.minimum(missed, CAP))
-    uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))[None, :]
-    miss += whole * np.minimum((uneven / RETURN_SPREAD) ** 2, CAP)
-    lasting = np.log(found.up_s[None, :] / up_s)
-    lasting = np.where(is_partial, np.minimum(lasting - np.log(share), 0.0), lasting)
-    miss += whole * np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
-    faster = np.log(found.speed_rad_s[None, :] / speed)
+    smaller = np.log(share)
+    missed = (smaller / RANGE_SPREAD) ** 2
+    miss = np.minimum(missed, np.where(share < 1, PARTIAL_COST, CAP)) * (whole | (share >= 1))
+    uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))
+    lasting = np.log(found.up_s) - np.log(up_s)
+    lasting = np.where(is_partial, np.minimum(lasting - smaller, 0.0), lasting)
+    miss += whole * (
+        np.minimum((uneven / RETURN_SPREAD) ** 2, CAP) + np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
+    )
+    faster = np.log(found.speed_rad_s) - np.log(speed)
     # Half the way in the time of a whole rep is half the speed, and no slower a movement.
-    faster = np.where(is_partial & (faster < 0), np.minimum(faster - np.log(share), 0.0), faster)
+    faster = np.where(is_partial & (faster < 0), np.minimum(faster - smaller, 0.0), faster)
     miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
     miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
     beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
@@ -190,7 +192,7 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
 
 
 def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
-    return np.asarray(np.arccos(np.clip(one @ other.T, -1.0, 1.0)))
+    return np.asarray(np.arccos(np.minimum(np.maximum(one @ other.T, -1.0), 1.0)))
 
 
 def median(values: FloatArray) -> float:
@@ -202,7 +204,7 @@ def median(values: FloatArray) -> float:
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:
     mean = vectors.mean(axis=0)
-    return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
+    return np.asarray(mean / max(math.sqrt(float(mean @ mean)), 1e-9))
 
 
 def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: list[int]) -> FloatArray:

@@ -54,8 +54,9 @@ def held_share(angle_rad: FloatArray, acceleration_rad_s2: FloatArray, reach_m: 
 
 def lowest_tenth(values: FloatArray) -> float:
     """Median of the lowest tenth of evenly sampled values."""
-    lowest = np.sort(values)[: max(1, round(LOWEST_SHARE * len(values)))]
-    return float(np.median(lowest))
+    count = max(1, round(LOWEST_SHARE * len(values)))
+    lowest = np.sort(values)
+    return 0.5 * float(lowest[(count - 1) // 2] + lowest[count // 2])
 
 
 def least_held(motion: ArmMotion, at: Instants, tilt_se_rad: float) -> Held | None:

@@ -73,21 +73,23 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
     every = max(1, round(rate_hz / COUNTING_RATE_HZ))
     up = up_in_sensor(quaternion)
     about_up = np.einsum("ij,ij->i", up, angular_velocity_rad_s)
-    turned = _integral(angular_velocity_rad_s, rate_hz)[::every]
+    # Copies: a view would keep the whole recording's.
+    turned = _integral(angular_velocity_rad_s, rate_hz)[::every].copy()
     slow_hz = rate_hz / every
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
-        up=up[::every],
+        up=up[::every].copy(),
         turned_rad=turned,
-        yaw_rad=_integral(about_up, rate_hz)[::every],
+        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
     )
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     out = np.zeros_like(rate)
-    np.cumsum(rate[:-1] / rate_hz, axis=0, out=out[1:])
+    np.cumsum(rate[:-1], axis=0, out=out[1:])
+    out /= rate_hz
     return out
 
 

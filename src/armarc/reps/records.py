@@ -1,13 +1,12 @@
-"""Reps and sets under the published keys, in degrees and centimetres: for JSON, tables and the log."""
+"""Degrees, seconds and centimetres as they are published, and reps as a table."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.measures import record_of
-from armarc.reps.summary import summarise
 from armarc.reps.types import MeasuredSet
 
 if TYPE_CHECKING:
@@ -29,18 +28,6 @@ def seconds(value_s: float | None) -> float | None:
 def cm(value_m: float | None) -> float | None:
     """Metres as rounded centimetres."""
     return None if value_m is None else round(100 * value_m, _CENTIMETRES)
-
-
-def set_record(measured: MeasuredSet) -> dict[str, Any]:
-    """One set: number, instants, summary and rep records."""
-    summary = summarise(measured.reps, measured.start_s, measured.end_s, measured.band is not None)
-    return {
-        "set": measured.set,
-        "start_s": seconds(measured.start_s),
-        "end_s": seconds(measured.end_s),
-        "summary": summary.record(),
-        "reps": [record_of(rep) for rep in measured.reps],
-    }
 
 
 def reps_frame(sets: Sequence[MeasuredSet]) -> pd.DataFrame:

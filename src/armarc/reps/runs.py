@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.reps.candidates import Candidates, candidates_between, find_candidates
+from armarc.reps.candidates import Candidates, candidates_between, find_candidates, stops_of
 from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
     Template,
@@ -186,10 +186,18 @@ def _search(
         sizes = _turns_of_each_size(curve, hystereses_rad)
         for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
             facing = sign * curve
+            stops = stops_of(facing, path.rate_hz)
             seen: set[bytes] = set()
             for turns in sizes:
                 found = candidates_between(
-                    path, facing, first, turns, is_start=is_start, is_end=is_end, is_upside_down=sign < 0
+                    path,
+                    facing,
+                    stops,
+                    first,
+                    turns,
+                    is_start=is_start,
+                    is_end=is_end,
+                    is_upside_down=sign < 0,
                 )
                 if found is None:
                     break

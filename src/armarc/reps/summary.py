@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Annotated, Any
 
-from armarc.measures import Column, Measure, columns, record_of
+from armarc.measures import Column, Measure, columns, record_of, row_of
 from armarc.reps.types import Rep
 
 CUT = frozenset({"open_start", "open_end"})
@@ -90,6 +90,26 @@ class SetSummary:
     in_band: InBand | None
     means: Mapping[str, float | None]
     spreads: Mapping[str, float | None]
+
+    @classmethod
+    def from_record(cls, record: Mapping[str, Any]) -> SetSummary:
+        """Read back from `record`.
+
+        Raises
+        ------
+        InputError
+            It is no such record.
+        """
+        band = record.get("in_band")
+        means = {each.key: record.get(mean_key(each.key)) for each in AVERAGED}
+        spreads = {each.key: record.get(spread_key(each.key)) for each in VARYING}
+        return row_of(
+            cls,
+            record,
+            in_band=None if band is None else InBand(count=band["count"], share=band["share"]),
+            means={each.key: None if (m := means[each.key]) is None else each.read(m) for each in AVERAGED},
+            spreads={key: None if spread is None else spread / 100 for key, spread in spreads.items()},
+        )
 
     def record(self) -> dict[str, Any]:
         """As it is published: own columns, ``in_band``, ``mean_<measure>``, ``cv_<measure>_pct``."""

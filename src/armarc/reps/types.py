@@ -27,12 +27,12 @@ class Rep:
     and unit give, in this order (`armarc.measures`). SI; None where a measure cannot be given.
 
     ``first_sample``/``stop_sample`` are the half-open range of samples of the motion it was measured on,
-    from the bottom before to the bottom after; ``top_sample`` is the turning point.
+    from the bottom before to the bottom after; ``top_sample`` is the turning point. All 0 without the motion.
     """
 
-    first_sample: int
-    top_sample: int
-    stop_sample: int
+    first_sample: int = 0
+    top_sample: int = 0
+    stop_sample: int = 0
     rep: Annotated[int, Measure("Rep", "number inside its set, from 1", head="rep")]
     phases: Phases
     gate_s: Annotated[

@@ -85,6 +85,8 @@ class AngleErrors:
         Scale errors of the sensor.
     angle_rad : ndarray, shape (n,), rad
     rate_hz : float, Hz
+    across_rad : float, rad
+        Largest standard error of the arm's direction.
     body : SetBody
         What the set shows of body and strap.
     """
@@ -97,6 +99,7 @@ class AngleErrors:
     tolerance: Tolerance
     angle_rad: FloatArray
     rate_hz: float
+    across_rad: float
     body: SetBody = RIGID
 
     @property
@@ -250,9 +253,8 @@ class AngleErrors:
         facing = self.mounting.thumb_se_rad
         if facing is None or self.up is None:
             return None
-        beside = max(sigma for _, sigma in _across(self.mounting))
         level = max(math.sin(float(self.angle_rad[at])), 0.34)  # the plane is not given below 20°
-        return math.hypot(facing, beside / level)
+        return math.hypot(facing, self.across_rad / level)
 
     def of_hand_rotation(self, at: int) -> float | None:
         """Standard error of the hand rotation at a sample, rad: the thumb turned about the arm."""
@@ -305,7 +307,8 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     is_elevation = motion.coordinate == "elevation"
     axis = motion.mounting.arm_axis
     axes = [axis]
-    for across, sigma in _across(motion.mounting):
+    across_axes = _across(motion.mounting)
+    for across, sigma in across_axes:
         step = math.sqrt(3) * sigma
         axes += [math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0)]
     return AngleErrors(
@@ -317,6 +320,7 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
         tolerance=motion.tolerance,
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
+        across_rad=max(sigma for _, sigma in across_axes),
     )
 
 
