@@ -16,7 +16,7 @@ from armarc.live.events import SetEnded
 from armarc.live.gym import Gym
 from armarc.live.last_time import last_time
 from armarc.live.offline import measure_live_set
-from armarc.live.session import Session
+from armarc.live.session import LiveSession
 from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
 from armarc.recording import Metadata
@@ -229,8 +229,8 @@ def test_today_stands_against_the_last_time_after_the_set(tmp_path):
         ),
     )
     asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
-    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in boards)
-    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in boards)
+    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in scoreboards)
+    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in scoreboards)
 
 
 def test_a_verdict_that_turned_stands_on_the_board_and_in_the_record_after_the_set():
@@ -244,19 +244,19 @@ def test_a_verdict_that_turned_stands_on_the_board_and_in_the_record_after_the_s
     edge = math.radians((said + after) / 2)
     choices = choices_for(made)
     choices = replace(choices, exercise=replace(choices.exercise, band=Band(edge, edge + 1.0)))
-    boards = []
+    scoreboards = []
 
     class Looking(Coach):
-        def refresh(self, board):
-            boards.append((len(board.sets), board.today))
+        def refresh(self, scoreboard):
+            scoreboards.append((len(scoreboard.sets), scoreboard.today))
 
     lines, coach = [], Looking([])
-    session = Session(choices=choices, faces=[coach], after=After(), tell=lines.append, in_step=True)
+    session = LiveSession(choices=choices, faces=[coach], after=After(), tell=lines.append, in_step=True)
     asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
     (record,) = [one for one in coach.heard if one["event"] == "set measured"]
     turned = {one["rep"]: (one["told"], one["measured"]) for one in record["turned"]}
     expected = ("below", "inside") if said < after else ("inside", "below")
     assert turned[rep] == expected
     words = f"told {expected[0]}, measured {expected[1]}"
-    assert any(sets == 1 and words in today for sets, today in boards)
+    assert any(sets == 1 and words in today for sets, today in scoreboards)
     assert any(words in line for line in lines)

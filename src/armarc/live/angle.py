@@ -40,7 +40,7 @@ class Elevation:
 
 @dataclass(frozen=True, slots=True)
 class TurnFromRest:
-    """TurnFromRest away from a resting pose: about a known axis (global frame), or, before one is known, in all."""
+    """Turn away from a resting pose: about a known axis (global frame), or, before one is known, in all."""
 
     rest: Quaternion
     axis: Vector | None = None

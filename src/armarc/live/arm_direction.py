@@ -109,8 +109,8 @@ class ArmDirection:
             return
         calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
         q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
-        s.mounting = hanging_mounting(s.calm.down(), s.choices)
-        s.change_angle(Turn((q[0], q[1], q[2], q[3])))
+        s.mounting = hanging_mounting(s.stillness.down(), s.choices)
+        s.change_angle(TurnFromRest((q[0], q[1], q[2], q[3])))
         events.append(
             Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
         )

@@ -348,12 +348,12 @@ class LiveSession:
     def _measured(self, measured: MeasuredLive, against: str) -> None:
         arm = self._arm_of[measured.number]
         if measured.result is not None:
-            arm.board.measured(measured.number, measured.result.sets[0].summary)
-            trunk = trunk_words(measured.result.sets[0].reps)
-            if trunk:
+            arm.scoreboard.measured(measured.number, measured.result.sets[0].summary)
+            if trunk := trunk_words(measured.result.sets[0].reps):
                 self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.board.today = "; ".join(filter(None, (turned_words(measured.turned), trunk, against)))
+                said = (turned_words(measured.turned), trunk, against)
+                self.scoreboard.today = "; ".join(filter(None, said))
         self._audience.hear(self._sided(measured.record(), arm))
         partner = self._aftermath.partner(measured.number)
         if partner is not None:

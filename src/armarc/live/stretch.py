@@ -10,8 +10,8 @@ import numpy as np
 from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, Quaternion, Vector
 from armarc.live.aside import ASIDE_S, Aside
-from armarc.live.calm import Calm
 from armarc.live.rows import ANGLE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.stillness import Stillness
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion

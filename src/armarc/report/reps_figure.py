@@ -100,7 +100,7 @@ def _start_panel(axes: Axes, reps: Sequence[Rep], band: tuple[float, float] | No
     values = [math.degrees(speed) for _, speed in starts]
     if band:
         axes.axhspan(band[0], band[1], color=palette.inside, alpha=0.16, linewidth=0)
-    furniture.draw_marks(
+    picture_parts.draw_marks(
         axes, palette, [rep.rep for rep, _ in starts], values, [rep.start_verdict for rep, _ in starts], 11
     )
     top = max([*values, band[1] if band else 0.0, 1.0])
