@@ -61,6 +61,21 @@ def test_measuring_a_short_file_loads_no_library_it_does_without():
     assert {"sqlalchemy", "pandas", "matplotlib", "scipy"} & set(loaded) == set()
 
 
+def test_a_live_session_without_the_log_loads_no_database():
+    """It is a quarter of the time from the command to the first sample."""
+    loaded = child(
+        "import contextlib, io, sys\n"
+        "from armarc.cli import main\n"
+        f"sys.argv = ['armarc', 'live', '--from', {str(ROOT / 'recordings' / 'strict-raise.csv')!r}]\n"
+        "sys.argv += ['--json', '--speed', 'max']\n"
+        "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
+        "    main()\n"
+        "assert 'armarc.live.engine' in sys.modules\n"
+        "print(*sorted({n.split('.')[0] for n in sys.modules}))"
+    ).split()
+    assert {"sqlalchemy", "pandas", "matplotlib", "scipy"} & set(loaded) == set()
+
+
 def test_importing_the_package_loads_nothing_heavy():
     loaded = child("import sys, armarc\nprint(*sorted({n.split('.')[0] for n in sys.modules}))").split()
     assert (set(HEAVY) | {"typer", "rich"}) & set(loaded) == set()

@@ -237,9 +237,13 @@ def test_a_verdict_that_turned_stands_on_the_board_and_in_the_record_after_the_s
     """The edge of the band lies between what was told of a rep and what is measured after the set."""
     made, _ = recording(2, reps=5, tremor_rad=0.01)
     (plain,) = [one for one in run(made) if isinstance(one, SetEnded)]
-    measured = measure_live_set(plain, choices_for(made)).result["sets"][0]["reps"]
-    told = [(one["told_velocity_deg_s"], one["start_velocity_deg_s"], one["rep"]) for one in measured]
-    said, after, rep = max((one for one in told if one[0] is not None), key=lambda one: abs(one[0] - one[1]))
+    reps = measure_live_set(plain, choices_for(made)).result.sets[0].reps
+    told = [
+        (math.degrees(one.told_velocity_rad_s), math.degrees(one.start_velocity_rad_s), one.rep)
+        for one in reps
+        if one.told_velocity_rad_s is not None
+    ]
+    said, after, rep = max(told, key=lambda one: abs(one[0] - one[1]))
     assert abs(said - after) > 0.2
     edge = math.radians((said + after) / 2)
     choices = choices_for(made)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from armarc.log.reading import Filter, LoggedSet, list_sets
-from armarc.log.store import Store
 from armarc.quantities import DEFAULT_LIFTER
 from armarc.tasks import Task
+
+if TYPE_CHECKING:
+    from armarc.log.reading import LoggedSet
+    from armarc.log.store import Store
 
 _COMPARED = (
     ("mean_start_velocity_deg_s", "start", "°/s"),
@@ -64,6 +66,9 @@ def last_time(store: Store, task: Task, today: date) -> LastTime | None:
     task : Task
     today : date
     """
+    # The database is loaded by who asks it: a session without the log begins without.
+    from armarc.log.reading import Filter, list_sets
+
     where = Filter(
         lifter=task.lifter or DEFAULT_LIFTER,
         exercise=task.exercise,
@@ -73,8 +78,6 @@ def last_time(store: Store, task: Task, today: date) -> LastTime | None:
     newest = next((one for one in list_sets(store, where, limit=200) if one.day < today), None)
     if newest is None:
         return None
-    from dataclasses import replace
-
     sets = list_sets(store, replace(where, since=newest.day, until=newest.day))
     return LastTime(day=newest.day, sets=tuple(reversed(sets)))
 

@@ -36,8 +36,7 @@ from armarc.live.session_records import (
     task_record,
 )
 from armarc.live.source import Item, LinkNews, Samples
-from armarc.log.labels import SAID_AFTER
-from armarc.log.pain import CAUTION
+from armarc.log.labels import CAUTION, SAID_AFTER
 from armarc.recording import Metadata, RecordingWriter
 from armarc.recording.head import CHEST
 from armarc.tasks import Task

@@ -6,11 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
+from typing import TYPE_CHECKING
 
 from armarc.log.asymmetry import symmetry_index
-from armarc.log.reading import LoggedSet
 from armarc.measures import column
 from armarc.reps.types import Rep
+
+if TYPE_CHECKING:
+    from armarc.log.reading import LoggedSet
 
 Span = tuple[float, float]
 LEAST_OVERLAP = 0.5

@@ -12,6 +12,8 @@ from armarc.quantities import clean_name, composed
 SIDES = ("left", "right")
 LONGEST_NOTE = 10_000
 MOST_TAGS = 100
+CAUTION = "Pain means stop. If it stays, see a licensed practitioner."
+"""Goes in front of a set after which pain was said."""
 SAID_AFTER = ("rir", "rpe", "pain", "pain_place", "pain_at_deg", "note")
 """Labels that a person gives once a set is done."""
 

@@ -9,10 +9,10 @@ import sqlalchemy as sa
 from armarc.errors import UsageError
 from armarc.exercises import find_exercise
 from armarc.log import schema
+from armarc.log.labels import CAUTION
 from armarc.log.reading import Filter, LoggedSet, sets_query
 from armarc.log.store import Store
 
-CAUTION = "Pain means stop. If it stays, see a licensed practitioner."
 MOST_NAMED = 5
 
 
