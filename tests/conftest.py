@@ -15,7 +15,14 @@ def own_configuration(tmp_path_factory):
 
 
 def pytest_collection_modifyitems(config, items):
-    """Slow tests run when they are asked for."""
+    """Slow tests run when they are asked for.
+
+    With ``--dist loadgroup`` a file stays on one worker, and so do all files with a fake Bluetooth daemon, whose
+    stories are told together.
+    """
+    for item in items:
+        where = item.path.parent if item.path.parent.name == "device" else item.path
+        item.add_marker(pytest.mark.xdist_group(str(where.relative_to(config.rootpath))))
     if "slow" in (config.getoption("-m") or ""):
         return
     for item in items:

@@ -22,8 +22,8 @@ def originals() -> tuple[bytes, ...]:
     out = []
     with tempfile.TemporaryDirectory() as folder:
         for seed, side in ((1, "right"), (2, "left"), (3, "right")):
-            knobs = SimulationOptions(reps=4, sets=1, side=side, load_kg=8.0)
-            recording, _ = simulate_session(plan_session(knobs, seed), seed)
+            options = SimulationOptions(reps=4, sets=1, side=side, load_kg=8.0)
+            recording, _ = simulate_session(plan_session(options, seed), seed)
             path = Path(folder) / f"{seed}.csv"
             write_csv(recording, path)
             out.append(path.read_bytes())

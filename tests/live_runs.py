@@ -14,9 +14,9 @@ from armarc.simulate import SimulationOptions, Truth, plan_session, simulate_ses
 
 
 @cache
-def recording(seed: int = 1, **knobs: Any) -> tuple[Recording, Truth]:
+def recording(seed: int = 1, **simulated_as: Any) -> tuple[Recording, Truth]:
     """A synthetic recording with its truth."""
-    return simulate_session(plan_session(SimulationOptions(**knobs), seed), seed)
+    return simulate_session(plan_session(SimulationOptions(**simulated_as), seed), seed)
 
 
 def choices_for(made: Recording, **options: Any) -> Choices:

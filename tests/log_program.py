@@ -64,8 +64,8 @@ def recordings() -> Path:
 
     folder = _folder()
     for seed, side in ((1, "right"), (2, "left"), (3, "right")):
-        knobs = SimulationOptions(reps=5, sets=2, rest_s=14.0, side=side, load_kg=8.0, fatigue=0.2)
-        recording, _ = simulate_session(plan_session(knobs, seed), seed)
+        options = SimulationOptions(reps=5, sets=2, rest_s=14.0, side=side, load_kg=8.0, fatigue=0.2)
+        recording, _ = simulate_session(plan_session(options, seed), seed)
         write_csv(recording, folder / f"s{seed}.csv")
     return folder
 

@@ -52,7 +52,7 @@ def one_set(k: int, **fixed) -> tuple[SimulationOptions, int]:
         height_m=float(rng.uniform(0.015, 0.035)),
         reach_m=float(rng.uniform(0.5, 0.65)),
     )
-    knobs = {
+    simulated_as = {
         "reps": int(rng.integers(5, 13)),
         "eccentric_s": float(rng.uniform(1.2, 3.5)),
         "pause_s": float(rng.uniform(0.0, 1.0)),
@@ -72,7 +72,7 @@ def one_set(k: int, **fixed) -> tuple[SimulationOptions, int]:
             rate_hz=float(rng.choice([50.0, 100.0, 100.0, 200.0])),
         ),
     }
-    return SimulationOptions(**(knobs | fixed)), int(rng.integers(1 << 30))
+    return SimulationOptions(**(simulated_as | fixed)), int(rng.integers(1 << 30))
 
 
 def session(k: int) -> tuple[SimulationOptions, int]:
@@ -93,8 +93,8 @@ def session(k: int) -> tuple[SimulationOptions, int]:
     )
 
 
-def run(knobs: SimulationOptions, seed: int, **options) -> tuple[Session, Truth, Recording]:
-    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+def run(simulated_as: SimulationOptions, seed: int, **options) -> tuple[Session, Truth, Recording]:
+    recording, truth = simulate_session(plan_session(simulated_as, seed), seed)
     return process(recording, **options), truth, recording
 
 
@@ -143,8 +143,8 @@ def accuracy(sets: int, sessions: int) -> None:
     exact = 0
     missed = []
     for k in range(sets):
-        knobs, seed = one_set(k)
-        measured, truth, _ = run(knobs, seed)
+        simulated_as, seed = one_set(k)
+        measured, truth, _ = run(simulated_as, seed)
         if counts(measured, truth):
             exact += 1
         else:
@@ -201,8 +201,8 @@ def accuracy(sets: int, sessions: int) -> None:
         f"\n{sessions} sessions of the rigid arm, 2–3 sets with picking up, walking and fidgeting between them"
     )
     for k in range(sessions):
-        knobs, seed = session(k)
-        measured, truth, _ = run(knobs, seed)
+        simulated_as, seed = session(k)
+        measured, truth, _ = run(simulated_as, seed)
         if counts(measured, truth):
             exact += 1
         else:
@@ -216,14 +216,14 @@ def coverage(sets: int) -> None:
     """How many errors lie within one and two standard errors, for every measure that has one."""
     ratios: dict[str, dict[str, list[float]]] = {}
     for k in range(sets):
-        knobs, seed = one_set(k)
-        measured, truth, _ = run(knobs, seed)
+        simulated_as, seed = one_set(k)
+        measured, truth, _ = run(simulated_as, seed)
         for mine, true in paired(measured, truth):
             for key in mine:
                 se = mine.get(f"{key}_se")
                 if se and mine[key] is not None and true.get(key) is not None:
                     by_grade = ratios.setdefault(key, {})
-                    by_grade.setdefault(knobs.sensor.noise, []).append((mine[key] - true[key]) / se)
+                    by_grade.setdefault(simulated_as.sensor.noise, []).append((mine[key] - true[key]) / se)
     print(
         f"\nCoverage of the standard errors, {sets} sets of the rigid arm (wanted: 68 % within 1, 95 % within 2)"
     )
@@ -245,8 +245,8 @@ def swing(sets: int) -> None:
     for travel_cm in (0, 1, 2, 4, 6):
         found, true, se = [], [], []
         for k in range(sets):
-            knobs, seed = one_set(8000 + k, swing_m=travel_cm / 100)
-            measured, truth, _ = run(knobs, seed)
+            simulated_as, seed = one_set(8000 + k, swing_m=travel_cm / 100)
+            measured, truth, _ = run(simulated_as, seed)
             for mine, actual in paired(measured, truth):
                 if mine["body_swing_cm"] is not None:
                     found.append(mine["body_swing_cm"])

@@ -83,8 +83,8 @@ class Tally:
         return self
 
 
-def measured(knobs: SimulationOptions, seed: int) -> tuple[dict, Truth]:
-    recording, truth = simulate_session(plan_session(knobs, seed), seed)
+def measured(options: SimulationOptions, seed: int) -> tuple[dict, Truth]:
+    recording, truth = simulate_session(plan_session(options, seed), seed)
     return process(recording).to_dict(), truth
 
 
@@ -199,7 +199,7 @@ def button_to_button(count: int, first_seed: int) -> None:
     for seed in range(first_seed, first_seed + count):
         rng = np.random.default_rng([seed, 13])
         kind = str(rng.choice([name for name in SCENARIOS if name != "slipping-strap"]))
-        knobs = replace(
+        options = replace(
             draw_options(kind, seed),
             press_start=True,
             press_stop=True,
@@ -213,7 +213,7 @@ def button_to_button(count: int, first_seed: int) -> None:
             double_tops=0.2 if rng.random() < 0.3 else 0.0,
             pulses=2 if rng.random() < 0.15 else 0,
         )
-        record, truth = measured(knobs, seed)
+        record, truth = measured(options, seed)
         true_counts = [len(one.reps) for one in truth.sets]
         right = counts(record) == true_counts
         exact += right
@@ -221,10 +221,10 @@ def button_to_button(count: int, first_seed: int) -> None:
             what = [
                 name
                 for name in ("walk_up", "walk", "fidget", "pick_up", "alternating")
-                if getattr(knobs, name)
+                if getattr(options, name)
             ]
-            what += ["pulses"] if knobs.pulses else []
-            what += ["double tops"] if knobs.double_tops else []
+            what += ["pulses"] if options.pulses else []
+            what += ["double tops"] if options.double_tops else []
             print(f"   {kind} {seed}: {counts(record)}, true {true_counts}; {', '.join(what)}", flush=True)
     print(f"all sets exact, nothing else counted: {exact}/{count}")
 

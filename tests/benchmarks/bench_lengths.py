@@ -64,11 +64,11 @@ print(f"{n} samples: reading {read:.0f} ms ({read / floor:.1f} x pandas), measur
 def session(minutes: int, rate_hz: float) -> Recording:
     """An invented recording of about so many minutes."""
     if minutes == 1:
-        knobs = SimulationOptions(reps=13, hold_s=0.4)
+        options = SimulationOptions(reps=13, hold_s=0.4)
     else:
-        knobs = SimulationOptions(reps=10, sets=8, rest_s=45.0, pick_up=True, walk=True, fidget=True)
-    knobs = replace(knobs, sensor=replace(knobs.sensor, rate_hz=rate_hz))
-    once, _ = simulate_session(plan_session(knobs, 2), 2)
+        options = SimulationOptions(reps=10, sets=8, rest_s=45.0, pick_up=True, walk=True, fidget=True)
+    options = replace(options, sensor=replace(options.sensor, rate_hz=rate_hz))
+    once, _ = simulate_session(plan_session(options, 2), 2)
     times = max(1, minutes // 12)
     return replace(
         once,

@@ -152,9 +152,9 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=8)
     options = parser.parse_args()
     differences: list[float] = []
-    for name, knobs in KINDS.items():
+    for name, simulated_as in KINDS.items():
         made = [
-            simulate_session(plan_session(SimulationOptions(**knobs), seed), seed)[0]
+            simulate_session(plan_session(SimulationOptions(**simulated_as), seed), seed)[0]
             for seed in range(1, options.seeds + 1)
         ]
         differences += compare(name, made)

@@ -74,20 +74,20 @@ def true_drive_share(truth: Truth, rep: TruthRep, rest_from_s: float) -> float:
 def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, float | None, float, str]]:
     """True share, measured share (None: not measured), its floor and what is said, rep by rep."""
     changes = CASES[case]
-    knobs = draw_options(kind, seed)
+    options = draw_options(kind, seed)
     body = (
-        replace(knobs.body, tip_rad=changes.get("tip_rad", 0.0))
+        replace(options.body, tip_rad=changes.get("tip_rad", 0.0))
         if kind != "rigid"
         else Body(tip_rad=changes.get("tip_rad", 0.0))
     )
-    knobs = replace(knobs, body=body, swing_m=changes.get("swing_m", 0.0), load_kg=LOAD_KG)
-    plan = plan_session(knobs, seed)
+    options = replace(options, body=body, swing_m=changes.get("swing_m", 0.0), load_kg=LOAD_KG)
+    plan = plan_session(options, seed)
     recording, truth = simulate_session(plan, seed)
     session = process(
         recording,
         kept=NOTHING_KEPT,
-        exercise=knobs.pattern.key,
-        side=knobs.side,
+        exercise=options.pattern.key,
+        side=options.side,
         trunk=Trunk(recording=simulate_chest(plan, seed)) if has_chest else None,
     )
     rows = []
@@ -106,11 +106,11 @@ def run(kind: str, case: str, seed: int, has_chest: bool) -> list[tuple[float, f
 
 def lowered(kind: str, eccentric_s: float | None, seed: int) -> list[tuple[float, float, float, float]]:
     """Errors of share held, its standard error, the least truly held, and error of the start ratio, rep by rep."""
-    knobs = draw_options(kind, seed)
+    options = draw_options(kind, seed)
     if eccentric_s is not None:
-        knobs = replace(knobs, eccentric_s=eccentric_s)
-    recording, truth = simulate_session(plan_session(knobs, seed), seed)
-    session = process(recording, kept=NOTHING_KEPT, exercise=knobs.pattern.key, side=knobs.side)
+        options = replace(options, eccentric_s=eccentric_s)
+    recording, truth = simulate_session(plan_session(options, seed), seed)
+    session = process(recording, kept=NOTHING_KEPT, exercise=options.pattern.key, side=options.side)
     series = truth.series
     acceleration = np.gradient(series.angle_rate_rad_s, series.time_s)
     rows = []

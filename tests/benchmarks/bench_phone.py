@@ -145,10 +145,10 @@ def accuracy(sessions: int = 20) -> None:
         off = []
         for seed in range(sessions):
             start = math.radians(40 + 3 * seed)
-            knobs = SimulationOptions(
+            options = SimulationOptions(
                 sensor=SensorPlan(rate_hz=200.0), reps=6, start_velocity_rad_s=start, concentric_s=1.3
             )
-            made, truth = simulate_session(plan_session(knobs, seed), seed)
+            made, truth = simulate_session(plan_session(options, seed), seed)
             got = made if browser is None else streamed(made, browser, seed)
             reps = armarc.process(got, exercise="lateral-raise").frame()
             told = reps["start_velocity_deg_s"].to_numpy()

@@ -67,13 +67,13 @@ def fusion() -> None:
 def whole_road(folder: Path) -> None:
     usual = SimulationOptions(reps=10, sets=4, rest_s=60.0, pick_up=True, walk=True, fidget=True)
     sensor = replace(usual.sensor, rate_hz=200.0)
-    for name, mark, knobs in (
+    for name, mark, options in (
         ("one short set", "", SimulationOptions(load_kg=8.0)),
         ("one-minute set", "", SimulationOptions(reps=13, hold_s=0.4)),
         ("session of four sets", "≥ 300 k samples/s", usual),
         ("session of seven sets at 200 Hz", "≥ 300 k samples/s", replace(usual, sets=7, sensor=sensor)),
     ):
-        recording, _ = simulate_session(plan_session(knobs, 2), 2)
+        recording, _ = simulate_session(plan_session(options, 2), 2)
         path = folder / "recording.csv"
         write_csv(recording, path)
         n = len(recording.time_s)

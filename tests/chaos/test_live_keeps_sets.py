@@ -170,7 +170,7 @@ def test_a_set_the_log_refused_is_tried_again(file: Path, monkeypatch: pytest.Mo
     from armarc.choices import choose
     from armarc.live import aftermath
     from armarc.live.aftermath import After
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
     from armarc.live.source import play
 
     made = read_csv(file)
@@ -181,7 +181,7 @@ def test_a_set_the_log_refused_is_tried_again(file: Path, monkeypatch: pytest.Mo
         return "", (1,) if len(tries) > 4 else ()
 
     monkeypatch.setattr(aftermath, "log_set", log_set)
-    one = Session(
+    one = LiveSession(
         choices=choose(made.metadata),
         faces=[],
         after=After(log=True),
@@ -203,7 +203,7 @@ def test_a_face_that_fails_is_dropped_and_told_once(file: Path) -> None:
 
     from armarc.choices import choose
     from armarc.live.aftermath import After
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
     from armarc.live.source import play
 
     class Broken:
@@ -213,7 +213,7 @@ def test_a_face_that_fails_is_dropped_and_told_once(file: Path) -> None:
             if record["event"] == "rep ended":
                 raise ValueError("cracked")
 
-        def refresh(self, board: Any) -> None: ...
+        def refresh(self, scoreboard: Any) -> None: ...
         def close(self) -> None:
             raise OSError("cracked again")
 
@@ -228,7 +228,7 @@ def test_a_face_that_fails_is_dropped_and_told_once(file: Path) -> None:
     made = read_csv(file)
     said: list[str] = []
     good = Good()
-    one = Session(
+    one = LiveSession(
         choices=choose(made.metadata),
         faces=[Broken(), good],
         after=After(),

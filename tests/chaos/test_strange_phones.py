@@ -97,7 +97,7 @@ def test_nothing_is_served_without_the_token(waiting: Waiting) -> None:
     assert code == 200
     assert b"devicemotion" in body
     assert waiting.token.encode() not in body  # a saved page gives nobody the way in
-    # Nothing is shown elsewhere while a recording is made: there are no boards.
+    # Nothing is shown elsewhere while a recording is made: there are no scoreboards.
     assert page("/", waiting.token)[0] == 404
     assert page("/live", waiting.token)[0] == 404
     assert page("/phone/stream", waiting.token)[0] == 426

@@ -321,7 +321,7 @@ def test_cautions_are_said_once_in_a_run(environment):
 
 
 def test_a_quiet_capture_says_nothing_of_its_progress(capsys, monkeypatch):
-    from armarc.cli.capture_talk import Talk
+    from armarc.cli.capture_progress import Talk
 
     Talk(1).say("120 samples")
     assert "120 samples" in capsys.readouterr().err

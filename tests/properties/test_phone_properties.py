@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from armarc.sensor.events import Ended, Frames
-from armarc.sensor.phone import Frames as Message
 from armarc.sensor.phone import Hello, Receiver, read_message
+from armarc.sensor.phone import Readings as Message
 from armarc.sensor.wire import PacketError
 from phone_page import hello
 

@@ -21,9 +21,13 @@ UNKNOWN = Metadata(exercise="lateral-raise", side="right")
 
 
 @cache
-def raises(side="right", noise="common", bias=None, **knobs):
+def raises(side="right", noise="common", bias=None, **simulated_as):
     plan = SimulationOptions(
-        reps=4, still_s=2.0, side=side, sensor=SensorPlan(noise=noise, gyroscope_bias_rad_s=bias), **knobs
+        reps=4,
+        still_s=2.0,
+        side=side,
+        sensor=SensorPlan(noise=noise, gyroscope_bias_rad_s=bias),
+        **simulated_as,
     )
     recording, _ = simulate_session(plan_session(plan, 5), 5)
     return replace(recording, metadata=replace(UNKNOWN, side=side))

@@ -60,7 +60,7 @@ def test_the_concentric_rises_steadily_and_meets_its_gate(start, slack, rom, gri
 
 
 @st.composite
-def knobs(draw):
+def options(draw):
     concentric_s = draw(st.floats(0.8, 2.5))
     start = draw(st.one_of(st.none(), st.floats(30, 150).map(RAD)))
     if start is not None and concentric_s < shortest_concentric_s(start):
@@ -97,7 +97,7 @@ def knobs(draw):
     )
 
 
-@given(wish=knobs(), seed=st.integers(0, 2**32))
+@given(wish=options(), seed=st.integers(0, 2**32))
 @settings(max_examples=40, deadline=None)
 def test_any_session_is_consistent(wish, seed):
     recording, truth = simulate_session(plan_session(wish, seed), seed)

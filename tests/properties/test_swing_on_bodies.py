@@ -15,8 +15,8 @@ def swings(name, swing_m):
     """Measured and true swing of every rep, with the standard error, m; None where there is no number."""
     out = []
     for seed in SETS:
-        knobs = replace(draw_options(name, seed), swing_m=swing_m)
-        recording, truth = simulate_session(plan_session(knobs, seed), seed)
+        options = replace(draw_options(name, seed), swing_m=swing_m)
+        recording, truth = simulate_session(plan_session(options, seed), seed)
         for rep in (rep for one in process(recording).sets for rep in one.reps):
             true = min(truth.reps, key=lambda r: abs(r.start_s - rep.phases.start_s))
             out.append((rep.body_swing_m, rep.body_swing_se_m, rep.body_swing_reason, true.body_swing_m))

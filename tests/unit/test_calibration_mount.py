@@ -21,12 +21,12 @@ from invented_bench import still
 
 
 def guided(
-    side: str = "right", strap: str = "back", **knobs: object
+    side: str = "right", strap: str = "back", **options: object
 ) -> tuple[Recording, FloatArray, FloatArray]:
     """A recording with the move and one set, and the true directions of hand and thumb in the sensor."""
     plan = plan_session(
         SimulationOptions(
-            **({"twist": True, "front_raise": True} | knobs),  # type: ignore[arg-type]
+            **({"twist": True, "front_raise": True} | options),  # type: ignore[arg-type]
             reps=2,
             side=side,
             mount=MountPlan(strap=strap, roll_rad=0.3, tilt_rad=0.08),

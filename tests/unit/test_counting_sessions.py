@@ -48,7 +48,7 @@ def test_a_walking_arm_swings_elsewhere_than_the_sets_and_faster():
     ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]
 )
 def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, strap):
-    knobs = SimulationOptions(
+    options = SimulationOptions(
         sets=3,
         reps=7,
         pattern=find_pattern(exercise),
@@ -61,6 +61,6 @@ def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, st
         concentric_s=1.9,
         mount=MountPlan(strap=strap, hand_axis="+x", tilt_rad=math.radians(5)),
     )
-    recording, truth = simulate_session(plan_session(knobs, 16), 16)
+    recording, truth = simulate_session(plan_session(options, 16), 16)
     measured = process(recording, kept=NOTHING_KEPT)
     assert [len(one.reps) for one in measured.sets] == [len(one.reps) for one in truth.sets]

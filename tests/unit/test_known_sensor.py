@@ -14,7 +14,7 @@ from armarc.archive.setup import make_setup
 from armarc.choices import choose
 from armarc.known_sensor import KnownSensor, open_shelf
 from armarc.live.aftermath import After
-from armarc.live.session import Session
+from armarc.live.session import LiveSession
 from armarc.live.source import LinkNews, Samples
 from armarc.load import Lifter
 from armarc.log.measuring import measure_session
@@ -71,8 +71,8 @@ def calibration():
 
 @pytest.fixture(scope="module")
 def true_set():
-    knobs = SimulationOptions(reps=4, sensor=SensorPlan(noise="ideal"), still_s=2.0)
-    return simulate_session(plan_session(knobs, 3), 3)[0]
+    simulated_as = SimulationOptions(reps=4, sensor=SensorPlan(noise="ideal"), still_s=2.0)
+    return simulate_session(plan_session(simulated_as, 3), 3)[0]
 
 
 @pytest.fixture(scope="module")
@@ -172,7 +172,7 @@ def test_live_corrects_what_comes_in_and_keeps_what_came(wonky, wanted, kept, tm
                 angular_velocity_rad_s=wonky.angular_velocity_rad_s[cut],
             )
 
-    session = Session(
+    session = LiveSession(
         choices=choose(wonky.metadata, MeasuringOptions(side="right")),
         faces=[],
         after=After(),

@@ -48,9 +48,9 @@ def test_what_is_forgotten_is_never_taken_up_and_an_error_is_not_lost() -> None:
         looks.settle([])
 
 
-@pytest.mark.parametrize("knobs", [{"reps": 5}, {"reps": 6, "pause_s": 0.0, "concentric_s": 1.0}])
-def test_a_slow_worker_changes_no_event(monkeypatch: pytest.MonkeyPatch, knobs: dict[str, Any]) -> None:
-    made, _ = recording(**knobs)
+@pytest.mark.parametrize("options", [{"reps": 5}, {"reps": 6, "pause_s": 0.0, "concentric_s": 1.0}])
+def test_a_slow_worker_changes_no_event(monkeypatch: pytest.MonkeyPatch, options: dict[str, Any]) -> None:
+    made, _ = recording(**options)
     quick = run(made)
     begin, lots = Aside.begin, random.Random(1)
 

@@ -62,8 +62,8 @@ def test_a_plain_set_is_told_rep_by_rep_and_agrees_with_the_truth() -> None:
 
 
 def test_live_and_offline_agree_on_count_and_start_velocity() -> None:
-    for seed, knobs in ((2, {}), (3, {"pause_s": 0.0, "start_velocity_rad_s": 2.0, "concentric_s": 1.0})):
-        made, _ = recording(seed, reps=6, **knobs)
+    for seed, options in ((2, {}), (3, {"pause_s": 0.0, "start_velocity_rad_s": 2.0, "concentric_s": 1.0})):
+        made, _ = recording(seed, reps=6, **options)
         (live,) = sets_in(run(made))
         (offline,) = measure(made, choices_for(made)).sets
         assert len(live.reps) == len(offline.reps)
@@ -315,8 +315,10 @@ def test_a_verdict_that_turned_is_said_after_the_set() -> None:
 
 
 def test_from_start_button_to_stop_button_live_counts_the_sets_and_nothing_else() -> None:
-    knobs = replace(draw_options("rising-girdle", 7), press_start=True, press_stop=True, walk_up=True, sets=2)
-    made, truth = simulate_session(plan_session(knobs, 7), 7)
+    options = replace(
+        draw_options("rising-girdle", 7), press_start=True, press_stop=True, walk_up=True, sets=2
+    )
+    made, truth = simulate_session(plan_session(options, 7), 7)
     expected = [len(one.reps) for one in truth.sets]
     assert [len(one.reps) for one in sets_in(run(made))] == expected
     session = measure(made, choices_for(made))

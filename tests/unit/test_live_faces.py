@@ -15,27 +15,27 @@ from rich.console import Console
 
 from armarc.errors import UsageError
 from armarc.live.after_set import Hooks, parse_hook
-from armarc.live.board import Board, board_for
 from armarc.live.engine import Engine
 from armarc.live.events import GateCrossed, RepEnded
 from armarc.live.offline import measure_live_set
 from armarc.live.raster import Braille, digits, half_blocks, shape
+from armarc.live.scoreboard import Scoreboard, scoreboard_for
 from armarc.live.screen import draw
 from armarc.live.speech import Speaker, find_speech
 from armarc.live.tones import LOUDNESS, PATTERNS, SOUND_RATE_HZ, open_player, sound_for, tone
 from armarc.live.web.access import Access, is_loopback, open_access
-from armarc.live.web.messages import board_message
+from armarc.live.web.messages import scoreboard_message
 from live_runs import choices_for, recording, run, sets_in
 
 SIZES = [(80, 24), (100, 30), (150, 45), (220, 60), (60, 18), (30, 8), (20, 6)]
 
 
-def board_of(reps: int = 5, **knobs: Any) -> list[Board]:
-    """Boards of a set: in the middle of its third rep, and after its end."""
-    made, _ = recording(3, reps=reps, cheat_rep=3, **knobs)
+def scoreboards_of(reps: int = 5, **simulated_as: Any) -> list[Scoreboard]:
+    """NewestScoreboard of a set: in the middle of its third rep, and after its end."""
+    made, _ = recording(3, reps=reps, cheat_rep=3, **simulated_as)
     choices = choices_for(made)
-    engine, board = Engine(choices, made.rate_hz), board_for(choices)
-    boards: list[Board] = []
+    engine, scoreboard = Engine(choices, made.rate_hz), scoreboard_for(choices)
+    scoreboards: list[Scoreboard] = []
     for t, f, w in zip(
         made.time_s.tolist(),
         made.specific_force_m_s2.tolist(),
@@ -43,19 +43,21 @@ def board_of(reps: int = 5, **knobs: Any) -> list[Board]:
         strict=True,
     ):
         for event in engine.feed(t, tuple(f), tuple(w)):
-            board.hear(event)
+            scoreboard.hear(event)
             if isinstance(event, GateCrossed) and event.rep == 3:
-                board.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
-                boards.append(replace(board, strip=list(board.strip), trace=board.trace.copy()))
-        board.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
+                scoreboard.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
+                scoreboards.append(
+                    replace(scoreboard, strip=list(scoreboard.strip), trace=scoreboard.trace.copy())
+                )
+        scoreboard.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
     for event in engine.finish():
-        board.hear(event)
-    return [*boards, board]
+        scoreboard.hear(event)
+    return [*scoreboards, scoreboard]
 
 
-def text_of(board: Board, width: int, height: int, **options: Any) -> str:
+def text_of(scoreboard: Scoreboard, width: int, height: int, **options: Any) -> str:
     console = Console(width=width, height=height, file=io.StringIO(), force_terminal=True, **options)
-    console.print(draw(board, width, height), end="")
+    console.print(draw(scoreboard, width, height), end="")
     return console.file.getvalue()  # type: ignore[attr-defined]
 
 
@@ -133,14 +135,14 @@ def test_the_player_mixes_what_is_played_at_once(monkeypatch: pytest.MonkeyPatch
 
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_the_screen_fits_any_terminal(width: int, height: int) -> None:
-    for board in board_of():
-        lines = text_of(board, width, height, color_system=None).splitlines()
+    for scoreboard in scoreboards_of():
+        lines = text_of(scoreboard, width, height, color_system=None).splitlines()
         assert len(lines) <= height
         assert max(map(len, lines)) <= width
 
 
 def test_the_screen_says_in_words_and_shapes_what_colour_says() -> None:
-    during, after = board_of()
+    during, after = scoreboards_of()
     text = text_of(during, 80, 24, color_system=None)
     assert "°/s ABOVE THE BAND" in text
     assert "start slower" not in text, "it describes and does not order: the band has no source"
@@ -156,20 +158,20 @@ def test_the_screen_says_in_words_and_shapes_what_colour_says() -> None:
 
 def test_no_color_is_respected(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
-    text = text_of(board_of()[0], 80, 24)
+    text = text_of(scoreboards_of()[0], 80, 24)
     assert "38;2" not in text
     assert "38;5" not in text
 
 
 def test_the_sensor_is_mentioned_only_when_it_matters() -> None:
-    _, board = board_of()
-    board.battery_pct = 80
-    assert "battery" not in text_of(board, 80, 24, color_system=None)
-    board.battery_pct = 9
-    assert "battery 9 %" in text_of(board, 80, 24, color_system=None)
-    board.link = "link lost: nothing came for 2 s"
-    assert "link lost" in text_of(board, 80, 24, color_system=None)
-    assert board_message(board)["sensor"] == ["link lost: nothing came for 2 s", "battery 9 %"]
+    _, scoreboard = scoreboards_of()
+    scoreboard.battery_pct = 80
+    assert "battery" not in text_of(scoreboard, 80, 24, color_system=None)
+    scoreboard.battery_pct = 9
+    assert "battery 9 %" in text_of(scoreboard, 80, 24, color_system=None)
+    scoreboard.link = "link lost: nothing came for 2 s"
+    assert "link lost" in text_of(scoreboard, 80, 24, color_system=None)
+    assert scoreboard_message(scoreboard)["sensor"] == ["link lost: nothing came for 2 s", "battery 9 %"]
 
 
 def test_raster_shapes_differ_by_outline() -> None:
@@ -185,9 +187,9 @@ def test_raster_shapes_differ_by_outline() -> None:
     assert canvas.lines()[0] == "⠑⢄"
 
 
-def test_board_messages_are_json() -> None:
-    for board in board_of():
-        message = json.loads(json.dumps(board_message(board), allow_nan=False))
+def test_scoreboard_messages_are_json() -> None:
+    for scoreboard in scoreboards_of():
+        message = json.loads(json.dumps(scoreboard_message(scoreboard), allow_nan=False))
         assert message["exercise"] == "Lateral raise, dumbbell"
     assert message["rest_s"] > 0
     assert len(message["strip"]) == 5

@@ -16,7 +16,7 @@ from armarc.live.events import SetEnded
 from armarc.live.gym import Gym
 from armarc.live.last_time import last_time
 from armarc.live.offline import measure_live_set
-from armarc.live.session import Session
+from armarc.live.session import LiveSession
 from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
 from armarc.recording import Metadata
@@ -46,7 +46,7 @@ class Coach:
         except UsageError as error:
             self.refused.append(error.message)
 
-    def refresh(self, board): ...
+    def refresh(self, scoreboard): ...
     def close(self): ...
 
 
@@ -57,15 +57,15 @@ def at(event, number=1):
     return heard
 
 
-def train(tmp_path, orders, *, log=True, task=ANNA, past=(), **knobs):
-    made, _ = recording(2, **{"sets": 2, "reps": 3, "rest_s": 14.0, **knobs})
+def train(tmp_path, orders, *, log=True, task=ANNA, past=(), **simulated_as):
+    made, _ = recording(2, **{"sets": 2, "reps": 3, "rest_s": 14.0, **simulated_as})
     made = replace(made, metadata=Metadata(started_at="2026-03-02T18:00:00+00:00"))
     kept, coach, remembered = Kept(), Coach(orders), []
 
     def choose(one):
         return kept.choices(Metadata(), one.options())
 
-    session = Session(
+    session = LiveSession(
         choices=choose(task),
         faces=[coach],
         after=After(
@@ -130,12 +130,12 @@ def test_the_caution_stands_on_the_board_after_pain_and_goes_with_the_next_set(t
     cautions = []
 
     class Watching(Coach):
-        def refresh(self, board):
-            cautions.append((len(board.sets), board.rep, board.caution))
+        def refresh(self, scoreboard):
+            cautions.append((len(scoreboard.sets), scoreboard.rep, scoreboard.caution))
 
     coach = Watching([(at("set measured"), Say(labels=Labels(pain=4)))])
     made, _ = recording(2, sets=2, reps=3, rest_s=14.0)
-    session = Session(
+    session = LiveSession(
         choices=Kept().choices(Metadata(), ANNA.options()),
         faces=[coach],
         after=After(log=True, log_file=str(tmp_path / "log.sqlite")),
@@ -162,7 +162,7 @@ def test_an_exercise_that_cannot_be_measured_changes_nothing(tmp_path):
             raise UsageError("no left arm today")
         return kept.choices(Metadata(), task.options())
 
-    session = Session(
+    session = LiveSession(
         choices=choose(ANNA),
         faces=[],
         after=After(),
@@ -205,16 +205,16 @@ def test_the_last_time_is_the_last_day_of_the_same_task(tmp_path):
 
 def test_today_stands_against_the_last_time_after_the_set(tmp_path):
     train(tmp_path, [])
-    boards = []
+    scoreboards = []
 
     class Looking(Coach):
-        def refresh(self, board):
-            boards.append((len(board.sets), board.last_time, board.today))
+        def refresh(self, scoreboard):
+            scoreboards.append((len(scoreboard.sets), scoreboard.last_time, scoreboard.today))
 
     made, _ = recording(2, sets=2, reps=3, rest_s=14.0)
     kept = Kept()
     coach = Looking([])
-    session = Session(
+    session = LiveSession(
         choices=kept.choices(Metadata(), ANNA.options()),
         faces=[coach],
         after=After(log=True, log_file=str(tmp_path / "log.sqlite")),
@@ -229,8 +229,8 @@ def test_today_stands_against_the_last_time_after_the_set(tmp_path):
         ),
     )
     asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
-    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in boards)
-    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in boards)
+    assert any(sets == 0 and before.startswith("last time (02 Mar)") for sets, before, _ in scoreboards)
+    assert any(sets == 1 and today.startswith("since 02 Mar: 3 reps (+0)") for sets, _, today in scoreboards)
 
 
 def test_a_verdict_that_turned_stands_on_the_board_and_in_the_record_after_the_set():
@@ -248,19 +248,19 @@ def test_a_verdict_that_turned_stands_on_the_board_and_in_the_record_after_the_s
     edge = math.radians((said + after) / 2)
     choices = choices_for(made)
     choices = replace(choices, exercise=replace(choices.exercise, band=Band(edge, edge + 1.0)))
-    boards = []
+    scoreboards = []
 
     class Looking(Coach):
-        def refresh(self, board):
-            boards.append((len(board.sets), board.today))
+        def refresh(self, scoreboard):
+            scoreboards.append((len(scoreboard.sets), scoreboard.today))
 
     lines, coach = [], Looking([])
-    session = Session(choices=choices, faces=[coach], after=After(), tell=lines.append, in_step=True)
+    session = LiveSession(choices=choices, faces=[coach], after=After(), tell=lines.append, in_step=True)
     asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
     (record,) = [one for one in coach.heard if one["event"] == "set measured"]
     turned = {one["rep"]: (one["told"], one["measured"]) for one in record["turned"]}
     expected = ("below", "inside") if said < after else ("inside", "below")
     assert turned[rep] == expected
     words = f"told {expected[0]}, measured {expected[1]}"
-    assert any(sets == 1 and words in today for sets, today in boards)
+    assert any(sets == 1 and words in today for sets, today in scoreboards)
     assert any(words in line for line in lines)

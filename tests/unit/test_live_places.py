@@ -14,7 +14,7 @@ from armarc.errors import UsageError
 from armarc.live.aftermath import After
 from armarc.live.desk import Desk, Say, Switch
 from armarc.live.faces import SpeechFace
-from armarc.live.session import Session
+from armarc.live.session import LiveSession
 from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
 from armarc.options import MeasuringOptions
@@ -70,7 +70,7 @@ class Ear:
         except UsageError as error:
             self.refused.append(error.message)
 
-    def refresh(self, board): ...
+    def refresh(self, scoreboard): ...
     def close(self): ...
 
     def of(self, event):
@@ -90,7 +90,7 @@ def lift(paths, orders=(), *, log=None, lifter=None, without=(), faces=()):
     )
     choices, gym, streams = file_gym(paths, MeasuringOptions(), said)
     ear, told = Ear(orders), []
-    session = Session(
+    session = LiveSession(
         choices=choices,
         faces=[ear, *faces],
         after=After(log=log is not None, log_file=None if log is None else str(log)),
@@ -118,9 +118,9 @@ def test_each_arm_has_its_sets_and_both_are_compared(files):
     assert [(one["side"], one["reps"]) for one in ended] == [("left", 4), ("right", 4)] * 2
     assert [one["set"] for one in ended] == [1, 2, 3, 4]
     assert ear.of("session")[0]["side"] == "both"
-    assert {one.board.side for one in session.arms.values()} == {"left", "right"}
+    assert {one.scoreboard.side for one in session.arms.values()} == {"left", "right"}
     for arm in session.arms.values():
-        assert [line.reps for line in arm.board.sets] == [4, 4]
+        assert [line.reps for line in arm.scoreboard.sets] == [4, 4]
     both = ear.of("both arms")
     assert [(one["left_set"], one["right_set"]) for one in both] == [(1, 2), (3, 4)]
     assert all(one["reps"] == [[n, n] for n in range(1, 5)] for one in both)

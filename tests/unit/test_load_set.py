@@ -30,8 +30,8 @@ LOADED = (math.radians(30), math.radians(60))
 
 @cache
 def session(swing_m: float) -> tuple[Session, Truth]:
-    knobs = SimulationOptions(reps=4, swing_m=swing_m, dip_m=0.5 * swing_m, load_kg=8.0)
-    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    options = SimulationOptions(reps=4, swing_m=swing_m, dip_m=0.5 * swing_m, load_kg=8.0)
+    recording, truth = simulate_session(plan_session(options, 3), 3)
     return process(recording, exercise="lateral-raise", load_kg=8.0), truth
 
 
@@ -132,8 +132,8 @@ def test_no_swing_is_said_to_be_none() -> None:
 def test_a_swing_shows_in_the_drive_though_up_and_back_cancel_over_the_concentric(
     swing_m: float, least: float
 ) -> None:
-    knobs = SimulationOptions(reps=4, swing_m=swing_m, pause_s=0.5, load_kg=8.0)
-    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    options = SimulationOptions(reps=4, swing_m=swing_m, pause_s=0.5, load_kg=8.0)
+    recording, truth = simulate_session(plan_session(options, 3), 3)
     done = process(recording, exercise="lateral-raise", load_kg=8.0)
     time_s, true = true_dynamics(truth, done.motions[0].mounting.arm_axis)
     found = measure_load(done.motions[0], done.sets[0])
@@ -240,8 +240,8 @@ def test_matching_gives_equal_work() -> None:
 
 
 def test_what_was_held_while_lowering_is_the_moment_over_the_static_one() -> None:
-    knobs = SimulationOptions(reps=4, pause_s=0.5, eccentric_s=0.8, load_kg=8.0)
-    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    options = SimulationOptions(reps=4, pause_s=0.5, eccentric_s=0.8, load_kg=8.0)
+    recording, truth = simulate_session(plan_session(options, 3), 3)
     done = process(recording, exercise="lateral-raise", load_kg=8.0)
     found = measure_load(done.motions[0], done.sets[0])
     time_s, true = true_dynamics(truth, done.motions[0].mounting.arm_axis)

@@ -17,7 +17,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from armarc.cli import capture_talk, keyboard
+from armarc.cli import capture_progress, keyboard
 from armarc.cli.simulate import quoted
 from armarc.computer import hold_alone
 from armarc.errors import UsageError
@@ -172,8 +172,8 @@ def test_a_table_open_in_a_spreadsheet_is_left_and_said(tmp_path, monkeypatch):
 def test_a_line_is_renewed_without_escapes(monkeypatch):
     screen = io.StringIO()
     screen.isatty = lambda: True
-    monkeypatch.setattr(capture_talk.sys, "stderr", screen)
-    talk = capture_talk.Talk(1)
+    monkeypatch.setattr(capture_progress.sys, "stderr", screen)
+    talk = capture_progress.Talk(1)
     talk._renew("a long line")
     talk._renew("short")
     assert "\x1b" not in screen.getvalue()
@@ -231,13 +231,13 @@ def test_keys_of_a_console_of_windows_give_the_orders_of_any_terminal(monkeypatc
     orders, shown = [], []
     desk = SimpleNamespace(next_task=Task(exercise="lateral-raise", side="right"), done=[], lifting=False)
     session = SimpleNamespace(
-        board=SimpleNamespace(keys=False, typing=""), desk=desk, lifters=(), exercises=(),
-        order=orders.append, refresh=lambda: shown.append(session.board.typing),
+        scoreboard=SimpleNamespace(keys=False, typing=""), desk=desk, lifters=(), exercises=(),
+        order=orders.append, refresh=lambda: shown.append(session.scoreboard.typing),
     )  # fmt: skip
 
     async def lifting():
         with keyboard.keyboard(session):
-            assert session.board.keys
+            assert session.scoreboard.keys
             await asyncio.sleep(3 * keyboard.LOOK_EVERY_S)
         return len(asyncio.all_tasks())
 
@@ -249,11 +249,11 @@ def test_keys_of_a_console_of_windows_give_the_orders_of_any_terminal(monkeypatc
 def test_without_any_terminal_no_keys_are_taken(monkeypatch):
     for name in ("termios", "msvcrt"):
         monkeypatch.setitem(sys.modules, name, None)
-    board = SimpleNamespace(keys=False)
+    scoreboard = SimpleNamespace(keys=False)
 
     async def lifting():
-        with keyboard.keyboard(SimpleNamespace(board=board)):
-            assert not board.keys
+        with keyboard.keyboard(SimpleNamespace(scoreboard=scoreboard)):
+            assert not scoreboard.keys
 
     asyncio.run(lifting())
 

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from armarc.sensor.phone import Frames, Hello, read_message
+from armarc.sensor.phone import Hello, Readings, read_message
 from armarc.sensor.wire import PacketError
 from phone_page import hello
 
@@ -22,7 +22,7 @@ def test_what_the_page_sends_is_read() -> None:
     assert isinstance(said, Hello)
     assert (said.first, said.next, said.tab) == (3, 9, "aaaaaaaaaaaaaaaa")
     read = read_message(frames(battery=0.5, interval=16, upright=[-9.5, 10], **{"from": 7}))
-    assert isinstance(read, Frames)
+    assert isinstance(read, Readings)
     assert (read.index, read.time_s.tolist(), read.battery_pct) == (7, [1.0], 50)
     assert read.acceleration.tolist() == [[0.1, 0.2, 9.8]]
     assert read.rotation.tolist() == [[1.0, 2.0, 3.0]]

@@ -29,13 +29,13 @@ from armarc.simulate import (
 
 
 @cache
-def simulated(seed=1, **knobs):
-    return simulate_session(plan_session(SimulationOptions(**({"reps": 5} | knobs)), seed), seed)
+def simulated(seed=1, **simulated_as):
+    return simulate_session(plan_session(SimulationOptions(**({"reps": 5} | simulated_as)), seed), seed)
 
 
 @cache
-def measured(seed=1, **knobs) -> Session:
-    return process(simulated(seed, **knobs)[0])
+def measured(seed=1, **simulated_as) -> Session:
+    return process(simulated(seed, **simulated_as)[0])
 
 
 def cut(recording, first_s, last_s):
@@ -80,27 +80,29 @@ MOUNTS = [
 @pytest.mark.parametrize("mount", MOUNTS, ids=lambda m: f"{m.strap} {m.hand_axis}")
 @pytest.mark.parametrize("side", ["right", "left"])
 def test_any_strap_on_either_wrist(mount, side):
-    knobs = {"mount": mount, "side": side}
-    session = measured(**knobs)
+    simulated_as = {"mount": mount, "side": side}
+    session = measured(**simulated_as)
     assert session.motions[0].mounting.method == "lever_arm"
-    assert_close(session, simulated(**knobs)[1])
+    assert_close(session, simulated(**simulated_as)[1])
 
 
 @pytest.mark.parametrize("start_deg_s", [30, 60, 100, 150])
 def test_start_velocity_over_its_range(start_deg_s):
-    knobs = {
+    simulated_as = {
         "start_velocity_rad_s": math.radians(start_deg_s),
         "concentric_s": 1.0 if start_deg_s > 90 else 1.8,
         "reps": 4,
     }
-    assert_close(measured(**knobs), simulated(**knobs)[1])
+    assert_close(measured(**simulated_as), simulated(**simulated_as)[1])
 
 
 @pytest.mark.parametrize("rate_hz", [25.0, 50.0, 200.0])
 def test_sampling_rates(rate_hz):
-    knobs = {"sensor": SensorPlan(rate_hz=rate_hz), "reps": 4}
+    simulated_as = {"sensor": SensorPlan(rate_hz=rate_hz), "reps": 4}
     # One interval of the slowest rate is 40 ms.
-    assert_close(measured(**knobs), simulated(**knobs)[1], instants=0.04 if rate_hz < 50 else 0.03)
+    assert_close(
+        measured(**simulated_as), simulated(**simulated_as)[1], instants=0.04 if rate_hz < 50 else 0.03
+    )
 
 
 def test_a_twist_gives_the_mounting_where_it_is_asked_for():
@@ -132,7 +134,7 @@ def test_swing_separates_strict_from_cheated():
 
 
 @pytest.mark.parametrize(
-    "knobs",
+    "simulated_as",
     [
         {"sets": 2, "rest_s": 25.0, "pick_up": True, "walk": True, "fidget": True},
         {"reps": 3, "pick_up": True},
@@ -148,9 +150,9 @@ def test_swing_separates_strict_from_cheated():
     ids=str,
 )
 @pytest.mark.parametrize("seed", [3, 4])
-def test_counts(knobs, seed):
-    truth = simulated(seed, **knobs)[1]
-    assert counts(measured(seed, **knobs)) == [len(s.reps) for s in truth.sets]
+def test_counts(simulated_as, seed):
+    truth = simulated(seed, **simulated_as)[1]
+    assert counts(measured(seed, **simulated_as)) == [len(s.reps) for s in truth.sets]
 
 
 def test_a_partial_last_rep_is_flagged():
@@ -191,11 +193,11 @@ def test_one_set_of_two_read_upside_down_is_read_again(monkeypatch):
 
 
 def test_a_short_gap_is_bridged_and_flagged():
-    knobs = {"sensor": SensorPlan(gaps_s=((5.0, 0.15),))}
-    session = measured(**knobs)
+    simulated_as = {"sensor": SensorPlan(gaps_s=((5.0, 0.15),))}
+    session = measured(**simulated_as)
     assert counts(session) == [5]
     touched = [r["rep"] for r in records(session) if "gap" in r["quality"]]
-    truth = simulated(**knobs)[1]
+    truth = simulated(**simulated_as)[1]
     hit = [r.rep for r in truth.reps if r.start_s - 0.3 < 5.15 and r.end_s + 0.3 > 5.0]
     assert touched == hit
     assert session.to_dict()["source"]["gaps"]
@@ -223,9 +225,9 @@ def test_a_long_gap_parts_the_recording():
 
 
 def test_lost_packets():
-    knobs = {"sensor": SensorPlan(drop_fraction=0.03)}
-    session = measured(**knobs)
-    assert_close(session, simulated(**knobs)[1], velocity=4, rom=2)
+    simulated_as = {"sensor": SensorPlan(drop_fraction=0.03)}
+    session = measured(**simulated_as)
+    assert_close(session, simulated(**simulated_as)[1], velocity=4, rom=2)
 
 
 # --- references
@@ -233,18 +235,18 @@ def test_lost_packets():
 
 def test_plane_and_hand_rotation_with_a_stated_strap():
     pattern = replace(find_pattern("scaption-raise"), plane_rad=math.radians(35))
-    knobs = {"pattern": pattern, "hand_rotation_rad": math.radians(15), "reps": 4}
+    simulated_as = {"pattern": pattern, "hand_rotation_rad": math.radians(15), "reps": 4}
     for side in ("right", "left"):
-        for rep in records(measured(side=side, **knobs)):
+        for rep in records(measured(side=side, **simulated_as)):
             assert rep["plane_deg"] == pytest.approx(35, abs=6)
             assert rep["hand_rotation_deg"] == pytest.approx(15, abs=6)
 
 
 def test_a_front_raise_shows_where_the_lifter_faces():
-    knobs = {"front_raise": True, "reps": 4, "hang_turn_rad": math.radians(25)}
-    session = measured(**knobs)
+    simulated_as = {"front_raise": True, "reps": 4, "hang_turn_rad": math.radians(25)}
+    session = measured(**simulated_as)
     assert counts(session) == [4]
-    true = [math.degrees(r.plane_rad) for r in simulated(**knobs)[1].reps]
+    true = [math.degrees(r.plane_rad) for r in simulated(**simulated_as)[1].reps]
     np.testing.assert_allclose([r["plane_deg"] for r in records(session)], true, atol=8)
 
 
@@ -271,10 +273,10 @@ def test_an_unknown_reference():
 
 
 def test_a_horizontal_exercise_is_measured_about_the_vertical():
-    knobs = {"pattern": find_pattern("machine-reverse-fly"), "reps": 5}
-    session = measured(**knobs)
+    simulated_as = {"pattern": find_pattern("machine-reverse-fly"), "reps": 5}
+    session = measured(**simulated_as)
     assert counts(session) == [5]
-    for mine, true in zip(records(session), simulated(**knobs)[1].reps, strict=True):
+    for mine, true in zip(records(session), simulated(**simulated_as)[1].reps, strict=True):
         assert mine["rom_deg"] == pytest.approx(math.degrees(true.rom_rad), abs=2)
         assert mine["start_velocity_deg_s"] == pytest.approx(math.degrees(true.start_velocity_rad_s), abs=3)
 

@@ -82,9 +82,9 @@ def test_a_rigid_arm_is_left_as_it_is():
 
 def test_what_a_strap_turns_about_the_wrist_does_not_pull_at_the_vertical():
     # 1.5° at 7 Hz would come back, squared, as 0.2 m/s² towards the shoulder: more than a degree of tilt at the top.
-    knobs = draw_options("rigid", 3)
+    options = draw_options("rigid", 3)
     body = Body(wobble_rad=np.radians(1.5), wobble_hz=7.0)
-    recording, truth = simulate_session(plan_session(replace(knobs, body=body), 3), 3)
+    recording, truth = simulate_session(plan_session(replace(options, body=body), 3), 3)
     session = process(recording)
     up = up_in_sensor(session.motions[0].quaternion)
     at = [rep.top_sample for rep in session.sets[0].reps]

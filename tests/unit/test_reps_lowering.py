@@ -45,8 +45,8 @@ def test_lowest_tenth_is_a_median_and_no_single_outlier():
 
 @pytest.mark.parametrize("eccentric_s", [0.5, 0.8, 2.0, 4.0])
 def test_simulated_lowerings_read_what_the_true_arm_did(eccentric_s):
-    knobs = replace(SimulationOptions(reps=4, sway_m=0.001), eccentric_s=eccentric_s, variation=0.0)
-    recording, truth = simulate_session(plan_session(knobs, 3), 3)
+    options = replace(SimulationOptions(reps=4, sway_m=0.001), eccentric_s=eccentric_s, variation=0.0)
+    recording, truth = simulate_session(plan_session(options, 3), 3)
     session = process(recording, exercise="lateral-raise", side="right")
     series = truth.series
     acceleration = np.gradient(series.angle_rate_rad_s, series.time_s)

@@ -59,9 +59,9 @@ def posture(body=None, side="right", **values):
     return arm_state(still(**values), side, np.zeros(1), reach_m=0.6, body=body)
 
 
-def made(seed=1, **knobs):
+def made(seed=1, **options):
     return simulate_session(
-        plan_session(SimulationOptions(**{"reps": 3, "sensor": IDEAL, **knobs}), seed), seed
+        plan_session(SimulationOptions(**{"reps": 3, "sensor": IDEAL, **options}), seed), seed
     )
 
 
@@ -275,9 +275,9 @@ def test_the_truth_speaks_of_elbow_trunk_and_upper_arm():
 
 def test_a_wobble_turns_the_sensor_about_the_forearm_at_its_frequency():
     body = Body(wobble_rad=RAD(1), wobble_hz=6)
-    knobs = {"mount": MountPlan(tilt_rad=0), "reps": 1, "sway_m": 0}
-    plain, truth = made(**knobs)
-    shaken, _ = made(body=body, **knobs)
+    options = {"mount": MountPlan(tilt_rad=0), "reps": 1, "sway_m": 0}
+    plain, truth = made(**options)
+    shaken, _ = made(body=body, **options)
     inside = slice(*np.searchsorted(plain.time_s, [truth.reps[0].start_s, truth.reps[0].end_s]))
     # The sensor's y axis points to the hand.
     extra = (shaken.angular_velocity_rad_s - plain.angular_velocity_rad_s)[inside, 1]
@@ -289,9 +289,9 @@ def test_a_wobble_turns_the_sensor_about_the_forearm_at_its_frequency():
 
 def test_a_struck_wobble_dies_away():
     body = Body(wobble_rad=RAD(1), wobble_hz=6, wobble_damping=0.1)
-    knobs = {"mount": MountPlan(tilt_rad=0), "reps": 1, "sway_m": 0, "eccentric_s": 4.0}
-    plain, truth = made(**knobs)
-    shaken, _ = made(body=body, **knobs)
+    options = {"mount": MountPlan(tilt_rad=0), "reps": 1, "sway_m": 0, "eccentric_s": 4.0}
+    plain, truth = made(**options)
+    shaken, _ = made(body=body, **options)
     rep, t = truth.reps[0], plain.time_s
     extra = np.abs((shaken.angular_velocity_rad_s - plain.angular_velocity_rad_s)[:, 1])
     struck = extra[(t > rep.top_end_s) & (t < rep.top_end_s + 0.5)].max()
@@ -412,9 +412,9 @@ def test_a_left_body_is_the_mirror_image():
 
 
 def test_another_body_on_the_same_seed_goes_through_the_same_session():
-    knobs = {"sets": 2, "rest_s": 30, "walk": True, "fidget": True, "sensor": SensorPlan()}
-    _, one = made(2, **knobs)
-    _, two = made(2, body=EVERYTHING, **knobs)
+    options = {"sets": 2, "rest_s": 30, "walk": True, "fidget": True, "sensor": SensorPlan()}
+    _, one = made(2, **options)
+    _, two = made(2, body=EVERYTHING, **options)
     assert [e.what for e in one.events] == [e.what for e in two.events if e.what != "strap slip"]
     assert one.series.time_s[-1] == two.series.time_s[-1]
 

@@ -151,10 +151,10 @@ def test_durations_add_up():
 
 
 def test_fatigue_partial_last_and_cheat_show_in_the_truth():
-    knobs = SimulationOptions(
+    options = SimulationOptions(
         reps=6, fatigue=0.3, variation=0.0, partial_last=True, cheat_rep=3, sway_m=0, sensor=QUIET
     )
-    reps = simulate_session(plan_session(knobs, 1), 1)[1].reps
+    reps = simulate_session(plan_session(options, 1), 1)[1].reps
     assert reps[4].start_velocity_rad_s < 0.8 * reps[0].start_velocity_rad_s
     assert reps[4].rom_rad < reps[0].rom_rad
     assert [rep.quality for rep in reps] == [(), (), ("swung",), (), (), ("partial",)]

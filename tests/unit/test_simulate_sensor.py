@@ -112,12 +112,12 @@ def test_time_stamps_wander_but_always_rise(jitter_ms):
 
 
 def test_losses_do_not_change_the_movement():
-    knobs = {"reps": 2, "walk": True, "sets": 2, "rest_s": 20}
+    options = {"reps": 2, "walk": True, "sets": 2, "rest_s": 20}
     whole, truth = simulate_session(
-        plan_session(SimulationOptions(**knobs, sensor=SensorPlan(noise="ideal")), 9), 9
+        plan_session(SimulationOptions(**options, sensor=SensorPlan(noise="ideal")), 9), 9
     )
     lossy, same = simulate_session(
-        plan_session(SimulationOptions(**knobs, sensor=SensorPlan(noise="ideal", drop_fraction=0.1)), 9), 9
+        plan_session(SimulationOptions(**options, sensor=SensorPlan(noise="ideal", drop_fraction=0.1)), 9), 9
     )
     assert truth.reps == same.reps
     index = np.searchsorted(whole.time_s, lossy.time_s - 1e-9)
@@ -126,10 +126,10 @@ def test_losses_do_not_change_the_movement():
 
 
 def test_the_same_seed_gives_the_same_bits_and_another_seed_another_session():
-    knobs = SimulationOptions(reps=2, sets=2, walk=True, fidget=True, pick_up=True, rest_s=20)
-    one, truth = simulate_session(plan_session(knobs, 11), 11)
-    two, again = simulate_session(plan_session(knobs, 11), 11)
-    other, _ = simulate_session(plan_session(knobs, 12), 12)
+    options = SimulationOptions(reps=2, sets=2, walk=True, fidget=True, pick_up=True, rest_s=20)
+    one, truth = simulate_session(plan_session(options, 11), 11)
+    two, again = simulate_session(plan_session(options, 11), 11)
+    other, _ = simulate_session(plan_session(options, 12), 12)
     np.testing.assert_array_equal(one.specific_force_m_s2, two.specific_force_m_s2)
     np.testing.assert_array_equal(one.angular_velocity_rad_s, two.angular_velocity_rad_s)
     assert truth.reps == again.reps

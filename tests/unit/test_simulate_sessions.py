@@ -24,8 +24,8 @@ from armarc.simulate.truth_file import REP_KEYS, SERIES_KEYS
 IDEAL = SensorPlan(noise="ideal")
 
 
-def made(seed=1, **knobs):
-    return simulate_session(plan_session(SimulationOptions(**{"sensor": IDEAL, **knobs}), seed), seed)
+def made(seed=1, **options):
+    return simulate_session(plan_session(SimulationOptions(**{"sensor": IDEAL, **options}), seed), seed)
 
 
 @pytest.mark.parametrize("key", list(PATTERNS))

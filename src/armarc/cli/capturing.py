@@ -131,7 +131,7 @@ def captured(
     import asyncio
     import contextlib
 
-    from armarc.cli.capture_talk import Talk
+    from armarc.cli.capture_progress import Talk
     from armarc.sensor.capture import capture, check_targets
     from armarc.sensor.link import stream
     from armarc.sensor.link.find import prepare_platform

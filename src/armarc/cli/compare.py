@@ -105,8 +105,8 @@ def compare(
     if plot is not None:
         from armarc.log.comparing import message_of
         from armarc.report.compare_figures import draw_overlay
+        from armarc.report.picture_parts import WIDTH_IN
         from armarc.report.saving import save_figure
-        from armarc.report.sheet import WIDTH_IN
         from armarc.report.sizes import in_size
 
         several = any(len(curves) > 1 for _, curves in drawn)

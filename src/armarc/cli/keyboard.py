@@ -15,7 +15,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
 
 
 LONGEST_READ = 256
@@ -24,7 +24,7 @@ LOOK_EVERY_S = 0.05
 
 
 @contextlib.contextmanager
-def keyboard(session: Session) -> Iterator[None]:
+def keyboard(session: LiveSession) -> Iterator[None]:
     """Take keys for a session until the end of the ``with``; the terminal is as it was afterwards.
 
     Ctrl-C stays what it is. Without a terminal to read from nothing is taken.
@@ -38,16 +38,16 @@ def keyboard(session: Session) -> Iterator[None]:
         yield
         return
     with taking:
-        session.board.keys = True
+        session.scoreboard.keys = True
         yield
 
 
-def _taker(session: Session) -> Callable[[str], None]:
+def _taker(session: LiveSession) -> Callable[[str], None]:
     """What is done with keys as they come."""
     from armarc.errors import UsageError
     from armarc.live.keys import Pad
 
-    pad, board = Pad(), session.board
+    pad, scoreboard = Pad(), session.scoreboard
 
     def take(text: str) -> None:
         nonlocal pad
@@ -59,12 +59,12 @@ def _taker(session: Session) -> Callable[[str], None]:
                 exercises=session.exercises,
                 after_set=bool(session.desk.done) and not session.desk.lifting,
             )
-            board.typing = pad.words()
+            scoreboard.typing = pad.words()
             if order is not None:
                 try:
                     session.order(order)
                 except UsageError as error:
-                    board.typing = error.message
+                    scoreboard.typing = error.message
         session.refresh()
 
     return take

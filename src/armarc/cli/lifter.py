@@ -6,7 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import AsJson
+from armarc.cli.load_tables import number, print_table, say
+from armarc.cli.log_options import AsJson, print_json
 
 app = typer.Typer(
     invoke_without_command=True,
@@ -40,7 +41,6 @@ def show(name: Name = None, as_json: AsJson = False) -> None:
 @app.command("list")
 def list_(as_json: AsJson = False) -> None:
     """List the lifters whose measures are kept."""
-    from armarc.cli.load_tables import number, print_json, print_table
     from armarc.load.lifter import load_lifters
 
     records = [one.record() for one in load_lifters()]
@@ -107,7 +107,6 @@ def set_(
 
 
 def _show(name: str | None, as_json: bool) -> None:
-    from armarc.cli.load_tables import number, print_json, print_table, say
     from armarc.load.arm import arm_body
     from armarc.load.lifter import FIELDS, lifter_path, load_lifters
     from armarc.load.table import MOMENT_CAUTION

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import AsJson
+from armarc.cli.load_tables import OfRecording, degrees_option, measured_sets, print_table, save_picture, say
+from armarc.cli.log_options import AsJson, print_json, say_cautions
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
 
@@ -47,9 +48,7 @@ def line_of_pull(
         ),
     ] = 1.0,
     elevation: Annotated[str | None, typer.Option(help="Only this elevation, degrees (10 to 120).")] = None,
-    exercise: Annotated[
-        str | None, typer.Option("--exercise", "-e", help="Of the recording; see `armarc exercises`.")
-    ] = None,
+    exercise: OfRecording = None,
     as_json: AsJson = False,
     plot: Plot = None,
     dark: Dark = False,
@@ -61,8 +60,6 @@ def line_of_pull(
     """
     import numpy as np
 
-    from armarc.cli.load_tables import degrees_option, print_json, print_table, say
-    from armarc.cli.log_options import say_cautions
     from armarc.load.moment_arms import DISAGREEMENTS, LIMITS, SOURCE, axial_rotation, lines_of_pull
 
     guard = guard_for([recording], force=force)
@@ -111,7 +108,6 @@ def line_of_pull(
 
 
 def _hand(text: str, plane_rad: float) -> tuple[str, float]:
-    from armarc.cli.load_tables import degrees_option
     from armarc.errors import UsageError
 
     word = text.strip().casefold()
@@ -138,13 +134,9 @@ def _thumb(angle_rad: float) -> str:
 def _measured(
     path: Path, exercise: str | None, plane: list[str] | None, hand: list[str] | None
 ) -> list[tuple[float, str, float]]:
-    from armarc.api import process, read_csv
-    from armarc.cli.load_tables import degrees_option
-    from armarc.errors import NothingToMeasure, UsageError
+    from armarc.errors import UsageError
 
-    session = process(read_csv(path), exercise=exercise)
-    if not session.sets:
-        raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
+    session = measured_sets(path, exercise)
     out = []
     for measured in session.sets:
         planes = [r.plane_rad for r in measured.reps if r.plane_rad is not None]
@@ -208,10 +200,8 @@ def _draw(
 ) -> None:
     import numpy as np
 
-    from armarc.cli.terminal import error_console
     from armarc.load.moment_arms import MUSCLES, lines_of_pull
     from armarc.report.load_figures import Curve, draw_lines_of_pull
-    from armarc.report.saving import save_figure
 
     fine = np.radians(np.arange(10.0, 120.5, 1.0))
     panels = []
@@ -228,5 +218,4 @@ def _draw(
         notes=notes,
         dark=dark,
     )
-    save_figure(figure, path, guard)
-    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)
+    save_picture(figure, path, guard)

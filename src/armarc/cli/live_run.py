@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,8 +18,9 @@ if TYPE_CHECKING:
     from armarc.cli.places import Worn
     from armarc.live.audience import Face
     from armarc.live.gym import Gym
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
     from armarc.live.source import Item
+    from armarc.live.web.face import WebFace
     from armarc.recording import Metadata, Recording, RecordingWriter
     from armarc.sensor.link import StreamOptions
     from armarc.sensor.remembered import Remembered
@@ -102,16 +104,14 @@ class Streams:
 async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, Any], after: Any) -> int:
     """Live until the samples end or somebody stops; returns the exit code."""
     import asyncio
-    import sys
 
     from armarc.cli.keyboard import keyboard
-    from armarc.cli.live_faces import open_sounds, open_web
     from armarc.cli.phone import open_phone, phone_places
     from armarc.cli.terminal import out_console
     from armarc.known_sensor import open_shelf
     from armarc.live.faces import JsonLines, TerminalFace
     from armarc.live.screen import Screen
-    from armarc.live.session import Session
+    from armarc.live.session import LiveSession
     from armarc.live.source import listen, play
     from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
@@ -139,15 +139,15 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
         phone = None
         if wanted["phone"]:
             places = phone_places(streams.worn)
-            page = open_phone(wanted["host"], wanted["port"], boards=True, places=places)
+            page = open_phone(wanted["host"], wanted["port"], scoreboards=True, places=places)
             phone = await stack.enter_async_context(page)
             faces.append(phone.face)
         elif wanted["web"]:
             host = wanted["host"] or "127.0.0.1"
-            faces.append(await open_web(stack, host, wanted["port"], on_screen, tell))
-        faces += open_sounds(wanted["sound"], wanted["say"], tell)
+            faces.append(await _open_web(stack, host, wanted["port"], on_screen, tell))
+        faces += _open_sounds(wanted["sound"], wanted["say"], tell)
         first = streams.played[0][0] if streams.played else None
-        session = Session(
+        session = LiveSession(
             choices=choices,
             faces=faces,
             after=after,
@@ -190,7 +190,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
     return 0
 
 
-def _orders_of_pages(session: Session) -> Callable[[str], None]:
+def _orders_of_pages(session: LiveSession) -> Callable[[str], None]:
     """Takes orders of the pages, from another thread, as text."""
     import asyncio
     import json
@@ -204,9 +204,9 @@ def _orders_of_pages(session: Session) -> Callable[[str], None]:
         try:
             session.order(order_of(json.loads(text)))
         except UsageError as error:
-            session.board.answer = error.message
+            session.scoreboard.answer = error.message
         except (ValueError, RecursionError):
-            session.board.answer = "that was no order"
+            session.scoreboard.answer = "that was no order"
         session.refresh()
 
     def take(text: str) -> None:
@@ -263,7 +263,7 @@ def _stamps(recording: Recording | None) -> Callable[[float], str | None]:
     )
 
 
-def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Session) -> None:
+def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: LiveSession) -> None:
     """First Ctrl-C: end in good order and keep the running set. Second: without waiting for hooks. Third: at once."""
     import asyncio
     import os
@@ -284,9 +284,11 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
             hurried.set()
             return
         stop.set()
-        session.board.stopping = True
+        session.scoreboard.stopping = True
         session.tell(
-            "stopping, set saved" if session.board.rep and session.board.since_set_s is None else "stopping"
+            "stopping, set saved"
+            if session.scoreboard.rep and session.scoreboard.since_set_s is None
+            else "stopping"
         )
 
     # The terminal may go away: the running set must not go with it.
@@ -294,7 +296,7 @@ def _stop_on_signals(stop: asyncio.Event, hurried: asyncio.Event, session: Sessi
 
 
 def _report(
-    session: Session, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
+    session: LiveSession, choices: Choices, said: list[str], on_screen: bool, files: Sequence[Path]
 ) -> None:
     """What stays on the terminal when the screen is gone."""
     from armarc.cli.log_options import say_cautions
@@ -320,3 +322,46 @@ def _report(
             parts.append(f"velocity loss {line.loss_pct:.0f} %")
         typer.echo(", ".join(parts))
     say_cautions({choices.exercise.key})
+
+
+async def _open_web(
+    stack: contextlib.AsyncExitStack, host: str, port: int, on_screen: bool, tell: Callable[[str], None]
+) -> WebFace:
+    """Serve the page of the scoreboards and say where it is."""
+    import asyncio
+
+    from armarc.live.web.access import open_access, own_address
+    from armarc.live.web.face import PageProcess
+
+    access = open_access(host, port)
+    page = stack.enter_context(PageProcess(access))
+    shown = own_address(host)
+    shown = f"[{shown}]" if ":" in shown else shown
+    query = f"/?token={access.token}" if access.token else "/"
+    print(f"armarc: the page is at http://{shown}:{page.port}{query}", file=sys.stderr, flush=True)
+    if on_screen:
+        await asyncio.sleep(2.0)  # long enough to read it before the screen takes over
+        tell(f"the page was at http://{shown}:{page.port}{query}")
+    return page.face
+
+
+def _open_sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:
+    """Tones and the spoken count, as far as this machine has them."""
+    from armarc.live.faces import SoundFace, SpeechFace
+    from armarc.live.speech import Speaker, find_speech
+    from armarc.live.tones import open_player
+
+    faces: list[Face] = []
+    if sound:
+        player, problem = open_player()
+        if player is None:
+            tell(problem)
+        else:
+            faces.append(SoundFace(player))
+    if say:
+        command = find_speech()
+        if command is None:
+            tell("no speech: no speech command was found (install espeak-ng)")
+        else:
+            faces.append(SpeechFace(Speaker(command), tell))
+    return faces

@@ -1,11 +1,55 @@
-"""Tables and JSON of the commands about load: boxes on a terminal, tab-separated records into a pipe."""
+"""What the commands about load share: options, the recording they start from, tables and pictures.
+
+Tables are boxes on a terminal and tab-separated records into a pipe.
+"""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from armarc.outputs import Guard
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from armarc.pipeline import Session
+
+OfRecording = Annotated[
+    str | None, typer.Option("--exercise", "-e", help="Of the recording; see `armarc exercises`.")
+]
+WhoseBody = Annotated[
+    str | None, typer.Option("--lifter", metavar="NAME", help="Whose body; see `armarc lifter`.")
+]
+
+
+def measured_sets(path: Path, exercise: str | None, side: str | None = None) -> Session:
+    """Measure a recording that must hold a set.
+
+    Raises
+    ------
+    NothingToMeasure
+        No rep was found.
+    """
+    from armarc.api import process, read_csv
+    from armarc.errors import NothingToMeasure
+
+    session = process(read_csv(path), exercise=exercise, side=side)
+    if not session.sets:
+        raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
+    return session
+
+
+def save_picture(figure: Figure, path: Path, guard: Guard) -> None:
+    """Write a picture and say so."""
+    from armarc.cli.terminal import error_console
+    from armarc.report.saving import save_figure
+
+    save_figure(figure, path, guard)
+    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)
 
 
 def print_table(
@@ -72,11 +116,6 @@ def say(lines: Sequence[str]) -> None:
 
         for line in lines:
             error_console().print(line, markup=False, soft_wrap=True)
-
-
-def print_json(document: dict[str, object]) -> None:
-    """Print one JSON object."""
-    typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
 
 
 def number(value: float | None, digits: int = 1, none: str = "–") -> str:

@@ -150,7 +150,7 @@ class PhoneLink:
     Parameters
     ----------
     face : WebFace
-        Takes the boards, for the phone and for a page on another device.
+        Takes the scoreboards, for the phone and for a page on another device.
     inbox : asyncio.Queue
     here : asyncio.Event
         Set once every phone has connected.
@@ -183,7 +183,7 @@ class PhoneLink:
 
 @contextlib.asynccontextmanager
 async def open_phone(
-    host: str | None, port: int, *, boards: bool = False, task: str = "", places: tuple[str, ...] = ("",)
+    host: str | None, port: int, *, scoreboards: bool = False, task: str = "", places: tuple[str, ...] = ("",)
 ) -> AsyncIterator[PhoneLink]:
     """Serve the page of a phone and say where it is.
 
@@ -192,8 +192,8 @@ async def open_phone(
     host : str or None
         None listens on every address of this machine.
     port : int
-    boards : bool
-        Whether the page of the boards is served as well.
+    scoreboards : bool
+        Whether the page of the scoreboards is served as well.
     task : str
         What the phone is wanted for, where it is not lifting live: ``"record"``, ``"check"``, ``"calibrate"`` or
         ``"mount"``.
@@ -220,7 +220,7 @@ async def open_phone(
 
     inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
     here = asyncio.Event()
-    with PageProcess(access, certificate.file, boards=boards, task=task, places=places) as page:
+    with PageProcess(access, certificate.file, scoreboards=scoreboards, task=task, places=places) as page:
         assert page.frames is not None
         threading.Thread(
             target=_receive,
@@ -230,7 +230,7 @@ async def open_phone(
         address = f"https://{f'[{shown}]' if ':' in shown else shown}:{page.port}"
         which = "a phone" if len(places) == 1 else f"each of {len(places)} phones ({', '.join(places)})"
         _show(which, f"{address}/phone{access.query}", certificate.fingerprint)
-        if boards:
+        if scoreboards:
             _say(f"the page for a second device is at {address}/{access.query}")
         yield PhoneLink(face=page.face, inbox=inbox, here=here, places=places)
 

@@ -9,7 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import AsJson
+from armarc.cli.load_tables import OfRecording, WhoseBody, degrees_option, measured_sets, range_option
+from armarc.cli.log_options import AsJson, print_json
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.cli.plan_shown import draw_plan_report, show_paced, show_plan
 
@@ -79,12 +80,8 @@ def plan(
     explore: Annotated[
         bool, typer.Option("--explore", help="Also draw other plausible shoulders (takes a few seconds).")
     ] = False,
-    exercise: Annotated[
-        str | None, typer.Option("--exercise", "-e", help="Of the recording; see `armarc exercises`.")
-    ] = None,
-    lifter: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
-    ] = None,
+    exercise: OfRecording = None,
+    lifter: WhoseBody = None,
     as_json: AsJson = False,
     plot: Plot = None,
     dark: Dark = False,
@@ -98,7 +95,6 @@ def plan(
     heaviest load that stays within the shoulder's capacity at every angle. A description of a model, not advice to
     swing a load.
     """
-    from armarc.cli.load_tables import degrees_option, print_json, range_option
     from armarc.errors import UsageError
     from armarc.load.capacity import capacity_curve
     from armarc.load.grammar import parse_all
@@ -224,10 +220,6 @@ def _or(value: float | None, otherwise: float) -> float:
 
 
 def _measured(path: Path, exercise: str | None) -> Any:
-    from armarc.api import process, read_csv
-    from armarc.errors import NothingToMeasure
 
-    session = process(read_csv(path), exercise=exercise)
-    if not session.sets:
-        raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
+    session = measured_sets(path, exercise)
     return session.motions[session.motion_of_set[0]], session.sets[0]

@@ -6,6 +6,9 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from armarc.cli.load_tables import number, print_table, save_picture, say
+from armarc.cli.log_options import print_json, say_cautions
+
 if TYPE_CHECKING:
     from armarc.load.paced import PacedPlan
     from armarc.load.plan_report import PlanReport
@@ -16,8 +19,6 @@ def show_paced(
     plan: PacedPlan, load_assumed: str, *, as_json: bool, plot: Path | None, dark: bool, guard: Guard
 ) -> None:
     """Print the plan of controlled reps, the answer first, and save its picture."""
-    from armarc.cli.load_tables import number, print_json, print_table, say
-    from armarc.cli.log_options import say_cautions
     from armarc.load.paced import answer_words, heaviest_words, paced_assumptions, paced_record
     from armarc.load.resistance import describe
 
@@ -72,11 +73,9 @@ def show_paced(
 def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard: Guard) -> None:
     import numpy as np
 
-    from armarc.cli.terminal import error_console
     from armarc.load.paced import answer_words
     from armarc.load.resistance import describe
     from armarc.report.load_figures import Curve, draw_moments
-    from armarc.report.saving import save_figure
 
     curves = [
         Curve(
@@ -101,14 +100,11 @@ def _draw_paced(plan: PacedPlan, notes: list[str], path: Path, dark: bool, guard
         panel="Moment about the shoulder",
         dark=dark,
     )
-    save_figure(figure, path, guard)
-    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)
+    save_picture(figure, path, guard)
 
 
 def show_plan(report: PlanReport) -> None:
     """Print the suggestion, the lanes, the loads, what was found and what was assumed."""
-    from armarc.cli.load_tables import number, print_table, say
-    from armarc.cli.log_options import say_cautions
     from armarc.load.plan_words import (
         assumptions,
         findings_words,
@@ -175,10 +171,8 @@ def show_plan(report: PlanReport) -> None:
 
 def draw_plan_report(report: PlanReport, path: Path, dark: bool, guard: Guard) -> None:
     """Save the picture of a full-effort plan."""
-    from armarc.cli.terminal import error_console
     from armarc.load.plan_words import assumptions, suggestion_words
     from armarc.report.load_figures import Curve, SpeedCurve, draw_plan
-    from armarc.report.saving import save_figure
 
     courses = [Curve(label=label, x=x, y=y) for label, x, y in report.courses()]
     x, y = report.capacity_line()
@@ -198,5 +192,4 @@ def draw_plan_report(report: PlanReport, path: Path, dark: bool, guard: Guard) -
         notes=[suggestion_words(report), *assumptions(report)],
         dark=dark,
     )
-    save_figure(figure, path, guard)
-    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)
+    save_picture(figure, path, guard)

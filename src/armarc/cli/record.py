@@ -95,7 +95,7 @@ def record(
 
     What was lifted, by whom and how is written into the file, and taken from there by `armarc process --log`.
     """
-    from armarc.cli.capture_talk import summary
+    from armarc.cli.capture_progress import summary
     from armarc.cli.capturing import USUAL_RATE_HZ, captured, file_plans, set_watch, stream_options
     from armarc.cli.places import worn_sensors
     from armarc.log.labels import Labels

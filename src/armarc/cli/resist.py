@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import AsJson
+from armarc.cli.load_tables import (
+    WhoseBody,
+    degrees_option,
+    measured_sets,
+    number,
+    print_table,
+    range_option,
+    save_picture,
+    say,
+)
+from armarc.cli.log_options import AsJson, print_json, say_cautions
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
 
@@ -67,9 +77,7 @@ def resist(
         str | None, typer.Option(metavar="LOW-HIGH", help="Range you want loaded, degrees.")
     ] = None,
     elbow: Annotated[str, typer.Option(help="Elbow bend held through the rep, degrees.")] = "0",
-    lifter: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Whose body; see `armarc lifter`.")
-    ] = None,
+    lifter: WhoseBody = None,
     as_json: AsJson = False,
     plot: Plot = None,
     dark: Dark = False,
@@ -79,7 +87,6 @@ def resist(
 
     Without a resistance a few examples are shown, scaled to the same work.
     """
-    from armarc.cli.load_tables import degrees_option, range_option
     from armarc.errors import UsageError
     from armarc.exercises import find_exercise
     from armarc.load.comparison import compare, ideal_template, matched
@@ -160,13 +167,10 @@ def _measured(
     side: str | None,
     plane_rad: float,
 ) -> tuple[TemplateRep, tuple[float, float] | None]:
-    from armarc.api import process, read_csv
-    from armarc.errors import NothingToMeasure, UsageError
+    from armarc.errors import UsageError
     from armarc.load.comparison import measured_template, middle_rep
 
-    session = process(read_csv(path), exercise=exercise, side=side)
-    if not session.sets:
-        raise NothingToMeasure(f"{path}: no rep was found", "is it the right file and exercise?")
+    session = measured_sets(path, exercise, side)
     if not 1 <= set_number <= len(session.sets):
         raise UsageError(f"there is no set {set_number}", f"the recording has {len(session.sets)}")
     measured = session.sets[set_number - 1]
@@ -191,8 +195,6 @@ def _print(
 ) -> None:
     import math
 
-    from armarc.cli.load_tables import number, print_table, say
-    from armarc.cli.log_options import say_cautions
     from armarc.load.table import LOAD_CAUTIONS
 
     inside = _range_words(loaded)
@@ -264,7 +266,6 @@ def _print_json(
 
     import numpy as np
 
-    from armarc.cli.load_tables import print_json
     from armarc.load.records import measures_record, series
     from armarc.load.table import LOAD_CAUTIONS
 
@@ -309,10 +310,8 @@ def _draw(
 ) -> None:
     import numpy as np
 
-    from armarc.cli.terminal import error_console
     from armarc.load.table import LOAD_CAUTIONS
     from armarc.report.load_figures import Curve, draw_moments
-    from armarc.report.saving import save_figure
 
     curves = [
         Curve(
@@ -331,5 +330,4 @@ def _draw(
         notes=[*notes, *LOAD_CAUTIONS],
         dark=dark,
     )
-    save_figure(figure, path, guard)
-    error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)
+    save_picture(figure, path, guard)

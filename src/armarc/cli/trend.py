@@ -157,8 +157,8 @@ def _trend(
     if plot is not None:
         if not found.points:
             raise NothingToMeasure("no session to draw", "widen the filter")
+        from armarc.report.picture_parts import WIDTH_IN
         from armarc.report.saving import save_figure
-        from armarc.report.sheet import WIDTH_IN
         from armarc.report.sizes import in_size
         from armarc.report.trend_figures import draw_trend
 
@@ -297,8 +297,8 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, size: str, as_json: bo
     if plot is not None and weeks:
         from collections import Counter
 
+        from armarc.report.picture_parts import WIDTH_IN
         from armarc.report.saving import save_figure
-        from armarc.report.sheet import WIDTH_IN
         from armarc.report.sizes import in_size
         from armarc.report.trend_figures import draw_weeks
 

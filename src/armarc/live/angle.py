@@ -39,7 +39,7 @@ class Elevation:
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class TurnFromRest:
     """Turn away from a resting pose: about a known axis (global frame), or, before one is known, in all."""
 
     rest: Quaternion
@@ -90,4 +90,4 @@ class Turn:
         return np.where(angle < -0.5 * np.pi, angle + 2 * np.pi, angle), turning @ axis
 
 
-ArmAngle = Elevation | Turn
+ArmAngle = Elevation | TurnFromRest

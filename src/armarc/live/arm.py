@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 
 from armarc.choices import Choices
 from armarc.known_sensor import KnownSensor
-from armarc.live.board import Board
 from armarc.live.engine import Engine
 from armarc.live.events import EngineEvent
+from armarc.live.scoreboard import Scoreboard
 from armarc.live.source import Samples
 from armarc.live.stop_mark import StopMark
 from armarc.recording import Metadata
@@ -27,7 +27,7 @@ class Arm:
     ----------
     choices : Choices
         What is being lifted with it.
-    board : Board
+    scoreboard : Scoreboard
     known_for : callable or None
         Its calibration is applied as the samples come in.
     head : Metadata or None
@@ -35,7 +35,7 @@ class Arm:
     """
 
     choices: Choices
-    board: Board
+    scoreboard: Scoreboard
     known_for: KnownFor | None = None
     head: Metadata | None = None
     engine: Engine | None = None
@@ -66,10 +66,10 @@ class Arm:
         self.choices = choices
         if self._known is not None and self.head is not None:
             self._know(self.head)
-        self.board.take(self.choices, task.lifter)
+        self.scoreboard.take(self.choices, task.lifter)
         if anew and self.engine is not None:
             self.begin(self._rate_hz)
-            self.board.ready = False
+            self.scoreboard.ready = False
 
     def begin_task(self, task: Task) -> None:
         """The marks of a task."""
@@ -78,7 +78,7 @@ class Arm:
         )
 
     def feed(self, item: Samples) -> Iterator[list[EngineEvent]]:
-        """What each sample brings, as soon as it is known; the board's trace goes along."""
+        """What each sample brings, as soon as it is known; the scoreboard's trace goes along."""
         engine = self.engine
         if engine is None:
             return
@@ -88,7 +88,7 @@ class Arm:
         forces, rates = force.tolist(), omega.tolist()
         for t, f, w in zip(item.time_s.tolist(), forces, rates, strict=True):
             yield engine.feed(t, (f[0], f[1], f[2]), (w[0], w[1], w[2]))
-            self.board.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
+            self.scoreboard.tick(engine.time_s, engine.shown_rad, engine.bottom_rad)
 
     @property
     def lifted(self) -> int:

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, Protocol
 
-from armarc.live.board import Board
 from armarc.live.events import EngineEvent
+from armarc.live.scoreboard import Scoreboard
 
 
 class Face(Protocol):
@@ -19,7 +19,7 @@ class Face(Protocol):
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
         """An event, as its JSON record and, when it came from the engine, as itself."""
 
-    def refresh(self, board: Board) -> None:
+    def refresh(self, scoreboard: Scoreboard) -> None:
         """New samples have arrived; called at every packet."""
 
     def close(self) -> None:
@@ -46,10 +46,10 @@ class Audience:
         for face in list(self._faces):
             self._let(face, partial(face.hear, record, event))
 
-    def refresh(self, board: Board) -> None:
-        """Let every face show the board as it is."""
+    def refresh(self, scoreboard: Scoreboard) -> None:
+        """Let every face show the scoreboard as it is."""
         for face in list(self._faces):
-            self._let(face, partial(face.refresh, board))
+            self._let(face, partial(face.refresh, scoreboard))
 
     def close(self) -> None:
         """The session is over."""

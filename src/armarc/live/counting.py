@@ -98,7 +98,7 @@ class Counting:
             self._last_up_s = s.time_s
         if s.aside.pending:
             return
-        if s.time_s - self._counted_at_s >= self._count_every_s and s.calm.quiet_samples == 0:
+        if s.time_s - self._counted_at_s >= self._count_every_s and s.stillness.quiet_samples == 0:
             self.look_over(s.rows.stop - 1)
             return
         if not self._counted:
@@ -112,11 +112,11 @@ class Counting:
 
     def _armed(self, time_s: float) -> bool:
         s = self._stretch
-        if s.calm.last_calm_s >= s.tracker.left_s - CALM_BEFORE_S:
+        if s.stillness.last_calm_s >= s.tracker.left_s - CALM_BEFORE_S:
             return True
         since_s = time_s - self._last_back_s
         in_set = bool(self._counted) and since_s < s.exercise.rest_s
-        return in_set and (since_s < REP_AFTER_REP_S or s.calm.steady)
+        return in_set and (since_s < REP_AFTER_REP_S or s.stillness.steady)
 
     def hear(self, signal: Signal, row: int, up: Vector, events: list[EngineEvent]) -> None:
         """Take what the tracker saw."""

@@ -137,7 +137,7 @@ def switched_task(task: Task, switch: Switch, past: Sequence[Task]) -> Task:
 
 
 def said_words(said: Labels) -> str:
-    """What was said about a set, for the board."""
+    """What was said about a set, for the scoreboard."""
     parts = [] if said.rir is None else [f"{said.rir:g} RIR"]
     if said.pain is not None:
         parts.append(f"pain {said.pain:g}")

@@ -14,10 +14,10 @@ import numpy as np
 
 from armarc.choices import Choices
 from armarc.live.angle import Vector
+from armarc.live.arm_direction import ArmDirection
 from armarc.live.counting import Counting
 from armarc.live.events import EngineEvent, GapSeen
 from armarc.live.mount import check_mounting
-from armarc.live.pose import Pose
 from armarc.live.rows import ANGLE, ANGLE_RATE
 from armarc.live.stretch import SHOWN_GAP_S, Stretch
 from armarc.motion import Mounting
@@ -53,7 +53,7 @@ class Engine:
             # Its signal package takes half a second to load: not in the middle of a set.
             import armarc.reps.cycles  # noqa: F401
         self._stretch = Stretch(choices, rate_hz)
-        self._pose = Pose(self._stretch, self._look_over)
+        self._arm_direction = ArmDirection(self._stretch, self._look_over)
         self._counting = Counting(self._stretch)
         self._last: tuple[float, Vector, Vector] | None = None
 
@@ -61,7 +61,7 @@ class Engine:
         """Forget the stream so far; the mounting and the sets counted stay."""
         self._stretch.begin()
         self._counting.begin()
-        self._pose.begin()
+        self._arm_direction.begin()
         self._last = None
 
     # What the faces ask for.
@@ -219,13 +219,13 @@ class Engine:
         q, omega = fused
         w, x, y, z = q
         up = (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
-        s.calm.step(time_s, dt, omega, force, up)
+        s.stillness.step(time_s, dt, omega, force, up)
         theta, theta_rate = (0.0, 0.0) if s.angle is None else s.angle.step(q, omega)
         row = s.rows.stop
         s.rows.append((time_s, *force, *rate, *q, theta, theta_rate, missing))
         events: list[EngineEvent] = []
         if self._counting.idle:
-            self._pose.look(q, events)
+            self._arm_direction.look(q, events)
         aside = s.aside
         if aside.pending:
             leaving = aside.before_moving and s.tracker.is_leaving(s.rows.cell(row, ANGLE))
@@ -253,7 +253,7 @@ class Engine:
         while aside.pending and (row is None or aside.due <= row):
             aside.settle(events)
             if counting.learn_from is not None:
-                self._pose.learn(counting.movements, counting.learn_from)
+                self._arm_direction.learn(counting.movements, counting.learn_from)
                 counting.learn_from = None
 
     def _look_over(self) -> None:

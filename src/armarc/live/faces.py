@@ -8,8 +8,8 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TextIO
 
-from armarc.live.board import Board
 from armarc.live.events import EngineEvent, RepEnded, SetEnded
+from armarc.live.scoreboard import Scoreboard
 from armarc.live.speech import Speaker
 from armarc.live.tones import Player, sound_for
 from armarc.outputs import let_go
@@ -37,7 +37,7 @@ class JsonLines:
             let_go(self._out)
             raise
 
-    def refresh(self, board: Board) -> None:
+    def refresh(self, scoreboard: Scoreboard) -> None:
         """Nothing: samples are no events."""
 
     def close(self) -> None:
@@ -58,11 +58,11 @@ class TerminalFace:
         """The next refresh draws at once."""
         self._news = True
 
-    def refresh(self, board: Board) -> None:
+    def refresh(self, scoreboard: Scoreboard) -> None:
         """Draw when something has happened or a frame is due."""
         now_s = time.monotonic()
         if self._news or now_s - self._drawn_s >= 1.0 / FRAMES_PER_S:
-            self._screen.draw(board)
+            self._screen.draw(scoreboard)
             self._drawn_s, self._news = now_s, False
 
     def close(self) -> None:
@@ -83,7 +83,7 @@ class SoundFace:
         if name is not None:
             self._player.play(name)
 
-    def refresh(self, board: Board) -> None:
+    def refresh(self, scoreboard: Scoreboard) -> None:
         """Nothing: samples make no sound."""
 
     def close(self) -> None:
@@ -118,7 +118,7 @@ class SpeechFace:
             self._tell(f"no speech: {error.strerror or error}")
             self._speaker = None
 
-    def refresh(self, board: Board) -> None:
+    def refresh(self, scoreboard: Scoreboard) -> None:
         """Nothing: samples are not spoken."""
 
     def close(self) -> None:

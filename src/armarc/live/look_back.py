@@ -13,7 +13,7 @@ from operator import mul
 import numpy as np
 
 from armarc.choices import Choices
-from armarc.live.angle import ArmAngle, Turn
+from armarc.live.angle import ArmAngle, TurnFromRest
 from armarc.live.judge import measure_movement, rate_of
 from armarc.live.mount import turn_of
 from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, QUATERNION, RATE
@@ -122,7 +122,7 @@ class Seen:
     groups: list[list[Movement]]
     templates: tuple[Template, ...]
     measured: dict[int, tuple[Movement, Rep]]
-    turn: Turn | None = None
+    turn: TurnFromRest | None = None
 
 
 def so_far(view: View, running: Template | None, since: int | None) -> Seen:
@@ -189,7 +189,7 @@ def _measured(view: View, sets: tuple[tuple[Movement, ...], ...], templates: tup
     flat = [m for group in sets for m in group]
     shown = [moved(m, view.first) for m in flat]
     table, turn = view.table, None
-    if flat and isinstance(view.angle, Turn):
+    if flat and isinstance(view.angle, TurnFromRest):
         table, turn = _with_turn_of(view, flat[-1])
     again = set(seen_again(list(view.tops), shown, view.same_rows).values())
     rate_hz = rate_of(table)
@@ -223,17 +223,17 @@ def _measured(view: View, sets: tuple[tuple[Movement, ...], ...], templates: tup
     )
 
 
-def _with_turn_of(view: View, newest: Movement) -> tuple[FloatArray, Turn | None]:
+def _with_turn_of(view: View, newest: Movement) -> tuple[FloatArray, TurnFromRest | None]:
     """Count a turn from the bottom of the newest rep and about its axis, where it was counted otherwise.
 
     Returns
     -------
-    (ndarray, shape (n, 14); Turn or None)
+    (ndarray, shape (n, 14); TurnFromRest or None)
         The view's rows with the angles that hold now; the turn if it is another.
     """
     now, table = view.angle, view.table
     turn = turn_of(table, newest, view.fusion.bias_rad_s, view.choices.exercise.coordinate)
-    if isinstance(now, Turn) and now.axis is not None and turn.axis is not None:
+    if isinstance(now, TurnFromRest) and now.axis is not None and turn.axis is not None:
         is_same = sum(map(mul, now.axis, turn.axis)) > SAME_AXIS
         if is_same and abs(float(table[newest.bottom, ANGLE])) < SAME_REST_RAD:
             return table, None

@@ -10,7 +10,7 @@ import numpy as np
 from armarc.arm_track import SetWindows, mount_on
 from armarc.choices import Choices
 from armarc.errors import UsageError
-from armarc.live.angle import Elevation, Turn
+from armarc.live.angle import Elevation, TurnFromRest
 from armarc.live.judge import motion_of, rate_of
 from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis
@@ -144,7 +144,7 @@ def check_mounting(choices: Choices) -> None:
 
 def turn_of(
     table: FloatArray, movement: Movement, bias_rad_s: tuple[float, float, float], coordinate: str
-) -> Turn:
+) -> TurnFromRest:
     """The turn a movement makes: counted from its bottom, about its axis, positive on its way to the top.
 
     Parameters
@@ -165,4 +165,4 @@ def turn_of(
     if float((turning[: movement.top - movement.bottom + 1] @ axis).sum()) < 0:
         axis = -axis
     w, x, y, z = part[0, QUATERNION : QUATERNION + 4].tolist()
-    return Turn((w, x, y, z), (float(axis[0]), float(axis[1]), float(axis[2])))
+    return TurnFromRest((w, x, y, z), (float(axis[0]), float(axis[1]), float(axis[2])))

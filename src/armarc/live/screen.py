@@ -9,9 +9,9 @@ from rich.console import Console, Group
 from rich.live import Live
 from rich.text import Text
 
-from armarc.live.board import FLASH_S, TRACE_S, Board, SetLine
 from armarc.live.keys import HELP, HELP_AFTER
 from armarc.live.raster import Braille, digits, half_blocks, shape
+from armarc.live.scoreboard import FLASH_S, TRACE_S, Scoreboard, SetLine
 from armarc.live.stop_mark import CAVEAT
 
 INSIDE, ABOVE = "#55C7E8", "#F29A58"
@@ -28,7 +28,7 @@ WIDE_WORDS = 27
 
 
 class Screen:
-    """Draws a board over and over.
+    """Draws a scoreboard over and over.
 
     Parameters
     ----------
@@ -47,34 +47,34 @@ class Screen:
     def __exit__(self, *_: object) -> None:
         self._live.stop()
 
-    def draw(self, board: Board) -> None:
-        """Show the board as it is now."""
+    def draw(self, scoreboard: Scoreboard) -> None:
+        """Show the scoreboard as it is now."""
         size = self._console.size
-        self._live.update(draw(board, size.width, size.height), refresh=True)
+        self._live.update(draw(scoreboard, size.width, size.height), refresh=True)
 
 
-def draw(board: Board, width: int, height: int) -> Group:
+def draw(scoreboard: Scoreboard, width: int, height: int) -> Group:
     """The screen as lines of text, exactly `height` of them where there is room at all."""
     width, height = max(width, 20), max(height, 6)
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
-        return Group(*_small(board, width, height))
-    lines = [_head(board, width), _line_below(board, width)]
+        return Group(*_small(scoreboard, width, height))
+    lines = [_head(scoreboard, width), _line_below(scoreboard, width)]
     room = height - len(lines) - 1
-    if board.other is None:
-        lines += _arm(board, width, room, _hero_rows(height))
+    if scoreboard.other is None:
+        lines += _arm(scoreboard, width, room, _hero_rows(height))
     else:
         half, rows = width // 2, _hero_rows(height - 1)
-        sides = [[Text(f"  {b.side} arm", "bold"), *_arm(b, half, room - 1, rows)] for b in board.arms]
+        sides = [[Text(f"  {b.side} arm", "bold"), *_arm(b, half, room - 1, rows)] for b in scoreboard.arms]
         lines += [_beside(left, right, half) for left, right in zip(*sides, strict=True)]
-    return Group(*[*lines, _foot(board, width)][:height])
+    return Group(*[*lines, _foot(scoreboard, width)][:height])
 
 
-def _arm(board: Board, width: int, height: int, hero_rows: int) -> list[Text]:
+def _arm(scoreboard: Scoreboard, width: int, height: int, hero_rows: int) -> list[Text]:
     """What belongs to one arm, `height` lines of it."""
-    lines = _hero(board, width, hero_rows) + _gauge(board, width)
-    strip = _strip(board, width)
+    lines = _hero(scoreboard, width, hero_rows) + _gauge(scoreboard, width)
+    strip = _strip(scoreboard, width)
     trace_rows = height - len(lines) - len(strip)
-    lines += _trace(board, width, trace_rows) if trace_rows >= 2 else []
+    lines += _trace(scoreboard, width, trace_rows) if trace_rows >= 2 else []
     lines += [Text("")] * (height - len(lines) - len(strip))
     return [*lines, *strip]
 
@@ -100,58 +100,67 @@ def _fit(text: Text, width: int) -> Text:
     return text
 
 
-def _head(board: Board, width: int) -> Text:
+def _head(scoreboard: Scoreboard, width: int) -> Text:
     left = Text(" " * MARGIN)
-    left.append(board.exercise, "bold")
-    arms = f"{board.side} arm" if board.other is None else "both arms"
-    for part in (board.lifter, arms, board.load):
+    left.append(scoreboard.exercise, "bold")
+    arms = f"{scoreboard.side} arm" if scoreboard.other is None else "both arms"
+    for part in (scoreboard.lifter, arms, scoreboard.load):
         if part:
             left.append(f"   {part}", "dim")
     right = Text()
-    sensors = [line for one in board.arms for line in one.sensor_lines]
-    if board.stopping:
+    sensors = [line for one in scoreboard.arms for line in one.sensor_lines]
+    if scoreboard.stopping:
         right.append(" stopping, the set is being saved ", "reverse")
     elif sensors:
         right.append(f" {'  ·  '.join(sensors)} ", "bold reverse")
-    elif not all(one.ready for one in board.arms):
+    elif not all(one.ready for one in scoreboard.arms):
         right.append("hang the arm and stand still for a moment", "bold")
-    elif not board.sets and not board.rep and not board.under_way:
+    elif not scoreboard.sets and not scoreboard.rep and not scoreboard.under_way:
         right.append(" READY ", "bold reverse")
-    elif board.sets:
-        right.append(f"{len(board.sets)} {'set' if len(board.sets) == 1 else 'sets'} done", "dim")
+    elif scoreboard.sets:
+        right.append(f"{len(scoreboard.sets)} {'set' if len(scoreboard.sets) == 1 else 'sets'} done", "dim")
     gap = width - MARGIN - left.cell_len - right.cell_len
     if gap < 2:
-        return _fit(right if sensors or board.stopping else left, width)
+        return _fit(right if sensors or scoreboard.stopping else left, width)
     left.append(" " * gap)
     left.append_text(right)
     return left
 
 
-def _line_below(board: Board, width: int) -> Text:
+def _line_below(scoreboard: Scoreboard, width: int) -> Text:
     """Below the head, what matters most at this moment: pain, a mark, who is next, the last time."""
     for text, style in (
-        (board.caution, "bold"),
-        (board.mark and f"{board.mark} ({CAVEAT})", "bold reverse"),
-        (board.waiting and f"next set: {board.waiting}", "bold"),
-        (board.today if board.since_set_s is not None else "", ""),
-        ((board.last_time or STANDING) if not board.rep or board.since_set_s is not None else "", "dim"),
+        (scoreboard.caution, "bold"),
+        (scoreboard.mark and f"{scoreboard.mark} ({CAVEAT})", "bold reverse"),
+        (scoreboard.waiting and f"next set: {scoreboard.waiting}", "bold"),
+        (scoreboard.today if scoreboard.since_set_s is not None else "", ""),
+        (
+            (scoreboard.last_time or STANDING)
+            if not scoreboard.rep or scoreboard.since_set_s is not None
+            else "",
+            "dim",
+        ),
     ):
         if text:
             return _fit(Text(" " * MARGIN + text, style), width)
     return Text("")
 
 
-def _hero(board: Board, width: int, rows: int) -> list[Text]:
+def _hero(scoreboard: Scoreboard, width: int, rows: int) -> list[Text]:
     """The rep number on the left, on the right the start velocity or, between sets, the rest."""
-    number = str(board.rep)
+    number = str(scoreboard.rep)
     dots = rows * 2 // 7
     across = max(min(round(dots), (width // 2 - MARGIN) // (6 * len(number))), 1)
     face = half_blocks(digits(number, across, max(min(dots, across), 1)))
-    style = "bold" if board.rep or board.under_way else "dim"
+    style = "bold" if scoreboard.rep or scoreboard.under_way else "dim"
     left = [Text(" " * MARGIN + line, style) for line in _middle(face, rows)]
     beside = max(width * 9 // 20, max(line.cell_len for line in left) + 4)
-    resting = board.since_set_s
-    right = _rest(board, width - beside, rows) if resting is not None else _start(board, width - beside, rows)
+    resting = scoreboard.since_set_s
+    right = (
+        _rest(scoreboard, width - beside, rows)
+        if resting is not None
+        else _start(scoreboard, width - beside, rows)
+    )
     out = []
     for a, b in zip(left, right, strict=True):
         a.append(" " * max(beside - a.cell_len, 0))
@@ -167,20 +176,20 @@ def _middle(lines: list[str], rows: int) -> list[str]:
     return padded + [" " * wide] * (rows - len(padded))
 
 
-def _start(board: Board, width: int, rows: int) -> list[Text]:
+def _start(scoreboard: Scoreboard, width: int, rows: int) -> list[Text]:
     lines = [Text("start velocity", "dim")]
-    style = STYLES[board.verdict]
-    speed = None if board.speed_deg_s is None else f"{board.speed_deg_s:.0f}"
+    style = STYLES[scoreboard.verdict]
+    speed = None if scoreboard.speed_deg_s is None else f"{scoreboard.speed_deg_s:.0f}"
     tall = rows - 3
     if speed is None:
         lines += [Text(line, "dim") for line in _middle(half_blocks(digits("--", 2, 2)), tall)]
         lines.append(Text(""))
-        lines.append(Text("rising" if board.under_way else "", "dim"))
+        lines.append(Text("rising" if scoreboard.under_way else "", "dim"))
         return lines[:rows]
     across = max(min(tall * 2 // 7, (width - 14) // (6 * len(speed))), 1)
     figures = half_blocks(digits(speed, across, across))
     side = min(len(figures) * 2, 14)
-    mark = half_blocks(shape(board.verdict, side, side)) if board.verdict else []
+    mark = half_blocks(shape(scoreboard.verdict, side, side)) if scoreboard.verdict else []
     figures, mark = _middle(figures, tall), _middle(mark, tall)
     for a, b in zip(mark, figures, strict=True):
         line = Text(a, style)
@@ -188,42 +197,42 @@ def _start(board: Board, width: int, rows: int) -> list[Text]:
         line.append(b, style)
         lines.append(line)
     lines.append(Text(""))
-    lines.append(_verdict_words(board, width))
+    lines.append(_verdict_words(scoreboard, width))
     return lines[:rows]
 
 
-def _verdict_words(board: Board, width: int) -> Text:
-    style = STYLES[board.verdict]
-    recent = board.time_s - board.said_s < FLASH_S
-    if recent and board.verdict:
+def _verdict_words(scoreboard: Scoreboard, width: int) -> Text:
+    style = STYLES[scoreboard.verdict]
+    recent = scoreboard.time_s - scoreboard.said_s < FLASH_S
+    if recent and scoreboard.verdict:
         style += " reverse"
-    if board.verdict is None:
+    if scoreboard.verdict is None:
         return Text("°/s, no band set", "dim")
-    if board.verdict == "inside":
-        return Text(f" {_sign(board)} INSIDE THE BAND{_about(board)} ", style)
-    word, off = board.verdict.upper(), f"{board.off_band_deg_s:.0f} °/s"
-    words = Text(f" {_sign(board)} {off} {word} THE BAND{_about(board)} ", style)
-    return words if words.cell_len <= width else Text(f" {_sign(board)} {off} {word} ", style)
+    if scoreboard.verdict == "inside":
+        return Text(f" {_sign(scoreboard)} INSIDE THE BAND{_about(scoreboard)} ", style)
+    word, off = scoreboard.verdict.upper(), f"{scoreboard.off_band_deg_s:.0f} °/s"
+    words = Text(f" {_sign(scoreboard)} {off} {word} THE BAND{_about(scoreboard)} ", style)
+    return words if words.cell_len <= width else Text(f" {_sign(scoreboard)} {off} {word} ", style)
 
 
-def _sign(board: Board) -> str:
-    return (HOLLOW if board.provisional else SIGNS)[board.verdict]
+def _sign(scoreboard: Scoreboard) -> str:
+    return (HOLLOW if scoreboard.provisional else SIGNS)[scoreboard.verdict]
 
 
-def _about(board: Board) -> str:
-    return ", about" if board.provisional else ""
+def _about(scoreboard: Scoreboard) -> str:
+    return ", about" if scoreboard.provisional else ""
 
 
-def _rest(board: Board, width: int, rows: int) -> list[Text]:
-    seconds = int(board.since_set_s or 0)
+def _rest(scoreboard: Scoreboard, width: int, rows: int) -> list[Text]:
+    seconds = int(scoreboard.since_set_s or 0)
     clock = f"{seconds // 60}:{seconds % 60:02d}"
     tall = max(rows - 4, 3)
     across = max(min(tall * 2 // 7, (width - 2) // (6 * len(clock))), 1)
     lines = [Text("rest since the set", "dim")]
     lines += [Text(line, "bold") for line in _middle(half_blocks(digits(clock, across, across)), tall)]
     lines.append(Text(""))
-    if board.sets:
-        lines += _set_words(board.sets[-1], width)
+    if scoreboard.sets:
+        lines += _set_words(scoreboard.sets[-1], width)
     lines += [Text("")] * max(rows - len(lines), 0)
     return lines[:rows]
 
@@ -241,11 +250,11 @@ def _set_words(line: SetLine, width: int) -> list[Text]:
     return [first, second]
 
 
-def _gauge(board: Board, width: int) -> list[Text]:
+def _gauge(scoreboard: Scoreboard, width: int) -> list[Text]:
     """A ruler of start velocity with the band as a heavy stretch and the last start as a pointer."""
     left, right = MARGIN, width - MARGIN
-    band = board.band_deg_s
-    most = max(120.0, 1.7 * band[1] if band else 120.0, 1.1 * (board.speed_deg_s or 0.0))
+    band = scoreboard.band_deg_s
+    most = max(120.0, 1.7 * band[1] if band else 120.0, 1.1 * (scoreboard.speed_deg_s or 0.0))
 
     def place(speed: float) -> int:
         return left + round((right - left - 1) * min(max(speed / most, 0.0), 1.0))
@@ -272,34 +281,34 @@ def _gauge(board: Board, width: int) -> list[Text]:
     for x, sign in enumerate(ruler):
         inside = band is not None and place(band[0]) <= x <= place(band[1])
         first.append(sign, f"bold {INSIDE}" if inside else "dim")
-    if board.speed_deg_s is not None:
-        x = place(board.speed_deg_s)
+    if scoreboard.speed_deg_s is not None:
+        x = place(scoreboard.speed_deg_s)
         pointer = Text(" " * x)
-        pointer.append("▼" if board.verdict != "below" else "▽", STYLES[board.verdict])
+        pointer.append("▼" if scoreboard.verdict != "below" else "▽", STYLES[scoreboard.verdict])
         return [pointer, first, Text("".join(labels), "dim")]
     return [Text(""), first, Text("".join(labels), "dim")]
 
 
-def _trace(board: Board, width: int, rows: int) -> list[Text]:
+def _trace(scoreboard: Scoreboard, width: int, rows: int) -> list[Text]:
     """The elevation of the last seconds, newest on the right, with the gate of the movement under way."""
     label = 6
     columns = width - label - MARGIN
     canvas, gate = Braille(columns, rows), Braille(columns, rows)
-    highest = max([100.0, *(angle for _, angle in board.trace)])
+    highest = max([100.0, *(angle for _, angle in scoreboard.trace)])
     top = 20.0 * (int(highest / 20.0) + 1)
 
     def y_of(angle: float) -> int:
         return round((4 * rows - 1) * (1.0 - (angle + 5.0) / (top + 5.0)))
 
-    now = board.trace[-1][0] if board.trace else 0.0
+    now = scoreboard.trace[-1][0] if scoreboard.trace else 0.0
     before: tuple[int, int] | None = None
-    for time_s, angle in board.trace:
+    for time_s, angle in scoreboard.trace:
         here = (round((2 * columns - 1) * (1.0 - (now - time_s) / TRACE_S)), y_of(angle))
         if before is not None:
             canvas.line(*before, *here)
         before = here
-    for level in board.gate_above_bottom_deg:
-        y = y_of(board.bottom_deg + level)
+    for level in scoreboard.gate_above_bottom_deg:
+        y = y_of(scoreboard.bottom_deg + level)
         for x in range(0, 2 * columns, 5):
             gate.dot(x, y)
     ticks = {y_of(angle) // 4: angle for angle in (0.0, 45.0, 90.0, 135.0) if angle < top}
@@ -313,11 +322,11 @@ def _trace(board: Board, width: int, rows: int) -> list[Text]:
     return out
 
 
-def _strip(board: Board, width: int) -> list[Text]:
+def _strip(scoreboard: Scoreboard, width: int) -> list[Text]:
     """The last reps, each as its shape over its speed."""
     cell = 5
     room = (width - 2 * MARGIN) // cell
-    shown = board.strip[-room:]
+    shown = scoreboard.strip[-room:]
     marks, speeds = Text(" " * MARGIN), Text(" " * MARGIN)
     for mark in shown:
         signs = HOLLOW if mark.provisional else SIGNS
@@ -327,18 +336,18 @@ def _strip(board: Board, width: int) -> list[Text]:
     return [marks, speeds]
 
 
-def _foot(board: Board, width: int) -> Text:
+def _foot(scoreboard: Scoreboard, width: int) -> Text:
     text = Text(" " * MARGIN)
-    between = board.since_set_s is not None or not (board.rep or board.under_way)
-    if board.typing or (board.keys and between):
-        done = board.since_set_s is not None and board.logged
-        text.append(board.typing or (f"{board.said}   " if board.said else ""), "bold")
-        if not board.typing:
+    between = scoreboard.since_set_s is not None or not (scoreboard.rep or scoreboard.under_way)
+    if scoreboard.typing or (scoreboard.keys and between):
+        done = scoreboard.since_set_s is not None and scoreboard.logged
+        text.append(scoreboard.typing or (f"{scoreboard.said}   " if scoreboard.said else ""), "bold")
+        if not scoreboard.typing:
             text.append(HELP_AFTER if done else HELP, "dim")
         return _fit(text, width)
-    roms = [f"{one.rom_deg:.0f}°" for one in board.arms if one.rom_deg is not None]
-    tempos = [one.tempo for one in board.arms if one.tempo]
-    losses = [f"{one.loss_pct:.0f} %" for one in board.arms if one.loss_pct is not None]
+    roms = [f"{one.rom_deg:.0f}°" for one in scoreboard.arms if one.rom_deg is not None]
+    tempos = [one.tempo for one in scoreboard.arms if one.tempo]
+    losses = [f"{one.loss_pct:.0f} %" for one in scoreboard.arms if one.loss_pct is not None]
     parts = [("range", roms), ("tempo", tempos), ("velocity loss", losses)]
     for name, values in parts:
         if values:
@@ -349,17 +358,17 @@ def _foot(board: Board, width: int) -> Text:
     return _fit(text, width)
 
 
-def _small(board: Board, width: int, height: int) -> list[Text]:
+def _small(scoreboard: Scoreboard, width: int, height: int) -> list[Text]:
     """A terminal too small for the screen gets the words."""
     lines = []
-    for one in board.arms:
-        whose = "" if board.other is None else f"{one.side}: "
+    for one in scoreboard.arms:
+        whose = "" if scoreboard.other is None else f"{one.side}: "
         lines.append(Text(f"{whose}rep {one.rep}", "bold"))
         if one.since_set_s is not None:
             lines.append(Text(f"rest {int(one.since_set_s)} s"))
         elif one.speed_deg_s is not None:
             lines.append(Text(f"{_sign(one)} {one.speed_deg_s:.0f} °/s {one.verdict or ''}"))
-    lines += [Text(line, "reverse") for line in board.sensor_lines]
-    if not board.ready:
+    lines += [Text(line, "reverse") for line in scoreboard.sensor_lines]
+    if not scoreboard.ready:
         lines.append(Text("hang the arm, stand still"))
     return [_fit(line, width) for line in lines[:height]]

@@ -1,7 +1,7 @@
 """A live session: the source feeds the engines, their events go to every face, finished sets are measured aside.
 
-A sensor on each wrist makes two arms, each with an engine and a board of its own; a sensor on the chest is kept for
-measuring the sets.
+A sensor on each wrist makes two arms, each with an engine and a scoreboard of its own; a sensor on the chest is kept
+for measuring the sets.
 
 What follows a set is `aftermath`'s. What fails besides the source (a face, the raw file, a hook, the log) is said, and
 everything else goes on.
@@ -19,7 +19,6 @@ from armarc.errors import UsageError
 from armarc.live.aftermath import After, Aftermath
 from armarc.live.arm import Arm, KnownFor
 from armarc.live.audience import Audience, Face
-from armarc.live.board import Board, board_for
 from armarc.live.both import compared, side_of
 from armarc.live.chest import Chest, trunk_words
 from armarc.live.desk import Desk, Order, Switch, said_words
@@ -28,13 +27,8 @@ from armarc.live.gym import Gym
 from armarc.live.last_time import LastTime
 from armarc.live.offline import MeasuredLive, turned_words
 from armarc.live.raw_file import RawFile
-from armarc.live.session_records import (
-    link_record,
-    mark_record,
-    opening_record,
-    session_record,
-    task_record,
-)
+from armarc.live.scoreboard import Scoreboard, scoreboard_for
+from armarc.live.session_records import link_record, mark_record, opening_record, session_record, task_record
 from armarc.live.source import Item, LinkNews, Samples
 from armarc.log.labels import CAUTION, SAID_AFTER
 from armarc.recording import Metadata, RecordingWriter
@@ -43,7 +37,7 @@ from armarc.tasks import Task
 
 
 @dataclass(slots=True)
-class Session:
+class LiveSession:
     """One run of ``armarc live``.
 
     Parameters
@@ -86,7 +80,7 @@ class Session:
     gym: Gym | None = None
     forward: str = "+z"
     in_step: bool = False
-    board: Board = field(init=False)
+    scoreboard: Scoreboard = field(init=False)
     desk: Desk = field(init=False)
     arms: dict[int, Arm] = field(init=False)
     _audience: Audience = field(init=False)
@@ -107,12 +101,12 @@ class Session:
                 continue
             choices = self.choices if not self.arms else self._choices_for(self._in_force, place)
             head = self.heads[number] if self.heads else None
-            self.arms[number] = Arm(choices, board_for(choices), self.known_for, head)
-        first, *others = (one.board for one in self.arms.values())
-        self.board = first
-        self.board.other = others[0] if others else None
-        self.board.lifter = self._in_force.lifter or ""
-        self.board.logged = self.after.log
+            self.arms[number] = Arm(choices, scoreboard_for(choices), self.known_for, head)
+        first, *others = (one.scoreboard for one in self.arms.values())
+        self.scoreboard = first
+        self.scoreboard.other = others[0] if others else None
+        self.scoreboard.lifter = self._in_force.lifter or ""
+        self.scoreboard.logged = self.after.log
         self._audience = Audience(self.faces, self.tell)
         self._aftermath = Aftermath(self.after, self.tell, self.stamp_for)
 
@@ -130,7 +124,7 @@ class Session:
         SensorError
             The source failed; everything before it is kept.
         """
-        self._audience.hear(opening_record(self.board, self.desk.task, self.choices))
+        self._audience.hear(opening_record(self.scoreboard, self.desk.task, self.choices))
         for number, rate_hz in enumerate(rates_hz):
             self._begin(number, rate_hz, self.heads[number] if self.heads else None)
         self._begin_task()
@@ -156,10 +150,10 @@ class Session:
             self._audience.close()
 
     @property
-    def shown_arms(self) -> list[tuple[Board, str]]:
-        """The board of each arm, and how a line of it begins where there are two."""
+    def shown_arms(self) -> list[tuple[Scoreboard, str]]:
+        """The scoreboard of each arm, and how a line of it begins where there are two."""
         two = len(self.arms) > 1
-        return [(arm.board, f" ({arm.choices.side})" if two else "") for arm in self.arms.values()]
+        return [(arm.scoreboard, f" ({arm.choices.side})" if two else "") for arm in self.arms.values()]
 
     @property
     def sets(self) -> list[MeasuredLive]:
@@ -196,7 +190,7 @@ class Session:
         UsageError
             It cannot be done; nothing has changed.
         """
-        self.board.answer = ""
+        self.scoreboard.answer = ""
         if isinstance(order, Switch):
             if self.gym is None:
                 raise UsageError("this session keeps to one task", "start another")
@@ -219,18 +213,18 @@ class Session:
                 self.desk = self.desk.with_said(replace(order, set=beside))
                 self._aftermath.write_said(beside, lambda: self.desk)
             about = {name: getattr(said, name) for name in SAID_AFTER}
-            self._audience.hear(session_record("set said", self.board.time_s, set=number, **about))
+            self._audience.hear(session_record("set said", self.scoreboard.time_s, set=number, **about))
             if newest in (number, beside):
-                self.board.said = said_words(said)
-                self.board.caution = CAUTION if said.pain else ""
+                self.scoreboard.said = said_words(said)
+                self.scoreboard.caution = CAUTION if said.pain else ""
         self.refresh()
 
     def _settle(self) -> None:
         """Take up the task of the desk where it has become another."""
         waiting = self.desk.waiting
-        self.board.waiting = "" if waiting is None else waiting.words()
-        if self.board.menu:
-            self.board.menu |= {"lifters": self.lifters[:12], "task": self.desk.next_task}
+        self.scoreboard.waiting = "" if waiting is None else waiting.words()
+        if self.scoreboard.menu:
+            self.scoreboard.menu |= {"lifters": self.lifters[:12], "task": self.desk.next_task}
         if self.desk.task != self._in_force:
             self._change_task(self.desk.task, self._in_force)
 
@@ -244,7 +238,7 @@ class Session:
             arm.take_up(self.gym.choose(replace(task, side=side)), task, anew=anew)
         self.choices = self._first.choices
         record = session_record(
-            "task", self.board.time_s, **task_record(self.board, self.desk.task, self.choices)
+            "task", self.scoreboard.time_s, **task_record(self.scoreboard, self.desk.task, self.choices)
         )
         for raw in self._raw.values():
             raw.event({key: value for key, value in record.items() if key != "schema"})
@@ -262,17 +256,17 @@ class Session:
             arm.begin_task(task)
         if self.gym is not None:
             self.gym.remember(task)
-            self.board.menu = {
+            self.scoreboard.menu = {
                 "lifters": self.lifters[:12],
                 "exercises": self.exercises,
                 "task": task,
                 "both": len(self.arms) > 1,
             }
-        self.board.last_time = ""
+        self.scoreboard.last_time = ""
         self._aftermath.last = {}
         for arm in self.arms.values():
             mine = replace(task, side=arm.choices.side)
-            self._aftermath.look_back(mine, self.board.time_s, partial(self._looked_back, task, mine))
+            self._aftermath.look_back(mine, self.scoreboard.time_s, partial(self._looked_back, task, mine))
 
     def _looked_back(self, task: Task, mine: Task, found: LastTime | None) -> None:
         if found is not None and task == self._in_force:
@@ -285,7 +279,7 @@ class Session:
         side = self._first.choices.side
         last = self._aftermath.last.get(side)
         if last is not None:
-            self.board.last_time = last.words(self.desk.place(replace(self._in_force, side=side)) + 1)
+            self.scoreboard.last_time = last.words(self.desk.place(replace(self._in_force, side=side)) + 1)
 
     def _begin(self, number: int, rate_hz: float, head: Metadata | None) -> None:
         if number in self._raw:
@@ -298,8 +292,8 @@ class Session:
             self._chest.head, self._chest.rate_hz = head or Metadata(), rate_hz
 
     def _lost_file(self, number: int, error: Exception) -> None:
-        at = f" at {self.board.time_s:.0f} s" if self.board.time_s else ""
-        self.board.notice = "the raw stream is not being written"
+        at = f" at {self.scoreboard.time_s:.0f} s" if self.scoreboard.time_s else ""
+        self.scoreboard.notice = "the raw stream is not being written"
         whose = f"the raw stream of the {self.places[number]}" if len(self.places) > 1 else "the raw stream"
         self.tell(f"{whose} ended{at}: {error}; counting and the log go on")
 
@@ -319,15 +313,15 @@ class Session:
         self.refresh()
 
     def refresh(self) -> None:
-        """Let every face show the board as it is."""
-        self._audience.refresh(self.board)
+        """Let every face show the scoreboard as it is."""
+        self._audience.refresh(self.scoreboard)
 
     def _hear(self, arm: Arm, events: list[EngineEvent]) -> None:
         for event in events:
             if isinstance(event, SetEnded):
                 event = replace(event, set=len(self._arm_of) + 1)
                 self._arm_of[event.set] = arm
-            arm.board.hear(event)
+            arm.scoreboard.hear(event)
             self._audience.hear(self._sided(event_record(event), arm), event)
             self._watch(arm, event)
             if isinstance(event, SetEnded):
@@ -347,18 +341,18 @@ class Session:
     def _measured(self, measured: MeasuredLive, against: str) -> None:
         arm = self._arm_of[measured.number]
         if measured.result is not None:
-            arm.board.measured(measured.number, measured.result.sets[0].summary)
-            trunk = trunk_words(measured.result.sets[0].reps)
-            if trunk:
+            arm.scoreboard.measured(measured.number, measured.result.sets[0].summary)
+            if trunk := trunk_words(measured.result.sets[0].reps):
                 self.tell(f"set {measured.number}: {trunk}")
             if measured.number == max(self.desk.done):
-                self.board.today = "; ".join(filter(None, (turned_words(measured.turned), trunk, against)))
+                said = (turned_words(measured.turned), trunk, against)
+                self.scoreboard.today = "; ".join(filter(None, said))
         self._audience.hear(self._sided(measured.record(), arm))
         partner = self._aftermath.partner(measured.number)
         if partner is not None:
             beside = next(one for one in self.sets if one.number == partner)
             both = compared(*sorted((beside, measured), key=side_of))
-            self.board.today = "; ".join(filter(None, (self.board.today, both.words())))
+            self.scoreboard.today = "; ".join(filter(None, (self.scoreboard.today, both.words())))
             self.tell(f"sets {both.left} and {both.right}: {both.words()}")
             self._audience.hear(both.record())
         self.refresh()
@@ -368,21 +362,22 @@ class Session:
         arm.mark, reached = arm.mark.step(event)
         for one in reached:
             whose = f"{arm.choices.side}: " if len(self.arms) > 1 else ""
-            self.board.mark = whose + one.words()
-            self._audience.hear(mark_record(one, self.board.time_s))
+            self.scoreboard.mark = whose + one.words()
+            self._audience.hear(mark_record(one, self.scoreboard.time_s))
 
     def _news(self, news: LinkNews) -> None:
         """Something about a sensor, shown with the arm that wears it; a chest sensor's with the first."""
         arm = self.arms.get(news.sensor)
-        board = self.board if arm is None else arm.board
+        scoreboard = self.scoreboard if arm is None else arm.scoreboard
         if news.battery_pct is not None or news.battery_low:
-            board.battery_pct, board.battery_low = news.battery_pct, news.battery_low
+            scoreboard.battery_pct, scoreboard.battery_low = news.battery_pct, news.battery_low
         if news.state in ("up", "up again") and news.rate_hz:
             if news.sensor not in self._raw:
                 self._meet(arm, news.head)
             self._begin(news.sensor, news.rate_hz, news.head)
         text = f"{self.places[news.sensor]}: {news.text}" if len(self.places) > 1 else news.text
-        board.link = text if news.state in ("lost", "trouble") else "" if "up" in news.state else board.link
+        if "up" in news.state or news.state in ("lost", "trouble"):
+            scoreboard.link = "" if "up" in news.state else text
         if news.state in ("lost", "up again", "loss") and news.sensor in self._raw:
             self._raw[news.sensor].event(
                 {"event": f"link {news.state}", "time_s": news.time_s, "text": news.text}

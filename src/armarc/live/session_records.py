@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from armarc.choices import Choices
-from armarc.live.board import Board
 from armarc.live.events import SCHEMA
+from armarc.live.scoreboard import Scoreboard
 from armarc.live.source import LinkNews
 from armarc.live.stop_mark import CAVEAT, Reached
 from armarc.tasks import Task
@@ -17,25 +17,25 @@ def session_record(event: str, time_s: float, **more: Any) -> dict[str, Any]:
     return {"schema": SCHEMA, "event": event, "time_s": round(time_s, 4), **more}
 
 
-def opening_record(board: Board, task: Task, choices: Choices) -> dict[str, Any]:
+def opening_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[str, Any]:
     """The first event."""
     return session_record(
         "session",
         0.0,
-        **task_record(board, task, choices),
-        band_deg_s=None if board.band_deg_s is None else [round(v, 3) for v in board.band_deg_s],
-        gate_deg=[round(v, 3) for v in board.gate_deg],
+        **task_record(scoreboard, task, choices),
+        band_deg_s=None if scoreboard.band_deg_s is None else [round(v, 3) for v in scoreboard.band_deg_s],
+        gate_deg=[round(v, 3) for v in scoreboard.gate_deg],
         rest_s=choices.exercise.rest_s,
     )
 
 
-def task_record(board: Board, task: Task, choices: Choices) -> dict[str, Any]:
+def task_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[str, Any]:
     """Who lifts what."""
     return {
         "lifter": task.lifter,
         "exercise": choices.exercise.key,
         "variant": task.variant or "",
-        "side": choices.side if board.other is None else "both",
+        "side": choices.side if scoreboard.other is None else "both",
         "load_kg": choices.load_kg,
         "resistance": list(choices.resistance or ()),
     }

@@ -10,8 +10,8 @@ import numpy as np
 from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, Quaternion, Vector
 from armarc.live.aside import ASIDE_S, Aside
-from armarc.live.calm import Calm
 from armarc.live.rows import ANGLE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.stillness import Stillness
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
@@ -64,7 +64,7 @@ class Stretch:
         self.aside.forget()
         self.rows = Rows()
         self.tracker = Tracker(self.rows, self.exercise)
-        self.calm = Calm()
+        self.stillness = Stillness()
         self.fusion = start_fusion()
         self.angle: ArmAngle | None = None
         self.force_offset_m_s2: Vector = (0.0, 0.0, 0.0)

@@ -9,9 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, MultipleLocator
 
 from armarc.log.curves import SetCurves, mean_of_sets
-from armarc.report import furniture, style
-from armarc.report.furniture import SIDE_IN, KeyItem
-from armarc.report.sheet import HEAD_IN, LEFT_IN, RIGHT_IN, WIDTH_IN, sheet
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import HEAD_IN, LEFT_IN, RIGHT_IN, SIDE_IN, WIDTH_IN, KeyItem, empty_picture
 
 if TYPE_CHECKING:
     from armarc.log.comparing import Row
@@ -49,7 +48,9 @@ def draw_overlay(
         heights = [2.7, 2.5, 2.3] if with_moment else [2.7, 2.5]
         gap = 1.15
         total = sum(heights) + gap * (len(heights) - 1)
-        figure, page, top = sheet(palette, width_in, title, facts, [], total + 0.45 + 0.32 * len(curves), [])
+        figure, page, top = empty_picture(
+            palette, width_in, title, facts, [], total + 0.45 + 0.32 * len(curves), []
+        )
         height = float(figure.get_size_inches()[1])
         inner = width_in - LEFT_IN - RIGHT_IN
         top += 0.32 * len(curves)
@@ -60,7 +61,7 @@ def draw_overlay(
         ]
         panels = []
         for i, panel_height in enumerate(heights):
-            furniture.panel_title(page, *titles[i], height - top + 0.16)
+            picture_parts.panel_title(page, *titles[i], height - top + 0.16)
             panel = style.inch_axes(figure, LEFT_IN, top, inner, panel_height)
             style.plain_axes(panel, palette)
             panel.yaxis.set_major_locator(MaxNLocator(5))
@@ -121,7 +122,7 @@ def draw_differences(
             KeyItem(words="unclear, small or the same", marker="o", filled=False, colour=palette.ink),
         ]
         tall = 0.48 * len(shown) + 0.2
-        figure, _, top = sheet(palette, width_in, title, facts, items, tall + 0.3, [])
+        figure, _, top = empty_picture(palette, width_in, title, facts, items, tall + 0.3, [])
         left = 3.6
         axes = style.inch_axes(figure, left, top, width_in - left - RIGHT_IN, tall)
         for side in ("top", "right", "left"):

@@ -13,8 +13,8 @@ from matplotlib.ticker import MaxNLocator
 from armarc.load.set_load import SetLoad
 from armarc.load.table import LOAD_CAUTIONS
 from armarc.recording import FloatArray
-from armarc.report import furniture, style
-from armarc.report.furniture import SIDE_IN
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import SIDE_IN
 from armarc.report.style import Palette
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def draw_moments(
     with style.look(palette):
         width, plot_in = 11.0, 5.2
         figure, page, top, foot = _page(width, plot_in + 0.55, title, facts, notes, palette)
-        furniture.panel_title(page, panel, "N·m, by angle in degrees", top + 0.18)
+        picture_parts.panel_title(page, panel, "N·m, by angle in degrees", top + 0.18)
         axes = style.inch_axes(
             figure, _LEFT_IN, page.get_ylim()[1] - top, width - _LEFT_IN - _LABEL_IN - 0.4, plot_in
         )
@@ -96,7 +96,7 @@ def draw_moments(
         if loaded_deg:
             _range_label(axes, palette, loaded_deg)
         end_labels(axes, palette, curves, plot_in)
-        furniture.draw_foot(page, palette, foot)
+        picture_parts.draw_foot(page, palette, foot)
         return figure
 
 
@@ -191,7 +191,7 @@ def draw_plan(
         figure, page, top, foot = _page(width, plot_in + second_in + 2.2, title, facts, notes, palette)
         height = page.get_ylim()[1]
         inner = width - _LEFT_IN - _LABEL_IN - 0.4
-        furniture.panel_title(page, "Simulated moment", "N·m, by angle in degrees", top + 0.18)
+        picture_parts.panel_title(page, "Simulated moment", "N·m, by angle in degrees", top + 0.18)
         axes = style.inch_axes(figure, _LEFT_IN, height - top, inner, plot_in)
         style.plain_axes(axes, palette)
         _shade(axes, palette, loaded_deg)
@@ -203,7 +203,7 @@ def draw_plan(
         _range_label(axes, palette, loaded_deg)
         end_labels(axes, palette, [*shown, capacity] if capacity is not None else shown, plot_in)
         top -= plot_in + 1.25
-        furniture.panel_title(page, "What the start velocity changes", base_words, top + 0.18)
+        picture_parts.panel_title(page, "What the start velocity changes", base_words, top + 0.18)
         lower = style.inch_axes(figure, _LEFT_IN, height - top, inner, second_in)
         style.plain_axes(lower, palette)
         if band is not None:
@@ -225,7 +225,7 @@ def draw_plan(
                 size=style.SIZE_SMALL, color=palette.ink, va="bottom", path_effects=style.halo(palette),
             )  # fmt: skip
         end_labels(lower, palette, curves, second_in)
-        furniture.draw_foot(page, palette, foot)
+        picture_parts.draw_foot(page, palette, foot)
         return figure
 
 
@@ -277,7 +277,7 @@ def draw_lines_of_pull(
             axes.yaxis.set_major_locator(MaxNLocator(5))
             if not any(np.isfinite(c.y).any() for c in curves):
                 axes.text(65, 0.5 * (low + high), "not tabulated", ha="center", color=palette.faint)
-        furniture.draw_foot(page, palette, foot)
+        picture_parts.draw_foot(page, palette, foot)
         return figure
 
 
@@ -285,11 +285,13 @@ def _page(
     width: float, body_in: float, title: str, facts: str, notes: Sequence[str], palette: Palette
 ) -> tuple[Figure, Axes, float, list[str]]:
     """Figure, page, height of the first panel's top above the bottom, foot lines."""
-    foot = furniture.foot_lines(notes, width)
-    height = _HEAD_IN + 0.55 + body_in + furniture.foot_height_in(foot)
+    foot = picture_parts.foot_lines(notes, width)
+    height = _HEAD_IN + 0.55 + body_in + picture_parts.foot_height_in(foot)
     figure = Figure(figsize=(width, height), facecolor=palette.paper)
-    page = furniture.canvas(figure)
-    furniture.headline(page, palette, title=title, facts=facts, score="", score_words="", all_inside=False)
+    page = picture_parts.canvas(figure)
+    picture_parts.headline(
+        page, palette, title=title, facts=facts, score="", score_words="", all_inside=False
+    )
     return figure, page, height - _HEAD_IN - 0.55, foot
 
 

@@ -10,9 +10,8 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, MultipleLocator
 
-from armarc.report import furniture, style
-from armarc.report.furniture import KeyItem
-from armarc.report.sheet import LEFT_IN, RIGHT_IN, WIDTH_IN, sheet
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import LEFT_IN, RIGHT_IN, WIDTH_IN, KeyItem, empty_picture
 from armarc.report.style import Palette
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ def draw_reps(
                         colour=mark.colour,
                     )
                 )
-        figure, page, top = sheet(palette, width_in, title, facts, items, 7.15, [])
+        figure, page, top = empty_picture(palette, width_in, title, facts, items, 7.15, [])
         height = float(figure.get_size_inches()[1])
         inner = width_in - LEFT_IN - RIGHT_IN
         panels = []
@@ -67,7 +66,7 @@ def draw_reps(
             ("Mean raising velocity", "degrees per second"),
             ("Range of motion", "degrees"),
         ):
-            furniture.panel_title(page, name, unit, height - top + 0.16)
+            picture_parts.panel_title(page, name, unit, height - top + 0.16)
             panel = style.inch_axes(figure, LEFT_IN, top, inner, 1.65)
             style.plain_axes(panel, palette)
             panel.set_xlim(numbers[0] - 0.6, numbers[-1] + 0.6)
@@ -101,7 +100,7 @@ def _start_panel(axes: Axes, reps: Sequence[Rep], band: tuple[float, float] | No
     values = [math.degrees(speed) for _, speed in starts]
     if band:
         axes.axhspan(band[0], band[1], color=palette.inside, alpha=0.16, linewidth=0)
-    furniture.draw_marks(
+    picture_parts.draw_marks(
         axes, palette, [rep.rep for rep, _ in starts], values, [rep.start_verdict for rep, _ in starts], 11
     )
     top = max([*values, band[1] if band else 0.0, 1.0])

@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from armarc.recording import STANDARD_GRAVITY_M_S2
-from armarc.report import furniture, style
-from armarc.report.furniture import SIDE_IN, KeyItem
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import SIDE_IN, KeyItem
 from armarc.report.style import Palette
 from armarc.sensor.bench.allan import FLOOR, LEAST_FREEDOM
 
@@ -65,7 +65,7 @@ def _draw(check: SensorCheck, still: StillFacts, palette: Palette) -> Figure:
         items.append(
             KeyItem(words="lowest point: bias instability", marker="v", filled=False, colour=palette.ink)
         )
-    key = furniture.key_rows(items, WIDTH_IN - 2 * SIDE_IN)
+    key = picture_parts.key_rows(items, WIDTH_IN - 2 * SIDE_IN)
     notes = [
         "Overlapping Allan deviation; terms as in IEEE Std 952, Annex C. Datasheet density is one-sided: √2·N."
     ]
@@ -75,29 +75,29 @@ def _draw(check: SensorCheck, still: StillFacts, palette: Palette) -> Figure:
         )
     if not still.is_quite_still:
         notes.insert(0, "The sensor was not quite still: noise and drift come out too high.")
-    foot = furniture.foot_lines(notes, WIDTH_IN)
+    foot = picture_parts.foot_lines(notes, WIDTH_IN)
     key_in = 0.2 + 0.3 * len(key)
     height = (
-        _HEAD_IN + key_in + 2 * (_TITLE_IN + _PANEL_IN) + _TIME_IN + 0.15 + furniture.foot_height_in(foot)
+        _HEAD_IN + key_in + 2 * (_TITLE_IN + _PANEL_IN) + _TIME_IN + 0.15 + picture_parts.foot_height_in(foot)
     )
     figure = Figure(figsize=(WIDTH_IN, height), facecolor=palette.paper)
-    page = furniture.canvas(figure)
-    furniture.headline(
+    page = picture_parts.canvas(figure)
+    picture_parts.headline(
         page, palette, title=_title(check), facts=_facts(check, still), score="", score_words="", all_inside=False
     )  # fmt: skip
-    furniture.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
+    picture_parts.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
     inner = WIDTH_IN - _LEFT_IN - _RIGHT_IN
     top = _HEAD_IN + key_in + _TITLE_IN
-    furniture.panel_title(page, "Gyroscope", "degrees per second", height - top + 0.16)
+    picture_parts.panel_title(page, "Gyroscope", "degrees per second", height - top + 0.16)
     axes = style.inch_axes(figure, _LEFT_IN, top, inner, _PANEL_IN)
     _panel(axes, palette, still.gyroscope_curve, still.gyroscope, math.degrees(1))
     axes.tick_params(labelbottom=False)
     top += _PANEL_IN + _TITLE_IN
-    furniture.panel_title(page, "Accelerometer", "millionths of g", height - top + 0.16)
+    picture_parts.panel_title(page, "Accelerometer", "millionths of g", height - top + 0.16)
     axes = style.inch_axes(figure, _LEFT_IN, top, inner, _PANEL_IN)
     _panel(axes, palette, still.accelerometer_curve, still.accelerometer, 1e6 / STANDARD_GRAVITY_M_S2)
     axes.set_xlabel("averaging time, seconds", size=style.SIZE_TEXT, labelpad=8)
-    furniture.draw_foot(page, palette, foot)
+    picture_parts.draw_foot(page, palette, foot)
     return figure
 
 

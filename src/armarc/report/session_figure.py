@@ -14,9 +14,9 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from armarc.motion import ArmMotion
-from armarc.report import furniture, lines, style
+from armarc.report import lines, picture_parts, style
 from armarc.report import wording as words
-from armarc.report.furniture import SIDE_IN, KeyItem
+from armarc.report.picture_parts import SIDE_IN, KeyItem
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet
 
@@ -70,8 +70,8 @@ def draw_session(
 
 
 def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palette, width: float) -> Figure:
-    key = furniture.key_rows(_key(sets, palette), width - 2 * SIDE_IN)
-    foot = furniture.foot_lines(_notes(motions, sets), width)
+    key = picture_parts.key_rows(_key(sets, palette), width - 2 * SIDE_IN)
+    foot = picture_parts.foot_lines(_notes(motions, sets), width)
     names_in = _NAMES_IN + (0.24 if _several(sets) else 0.0)
     key_in = 0.2 + 0.3 * len(key)
     height = (
@@ -82,12 +82,12 @@ def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palett
         + _TITLE_IN
         + _START_IN
         + 1.0
-        + furniture.foot_height_in(foot)
+        + picture_parts.foot_height_in(foot)
     )
     figure = Figure(figsize=(width, height), facecolor=palette.paper)
-    page = furniture.canvas(figure)
+    page = picture_parts.canvas(figure)
     _headline(page, palette, motions, sets)
-    furniture.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
+    picture_parts.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
 
     inner = width - _LEFT_IN - _RIGHT_IN
     start_s, end_s = float(motions[0].time_s[0]), float(motions[-1].time_s[-1])
@@ -95,10 +95,10 @@ def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palett
     top = _HEAD_IN + key_in + names_in
     said = words.COORDINATES.get(motions[0].coordinate, "Angle")
     upper = style.inch_axes(figure, _LEFT_IN, top, inner, _ANGLE_IN)
-    furniture.panel_title(page, said, "degrees", height - top + names_in - 0.5)
+    picture_parts.panel_title(page, said, "degrees", height - top + names_in - 0.5)
     _angle_panel(upper, motions, palette)
     top += _ANGLE_IN + _TITLE_IN
-    furniture.panel_title(page, "Start velocity", "degrees per second", height - top + 0.16)
+    picture_parts.panel_title(page, "Start velocity", "degrees per second", height - top + 0.16)
     lower = style.inch_axes(figure, _LEFT_IN, top, inner, _START_IN)
     _start_panel(lower, sets, palette)
     for axes in (upper, lower):
@@ -114,7 +114,7 @@ def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palett
     _set_names(
         page, palette, sets, start_s, inner / (end_s - start_s), height - (_HEAD_IN + key_in + names_in)
     )
-    furniture.draw_foot(page, palette, foot)
+    picture_parts.draw_foot(page, palette, foot)
     return figure
 
 
@@ -150,7 +150,7 @@ def _headline(page: Axes, palette: Palette, motions: list[ArmMotion], sets: Sequ
     sides = {measured.side for measured in sets if measured.side}
     if len(sides) == 1:
         facts.insert(0, f"{sides.pop()} arm")
-    furniture.headline(
+    picture_parts.headline(
         page, palette, title=title, facts="  ·  ".join(facts),
         score=f"{inside} of {len(judged)}" if judged else "", score_words="reps started in the band",
         all_inside=bool(judged) and inside == len(judged),
@@ -205,7 +205,7 @@ def _start_panel(axes: Axes, sets: Sequence[MeasuredSet], p: Palette) -> None:
     reps = [rep for measured in sets for rep in measured.reps if rep.start_velocity_rad_s is not None]
     values = [math.degrees(rep.start_velocity_rad_s or 0.0) for rep in reps]
     size = 9.0 if len(reps) <= 120 else 6.0
-    furniture.draw_marks(
+    picture_parts.draw_marks(
         axes, p, [rep.phases.start_s for rep in reps], values, [rep.start_verdict for rep in reps], size
     )
     if not reps:

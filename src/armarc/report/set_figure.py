@@ -8,9 +8,9 @@ from matplotlib.figure import Figure
 
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
-from armarc.report import furniture, style
+from armarc.report import picture_parts, style
 from armarc.report import wording as words
-from armarc.report.furniture import SIDE_IN, KeyItem
+from armarc.report.picture_parts import SIDE_IN, KeyItem
 from armarc.report.set_panels import Scene, angle_panel, scene_of, speed_panel, start_panel
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet
@@ -75,31 +75,33 @@ def _draw(
     motion: ArmMotion, measured: MeasuredSet, exercise: Exercise, palette: Palette, width: float
 ) -> Figure:
     scene = scene_of(motion, measured, exercise, palette, width - _LEFT_IN - _RIGHT_IN)
-    key = furniture.key_rows(_key(scene), width - 2 * SIDE_IN)
-    foot = furniture.foot_lines(_notes(scene, motion, measured, exercise), width)
+    key = picture_parts.key_rows(_key(scene), width - 2 * SIDE_IN)
+    foot = picture_parts.foot_lines(_notes(scene, motion, measured, exercise), width)
     key_in = 0.2 + 0.3 * len(key)
-    foot_in = furniture.foot_height_in(foot)
+    foot_in = picture_parts.foot_height_in(foot)
     height = _HEAD_IN + key_in + 3 * _TITLE_IN + _ANGLE_IN + _SPEED_IN + _TIME_IN + _START_IN + 0.75 + foot_in
     figure = Figure(figsize=(width, height), facecolor=palette.paper)
-    page = furniture.canvas(figure)
+    page = picture_parts.canvas(figure)
     _headline(page, scene, measured, exercise)
-    furniture.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
+    picture_parts.draw_key(page, palette, key, height - _HEAD_IN - 0.14)
 
     inner = width - _LEFT_IN - _RIGHT_IN
     top = _HEAD_IN + key_in + _TITLE_IN
-    furniture.panel_title(
+    picture_parts.panel_title(
         page, words.COORDINATES.get(motion.coordinate, "Angle"), "degrees", height - top + 0.16
     )
     angle_panel(style.inch_axes(figure, _LEFT_IN, top, inner, _ANGLE_IN), scene, motion)
     top += _ANGLE_IN + _TITLE_IN
-    furniture.panel_title(page, "Velocity", "degrees per second, lowering below zero", height - top + 0.16)
+    picture_parts.panel_title(
+        page, "Velocity", "degrees per second, lowering below zero", height - top + 0.16
+    )
     speed_panel(style.inch_axes(figure, _LEFT_IN, top, inner, _SPEED_IN), scene)
     top += _SPEED_IN + _TIME_IN + _TITLE_IN
-    furniture.panel_title(
+    picture_parts.panel_title(
         page, "Start velocity", "degrees per second; bars: ± standard error", height - top + 0.16
     )
     start_panel(style.inch_axes(figure, _LEFT_IN, top, inner, _START_IN), scene)
-    furniture.draw_foot(page, palette, foot)
+    picture_parts.draw_foot(page, palette, foot)
     return figure
 
 
@@ -150,7 +152,7 @@ def _headline(page: Axes, scene: Scene, measured: MeasuredSet, exercise: Exercis
     if scene.band_deg_s and judged:
         score = f"{inside} of {judged}"
         score_words = f"started in the band, {scene.band_deg_s[0]:g}–{scene.band_deg_s[1]:g} °/s"
-    furniture.headline(
+    picture_parts.headline(
         page, scene.palette, title=exercise.name, facts=words.set_facts(measured), score=score,
         score_words=score_words, all_inside=inside == judged,
     )  # fmt: skip

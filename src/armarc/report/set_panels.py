@@ -14,7 +14,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
-from armarc.report import furniture, lines, style
+from armarc.report import lines, picture_parts, style
 from armarc.report import wording as words
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet, Rep
@@ -237,7 +237,7 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
         xs.append(0.5 * (crossing[0] + crossing[1]))
         ys.append(math.degrees(rep.start_velocity_rad_s))
         verdicts.append(rep.start_verdict)
-    furniture.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
+    picture_parts.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
     size = _label_size(_widest(ys), 12.0, scene.top_in, share=0.6, smallest=9.5)
     if size:
         for at, value, verdict in zip(xs, ys, verdicts, strict=True):
@@ -272,7 +272,7 @@ def start_panel(axes: Axes, scene: Scene) -> None:
     xs = [float(rep.rep) for rep in measured]
     _error_bars(axes, scene, measured)
     halo = style.halo(p)
-    furniture.draw_marks(
+    picture_parts.draw_marks(
         axes, p, xs, values, [r.start_verdict for r in measured], 12.0 if scene.rep_in > 0.4 else 9.0
     )
     size = _label_size(_widest(values), 13.0, scene.rep_in)

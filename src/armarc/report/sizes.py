@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from matplotlib.colors import to_hex
 
-from armarc.report import furniture, style
-from armarc.report.furniture import SIDE_IN
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import SIDE_IN
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,7 +69,7 @@ def _put_title(figure: Figure, message: str) -> None:
     lines, size = _title_lines(message, width)
     more = _title_in(message, width)
     _move(figure, width, height + more, 0.0, 0.0)
-    page = furniture.canvas(figure)
+    page = picture_parts.canvas(figure)
     dark = to_hex(figure.get_facecolor()) == style.DARK.paper.lower()
     colour = style.palette_for(dark).ink
     for i, line in enumerate(lines):

@@ -11,9 +11,9 @@ from matplotlib.patches import Wedge
 
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
-from armarc.report import furniture, style
+from armarc.report import picture_parts, style
 from armarc.report import wording as words
-from armarc.report.furniture import SIDE_IN
+from armarc.report.picture_parts import SIDE_IN
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet, Rep
 
@@ -94,12 +94,14 @@ def _draw(
         notes.insert(0, f"{measured.band.words[0].upper()}{measured.band.words[1:]}.")
     if rep.quality:
         notes.insert(0, f"This rep: {'; '.join(words.flag_words(flag) for flag in rep.quality)}.")
-    foot = furniture.foot_lines(notes, width)
-    height = _HEAD_IN + rows * (tall + _TEXT_IN) + furniture.foot_height_in(foot)
+    foot = picture_parts.foot_lines(notes, width)
+    height = _HEAD_IN + rows * (tall + _TEXT_IN) + picture_parts.foot_height_in(foot)
     figure = Figure(figsize=(width, height), facecolor=palette.paper)
-    page = furniture.canvas(figure)
+    page = picture_parts.canvas(figure)
     title, facts = f"Rep {rep.rep}, step by step", f"{entry.name}  ·  {words.set_facts(measured)}"
-    furniture.headline(page, palette, title=title, facts=facts, score="", score_words="", all_inside=False)
+    picture_parts.headline(
+        page, palette, title=title, facts=facts, score="", score_words="", all_inside=False
+    )
     for k, step in enumerate(steps):
         left = SIDE_IN + (k % columns) * (cell + _GAP_IN)
         top = _HEAD_IN + (k // columns) * (tall + _TEXT_IN)
@@ -114,7 +116,7 @@ def _draw(
         for i, line in enumerate(step.lines):
             size = style.fitting_size(line, style.SIZE_TEXT, cell)
             page.text(left, y - 0.48 - 0.24 * i, line, size=size, va="baseline", color=step.colour)
-    furniture.draw_foot(page, palette, foot)
+    picture_parts.draw_foot(page, palette, foot)
     return figure
 
 

@@ -11,9 +11,8 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from armarc.report import furniture, style
-from armarc.report.furniture import KeyItem
-from armarc.report.sheet import LEFT_IN, RIGHT_IN, WIDTH_IN, sheet
+from armarc.report import picture_parts, style
+from armarc.report.picture_parts import LEFT_IN, RIGHT_IN, WIDTH_IN, KeyItem, empty_picture
 from armarc.report.style import Palette
 
 if TYPE_CHECKING:
@@ -66,11 +65,11 @@ def draw_trend(
             )
         if _has_best(trend):
             items.append(KeyItem(words="best session", marker="*", colour=palette.above))
-        figure, page, top = sheet(
+        figure, page, top = empty_picture(
             palette, width_in, title, facts, items, 3.9, [trend.words()] if verdict else []
         )
         axes = style.inch_axes(figure, LEFT_IN, top, width_in - LEFT_IN - RIGHT_IN, 3.9)
-        furniture.panel_title(
+        picture_parts.panel_title(
             page,
             trend.measure.title,
             unit_words(trend.measure.unit),
@@ -155,12 +154,12 @@ def draw_weeks(
         step = 1.75
         fills = [palette.paper if week.monday in lighter else palette.inside for week in weeks]
         items = [KeyItem(words="lighter week", fill=palette.paper, edge=palette.inside)] if lighter else []
-        figure, page, top = sheet(palette, width_in, title, facts, items, step * len(rows) - 0.5, [])
+        figure, page, top = empty_picture(palette, width_in, title, facts, items, step * len(rows) - 0.5, [])
         height = float(figure.get_size_inches()[1])
         x = _dates([week.monday for week in weeks])
         for i, (name, unit, values) in enumerate(rows):
             at = top + i * step
-            furniture.panel_title(page, name, unit, height - at + 0.14)
+            picture_parts.panel_title(page, name, unit, height - at + 0.14)
             axes = style.inch_axes(figure, LEFT_IN, at, width_in - LEFT_IN - RIGHT_IN, step - 0.75)
             style.plain_axes(axes, palette)
             axes.bar(x, values, width=5.2, color=fills, edgecolor=palette.inside, align="edge")

@@ -1,4 +1,4 @@
-"""The session's side of the page: hands the board to the process that serves it, and never waits for it."""
+"""The session's side of the page: hands the scoreboard to the process that serves it, and never waits for it."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from typing import Any
 
 from armarc.computer import hold_alone, how_to_add
 from armarc.errors import UsageError
-from armarc.live.board import Board
 from armarc.live.events import EngineEvent
+from armarc.live.scoreboard import Scoreboard
 from armarc.live.web.access import Access
-from armarc.live.web.messages import board_message
+from armarc.live.web.messages import scoreboard_message
 
 FRAMES_PER_S = 20.0
 LONGEST_ORDER = 4096
@@ -28,7 +28,7 @@ MISSING = "the page needs the package websockets"
 
 
 class WebFace:
-    """Sends the newest board to the page's process; a slow or stuck one costs boards, never time."""
+    """Sends the newest scoreboard to the page's process; a slow or stuck one costs scoreboards, never time."""
 
     name = "the page"
 
@@ -41,7 +41,7 @@ class WebFace:
         self._closing = False
         self._failed = False
         self._changed = threading.Condition()
-        self._carrier = threading.Thread(target=self._carry, name="boards", daemon=True)
+        self._carrier = threading.Thread(target=self._carry, name="scoreboards", daemon=True)
         self._carrier.start()
 
     def listen(self, take: Callable[[str], None]) -> None:
@@ -55,11 +55,11 @@ class WebFace:
         threading.Thread(target=carry, name="orders", daemon=True).start()
 
     def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
-        """The next board goes out at once."""
+        """The next scoreboard goes out at once."""
         self._news = True
 
-    def refresh(self, board: Board) -> None:
-        """Send the board when something has happened or a frame is due.
+    def refresh(self, scoreboard: Scoreboard) -> None:
+        """Send the scoreboard when something has happened or a frame is due.
 
         Raises
         ------
@@ -72,7 +72,7 @@ class WebFace:
         if not self._news and now_s - self._sent_s < 1.0 / FRAMES_PER_S:
             return
         self._sent_s, self._news = now_s, False
-        text = json.dumps(board_message(board), allow_nan=False, ensure_ascii=False).encode()
+        text = json.dumps(scoreboard_message(scoreboard), allow_nan=False, ensure_ascii=False).encode()
         with self._changed:
             self._newest = text
             self._changed.notify()
@@ -107,8 +107,8 @@ class PageProcess:
     access : Access
     certificate : Path or None
         Key and certificate of an encrypted page, which a phone as the sensor needs.
-    boards : bool
-        Whether the page of the boards is served, too.
+    scoreboards : bool
+        Whether the page of the scoreboards is served, too.
     task : str
     places : tuple of str
         What phones are wanted for, where it is not lifting live, and where they sit.
@@ -124,7 +124,7 @@ class PageProcess:
         access: Access,
         certificate: Path | None = None,
         *,
-        boards: bool = True,
+        scoreboards: bool = True,
         task: str = "",
         places: tuple[str, ...] = ("",),
     ) -> None:
@@ -148,7 +148,7 @@ class PageProcess:
             if certificate is not None:
                 self.frames, taken = context.Pipe(duplex=False)
                 theirs.enter_context(taken)
-                given += (taken, str(certificate), boards, task, places)
+                given += (taken, str(certificate), scoreboards, task, places)
             self._process = context.Process(target=serve_pages, args=given, name="armarc page", daemon=True)
             self._process.start()
         self.face = WebFace(sender, orders)

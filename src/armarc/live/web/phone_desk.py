@@ -15,7 +15,7 @@ from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
 from armarc.sensor.link.connection import host_clock
-from armarc.sensor.phone.messages import Frames, Hello, read_message
+from armarc.sensor.phone.messages import Hello, Readings, read_message
 from armarc.sensor.wire.identifiers import PacketError
 
 HELLO_S = 5.0
@@ -82,8 +82,8 @@ class PhoneDesk:
         self._seats = {place: _Seat(number) for number, place in enumerate(places)}
         self._news: dict[str, object] = {}
 
-    def board(self, text: str) -> None:
-        """Tell the phones what of the board they show: whether to hold still, and the count."""
+    def scoreboard(self, text: str) -> None:
+        """Tell the phones what of the scoreboard they show: whether to hold still, and the count."""
         with contextlib.suppress(ValueError, AttributeError):
             got = json.loads(text)
             news: dict[str, object] = (
@@ -165,7 +165,7 @@ class PhoneDesk:
             if seat.link is not link:
                 return
             message = read_message(text)
-            if not isinstance(message, Frames):
+            if not isinstance(message, Readings):
                 raise PacketError("a phone that said hello twice")
             if message.index > seat.next:
                 raise PacketError("frames of a phone out of order")

@@ -1,7 +1,7 @@
 """The page and its socket. Runs in a process of its own, so that no crowd at the door can slow the capture.
 
-Everything it needs from the session are the boards, as finished JSON, and the end of the pipe they come through. A
-phone that is the sensor has its page and its socket here, too; what it sends goes back through a pipe of its own.
+Everything it needs from the session are the scoreboards, as finished JSON, and the end of the pipe they come through.
+A phone that is the sensor has its page and its socket here, too; what it sends goes back through a pipe of its own.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ OVER = '{"over": true}'
 HANDSHAKE_S = 5.0
 PING_S = 10.0
 LONGEST_MESSAGE = 1024
-"""The page of the boards sends orders alone, which are short."""
+"""The page of the scoreboards sends orders alone, which are short."""
 ORDERS_WAITING, ORDER_EVERY_S = 16, 0.1
 """Orders that wait for the session, and how soon one page may give the next; what is beyond is dropped."""
 SCRIPT_SOURCE = "script-src 'self'"
@@ -86,8 +86,8 @@ class PhoneServing:
     pipe : Connection
         Its frames go through it to the session.
     certificate : ssl.SSLContext
-    boards : bool
-        Whether there are boards to show on another page.
+    scoreboards : bool
+        Whether there are scoreboards to show on another page.
     task : str
     places : tuple of str
         As in `phone_page`.
@@ -95,20 +95,20 @@ class PhoneServing:
 
     pipe: Connection
     certificate: ssl.SSLContext
-    boards: bool
+    scoreboards: bool
     task: str
     places: tuple[str, ...]
 
 
-class Boards:
-    """The newest board, and who is waiting for the next."""
+class NewestScoreboard:
+    """The newest scoreboard, and who is waiting for the next."""
 
     def __init__(self) -> None:
         self._queues: set[asyncio.Queue[str]] = set()
         self._latest = ""
 
     def put(self, text: str) -> None:
-        """Hand a board to every page; one that cannot keep up loses old boards, never the newest."""
+        """Hand a scoreboard to every page; one that cannot keep up loses old scoreboards, never the newest."""
         self._latest = text
         for queue in self._queues:
             if queue.full():
@@ -116,7 +116,7 @@ class Boards:
             queue.put_nowait(text)
 
     async def every(self) -> AsyncIterator[str]:
-        """The newest board and every one after it."""
+        """The newest scoreboard and every one after it."""
         queue: asyncio.Queue[str] = asyncio.Queue(QUEUE)
         if self._latest:
             queue.put_nowait(self._latest)
@@ -153,7 +153,7 @@ class _Pages:
         self._access = access
         self._door = door
         self._bodies: dict[str, tuple[bytes, str, str]] = {}
-        if phone is None or phone.boards:
+        if phone is None or phone.scoreboards:
             room = files("armarc.live.web")
             page, script = (room.joinpath(name).read_text("utf-8") for name in ("page.html", "page.js"))
             # The script is asked for with the page's own token: without it nothing at all is handed out.
@@ -215,7 +215,7 @@ def _response(status: int, body: bytes, kind: str, script: str = "") -> Response
 
 def serve_pages(
     listener: socket.socket,
-    boards: Connection,
+    scoreboards: Connection,
     access: Access,
     orders: Connection,
     frames: Connection | None = None,
@@ -224,12 +224,12 @@ def serve_pages(
     task: str = "",
     places: tuple[str, ...] = ("",),
 ) -> None:
-    """Serve until the pipe of boards ends; the whole life of the process.
+    """Serve until the pipe of scoreboards ends; the whole life of the process.
 
     Parameters
     ----------
     listener : socket
-    boards : Connection
+    scoreboards : Connection
     access : Access
     orders : Connection
         Where what the pages order goes.
@@ -238,7 +238,7 @@ def serve_pages(
     certificate : str
         File of key and certificate, for a phone.
     shows_boards : bool
-        Whether there is a page for the boards.
+        Whether there is a page for the scoreboards.
     task : str
     places : tuple of str
         What phones are wanted for, and where.
@@ -253,8 +253,10 @@ def serve_pages(
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(certificate)
-        phone = PhoneServing(pipe=frames, certificate=context, boards=shows_boards, task=task, places=places)
-    asyncio.run(_serve(listener, boards, access, orders, phone))
+        phone = PhoneServing(
+            pipe=frames, certificate=context, scoreboards=shows_boards, task=task, places=places
+        )
+    asyncio.run(_serve(listener, scoreboards, access, orders, phone))
 
 
 async def _serve(
@@ -270,7 +272,7 @@ async def _serve(
     quiet = logging.getLogger("armarc.live.web")
     quiet.addHandler(logging.NullHandler())
     quiet.propagate = False
-    boards, over, door = Boards(), asyncio.Event(), Door()
+    scoreboards, over, door = NewestScoreboard(), asyncio.Event(), Door()
     desk: PhoneDesk | None = None
     longest = LONGEST_MESSAGE
     if phone is not None:
@@ -292,15 +294,15 @@ async def _serve(
         taking = asyncio.create_task(_take_orders(link, ordered))
         try:
             with contextlib.suppress(ConnectionClosed):
-                async for text in boards.every():
+                async for text in scoreboards.every():
                     await link.send(text)
         finally:
             taking.cancel()
 
     def put(text: str) -> None:
-        boards.put(text)
+        scoreboards.put(text)
         if desk is not None:
-            desk.board(text)
+            desk.scoreboard(text)
 
     ordered: Queue[str] = Queue(ORDERS_WAITING)
     threading.Thread(target=_hand_over, args=(ordered, orders), daemon=True).start()

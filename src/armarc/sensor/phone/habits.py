@@ -106,7 +106,7 @@ def recognise(
         n of 20 or more.
     acceleration, rotation : ndarray, shape (n, 3)
     interval, upright
-        As in `Frames`.
+        As in `Readings`.
     """
     rate_hz = event_rate_hz(time_s)
     size, unit_words = _acceleration_unit(acceleration)

@@ -51,7 +51,7 @@ class Hello:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Frames:
+class Readings:
     """Readings in the browser's own units and signs.
 
     Parameters
@@ -78,7 +78,7 @@ class Frames:
     battery_pct: int | None = None
 
 
-def read_message(text: str | bytes) -> Hello | Frames:
+def read_message(text: str | bytes) -> Hello | Readings:
     """Check and unpack a message.
 
     Raises
@@ -115,7 +115,7 @@ def _hello(said: dict[str, Any]) -> Hello:
     )
 
 
-def _frames(said: dict[str, Any]) -> Frames:
+def _frames(said: dict[str, Any]) -> Readings:
     rows = said.get("frames")
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_FRAMES:
         _refuse("no frames")
@@ -127,7 +127,7 @@ def _frames(said: dict[str, Any]) -> Frames:
     time_ms = table[:, 0]
     if not (time_ms[0] >= 0 and time_ms[-1] <= _LATEST_MS and (np.diff(time_ms) >= 0).all()):
         _refuse("times that fall")
-    return Frames(
+    return Readings(
         index=_count(said, "from"),
         time_s=time_ms / 1000.0,
         acceleration=table[:, 1:4],

@@ -10,7 +10,7 @@ from armarc.recording import FloatArray
 from armarc.sensor.dialect import Batch, Timing
 from armarc.sensor.events import Battery, Ended, Event, LinkLost, LinkUp, SensorFacts, Trouble
 from armarc.sensor.phone.habits import Habits, recognise, recognise_rotation
-from armarc.sensor.phone.messages import Frames, Hello
+from armarc.sensor.phone.messages import Hello, Readings
 from armarc.sensor.timing import Timeline
 
 SURE_S = 2.0
@@ -48,8 +48,8 @@ class Receiver:
         self.linked = False
         self._phone = self._session = ""
         self._next = 0
-        self._held: list[tuple[Frames, float]] = []
-        self._seen: list[Frames] = []
+        self._held: list[tuple[Readings, float]] = []
+        self._seen: list[Readings] = []
         self._looked_s = 0.0
         self._timeline: Timeline | None = None
         self._grid = 0
@@ -89,7 +89,7 @@ class Receiver:
         released = [] if self._timeline is None else self._timeline.finish()
         return [*released, LinkLost(sensor=self.sensor, time_s=at_s, reason=reason)]
 
-    def frames(self, frames: Frames, at_s: float) -> list[Event]:
+    def frames(self, frames: Readings, at_s: float) -> list[Event]:
         """Take in frames that arrived at a time of this machine."""
         frames = _without(frames, max(0, self._next - frames.index))
         if not len(frames.time_s):
@@ -142,7 +142,7 @@ class Receiver:
             out += self._place(frames, arrival_s)
         return out
 
-    def _look_again(self, frames: Frames, at_s: float) -> list[Event]:
+    def _look_again(self, frames: Readings, at_s: float) -> list[Event]:
         """What no movement has told yet is looked at again while the arm moves."""
         assert self.habits is not None
         if self.habits.rotation.told:
@@ -164,7 +164,7 @@ class Receiver:
         words = f"{turning.words}; what came before was read wrongly"
         return [Trouble(sensor=self.sensor, time_s=at_s, message=words)]
 
-    def _place(self, frames: Frames, at_s: float) -> list[Event]:
+    def _place(self, frames: Readings, at_s: float) -> list[Event]:
         assert self.habits is not None
         assert self._timeline is not None
         period_s = 1.0 / self.habits.rate_hz
@@ -211,7 +211,7 @@ class Receiver:
         runs.append((first, n, skipped, due_s))
         return runs
 
-    def _battery(self, frames: Frames, at_s: float) -> list[Event]:
+    def _battery(self, frames: Readings, at_s: float) -> list[Event]:
         percent = frames.battery_pct
         if percent is None or percent == self._battery_pct:
             return []
@@ -246,7 +246,7 @@ class Receiver:
         )
 
 
-def _without(frames: Frames, had: int) -> Frames:
+def _without(frames: Readings, had: int) -> Readings:
     """The frames without the first ones, which came before."""
     if had == 0:
         return frames
@@ -259,7 +259,7 @@ def _without(frames: Frames, had: int) -> Frames:
     )
 
 
-def _joined(parts: list[Frames]) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _joined(parts: list[Readings]) -> tuple[FloatArray, FloatArray, FloatArray]:
     return (
         np.concatenate([one.time_s for one in parts]),
         np.concatenate([one.acceleration for one in parts]),

@@ -10,12 +10,12 @@ from functools import partial
 import numpy as np
 
 from armarc.arm_track import WOBBLING_RAD
-from armarc.live.angle import ArmAngle, Elevation, Quaternion, Turn
-from armarc.live.calm import LONG_QUIET_S, QUIET_S
+from armarc.live.angle import ArmAngle, Elevation, Quaternion, TurnFromRest
 from armarc.live.events import EngineEvent, Ready
 from armarc.live.look_back import View
 from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting
 from armarc.live.rows import QUATERNION, RATE
+from armarc.live.stillness import LONG_QUIET_S, QUIET_S
 from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
@@ -31,7 +31,7 @@ FALLBACK_EVERY_S = 2.0
 FALLBACK_LAST_S = 12.0
 
 
-class Pose:
+class ArmDirection:
     """Keeps the mounting of a stretch, and what was learned for the next one."""
 
     def __init__(self, stretch: Stretch, mounted: Callable[[], None]) -> None:
@@ -50,7 +50,7 @@ class Pose:
     def look(self, q: Quaternion, events: list[EngineEvent]) -> None:
         """Learn the resting pose from quiet moments outside the sets."""
         s = self._stretch
-        quiet_s = s.calm.quiet_for_s(s.time_s)
+        quiet_s = s.stillness.quiet_for_s(s.time_s)
         if s.angle is None:
             if quiet_s >= QUIET_S:
                 self._rest_here(q, events)
@@ -63,12 +63,12 @@ class Pose:
     def _look_again(self, angle: ArmAngle, q: Quaternion, events: list[EngineEvent]) -> None:
         """A long quiet moment: a turn is counted from here; a learned mounting must fit the pose, or it waits."""
         s = self._stretch
-        if isinstance(angle, Turn):
+        if isinstance(angle, TurnFromRest):
             if s.set_first is None:  # in a set a long hold is no rest
                 self._rest_here(q, events)
             return
         if self._learned is not None:
-            cosine = float(self._learned.mounting.arm_axis @ s.calm.down())
+            cosine = float(self._learned.mounting.arm_axis @ s.stillness.down())
             if math.acos(max(-1.0, min(1.0, cosine))) < HANG_AGAIN_RAD:
                 if s.mounting is not self._learned.mounting:
                     self._remount(self._learned, events)
@@ -79,12 +79,12 @@ class Pose:
     def _rest_here(self, q: Quaternion, events: list[EngineEvent]) -> None:
         s = self._stretch
         if s.exercise.coordinate == "elevation":
-            self._remount(hanging_mounting(s.calm.down(), s.choices), events)
+            self._remount(hanging_mounting(s.stillness.down(), s.choices), events)
             return
-        known = s.angle.axis if isinstance(s.angle, Turn) else None
+        known = s.angle.axis if isinstance(s.angle, TurnFromRest) else None
         first = s.angle is None
-        s.mounting = hanging_mounting(s.calm.down(), s.choices)
-        s.change_angle(Turn(q, known))
+        s.mounting = hanging_mounting(s.stillness.down(), s.choices)
+        s.change_angle(TurnFromRest(q, known))
         if first:
             events.append(
                 Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
@@ -109,8 +109,8 @@ class Pose:
             return
         calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
         q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
-        s.mounting = hanging_mounting(s.calm.down(), s.choices)
-        s.change_angle(Turn((q[0], q[1], q[2], q[3])))
+        s.mounting = hanging_mounting(s.stillness.down(), s.choices)
+        s.change_angle(TurnFromRest((q[0], q[1], q[2], q[3])))
         events.append(
             Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)
         )
@@ -171,7 +171,7 @@ class Pose:
             In which they were found.
         """
         s = self._stretch
-        if isinstance(s.angle, Turn) or not movements:
+        if isinstance(s.angle, TurnFromRest) or not movements:
             return
         first = max(
             view.stop - 1 - round(FIT_S * s.rate_hz),

@@ -1,4 +1,4 @@
-"""What a lifter needs to see at this moment, kept up by the events; every face draws the same board."""
+"""What a lifter needs to see at this moment, kept up by the events; every face draws the same scoreboard."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class SetLine:
 
 
 @dataclass(slots=True)
-class Board:
+class Scoreboard:
     """The state all faces draw.
 
     Parameters
@@ -76,7 +76,7 @@ class Board:
         Whether what is said about a set is kept.
     menu : dict
         What the page may switch to; empty where nothing may be switched.
-    other : Board or None
+    other : Scoreboard or None
         That of the other arm, where it wears a sensor too; what is the lifter's stands on this one.
     """
 
@@ -98,7 +98,7 @@ class Board:
     keys: bool = False
     logged: bool = False
     menu: dict[str, Any] = field(default_factory=dict)
-    other: Board | None = None
+    other: Scoreboard | None = None
     time_s: float = 0.0
     ready: bool = False
     rep: int = 0
@@ -223,8 +223,8 @@ class Board:
         return self.gate_deg[0] - off, self.gate_deg[1] - off
 
     @property
-    def arms(self) -> tuple[Board, ...]:
-        """The boards of all arms, left first."""
+    def arms(self) -> tuple[Scoreboard, ...]:
+        """The scoreboards of all arms, left first."""
         return (self,) if self.other is None else tuple(sorted((self, self.other), key=lambda one: one.side))
 
     @property
@@ -251,11 +251,11 @@ class Board:
         return lines
 
 
-def board_for(choices: Choices) -> Board:
-    """An empty board for what is going to be lifted."""
-    board = Board(exercise="", side="", load="", band_deg_s=None, gate_deg=(0.0, 0.0))
-    board.take(choices)
-    return board
+def scoreboard_for(choices: Choices) -> Scoreboard:
+    """An empty scoreboard for what is going to be lifted."""
+    scoreboard = Scoreboard(exercise="", side="", load="", band_deg_s=None, gate_deg=(0.0, 0.0))
+    scoreboard.take(choices)
+    return scoreboard
 
 
 def _live_line(event: SetEnded, has_band: bool) -> SetLine:

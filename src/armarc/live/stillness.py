@@ -16,7 +16,7 @@ STEADY_FORCE_M_S2 = 1.6
 _RATE_TAU_S, _FORCE_TAU_S = 0.15, 0.4
 
 
-class Calm:
+class Stillness:
     """Running judgement of stillness and steadiness."""
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""Parts that pictures share: headline, key, foot lines, verdict marks. All placed in inches."""
+"""Parts that pictures share: the empty picture, headline, key, foot lines, verdict marks. All placed in inches."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
@@ -14,13 +15,16 @@ from armarc.report.style import Palette
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 SIDE_IN = 0.55
 """Margin left and right of texts, inch."""
 
 LINE_IN = 0.235
-KEY_LINE_IN = 0.36
+
+WIDTH_IN = 9.0
+LEFT_IN, RIGHT_IN = 1.05, 0.55
+HEAD_IN = 1.25
+"""Width, margins of the panels and head of the pictures of the log, inch."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,3 +152,28 @@ def draw_marks(
             markeredgecolor=mark.colour if not mark.filled else palette.paper,
             markeredgewidth=1.9 if not mark.filled else 1.2, zorder=6, clip_on=False,
         )  # fmt: skip
+
+
+def empty_picture(
+    palette: Palette,
+    width_in: float,
+    title: str,
+    facts: str,
+    key: Sequence[KeyItem],
+    body_in: float,
+    notes: Sequence[str],
+) -> tuple[Figure, Axes, float]:
+    """Empty picture with headline, notes and key; gives the distance of the first panel from the top."""
+    rows = key_rows(key, width_in - 2 * SIDE_IN) if key else []
+    said = [line for note in notes for line in style.wrapped(note, style.SIZE_TEXT, width_in - 2 * SIDE_IN)]
+    head = HEAD_IN + 0.28 * len(said) + (0.1 if said else 0.0) - (0.0 if facts else 0.3)
+    top = head + 0.3 * len(rows) + 0.55
+    height = top + body_in + 0.75
+    figure = Figure(figsize=(width_in, height), facecolor=palette.paper)
+    page = canvas(figure)
+    headline(page, palette, title=title, facts=facts, score="", score_words="", all_inside=False)
+    if rows:
+        draw_key(page, palette, rows, height - head - 0.14)
+    for i, line in enumerate(said):
+        page.text(SIDE_IN, height - HEAD_IN - 0.2 - 0.28 * i, line, size=style.SIZE_TEXT, va="baseline")
+    return figure, page, top
