@@ -115,6 +115,27 @@ def test_thousands_of_tags_are_refused(inside: Any, store: Store) -> None:
     assert list_sets(store)[0].tags == ()
 
 
+def test_pain_is_written_changed_and_emptied_in_the_form(inside: Any, store: Store) -> None:
+    def saved(status: int = 303, **fields: str) -> tuple[float | None, str, float | None]:
+        answer = inside.post(
+            f"{inside.place}set/1", data={"do": "save", "note": "", **fields}, follow_redirects=False
+        )
+        assert answer.status_code == status, answer.text
+        (entry,) = list_sets(store)
+        return entry.pain, entry.pain_place, entry.pain_at_deg
+
+    assert saved(pain="3,5", pain_place="front of the shoulder", pain_at_deg="80") == (
+        3.5, "front of the shoulder", 80,
+    )  # fmt: skip
+    form = inside.get(f"{inside.place}set/1").text
+    assert 'name="pain" value="3.5"' in form
+    assert 'name="pain_at_deg" value="80"' in form
+    assert saved(pain="2", pain_place="", pain_at_deg="") == (2, "", None)
+    assert saved(400, pain="11", pain_place="", pain_at_deg="") == (2, "", None)
+    assert saved(pain="", pain_place="elbow", pain_at_deg="70") == (None, "", None)
+    assert saved(note="a form of an earlier page has no such fields") == (None, "", None)
+
+
 @pytest.mark.skipif(os.name != "posix", reason="rights of files as POSIX knows them")
 def test_a_new_log_is_as_private_as_its_recordings(tmp_path: Path) -> None:
     before = os.umask(0o022)

@@ -51,7 +51,8 @@ def edit_sets(
     untag : sequence of str
         Tags to take away.
     clear : sequence of str
-        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``pain``, ``note``.
+        Fields to empty: ``variant``, ``side``, ``load_kg``, ``rir``, ``rpe``, ``pain`` (with its
+        place and angle), ``pain_at_deg``, ``note``.
     when : datetime or None
         New time of the first set; the others keep their distance to it.
 
@@ -255,6 +256,7 @@ def _emptied(clear: Sequence[str]) -> dict[str, object]:
         "rir": None,
         "rpe": None,
         "pain": None,
+        "pain_at_deg": None,
     }
     aliases = {"load": "load_kg"}
     out = {}

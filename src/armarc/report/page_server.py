@@ -187,7 +187,9 @@ class _Pages:
     def _save(self, entry: LoggedSet, fields: Mapping[str, str]) -> None:
         from armarc.log.measures import find_measure
 
-        clear = [name for name in ("load_kg", "rir", "side") if name in fields and not fields[name].strip()]
+        emptied = ("load_kg", "rir", "side", "pain", "pain_at_deg")
+        clear = [name for name in emptied if name in fields and not fields[name].strip()]
+        hurt = {} if "pain" in clear else fields
         tags = fields.get("tags", " ".join(entry.tags)).split()
         labels = Labels(
             lifter=fields.get("lifter"),
@@ -195,6 +197,9 @@ class _Pages:
             side=check_side(fields.get("side")),
             load_kg=_decimal(fields.get("load_kg"), find_measure("load_kg").title),
             rir=_decimal(fields.get("rir"), find_measure("rir").title),
+            pain=_decimal(hurt.get("pain"), "Pain"),
+            pain_place=hurt.get("pain_place"),
+            pain_at_deg=_decimal(hurt.get("pain_at_deg"), "Angle of the pain"),
             note=fields.get("note"),
             tags=tuple(tags),
         )
@@ -228,6 +233,9 @@ class _Pages:
             "side": entry.side or "",
             "load_kg": "" if entry.load_kg is None else f"{entry.load_kg:.6g}",
             "rir": "" if entry.rir is None else f"{entry.rir:g}",
+            "pain": "" if entry.pain is None else f"{entry.pain:g}",
+            "pain_place": entry.pain_place,
+            "pain_at_deg": "" if entry.pain_at_deg is None else f"{entry.pain_at_deg:g}",
             "tags": " ".join(entry.tags),
             "note": entry.note,
             "removed": removed,
