@@ -220,6 +220,5 @@ def _or(value: float | None, otherwise: float) -> float:
 
 
 def _measured(path: Path, exercise: str | None) -> Any:
-
     session = measured_sets(path, exercise)
     return session.motions[session.motion_of_set[0]], session.sets[0]
