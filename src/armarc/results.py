@@ -15,7 +15,7 @@ from armarc.measures import record_of, row_of
 from armarc.motion import ArmMotion
 from armarc.motion.tolerance import Tolerance
 from armarc.options import OPTIONS, MeasuringOptions
-from armarc.recording import Recording
+from armarc.recording import ArrayValue, Recording
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.left_out import LeftOutMovement
 from armarc.reps.records import deg, seconds
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 SCHEMA = "armarc.sets/1"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetResult:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SetResult(ArrayValue):
     """One set, SI.
 
     Parameters
@@ -128,8 +128,8 @@ class SetResult:
             ) from None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Result:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Result(ArrayValue):
     """What is published of a recording.
 
     Parameters
@@ -249,7 +249,10 @@ def read_result(path: str | os.PathLike[str]) -> Result:
         raise FormatError(
             f"no result can be read: {why}", "process ONE recording with --json into it", file=os.fspath(path)
         ) from None
-    return Result.from_dict(document)
+    try:
+        return Result.from_dict(document)
+    except InputError as error:
+        raise InputError(error.message, error.hint, file=os.fspath(path)) from None
 
 
 def source_record(recording: Recording) -> dict[str, Any]:

@@ -116,3 +116,13 @@ def test_what_is_no_result_is_refused(tmp_path, document):
         armarc.read_result(path)
     path.write_text(json.dumps(document), "utf-8")
     assert armarc.read_result(path) == Result.from_dict(document)
+
+
+def test_a_result_is_a_value_and_a_wrong_file_is_named(tmp_path, document):
+    one, other = Result.from_dict(document), Result.from_dict(document)
+    assert one == other
+    assert hash(one) == hash(other)
+    assert len(repr(one)) < 1500
+    (tmp_path / "other.json").write_text('{"schema": "something else"}')
+    with pytest.raises(InputError, match=r"other\.json"):
+        armarc.read_result(tmp_path / "other.json")
