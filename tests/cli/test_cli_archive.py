@@ -297,3 +297,7 @@ def test_a_chest_s_recording_is_measured_with_the_wrist_s_beside_it(tmp_path):
     assert run_json("process", folder, "--out", store, "--workers", 1)["did_nothing"]
     (status,) = run_json("status", store)["runs"]
     assert status["chest"] == 1
+    # With two that may be the chest's, none is taken.
+    (folder / "c.csv").write_bytes(chest.read_bytes())
+    said = run_json("process", folder, "--out", tmp_path / "other", "--workers", 1)["recordings"]
+    assert (said["measured"], said["chest"], said["failed"]) == (1, 0, 3)

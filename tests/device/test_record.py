@@ -19,7 +19,7 @@ from fake_daemon import FakeDaemon
 from fake_sensor import FakeSensor
 from program import Bench
 
-from armarc.cli.places import paired
+from armarc.recording.captures import paired
 from live_runs import recording as live_recording
 from phone_page import Browser, stream_in_time
 

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from armarc.cli.capturing import file_plans, stream_options
-from armarc.cli.places import Worn, files_of, paired, sensors_text, with_sides, worn_sensors
+from armarc.cli.places import Worn, files_of, sensors_text, with_sides, worn_sensors
 from armarc.errors import FormatError, UsageError
+from armarc.recording.captures import paired
 from armarc.recording.head import FORWARD, own_head
 from armarc.sensor.remembered import Remembered
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from armarc.errors import InputError
-from armarc.recording.head import CAPTURE, CHEST, PLACE, own_head
+from armarc.recording.captures import Paired, paired
 
 ENDINGS = (".csv", ".tsv", ".txt")
 
@@ -77,44 +77,17 @@ def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[
         waiting.extend(os.path.join(here, name) for name in sorted(folders, reverse=True))
 
 
-@dataclass(frozen=True, slots=True)
-class Capture:
-    """The recordings of one capture that lie in a folder: those of wrists, and those of a chest."""
-
-    wrists: tuple[str, ...] = ()
-    chests: tuple[str, ...] = ()
-
-
-def capture_of(path: str, name: str) -> Capture:
-    """What of a capture lies in the folder of one of its recordings.
-
-    Parameters
-    ----------
-    path : str
-        A recording.
-    name : str
-        The capture it says it is of.
-    """
+def paired_beside(path: str) -> Paired:
+    """The recordings in the folder of a recording, each chest's beside the wrist's of its capture."""
     folder = os.path.dirname(os.path.abspath(path))
-    return _captures_in(folder, os.stat(folder).st_mtime_ns).get(name, Capture())
+    return _paired_in(folder, os.stat(folder).st_mtime_ns)
 
 
 @lru_cache(maxsize=4)
-def _captures_in(folder: str, _changed_ns: int) -> dict[str, Capture]:
+def _paired_in(folder: str, _changed_ns: int) -> Paired:
     """Heads are read once a folder: files of one capture may have any names."""
-    found: dict[str, Capture] = {}
-    with os.scandir(folder) as entries:
-        names = sorted(entry.name for entry in entries if looks_like_recording(entry.name))
-    for path in (os.path.join(folder, name) for name in names):
-        head = own_head(Path(path))
-        if name := str(head.get(CAPTURE) or ""):
-            had = found.get(name, Capture())
-            is_chest = head.get(PLACE) == CHEST
-            found[name] = Capture(
-                had.wrists if is_chest else (*had.wrists, path),
-                (*had.chests, path) if is_chest else had.chests,
-            )
-    return found
+    names = sorted(name for name in os.listdir(folder) if looks_like_recording(name))
+    return paired([Path(folder, name) for name in names])
 
 
 def printable(path: str) -> str:

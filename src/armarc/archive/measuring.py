@@ -9,13 +9,14 @@ import traceback
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from armarc import __version__
-from armarc.archive.discover import Capture, capture_of, printable
+from armarc.archive.discover import paired_beside, printable
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
-from armarc.recording.head import CAPTURE, CHEST, PLACE
+from armarc.recording.head import CAPTURE
 
 if TYPE_CHECKING:
     from armarc.recording import Metadata
@@ -64,15 +65,18 @@ def measure_task(task: ArchiveTask, setup: Setup) -> Outcome:
     try:
         recording = read_csv(task.path, **setup.kept.reading(setup.reading))
         stage, sha256 = "measuring", recording.source.sha256
-        head = recording.metadata.other
-        capture = capture_of(task.path, str(head[CAPTURE])) if head.get(CAPTURE) else Capture()
-        if head.get(PLACE) == CHEST and capture.wrists:
-            return Outcome(file={**_file_row(task, setup), "sha256": sha256, "status": "chest"})
+        chest = None
+        if recording.metadata.other.get(CAPTURE):
+            path, pairs = Path(os.path.abspath(task.path)), paired_beside(task.path)
+            pairs.check(path)
+            if path in pairs.chest_of.values():
+                return Outcome(file={**_file_row(task, setup), "sha256": sha256, "status": "chest"})
+            chest = pairs.chest_of.get(path)
         settled, choices = setup.settle(recording)
-        if len(capture.chests) == 1:
-            session = measure_with_trunk(settled, Trunk.of(read_csv(capture.chests[0])), choices)
-        else:
+        if chest is None:
             session = measure(settled, choices, load=False)
+        else:
+            session = measure_with_trunk(settled, Trunk.of(read_csv(chest)), choices)
         outcome = _outcome(task, setup, session.result(), recording.metadata, sha256)
     except Exception as error:
         return failed(task, setup, stage, error, sha256, time.thread_time() - began)
