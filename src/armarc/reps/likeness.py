@@ -215,15 +215,15 @@ def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: l
     share = np.full((len(found), 2), np.nan)
     if not rests:
         return share
-    at = np.array(rests)
     low = np.minimum(curve_rad[found.bottom - first], curve_rad[found.bottom_after - first])
     reach = np.maximum(curve_rad[found.top - first] - low, 1e-6)
-    before = np.searchsorted(at, found.top) - 1
-    after = np.searchsorted(at, found.top, side="right")
-    for column, index in ((0, before), (1, after)):
-        is_there = (index >= 0) & (index < len(at))
-        place = curve_rad[at[np.clip(index, 0, len(at) - 1)] - first]
-        share[:, column] = np.where(is_there, (place - low) / reach, np.nan)
+    # One more on both sides, where no rest is.
+    at = np.array(rests)
+    place = np.empty(len(at) + 2)
+    place[0] = place[-1] = np.nan
+    place[1:-1] = curve_rad[at - first]
+    share[:, 0] = (place[np.searchsorted(at, found.top)] - low) / reach
+    share[:, 1] = (place[np.searchsorted(at, found.top, side="right") + 1] - low) / reach
     return share
 
 
