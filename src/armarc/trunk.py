@@ -18,7 +18,7 @@ from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.motion import ArmMotion, fuse, integrate_cycle, path_diameter, sensor_axis
 from armarc.motion.quaternions import conjugate, rotate
-from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, TrunkMotion, trunk_motion
+from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, LaidTrunk, TrunkMotion, trunk_motion
 from armarc.pipeline import Session, measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Recording, uniform_pieces
 from armarc.recording.head import CLOCK_OF, FORWARD
@@ -85,7 +85,7 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Sess
         For a recording that cannot be used.
     """
     shift_s, how = clock_shift(wrist, trunk.recording, trunk.clock)
-    laid = {"shift_s": round(shift_s, 6), "forward": trunk.forward, "sha256": trunk.recording.source.sha256}
+    laid = LaidTrunk(shift_s=shift_s, forward=trunk.forward, sha256=trunk.recording.source.sha256)
     placed = _Placed(
         recording=trunk.recording,
         shift_s=shift_s,

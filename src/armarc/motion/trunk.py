@@ -7,7 +7,8 @@ global frame (z up, heading arbitrary) unless said.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from armarc.motion.angles import up_in_sensor
 from armarc.motion.filters import low_pass
 from armarc.motion.kinematics import angular_acceleration, lever_acceleration
 from armarc.motion.quaternions import rotate
+from armarc.published import as_published, published
 from armarc.recording import FloatArray
 
 BANDWIDTH_HZ = 4.0
@@ -23,6 +25,30 @@ SHOULDER_FROM_CHEST_M = (-0.08, 0.18, 0.10)
 """Forward, toward the arm's side and up from a sensor on the breastbone to the shoulder's centre (working values)."""
 SHOULDER_FROM_HIPS_M = (0.0, 0.18, 0.50)
 """The same from between the hips, about which a trunk tips."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaidTrunk:
+    """How a chest sensor's recording lies beside the wrist's.
+
+    Parameters
+    ----------
+    shift_s : float, s
+        Added to its times to have the wrist's.
+    forward : str
+        Its axis that faces away from the breastbone.
+    sha256, suffix : str or None
+        Of its file; the suffix where the log has kept it.
+    """
+
+    shift_s: float = field(metadata=as_published(6))
+    forward: str
+    sha256: str | None = None
+    suffix: str | None = None
+
+    def record(self) -> dict[str, Any]:
+        """As published; what is not known is left out."""
+        return {key: value for key, value in published(self).items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
