@@ -265,7 +265,7 @@ def report(
         said = write_markers(measured.session, where, outputs.video, guard)
         talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        from armarc.cli.pictures import draw
+        from armarc.cli.recording_outputs import draw
 
         for written in draw(measured, plot_path(outputs.plot, path, count), outputs, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)

@@ -26,10 +26,9 @@ from armarc.live.desk import Desk, Order, Switch, said_words
 from armarc.live.events import EngineEvent, SetEnded, event_record
 from armarc.live.gym import Gym
 from armarc.live.offline import MeasuredLive, turned_words
-from armarc.live.raw_file import RawFile
 from armarc.live.scoreboard import Scoreboard, scoreboard_for
 from armarc.live.session_records import link_record, mark_record, opening_record, session_record, task_record
-from armarc.live.source import Item, LinkNews, Samples
+from armarc.live.source import Item, LinkNews, RawFile, Samples
 from armarc.log.labels import CAUTION, SAID_AFTER
 from armarc.recording import Metadata, RecordingWriter
 from armarc.recording.captures import CHEST
