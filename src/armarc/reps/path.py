@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
+from armarc.motion.quaternions import CACHED_ROWS
 from armarc.recording import FloatArray
 
 COUNTING_RATE_HZ = 30.0
@@ -74,24 +75,25 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
     SensorPath
     """
     every = max(1, round(rate_hz / COUNTING_RATE_HZ))
-    up = up_in_sensor(quaternion)
-    about_up = np.einsum("ij,ij->i", up, angular_velocity_rad_s)
-    # Copies: a view would keep the whole recording's.
-    turned = _integral(angular_velocity_rad_s, rate_hz)[::every].copy()
+    about_up = np.empty(len(quaternion))
+    for first in range(0, len(quaternion), CACHED_ROWS):
+        part = slice(first, first + CACHED_ROWS)
+        about_up[part] = np.einsum("ij,ij->i", up_in_sensor(quaternion[part]), angular_velocity_rad_s[part])
+    turned = np.stack([_integral(rate, rate_hz)[::every] for rate in angular_velocity_rad_s.T], axis=1)
     slow_hz = rate_hz / every
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
-        up=up[::every].copy(),
+        up=up_in_sensor(quaternion[::every]),
         turned_rad=turned,
-        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),
+        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),  # a view would keep the whole recording's
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
     )
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     out = np.zeros_like(rate)
-    np.cumsum(rate[:-1], axis=0, out=out[1:])
+    np.cumsum(rate[:-1], out=out[1:])
     out /= rate_hz
     return out
 
