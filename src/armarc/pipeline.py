@@ -15,7 +15,7 @@ from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, remove_drift
 from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
-from armarc.recording.head import CHEST, PLACE
+from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies

@@ -17,7 +17,7 @@ from armarc.archive.discover import paired_beside, printable
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
 from armarc.published import published
-from armarc.recording.head import CAPTURE
+from armarc.recording.captures import CAPTURE
 
 if TYPE_CHECKING:
     from armarc.recording import Metadata

@@ -18,9 +18,18 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
 
-from armarc.cli.measured import NO_TRUNK, LogEntry, Measured, Outputs, TrunkFile
 from armarc.cli.outputs import check_picture, guard_for
-from armarc.cli.recording_outputs import markers_kind, samples_kind, write_markers, write_samples
+from armarc.cli.recording_outputs import (
+    NO_TRUNK,
+    LogEntry,
+    Measured,
+    Outputs,
+    TrunkFile,
+    markers_kind,
+    samples_kind,
+    write_markers,
+    write_samples,
+)
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError

@@ -12,7 +12,7 @@ from armarc.errors import UsageError
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from armarc.cli.measured import Measured, Outputs
+    from armarc.cli.recording_outputs import Measured, Outputs
     from armarc.outputs import Guard
     from armarc.reps import Rep
 

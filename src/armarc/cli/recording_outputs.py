@@ -1,11 +1,11 @@
-"""Files that ``process`` writes beside its table, one for each recording: ``--samples`` and ``--markers``."""
+"""One file that ``process`` measured, and what is written of it beside the table: ``--samples``, ``--markers``, …"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from armarc.computer import how_to_add
 from armarc.errors import UsageError
@@ -13,6 +13,7 @@ from armarc.outputs import PARQUET, SUBTITLES, TABLE, Guard, Kind
 
 if TYPE_CHECKING:
     from armarc.pipeline import Session
+    from armarc.results import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,3 +89,52 @@ def write_samples(session: Session, path: Path, guard: Guard) -> None:
             table.to_parquet(stream, index=False)
         else:
             table.to_csv(stream, index=False, float_format="%.9g")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogEntry:
+    """Which log to write to, and what the person said about the sets."""
+
+    file: str | None
+    labels: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outputs:
+    """Where results go besides the table on stdout."""
+
+    json: bool = False
+    csv: Path | None = None
+    samples: Path | None = None
+    markers: Path | None = None
+    video: VideoClock = field(default_factory=VideoClock)
+    plot: Path | None = None
+    steps: int | None = None
+    dark: bool = False
+    size: str = "wide"
+    force: bool = False
+    log: LogEntry | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """One measured file: the session, its result, and the options of reading in force."""
+
+    path: Path
+    session: Session
+    result: Result
+    reading: dict[str, Any]
+    trunk_path: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TrunkFile:
+    """The recording of a second sensor on the chest, its clock and its forward axis (None: what the heads say)."""
+
+    path: Path | None = None
+    clock: str = "auto"
+    forward: str | None = None
+
+
+NO_TRUNK = TrunkFile()
+"""What the heads say."""

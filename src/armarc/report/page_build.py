@@ -20,16 +20,17 @@ from armarc.log.records import reserve_words
 from armarc.log.table import read_table
 from armarc.measures import column
 from armarc.report.compare_figures import draw_differences, draw_overlay
-from armarc.report.naming import exercise_name, task_name
 from armarc.report.page_parts import (
     PICTURE_IN,
     PageTable,
     Picture,
     Section,
+    exercise_name,
     flag_notes,
     plain_words,
     reps_alt,
     reps_page_table,
+    task_name,
 )
 from armarc.report.page_period import FOLLOWED, amount, lifter_sections
 from armarc.report.reps_figure import draw_reps
