@@ -18,6 +18,7 @@ WORTH_SAYING_PCT = 5.0
 no source)."""
 
 SPOILING = {
+    "perhaps_no_rep": "perhaps none but picking up or putting down",
     "swung": "swung",
     "dropped": "dropped on the way down",
     "partial": "partial",

@@ -15,6 +15,7 @@ FLAGS = {
     "coarse": "crossed the start gate within few samples",
     "open_end": "the recording ends inside the rep",
     "open_start": "the recording begins inside the rep",
+    "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion import up_in_sensor
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 COUNTING_RATE_HZ = 30.0
 """A rep has nothing faster to tell; the turning points are found again on the full curve."""
@@ -42,6 +42,8 @@ class SensorPath:
         Integral of its part about the vertical.
     rests : tuple of (first, stop)
         Half-open ranges in which the sensor is at rest.
+    acceleration_m_s2 : ndarray, shape (n, 3), m/s², or None
+        Beside gravity, sensor axes; None where nobody asked for it.
     """
 
     rate_hz: float
@@ -50,12 +52,18 @@ class SensorPath:
     turned_rad: FloatArray
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
+    acceleration_m_s2: FloatArray | None = None
 
     def __len__(self) -> int:
         return len(self.up)
 
 
-def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate_hz: float) -> SensorPath:
+def sensor_path(
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    rate_hz: float,
+    specific_force_m_s2: FloatArray | None = None,
+) -> SensorPath:
     """Thin out an oriented recording.
 
     Parameters
@@ -65,6 +73,7 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
     angular_velocity_rad_s : ndarray, shape (m, 3), rad/s
         Sensor axes, bias removed.
     rate_hz : float, Hz
+    specific_force_m_s2 : ndarray, shape (m, 3), m/s², or None
 
     Returns
     -------
@@ -83,7 +92,18 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
         turned_rad=turned,
         yaw_rad=_integral(about_up, rate_hz)[::every].copy(),
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
+        acceleration_m_s2=None
+        if specific_force_m_s2 is None
+        else _thinned(specific_force_m_s2, every) - STANDARD_GRAVITY_M_S2 * up[::every],
     )
+
+
+def _thinned(values: FloatArray, every: int) -> FloatArray:
+    """Every so manyth row, as the mean of those around it."""
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+    middle = np.arange(0, len(values), every)
+    first, stop = np.maximum(middle - every // 2, 0), np.minimum(middle + every // 2 + 1, len(values))
+    return np.asarray((total[stop] - total[first]) / (stop - first)[:, None])
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
