@@ -112,7 +112,7 @@ def _run(
                 if path.name == _SPOOLED:
                     result = measured.result
                     measured = replace(
-                        measured, result=replace(result, source={**result.source, "file": "-"})
+                        measured, result=replace(result, source=replace(result.source, file="-"))
                     )
                 report(measured, number, len(paths), outputs, guard, out, talk)
                 rows += rows_of(measured)

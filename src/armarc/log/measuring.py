@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from armarc.load.lifter import Lifter
 from armarc.log.vault import safe_suffix
 from armarc.options import MeasuringOptions
+from armarc.published import read_back
 
 if TYPE_CHECKING:
     from armarc.pipeline import Session
@@ -61,6 +62,7 @@ def measure_session(
     from armarc.kept import Kept
     from armarc.known_sensor import open_shelf
     from armarc.pipeline import measure
+    from armarc.results import LaidTrunk
     from armarc.trunk import Trunk, measure_with_trunk
 
     stated = replace(MeasuringOptions.of_record(settings), lifter=lifter)
@@ -68,9 +70,9 @@ def measure_session(
         settled = Kept(sensors=open_shelf()).settle(recording, stated)
         if chest is None:
             return measure(*settled)
-        how = settings["trunk"]
-        with recording_from(chest, f"chest{how['suffix']}", {}) as beside:
-            trunk = Trunk(recording=beside, clock=float(how["shift_s"]), forward=str(how["forward"]))
+        laid = read_back(LaidTrunk, settings.get("trunk"))
+        with recording_from(chest, f"chest{laid.suffix}", {}) as beside:
+            trunk = Trunk(recording=beside, clock=laid.shift_s, forward=laid.forward)
             return measure_with_trunk(settled[0], trunk, settled[1])
 
 

@@ -238,8 +238,7 @@ def _left_out(
         )
         if found is None:
             continue
-        rests = [(a + b) // 2 for a, b in rests_within(path, first, stop)]
-        walking = swings(found, resting_share(found, curve, first, rests))
+        walking = swings(found, resting_share(found, curve, first, rests_within(path, first, stop)))
         for k in range(len(found)):
             reason = (
                 "cut by the start or the end of the recording"

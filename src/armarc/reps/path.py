@@ -12,6 +12,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
@@ -23,6 +24,8 @@ STILL_RAD_S = math.radians(15)
 REST_S = 0.4
 WOBBLE_S = 0.2
 """Longest turn to and fro of a loose strap: where it wobbles, a sensor that turns nowhere over so long is at rest."""
+Rests = NDArray[np.intp]
+"""Half-open ranges of samples in time order, shape (k, 2)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,12 +139,13 @@ def _rests(still: np.ndarray, least: int) -> tuple[tuple[int, int], ...]:
     )
 
 
-def rests_within(path: SensorPath, first: int, stop: int) -> list[tuple[int, int]]:
-    """Rests of a stretch; one that its ends cut counts when half of a rest is left."""
+def rests_within(path: SensorPath, first: int, stop: int) -> Rests:
+    """Rests of a stretch, shape (k, 2); one that its ends cut counts when half of a rest is left."""
     begin = max(bisect_left(path.rests, (first,)) - 1, 0)
     end = bisect_left(path.rests, (stop,))
     clipped = [(max(a, first), min(b, stop)) for a, b in path.rests[begin:end]]
-    return [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
+    kept = [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
+    return np.array(kept, dtype=np.intp).reshape(-1, 2)
 
 
 def turning_axis(path: SensorPath, first: int, stop: int) -> FloatArray | None:
