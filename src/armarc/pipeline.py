@@ -21,7 +21,7 @@ from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.left_out import LeftOutMovement, left_out_movements, what_was_left_out
+from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.swing import body_swings
@@ -200,8 +200,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     warnings.extend(note for motion in motions for note in motion.notes)
     for motion in motions:
         warnings.extend(hand_axis_notes(choices, motion.mounting))
-    if left_out:
-        warnings.append(what_was_left_out(left_out))
+    warnings.extend(count_notes(sets, left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
     loads, said = measured_loads(
