@@ -374,9 +374,9 @@ class Counting:
         seen, self._seen, self._gates = self._seen, [], []
         for group, template in zip(final.groups, final.templates, strict=True):
             of_group = seen_again([c.movement.top for c in counted], group, self._same_rows)
-            members = [c for k, c in enumerate(counted) if k in of_group]
-            if not members:
+            if not of_group:
                 continue
+            members = [replace(counted[k], movement=group[of_group[k]]) for k in sorted(of_group)]
             self._ended += members
             if len(members) >= FULL_SET:
                 self._seen_before = seen

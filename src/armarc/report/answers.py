@@ -18,6 +18,7 @@ WORTH_SAYING_PCT = 5.0
 no source)."""
 
 SPOILING = {
+    "perhaps_no_rep": "perhaps none but picking up or putting down",
     "swung": "swung",
     "dropped": "dropped on the way down",
     "partial": "partial",
@@ -48,6 +49,7 @@ FLAGS = {
     "coarse": "crossed the start gate within few samples",
     "open_end": "the recording ends inside the rep",
     "open_start": "the recording begins inside the rep",
+    "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
