@@ -64,29 +64,19 @@ def sentence_of(painful: Sequence[LoggedSet]) -> str:
 
 
 SCHEMA = "armarc.log/1"
+_KEYS = (
+    *("id", "done_at", "day", "session", "lifter", "exercise", "variant", "side", "load_kg", "rir", "rpe"),
+    *("pain", "pain_place", "pain_at_deg", "note", "tags", "reps", "summary"),
+)
 
 
 def logged_record(entry: LoggedSet, reps: Sequence[dict[str, Any]] | None = None) -> dict[str, Any]:
     """One set with its labels and summary, and its reps when given."""
-    record: dict[str, Any] = {
-        "id": entry.id,
+    said = {key: getattr(entry, key) for key in _KEYS}
+    record: dict[str, Any] = said | {
         "done_at": entry.done_at.isoformat(timespec="seconds"),
         "day": entry.day.isoformat(),
-        "session": entry.session,
-        "lifter": entry.lifter,
-        "exercise": entry.exercise,
-        "variant": entry.variant,
-        "side": entry.side,
-        "load_kg": entry.load_kg,
-        "rir": entry.rir,
-        "rpe": entry.rpe,
-        "pain": entry.pain,
-        "pain_place": entry.pain_place,
-        "pain_at_deg": entry.pain_at_deg,
-        "note": entry.note,
         "tags": list(entry.tags),
-        "reps": entry.reps,
-        "summary": entry.summary,
     }
     if reps is not None:
         record["rep_records"] = list(reps)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from statistics import median
 from typing import Any
@@ -14,6 +14,7 @@ from armarc.log.coaching import PARTS, PartShares, WeekRule
 from armarc.log.measures import find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.table import IntArray, SetTable, as_table
+from armarc.published import as_published, published
 from armarc.recording import FloatArray
 
 REPS, LOAD = find_measure("reps"), find_measure("load_kg")
@@ -53,23 +54,12 @@ class Week:
     loaded_range_s: float
     load_reps_kg: float | None
     impulse_n_m_s: float | None
-    without_impulse: tuple[int, ...] = ()
+    without_impulse: tuple[int, ...] = field(default=(), metadata=as_published(key="sets_without_impulse"))
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         year, week, _ = self.monday.isocalendar()
-        return {
-            "lifter": self.lifter,
-            "week": f"{year}-W{week:02d}",
-            "monday": self.monday.isoformat(),
-            "sets": self.sets,
-            "reps": self.reps,
-            "time_under_tension_s": round(self.time_under_tension_s, 2),
-            "loaded_range_s": round(self.loaded_range_s, 2),
-            "load_reps_kg": None if self.load_reps_kg is None else round(self.load_reps_kg, 2),
-            "impulse_n_m_s": None if self.impulse_n_m_s is None else round(self.impulse_n_m_s, 2),
-            "sets_without_impulse": list(self.without_impulse),
-        }
+        return {"lifter": self.lifter, "week": f"{year}-W{week:02d}"} | published(self, 2)
 
 
 def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
@@ -211,22 +201,11 @@ class PartWeek:
     reps: Range
     time_under_tension_s: Range
     impulse_n_m_s: Range | None
-    without_impulse: int
+    without_impulse: int = field(metadata=as_published(key="sets_without_impulse"))
 
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
-        pairs = {
-            name: None if (pair := getattr(self, name)) is None else [round(value, 2) for value in pair]
-            for name in ("sets", "reps", "time_under_tension_s", "impulse_n_m_s")
-        }
-        return {
-            "lifter": self.lifter,
-            "side": self.side,
-            "part": self.part,
-            "monday": self.monday.isoformat(),
-            **pairs,
-            "sets_without_impulse": self.without_impulse,
-        }
+        return {"lifter": self.lifter, "side": self.side, "part": self.part} | published(self, 2)
 
 
 def parts_volume(
