@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -49,6 +50,10 @@ SETTLED_M = 0.004
 """A lever arm that moved by less than this between two rounds has settled."""
 MOVING_RAD_S = math.radians(20)
 QUIET_RAD_S = math.radians(8)
+HANGS_BEFORE_S, HANGS_AFTER_S = 1.0, 0.3
+"""How far around the lowest instant between two reps the arm is looked for at rest …"""
+STILL_S, STILL_RAD_S = 0.1, math.radians(5)
+"""… for so long; a sensor that turns slower than the second is as good as still."""
 TWIST_AGREES_RAD = math.radians(10)
 UPRIGHT_AXIS = 0.7
 """Vertical share of the dominant axis above which a horizontal angle makes sense."""
@@ -283,9 +288,12 @@ def _hanging(
 ) -> FloatArray | None:
     """Down in sensor axes while the arm hangs: between the reps, or else in the longest first rest."""
     if windows is not None:
-        bottoms = [k for group in windows.bottoms for k in group]
-        if bottoms:
-            return _mean_direction(-up[bottoms])
+        still = [each for group in windows.bottoms for each in _stillest(speed, rate_hz, group)]
+        if still:
+            # A trunk that tips as the arm sets off takes it out of the plane it is raised in: a pose counts the
+            # less, the faster the sensor turns there.
+            at, rate = (np.array(column) for column in zip(*still, strict=True))
+            return _mean_direction(-up[at] / (rate**2 + STILL_RAD_S**2)[:, None])
     quiet = speed < QUIET_RAD_S
     least = round(0.4 * rate_hz)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
@@ -293,6 +301,21 @@ def _hanging(
         if stop - first >= least:
             return _mean_direction(-up[first:stop])
     return None
+
+
+def _stillest(speed: FloatArray, rate_hz: float, bottoms: tuple[int, ...]) -> list[tuple[int, float]]:
+    """Where the sensor turns least around each bottom of a set: the sample, and how fast it turns there, rad/s."""
+    edges = [0, *((one + other) // 2 for one, other in pairwise(bottoms)), len(speed) - 1]
+    found = []
+    for bottom, (before, after) in zip(bottoms, pairwise(edges), strict=True):
+        # Half the way to a neighbouring bottom is its top, which may be held as still.
+        first = max(bottom - round(HANGS_BEFORE_S * rate_hz), (bottom + before) // 2)
+        last = min(bottom + round(HANGS_AFTER_S * rate_hz), (bottom + after) // 2)
+        width = min(max(round(STILL_S * rate_hz), 1), last + 1 - first)
+        square = np.convolve(speed[first : last + 1] ** 2, np.full(width, 1 / width), mode="valid")
+        least = int(np.argmin(square))
+        found.append((first + least + width // 2, math.sqrt(square[least])))
+    return found
 
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:

@@ -64,7 +64,7 @@ def file_gym(paths: Sequence[Path], stated: MeasuringOptions, said: Task) -> tup
     from armarc.cli.places import Worn
     from armarc.errors import UsageError
     from armarc.live.gym import Gym
-    from armarc.recording.head import CHEST, PLACE, WRIST, own_head
+    from armarc.recording.captures import CHEST, PLACE, WRIST, own_head
     from armarc.tasks import load_tasks
     from armarc.trunk import clock_shift
 
@@ -125,7 +125,7 @@ def sensor_gym(
     from armarc.cli.places import with_sides, worn_sensors
     from armarc.live.gym import Gym
     from armarc.recording import Metadata
-    from armarc.recording.head import WRIST
+    from armarc.recording.captures import WRIST
     from armarc.tasks import load_tasks, recalled
 
     kept, past = open_kept(), load_tasks()

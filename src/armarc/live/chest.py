@@ -15,7 +15,7 @@ from armarc.live.offline import ChestPart
 from armarc.live.source import Samples
 from armarc.live.stretch import LONGEST_SET_S, raw_recording
 from armarc.recording import Metadata
-from armarc.recording.head import CHEST, FORWARD, PLACE
+from armarc.recording.captures import CHEST, FORWARD, PLACE
 from armarc.reps import Rep
 
 BESIDE_S = 2.0

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from armarc.live.events import EngineEvent, RepEnded, SetEnded
 from armarc.live.scoreboard import Scoreboard
-from armarc.live.speech import Speaker
-from armarc.live.tones import Player, sound_for
+from armarc.live.tones import Player, Speaker, sound_for
 from armarc.outputs import let_go
 
 if TYPE_CHECKING:

@@ -300,6 +300,6 @@ def _decimal(text: str | None, what: str) -> float | None:
 
 
 def _colours() -> dict[str, str]:
-    from armarc.report.page_pictures import css_colours
+    from armarc.report.page import css_colours
 
     return {"light": css_colours(dark=False), "dark": css_colours(dark=True)}

@@ -15,7 +15,7 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.report import lines, picture_parts, style
-from armarc.report import wording as words
+from armarc.report.answers import flag_letters
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet, Rep
 
@@ -75,7 +75,7 @@ def scene_of(
         angle_deg=angle,
         rate_deg_s=rate,
         reps=reps,
-        letters=words.flag_letters([rep.quality for rep in reps]),
+        letters=flag_letters([rep.quality for rep in reps]),
         gate_deg=(math.degrees(exercise.gate_rad[0]), math.degrees(exercise.gate_rad[1])),
         gate_from=exercise.gate_from,
         band_deg_s=(math.degrees(band.low_rad_s), math.degrees(band.high_rad_s)) if band else None,

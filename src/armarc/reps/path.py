@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
 from armarc.motion.quaternions import CACHED_ROWS
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 COUNTING_RATE_HZ = 30.0
 """A rep has nothing faster to tell; the turning points are found again on the full curve."""
@@ -46,6 +46,8 @@ class SensorPath:
         Integral of its part about the vertical.
     rests : tuple of (first, stop)
         Half-open ranges in which the sensor is at rest.
+    acceleration_m_s2 : ndarray, shape (n, 3), m/s², or None
+        Beside gravity, sensor axes; None where nobody asked for it.
     """
 
     rate_hz: float
@@ -54,12 +56,18 @@ class SensorPath:
     turned_rad: FloatArray
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
+    acceleration_m_s2: FloatArray | None = None
 
     def __len__(self) -> int:
         return len(self.up)
 
 
-def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate_hz: float) -> SensorPath:
+def sensor_path(
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    rate_hz: float,
+    specific_force_m_s2: FloatArray | None = None,
+) -> SensorPath:
     """Thin out an oriented recording.
 
     Parameters
@@ -69,6 +77,7 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
     angular_velocity_rad_s : ndarray, shape (m, 3), rad/s
         Sensor axes, bias removed.
     rate_hz : float, Hz
+    specific_force_m_s2 : ndarray, shape (m, 3), m/s², or None
 
     Returns
     -------
@@ -81,14 +90,26 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
         about_up[part] = np.einsum("ij,ij->i", up_in_sensor(quaternion[part]), angular_velocity_rad_s[part])
     turned = np.stack([_integral(rate, rate_hz)[::every] for rate in angular_velocity_rad_s.T], axis=1)
     slow_hz = rate_hz / every
+    up = up_in_sensor(quaternion[::every])
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
-        up=up_in_sensor(quaternion[::every]),
+        up=up,
         turned_rad=turned,
         yaw_rad=_integral(about_up, rate_hz)[::every].copy(),  # a view would keep the whole recording's
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
+        acceleration_m_s2=None
+        if specific_force_m_s2 is None
+        else _thinned(specific_force_m_s2, every) - STANDARD_GRAVITY_M_S2 * up,
     )
+
+
+def _thinned(values: FloatArray, every: int) -> FloatArray:
+    """Every so manyth row, as the mean of those around it."""
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+    middle = np.arange(0, len(values), every)
+    first, stop = np.maximum(middle - every // 2, 0), np.minimum(middle + every // 2 + 1, len(values))
+    return np.asarray((total[stop] - total[first]) / (stop - first)[:, None])
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:

@@ -59,7 +59,7 @@ class Run:
     """Look-alike movements, in samples of the path, and how well they make a set.
 
     ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
-    which angle they were found.
+    which angle they were found, ``members`` which of its ``candidates`` they are.
     """
 
     score: float
@@ -69,7 +69,12 @@ class Run:
     curve: str
     sign: float
     axis: FloatArray
-    size: int
+    candidates: Candidates
+    members: tuple[int, ...]
+
+    @property
+    def size(self) -> int:
+        return len(self.members)
 
     @property
     def first(self) -> int:
@@ -238,7 +243,8 @@ def _run(
         curve=curve,
         sign=sign,
         axis=axis,
-        size=len(members),
+        candidates=found,
+        members=tuple(members),
     )
 
 
