@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply, rotate
+from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply
 from armarc.recording import FloatArray
 
 UNDEFINED_BELOW_RAD = math.radians(20)
