@@ -6,14 +6,16 @@ import json
 
 import sqlalchemy as sa
 
-from armarc.load.records import body_of_load
-
 
 def keep_bodies(connection: sa.Connection) -> None:
     """Write into every logged load the body it was for, where an older version only hinted at it.
 
     What cannot be read is left as it is; that is said where it is looked at.
     """
+    from armarc.load.records import (
+        body_of_load,
+    )  # hardly any log is that old, and all that measures comes with it
+
     sets = sa.table("training_set", sa.column("id", sa.Integer), sa.column("other", sa.JSON))
     content = sa.cast(sets.c.other, sa.Text)
     rows = connection.execute(sa.select(sets.c.id, content.label("text")).where(content.like('%"load"%')))
