@@ -1,9 +1,15 @@
 """Makes the inventions beside this file importable from every folder of tests, and keeps tests off the user's own
 configuration."""
 
+import os
+
 import pytest
 
 from armarc.computer import CONFIG_VARIABLE
+
+# The programs that tests start, and the workers, find armarc compiled, as it is on everybody's machine: compiling it
+# anew is up to a third of a start.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -89,7 +89,6 @@ def track(
     piece: Piece,
     choices: Choices,
     windows: SetWindows | None = None,
-    before: Orientation | None = None,
     workings: Workings | None = None,
 ) -> ArmMotion:
     """Work out what the arm did.
@@ -100,10 +99,9 @@ def track(
     choices : Choices
     windows : SetWindows or None
         None for the first pass.
-    before : Orientation or None
-        What the pass before found on the same piece: the start of this one.
     workings : Workings or None
-        Kept by the caller from pass to pass over this piece, so that nothing is worked out twice.
+        Kept by the caller from pass to pass over this piece, so that nothing is worked out twice: a pass starts from
+        the orientation that the one before found.
 
     Returns
     -------
@@ -111,7 +109,7 @@ def track(
         Without plane and hand rotation; `armarc.reference` adds them.
     """
     workings = Workings() if workings is None else workings
-    orientation = _fused(piece, choices, None, workings) if before is None else before
+    orientation = workings.orientation or _fused(piece, choices, None, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
     if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
@@ -213,13 +211,13 @@ def _mount(
     notes: list[str],
     workings: Workings,
 ) -> tuple[Mounting, LeverArm | None]:
+    if workings.orientation is not orientation:
+        workings.orientation, workings.equations = orientation, {}
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
     speed = np.sqrt(np.einsum("ij,ij->i", omega, omega))
     weight = (speed > MOVING_RAD_S).astype(float) if windows is None else windows.weight
     hanging = _hanging(up, speed, piece.rate_hz, windows)
-    if workings.orientation is not orientation:
-        workings.orientation, workings.equations = orientation, {}
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,

@@ -151,15 +151,20 @@ class Browser:
         feature = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
         self.call("Emulation.setEmulatedMedia", media="print" if paper else "", features=[feature])
 
-    def picture(self, name: str = "") -> "Image.Image":  # noqa: F821, UP037
-        """The whole page as an image; kept as a file when ARMARC_SCREENSHOTS names a folder."""
+    def picture(self) -> "Image.Image":  # noqa: F821, UP037
+        """The whole page as an image."""
         Image = pytest.importorskip("PIL.Image")
-        data = self.call("Page.captureScreenshot", format="png", captureBeyondViewport=True)["data"]
-        content = base64.b64decode(data)
-        if (folder := os.environ.get("ARMARC_SCREENSHOTS")) and name:
+        return Image.open(io.BytesIO(self._png())).convert("RGB")
+
+    def keep(self, name: str) -> None:
+        """Keep a picture as a file where ARMARC_SCREENSHOTS names a folder; drawing one takes a second."""
+        if folder := os.environ.get("ARMARC_SCREENSHOTS"):
             Path(folder).mkdir(parents=True, exist_ok=True)
-            (Path(folder) / f"{name}.png").write_bytes(content)
-        return Image.open(io.BytesIO(content)).convert("RGB")
+            (Path(folder) / f"{name}.png").write_bytes(self._png())
+
+    def _png(self) -> bytes:
+        data = self.call("Page.captureScreenshot", format="png", captureBeyondViewport=True)["data"]
+        return base64.b64decode(data)
 
     def pdf(self) -> bytes:
         """The page as it is printed on its own paper size."""

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-# Width, height, whether it is a phone.
-SCREENS = ((390, 844, True), (844, 390, True), (1280, 900, False))
+# Width, height, whether it is a phone, whether its owner likes it dark.
+LOOKS = (
+    *((390, 844, True, False), (844, 390, True, False), (1280, 900, False, False)),
+    *((390, 844, True, True), (844, 390, True, True), (1280, 900, False, True)),
+)
 
 # Every piece of text that is seen (a line of a paragraph, a cell, a word in a picture) as a box. Wider than the window
 # or than an ancestor that hides what hangs over: cut. Two boxes that share more than the air around letters: over each

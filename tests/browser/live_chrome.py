@@ -135,6 +135,12 @@ class Chrome:
         """Save what the page looks like, PNG."""
         path.write_bytes(base64.b64decode(self.call("Page.captureScreenshot", format="png")["data"]))
 
+    def keep(self, name: str) -> None:
+        """Keep a picture as a file where ARMARC_SCREENSHOTS names a folder."""
+        if folder := os.environ.get("ARMARC_SCREENSHOTS"):
+            Path(folder).mkdir(parents=True, exist_ok=True)
+            self.picture(Path(folder) / f"{name}.png")
+
     def close(self) -> None:
         """End the browser and forget its folder."""
         with contextlib.suppress(Exception):

@@ -10,7 +10,7 @@ import urllib.request
 
 import pytest
 from chromium import Browser
-from fitting import SCREENS, faults
+from fitting import LOOKS, faults
 
 from armarc.log import list_sets, open_log
 from log_program import real_log
@@ -56,7 +56,7 @@ def test_list_filter_open_and_compare_by_clicking(browser, address):
     browser.requests.clear()
     browser.open(address)
     assert browser.run("document.querySelectorAll('tbody tr').length") == 6
-    browser.picture("browse-list")
+    browser.keep("browse-list")
     browser.run("document.querySelector('select[name=side]').value = 'left'")
     browser.follow("form[aria-label=Filter] button.main")
     assert browser.run("document.querySelectorAll('tbody tr').length") == 2
@@ -71,7 +71,7 @@ def test_list_filter_open_and_compare_by_clicking(browser, address):
     assert "side by side" in browser.run("document.querySelector('h1').textContent")
     assert browser.run("document.querySelectorAll('svg').length") == 2
     assert browser.run("document.querySelectorAll('tbody tr').length") == 8
-    browser.picture("browse-compare")
+    browser.keep("browse-compare")
     browser.open(address)
     browser.follow("button[formaction]")
     assert "Training from" in browser.run(
@@ -163,13 +163,15 @@ def _entries(log):
         return list_sets(store)
 
 
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize(("width", "height", "phone"), SCREENS)
-def test_nothing_is_cut_and_nothing_overlaps(browser, address, width, height, phone, dark):
-    browser.look(width=width, height=height, phone=phone, dark=dark)
-    pages = {"list": "", "report": "report", "set": "set/1", "compare": "compare?set=1&set=3&set=6",
-             "none": "?tag=nowhere", "wrong": "set/999"}  # fmt: skip
-    for name, path in pages.items():
-        browser.open(address + path)
-        assert faults(browser.run) == [], name
-        browser.picture(f"browse-{name}-{width}{'-dark' if dark else ''}")
+@pytest.mark.parametrize(
+    ("name", "path"),
+    [("list", ""), ("report", "report"), ("set", "set/1"), ("compare", "compare?set=1&set=3&set=6"),
+     ("none", "?tag=nowhere"), ("wrong", "set/999")],
+)  # fmt: skip
+def test_nothing_is_cut_and_nothing_overlaps(browser, address, name, path):
+    browser.open(address + path)
+    for width, height, phone, dark in LOOKS:
+        browser.look(width=width, height=height, phone=phone, dark=dark)
+        browser.wait_for(f"innerWidth === {width}")
+        assert faults(browser.run) == [], (width, height, dark)
+        browser.keep(f"browse-{name}-{width}{'-dark' if dark else ''}")

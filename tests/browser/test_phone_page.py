@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -319,7 +318,6 @@ INSIDE = """[...document.querySelectorAll('#say, #more, #count, #start, dl, nav 
 def test_nothing_is_cut_on_phones_in_the_light_and_in_the_dark(page: Chrome, tmp_path: Path) -> None:
     made, _ = recording(2, sets=1, reps=3, load_kg=8.0)
     program = Program(tmp_path, "live", "-e", "lateral-raise", "--json")
-    folder = Path(os.environ.get("ARMARC_SCREENSHOTS", tmp_path))
     colours = set()
     try:
         page.open(program.url)
@@ -350,7 +348,7 @@ def test_nothing_is_cut_on_phones_in_the_light_and_in_the_dark(page: Chrome, tmp
                         assert size["height"] >= 100
                         assert size["bottom"] <= height
                     colours.add(page.value("getComputedStyle(document.body).backgroundColor"))
-                    page.picture(folder / f"phone-{stage}-{name}-{'dark' if dark else 'light'}.png")
+                    page.keep(f"phone-{stage}-{name}-{'dark' if dark else 'light'}")
         assert len(colours) == 2
     finally:
         program.end()
@@ -359,7 +357,6 @@ def test_nothing_is_cut_on_phones_in_the_light_and_in_the_dark(page: Chrome, tmp
 
 def test_every_place_is_in_sight_on_every_phone(page: Chrome, tmp_path: Path) -> None:
     program = Program(tmp_path, "record", str(tmp_path / "three.csv"), phone="left,right,chest")
-    folder = Path(os.environ.get("ARMARC_SCREENSHOTS", tmp_path))
     try:
         page.open(program.url)
         page.wait_for("document.querySelectorAll('#places button').length === 3")
@@ -369,6 +366,6 @@ def test_every_place_is_in_sight_on_every_phone(page: Chrome, tmp_path: Path) ->
             assert page.value(INSIDE), name
             lowest = page.value("document.getElementById('places').getBoundingClientRect().bottom")
             assert lowest <= height, name
-            page.picture(folder / f"phone-places-{name}.png")
+            page.keep(f"phone-places-{name}")
     finally:
         program.end()

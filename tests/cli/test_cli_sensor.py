@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typer
+from typer.testing import CliRunner
+
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.record import record
+from armarc.cli.sensor import app as sensor
 
 KNOWN = {
     "schema": "armarc.known-sensors/1",
@@ -20,11 +24,14 @@ KNOWN = {
 }
 
 
-def armarc(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    environment = os.environ | {"ARMARC_CONFIG_DIR": str(folder), "NO_COLOR": "1"}
-    return subprocess.run(
-        [sys.executable, "-m", "armarc", *words], env=environment, capture_output=True, text=True, timeout=60
-    )
+app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
+app.add_typer(sensor, name="sensor")
+app.command("record")(record)
+
+
+def armarc(folder: Path, *words: str) -> Any:
+    """Run a command inside this process, with a configuration folder of its own."""
+    return CliRunner().invoke(app, words, env={"ARMARC_CONFIG_DIR": str(folder), "NO_COLOR": "1"})
 
 
 def test_known_and_forget(tmp_path: Path) -> None:
@@ -35,14 +42,14 @@ def test_known_and_forget(tmp_path: Path) -> None:
     assert json.loads(armarc(tmp_path, "sensor", "known", "--json").stdout) == KNOWN
     assert armarc(tmp_path, "sensor", "forget", "A-1").stdout == "forgotten: red\n"
     again = armarc(tmp_path, "sensor", "forget", "red")
-    assert again.returncode == 2
+    assert again.exit_code == 2
     assert "remembered: blue" in again.stderr
 
 
 def test_a_damaged_list_says_what_to_do(tmp_path: Path) -> None:
     (tmp_path / "known-sensors.json").write_text('{"sensors": [{"nick')
     done = armarc(tmp_path, "sensor", "known")
-    assert done.returncode == 3
+    assert done.exit_code == 3
     assert "is damaged" in done.stderr
     assert "Traceback" not in done.stderr
 
@@ -59,7 +66,7 @@ def test_describe(tmp_path: Path) -> None:
     for name in examples:
         if name.endswith(".toml"):
             done = armarc(tmp_path, "sensor", "describe", str(tmp_path / name))
-            assert done.returncode == 0, done.stderr
+            assert done.exit_code == 0, done.stderr
             kind = name.removeprefix("invented-").removesuffix(".toml")
             assert f"time is carried by: {carried.get(kind, 'device clock')}" in done.stdout
     assert len(examples) == 9
@@ -69,7 +76,7 @@ def test_describe(tmp_path: Path) -> None:
     assert "first sample: number 21, device time None s" in done.stdout
     assert done.stdout.endswith("0.00000,-9.80579,0.00000,0.00000,0.00000,0.00000\n")
     bad = armarc(tmp_path, "sensor", "describe", str(path), "--packet", good[:-2])
-    assert bad.returncode == 3
+    assert bad.exit_code == 3
     assert "does not fit this sensor" in bad.stderr
 
 
@@ -86,7 +93,7 @@ def test_describe(tmp_path: Path) -> None:
 )
 def test_usage(tmp_path: Path, words: tuple[str, ...], code: int, said: str) -> None:
     done = armarc(tmp_path, *words)
-    assert done.returncode == code, done.stderr
+    assert done.exit_code == code, done.stderr
     assert said in done.stderr
     assert done.stdout == ""
     assert "Traceback" not in done.stderr
@@ -98,6 +105,6 @@ def test_a_chest_sensor_s_facing_that_cannot_be(tmp_path: Path) -> None:
         (("--sensor", "wrist=a,chest=b", "--trunk-forward", "up"), "up"),
     ):
         done = armarc(tmp_path, "record", str(tmp_path / "set.csv"), *words)
-        assert done.returncode == 2, done.stderr
+        assert done.exit_code == 2, done.stderr
         assert why in done.stderr
     assert list(tmp_path.iterdir()) == []
