@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -13,16 +12,16 @@ from armarc import __version__
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
-from armarc.motion import ArmMotion, Orientation, remove_drift
+from armarc.motion import ArmMotion, remove_drift
 from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
-from armarc.recording.head import CHEST, PLACE
+from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.left_out import LeftOutMovement, left_out_movements, what_was_left_out
+from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.swing import body_swings
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from armarc.load import SetLoad
-    from armarc.results import Result
+    from armarc.results import LaidTrunk, Result
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
@@ -60,8 +59,8 @@ class Session(ArrayValue):
     warnings : tuple of str
     left_out : tuple of LeftOutMovement
         What was seen and not counted, in time order.
-    trunk : mapping or None
-        How a chest sensor's recording was laid over the wrist's (``shift_s``, ``forward``), where there was one.
+    trunk : LaidTrunk or None
+        How a chest sensor's recording was laid over the wrist's, where there was one.
 
     Examples
     --------
@@ -83,7 +82,7 @@ class Session(ArrayValue):
     warnings: tuple[str, ...]
     left_out: tuple[LeftOutMovement, ...] = ()
     loads: tuple[SetLoad, ...] = ()
-    trunk: Mapping[str, Any] | None = None
+    trunk: LaidTrunk | None = None
 
     def result(self) -> Result:
         """What is published of it, typed; kept without the recording and its motions."""
@@ -95,9 +94,9 @@ class Session(ArrayValue):
         loads = self.loads or [None] * len(self.sets)
         return published.Result(
             version=__version__,
-            source=published.source_record(self.recording),
-            settings=published.settings_record(self.choices, main, self.trunk),
-            mounting=published.mounting_record(main),
+            source=published.ReadSource.of(self.recording),
+            settings=published.UsedSettings.of(self.choices, main, self.trunk),
+            mounting=None if main is None else published.FoundMounting.of(main),
             sets=tuple(map(published.SetResult.of, self.sets, loads)),
             left_out=self.left_out,
             warnings=self.warnings,
@@ -201,8 +200,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     warnings.extend(note for motion in motions for note in motion.notes)
     for motion in motions:
         warnings.extend(hand_axis_notes(choices, motion.mounting))
-    if left_out:
-        warnings.append(what_was_left_out(left_out))
+    warnings.extend(count_notes(sets, left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
     loads, said = measured_loads(
@@ -234,17 +232,17 @@ def _measure_piece(
     counted = _counted(motion, rules)
     if not counted.sets:
         return motion, [], left_out_movements(counted.left_out, motion)
-    windows, oriented = _windows(motion, counted.sets), motion.orientation
+    windows = _windows(motion, counted.sets)
     del motion  # larger than the recording, and worked out anew
-    motion = _settled(piece, choices, windows, oriented, workings)
+    motion = _settled(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
         counted = _counted(motion, replace(rules, arm_axis=upright))
         if counted.sets:
             windows = _windows(motion, counted.sets)
-            motion = _settled(piece, choices, windows, motion.orientation, workings)
+            motion = _settled(piece, choices, windows, workings)
     lever = workings.lever
-    del workings, oriented  # as large again
+    del workings  # as large again
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
@@ -271,11 +269,9 @@ def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
     )
 
 
-def _settled(
-    piece: Piece, choices: Choices, windows: SetWindows, seen: Orientation, workings: Workings
-) -> ArmMotion:
+def _settled(piece: Piece, choices: Choices, windows: SetWindows, workings: Workings) -> ArmMotion:
     """The second pass: mounting and orientation from the sets themselves."""
-    return _without_drift(track(piece, choices, windows, seen, workings), windows)
+    return _without_drift(track(piece, choices, windows, workings), windows)
 
 
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:

@@ -5,26 +5,179 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from armarc.choices import Choices
-from armarc.errors import FormatError, InputError
+from armarc.errors import FormatError, InputError, UsageError
 from armarc.measures import record_of, row_of
 from armarc.motion import ArmMotion
-from armarc.motion.tolerance import Tolerance
 from armarc.options import OPTIONS, MeasuringOptions
-from armarc.recording import ArrayValue, Recording
+from armarc.published import as_published, published, read_back
+from armarc.recording import ArrayValue, Gap, Recording
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.left_out import LeftOutMovement
-from armarc.reps.records import deg, seconds
+from armarc.reps.records import seconds
 from armarc.reps.summary import SetSummary, summarise
 
 if TYPE_CHECKING:
     from armarc.load import SetLoad
 
 SCHEMA = "armarc.sets/1"
+Axis = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadSource:
+    """What was read and how it was understood (`armarc.recording.Source`); None where an old result is silent."""
+
+    file: str = ""
+    samples: int | None = None
+    rate_hz: float | None = None
+    duration_s: float | None = None
+    gaps: tuple[Gap, ...] = ()
+    columns: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    inferences: tuple[str, ...] = ()
+    jitter_s: float | None = field(default=None, metadata=as_published(6))
+    duplicate_samples: int | None = None
+    nan_samples: int | None = None
+    clipped_samples: int | None = None
+    sha256: str = ""
+
+    @classmethod
+    def of(cls, recording: Recording) -> ReadSource:
+        """Of a recording."""
+        source = recording.source
+        said = {one.name: getattr(source, one.name) for one in fields(cls) if hasattr(source, one.name)}
+        return cls(
+            samples=len(recording.time_s),
+            rate_hz=recording.rate_hz,
+            duration_s=recording.duration_s,
+            gaps=recording.gaps,
+            **said,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaidTrunk:
+    """How a chest sensor's recording lies beside the wrist's.
+
+    Parameters
+    ----------
+    shift_s : float, s
+        Added to its times to have the wrist's.
+    forward : str
+        Its axis that faces away from the breastbone.
+    sha256, suffix : str or None
+        Of its file; the suffix where the log has kept it.
+    """
+
+    shift_s: float = field(metadata=as_published(6))
+    forward: str
+    sha256: str | None = None
+    suffix: str | None = None
+
+    def record(self) -> dict[str, Any]:
+        """As published; what is not known is left out."""
+        return {key: value for key, value in published(self).items() if value is not None}
+
+
+STATED_ONLY = ("lifter", "resistance", "band_basis")
+"""Settings that are there only where they were stated."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedSettings:
+    """What a recording was measured with.
+
+    Parameters
+    ----------
+    options : MeasuringOptions
+        In SI; they measure the same recording the same way.
+    coordinate : str or None
+        What a rep's angle means; see `armarc.motion.ArmMotion`.
+    trunk : LaidTrunk or None
+        How a chest sensor's recording was laid beside, where there was one.
+    """
+
+    options: MeasuringOptions
+    coordinate: str | None = None
+    trunk: LaidTrunk | None = None
+
+    @classmethod
+    def of(cls, choices: Choices, motion: ArmMotion | None = None, trunk: LaidTrunk | None = None) -> Self:
+        """Of a measured recording."""
+        coordinate = choices.exercise.coordinate if motion is None else motion.coordinate
+        return cls(options=choices.options(), coordinate=coordinate, trunk=trunk)
+
+    def record(self) -> dict[str, Any]:
+        """As published; null where nothing was stated."""
+        names = [option.outside for option in OPTIONS.values() if option.outside not in STATED_ONLY]
+        laid = {} if self.trunk is None else {"trunk": self.trunk.record()}
+        return dict.fromkeys(names) | {"coordinate": self.coordinate} | self.options.record() | laid
+
+    @classmethod
+    def from_record(cls, record: Mapping[str, Any]) -> UsedSettings:
+        """Read back from `record`.
+
+        Raises
+        ------
+        InputError, UsageError
+            It is no such record.
+        """
+        laid, coordinate = record.get("trunk"), record.get("coordinate")
+        return cls(
+            options=MeasuringOptions.of_record(record),
+            coordinate=None if coordinate is None else str(coordinate),
+            trunk=None if laid is None else read_back(LaidTrunk, laid),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleErrors:
+    """What the standard errors assume of the sensor's scales, and what told it: calibration, noise or nothing."""
+
+    gyroscope_share: float = field(metadata=as_published(4))
+    accelerometer_share: float = field(metadata=as_published(4))
+    told_by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundMounting:
+    """Which way the arm lies in the sensor, and how sure that is; see `armarc.motion.Mounting`."""
+
+    method: str
+    arm_axis: Axis | None = field(default=None, metadata=as_published(5))
+    uncertainty_rad: float | None = None
+    reach_m: float | None = field(default=None, metadata=as_published(4, key="reach_m"))
+    thumb_axis: Axis | None = field(default=None, metadata=as_published(5))
+    thumb_se_rad: float | None = field(default=None, metadata=as_published(key="thumb_uncertainty_deg"))
+    gyroscope_bias_rad_s: Axis | None = None
+    tilt_se_rad: float | None = None
+    scale_se: ScaleErrors | None = None
+
+    @classmethod
+    def of(cls, motion: ArmMotion) -> FoundMounting:
+        """Of the motion the sets were measured on."""
+        mounting, orientation, scales = motion.mounting, motion.orientation, motion.tolerance
+        thumb = mounting.thumb_axis
+        return cls(
+            method=mounting.method,
+            arm_axis=tuple(mounting.arm_axis.tolist()),
+            uncertainty_rad=mounting.uncertainty_rad,
+            reach_m=mounting.reach_m,
+            thumb_axis=None if thumb is None else tuple(thumb.tolist()),
+            thumb_se_rad=mounting.thumb_se_rad,
+            gyroscope_bias_rad_s=tuple(orientation.gyroscope_bias_rad_s.tolist()),
+            tilt_se_rad=orientation.tilt_se_rad,
+            scale_se=ScaleErrors(
+                gyroscope_share=scales.gyroscope,
+                accelerometer_share=scales.accelerometer,
+                told_by=scales.told_by,
+            ),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -136,12 +289,10 @@ class Result(ArrayValue):
     ----------
     version : str
         Of armarc, that measured it.
-    source : mapping
-        What was read and how it was understood, as published.
-    settings : mapping
-        What it was measured with, as published; see `options`.
-    mounting : mapping or None
-        Which way the arm lies in the sensor, as published; None where nothing was measured.
+    source : ReadSource
+    settings : UsedSettings
+    mounting : FoundMounting or None
+        None where nothing was measured.
     sets : tuple of SetResult
     left_out : tuple of LeftOutMovement
     warnings : tuple of str
@@ -157,9 +308,9 @@ class Result(ArrayValue):
     """
 
     version: str
-    source: Mapping[str, Any]
-    settings: Mapping[str, Any]
-    mounting: Mapping[str, Any] | None
+    source: ReadSource
+    settings: UsedSettings
+    mounting: FoundMounting | None
     sets: tuple[SetResult, ...]
     left_out: tuple[LeftOutMovement, ...] = ()
     warnings: tuple[str, ...] = ()
@@ -167,21 +318,18 @@ class Result(ArrayValue):
     @property
     def options(self) -> MeasuringOptions:
         """The settings in SI; they measure the same recording the same way."""
-        return MeasuringOptions.of_record(self.settings)
+        return self.settings.options
 
     def to_dict(self) -> dict[str, Any]:
         """As one JSON-ready object, schema `SCHEMA`."""
         return {
             "schema": SCHEMA,
             "armarc_version": self.version,
-            "source": dict(self.source),
-            "settings": dict(self.settings),
-            "mounting": None if self.mounting is None else dict(self.mounting),
+            "source": published(self.source),
+            "settings": self.settings.record(),
+            "mounting": None if self.mounting is None else published(self.mounting),
             "sets": [one.record() for one in self.sets],
-            "left_out": [
-                {"start_s": seconds(one.start_s), "end_s": seconds(one.end_s), "reason": one.reason}
-                for one in self.left_out
-            ],
+            "left_out": [published(one) for one in self.left_out],
             "warnings": list(self.warnings),
         }
 
@@ -198,22 +346,18 @@ class Result(ArrayValue):
             raise InputError(
                 f"this is no result of armarc process (schema {SCHEMA})", "process the recording with --json"
             )
+        mounting = document.get("mounting")
         try:
             return cls(
                 version=str(document.get("armarc_version", "")),
-                source=dict(document["source"]),
-                settings=dict(document["settings"]),
-                mounting=document.get("mounting"),
+                source=read_back(ReadSource, document["source"]),
+                settings=UsedSettings.from_record(document["settings"]),
+                mounting=None if mounting is None else read_back(FoundMounting, mounting),
                 sets=tuple(SetResult.from_record(one) for one in document["sets"]),
-                left_out=tuple(
-                    LeftOutMovement(
-                        start_s=float(one["start_s"]), end_s=float(one["end_s"]), reason=str(one["reason"])
-                    )
-                    for one in document.get("left_out", ())
-                ),
+                left_out=tuple(read_back(LeftOutMovement, one) for one in document.get("left_out", ())),
                 warnings=tuple(document.get("warnings", ())),
             )
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+        except (KeyError, TypeError, ValueError, AttributeError, UsageError) as error:
             raise InputError(f"the result is not whole: {error!r}", "process the recording again") from None
 
 
@@ -253,72 +397,3 @@ def read_result(path: str | os.PathLike[str]) -> Result:
         return Result.from_dict(document)
     except InputError as error:
         raise InputError(error.message, error.hint, file=os.fspath(path)) from None
-
-
-def source_record(recording: Recording) -> dict[str, Any]:
-    """What was read and how it was understood."""
-    source = recording.source
-    return {
-        "file": source.file,
-        "samples": len(recording.time_s),
-        "rate_hz": round(recording.rate_hz, 4),
-        "duration_s": seconds(recording.duration_s),
-        "gaps": [
-            {"start_s": seconds(g.start_s), "end_s": seconds(g.end_s), "missing_samples": g.missing_samples}
-            for g in recording.gaps
-        ],
-        "columns": dict(source.columns),
-        "units": dict(source.units),
-        "inferences": list(source.inferences),
-        "jitter_s": round(source.jitter_s, 6),
-        "duplicate_samples": source.duplicate_samples,
-        "nan_samples": source.nan_samples,
-        "clipped_samples": source.clipped_samples,
-        "sha256": source.sha256,
-    }
-
-
-STATED_ONLY = ("lifter", "resistance", "band_basis")
-"""Settings that are there only where they were stated."""
-
-
-def settings_record(
-    choices: Choices, motion: ArmMotion | None = None, trunk: Mapping[str, Any] | None = None
-) -> dict[str, Any]:
-    """What the recording was measured with; null where nothing was stated."""
-    known = choices.options().record()
-    names = [option.outside for option in OPTIONS.values() if option.outside not in STATED_ONLY]
-    coordinate = choices.exercise.coordinate if motion is None else motion.coordinate
-    laid = {} if trunk is None else {"trunk": dict(trunk)}
-    return dict.fromkeys(names) | {"coordinate": coordinate} | known | laid
-
-
-def mounting_record(motion: ArmMotion | None) -> dict[str, Any] | None:
-    """Which way the arm lies in the sensor, and how sure that is."""
-    if motion is None:
-        return None
-    mounting = motion.mounting
-
-    def vector(values: Any) -> list[float] | None:
-        return None if values is None else [round(float(x), 5) + 0.0 for x in values]
-
-    return {
-        "method": mounting.method,
-        "arm_axis": vector(mounting.arm_axis),
-        "uncertainty_deg": deg(mounting.uncertainty_rad),
-        "reach_m": None if mounting.reach_m is None else round(mounting.reach_m, 4),
-        "thumb_axis": vector(mounting.thumb_axis),
-        "thumb_uncertainty_deg": deg(mounting.thumb_se_rad),
-        "gyroscope_bias_deg_s": [deg(float(x)) for x in motion.orientation.gyroscope_bias_rad_s],
-        "tilt_se_deg": deg(motion.orientation.tilt_se_rad),
-        "scale_se": _tolerance_record(motion.tolerance),
-    }
-
-
-def _tolerance_record(tolerance: Tolerance) -> dict[str, Any]:
-    """What the standard errors assume of the sensor's scales, and what told it: calibration, noise or nothing."""
-    return {
-        "gyroscope_pct": round(100 * tolerance.gyroscope, 4),
-        "accelerometer_pct": round(100 * tolerance.accelerometer, 4),
-        "told_by": tolerance.told_by,
-    }

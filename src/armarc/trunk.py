@@ -21,10 +21,11 @@ from armarc.motion.quaternions import conjugate, rotate
 from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, TrunkMotion, trunk_motion
 from armarc.pipeline import Session, measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Recording, uniform_pieces
-from armarc.recording.head import CLOCK_OF, FORWARD
+from armarc.recording.captures import CLOCK_OF, FORWARD
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_clean
 from armarc.reps.swing import Swing, SwingCourse
+from armarc.results import LaidTrunk
 from armarc.session_load import measured_loads
 
 Clock = Literal["auto", "same", "jolt"]
@@ -85,7 +86,7 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Sess
         For a recording that cannot be used.
     """
     shift_s, how = clock_shift(wrist, trunk.recording, trunk.clock)
-    laid = {"shift_s": round(shift_s, 6), "forward": trunk.forward, "sha256": trunk.recording.source.sha256}
+    laid = LaidTrunk(shift_s=shift_s, forward=trunk.forward, sha256=trunk.recording.source.sha256)
     placed = _Placed(
         recording=trunk.recording,
         shift_s=shift_s,

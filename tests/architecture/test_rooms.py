@@ -18,6 +18,7 @@ BASE = {
     "strict_toml",
     "quantities",
     "measures",
+    "published",
     "exercises",
     "settings",
     "__version__",
@@ -32,8 +33,9 @@ ALLOWED: dict[str, set[str]] = {
     "strict_toml": {"errors", "files"},
     "quantities": {"errors"},
     "measures": {"errors"},
+    "published": {"errors", "measures"},
     "outputs": {"errors", "files"},
-    "exercises": {"errors", "computer", "strict_toml"},
+    "exercises": {"errors", "computer", "published", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
     "settings": {"exercises", "computer", "options", "quantities", "strict_toml", "errors"},
     "tasks": {"errors", "files", "computer", "options", "quantities"},
@@ -51,7 +53,17 @@ ALLOWED: dict[str, set[str]] = {
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
     "session_load": {"choices", "motion", "reps", "load"},
-    "results": {"errors", "measures", "choices", "options", "recording", "motion", "reps", "load"},
+    "results": {
+        "errors",
+        "measures",
+        "published",
+        "choices",
+        "options",
+        "recording",
+        "motion",
+        "reps",
+        "load",
+    },
     "frames": {"motion", "reps", "results"},
     "pipeline": BASE
     | {
@@ -70,7 +82,7 @@ ALLOWED: dict[str, set[str]] = {
         "report.set_figure",
         "report.session_figure",
     },
-    "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "session_load"},
+    "trunk": {"choices", "errors", "motion", "pipeline", "recording", "reps", "results", "session_load"},
     "kept": BASE | {"choices", "known_sensor", "load", "options", "recording"},
     # what is done with the results
     "log": BASE
@@ -121,7 +133,7 @@ ALLOWED: dict[str, set[str]] = {
         "trunk",
     },
     # a synthetic wrist is made without the code it is there to check
-    "simulate": {"errors", "files", "measures", "recording", "motion", "exercises"},
+    "simulate": {"errors", "files", "measures", "published", "recording", "motion", "exercises"},
     # faces
     "api": {"kept", "options", "pipeline", "recording", "trunk"},
     "__init__": {"api", "errors", "load", "recording", "pipeline", "results"},

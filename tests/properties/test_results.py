@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import math
 from contextlib import suppress
 
 import pytest
@@ -28,6 +29,9 @@ KINDS = {
 }
 
 
+PARTS = ("sets", "left_out", "source", "settings", "mounting")
+
+
 @pytest.fixture(scope="module")
 def document():
     recording = armarc.read_csv("recordings/three-sets.csv", kept=armarc.NOTHING_KEPT)
@@ -50,6 +54,10 @@ def test_a_published_row_read_back_is_published_the_same(data, table):
 
 def test_a_result_read_back_is_published_the_same(document):
     assert Result.from_dict(json.loads(json.dumps(document))).to_dict() == document
+    laid = {"shift_s": 1.25, "forward": "+z", "sha256": "a" * 64}  # a chest sensor's recording
+    beside = {**document, "settings": {**document["settings"], "trunk": laid}}
+    assert Result.from_dict(beside).settings.trunk.shift_s == 1.25
+    assert Result.from_dict(beside).to_dict() == beside
 
 
 @settings(max_examples=40, deadline=None)
@@ -66,6 +74,13 @@ def test_the_body_used_and_the_settings_come_back_in_si(document):
     assert load is not None
     assert load.lifter == armarc.Lifter(name="Kim", body_mass_kg=61.5, stature_m=1.68)
     assert result.options.load_kg == 6
+    assert (result.settings.coordinate, result.settings.trunk) == ("elevation", None)
+    assert (result.source.samples, result.source.gaps) == (document["source"]["samples"], ())
+    assert result.mounting is not None
+    assert math.degrees(result.mounting.uncertainty_rad) == pytest.approx(
+        document["mounting"]["uncertainty_deg"]
+    )
+    assert result.mounting.scale_se.told_by == "noise"
     assert load.reps[0].measures.peak_moment_n_m == document["sets"][0]["reps"][0]["peak_moment_n_m"]
     first, published = result.sets[0].reps[0], document["sets"][0]["reps"][0]
     assert 57.29577951308232 * first.rom_rad == pytest.approx(published["rom_deg"])
@@ -73,6 +88,8 @@ def test_the_body_used_and_the_settings_come_back_in_si(document):
 
 def test_what_an_earlier_version_did_not_give_is_null_or_summed_up_now(document):
     old = copy.deepcopy(document)
+    for part, key in (("source", "jitter_s"), ("settings", "swung_cm"), ("mounting", "scale_se")):
+        del old[part][key]
     for one in old["sets"]:
         for rep in one["reps"]:
             for key in ("time_to_peak_s", "time_to_peak_s_se", "start_ratio", "clean"):
@@ -80,6 +97,7 @@ def test_what_an_earlier_version_did_not_give_is_null_or_summed_up_now(document)
         for key in ("clean_reps", "means_over", "mean_time_to_peak_s"):
             del one["summary"][key]
     read = Result.from_dict(old)
+    assert (read.source.jitter_s, read.options.swung_m, read.mounting.scale_se) == (None, None, None)
     assert read.sets[0].rep_records()[0]["time_to_peak_s"] is None
     assert read.sets[0].summary.clean_reps == document["sets"][0]["summary"]["clean_reps"]
     assert read.sets[0].summary.record()["mean_time_to_peak_s"] is None
@@ -96,7 +114,7 @@ def places(value, path=()):
 @given(data=st.data())
 def test_damage_is_said_and_never_a_fault(document, data):
     broken = copy.deepcopy({**document, "sets": document["sets"][:1]})
-    path = data.draw(st.sampled_from([p for p in places(broken) if p and p[0] in ("sets", "left_out")]))
+    path = data.draw(st.sampled_from([p for p in places(broken) if p and p[0] in PARTS]))
     at = broken
     for key in path[:-1]:
         at = at[key]

@@ -8,8 +8,7 @@ import pytest
 
 from armarc.api import Kept, MeasuringOptions, process
 from armarc.archive import cluster
-from armarc.archive.digests import DigestSet, digest_of
-from armarc.archive.discover import find_recordings, printable
+from armarc.archive.discover import DigestSet, digest_of, find_recordings, printable
 from armarc.archive.measuring import ArchiveTask, failed, measure_task
 from armarc.archive.schema import REP_COLUMNS, SCHEMA, TABLES
 from armarc.archive.setup import make_setup

@@ -8,7 +8,15 @@ import pytest
 
 from armarc.api import process
 from armarc.motion import elevation, up_in_sensor
-from armarc.simulate import Body, draw_options, draw_session, plan_session, rep_record, simulate_session
+from armarc.simulate import (
+    Body,
+    draw_options,
+    draw_session,
+    find_pattern,
+    plan_session,
+    rep_record,
+    simulate_session,
+)
 
 SEEDS = range(6)
 
@@ -91,3 +99,18 @@ def test_what_a_strap_turns_about_the_wrist_does_not_pull_at_the_vertical():
     true_up = up_in_sensor(truth.series.quaternion)
     true_at = np.searchsorted(truth.series.time_s, session.motions[0].time_s[at])
     assert np.degrees(np.arccos(np.clip((up[at] * true_up[true_at]).sum(axis=1), -1, 1))).max() < 0.5
+
+
+def test_a_trunk_that_tips_as_the_arm_sets_off_does_not_turn_the_arm_line():
+    # Where the arm is lowest the trunk is on its way already: that pose is no hanging arm's.
+    body = Body(tip_rad=np.radians(12), tip_s=0.5, tip_lead_s=0.3)
+    off = []
+    for seed in range(1, 5):
+        options = replace(
+            draw_options("rigid", seed), body=body, pattern=find_pattern("lateral-raise"), pause_s=0.5
+        )
+        recording, truth = simulate_session(plan_session(options, seed), seed)
+        mounting = process(recording).motions[0].mounting
+        assert mounting.method == "lever_arm"
+        off.append(np.degrees(np.arccos(mounting.arm_axis @ truth.arm_axis)))
+    assert max(off) < 3

@@ -3,12 +3,14 @@
 from dataclasses import replace
 
 from armarc.cli.shown_sets import cautions_of
-from armarc.results import Result, SetResult
+from armarc.options import MeasuringOptions
+from armarc.results import ReadSource, Result, SetResult, UsedSettings
 from invented_sets import invent
 
 
 def test_cautions_are_said_without_a_load_too():
-    none = Result(version="", source={}, settings={"exercise": "lateral-raise"}, mounting=None, sets=())
+    used = UsedSettings(options=MeasuringOptions(exercise="lateral-raise"))
+    none = Result(version="", source=ReadSource(), settings=used, mounting=None, sets=())
     result = replace(none, sets=(SetResult.of(invent(3)[1]),))
     said = cautions_of(result)
     assert any("raising hurts" in caution for caution in said)

@@ -16,7 +16,7 @@ from typing import Any
 
 from armarc import __version__
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
-from armarc.archive.optional import distributed
+from armarc.archive.schema import distributed
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, UsageError
 

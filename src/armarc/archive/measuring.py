@@ -16,12 +16,14 @@ from armarc import __version__
 from armarc.archive.discover import paired_beside, printable
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
-from armarc.recording.head import CAPTURE
+from armarc.published import published
+from armarc.recording.captures import CAPTURE
 
 if TYPE_CHECKING:
     from armarc.recording import Metadata
-    from armarc.results import Result
+    from armarc.results import Result, UsedSettings
 
+_COUNTED = {"samples", "rate_hz", "duration_s", "duplicate_samples", "nan_samples", "clipped_samples"}
 _DETAIL_LINES = 12
 
 
@@ -150,8 +152,9 @@ def known(task: ArchiveTask, setup: Setup, sha256: str) -> Outcome:
 
 
 def _outcome(task: ArchiveTask, setup: Setup, result: Result, metadata: Metadata, sha256: str) -> Outcome:
-    source, settings, mounting = result.source, result.settings, result.mounting or {}
-    how = _how(settings)
+    source, trunk = result.source, result.settings.trunk
+    mounting = {} if result.mounting is None else published(result.mounting)
+    how = _how(result.settings)
     stamp = _stamp(setup)
     sets, reps = [], []
     for one in result.sets:
@@ -164,31 +167,26 @@ def _outcome(task: ArchiveTask, setup: Setup, result: Result, metadata: Metadata
         "status": "measured" if reps else "no reps",
         "sets": len(sets),
         "reps": len(reps),
-        **{
-            key: source[key]
-            for key in (
-                "samples", "rate_hz", "duration_s", "duplicate_samples", "nan_samples", "clipped_samples",
-            )
-        },
-        "gaps": len(source["gaps"]),
+        **{key: value for key, value in published(source).items() if key in _COUNTED},
+        "gaps": len(source.gaps),
         **how,
         "sensor": metadata.sensor,
-        "trunk_sha256": (settings.get("trunk") or {}).get("sha256"),
-        "strap": settings["strap"],
-        "hand_axis": settings["hand_axis"],
+        "trunk_sha256": None if trunk is None else trunk.sha256,
+        "strap": result.options.strap,
+        "hand_axis": result.options.hand_axis,
         "started_at": metadata.started_at,
         "note": metadata.note,
         "other_metadata": _json(metadata.other),
-        "column_names": _json(source["columns"]),
-        "units": _json(source["units"]),
+        "column_names": _json(source.columns),
+        "units": _json(source.units),
         "mounting_method": mounting.get("method"),
         "mounting_uncertainty_deg": mounting.get("uncertainty_deg"),
         "reach_m": mounting.get("reach_m"),
         "arm_axis": mounting.get("arm_axis"),
         "gyroscope_bias_deg_s": mounting.get("gyroscope_bias_deg_s"),
         "warnings": list(result.warnings),
-        "inferences": source["inferences"],
-    }  # fmt: skip
+        "inferences": list(source.inferences),
+    }
     return Outcome(
         file={key: _clean(value) for key, value in file.items()},
         sets=sets,
@@ -209,7 +207,8 @@ def _stamp(setup: Setup) -> dict[str, Any]:
     return {"armarc_version": __version__, "settings_sha256": setup.settings_sha256}
 
 
-def _how(settings: Mapping[str, Any]) -> dict[str, Any]:
+def _how(used: UsedSettings) -> dict[str, Any]:
+    settings = used.record()
     out = {key: settings[key] for key in ("exercise", "side", "load_kg", "coordinate", "fusion", "mounting")}
     for key, low, high in (
         ("band_deg_s", "band_low_deg_s", "band_high_deg_s"),
@@ -228,7 +227,7 @@ def _bare(error: ArmarcError, path: str) -> str:
     return text.removeprefix(f"{path}, ").removeprefix(f"{path}: ")
 
 
-def _json(value: dict[str, Any]) -> str | None:
+def _json(value: Mapping[str, Any]) -> str | None:
     return json.dumps(value, ensure_ascii=False, default=str) if value else None
 
 

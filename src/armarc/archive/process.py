@@ -10,11 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from armarc.archive.cluster import run_on_cluster
-from armarc.archive.digests import DigestSet, digest_of
-from armarc.archive.discover import find_recordings, printable
+from armarc.archive.discover import DigestSet, digest_of, find_recordings, printable
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, known, sha256_of_file
-from armarc.archive.optional import distributed, pyarrow
-from armarc.archive.schema import TABLE_NAMES, arrow_schema
+from armarc.archive.schema import TABLE_NAMES, arrow_schema, distributed, pyarrow
 from armarc.archive.setup import Setup
 from armarc.archive.store import ArchiveStore
 from armarc.archive.workers import run_locally

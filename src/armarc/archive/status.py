@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from armarc import __version__
-from armarc.archive.optional import pyarrow
-from armarc.archive.schema import SCHEMA, TABLE_NAMES
+from armarc.archive.schema import SCHEMA, TABLE_NAMES, pyarrow
 from armarc.archive.store import ArchiveStore
 
 _SHOWN_OPTIONS = ("options", "reading", "settings")

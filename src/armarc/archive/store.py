@@ -27,8 +27,7 @@ from types import TracebackType
 from typing import IO, Any, Self
 
 from armarc import __version__
-from armarc.archive.optional import pyarrow
-from armarc.archive.schema import SCHEMA, TABLE_NAMES
+from armarc.archive.schema import SCHEMA, TABLE_NAMES, pyarrow
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, InputError, UsageError
 from armarc.files import UNFINISHED, appearing, write_whole

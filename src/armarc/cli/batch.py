@@ -18,9 +18,18 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import Progress
 
-from armarc.cli.measured import NO_TRUNK, LogEntry, Measured, Outputs, TrunkFile
 from armarc.cli.outputs import check_picture, guard_for
-from armarc.cli.recording_outputs import markers_kind, samples_kind, write_markers, write_samples
+from armarc.cli.recording_outputs import (
+    NO_TRUNK,
+    LogEntry,
+    Measured,
+    Outputs,
+    TrunkFile,
+    markers_kind,
+    samples_kind,
+    write_markers,
+    write_samples,
+)
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
 from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
@@ -112,7 +121,7 @@ def _run(
                 if path.name == _SPOOLED:
                     result = measured.result
                     measured = replace(
-                        measured, result=replace(result, source={**result.source, "file": "-"})
+                        measured, result=replace(result, source=replace(result.source, file="-"))
                     )
                 report(measured, number, len(paths), outputs, guard, out, talk)
                 rows += rows_of(measured)
@@ -256,7 +265,7 @@ def report(
         said = write_markers(measured.session, where, outputs.video, guard)
         talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        from armarc.cli.pictures import draw
+        from armarc.cli.recording_outputs import draw
 
         for written in draw(measured, plot_path(outputs.plot, path, count), outputs, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)

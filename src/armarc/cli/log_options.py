@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from armarc.cli.completion import exercise_keys, lifters, sides
+from armarc.cli.measuring_options import exercise_keys, lifters, sides
 from armarc.cli.option_rows import OptionRow, without
 from armarc.cli.outputs import check_size
 from armarc.cli.terminal import indented_json

@@ -21,16 +21,16 @@ def show(result: Result, path: Path, number: int, count: int, out: Console) -> N
     from armarc.report import print_set
     from armarc.report.answers import session_answer
 
-    settings = result.settings
-    edges = settings["band_deg_s"]
-    band = "" if edges is None else band_words(edges, settings.get("band_basis"))
+    options = result.options
+    edges = options.record().get("band_deg_s")
+    band = "" if edges is None else band_words(edges, options.band_basis)
     if len(result.sets) > 1:
         out.print(Text(session_answer(result.sets)))
         out.print()
     for index, measured in enumerate(result.sets):
-        words = [settings["exercise"].replace("-", " "), f"{settings['side']} arm"]
-        if settings["load_kg"] is not None:
-            words.append(f"{settings['load_kg']:g} kg")
+        words = [str(options.exercise).replace("-", " "), f"{options.side} arm"]
+        if options.load_kg is not None:
+            words.append(f"{options.load_kg:g} kg")
         title = f"Set {measured.set} · {', '.join(words)} · {measured.summary.reps} reps"
         if count > 1:
             title = f"{path.name} · {title}"
@@ -94,7 +94,7 @@ def cautions_of(result: Result) -> list[str]:
 
     if not result.sets:
         return []
-    said = [find_exercise(result.settings["exercise"]).caution, CAUTION]
+    said = [find_exercise(str(result.options.exercise)).caution, CAUTION]
     if any(one.load is not None for one in result.sets):
         from armarc.load.table import LOAD_CAUTIONS
 

@@ -11,6 +11,7 @@ from armarc.live.angle import Vector
 from armarc.reps.body import BODY_FLAGS
 from armarc.reps.likeness import Template
 from armarc.reps.movements import Movement
+from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.types import Rep
 
 MOST_TILT = 2.0
@@ -52,9 +53,15 @@ class Current:
 def reps_of_set(members: Sequence[Counted], flags: Sequence[str]) -> tuple[Rep, ...]:
     """The reps of a set, numbered; what all of it has shown of body and strap holds for each of them."""
     return tuple(
-        replace(c.rep, rep=k, quality=(*(q for q in c.rep.quality if q not in BODY_FLAGS), *flags))
+        replace(c.rep, rep=k, quality=quality, clean=is_clean(quality))
         for k, c in enumerate(members, 1)
+        for quality in [_quality(c, flags)]
     )
+
+
+def _quality(counted: Counted, flags: Sequence[str]) -> tuple[str, ...]:
+    own = (q for q in counted.rep.quality if q not in (*BODY_FLAGS, PERHAPS_NO_REP))
+    return (*own, *[PERHAPS_NO_REP] * counted.movement.is_doubtful, *flags)
 
 
 def is_low(running: Template | None, phase: str, up: Vector) -> bool:

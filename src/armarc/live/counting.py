@@ -24,11 +24,10 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
-from armarc.live.gate import is_provisional, speed_of
 from armarc.live.look_back import Seen, View, at_last, seen_again, so_far, view_of
 from armarc.live.rows import TIME
 from armarc.live.stretch import Stretch
-from armarc.live.told import ToldErrors, passed_alike
+from armarc.live.told import ToldErrors, is_provisional, passed_alike, speed_of
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -375,9 +374,9 @@ class Counting:
         seen, self._seen, self._gates = self._seen, [], []
         for group, template in zip(final.groups, final.templates, strict=True):
             of_group = seen_again([c.movement.top for c in counted], group, self._same_rows)
-            members = [c for k, c in enumerate(counted) if k in of_group]
-            if not members:
+            if not of_group:
                 continue
+            members = [replace(counted[k], movement=group[of_group[k]]) for k in sorted(of_group)]
             self._ended += members
             if len(members) >= FULL_SET:
                 self._seen_before = seen

@@ -6,12 +6,13 @@ the number inside the running set and ``reps`` how many reps of it count at this
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from armarc.measures import record_of
+from armarc.published import as_published, published
 from armarc.recording import Recording
-from armarc.reps.records import deg, seconds
+from armarc.reps.records import seconds
 from armarc.reps.summary import full_reps, loss, tempo
 from armarc.reps.types import Rep
 
@@ -23,7 +24,7 @@ class Ready:
     """The direction of the arm in the sensor is known (again); ``method`` as in `armarc.motion.Mounting`."""
 
     time_s: float
-    method: str
+    method: str = field(metadata=as_published(key="mounting"))
     uncertainty_rad: float
 
 
@@ -48,8 +49,10 @@ class GateCrossed:
     time_s: float
     rep: int
     told_velocity_rad_s: float
-    verdict: str | None
-    told_velocity_se_rad_s: float | None = None
+    told_velocity_se_rad_s: float | None = field(
+        default=None, metadata=as_published(key="told_velocity_deg_s_se")
+    )
+    verdict: str | None = field(metadata=as_published(key="told_verdict"))
     late: bool = False
     provisional: bool = False
 
@@ -134,21 +137,6 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
     """One event as a JSON-ready object, schema ``armarc.events/2``; degrees at this edge."""
     record: dict[str, Any] = {"schema": SCHEMA, "event": NAMES[type(event)], "time_s": seconds(event.time_s)}
     match event:
-        case Ready():
-            record |= {"mounting": event.method, "uncertainty_deg": deg(event.uncertainty_rad)}
-        case RepStarted():
-            record |= {"rep": event.rep, "bottom_deg": deg(event.bottom_rad)}
-        case GateCrossed():
-            record |= {
-                "rep": event.rep,
-                "told_velocity_deg_s": deg(event.told_velocity_rad_s),
-                "told_velocity_deg_s_se": deg(event.told_velocity_se_rad_s),
-                "told_verdict": event.verdict,
-                "late": event.late,
-                "provisional": event.provisional,
-            }
-        case TopReached():
-            record |= {"rep": event.rep, "top_deg": deg(event.top_rad)}
         case RepEnded():
             record |= {
                 "rep": event.rep,
@@ -157,8 +145,6 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
                 "provisional": event.provisional,
             }
             record["measures"] = record_of(event.measured) | {"rep": event.rep}
-        case RepWithdrawn():
-            record |= {"rep": event.rep, "reps": event.reps, "reason": event.reason}
         case SetEnded():
             record |= {
                 "set": event.set,
@@ -170,12 +156,8 @@ def event_record(event: EngineEvent) -> dict[str, Any]:
                 "reason": event.reason,
                 "measures": [record_of(rep) for rep in event.reps],
             }
-        case GapSeen():
-            record |= {
-                "start_s": seconds(event.start_s),
-                "end_s": seconds(event.end_s),
-                "restarted": event.restarted,
-            }
+        case _:
+            record |= published(event)
     return record
 
 

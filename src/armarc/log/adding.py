@@ -18,10 +18,9 @@ import sqlalchemy as sa
 from armarc.choices import header_name
 from armarc.errors import InputError, UsageError
 from armarc.log import schema
-from armarc.log.chest import ChestFile
 from armarc.log.labels import Labels
 from armarc.log.location import author_of
-from armarc.log.measuring import READING_OPTIONS, merged_content
+from armarc.log.measuring import READING_OPTIONS, ChestFile, merged_content
 from armarc.log.store import Store
 from armarc.log.vault import is_kept_name, read_recording, safe_suffix, sha256_of
 from armarc.log.writing import (

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.log.asymmetry import Asymmetry, asymmetry
+from armarc.log.both_arms import Asymmetry, asymmetry
 from armarc.log.effects import Effect, independent_effect, paired_effect
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet

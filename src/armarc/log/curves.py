@@ -12,8 +12,7 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.chest import chest_of
-from armarc.log.measuring import measure_session
+from armarc.log.measuring import chest_of, measure_session
 from armarc.log.reading import LoggedSet, recording_of
 from armarc.log.store import Store
 from armarc.log.writing import match_by_overlap

@@ -13,8 +13,8 @@ from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
 from armarc.load.records import body_of_load
 from armarc.log import schema
-from armarc.log.chest import chest_of
 from armarc.log.labels import Labels
+from armarc.log.measuring import chest_of
 from armarc.log.store import Store
 from armarc.log.writing import replace_sets, reps_of
 from armarc.quantities import DEFAULT_LIFTER

@@ -16,14 +16,13 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import Column, column, columns
-from armarc.report.answers import set_answer
-from armarc.report.flags import flag_letters, flag_words
-from armarc.report.trunk_words import trunk_line
+from armarc.report.answers import flag_letters, flag_words, set_answer
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
     from armarc.results import SetResult
+
 
 Record = Mapping[str, Any]
 
@@ -278,6 +277,20 @@ def _mean(summary: SetSummary, key: str, unit: str, digits: int = 0) -> str:
     spread = summary.spreads.get(key)
     varies = "" if spread is None else f", varies by {100 * spread:.0f} %"
     return f"{mean:.{digits}f}{unit} on average{varies}"
+
+
+def trunk_line(summary: SetSummary) -> str:
+    """Lean, travel and the parts of the swing; empty without a chest sensor."""
+    means = summary.means
+    lean, travel = means["trunk_lean_deg"], means["trunk_travel_deg"]
+    if lean is None or travel is None:
+        return ""
+    said = f"leans {math.degrees(lean):.0f}° at the start, moves by {math.degrees(travel):.0f}° while raising"
+    tipping, shifting = means["swing_tipping_cm"], means["swing_shifting_cm"]
+    if tipping is not None and shifting is not None:
+        said += f"; swing by tipping {100 * tipping:.1f} cm, by shifting {100 * shifting:.1f} cm"
+    arm = means["elevation_to_trunk_deg"]
+    return said if arm is None else f"{said}; arm against it {math.degrees(arm):.0f}° at the top"
 
 
 def _body_swing(reps: Sequence[Rep], summary: SetSummary, ascii_only: bool) -> str:

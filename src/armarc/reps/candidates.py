@@ -191,8 +191,11 @@ def _where_not_above(curve: FloatArray, edges: Samples, levels: FloatArray) -> S
     One more, behind all, so that a search for the next one always finds something.
     """
     begin, stop = edges[0], edges[-1]
-    is_low = curve[begin:stop] <= np.repeat(levels, edges[1:] - edges[:-1])
-    return np.concatenate([is_low.nonzero()[0] + begin, [len(curve)]])
+    low = (curve[begin:stop] <= np.repeat(levels, edges[1:] - edges[:-1])).nonzero()[0]
+    at = np.empty(len(low) + 1, dtype=np.intp)
+    np.add(low, begin, out=at[:-1])
+    at[-1] = len(curve)
+    return at
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,21 +281,21 @@ def _times(
     rate_hz: float,
 ) -> tuple[Samples, Samples, Samples, Samples, FloatArray]:
     """When the upper half is entered and left, the lowest quarter left and reached again; speed of the middle half."""
-    edges = np.column_stack([bottom, top, after]).ravel()
+    edges, levels = np.empty(3 * len(top), dtype=np.intp), np.full(3 * len(top), -np.inf)
+    edges[::3], edges[1::3], edges[2::3] = bottom, top, after
     high, low = curve[top], curve[bottom]
 
-    def crossed(on_rise: FloatArray, on_fall: FloatArray) -> tuple[Samples, Samples]:
-        beside = np.full(len(top), -np.inf)
-        at = _where_not_above(curve, edges, np.column_stack([on_rise, on_fall, beside]).ravel()[:-1])
+    def crossed(share: float) -> tuple[Samples, Samples]:
+        levels[::3], levels[1::3] = high - share * rise, high - share * fall
+        at = _where_not_above(curve, edges, levels[:-1])
         here = np.searchsorted(at, top)
         return np.maximum(at[here - 1] * (here > 0), bottom), np.minimum(at[here], after)
 
-    lifted, lowered = crossed(high - 0.5 * rise, high - 0.5 * fall)
-    leaves, returns = crossed(high - 0.75 * rise, high - 0.75 * fall)
+    lifted, lowered = crossed(0.5)
+    leaves, returns = crossed(0.75)
     up = high - low
-    begins, _ = crossed(low + 0.25 * up, np.full(len(top), -np.inf))
     not_yet = _where_not_above(-curve, edges, np.repeat(-(low + 0.75 * up), 3)[:-1])
-    steps = np.maximum(np.minimum(not_yet[np.searchsorted(not_yet, begins)], top) - begins, 1)
+    steps = np.maximum(np.minimum(not_yet[np.searchsorted(not_yet, leaves)], top) - leaves, 1)
     speed = np.maximum(0.5 * up * rate_hz / steps, SLOWEST_RAD_S)
     for k in np.flatnonzero(is_begun):  # the first alone: what is known of its way up is its way down
         speed[k] = _middle_speed(curve[top[k] : after[k] + 1][::-1], rate_hz)

@@ -15,6 +15,7 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
+from armarc.reps.edges import judge_ends
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
@@ -27,6 +28,7 @@ UNKNOWN_SMALLEST = 1.0
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
 UNLIKE = "unlike the reps beside it, or too few alike"
+AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,8 +94,8 @@ def count_sets(
     -------
     Counted
     """
-    path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz)
-    runs = find_runs(path, rules, known, alone=alone)
+    path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2)
+    runs, taken_off = _without_handling(path, find_runs(path, rules, known, alone=alone))
     last = len(quaternion) - 1
     sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
     if runs and rules.curves == CURVES["movement"]:
@@ -113,10 +115,16 @@ def count_sets(
             LeftOut(
                 first=out.first * path.every, stop=min(out.stop * path.every, last + 1), reason=out.reason
             )
-            for out in (_left_out(path, runs, rules) if explain else [])
+            for out in (_left_out(path, runs, rules, taken_off) if explain else [])
         ),
         templates=tuple(run.template for run in runs),
     )
+
+
+def _without_handling(path: SensorPath, runs: list[Run]) -> tuple[list[Run], list[tuple[int, int]]]:
+    """Sets without what is none of their reps at their ends, and where that was."""
+    judged = [judge_ends(path, run) for run in runs]
+    return [run for run, _ in judged], [off for _, taken_off in judged for off in taken_off]
 
 
 def find_runs(
@@ -207,8 +215,10 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
     ]
 
 
-def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[LeftOut]:
-    """Movements of at least half the smallest range outside the sets."""
+def _left_out(
+    path: SensorPath, runs: list[Run], rules: CountingRules, taken_off: list[tuple[int, int]] | None = None
+) -> list[LeftOut]:
+    """Movements of at least half the smallest range outside the sets; some were taken off the sets' ends."""
     edges = [0, *(edge for run in runs for edge in (run.first, run.last)), len(path)]
     out: list[LeftOut] = []
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
@@ -228,14 +238,15 @@ def _left_out(path: SensorPath, runs: list[Run], rules: CountingRules) -> list[L
         )
         if found is None:
             continue
-        rests = [(a + b) // 2 for a, b in rests_within(path, first, stop)]
-        walking = swings(found, resting_share(found, curve, first, rests))
+        walking = swings(found, resting_share(found, curve, first, rests_within(path, first, stop)))
         for k in range(len(found)):
             reason = (
                 "cut by the start or the end of the recording"
                 if found.is_cut[k]
                 else "a swing of a walking arm"
                 if walking[k]
+                else AT_AN_END
+                if any(a <= found.top[k] < b for a, b in taken_off or ())
                 else UNLIKE
             )
             out.append(

@@ -25,8 +25,8 @@ UNHURRIED_CYCLE_S = 1.5
 RESTING = 2.5
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
 
-BARRIER = 1e6
-"""More than any run adds up to."""
+BARRIER = 1e4
+"""More than any run of a stretch adds up to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,14 +71,16 @@ def largest_runs(
     most: int,
 ) -> list[tuple[float, list[int], FloatArray]]:
     """Sum, members and what each of these adds, of the best runs of the `most` best patterns, the best one first."""
-    likely = np.where(
-        of_same_exercise(patterns, known), 1.0, np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
-    ) * np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
+    likely = np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
+    if known and likely.min() < 1:
+        likely[of_same_exercise(patterns, known)] = 1.0
+    likely *= np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
     gain[:, hopeless] = -np.inf
-    held = patterns.up_s[:, None]
-    gain[(found.up_s >= np.maximum(rules.rest_s, RESTING * held)) & ~found.is_cut] = -np.inf
-    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad[None, :] / patterns.range_rad[:, None])
+    held = (found.up_s >= rules.rest_s) & ~found.is_cut
+    if held.any():
+        gain[held & (found.up_s >= RESTING * patterns.up_s[:, None])] = -np.inf
+    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad / patterns.range_rad[:, None])
     order = range(len(patterns))
     if len(patterns) > most:
         at_most = _at_most(found, gain, loss, rules.rest_s)
@@ -102,16 +104,15 @@ def _at_most(found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: floa
     The largest sum of neighbours, for which a long rest between two look-alikes is too high a barrier.
     """
     alike = gain > 0
-    before = np.maximum.accumulate(np.where(alike, np.arange(len(found)), -1), axis=1)
-    returned = np.append(found.returns_s, np.inf)[before[:, :-1]]
-    rested = alike[:, 1:] & (found.leaves_s[1:] - returned >= rest_s)
+    rested = np.zeros(gain.shape, dtype=np.bool_)
+    returned = np.maximum.accumulate(np.where(alike, found.returns_s, -np.inf), axis=1)
+    np.greater_equal(found.leaves_s[1:] - returned[:, :-1], rest_s, out=rested[:, 1:])
+    rested &= alike
     adds = np.where(alike, gain, -loss)
-    sums = np.zeros((len(gain), len(found) + 1))
-    np.cumsum(adds, axis=1, out=sums[:, 1:])
-    barriers = np.zeros_like(adds)
-    np.cumsum(BARRIER * rested, axis=1, out=barriers[:, 1:])
-    least = np.minimum.accumulate(sums[:, :-1] - barriers, axis=1)
-    return np.asarray((sums[:, 1:] - barriers - least).max(axis=1) + 1e-6)  # for sums that round otherwise
+    sums = np.cumsum(adds - BARRIER * rested, axis=1)
+    # A run that begins after a long rest has that barrier behind it.
+    least = np.minimum.accumulate(sums - adds, axis=1)
+    return np.asarray((sums - least).max(axis=1) + 1e-6)  # for sums that round otherwise
 
 
 def _largest_run(

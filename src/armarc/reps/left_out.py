@@ -1,4 +1,4 @@
-"""Movements that were seen and not counted, for people to read."""
+"""Movements that were seen and not counted, and those that may count wrongly, for people to read."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from armarc.motion import ArmMotion
 from armarc.reps.counting import LeftOut
+from armarc.reps.summary import PERHAPS_NO_REP
+from armarc.reps.types import MeasuredSet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,8 +34,24 @@ def left_out_movements(left_out: Sequence[LeftOut], motion: ArmMotion) -> list[L
     ]
 
 
-def what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
-    """How many movements were left out and why, in one line."""
+def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]) -> list[str]:
+    """Say how many reps each set may have whose count is not certain; then what was left out and why, in one line."""
+    said = []
+    for one in sets:
+        doubtful = [str(rep.rep) for rep in one.reps if PERHAPS_NO_REP in rep.quality]
+        if doubtful:
+            most, is_one = len(one.reps), len(doubtful) == 1
+            counts = f"{most - 1} or {most}" if is_one else f"{most - len(doubtful)} to {most}"
+            which = f"rep{'s' * (not is_one)} {', '.join(doubtful)}"
+            said.append(
+                f"set {one.set} has {counts} reps: {which} may be picking up, putting down or reaching"
+            )
+    if left_out:
+        said.append(_what_was_left_out(left_out))
+    return said
+
+
+def _what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
     counts = Counter(out.reason for out in left_out)
     reasons = "; ".join(f"{reason} ({n})" if len(counts) > 1 else reason for reason, n in counts.items())
     what = "movement was" if len(left_out) == 1 else "movements were"

@@ -14,6 +14,7 @@ import numpy as np
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
+from armarc.reps.path import Rests
 
 RANGE_SPREAD = 0.25
 """Of the logarithm of the range."""
@@ -207,23 +208,23 @@ def _mean_direction(vectors: FloatArray) -> FloatArray:
     return np.asarray(mean / max(math.sqrt(float(mean @ mean)), 1e-9))
 
 
-def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: list[int]) -> FloatArray:
+def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: Rests) -> FloatArray:
     """Where in a candidate's range the arm rested last before it and next after it, shape (n, 2).
 
-    0 is its bottom, 1 its top; NaN without such a rest. `rests` are the middles of the rests, rising.
+    0 is its bottom, 1 its top; NaN without such a rest.
     """
     share = np.full((len(found), 2), np.nan)
-    if not rests:
+    if len(rests) == 0:
         return share
-    at = np.array(rests)
     low = np.minimum(curve_rad[found.bottom - first], curve_rad[found.bottom_after - first])
     reach = np.maximum(curve_rad[found.top - first] - low, 1e-6)
-    before = np.searchsorted(at, found.top) - 1
-    after = np.searchsorted(at, found.top, side="right")
-    for column, index in ((0, before), (1, after)):
-        is_there = (index >= 0) & (index < len(at))
-        place = curve_rad[at[np.clip(index, 0, len(at) - 1)] - first]
-        share[:, column] = np.where(is_there, (place - low) / reach, np.nan)
+    # One more on both sides, where no rest is.
+    at = rests.sum(axis=1) // 2
+    place = np.empty(len(at) + 2)
+    place[0] = place[-1] = np.nan
+    place[1:-1] = curve_rad[at - first]
+    share[:, 0] = (place[np.searchsorted(at, found.top)] - low) / reach
+    share[:, 1] = (place[np.searchsorted(at, found.top, side="right") + 1] - low) / reach
     return share
 
 

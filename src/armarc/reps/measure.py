@@ -16,7 +16,7 @@ from armarc.reps.momentum import start_ratio
 from armarc.reps.movements import Movement
 from armarc.reps.phases import Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
-from armarc.reps.summary import is_clean
+from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.swing import NOT_YET, Swing
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
@@ -126,6 +126,8 @@ def measure_rep(
         quality.append("open_end")
     if _stalls(angle, rate, at, m):
         quality.append("stall")
+    if m.is_doubtful:
+        quality.append(PERHAPS_NO_REP)
     return Rep(
         rep=number,
         phases=phases,

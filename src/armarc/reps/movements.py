@@ -20,7 +20,7 @@ class Movement:
 
     `earliest` and `latest` are the neighbouring tops (or the ends): how far its phases may be looked for.
     `is_open` tells that the recording ended before the arm came down again, `is_begun` that it started when
-    the arm was already up.
+    the arm was already up; `is_doubtful` that it may be none of its set's reps.
     """
 
     bottom: int
@@ -32,6 +32,7 @@ class Movement:
     fall_rad: float
     is_open: bool = False
     is_begun: bool = False
+    is_doubtful: bool = False
 
 
 def on_angle(

@@ -12,9 +12,11 @@ from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
-from armarc.recording import FloatArray
+from armarc.motion.quaternions import CACHED_ROWS
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 COUNTING_RATE_HZ = 30.0
 """A rep has nothing faster to tell; the turning points are found again on the full curve."""
@@ -23,6 +25,8 @@ STILL_RAD_S = math.radians(15)
 REST_S = 0.4
 WOBBLE_S = 0.2
 """Longest turn to and fro of a loose strap: where it wobbles, a sensor that turns nowhere over so long is at rest."""
+Rests = NDArray[np.intp]
+"""Half-open ranges of samples in time order, shape (k, 2)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +46,8 @@ class SensorPath:
         Integral of its part about the vertical.
     rests : tuple of (first, stop)
         Half-open ranges in which the sensor is at rest.
+    acceleration_m_s2 : ndarray, shape (n, 3), m/s², or None
+        Beside gravity, sensor axes; None where nobody asked for it.
     """
 
     rate_hz: float
@@ -50,12 +56,18 @@ class SensorPath:
     turned_rad: FloatArray
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
+    acceleration_m_s2: FloatArray | None = None
 
     def __len__(self) -> int:
         return len(self.up)
 
 
-def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate_hz: float) -> SensorPath:
+def sensor_path(
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    rate_hz: float,
+    specific_force_m_s2: FloatArray | None = None,
+) -> SensorPath:
     """Thin out an oriented recording.
 
     Parameters
@@ -65,30 +77,44 @@ def sensor_path(quaternion: FloatArray, angular_velocity_rad_s: FloatArray, rate
     angular_velocity_rad_s : ndarray, shape (m, 3), rad/s
         Sensor axes, bias removed.
     rate_hz : float, Hz
+    specific_force_m_s2 : ndarray, shape (m, 3), m/s², or None
 
     Returns
     -------
     SensorPath
     """
     every = max(1, round(rate_hz / COUNTING_RATE_HZ))
-    up = up_in_sensor(quaternion)
-    about_up = np.einsum("ij,ij->i", up, angular_velocity_rad_s)
-    # Copies: a view would keep the whole recording's.
-    turned = _integral(angular_velocity_rad_s, rate_hz)[::every].copy()
+    about_up = np.empty(len(quaternion))
+    for first in range(0, len(quaternion), CACHED_ROWS):
+        part = slice(first, first + CACHED_ROWS)
+        about_up[part] = np.einsum("ij,ij->i", up_in_sensor(quaternion[part]), angular_velocity_rad_s[part])
+    turned = np.stack([_integral(rate, rate_hz)[::every] for rate in angular_velocity_rad_s.T], axis=1)
     slow_hz = rate_hz / every
+    up = up_in_sensor(quaternion[::every])
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
-        up=up[::every].copy(),
+        up=up,
         turned_rad=turned,
-        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),
+        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),  # a view would keep the whole recording's
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
+        acceleration_m_s2=None
+        if specific_force_m_s2 is None
+        else _thinned(specific_force_m_s2, every) - STANDARD_GRAVITY_M_S2 * up,
     )
+
+
+def _thinned(values: FloatArray, every: int) -> FloatArray:
+    """Every so manyth row, as the mean of those around it."""
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+    middle = np.arange(0, len(values), every)
+    first, stop = np.maximum(middle - every // 2, 0), np.minimum(middle + every // 2 + 1, len(values))
+    return np.asarray((total[stop] - total[first]) / (stop - first)[:, None])
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     out = np.zeros_like(rate)
-    np.cumsum(rate[:-1], axis=0, out=out[1:])
+    np.cumsum(rate[:-1], out=out[1:])
     out /= rate_hz
     return out
 
@@ -116,12 +142,13 @@ def _rests(still: np.ndarray, least: int) -> tuple[tuple[int, int], ...]:
     )
 
 
-def rests_within(path: SensorPath, first: int, stop: int) -> list[tuple[int, int]]:
-    """Rests of a stretch; one that its ends cut counts when half of a rest is left."""
+def rests_within(path: SensorPath, first: int, stop: int) -> Rests:
+    """Rests of a stretch, shape (k, 2); one that its ends cut counts when half of a rest is left."""
     begin = max(bisect_left(path.rests, (first,)) - 1, 0)
     end = bisect_left(path.rests, (stop,))
     clipped = [(max(a, first), min(b, stop)) for a, b in path.rests[begin:end]]
-    return [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
+    kept = [(a, b) for a, b in clipped if b - a >= 0.5 * REST_S * path.rate_hz]
+    return np.array(kept, dtype=np.intp).reshape(-1, 2)
 
 
 def turning_axis(path: SensorPath, first: int, stop: int) -> FloatArray | None:

@@ -25,7 +25,7 @@ from armarc.reps.likeness import (
     unlikeness,
 )
 from armarc.reps.movements import FULL_SET, Movement
-from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
+from armarc.reps.path import Rests, SensorPath, angle_about, rests_within, turning_axis
 from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
@@ -59,7 +59,7 @@ class Run:
     """Look-alike movements, in samples of the path, and how well they make a set.
 
     ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
-    which angle they were found.
+    which angle they were found, ``members`` which of its ``candidates`` they are.
     """
 
     score: float
@@ -69,7 +69,12 @@ class Run:
     curve: str
     sign: float
     axis: FloatArray
-    size: int
+    candidates: Candidates
+    members: tuple[int, ...]
+
+    @property
+    def size(self) -> int:
+        return len(self.members)
 
     @property
     def first(self) -> int:
@@ -155,8 +160,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if found is None or found.top[-1] < since or found.is_cut[-1]:
             continue
         newest = len(found) - 1
-        rests = [(a + b) // 2 for a, b in rests_within(path, 0, len(path))]
-        if swings(found, resting_share(found, sign * curve, 0, rests))[newest]:
+        if swings(found, resting_share(found, sign * curve, 0, rests_within(path, 0, len(path))))[newest]:
             return None
         template = template_of(found, np.array([newest]))
         like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
@@ -239,7 +243,8 @@ def _run(
         curve=curve,
         sign=sign,
         axis=axis,
-        size=len(members),
+        candidates=found,
+        members=tuple(members),
     )
 
 
@@ -248,11 +253,11 @@ def _scored(
     curve: FloatArray,
     first: int,
     found: Candidates,
-    rests: list[tuple[int, int]],
+    rests: Rests,
     rules: CountingRules,
     known: tuple[Template, ...],
 ) -> tuple[float, float, list[int], Template] | None:
-    resting = resting_share(found, curve, first, [(a + b) // 2 for a, b in rests])
+    resting = resting_share(found, curve, first, rests)
     walking = swings(found, resting)
     whole = np.flatnonzero(~found.is_cut & ~walking)
     if rules.arm_axis is not None and len(whole):
@@ -297,18 +302,20 @@ def _places_of_rest(
     first: int,
     found: Candidates,
     members: list[int],
-    rests: list[tuple[int, int]],
+    rests: Rests,
 ) -> list[float]:
     """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
     begins = found.leaves_s[members[0]] * path.rate_hz
     ends = found.returns_s[members[-1]] * path.rate_hz
     low = median(curve[found.bottom[members] - first])
     high = median(curve[found.top[members] - first])
-    places = []
-    for side in ([r for r in rests if r[1] <= begins + 1], [r for r in rests if r[0] >= ends - 1]):
-        longest = max(side, key=lambda r: r[1] - r[0], default=None)
-        if longest is not None and longest[1] - longest[0] >= END_REST_S * path.rate_hz:
-            at = (longest[0] + longest[1]) // 2 - first
+    lasting, places = rests[:, 1] - rests[:, 0], []
+    before = slice(0, np.searchsorted(rests[:, 1], begins + 1, side="right"))
+    after = slice(np.searchsorted(rests[:, 0], ends - 1), len(rests))
+    for side in (before, after):
+        if side.start < side.stop and lasting[side].max() >= END_REST_S * path.rate_hz:
+            longest = rests[side][lasting[side].argmax()]
+            at = longest.sum() // 2 - first
             places.append((float(curve[at]) - low) / max(high - low, 1e-6))
     return places
 

@@ -92,14 +92,7 @@ def coarser(turns: list[Turn], hysteresis_rad: float) -> list[Turn]:
     hysteresis_rad : float, rad
         At least as large as theirs.
     """
-    found: list[Turn] = []
-    state = TurningState()
-    for each in turns:
-        state, turn = step(state, each.index, each.angle_rad, hysteresis_rad)
-        if turn is not None:
-            found.append(turn)
-    last = finish(state, hysteresis_rad)
-    return found if last is None else [*found, last]
+    return _turns([turn.index for turn in turns], [turn.angle_rad for turn in turns], hysteresis_rad)
 
 
 def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
@@ -117,25 +110,27 @@ def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
         Alternating bottoms and tops, the first being the extreme before the first movement and the last the
         extreme the movement had reached at the end.
     """
+    extremes = _local_extremes(angle_rad)
+    return _turns(extremes, angle_rad[extremes].tolist(), hysteresis_rad)
+
+
+def _turns(extremes: list[int], angles_rad: list[float], hysteresis_rad: float) -> list[Turn]:
     turns: list[Turn] = []
     state = TurningState()
-    extremes = _local_extremes(angle_rad)
-    for index, angle in zip(extremes, angle_rad[extremes].tolist(), strict=True):
-        if state.rising:
-            is_wobble = angle <= state.high_rad and state.high_rad - angle < hysteresis_rad
-        else:
-            is_wobble = (
-                state.rising is False and angle >= state.low_rad and angle - state.low_rad < hysteresis_rad
-            )
-        if is_wobble:  # most extremes: `step` would give back the state it got
+    rising, _, low, _, high = state
+    for index, angle in zip(extremes, angles_rad, strict=True):
+        # Most extremes are wobbles: `step` would give back the state it got.
+        if rising:
+            if angle <= high and high - angle < hysteresis_rad:
+                continue
+        elif rising is False and angle >= low and angle - low < hysteresis_rad:
             continue
         state, turn = step(state, index, angle, hysteresis_rad)
+        rising, _, low, _, high = state
         if turn is not None:
             turns.append(turn)
     last = finish(state, hysteresis_rad)
-    if last is not None:
-        turns.append(last)
-    return turns
+    return turns if last is None else [*turns, last]
 
 
 def _local_extremes(angle_rad: FloatArray) -> list[int]:

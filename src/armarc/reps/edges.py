@@ -1,0 +1,210 @@
+"""Which movements at the ends of a set are none of its reps: picking up, racking, putting down, reaching.
+
+They turn the sensor much as the reps do, so that the path of the vertical cannot tell. What the sensor feels can: an
+arm that is raised the same way moves its sensor the same way, and an elbow that bends otherwise or a trunk that stoops
+moves it elsewhere. The acceleration of a set's own reps, as a function of how their angle turns, says what a movement
+at its end should have felt; that, range, time and speed are weighed as a rep of this set against as something else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.recording import FloatArray
+from armarc.reps.candidates import Candidates
+from armarc.reps.movements import FULL_SET, Movement
+from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.runs import RHYTHM_S, RHYTHM_SPREAD, Run
+
+AT_AN_END = 3
+"""So many movements at each end of a set are looked at."""
+DOUBT = 2.0
+"""Log-odds (seven to one) from which a movement is taken for what it looks like; below, the count is not certain."""
+SMOOTHED_S = 0.06
+NOISE_M_S2 = 0.1
+"""A residual below this tells nothing."""
+LARGER = 3.0
+"""Up to so many times the usual acceleration, the residual may be larger in proportion."""
+CAP, TIME_CAP = 9.0, 4.0
+SMALLER_COST = 2.0
+"""A last rep that fails or a first one that tries out the weight is smaller: more than this is not held against it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Standard deviation of a logarithm over reps at the ends of sets, beside the set's own; mean and deviation of
+    the same over handling."""
+
+    of_reps: float
+    handling: float
+    of_handling: float
+    cap: float
+
+    def evidence(self, miss: float, own: float = 0.0) -> float:
+        """Log-likelihood ratio of a rep against handling."""
+        spread = float(np.hypot(self.of_reps, own))
+        as_rep, as_handling = miss / spread, (miss - self.handling) / self.of_handling
+        return float(
+            np.log(self.of_handling / spread)
+            - 0.5 * min(as_rep * as_rep, self.cap)
+            + 0.5 * min(as_handling * as_handling, self.cap)
+        )
+
+
+FELT = Spread(0.3, 1.2, 0.9, CAP)
+RANGE = Spread(0.12, -0.2, 0.5, CAP)
+TIME = Spread(0.15, 0.0, 0.5, TIME_CAP)
+SPEED = Spread(0.18, 0.1, 0.6, TIME_CAP)
+OUTER_COST = 2.0
+"""The first way up begins, and the last way down ends, in what came before and goes on after the set: more than this
+is not held against them."""
+
+
+def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
+    """Take off the ends of a set what is none of its reps, and mark what may be none.
+
+    Parameters
+    ----------
+    path : SensorPath
+    run : Run
+
+    Returns
+    -------
+    run : Run
+        Its movements that may be none of its reps are `is_doubtful`.
+    taken_off : list of (first, stop)
+        Samples of the path of each movement that was taken off.
+    """
+    n = len(run.members)
+    if path.acceleration_m_s2 is None or n <= FULL_SET:
+        return run, []
+    seen = _Set.of(path, run)
+    at_most = min(AT_AN_END, n - FULL_SET)
+    first, doubted_first = _cut([seen.evidence(k, range(k)) for k in range(at_most)])
+    at_most = min(AT_AN_END, n - first - FULL_SET)
+    back = [n - 1 - k for k in range(at_most)]
+    last, doubted_last = _cut([seen.evidence(k, range(k + 1, n)) for k in back])
+    doubted = {*range(first, doubted_first), *back[last:doubted_last]}
+    movements = tuple(replace(m, is_doubtful=k in doubted) for k, m in enumerate(run.movements))
+    off = movements[:first] + movements[n - last :]
+    kept = slice(first, n - last)
+    return (
+        replace(run, movements=movements[kept], members=run.members[kept]),
+        [(m.bottom, m.bottom_after + 1) for m in off],
+    )
+
+
+def _cut(evidence: list[float]) -> tuple[int, int]:
+    """How many movements from an end inward are surely none of its reps, and up to which they may be none."""
+    against = np.concatenate([[0.0], -np.cumsum(evidence)])
+    best = int(np.argmax(against))
+    if against[best] < DOUBT:
+        best = 0
+    return best, int(np.flatnonzero(against > against[best] - DOUBT)[-1])
+
+
+@dataclass(frozen=True, slots=True)
+class _Set:
+    """A set's movements, n of them, and what they felt.
+
+    ``turning``, shape (samples, 3), holds the angle's acceleration, its squared rate and a one for every sample of the
+    path from ``begin`` on, ``felt`` the acceleration beside gravity.
+    """
+
+    candidates: Candidates
+    members: np.ndarray
+    movements: tuple[Movement, ...]
+    begin: int
+    turning: FloatArray
+    felt: FloatArray
+
+    @classmethod
+    def of(cls, path: SensorPath, run: Run) -> _Set:
+        assert path.acceleration_m_s2 is not None
+        begin, stop = run.first, run.last + 1
+        angle = (
+            run.sign * path.yaw_rad[begin:stop]
+            if run.curve == "yaw"
+            else run.sign * angle_about(path.up[begin:stop], run.axis)
+        )
+        rate = np.gradient(_smoothed(angle[:, None], path.rate_hz)[:, 0]) * path.rate_hz
+        turning = np.column_stack([np.gradient(rate) * path.rate_hz, rate * rate, np.ones(len(rate))])
+        felt = _smoothed(path.acceleration_m_s2[begin:stop], path.rate_hz)
+        return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt)
+
+    def _others(self, k: int, outside: range) -> list[int]:
+        """Those that show what a rep of the set is: far from the ends, where there are enough."""
+        n = len(self.members)
+        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if not self._is_cut(j)]
+        if len(inner) > FULL_SET:
+            return inner
+        return [j for j in range(n) if j != k and j not in outside and not self._is_cut(j)]
+
+    def _is_cut(self, k: int) -> bool:
+        return self.movements[k].is_open or self.movements[k].is_begun
+
+    def evidence(self, k: int, outside: range) -> float:
+        """Log-odds that movement `k` is a rep, not looking at those further out."""
+        others = self._others(k, outside)
+        if self._is_cut(k) or len(others) < FULL_SET:
+            return np.inf
+        total = 0.0
+        for spread, values in (
+            (RANGE, self.candidates.range_rad),
+            (TIME, self.candidates.up_s),
+            (SPEED, self.candidates.speed_rad_s),
+        ):
+            logs = np.log(values[self.members])
+            usual = float(np.median(logs[others]))
+            own = 1.4826 * float(np.median(np.abs(logs[others] - usual)))
+            found = spread.evidence(float(logs[k]) - usual, own)
+            total += max(found, -SMALLER_COST) if spread is RANGE and logs[k] < usual else found
+        rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, others))
+        is_first = outside.start == 0
+        outer, inner = (rise, fall) if is_first else (fall, rise)
+        total += max(outer, -OUTER_COST) + inner
+        return total - self._pause_cost(k, inward=1 if is_first else -1)
+
+    def _felt_beyond(self, k: int, others: list[int]) -> FloatArray:
+        """Logarithms of how much more of what was felt going up and down is left unexplained than in the others."""
+        rows = [self._ways(j) for j in others]
+        every = np.concatenate([np.arange(a, b) for ways in rows for a, b in ways])
+        lever, *_ = np.linalg.lstsq(self.turning[every], self.felt[every], rcond=None)
+        left, expected = self._left(self._ways(k), lever)
+        usual = np.array([self._left(ways, lever) for ways in rows])
+        usual_left, usual_expected = np.median(usual, axis=0)
+        larger = np.clip(expected / np.maximum(usual_expected, 1e-2), 1.0, LARGER)
+        return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(usual_left * larger, NOISE_M_S2)))
+
+    def _ways(self, k: int) -> list[tuple[int, int]]:
+        m = self.movements[k]
+        at = [x - self.begin for x in (m.bottom, m.top, m.bottom_after)]
+        return [(at[0], at[1] + 1), (at[1], at[2] + 1)]
+
+    def _left(self, ways: list[tuple[int, int]], lever: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Root mean squares of what is left and of what is expected, way by way."""
+        expected = [self.turning[a:b] @ lever for a, b in ways]
+        left = [self.felt[a:b] - e for (a, b), e in zip(ways, expected, strict=True)]
+        return _size(left), _size(expected)
+
+    def _pause_cost(self, k: int, inward: int) -> float:
+        """What the pause towards the set's middle costs where it is longer than usual."""
+        leaves, returns = self.candidates.leaves_s[self.members], self.candidates.returns_s[self.members]
+        pauses = np.maximum(leaves[1:] - returns[:-1], 0.0) + RHYTHM_S
+        longer = np.log(pauses[k if inward > 0 else k - 1] / np.median(pauses)) / RHYTHM_SPREAD
+        return 0.5 * min(max(float(longer), 0.0) ** 2, CAP)
+
+
+def _size(pieces: list[FloatArray]) -> FloatArray:
+    return np.array([np.sqrt((piece**2).sum(axis=1).mean()) for piece in pieces])
+
+
+def _smoothed(values: FloatArray, rate_hz: float) -> FloatArray:
+    """Columns smoothed by a Gaussian of `SMOOTHED_S`, ends held."""
+    reach = int(np.ceil(3 * SMOOTHED_S * rate_hz))
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / (SMOOTHED_S * rate_hz)) ** 2)
+    padded = np.pad(values, ((reach, reach), (0, 0)), mode="edge")
+    weights /= weights.sum()
+    return np.column_stack([np.convolve(column, weights, mode="valid") for column in padded.T])
