@@ -132,7 +132,7 @@ class SetTable:
     def by_lift(self) -> list[SetTable]:
         """The sets of each lifter, exercise, variant and side, oldest first; what was done first comes first."""
         table = self.in_time
-        places: dict[tuple[Any, ...], int] = {}
+        places: dict[tuple[object, ...], int] = {}
         lifts = [places.setdefault(task[:3], len(places)) for task in table.tasks]
         code = table.lifter * len(places) + np.array(lifts, np.int64)[table.task]
         _, first, group = np.unique(code, return_index=True, return_inverse=True)
@@ -247,7 +247,7 @@ def _place(measure: SetMeasure) -> sa.Column[Any]:
     return schema.set_number.c[name] if name in schema.SET_NUMBERS else _SETS.c.summary
 
 
-def _of_summary(summary: dict[str, Any], measure: SetMeasure) -> float | None:
+def _of_summary(summary: dict[str, object], measure: SetMeasure) -> float | None:
     value = summary.get(measure.summary_key)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
