@@ -25,6 +25,7 @@ from armarc.errors import InputError
 
 Kind = Literal["number", "whole", "text", "texts", "yes/no"]
 Row = TypeVar("Row")
+_types_of = cache(get_type_hints)  # annotations are texts, which take a millisecond to evaluate
 LARGEST = 1e9
 """No measure is larger when it is read back (working limit: three years are 1e8 s)."""
 _KINDS: Mapping[type, Kind] = {float: "number", int: "whole", str: "text", tuple: "texts", bool: "yes/no"}
@@ -312,7 +313,7 @@ def row_of(table: type[Row], record: Mapping[str, object], **other: object) -> R
             found.setdefault(part, {})[name] = each.read(value)
         elif each.optional or each.kind == "number":
             found.setdefault(part, {})[name] = None if each.optional else math.nan
-    parts = get_type_hints(table)
+    parts = _types_of(known)
     own = found.pop("", {})
     try:
         return table(**own, **{name: parts[name](**values) for name, values in found.items()}, **other)

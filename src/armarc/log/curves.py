@@ -11,8 +11,6 @@ import numpy as np
 import sqlalchemy as sa
 
 from armarc.errors import LogError
-from armarc.load.lifter import Lifter, load_lifters
-from armarc.load.records import body_of_load
 from armarc.log import schema
 from armarc.log.measuring import chest_of, measure_session
 from armarc.log.reading import LoggedSet, recording_of
@@ -22,6 +20,7 @@ from armarc.recording import FloatArray
 from armarc.reps.summary import is_full
 
 if TYPE_CHECKING:
+    from armarc.load.lifter import Lifter
     from armarc.load.set_load import SetLoad
     from armarc.motion import ArmMotion
     from armarc.pipeline import Session
@@ -199,6 +198,9 @@ def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, object]]:
 
 def _body(store: Store, entry: LoggedSet) -> Lifter:
     """The body the set's moments were worked out for, else the one kept of its lifter."""
+    from armarc.load.lifter import load_lifters
+    from armarc.load.records import body_of_load
+
     table = schema.training_set
     with store.reading() as connection:
         other = connection.execute(sa.select(table.c.other).where(table.c.id == entry.id)).scalar_one()

@@ -287,7 +287,9 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
     if stop - first <= LEAST_PAUSE_S * hz:
         return first + int(np.argmin(speed))
     # What tilt and offset errors do to the acceleration is the same all through a pause.
-    push = acceleration[first:stop] - np.median(acceleration[first:stop], axis=0)
+    pushes = acceleration[first:stop]
+    ordered = np.sort(pushes, axis=0)  # NumPy's own median of so few takes three times as long
+    push = pushes - 0.5 * (ordered[(len(pushes) - 1) // 2] + ordered[len(pushes) // 2])
     loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
     width = 2 * round(QUIET_S * hz / 2) + 1
     beyond = np.ones(width // 2)
