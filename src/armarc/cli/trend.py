@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.completion import logged_measures
 from armarc.cli.log_options import (
     WHERE,
     AsJson,
@@ -21,6 +20,7 @@ from armarc.cli.log_options import (
     say_cautions,
     shown,
 )
+from armarc.cli.measuring_options import logged_measures
 from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
@@ -217,7 +217,7 @@ def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float
     return smallest_relevant(measure, everyone)
 
 
-def trend_record(found: Trend, kept: str) -> dict[str, Any]:
+def trend_record(found: Trend, kept: str) -> dict[str, object]:
     """JSON of a trend."""
     change = found.change
     return {

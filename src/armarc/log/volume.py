@@ -125,6 +125,10 @@ def _of_lifter(table: SetTable) -> list[Week]:
     impulse = impulse_of(table)
     pushed = _sum(week, impulse)
     count = np.bincount(week)
+    none = np.isnan(impulse)
+    without = table.set_id[none][np.lexsort((table.set_id[none], week[none]))]
+    missing = np.bincount(week[none], minlength=len(count))
+    ends = np.cumsum(missing)
     return [
         Week(
             lifter=table.sessions[int(table.session[0])].lifter,
@@ -135,7 +139,7 @@ def _of_lifter(table: SetTable) -> list[Week]:
             loaded_range_s=sums[LOADED.key][place] or 0.0,
             load_reps_kg=lifted[place],
             impulse_n_m_s=pushed[place],
-            without_impulse=tuple(sorted(table.set_id[(week == place) & np.isnan(impulse)].tolist())),
+            without_impulse=tuple(without[ends[place] - missing[place] : ends[place]].tolist()),
         )
         for place in range(len(count))
     ]
