@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from armarc.errors import InputError, UsageError
 from armarc.recording import Metadata, Recording
 from armarc.sensor.calibration import CalibrationRun, calibrate, rests_and_moves
-from armarc.sensor.calibration.rotations import running_rotation, total_rotation
+from armarc.sensor.calibration.poses import running_rotation, total_rotation
 from invented_bench import GUIDED, SIDEWAYS, SIX_SIDES, SKEW, Faults, handled, still
 
 FAULTS = Faults(

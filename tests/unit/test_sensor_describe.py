@@ -11,7 +11,7 @@ import pytest
 
 from armarc.errors import FormatError
 from armarc.sensor.describe import decode_described, decoder_of, load_description, load_descriptions
-from armarc.sensor.describe.numbers import METHODS, packed
+from armarc.sensor.describe.description import METHODS, packed
 from armarc.sensor.wire import PacketError
 
 EXAMPLES = Path(__file__).parents[2] / "src/armarc/sensor/describe/examples"

@@ -79,8 +79,7 @@ def compare(
         raise UsageError("--worthwhile has the unit of one measure", "name that one with --measure")
     measures = [find_measure(name) for name in measure or COMPARED]
     guard = guard_for(log_file=log_file, force=force)
-    if plot is not None:
-        check_picture(plot, guard)
+    check_picture(plot, guard)
     with open_log(log_file, create=False) as store:
         if not as_json:
             check_names(store, where)

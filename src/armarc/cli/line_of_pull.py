@@ -63,8 +63,7 @@ def line_of_pull(
     from armarc.load.moment_arms import DISAGREEMENTS, LIMITS, SOURCE, axial_rotation, lines_of_pull
 
     guard = guard_for([recording], force=force)
-    if plot is not None:
-        check_picture(plot, guard)
+    check_picture(plot, guard)
     notes: list[str] = []
     if recording is not None:
         cases = _measured(recording, exercise, plane, hand)

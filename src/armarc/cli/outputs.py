@@ -48,8 +48,8 @@ def log_files(location: Location) -> list[Path]:
     return [location.file, *beside, location.recordings]
 
 
-def check_picture(path: Path, guard: Guard) -> None:
-    """Refuse a picture that cannot be written before any work is done.
+def check_picture(path: Path | None, guard: Guard) -> None:
+    """Refuse a picture that cannot be written before any work is done; None asks for none.
 
     Raises
     ------
@@ -59,6 +59,8 @@ def check_picture(path: Path, guard: Guard) -> None:
     from armarc.errors import UsageError
     from armarc.outputs import PICTURE
 
+    if path is None:
+        return
     if path.suffix.lower() not in (".png", ".svg", ".pdf"):
         raise UsageError(
             f"a picture cannot be written as {path.suffix or 'a file without an ending'!r}",

@@ -107,8 +107,7 @@ def plan(
     from armarc.quantities import parse_load
 
     guard = guard_for([recording, *map(Path, resistance or [])], force=force)
-    if plot is not None:
-        check_picture(plot, guard)
+    check_picture(plot, guard)
     if aim not in AIMS:
         raise UsageError(f"there is no aim {aim!r}", f"one of {', '.join(AIMS)}")
     if speed_from not in ("body", "shoulder"):

@@ -94,8 +94,7 @@ def resist(
     from armarc.load.lifter import load_lifters
 
     guard = guard_for([recording, *map(Path, variants or [])], force=force)
-    if plot is not None:
-        check_picture(plot, guard)
+    check_picture(plot, guard)
     if side is not None and side not in ("right", "left"):
         raise UsageError(f"{side!r} is not a side", "say right or left")
     examples = not variants

@@ -69,8 +69,7 @@ def check(
     from armarc.sensor.calibration import find_calibration, gyroscope_scale_se
 
     guard = guard_for([file, out], force=force)
-    if plot is not None:
-        check_picture(plot, guard)
+    check_picture(plot, guard)
     if phone:
         check_phone_alone(
             sensor=sensor is not None, file=file is not None, rate=read_as["rate_hz"] is not None

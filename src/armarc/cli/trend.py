@@ -77,8 +77,7 @@ def trend(
     from armarc.log.volume import VOLUME
 
     guard = guard_for(log_file=log_file, force=force)
-    if plot is not None:
-        check_picture(plot, guard)
+    check_picture(plot, guard)
     word = measure.strip()
     if word in (*NEXT, *PLANNED, *PARTS):
         if plot is not None:

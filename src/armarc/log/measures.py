@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from armarc.errors import UsageError
 from armarc.load.table import LoadMeasures
 from armarc.log.reading import LoggedSet
-from armarc.measures import columns
+from armarc.measures import Column, columns
 from armarc.reps.summary import AVERAGED, SetSummary, mean_key
 
 
@@ -63,43 +63,31 @@ LOADS = tuple(c for c in columns(LoadMeasures) if c.kind == "number")
 """Estimates of the load in a rep's record. Only sets with a load have them."""
 
 
+def _of_column(c: Column, summary_key: str = "", total: bool = False) -> SetMeasure:
+    said = c.measure
+    return SetMeasure(
+        key=c.key,
+        title=said.title,
+        unit=c.unit.sign,
+        digits=said.digits,
+        better=said.better,
+        summary_key=summary_key,
+        total=total,
+    )
+
+
 def _offered() -> tuple[SetMeasure, ...]:
     """Means of every measure of a rep that has one, sums and losses of the set, and what a person states."""
     own = {c.key: c for c in columns(SetSummary) if c.kind != "text"}
-    means = [
-        SetMeasure(
-            key=c.key,
-            title=c.measure.title,
-            unit=c.unit.sign,
-            digits=c.measure.digits,
-            better=c.measure.better,
-            summary_key=mean_key(c.key),
-        )
-        for c in AVERAGED
-        if c.key not in own
-    ]
-    sums = [
-        SetMeasure(
-            key=c.key,
-            title=c.measure.title,
-            unit=c.unit.sign,
-            digits=c.measure.digits,
-            better=c.measure.better,
-            # A column of its own in the log, whatever the summary says.
-            summary_key="" if c.key == "reps" else c.key,
-            total=c.measure.total,
-        )
-        for c in own.values()
-    ]
+    means = [_of_column(c, mean_key(c.key)) for c in AVERAGED if c.key not in own]
+    # The reps are a column of their own in the log, whatever the summary says.
+    sums = [_of_column(c, "" if c.key == "reps" else c.key, c.measure.total) for c in own.values()]
     stated = [
         SetMeasure(key="load_kg", title="Load", unit="kg", digits=2),
         SetMeasure(key="rir", title="Reps in reserve", unit="", digits=1),
         SetMeasure(key="in_band_pct", title="Starts inside the band", unit="%"),
     ]
-    loads = [
-        SetMeasure(key=c.key, title=c.measure.title, unit=c.unit.sign, digits=c.measure.digits, of_reps=True)
-        for c in LOADS
-    ]
+    loads = [replace(_of_column(c), of_reps=True) for c in LOADS]
     return (*means, *sums, *stated, *loads)
 
 

@@ -17,8 +17,7 @@ import numpy as np
 from armarc.errors import InputError
 from armarc.motion.quaternions import conjugate, multiply, rotate_back, to_matrix
 from armarc.recording import FloatArray
-from armarc.sensor.calibration.poses import Move, Rest
-from armarc.sensor.calibration.rotations import running_rotation, total_rotation
+from armarc.sensor.calibration.poses import Move, Rest, running_rotation, total_rotation
 from armarc.sensor.calibration.scatter import (
     CONVERGED,
     PRIOR_SCALE,

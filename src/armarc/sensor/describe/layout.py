@@ -10,8 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.recording import FloatArray
-from armarc.sensor.describe.description import AXES, Description, Field, Quantity
-from armarc.sensor.describe.numbers import METHODS, PACKED, numbers, packed
+from armarc.sensor.describe.description import (
+    AXES,
+    METHODS,
+    PACKED,
+    Description,
+    Field,
+    Quantity,
+    numbers,
+    packed,
+)
 from armarc.sensor.dialect import Batch
 from armarc.sensor.wire.identifiers import PacketError
 

@@ -28,7 +28,10 @@ from armarc.sensor.describe.description import (
     ACCELERATION_UNITS,
     ANGULAR_VELOCITY_UNITS,
     AXES,
+    BITS,
     CLOCK_UNITS,
+    METHODS,
+    PACKED,
     Command,
     Description,
     Field,
@@ -36,7 +39,6 @@ from armarc.sensor.describe.description import (
     Quantity,
     Rate,
 )
-from armarc.sensor.describe.numbers import BITS, METHODS, PACKED
 from armarc.strict_toml import Check, checked, number, one_of, read_toml, text
 
 FOLDER_NAME = "sensors"
