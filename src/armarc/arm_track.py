@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -45,10 +46,16 @@ RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
 WOBBLING_RAD = math.radians(0.2)
 """A strap that wobbles more than this moves the edges of a 10° gate by 2–3 %: θ and θ̇ then end below the wobble."""
+LONGEST_KEPT_S = 1200.0
+"""Of a longer piece the dead reckoning, half as large again as the recording, is made anew for every fusion."""
 SETTLED_M = 0.004
 """A lever arm that moved by less than this between two rounds has settled."""
 MOVING_RAD_S = math.radians(20)
 QUIET_RAD_S = math.radians(8)
+HANGS_BEFORE_S, HANGS_AFTER_S = 1.0, 0.3
+"""How far around the lowest instant between two reps the arm is looked for at rest …"""
+STILL_S, STILL_RAD_S = 0.1, math.radians(5)
+"""… for so long; a sensor that turns slower than the second is as good as still."""
 TWIST_AGREES_RAD = math.radians(10)
 UPRIGHT_AXIS = 0.7
 """Vertical share of the dominant axis above which a horizontal angle makes sense."""
@@ -84,7 +91,6 @@ def track(
     piece: Piece,
     choices: Choices,
     windows: SetWindows | None = None,
-    before: Orientation | None = None,
     workings: Workings | None = None,
 ) -> ArmMotion:
     """Work out what the arm did.
@@ -95,10 +101,9 @@ def track(
     choices : Choices
     windows : SetWindows or None
         None for the first pass.
-    before : Orientation or None
-        What the pass before found on the same piece: the start of this one.
     workings : Workings or None
-        Kept by the caller from pass to pass over this piece, so that nothing is worked out twice.
+        Kept by the caller from pass to pass over this piece, so that nothing is worked out twice: a pass starts from
+        the orientation that the one before found.
 
     Returns
     -------
@@ -106,7 +111,7 @@ def track(
         Without plane and hand rotation; `armarc.reference` adds them.
     """
     workings = Workings() if workings is None else workings
-    orientation = _fused(piece, choices, None, workings) if before is None else before
+    orientation = workings.orientation or _fused(piece, choices, None, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
     if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
@@ -189,11 +194,13 @@ def _fused(piece: Piece, choices: Choices, lever: LeverArm | None, workings: Wor
     if choices.fusion != "smoother":
         return fuse(omega, force, rate_hz, method=choices.fusion)
     arm_hz = lever.bandwidth_hz if lever is not None and lever.wobble_rad > 0 else None
-    if workings.reckoning is None or workings.arm_hz != arm_hz:
-        workings.reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
-        workings.arm_hz = arm_hz
+    reckoning = workings.reckoning
+    if reckoning is None or workings.arm_hz != arm_hz:
+        reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
+    workings.reckoning = reckoning if len(omega) <= LONGEST_KEPT_S * rate_hz else None
+    workings.arm_hz = arm_hz
     return fuse_reckoned(
-        workings.reckoning,
+        reckoning,
         lever_arm_m=None if lever is None else lever.vector_m,
         offset_m_s2=None if lever is None else lever.offset_m_s2,
         sampling="instants",
@@ -208,13 +215,13 @@ def _mount(
     notes: list[str],
     workings: Workings,
 ) -> tuple[Mounting, LeverArm | None]:
+    if workings.orientation is not orientation:
+        workings.orientation, workings.equations = orientation, {}
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
     speed = np.sqrt(np.einsum("ij,ij->i", omega, omega))
     weight = (speed > MOVING_RAD_S).astype(float) if windows is None else windows.weight
     hanging = _hanging(up, speed, piece.rate_hz, windows)
-    if workings.orientation is not orientation:
-        workings.orientation, workings.equations = orientation, {}
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
@@ -285,9 +292,12 @@ def _hanging(
 ) -> FloatArray | None:
     """Down in sensor axes while the arm hangs: between the reps, or else in the longest first rest."""
     if windows is not None:
-        bottoms = [k for group in windows.bottoms for k in group]
-        if bottoms:
-            return _mean_direction(-up[bottoms])
+        still = [each for group in windows.bottoms for each in _stillest(speed, rate_hz, group)]
+        if still:
+            # A trunk that tips as the arm sets off takes it out of the plane it is raised in: a pose counts the
+            # less, the faster the sensor turns there.
+            at, rate = (np.array(column) for column in zip(*still, strict=True))
+            return _mean_direction(-up[at] / (rate**2 + STILL_RAD_S**2)[:, None])
     quiet = speed < QUIET_RAD_S
     least = round(0.4 * rate_hz)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
@@ -295,6 +305,21 @@ def _hanging(
         if stop - first >= least:
             return _mean_direction(-up[first:stop])
     return None
+
+
+def _stillest(speed: FloatArray, rate_hz: float, bottoms: tuple[int, ...]) -> list[tuple[int, float]]:
+    """Where the sensor turns least around each bottom of a set: the sample, and how fast it turns there, rad/s."""
+    edges = [0, *((one + other) // 2 for one, other in pairwise(bottoms)), len(speed) - 1]
+    found = []
+    for bottom, (before, after) in zip(bottoms, pairwise(edges), strict=True):
+        # Half the way to a neighbouring bottom is its top, which may be held as still.
+        first = max(bottom - round(HANGS_BEFORE_S * rate_hz), (bottom + before) // 2)
+        last = min(bottom + round(HANGS_AFTER_S * rate_hz), (bottom + after) // 2)
+        width = min(max(round(STILL_S * rate_hz), 1), last + 1 - first)
+        square = np.convolve(speed[first : last + 1] ** 2, np.full(width, 1 / width), mode="valid")
+        least = int(np.argmin(square))
+        found.append((first + least + width // 2, math.sqrt(square[least])))
+    return found
 
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:

@@ -12,10 +12,10 @@ from armarc import __version__
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
-from armarc.motion import ArmMotion, Orientation, remove_drift
+from armarc.motion import ArmMotion, remove_drift
 from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
-from armarc.recording.head import CHEST, PLACE
+from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
@@ -232,17 +232,17 @@ def _measure_piece(
     counted = _counted(motion, rules)
     if not counted.sets:
         return motion, [], left_out_movements(counted.left_out, motion)
-    windows, oriented = _windows(motion, counted.sets), motion.orientation
+    windows = _windows(motion, counted.sets)
     del motion  # larger than the recording, and worked out anew
-    motion = _settled(piece, choices, windows, oriented, workings)
+    motion = _settled(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
         counted = _counted(motion, replace(rules, arm_axis=upright))
         if counted.sets:
             windows = _windows(motion, counted.sets)
-            motion = _settled(piece, choices, windows, motion.orientation, workings)
+            motion = _settled(piece, choices, windows, workings)
     lever = workings.lever
-    del workings, oriented  # as large again
+    del workings  # as large again
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
@@ -269,11 +269,9 @@ def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
     )
 
 
-def _settled(
-    piece: Piece, choices: Choices, windows: SetWindows, seen: Orientation, workings: Workings
-) -> ArmMotion:
+def _settled(piece: Piece, choices: Choices, windows: SetWindows, workings: Workings) -> ArmMotion:
     """The second pass: mounting and orientation from the sets themselves."""
-    return _without_drift(track(piece, choices, windows, seen, workings), windows)
+    return _without_drift(track(piece, choices, windows, workings), windows)
 
 
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:

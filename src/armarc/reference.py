@@ -69,11 +69,9 @@ def add_reference(
         thumb = motion.mounting.thumb_axis
     drift = _heading_drift(motion, bottoms)
     forward: FloatArray | None = None
-    arm = motion.arm_direction
     if front_raise_top is not None:
-        forward = (
-            np.arctan2(arm[front_raise_top, 1], arm[front_raise_top, 0]) + drift - drift[front_raise_top]
-        )
+        arm = rotate(motion.quaternion[front_raise_top], motion.mounting.arm_axis)
+        forward = np.arctan2(arm[1], arm[0]) + drift - drift[front_raise_top]
         # The hanging thumb shows the strap's true roll; the stated place only checks it.
         shown = _forward_in_sensor(motion, forward, bottoms)
         if thumb is not None and shown is not None and float(thumb @ shown) < np.cos(ROLL_DISAGREES_RAD):
@@ -88,7 +86,7 @@ def add_reference(
         motion,
         notes=notes,
         mounting=replace(motion.mounting, thumb_axis=thumb, thumb_se_rad=thumb_se),
-        plane_rad=plane_of_elevation(arm, forward, motion.side),
+        plane_rad=plane_of_elevation(motion.arm_direction, forward, motion.side),
         hand_rotation_rad=None if thumb is None else hand_rotation(motion.quaternion, thumb),
     )
 

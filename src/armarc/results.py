@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from armarc.choices import Choices
 from armarc.errors import FormatError, InputError, UsageError
@@ -107,7 +107,7 @@ class UsedSettings:
     trunk: LaidTrunk | None = None
 
     @classmethod
-    def of(cls, choices: Choices, motion: ArmMotion | None, trunk: LaidTrunk | None) -> UsedSettings:
+    def of(cls, choices: Choices, motion: ArmMotion | None = None, trunk: LaidTrunk | None = None) -> Self:
         """Of a measured recording."""
         coordinate = choices.exercise.coordinate if motion is None else motion.coordinate
         return cls(options=choices.options(), coordinate=coordinate, trunk=trunk)
@@ -119,7 +119,7 @@ class UsedSettings:
         return dict.fromkeys(names) | {"coordinate": self.coordinate} | self.options.record() | laid
 
     @classmethod
-    def from_record(cls, record: Mapping[str, Any]) -> UsedSettings:
+    def from_record(cls, record: Mapping[str, object]) -> UsedSettings:
         """Read back from `record`.
 
         Raises

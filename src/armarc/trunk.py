@@ -21,7 +21,7 @@ from armarc.motion.quaternions import conjugate, rotate
 from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, TrunkMotion, trunk_motion
 from armarc.pipeline import Session, measure
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Recording, uniform_pieces
-from armarc.recording.head import CLOCK_OF, FORWARD
+from armarc.recording.captures import CLOCK_OF, FORWARD
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_clean
 from armarc.reps.swing import Swing, SwingCourse

@@ -10,7 +10,7 @@ import pytest
 
 from armarc.load import Lifter
 from armarc.log import open_log
-from armarc.log.bodies import body_of_load
+from armarc.log.migrations import body_of_load
 from log_program import recordings, run, run_json
 
 OLD_LOG = Path(__file__).parents[1] / "log-of-form-3.tar.gz"

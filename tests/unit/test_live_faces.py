@@ -21,10 +21,18 @@ from armarc.live.offline import measure_live_set
 from armarc.live.raster import Braille, digits, half_blocks, shape
 from armarc.live.scoreboard import Scoreboard, scoreboard_for
 from armarc.live.screen import draw
-from armarc.live.speech import Speaker, find_speech
-from armarc.live.tones import LOUDNESS, PATTERNS, SOUND_RATE_HZ, open_player, sound_for, tone
+from armarc.live.tones import (
+    LOUDNESS,
+    PATTERNS,
+    SOUND_RATE_HZ,
+    Speaker,
+    find_speech,
+    open_player,
+    sound_for,
+    tone,
+)
 from armarc.live.web.access import Access, is_loopback, open_access
-from armarc.live.web.messages import scoreboard_message
+from armarc.live.web.face import scoreboard_message
 from live_runs import choices_for, recording, run, sets_in
 
 SIZES = [(80, 24), (100, 30), (150, 45), (220, 60), (60, 18), (30, 8), (20, 6)]

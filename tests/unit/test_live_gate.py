@@ -10,7 +10,7 @@ import pytest
 
 from armarc.api import process
 from armarc.exercises import Band
-from armarc.live.gate import is_provisional, speed_of
+from armarc.live.told import is_provisional, speed_of
 from armarc.live.tracker import Gate
 from live_runs import recording, run, sets_in
 

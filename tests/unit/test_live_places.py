@@ -19,7 +19,7 @@ from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
 from armarc.options import MeasuringOptions
 from armarc.recording import read_csv, write_csv
-from armarc.recording.head import one_capture
+from armarc.recording.captures import one_capture
 from armarc.simulate import Body, SimulationOptions, plan_session, simulate_session
 from armarc.simulate.session import simulate_chest
 from armarc.tasks import Task

@@ -7,7 +7,7 @@ from armarc.errors import UsageError
 from armarc.load import Lifter
 from armarc.options import OPTIONS, MeasuringOptions
 from armarc.recording import Metadata
-from armarc.results import STATED_ONLY, settings_record
+from armarc.results import STATED_ONLY, UsedSettings
 from armarc.settings import CHECKS, READING
 
 EXAMPLES = {
@@ -49,13 +49,13 @@ def test_every_option_goes_in_and_comes_out_again(name):
 def test_every_option_stands_in_a_result_and_gives_the_same_choices_again():
     stated = MeasuringOptions.of(EXAMPLES)
     first = choose(Metadata(), stated)
-    record = settings_record(first)
+    record = UsedSettings.of(first).record()
     assert {key: record[key] for key in EXAMPLES if key != "lifter"} == {
         key: value for key, value in EXAMPLES.items() if key != "lifter"
     }
     again = choose(Metadata(), MeasuringOptions.of_record(record | {"reading": {"axes": "x,y,z"}}))
-    assert settings_record(again) == record
-    plain = settings_record(choose(Metadata()))
+    assert UsedSettings.of(again).record() == record
+    plain = UsedSettings.of(choose(Metadata())).record()
     assert set(plain) == ({option.outside for option in OPTIONS.values()} | {"coordinate"}) - set(STATED_ONLY)
 
 

@@ -21,7 +21,7 @@ from armarc.cli import capture_progress, keyboard
 from armarc.cli.simulate import quoted
 from armarc.computer import hold_alone
 from armarc.errors import UsageError
-from armarc.live import after_set, speech
+from armarc.live import after_set, tones
 from armarc.live.desk import switch_of
 from armarc.log import location, open_log
 from armarc.log.backup import back_up, restore
@@ -184,9 +184,9 @@ def test_a_line_is_renewed_without_escapes(monkeypatch):
     ("platform", "first"), [("win32", "powershell"), ("darwin", "say"), ("linux", "espeak-ng")]
 )
 def test_each_system_speaks_with_its_own_voice(platform, first, monkeypatch):
-    monkeypatch.setattr(speech.sys, "platform", platform)
-    monkeypatch.setattr(speech.shutil, "which", lambda name: f"/bin/{name}")
-    assert speech.find_speech()[0] == first
+    monkeypatch.setattr(tones.sys, "platform", platform)
+    monkeypatch.setattr(tones.shutil, "which", lambda name: f"/bin/{name}")
+    assert tones.find_speech()[0] == first
 
 
 def test_ctrl_break_ends_a_session_where_the_loop_takes_no_signals(monkeypatch):

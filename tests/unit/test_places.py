@@ -12,8 +12,7 @@ import pytest
 from armarc.cli.capturing import file_plans, stream_options
 from armarc.cli.places import Worn, files_of, sensors_text, with_sides, worn_sensors
 from armarc.errors import FormatError, UsageError
-from armarc.recording.captures import paired
-from armarc.recording.head import FORWARD, own_head
+from armarc.recording.captures import FORWARD, own_head, paired
 from armarc.sensor.remembered import Remembered
 
 

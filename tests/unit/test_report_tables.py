@@ -13,7 +13,7 @@ from rich.console import Console
 from armarc.exercises import band_words
 from armarc.measures import row_of
 from armarc.report import tables
-from armarc.report.flags import FLAGS, flag_letters, flag_words
+from armarc.report.answers import FLAGS, flag_letters, flag_words
 from armarc.report.tables import plain_set, print_logged, print_set
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -177,7 +177,7 @@ def set_watch(plans: list[FilePlan], rate_hz: float) -> Callable[[Event], bool]:
     """Tell when every arm has lifted a set and rested from it."""
     from armarc.choices import choose
     from armarc.live.set_watch import SetEndWatch
-    from armarc.recording.head import CHEST, PLACE
+    from armarc.recording.captures import CHEST, PLACE
     from armarc.sensor.events import Frames
     from armarc.settings import load_settings
 
@@ -241,7 +241,7 @@ def file_plans(
     side: str | None,
     load_kg: float | None,
     note: str | None,
-    head: Mapping[str, Any] | None = None,
+    head: Mapping[str, object] | None = None,
     forward: str | None = None,
 ) -> list[FilePlan]:
     """What goes into which file, and its head.
@@ -266,7 +266,7 @@ def file_plans(
 
     from armarc.cli.places import files_of, known_side
     from armarc.recording import Metadata
-    from armarc.recording.head import CAPTURE, CHEST, FORWARD, PLACE
+    from armarc.recording.captures import CAPTURE, CHEST, FORWARD, PLACE
     from armarc.sensor.capture import FilePlan
     from armarc.sensor.remembered import recall
 

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from armarc.choices import Choices
     from armarc.cli.places import Worn
-    from armarc.live.audience import Face
-    from armarc.live.gym import Gym
+    from armarc.live.desk import Gym
+    from armarc.live.faces import Face
     from armarc.live.session import LiveSession
     from armarc.live.source import Item
     from armarc.live.web.face import WebFace
@@ -115,7 +115,7 @@ async def run(choices: Choices, gym: Gym, streams: Streams, wanted: dict[str, An
     from armarc.live.source import listen, play
     from armarc.live.web.face import WebFace
     from armarc.outputs import let_go
-    from armarc.recording.head import CHEST
+    from armarc.recording.captures import CHEST
     from armarc.sensor.link import stream
 
     shelf = open_shelf()
@@ -222,7 +222,7 @@ def _writer(streams: Streams, choices: Choices) -> Callable[[int, float, Metadat
     from datetime import datetime
 
     from armarc.recording import RecordingWriter
-    from armarc.recording.head import CAPTURE, CHEST, FORWARD, PLACE
+    from armarc.recording.captures import CAPTURE, CHEST, FORWARD, PLACE
 
     shared = {CAPTURE: uuid.uuid4().hex} if len(streams.files) > 1 else {}
 
@@ -348,8 +348,7 @@ async def _open_web(
 def _open_sounds(sound: bool, say: bool, tell: Callable[[str], None]) -> list[Face]:
     """Tones and the spoken count, as far as this machine has them."""
     from armarc.live.faces import SoundFace, SpeechFace
-    from armarc.live.speech import Speaker, find_speech
-    from armarc.live.tones import open_player
+    from armarc.live.tones import Speaker, find_speech, open_player
 
     faces: list[Face] = []
     if sound:

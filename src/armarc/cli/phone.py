@@ -66,7 +66,7 @@ class PhonesCommand(TyperCommand):
         """Give ``--phone`` its value before the line is read."""
         if "--phone" not in args:
             return super().parse_args(ctx, args)
-        from armarc.recording.head import WRIST
+        from armarc.recording.captures import WRIST
 
         end = args.index("--") if "--" in args else len(args)
         said: list[str] = []
@@ -81,7 +81,7 @@ class PhonesCommand(TyperCommand):
 
 def _places() -> tuple[str, ...]:
     from armarc.options import SIDES
-    from armarc.recording.head import PLACES
+    from armarc.recording.captures import PLACES
 
     return (*PLACES, *SIDES)
 
@@ -96,7 +96,7 @@ def phones_worn(said: str) -> list[Worn]:
     """
     from armarc.cli.places import worn_sensors
     from armarc.errors import UsageError
-    from armarc.recording.head import CHEST, WRIST
+    from armarc.recording.captures import CHEST, WRIST
 
     places = [place.strip().casefold() for place in said.split(",")]
     for place in places:
@@ -116,7 +116,7 @@ def phones_worn(said: str) -> list[Worn]:
 
 def phone_places(worn: Sequence[Worn]) -> tuple[str, ...]:
     """What their pages ask for, in their order; a single wrist is the wrist, whichever arm is lifted with."""
-    from armarc.recording.head import WRIST
+    from armarc.recording.captures import WRIST
 
     both = sum(one.place == WRIST for one in worn) > 1
     return tuple((one.side if both else None) or one.place or WRIST for one in worn)

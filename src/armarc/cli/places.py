@@ -8,7 +8,7 @@ from pathlib import Path
 
 from armarc.errors import UsageError
 from armarc.options import SIDES
-from armarc.recording.head import CHEST, PLACES, WRIST
+from armarc.recording.captures import CHEST, PLACES, WRIST
 from armarc.sensor.remembered import Remembered, recall
 
 

@@ -54,7 +54,7 @@ def process(
             rich_help_panel=measuring.ON_THE_ARM,
         ),
     ] = None,
-    reading: dict[str, Any],
+    reading: dict[str, object],
     json_: Annotated[
         bool, typer.Option("--json", help="One JSON object per file on stdout.", rich_help_panel=_OUT)
     ] = False,
@@ -140,8 +140,7 @@ def process(
     settings file, which beats the exercise's entry.
     """
     from armarc.cli.batch import run
-    from armarc.cli.measured import LogEntry, Outputs, TrunkFile
-    from armarc.cli.recording_outputs import VideoClock
+    from armarc.cli.recording_outputs import LogEntry, Outputs, TrunkFile, VideoClock
     from armarc.errors import UsageError
 
     if markers is None and (clap is not None or offset is not None):

@@ -100,7 +100,7 @@ def record(
     from armarc.cli.places import worn_sensors
     from armarc.log.labels import Labels
     from armarc.motion import sensor_axis
-    from armarc.recording.head import CHEST, WRIST
+    from armarc.recording.captures import CHEST, WRIST
 
     phones: list[Worn] = []
     if sensor and phone == CHEST:  # a strap on the wrist, a phone in the chest pocket

@@ -146,7 +146,7 @@ def _make(
     from armarc.cli.terminal import error_console
     from armarc.errors import UsageError
     from armarc.recording import write_csv
-    from armarc.recording.head import one_capture
+    from armarc.recording.captures import one_capture
     from armarc.simulate import plan_session, simulate_session, truth_path, write_truth
 
     talk = error_console()

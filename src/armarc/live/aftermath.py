@@ -14,11 +14,10 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from armarc.choices import Choices
-from armarc.live.after_set import Hooks, log_set, look_back, say_in_log
+from armarc.live.after_set import Hooks, LastTime, log_set, look_back, say_in_log
 from armarc.live.both import lifted_together
 from armarc.live.desk import Desk
 from armarc.live.events import SetEnded
-from armarc.live.last_time import LastTime
 from armarc.live.offline import ChestPart, MeasuredLive, measure_live_set, turned_words
 from armarc.log.labels import Labels
 from armarc.quantities import read_date_time

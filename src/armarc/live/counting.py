@@ -24,11 +24,10 @@ from armarc.live.events import (
     TopReached,
     set_ended,
 )
-from armarc.live.gate import is_provisional, speed_of
 from armarc.live.look_back import Seen, View, at_last, seen_again, so_far, view_of
 from armarc.live.rows import TIME
 from armarc.live.stretch import Stretch
-from armarc.live.told import ToldErrors, passed_alike
+from armarc.live.told import ToldErrors, is_provisional, passed_alike, speed_of
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement

@@ -1,17 +1,26 @@
-"""What all parts of the engine share: the last stretch of the stream and where it stands."""
+"""What all parts of the engine share: the last stretch of the stream, how calm the arm is, and looking back beside
+the loop.
+
+What takes tens of milliseconds (counting again, fitting the lever arm) must not hold up the samples that come in the
+meantime. A worker does it on a copy of the rows; what it found is taken up a fixed number of samples later, or sooner
+where what comes next rests on it. So the same samples give the same events, however fast the worker is.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from math import exp, sqrt
+from typing import Any, TypeVar
 
 import numpy as np
 
 from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, Quaternion, Vector
-from armarc.live.aside import ASIDE_S, Aside
+from armarc.live.events import EngineEvent
 from armarc.live.rows import ANGLE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
-from armarc.live.stillness import Stillness
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
 from armarc.motion.causal import start as start_fusion
@@ -19,6 +28,140 @@ from armarc.motion.causal import step as fuse_step
 from armarc.recording import FloatArray, Gap, Metadata, Recording, Source
 from armarc.reps.body import RIGID
 from armarc.reps.movements import Movement
+
+Found = TypeVar("Found")
+
+ASIDE_S = 0.1
+"""So long a look may take before a sample waits for it: a rep's end is told later by that (working limit)."""
+
+
+class Aside:
+    """One look back at a time, beside the loop.
+
+    Attributes
+    ----------
+    pending : bool
+        Whether a look has begun and was not taken up.
+    before_moving : bool
+        Whether it must be taken up before the arm leaves its bottom.
+    due : int
+        Row at which it is taken up at the latest.
+    """
+
+    def __init__(self) -> None:
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="looking back")
+        self._future: Future[object] | None = None
+        self._take_up: Callable[[Any, list[EngineEvent]], None] | None = None
+        self.pending = self.before_moving = False
+        self.due = 0
+
+    def begin(
+        self,
+        look: Callable[[], Found],
+        take_up: Callable[[Found, list[EngineEvent]], None],
+        due: int,
+        *,
+        before_moving: bool = False,
+    ) -> None:
+        """Begin a look.
+
+        Parameters
+        ----------
+        look : callable
+            Runs in the worker: what it reads must not change.
+        take_up : callable (found, events)
+            Runs in the loop; it may begin the next look.
+        due : int
+        before_moving : bool
+        """
+        assert not self.pending
+        self._future, self._take_up = self._worker.submit(look), take_up
+        self.pending, self.before_moving, self.due = True, before_moving, due
+
+    def settle(self, events: list[EngineEvent]) -> None:
+        """Wait for the look, if there is one, and take it up."""
+        if self._future is not None and self._take_up is not None:
+            found, take_up = self._future.result(), self._take_up
+            self.forget()
+            take_up(found, events)
+
+    def forget(self) -> None:
+        """Nobody waits for it any more."""
+        self._future = self._take_up = None
+        self.pending = self.before_moving = False
+
+
+QUIET_RAD_S = math.radians(8)
+QUIET_S = 0.4
+"""As the offline search for the hanging pose."""
+LONG_QUIET_S = 1.5
+CALM_RAD_S = math.radians(12)
+CALM_FORCE_M_S2 = 0.7
+"""Spread of the specific force's magnitude; walking gives 2 m/s² and more."""
+STEADY_FORCE_M_S2 = 1.6
+_RATE_TAU_S, _FORCE_TAU_S = 0.15, 0.4
+
+
+class Stillness:
+    """Running judgement of stillness and steadiness."""
+
+    def __init__(self) -> None:
+        self._rate_square = 1.0
+        self._force = 9.80665
+        self._force_square = 1.0
+        self.last_calm_s = -math.inf
+        self.quiet_since_s = math.nan
+        self._sum = [0.0, 0.0, 0.0]
+        self.quiet_samples = 0
+
+    def step(
+        self,
+        time_s: float,
+        dt_s: float,
+        omega: tuple[float, float, float],
+        force: tuple[float, float, float],
+        up: tuple[float, float, float],
+    ) -> None:
+        """Take one sample: ω without bias, specific force, global up in sensor axes."""
+        ox, oy, oz = omega
+        square = ox * ox + oy * oy + oz * oz
+        fx, fy, fz = force
+        size = sqrt(fx * fx + fy * fy + fz * fz)
+        share = 1.0 - exp(-dt_s / _RATE_TAU_S)
+        self._rate_square += share * (square - self._rate_square)
+        share = 1.0 - exp(-dt_s / _FORCE_TAU_S)
+        off = size - self._force
+        self._force += share * off
+        self._force_square += share * (off * off - self._force_square)
+        if self._rate_square < CALM_RAD_S**2 and self._force_square < CALM_FORCE_M_S2**2:
+            self.last_calm_s = time_s
+        total = self._sum
+        if square < QUIET_RAD_S**2:
+            if self.quiet_samples == 0:
+                self.quiet_since_s = time_s
+            self.quiet_samples += 1
+            total[0] += up[0]
+            total[1] += up[1]
+            total[2] += up[2]
+        elif self.quiet_samples:
+            self.quiet_samples = 0
+            total[0] = total[1] = total[2] = 0.0
+
+    @property
+    def steady(self) -> bool:
+        """Whether the arm's owner stands rather than walks."""
+        return self._force_square < STEADY_FORCE_M_S2**2
+
+    def quiet_for_s(self, now_s: float) -> float:
+        """How long the arm has been quiet, s."""
+        return now_s - self.quiet_since_s if self.quiet_samples else 0.0
+
+    def down(self) -> tuple[float, float, float]:
+        """Mean direction of down in sensor axes over the quiet stretch."""
+        x, y, z = self._sum
+        size = sqrt(x * x + y * y + z * z) or 1.0
+        return (-x / size, -y / size, -z / size)
+
 
 SHOWN_GAP_S = 0.05
 LOOK_BACK_S = 45.0

@@ -1,4 +1,4 @@
-"""Tones for the verdict and a tick for the end of a rep: made as arrays, played where a sound device is.
+"""Tones for the verdict and a tick for the end of a rep, made as arrays; the rep count, spoken by the system.
 
 The three differ in pitch by octaves and more, in number and in length, so that they are told apart in a noisy room,
 on a phone's loudspeaker, and by people who hear pitch badly.
@@ -6,8 +6,12 @@ on a phone's loudspeaker, and by people who hear pitch badly.
 
 from __future__ import annotations
 
+import shutil
+import subprocess
+import sys
 import threading
 from collections import deque
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,6 +19,59 @@ from numpy.typing import NDArray
 
 from armarc.computer import how_to_add
 from armarc.live.events import EngineEvent, GateCrossed, RepEnded
+
+COMMANDS: tuple[tuple[str, ...], ...] = (
+    ("espeak-ng", "-s", "190"),
+    ("espeak", "-s", "190"),
+    ("spd-say", "-r", "30"),
+)
+ON_MACOS: tuple[str, ...] = ("say", "-r", "220")
+ON_WINDOWS: tuple[str, ...] = (
+    *("powershell", "-NoProfile", "-Command"),
+    "& {Add-Type -AssemblyName System.Speech; $voice = New-Object System.Speech.Synthesis.SpeechSynthesizer; "
+    "$voice.Rate = 2; $voice.Speak([string]$args[0])}",
+)
+"""The system's own voice through its own shell, which hands the text on as the block's argument (from memory)."""
+
+
+def find_speech() -> tuple[str, ...] | None:
+    """The speech command of this machine, or None."""
+    own = {"darwin": (ON_MACOS,), "win32": (ON_WINDOWS,)}.get(sys.platform, ())
+    known = (*own, *COMMANDS)
+    return next((command for command in known if shutil.which(command[0])), None)
+
+
+class Speaker:
+    """Speaks short texts without waiting; a new one cuts off the one before."""
+
+    def __init__(self, command: Sequence[str]) -> None:
+        self._command = list(command)
+        self._running: subprocess.Popen[bytes] | None = None
+
+    def say(self, text: str) -> None:
+        """Speak a text.
+
+        Raises
+        ------
+        OSError
+            The command cannot be run.
+        """
+        self.hush()
+        self._running = subprocess.Popen(
+            [*self._command, text],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+
+    def hush(self) -> None:
+        """Stop speaking."""
+        if self._running is not None and self._running.poll() is None:
+            self._running.terminate()
+        if self._running is not None:
+            self._running.wait()
+        self._running = None
+
 
 SOUND_RATE_HZ = 44100
 LOUDNESS = 0.5
@@ -104,7 +161,7 @@ class Player:
         self._stream.stop()
         self._stream.close()
 
-    def _fill(self, out: NDArray[np.float32], frames: int, time: Any, status: Any) -> None:
+    def _fill(self, out: NDArray[np.float32], frames: int, time: object, status: object) -> None:
         out[:] = 0
         with self._lock:
             for _ in range(len(self._playing)):

@@ -14,9 +14,9 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError, UsageError
 from armarc.log import schema
-from armarc.log.chest import chests_in_use
 from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.location import author_of, is_own
+from armarc.log.measuring import chests_in_use
 from armarc.log.store import Store
 from armarc.log.writing import apply_state, insert_once, record_change, state_of
 

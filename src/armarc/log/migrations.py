@@ -11,8 +11,33 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import LogError
-from armarc.log.bodies import keep_bodies
 from armarc.log.schema import SET_NUMBERS, set_numbers
+
+
+def keep_bodies(connection: sa.Connection) -> None:
+    """Write into every logged load the body it was for, where an older version only hinted at it.
+
+    What cannot be read is left as it is; that is said where it is looked at.
+    """
+    from armarc.load.records import body_of_load  # all that measures comes with it, and few logs are that old
+
+    sets = sa.table("training_set", sa.column("id", sa.Integer), sa.column("other", sa.JSON))
+    content = sa.cast(sets.c.other, sa.Text)
+    rows = connection.execute(sa.select(sets.c.id, content.label("text")).where(content.like('%"load"%')))
+    known = []
+    for set_id, text in rows:
+        try:
+            other = json.loads(text)
+        except (TypeError, ValueError, RecursionError):
+            continue
+        load = other.get("load") if isinstance(other, dict) else None
+        body = body_of_load(load)
+        if body is not None and isinstance(load, dict) and "body" not in load:
+            known.append({"row": set_id, "whole": {**other, "load": {"body": body.record(), **load}}})
+    if known:
+        changed = sa.update(sets).where(sets.c.id == sa.bindparam("row"))
+        connection.execute(changed.values(other=sa.bindparam("whole", type_=sa.JSON)), known)
+
 
 _TYPES = {
     "sqlite": {

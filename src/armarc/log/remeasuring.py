@@ -13,8 +13,8 @@ from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
 from armarc.load.records import body_of_load
 from armarc.log import schema
-from armarc.log.chest import chest_of
 from armarc.log.labels import Labels
+from armarc.log.measuring import chest_of
 from armarc.log.store import Store
 from armarc.log.writing import replace_sets, reps_of
 from armarc.quantities import DEFAULT_LIFTER
@@ -188,7 +188,7 @@ def _live_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]
 
 
 def _moved(
-    before: list[dict[str, Any]], after: list[dict[str, Any]]
+    before: list[dict[str, object]], after: list[dict[str, object]]
 ) -> dict[str, tuple[float | None, float | None]]:
     out = {}
     for name in SHOWN_MEASURES:

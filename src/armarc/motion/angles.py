@@ -6,22 +6,18 @@ import math
 
 import numpy as np
 
-from armarc.motion.quaternions import conjugate, multiply, rotate
+from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply
 from armarc.recording import FloatArray
 
 UNDEFINED_BELOW_RAD = math.radians(20)
 """Plane and axial rotation are undefined near hanging and overhead: their noise grows as 1/sin θ."""
 
 
-_CACHED_ROWS = 1 << 13
-"""So many at a time stay in the processor's cache."""
-
-
 def up_in_sensor(quaternion: FloatArray) -> FloatArray:
     """Global up in sensor axes, shape (n, 3): the third row of the rotation matrix."""
     up = np.empty((len(quaternion), 3))
-    for first in range(0, len(up), _CACHED_ROWS):
-        part = slice(first, first + _CACHED_ROWS)
+    for first in range(0, len(up), CACHED_ROWS):
+        part = slice(first, first + CACHED_ROWS)
         w, x, y, z = np.ascontiguousarray(quaternion[part].T)
         up[part, 0] = 2 * (x * z - w * y)
         up[part, 1] = 2 * (y * z + w * x)
@@ -123,19 +119,22 @@ def plane_of_elevation(arm_direction: FloatArray, forward_heading_rad: FloatArra
     ndarray, shape (n,), rad
         NaN where the elevation is below 20° or above 160°. Wu et al. 2005, J Biomech 38:981–992.
     """
-    heading = np.arctan2(arm_direction[:, 1], arm_direction[:, 0])
-    lateral_to_arm = heading - forward_heading_rad
+    angle = np.arctan2(arm_direction[:, 1], arm_direction[:, 0])
+    angle -= forward_heading_rad
     # Seen from above, a right arm points sideways at −90° from forward, a left arm at +90°.
-    angle = lateral_to_arm + math.pi / 2 if side == "right" else math.pi / 2 - lateral_to_arm
-    wrapped = (angle + math.pi) % (2 * math.pi) - math.pi
-    level = np.hypot(arm_direction[:, 0], arm_direction[:, 1])
-    return np.where(level >= math.sin(UNDEFINED_BELOW_RAD), wrapped, np.nan)
+    if side != "right":
+        np.negative(angle, out=angle)
+    angle += 1.5 * math.pi
+    angle %= 2 * math.pi
+    angle -= math.pi
+    angle[np.hypot(arm_direction[:, 0], arm_direction[:, 1]) < math.sin(UNDEFINED_BELOW_RAD)] = np.nan
+    return angle
 
 
 def hand_rotation(quaternion: FloatArray, thumb_axis: FloatArray) -> FloatArray:
     """Elevation of the thumb direction above horizontal, shape (n,), rad; thumb up is positive."""
-    thumb = rotate(quaternion, np.broadcast_to(thumb_axis, (len(quaternion), 3)))
-    return np.arcsin(np.clip(thumb[:, 2], -1.0, 1.0))
+    height = up_in_sensor(quaternion) @ thumb_axis
+    return np.asarray(np.arcsin(np.clip(height, -1.0, 1.0, out=height), out=height))
 
 
 def axial_change(before: FloatArray, after: FloatArray, arm_axis: FloatArray, side: str) -> float:
@@ -153,15 +152,12 @@ def axial_change(before: FloatArray, after: FloatArray, arm_axis: FloatArray, si
     Tilt-and-torsion: the arm line is carried along the shortest arc, and what is left is rotation about it
     (Chénier et al. 2022, Clin Biomech 92:105573, recommend it over Y-X-Y near the hanging arm).
     """
-    # Carry "up in the plane across the arm" along the arc and compare a sensor axis with it.
-    probe = np.eye(3)[int(np.argmin(np.abs(arm_axis)))]
-    probe = probe - (probe @ arm_axis) * arm_axis
-    probe /= np.linalg.norm(probe)
-    (start, first), (stop, last) = (rotate(q, np.stack([arm_axis, probe])) for q in (before, after))
-    axis = cross_matrix(start) @ stop
-    carry = cross_matrix(axis)
-    carried = first + carry @ first + carry @ (carry @ first) / (1 + start @ stop)
-    angle = math.atan2(float(cross_matrix(carried) @ last @ stop), float(carried @ last))
+    # The twist about the arm line of the turning in between; what is left of it carries the line along that arc.
+    (w, x, y, z), (other, *turned) = before.tolist(), after.tolist()
+    scalar = w * other + x * turned[0] + y * turned[1] + z * turned[2]
+    across = cross_matrix(before[1:]) @ after[1:]
+    along = float((w * after[1:] - other * before[1:] - across) @ arm_axis)
+    angle = 2 * math.atan2(along, scalar) if scalar >= 0 else 2 * math.atan2(-along, -scalar)
     return angle if side == "right" else -angle
 
 

@@ -88,10 +88,12 @@ class _Section:
     def run(self, x: FloatArray) -> FloatArray:
         """Filter the rows of `x`, shape (k, n), as if the first sample had lasted for ever; without the gain."""
         add = np.add if self.s > 0 else np.subtract
-        once, twice = np.empty(x.shape), np.empty(x.shape)
-        for before, after in ((x, once), (once, twice)):
-            add(before[:, 1:], before[:, :-1], out=after[:, 1:])
-            add(before[:, 0], before[:, 0], out=after[:, 0])
+        twice = x
+        for _ in range(2):
+            before, twice = twice, np.empty(x.shape)
+            add(before[:, 1:], before[:, :-1], out=twice[:, 1:])
+            add(before[:, 0], before[:, 0], out=twice[:, 0])
+        del before
         settled = twice[:, 0] / (1.0 + self.a1 + self.a2)
         twice[:, 0] -= (self.a1 + self.a2) * settled
         twice[:, 1] -= self.a2 * settled

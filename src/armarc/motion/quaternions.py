@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 IDENTITY: FloatArray = np.array([1.0, 0.0, 0.0, 0.0])
 IDENTITY.flags.writeable = False
+CACHED_ROWS = 1 << 13
+"""So many at a time stay in the processor's cache."""
 
 
 def multiply(left: ArrayLike, right: ArrayLike) -> FloatArray:

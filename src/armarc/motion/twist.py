@@ -44,8 +44,9 @@ def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rat
         A stretch that turns at least 200° in all, both ways, about one axis that stays near the vertical.
     """
     along = -np.einsum("ij,ij->i", angular_velocity_rad_s, up_in_sensor)
-    squared = np.einsum("ij,ij->i", angular_velocity_rad_s, angular_velocity_rad_s)
-    across = np.sqrt(np.maximum(squared - along**2, 0.0))
+    across = np.einsum("ij,ij->i", angular_velocity_rad_s, angular_velocity_rad_s)
+    across -= along**2
+    np.sqrt(np.maximum(across, 0.0, out=across), out=across)
     twisting = (np.abs(along) > LEAST_RATE_RAD_S) & (across < MOST_ACROSS * np.abs(along))
     best: Twist | None = None
     for first, stop in _stretches(twisting, longest_break=round(0.5 * rate_hz)):

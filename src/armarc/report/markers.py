@@ -17,7 +17,7 @@ from armarc.errors import UsageError
 from armarc.measures import record_of
 from armarc.outputs import safe_cell
 from armarc.recording import STANDARD_GRAVITY_M_S2, Recording
-from armarc.report.flags import flag_words
+from armarc.report.answers import flag_words
 from armarc.reps.types import MeasuredSet, Rep
 
 FORMATS = (".srt", ".vtt", ".csv")

@@ -1,4 +1,4 @@
-"""What a page is made of, before it is HTML."""
+"""What a page is made of, before it is HTML, and what a task is called on it."""
 
 from __future__ import annotations
 
@@ -6,18 +6,22 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from armarc.errors import ArmarcError
+from armarc.log import LoggedSet
+from armarc.log.table import SetLabels
 from armarc.log.volume import ranges
 from armarc.measures import columns
-from armarc.report.flags import flag_words
+from armarc.report.answers import flag_words
 from armarc.report.tables import SHOWN
 from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from armarc.log import Fatigue, LoggedSet
+    from armarc.log import Fatigue
+
 
 PICTURE_IN = 6.4
 """Width of a picture on a page: its letters stay readable on a phone."""
@@ -113,7 +117,7 @@ def reps_alt(entry: LoggedSet, reps: Sequence[Rep]) -> str:
     )
 
 
-def _number(value: Any, digits: int) -> str:
+def _number(value: object, digits: int) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}" if isinstance(value, int | float) else "–"
 
 
@@ -138,3 +142,22 @@ def list_row(entry: LoggedSet) -> dict[str, str]:
         "loss": _number(summary.get("velocity_loss_pct"), 0),
         "note": " ".join([*tags, first_line if len(first_line) <= 80 else first_line[:79] + "…"]).strip(),
     }
+
+
+def exercise_name(entry: LoggedSet | SetLabels) -> str:
+    """Name of the exercise with its variant; the key where the catalogue does not know it."""
+    from armarc.exercises import find_exercise
+
+    try:
+        name = find_exercise(entry.exercise).name
+    except ArmarcError:
+        name = entry.exercise
+    return f"{name} ({entry.variant})" if entry.variant else name
+
+
+def task_name(entry: LoggedSet | SetLabels, *, load: bool = True) -> str:
+    """Exercise, arm and load."""
+    parts = [exercise_name(entry)]
+    parts += [f"{entry.side} arm"] if entry.side else []
+    parts += [f"{entry.load_kg:.4g} kg"] if load and entry.load_kg is not None else []
+    return ", ".join(parts)

@@ -9,8 +9,8 @@ from datetime import date
 import numpy as np
 
 from armarc.log import LoggedSet
-from armarc.log.asymmetry import CAUTION, DEFINITION
 from armarc.log.bests import personal_bests, unknown_words
+from armarc.log.both_arms import CAUTION, DEFINITION
 from armarc.log.coaching import Coaching, default_coaching
 from armarc.log.comparing import ALPHA, Row, chance_words, compare, group_by
 from armarc.log.measures import SetMeasure, find_measure
@@ -19,9 +19,8 @@ from armarc.log.relevance import Relevant, false_discovery, holm, smallest_relev
 from armarc.log.table import SetTable
 from armarc.log.trend import FEWEST_SESSIONS, Trend, session_points, trend_of
 from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume, without_impulse_words
-from armarc.report.naming import exercise_name, task_name
 from armarc.report.page_coaching import parts_section, planned_section
-from armarc.report.page_parts import PICTURE_IN, PageTable, Picture, Section
+from armarc.report.page_parts import PICTURE_IN, PageTable, Picture, Section, exercise_name, task_name
 from armarc.report.trend_figures import draw_trend, draw_weeks
 
 FOLLOWED = tuple(

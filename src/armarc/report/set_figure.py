@@ -10,6 +10,7 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.report import picture_parts, style
 from armarc.report import wording as words
+from armarc.report.answers import flag_words
 from armarc.report.picture_parts import SIDE_IN, KeyItem
 from armarc.report.set_panels import Scene, angle_panel, scene_of, speed_panel, start_panel
 from armarc.report.style import Palette
@@ -130,7 +131,7 @@ def _key(scene: Scene) -> list[KeyItem]:
 def _notes(scene: Scene, motion: ArmMotion, measured: MeasuredSet, exercise: Exercise) -> list[str]:
     notes = []
     if scene.letters:
-        told = "; ".join(f"{letter} {words.flag_words(flag)}" for flag, letter in scene.letters.items())
+        told = "; ".join(f"{letter} {flag_words(flag)}" for flag, letter in scene.letters.items())
         notes.append(f"Marked reps: {told}.")
     unknown = [rep for rep in measured.reps if rep.start_velocity_rad_s is None]
     if any("no_gate" not in rep.quality for rep in unknown):

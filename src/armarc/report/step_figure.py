@@ -13,6 +13,7 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.report import picture_parts, style
 from armarc.report import wording as words
+from armarc.report.answers import flag_words
 from armarc.report.picture_parts import SIDE_IN
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet, Rep
@@ -93,7 +94,7 @@ def _draw(
     if measured.band is not None:
         notes.insert(0, f"{measured.band.words[0].upper()}{measured.band.words[1:]}.")
     if rep.quality:
-        notes.insert(0, f"This rep: {'; '.join(words.flag_words(flag) for flag in rep.quality)}.")
+        notes.insert(0, f"This rep: {'; '.join(flag_words(flag) for flag in rep.quality)}.")
     foot = picture_parts.foot_lines(notes, width)
     height = _HEAD_IN + rows * (tall + _TEXT_IN) + picture_parts.foot_height_in(foot)
     figure = Figure(figsize=(width, height), facecolor=palette.paper)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.box import Box
 from rich.cells import cell_len
@@ -16,16 +16,15 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import Column, column, columns
-from armarc.report.answers import set_answer
-from armarc.report.flags import flag_letters, flag_words
-from armarc.report.trunk_words import trunk_line
+from armarc.report.answers import flag_letters, flag_words, set_answer
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
     from armarc.results import SetResult
 
-Record = Mapping[str, Any]
+
+Record = Mapping[str, object]
 
 _BOX = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
 _ASCII_BOX = Box("    \n    \n -- \n    \n    \n    \n    \n    \n", ascii=True)
@@ -280,6 +279,20 @@ def _mean(summary: SetSummary, key: str, unit: str, digits: int = 0) -> str:
     return f"{mean:.{digits}f}{unit} on average{varies}"
 
 
+def trunk_line(summary: SetSummary) -> str:
+    """Lean, travel and the parts of the swing; empty without a chest sensor."""
+    means = summary.means
+    lean, travel = means["trunk_lean_deg"], means["trunk_travel_deg"]
+    if lean is None or travel is None:
+        return ""
+    said = f"leans {math.degrees(lean):.0f}° at the start, moves by {math.degrees(travel):.0f}° while raising"
+    tipping, shifting = means["swing_tipping_cm"], means["swing_shifting_cm"]
+    if tipping is not None and shifting is not None:
+        said += f"; swing by tipping {100 * tipping:.1f} cm, by shifting {100 * shifting:.1f} cm"
+    arm = means["elevation_to_trunk_deg"]
+    return said if arm is None else f"{said}; arm against it {math.degrees(arm):.0f}° at the top"
+
+
 def _body_swing(reps: Sequence[Rep], summary: SetSummary, ascii_only: bool) -> str:
     """The mean, and in how many reps it cannot be told and why (the commonest reason, without its figures)."""
     mean = _mean(summary, "body_swing_cm", " cm", digits=1)
@@ -335,7 +348,7 @@ def _notes(reps: Sequence[Rep], ascii_only: bool) -> list[str]:
     return [said] if said else []
 
 
-def _plain(value: Any) -> str:
+def _plain(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, list | tuple):

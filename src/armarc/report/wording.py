@@ -8,21 +8,7 @@ from collections.abc import Collection
 from armarc.errors import ArmarcError
 from armarc.exercises import Exercise, find_exercise, load_catalogue
 from armarc.motion import ArmMotion
-from armarc.report.flags import flag_letters, flag_words
 from armarc.reps.types import MeasuredSet
-
-__all__ = [
-    "CAUTION",
-    "COORDINATES",
-    "HEIGHT_CAUTION",
-    "cautions_for",
-    "counted",
-    "exercise_of",
-    "flag_letters",
-    "flag_words",
-    "measured_how",
-    "set_facts",
-]
 
 HEIGHT_CAUTION = (
     "If a movement hurts, high up, with the little finger up or anywhere, stop, lower the range, move forward of the "

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
+from armarc.motion.quaternions import CACHED_ROWS
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 COUNTING_RATE_HZ = 30.0
@@ -83,35 +84,39 @@ def sensor_path(
     SensorPath
     """
     every = max(1, round(rate_hz / COUNTING_RATE_HZ))
-    up = up_in_sensor(quaternion)
-    about_up = np.einsum("ij,ij->i", up, angular_velocity_rad_s)
-    # Copies: a view would keep the whole recording's.
-    turned = _integral(angular_velocity_rad_s, rate_hz)[::every].copy()
+    about_up = np.empty(len(quaternion))
+    for first in range(0, len(quaternion), CACHED_ROWS):
+        part = slice(first, first + CACHED_ROWS)
+        about_up[part] = np.einsum("ij,ij->i", up_in_sensor(quaternion[part]), angular_velocity_rad_s[part])
+    turned = np.stack([_integral(rate, rate_hz)[::every] for rate in angular_velocity_rad_s.T], axis=1)
     slow_hz = rate_hz / every
+    up = up_in_sensor(quaternion[::every])
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
-        up=up[::every].copy(),
+        up=up,
         turned_rad=turned,
-        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),
+        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),  # a view would keep the whole recording's
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
         acceleration_m_s2=None
         if specific_force_m_s2 is None
-        else _thinned(specific_force_m_s2, every) - STANDARD_GRAVITY_M_S2 * up[::every],
+        else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
+        - STANDARD_GRAVITY_M_S2 * up,
     )
 
 
 def _thinned(values: FloatArray, every: int) -> FloatArray:
-    """Every so manyth row, as the mean of those around it."""
-    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+    """Every so manyth value, as the mean of those around it."""
+    total = np.zeros(len(values) + 1)
+    np.cumsum(values, out=total[1:])
     middle = np.arange(0, len(values), every)
     first, stop = np.maximum(middle - every // 2, 0), np.minimum(middle + every // 2 + 1, len(values))
-    return np.asarray((total[stop] - total[first]) / (stop - first)[:, None])
+    return np.asarray((total[stop] - total[first]) / (stop - first))
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     out = np.zeros_like(rate)
-    np.cumsum(rate[:-1], axis=0, out=out[1:])
+    np.cumsum(rate[:-1], out=out[1:])
     out /= rate_hz
     return out
 

@@ -7,7 +7,9 @@ needs a few milliseconds to come in. Limits are working limits: a coach has a ph
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
+import socket
 from collections import Counter
 from collections.abc import Callable, Hashable
 
@@ -65,3 +67,25 @@ def home_of(address: str) -> str:
             return str(ip.ipv4_mapped)
         return str(ipaddress.ip_network((ip, 64), strict=False))
     return str(ip)
+
+
+class Porch(socket.socket):
+    """A listening socket that shows every new connection to the door before anything is said.
+
+    Without it, connections that never encrypt would be seen by nobody until they time out.
+    """
+
+    def __init__(self, door: Door, listener: socket.socket) -> None:
+        super().__init__(listener.family, listener.type, listener.proto, listener.detach())
+        self._door = door
+
+    def accept(self) -> tuple[socket.socket, object]:
+        """As of any socket; the longest waiting one of a crowd is sent away."""
+        link, peer = super().accept()
+
+        def send_away() -> None:
+            with contextlib.suppress(OSError):
+                link.shutdown(socket.SHUT_RDWR)
+
+        self._door.arrive(peer, home_of(str(peer[0])), send_away)
+        return link, peer

@@ -30,8 +30,7 @@ from websockets.exceptions import ConnectionClosed
 from websockets.http11 import Request, Response
 
 from armarc.live.web.access import Access
-from armarc.live.web.door import Door, home_of
-from armarc.live.web.porch import Porch
+from armarc.live.web.door import Door, Porch, home_of
 
 if TYPE_CHECKING:
     from armarc.live.web.phone_desk import PhoneDesk
