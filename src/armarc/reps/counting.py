@@ -7,6 +7,7 @@ direction it turns.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -224,11 +225,11 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
 
 
 def _left_out(
-    path: SensorPath, runs: list[Run], rules: CountingRules, taken_off: list[tuple[int, int]] | None = None
+    path: SensorPath, runs: list[Run], rules: CountingRules, taken_off: Sequence[tuple[int, int]] = ()
 ) -> list[LeftOut]:
     """Movements of at least half the smallest range outside the sets; some were taken off the sets' ends."""
     edges = [0, *(edge for run in runs for edge in (run.first, run.last)), len(path)]
-    out: list[LeftOut] = []
+    out = [LeftOut(first=first, stop=stop, reason=AT_AN_END) for first, stop in taken_off]
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
         if stop - first < 2:
             continue
@@ -248,19 +249,19 @@ def _left_out(
             continue
         walking = swings(found, resting_share(found, curve, first, rests_within(path, first, stop)))
         for k in range(len(found)):
+            if any(a <= found.top[k] < b for a, b in taken_off):
+                continue
             reason = (
                 "cut by the start or the end of the recording"
                 if found.is_cut[k]
                 else "a swing of a walking arm"
                 if walking[k]
-                else AT_AN_END
-                if any(a <= found.top[k] < b for a, b in taken_off or ())
                 else UNLIKE
             )
             out.append(
                 LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
             )
-    return out
+    return sorted(out, key=lambda one: one.first)
 
 
 def _facing(runs: list[Run], axis: FloatArray) -> float:

@@ -151,22 +151,28 @@ class _Set:
         others = self._others(k, outside)
         if self._is_cut(k) or len(others) < FULL_SET:
             return np.inf
-        total = 0.0
-        for spread, values in (
-            (RANGE, self.candidates.range_rad),
-            (TIME, self.candidates.up_s),
-            (SPEED, self.candidates.speed_rad_s),
-        ):
-            logs = np.log(values[self.members])
-            usual = float(np.median(logs[others]))
-            own = 1.4826 * float(np.median(np.abs(logs[others] - usual)))
-            found = spread.evidence(float(logs[k]) - usual, own)
-            total += max(found, -SMALLER_COST) if spread is RANGE and logs[k] < usual else found
+        seen, is_first = self.candidates, outside.start == 0
+        (larger, longer, faster), own = self._misses(k, others, seen.range_rad, seen.up_s, seen.speed_rad_s)
+        total = RANGE.evidence(larger, own[0])
+        if larger < 0:
+            total = max(total, -SMALLER_COST)
+            if not is_first:  # part of the way takes less time and is slower: a last rep that fails
+                longer, faster = _beyond(longer, larger), _beyond(faster, larger)
+        total += TIME.evidence(longer, own[1]) + SPEED.evidence(faster, own[2])
         rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, others))
-        is_first = outside.start == 0
         outer, inner = (rise, fall) if is_first else (fall, rise)
         total += max(outer, -OUTER_COST) + inner
         return total - self._pause_cost(k, inward=1 if is_first else -1)
+
+    def _misses(self, k: int, others: list[int], *measures: FloatArray) -> tuple[list[float], list[float]]:
+        """By which logarithms it misses the others' medians, and how much each of these scatters."""
+        missed, own = [], []
+        for values in measures:
+            logs = np.log(values[self.members])
+            usual = float(np.median(logs[others]))
+            missed.append(float(logs[k]) - usual)
+            own.append(1.4826 * float(np.median(np.abs(logs[others] - usual))))
+        return missed, own
 
     def _felt_beyond(self, k: int, others: list[int]) -> FloatArray:
         """Logarithms of how much more of what was felt going up and down is left unexplained than in the others."""
@@ -196,6 +202,11 @@ class _Set:
         pauses = np.maximum(leaves[1:] - returns[:-1], 0.0) + RHYTHM_S
         longer = np.log(pauses[k if inward > 0 else k - 1] / np.median(pauses)) / RHYTHM_SPREAD
         return 0.5 * min(max(float(longer), 0.0) ** 2, CAP)
+
+
+def _beyond(miss: float, smaller: float) -> float:
+    """What of a negative miss a smaller range does not explain."""
+    return miss if miss >= 0 else min(miss - smaller, 0.0)
 
 
 def _size(pieces: list[FloatArray]) -> FloatArray:
