@@ -260,7 +260,7 @@ def _columns(table: type, prefix: str = "") -> list[Column]:
     return found
 
 
-def _kind(hint: Any) -> Kind:
+def _kind(hint: object) -> Kind:
     parts = get_args(hint) if get_origin(hint) in (Union, UnionType) else (hint,)
     plain = next(part for part in parts if part is not type(None))
     return _KINDS[get_origin(plain) or plain]
@@ -287,7 +287,7 @@ def record_of(row: Any) -> dict[str, Any]:
     return {each.key: each.published(row) for each in columns(table)}
 
 
-def row_of(table: type[Row], record: Mapping[str, Any], **other: Any) -> Row:
+def row_of(table: type[Row], record: Mapping[str, object], **other: object) -> Row:
     """A row read back from its published record, the other way round than `record_of`.
 
     Parameters
@@ -304,7 +304,7 @@ def row_of(table: type[Row], record: Mapping[str, Any], **other: Any) -> Row:
     InputError
         A value is of another kind than its column, or a text or whole number is missing.
     """
-    found: dict[str, dict[str, Any]] = {}
+    found: dict[str, dict[str, object]] = {}
     known: type = table
     for each in columns(known):
         part, _, name = each.field.rpartition(".")

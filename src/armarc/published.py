@@ -20,7 +20,7 @@ from armarc.measures import Unit, key_of, unit_of
 Row = TypeVar("Row")
 
 
-def as_published(decimals: int | None = None, *, key: str = "") -> dict[str, Any]:
+def as_published(decimals: int | None = None, *, key: str = "") -> dict[str, object]:
     """Metadata of a field that is published with other decimals than its unit's, or under a key of its own.
 
     Parameters
@@ -33,7 +33,7 @@ def as_published(decimals: int | None = None, *, key: str = "") -> dict[str, Any
     return {"decimals": decimals, "key": key}
 
 
-def _edge(one: Field[Any]) -> tuple[str, float, int]:
+def _edge(one: Field[object]) -> tuple[str, float, int]:
     """Key, factor to the outside and decimals of a field."""
     unit, key, decimals = unit_of(one.name), one.metadata.get("key"), one.metadata.get("decimals")
     if key and key.endswith(unit.si):
@@ -102,7 +102,7 @@ def read_back(kind: type[Row], record: Any) -> Row:
 
 
 _AGAIN = "process the recording again"
-_PLAIN_KINDS: Mapping[Any, type | UnionType] = {float: int | float, int: int, str: str, bool: bool}
+_PLAIN_KINDS: Mapping[object, type | UnionType] = {float: int | float, int: int, str: str, bool: bool}
 
 
 def _inside(hint: Any, value: Any, factor: float, key: str) -> Any:

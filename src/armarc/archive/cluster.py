@@ -114,7 +114,7 @@ def _outcomes(
     # A task rather than scattered data: it can be computed again when the workers that hold it die.
     shared = client.submit(_the_same, setup, key=f"armarc-setup-{name}")
     running = dask.as_completed(loop=client.loop)
-    task_of: dict[Any, ArchiveTask] = {}
+    task_of: dict[object, ArchiveTask] = {}
     number = 0
 
     def submit(task: ArchiveTask) -> None:
@@ -158,7 +158,7 @@ def _outcomes(
         yield outcome
 
 
-def _plain(error: Any) -> ArmarcError:
+def _plain(error: object) -> ArmarcError:
     if type(error).__name__ == "KilledWorker":
         return ArmarcError(
             "workers of the cluster died while measuring it, again and again",

@@ -36,7 +36,7 @@ def mend(store: ArchiveStore, run: str) -> list[str]:
     return said
 
 
-def fault_of(store: ArchiveStore, run: str, part: str, entry: Mapping[str, Any]) -> str:
+def fault_of(store: ArchiveStore, run: str, part: str, entry: Mapping[str, object]) -> str:
     """What is wrong with a part; empty when nothing is."""
     parquet = pyarrow("parquet")
     rows = entry.get("rows")
@@ -344,7 +344,7 @@ class _PartWriter:
             rows.clear()
 
     def _clear(self) -> None:
-        self._rows: dict[str, list[dict[str, Any]]] = {name: [] for name in TABLE_NAMES}
-        self._chunks: dict[str, list[Any]] = {name: [] for name in TABLE_NAMES}
+        self._rows: dict[str, list[dict[str, object]]] = {name: [] for name in TABLE_NAMES}
+        self._chunks: dict[str, list[object]] = {name: [] for name in TABLE_NAMES}
         self._n_files = self._n_reps = 0
         self._began = time.monotonic()

@@ -45,7 +45,9 @@ def list_failures(store: ArchiveStore, run: str | None = None) -> Iterator[dict[
                 yield {"run": name, **row}
 
 
-def _run_status(store: ArchiveStore, run: str, record: dict[str, Any], problems: list[str]) -> dict[str, Any]:
+def _run_status(
+    store: ArchiveStore, run: str, record: dict[str, object], problems: list[str]
+) -> dict[str, object]:
     parquet = pyarrow("parquet")
     rows: Counter[str] = Counter()
     size = 0

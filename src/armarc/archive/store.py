@@ -147,7 +147,7 @@ class ArchiveStore:
             self._lock.close()
             self._lock = None
 
-    def runs(self) -> dict[str, dict[str, Any]]:
+    def runs(self) -> dict[str, dict[str, object]]:
         """Version and settings of every run, by name, oldest first."""
         found = [
             (path.stem, _read_json(path))
@@ -263,7 +263,7 @@ class ArchiveStore:
             self._write_parquet(path, kept)
         return int(table.num_rows - kept.num_rows)
 
-    def _write_parquet(self, path: Path, table: Any) -> None:
+    def _write_parquet(self, path: Path, table: object) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         with appearing(path) as stream:
             pyarrow("parquet").write_table(table, stream, compression="zstd", write_page_checksum=True)
@@ -303,7 +303,7 @@ def plain_disk_errors(folder: Path) -> Iterator[None]:
         ) from error
 
 
-def _read_json(path: Path) -> dict[str, Any]:
+def _read_json(path: Path) -> dict[str, object]:
     try:
         document = json.loads(path.read_text("utf-8"))
     except (OSError, ValueError, RecursionError) as error:

@@ -161,7 +161,7 @@ LABELS = (
 """What is said about the sets of a recording, for the training log."""
 
 
-def check_logged(*, log: bool, **labels: Any) -> None:
+def check_logged(*, log: bool, **labels: object) -> None:
     """Refuse labels that would go nowhere.
 
     Raises
@@ -176,7 +176,7 @@ def check_logged(*, log: bool, **labels: Any) -> None:
         raise UsageError(f"--{said[0]} is kept in the training log only", "add --log")
 
 
-def reading(**words: Any) -> dict[str, Any]:
+def reading(**words: object) -> dict[str, object]:
     """Options of `armarc.read_csv` by their names there."""
     named = {"rate": "rate_hz", "gyroscope": "gyroscope_path"}
     return {named.get(word, word): value for word, value in words.items()}

@@ -128,7 +128,7 @@ class Measured:
     path: Path
     session: Session
     result: Result
-    reading: dict[str, Any]
+    reading: dict[str, object]
     trunk_path: Path | None = None
 
 

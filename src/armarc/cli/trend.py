@@ -217,7 +217,7 @@ def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float
     return smallest_relevant(measure, everyone)
 
 
-def trend_record(found: Trend, kept: str) -> dict[str, Any]:
+def trend_record(found: Trend, kept: str) -> dict[str, object]:
     """JSON of a trend."""
     change = found.change
     return {

@@ -24,7 +24,7 @@ class Face(Protocol):
 
     name: str
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """An event, as its JSON record and, when it came from the engine, as itself."""
 
     def refresh(self, scoreboard: Scoreboard) -> None:
@@ -49,7 +49,7 @@ class Audience:
         self._faces = faces
         self._tell = tell
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None = None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None = None) -> None:
         """Let every face hear an event."""
         for face in list(self._faces):
             self._let(face, partial(face.hear, record, event))
@@ -86,7 +86,7 @@ class JsonLines:
     def __init__(self, out: TextIO | None = None) -> None:
         self._out = out or sys.stdout
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """Print the record at once."""
         try:
             self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
@@ -112,7 +112,7 @@ class TerminalFace:
         self._drawn_s = -1.0
         self._news = False
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """The next refresh draws at once."""
         self._news = True
 
@@ -135,7 +135,7 @@ class SoundFace:
     def __init__(self, player: Player) -> None:
         self._player = player
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """Play what belongs to the event."""
         name = "mark" if record["event"] == "mark reached" else None if event is None else sound_for(event)
         if name is not None:

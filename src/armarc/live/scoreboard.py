@@ -278,12 +278,12 @@ def _live_line(event: SetEnded, has_band: bool) -> SetLine:
     )
 
 
-def session_record(event: str, time_s: float, **more: Any) -> dict[str, Any]:
+def session_record(event: str, time_s: float, **more: object) -> dict[str, object]:
     """An event of the session at a signal time."""
     return {"schema": SCHEMA, "event": event, "time_s": round(time_s, 4), **more}
 
 
-def opening_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[str, Any]:
+def opening_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[str, object]:
     """The first event."""
     return session_record(
         "session",
@@ -295,7 +295,7 @@ def opening_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict
     )
 
 
-def task_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[str, Any]:
+def task_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[str, object]:
     """Who lifts what."""
     return {
         "lifter": task.lifter,
@@ -307,12 +307,12 @@ def task_record(scoreboard: Scoreboard, task: Task, choices: Choices) -> dict[st
     }
 
 
-def link_record(news: LinkNews, text: str) -> dict[str, Any]:
+def link_record(news: LinkNews, text: str) -> dict[str, object]:
     """Something about a sensor."""
     return session_record("link", news.time_s, state=news.state, text=text, battery_pct=news.battery_pct)
 
 
-def mark_record(reached: Reached, time_s: float) -> dict[str, Any]:
+def mark_record(reached: Reached, time_s: float) -> dict[str, object]:
     """A mark of the lifter's own was reached."""
     return session_record(
         "mark reached",

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
 
 from armarc.choices import Choices
 from armarc.errors import UsageError
@@ -331,7 +330,7 @@ class LiveSession:
             if isinstance(event, SetEnded):
                 self._end_set(arm, event)
 
-    def _sided(self, record: dict[str, Any], arm: Arm) -> dict[str, Any]:
+    def _sided(self, record: dict[str, object], arm: Arm) -> dict[str, object]:
         """With two arms a record says whose it is."""
         return record if len(self.arms) == 1 else {**record, "side": arm.choices.side}
 

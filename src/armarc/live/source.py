@@ -12,7 +12,7 @@ import time
 from collections.abc import AsyncGenerator, AsyncIterator, Callable, Iterator
 from contextlib import aclosing
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.errors import ArmarcError
 from armarc.recording import ROUNDING_KEYS, FloatArray, Metadata, Recording, RecordingWriter
@@ -217,7 +217,7 @@ class RawFile:
 
         self._do(write)
 
-    def event(self, record: dict[str, Any]) -> None:
+    def event(self, record: dict[str, object]) -> None:
         """Write a line about the stream."""
         self._do(lambda writer: writer.event(record))
 

@@ -50,7 +50,7 @@ class Aside:
 
     def __init__(self) -> None:
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="looking back")
-        self._future: Future[Any] | None = None
+        self._future: Future[object] | None = None
         self._take_up: Callable[[Any, list[EngineEvent]], None] | None = None
         self.pending = self.before_moving = False
         self.due = 0

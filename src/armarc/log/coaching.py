@@ -141,7 +141,7 @@ _PARTS: dict[str, Check] = {**dict.fromkeys(PARTS, _share), "source": text(), "a
 
 
 def _read(table: Mapping[str, Any], path: Path, below: Coaching | None) -> Coaching:
-    def rows(name: str) -> dict[str, Any]:
+    def rows(name: str) -> dict[str, object]:
         found = table.get(name, {})
         if not isinstance(found, dict):
             raise FormatError(f"{name} is a table", f"write  [{name}]", file=str(path), column=name)
@@ -182,7 +182,7 @@ def _read(table: Mapping[str, Any], path: Path, below: Coaching | None) -> Coach
     )
 
 
-def _table(value: Any, path: Path, name: str) -> dict[str, Any]:
+def _table(value: object, path: Path, name: str) -> dict[str, object]:
     if not isinstance(value, dict):
         raise FormatError("expected a table", f"write  [{name}]", file=str(path), column=name)
     return value

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import sqlalchemy as sa
@@ -71,7 +71,7 @@ def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, int]:
         raise LogError(
             f"the raw recording of set {entry.id} was not kept", "curves need it; numbers are still there"
         )
-    current: dict[str, Any] = {**settings, "side": entry.side or settings.get("side")}
+    current: dict[str, object] = {**settings, "side": entry.side or settings.get("side")}
     if entry.load_kg is not None:
         current["load_kg"] = entry.load_kg
     if entry.load_kg not in (None, settings.get("load_kg")):
@@ -176,7 +176,7 @@ def _shared(courses: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArra
     return grid, np.array([values[np.isin(angle, grid)] for angle, values in courses])
 
 
-def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
+def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, object]]:
     """JSON-ready curves."""
 
     def plain(values: FloatArray | None) -> list[float] | None:

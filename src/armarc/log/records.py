@@ -70,7 +70,7 @@ _KEYS = (
 )
 
 
-def logged_record(entry: LoggedSet, reps: Sequence[dict[str, Any]] | None = None) -> dict[str, Any]:
+def logged_record(entry: LoggedSet, reps: Sequence[dict[str, object]] | None = None) -> dict[str, object]:
     """One set with its labels and summary, and its reps when given."""
     said = {key: getattr(entry, key) for key in _KEYS}
     record: dict[str, Any] = said | {

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -68,7 +67,7 @@ class Repeatability:
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         error = self.error
-        record: dict[str, Any] = {
+        record: dict[str, object] = {
             "measure": self.measure.key,
             "unit": self.measure.unit,
             "across": self.across,

@@ -135,7 +135,7 @@ class SetTable:
     def by_lift(self) -> list[SetTable]:
         """The sets of each lifter, exercise, variant and side, oldest first; what was done first comes first."""
         table = self.in_time
-        places: dict[tuple[Any, ...], int] = {}
+        places: dict[tuple[object, ...], int] = {}
         lifts = [places.setdefault(task[:3], len(places)) for task in table.tasks]
         code = table.lifter * len(places) + np.array(lifts, np.int64)[table.task]
         return [table.take(rows) for rows in grouped(code, np.arange(len(table)))]
@@ -272,7 +272,7 @@ def _values(measure: SetMeasure, place: sa.Column[Any], column: Sequence[Any]) -
     return _floats(column) * (100.0 if place is schema.set_number.c.in_band_share else 1.0)
 
 
-def _of_summary(summary: dict[str, Any], measure: SetMeasure) -> float | None:
+def _of_summary(summary: dict[str, object], measure: SetMeasure) -> float | None:
     value = summary.get(measure.summary_key)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Any
 
 from armarc.errors import ArmarcError
 from armarc.exercises import band_words
@@ -337,5 +336,5 @@ def _written(entry: LoggedSet) -> str:
     return f"{entry.day.day} {entry.day:%B %Y}"
 
 
-def _shown(value: Any) -> str:
+def _shown(value: object) -> str:
     return f"{value:.0f}" if isinstance(value, int | float) else "–"

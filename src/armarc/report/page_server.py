@@ -146,7 +146,7 @@ class _Pages:
         self.base = entry.place
         self.drawing = threading.Lock()
 
-    def guarded(self, handler: Callable[[Request, bytes], Response]) -> Callable[[Request], Any]:
+    def guarded(self, handler: Callable[[Request, bytes], Response]) -> Callable[[Request], object]:
         """Let in whom the entry knows, and turn errors into plain pages."""
 
         async def answer(request: Request) -> Response:
@@ -272,7 +272,7 @@ class _Pages:
         gone = [tag for tag in entry.tags if tag not in labels.checked().tags]
         edit_sets(self.store, [entry.id], labels, untag=gone, clear=clear)
 
-    def _page(self, entries: list[LoggedSet], form: Mapping[str, Any] | None = None) -> Response:
+    def _page(self, entries: list[LoggedSet], form: Mapping[str, object] | None = None) -> Response:
         title, below = title_for(entries)
         with self.drawing:
             sections = build_sections(self.store, entries, coaching=self.coaching, today=date.today())
@@ -287,7 +287,7 @@ class _Pages:
             )
         return HTMLResponse(page)
 
-    def _form(self, entry: LoggedSet) -> dict[str, Any]:
+    def _form(self, entry: LoggedSet) -> dict[str, object]:
         with self.store.reading() as connection:
             table = schema.training_set
             chosen = sa.select(table.c.removed_at).where(table.c.id == entry.id)

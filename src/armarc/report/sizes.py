@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import matplotlib as mpl
 from matplotlib.colors import to_hex
@@ -105,7 +105,7 @@ def _move(figure: Figure, width: float, height: float, left: float, bottom: floa
         )
 
 
-_METADATA: dict[str, dict[str, Any]] = {
+_METADATA: dict[str, dict[str, object]] = {
     ".png": {"Software": "armarc"},
     ".svg": {"Date": None, "Creator": "armarc"},
     ".pdf": {"CreationDate": None, "Creator": "armarc"},

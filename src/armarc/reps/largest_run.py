@@ -22,8 +22,6 @@ CUT_SHARE = 0.35
 """A movement that was half recorded tells less: two of them less than a whole one."""
 OUTSIDER_COST = 1.5
 UNHURRIED_CYCLE_S = 1.5
-RESTING = 2.5
-"""Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
 
 BARRIER = 1e4
 """More than any run of a stretch adds up to."""
@@ -77,9 +75,6 @@ def largest_runs(
     likely *= np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
     gain[:, hopeless] = -np.inf
-    held = (found.up_s >= rules.rest_s) & ~found.is_cut
-    if held.any():
-        gain[held & (found.up_s >= RESTING * patterns.up_s[:, None])] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad / patterns.range_rad[:, None])
     order = range(len(patterns))
     if len(patterns) > most:

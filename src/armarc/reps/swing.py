@@ -56,7 +56,7 @@ TAKEN_SHARE = 0.03
 """The fit of the lever arm takes about this share of a swing for the arm's own; so does the low-pass."""
 GIRDLE_SHARE, GIRDLE_DOUBT = 0.3, 0.3
 """Shares, in the standard error, of what moves with the arm's angle and of what taking it away has changed."""
-HIDDEN_SHARE = 0.6
+HIDDEN_SHARE = 0.8
 """Share, in the standard error, of the path that the arm's direction may have hidden from the fit of the lever arm."""
 WITH_ARM_M = 0.008
 """More than this with the arm's angle is more than a rigid arm shows on any grade of sensor (at most 0.7 cm)."""

@@ -92,9 +92,9 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def rep_record(rep: TruthRep) -> dict[str, Any]:
+def rep_record(rep: TruthRep) -> dict[str, object]:
     """The rep under the published keys (`REP_KEYS`): seconds, degrees, centimetres."""
-    record: dict[str, Any] = {}
+    record: dict[str, object] = {}
     for key in REP_KEYS:
         field, unit = field_of(key)
         value = getattr(rep, field)
@@ -129,7 +129,7 @@ def truth_record(
     truth: Truth, recording: Recording, *, file: str = "", series: bool = False
 ) -> dict[str, object]:
     """Everything the truth file holds, as plain lists and numbers."""
-    record: dict[str, Any] = {
+    record: dict[str, object] = {
         "schema": SCHEMA,
         "note": NOTE,
         "recording": {
@@ -225,7 +225,7 @@ def write_truth(
     write_whole(path, text + "\n")
 
 
-def read_truth(path: Path) -> dict[str, Any]:
+def read_truth(path: Path) -> dict[str, object]:
     """Read a truth file.
 
     Raises
@@ -244,5 +244,5 @@ def read_truth(path: Path) -> dict[str, Any]:
         ) from None
     if schema != SCHEMA:
         raise FormatError(f"unknown schema {schema!r}", f"expected {SCHEMA}", file=str(path))
-    out: dict[str, Any] = record
+    out: dict[str, object] = record
     return out
