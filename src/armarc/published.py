@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import MISSING, Field, fields, is_dataclass
 from datetime import date
+from functools import cache
 from types import UnionType
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
@@ -40,6 +41,12 @@ def _edge(one: Field[object]) -> tuple[str, float, int]:
     return key or key_of(one.name), unit.factor, unit.decimals if decimals is None else decimals
 
 
+@cache
+def _edges(kind: type) -> tuple[tuple[str, str, float, int], ...]:
+    """Name of each field of a dataclass, and its `_edge`."""
+    return tuple((one.name, *_edge(one)) for one in fields(kind))
+
+
 def published(row: Any, decimals: int | None = None) -> dict[str, Any]:
     """A dataclass JSON-ready: lists for tuples, null for None and for what is not finite, ISO 8601 for dates.
 
@@ -50,14 +57,19 @@ def published(row: Any, decimals: int | None = None) -> dict[str, Any]:
     decimals : int or None
         Of every number; None for those of each field.
     """
-    out = {}
-    for one in fields(row):
-        key, factor, usual = _edge(one)
-        out[key] = _outside(getattr(row, one.name), factor, usual if decimals is None else decimals)
-    return out
+    kind: type = type(row)
+    return {
+        key: _outside(getattr(row, name), factor, usual if decimals is None else decimals)
+        for name, key, factor, usual in _edges(kind)
+    }
 
 
 def _outside(value: Any, factor: float, decimals: int) -> Any:
+    if isinstance(value, float):
+        # Adding zero turns a minus zero into a plain one.
+        return round(value * factor, decimals) + 0.0 if math.isfinite(value) else None
+    if value is None or isinstance(value, str | int):
+        return value
     if is_dataclass(value):
         return published(value)
     if isinstance(value, Mapping):
@@ -66,9 +78,6 @@ def _outside(value: Any, factor: float, decimals: int) -> Any:
         return value.isoformat()
     if isinstance(value, list | tuple):
         return [_outside(part, factor, decimals) for part in value]
-    if isinstance(value, float):
-        # Adding zero turns a minus zero into a plain one.
-        return round(value * factor, decimals) + 0.0 if math.isfinite(value) else None
     return value
 
 

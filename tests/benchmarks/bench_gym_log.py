@@ -37,6 +37,8 @@ LIFTERS = 40
 SETS_A_RECORDING = 4
 TASKS = (("lateral-raise", ""), ("lateral-raise", "cable"), ("front-raise", ""), ("y-raise", "prone"))
 LOADS_KG = (6.0, 8.0, 10.0, None)
+# Everybody's Python keeps what it has compiled; these answers are to start as theirs do.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 CURVE_NAMES = ("angle_deg", "concentric_n_m", "concentric_sd_n_m", "eccentric_n_m", "eccentric_sd_n_m")
 TEMPLATES = 160
 """Recordings that differ in every rep; the numbers of each set differ once more."""

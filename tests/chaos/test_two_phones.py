@@ -55,7 +55,7 @@ def recording(folder: Path) -> Any:
     yield running
     if running.process.poll() is None:
         running.process.send_signal(signal.SIGINT)
-        running.end(30)
+        running.end(60)
 
 
 def _url(running: Running) -> str:
@@ -101,7 +101,7 @@ def test_wrist_and_chest_are_recorded_on_one_clock_and_measured_as_a_pair(
     chest = simulate_chest(plan, 3)
     acked, begins = _lifted(_url(recording), wrist, chest)
     recording.process.send_signal(signal.SIGINT)
-    assert recording.end(30) == 0, recording.said()
+    assert recording.end(60) == 0, recording.said()
     ((_, said),) = recording.records()
     files = [Path(one["file"]) for one in said["files"]]
     assert [file.name for file in files] == ["set-wrist.csv", "set-chest.csv"]
@@ -143,7 +143,7 @@ def test_a_phone_that_never_came_is_said(recording: Running) -> None:
             wrist.send(message)
             wrist.recv()
         recording.process.send_signal(signal.SIGINT)
-        assert recording.end(30) == 0
+        assert recording.end(60) == 0
     ((_, said),) = recording.records()
     assert [one["samples"] for one in said["files"]] == [len(rows), 0]
     assert "set-chest.csv was not written: its sensor never came" in recording.said()
@@ -196,4 +196,4 @@ def test_a_set_is_lifted_live_with_two_phones_and_the_next_session_asks_for_both
     again = _started(folder, "live", "--out", folder / "again.csv")
     assert "each of 2 phones (wrist, chest)" in again.said()
     again.process.send_signal(signal.SIGINT)
-    again.end(30)
+    again.end(60)

@@ -212,7 +212,7 @@ def test_interrupted_it_keeps_what_was_measured(tmp_path):
     while time.monotonic() < until and not os.path.exists(f"{last}.reached"):
         time.sleep(0.05)
     os.killpg(running.pid, signal.SIGINT)
-    _, talk = running.communicate(timeout=20)
+    _, talk = running.communicate(timeout=50)
     assert running.returncode == 130
     assert "what was measured is kept" in talk
     assert "Traceback" not in talk

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from armarc.load import Lifter
+from armarc.load.records import body_of_load
 from armarc.log import open_log
-from armarc.log.migrations import body_of_load
 from log_program import recordings, run, run_json
 
 OLD_LOG = Path(__file__).parents[1] / "log-of-form-3.tar.gz"
