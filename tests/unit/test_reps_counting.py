@@ -10,9 +10,9 @@ from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
-from armarc.reps.largest_run import CountingRules
+from armarc.reps.largest_run import CountingRules, better_half
 from armarc.reps.path import sensor_path
-from armarc.reps.runs import better_half
+from armarc.reps.runs import KNOWN_RUN_COST
 
 HZ = 100.0
 
@@ -257,4 +257,4 @@ def test_arm_swing_at_the_pace_of_the_reps_is_no_partial_rep():
     ],
 )
 def test_what_stands_alone_between_pauses_does_not_tie_two_sets(adds, costs, part):
-    assert better_half(np.array(costs), np.array(adds)) == part
+    assert better_half(np.array(costs), np.array(adds), KNOWN_RUN_COST) == part

@@ -13,8 +13,9 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, candidates_between, find_candidates, stops_of
-from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
+from armarc.reps.largest_run import GAIN, CountingRules, better_half, costs_of_pauses, largest_runs
 from armarc.reps.likeness import (
+    RESTED_S,
     Template,
     each_alone,
     median,
@@ -25,7 +26,7 @@ from armarc.reps.likeness import (
     unlikeness,
 )
 from armarc.reps.movements import FULL_SET, Movement
-from armarc.reps.path import Rests, SensorPath, angle_about, rests_within, turning_axis
+from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
@@ -36,12 +37,10 @@ SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do: they add up to no more …"""
 KNOWN_RUN_COST = 4.0
 """… unless they are more of a set that has been seen."""
-RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
-"""Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
 PROMPT = 1.5
 """A movement cut by the recording belongs to a set only when it follows within this many of its longest pauses."""
 HELD_S = 0.3
-REST_BONUS, END_REST_S = 1.5, 1.0
+REST_BONUS, END_REST_S = 1.5, RESTED_S
 """Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
 the run where it lies at the top."""
 HYSTERESES_RAD = tuple(math.radians(x) for x in (5, 8, 13, 21, 34))
@@ -94,6 +93,9 @@ def best_run(
 ) -> Run | None:
     """Find the best run of a stretch, then look again with its own axis and scale.
 
+    Where no set is known yet and nothing makes one about the axis that the stretch turns about furthest, the next one
+    is tried: handling on both sides of a short set turns further than its reps.
+
     Parameters
     ----------
     path : SensorPath
@@ -108,9 +110,25 @@ def best_run(
     Run or None
         With a score that may be negative: too little for a set.
     """
-    axis = turning_axis(path, first, stop)
-    if axis is None:  # all of it turns about the vertical, or nothing moves
-        axis = np.eye(3)[0]
+    axes = furthest_axes(path, first, stop)
+    if axes is None:  # all of it turns about the vertical, or nothing moves
+        axes = np.eye(3)[:1]
+    best = _best_about(path, first, stop, axes[0], rules, known)
+    if not known and len(axes) > 1 and (best is None or best.score <= 0):
+        other = _best_about(path, first, stop, axes[1], rules, known)
+        if other is not None and (best is None or other.score > best.score):
+            best = other
+    return best
+
+
+def _best_about(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    axis: FloatArray,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> Run | None:
     found = _search(path, first, stop, axis, rules, known, HYSTERESES_RAD)
     if found is None:
         return None
@@ -160,7 +178,8 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if found is None or found.top[-1] < since or found.is_cut[-1]:
             continue
         newest = len(found) - 1
-        if swings(found, resting_share(found, sign * curve, 0, rests_within(path, 0, len(path))))[newest]:
+        rests = rests_within(path, 0, len(path))
+        if swings(found, resting_share(found, sign * curve, 0, rests, path.rate_hz))[newest]:
             return None
         template = template_of(found, np.array([newest]))
         like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
@@ -257,7 +276,7 @@ def _scored(
     rules: CountingRules,
     known: tuple[Template, ...],
 ) -> tuple[float, float, list[int], Template] | None:
-    resting = resting_share(found, curve, first, rests)
+    resting = resting_share(found, curve, first, rests, path.rate_hz)
     walking = swings(found, resting)
     whole = np.flatnonzero(~found.is_cut & ~walking)
     if rules.arm_axis is not None and len(whole):
@@ -346,7 +365,7 @@ def _in_rhythm(
         or found.leaves_s[members[-1]] - found.returns_s[members[-2]] > usual
     ):
         b -= 1
-    costs = _costs_of_pauses(found, members[a:b])
+    costs = costs_of_pauses(found, members[a:b])
     while len(costs) > FULL_SET:
         if costs[0] > adds[a]:
             total -= float(adds[a])
@@ -356,41 +375,11 @@ def _in_rhythm(
             b -= 1
         else:
             break
-        costs = _costs_of_pauses(found, members[a:b])
+        costs = costs_of_pauses(found, members[a:b])
     kept = members[a:b]
-    part = better_half(costs, adds[a:b])
+    part = better_half(costs, adds[a:b], KNOWN_RUN_COST)
     if part is None:
         return kept, total - float(costs.sum())
     outsiders = max(float(adds[a:b].sum()) - total, 0.0)
-    pauses = _costs_of_pauses(found, kept[part])
+    pauses = costs_of_pauses(found, kept[part])
     return kept[part], float(adds[a:b][part].sum() - pauses.sum()) - outsiders
-
-
-def better_half(costs: FloatArray, adds: FloatArray) -> slice | None:
-    """The better half of a run that adds up to more as two sets; None where it is one.
-
-    What stands alone between long pauses and adds little (something put down, a watch looked at) ties two sets
-    together: without it the pauses cost nothing, and the second set costs what one like a set seen already does.
-    """
-    long = np.flatnonzero(costs > 0)
-    best, cut = 0.0, None
-    for i, before in enumerate(long):
-        for after in long[i + 1 :]:
-            if before + 1 < FULL_SET or len(adds) - after - 1 < FULL_SET:
-                continue
-            between = costs[before : after + 1].sum() - adds[before + 1 : after + 1].sum() - KNOWN_RUN_COST
-            if between > best:
-                best, cut = float(between), (int(before) + 1, int(after) + 1)
-    if cut is None:
-        return None
-    first, second = slice(0, cut[0]), slice(cut[1], len(adds))
-    return first if adds[first].sum() >= adds[second].sum() else second
-
-
-def _costs_of_pauses(found: Candidates, members: list[int]) -> FloatArray:
-    """What speaks against each pause of a run: that it is longer than usual."""
-    pauses = np.maximum(found.leaves_s[members[1:]] - found.returns_s[members[:-1]], 0.0)
-    if len(pauses) < 2:
-        return np.zeros(len(pauses))
-    longer = np.log((pauses + RHYTHM_S) / (median(pauses) + RHYTHM_S)) / RHYTHM_SPREAD
-    return np.asarray(0.5 * np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP))
