@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from typing import Any
 
 from armarc.kept import Kept, open_kept
 from armarc.options import MeasuringOptions
@@ -19,7 +18,7 @@ NOTHING_KEPT = Kept()
 """For a result that depends on nothing but the recording and what is stated."""
 
 
-def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **reading: Any) -> Recording:
+def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **reading: object) -> Recording:
     """Read a recording as ``armarc process`` reads it.
 
     Parameters
@@ -51,7 +50,7 @@ def process(
     *,
     kept: Kept | None = None,
     trunk: Trunk | None = None,
-    **named: Any,
+    **named: object,
 ) -> Session:
     """Find and measure the sets and reps of a recording, as ``armarc process`` does.
 

@@ -46,6 +46,8 @@ RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
 WOBBLING_RAD = math.radians(0.2)
 """A strap that wobbles more than this moves the edges of a 10° gate by 2–3 %: θ and θ̇ then end below the wobble."""
+LONGEST_KEPT_S = 1200.0
+"""Of a longer piece the dead reckoning, half as large again as the recording, is made anew for every fusion."""
 SETTLED_M = 0.004
 """A lever arm that moved by less than this between two rounds has settled."""
 MOVING_RAD_S = math.radians(20)
@@ -192,11 +194,13 @@ def _fused(piece: Piece, choices: Choices, lever: LeverArm | None, workings: Wor
     if choices.fusion != "smoother":
         return fuse(omega, force, rate_hz, method=choices.fusion)
     arm_hz = lever.bandwidth_hz if lever is not None and lever.wobble_rad > 0 else None
-    if workings.reckoning is None or workings.arm_hz != arm_hz:
-        workings.reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
-        workings.arm_hz = arm_hz
+    reckoning = workings.reckoning
+    if reckoning is None or workings.arm_hz != arm_hz:
+        reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
+    workings.reckoning = reckoning if len(omega) <= LONGEST_KEPT_S * rate_hz else None
+    workings.arm_hz = arm_hz
     return fuse_reckoned(
-        workings.reckoning,
+        reckoning,
         lever_arm_m=None if lever is None else lever.vector_m,
         offset_m_s2=None if lever is None else lever.offset_m_s2,
         sampling="instants",

@@ -12,7 +12,7 @@ import stat
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, BinaryIO, TypeVar
+from typing import BinaryIO, TypeVar
 
 from armarc.errors import InputError
 
@@ -116,7 +116,7 @@ def write_whole(path: Path, content: str | bytes, *, private: bool = False) -> N
 
 
 def read_entries(
-    path: Path, schema: str, make: Callable[[dict[str, Any]], T], what: str, key: str = "entries"
+    path: Path, schema: str, make: Callable[[dict[str, object]], T], what: str, key: str = "entries"
 ) -> tuple[T, ...]:
     """Read the entries of a file; none when there is no file.
 
@@ -144,7 +144,7 @@ def read_entries(
         ) from error
 
 
-def write_entries(path: Path, schema: str, entries: list[dict[str, Any]], key: str = "entries") -> Path:
+def write_entries(path: Path, schema: str, entries: list[dict[str, object]], key: str = "entries") -> Path:
     """Write a file in one step, so that a crash leaves the old or the new one.
 
     Raises

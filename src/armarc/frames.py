@@ -49,7 +49,7 @@ def samples_frame(
     return pd.concat(parts, ignore_index=True)
 
 
-def _columns(motion: ArmMotion, sets: Sequence[MeasuredSet]) -> dict[str, Any]:
+def _columns(motion: ArmMotion, sets: Sequence[MeasuredSet]) -> dict[str, object]:
     time_s = motion.time_s
     n = len(time_s)
     in_set, in_rep = np.zeros(n, np.int32), np.zeros(n, np.int32)

@@ -25,6 +25,7 @@ from armarc.errors import InputError
 
 Kind = Literal["number", "whole", "text", "texts", "yes/no"]
 Row = TypeVar("Row")
+_types_of = cache(get_type_hints)  # annotations are texts, which take a millisecond to evaluate
 LARGEST = 1e9
 """No measure is larger when it is read back (working limit: three years are 1e8 s)."""
 _KINDS: Mapping[type, Kind] = {float: "number", int: "whole", str: "text", tuple: "texts", bool: "yes/no"}
@@ -259,7 +260,7 @@ def _columns(table: type, prefix: str = "") -> list[Column]:
     return found
 
 
-def _kind(hint: Any) -> Kind:
+def _kind(hint: object) -> Kind:
     parts = get_args(hint) if get_origin(hint) in (Union, UnionType) else (hint,)
     plain = next(part for part in parts if part is not type(None))
     return _KINDS[get_origin(plain) or plain]
@@ -286,7 +287,7 @@ def record_of(row: Any) -> dict[str, Any]:
     return {each.key: each.published(row) for each in columns(table)}
 
 
-def row_of(table: type[Row], record: Mapping[str, Any], **other: Any) -> Row:
+def row_of(table: type[Row], record: Mapping[str, object], **other: object) -> Row:
     """A row read back from its published record, the other way round than `record_of`.
 
     Parameters
@@ -303,7 +304,7 @@ def row_of(table: type[Row], record: Mapping[str, Any], **other: Any) -> Row:
     InputError
         A value is of another kind than its column, or a text or whole number is missing.
     """
-    found: dict[str, dict[str, Any]] = {}
+    found: dict[str, dict[str, object]] = {}
     known: type = table
     for each in columns(known):
         part, _, name = each.field.rpartition(".")
@@ -312,7 +313,7 @@ def row_of(table: type[Row], record: Mapping[str, Any], **other: Any) -> Row:
             found.setdefault(part, {})[name] = each.read(value)
         elif each.optional or each.kind == "number":
             found.setdefault(part, {})[name] = None if each.optional else math.nan
-    parts = get_type_hints(table)
+    parts = _types_of(known)
     own = found.pop("", {})
     try:
         return table(**own, **{name: parts[name](**values) for name, values in found.items()}, **other)

@@ -156,7 +156,7 @@ class MeasuringOptions:
     reference: str | None = field(default=None, metadata=_as("reference", words=("front-raise",)))
 
     @classmethod
-    def of(cls, named: Mapping[str, Any]) -> MeasuringOptions:
+    def of(cls, named: Mapping[str, object]) -> MeasuringOptions:
         """Options by name, with the names and units of the outside or those of the inside; None states nothing.
 
         Raises
@@ -176,7 +176,7 @@ class MeasuringOptions:
         return cls(**out)
 
     @classmethod
-    def of_record(cls, record: Mapping[str, Any]) -> MeasuringOptions:
+    def of_record(cls, record: Mapping[str, object]) -> MeasuringOptions:
         """The options among the settings of a result; what else is there is left aside."""
         outside = {option.outside for option in OPTIONS.values()}
         return cls.of({key: value for key, value in record.items() if key in outside})

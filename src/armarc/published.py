@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import MISSING, Field, fields, is_dataclass
+from datetime import date
 from types import UnionType
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
@@ -18,7 +19,7 @@ from armarc.measures import Unit, key_of, unit_of
 Row = TypeVar("Row")
 
 
-def as_published(decimals: int | None = None, *, key: str = "") -> dict[str, Any]:
+def as_published(decimals: int | None = None, *, key: str = "") -> dict[str, object]:
     """Metadata of a field that is published with other decimals than its unit's, or under a key of its own.
 
     Parameters
@@ -31,7 +32,7 @@ def as_published(decimals: int | None = None, *, key: str = "") -> dict[str, Any
     return {"decimals": decimals, "key": key}
 
 
-def _edge(one: Field[Any]) -> tuple[str, float, int]:
+def _edge(one: Field[object]) -> tuple[str, float, int]:
     """Key, factor to the outside and decimals of a field."""
     unit, key, decimals = unit_of(one.name), one.metadata.get("key"), one.metadata.get("decimals")
     if key and key.endswith(unit.si):
@@ -39,18 +40,20 @@ def _edge(one: Field[Any]) -> tuple[str, float, int]:
     return key or key_of(one.name), unit.factor, unit.decimals if decimals is None else decimals
 
 
-def published(row: Any) -> dict[str, Any]:
-    """A dataclass JSON-ready: lists for tuples, null for None and for what is not finite.
+def published(row: Any, decimals: int | None = None) -> dict[str, Any]:
+    """A dataclass JSON-ready: lists for tuples, null for None and for what is not finite, ISO 8601 for dates.
 
     Parameters
     ----------
     row : dataclass instance
-        Of numbers, texts, tuples, mappings from texts, arrays and further dataclasses.
+        Of numbers, texts, tuples, mappings from texts, dates and further dataclasses.
+    decimals : int or None
+        Of every number; None for those of each field.
     """
     out = {}
     for one in fields(row):
-        key, factor, decimals = _edge(one)
-        out[key] = _outside(getattr(row, one.name), factor, decimals)
+        key, factor, usual = _edge(one)
+        out[key] = _outside(getattr(row, one.name), factor, usual if decimals is None else decimals)
     return out
 
 
@@ -59,8 +62,8 @@ def _outside(value: Any, factor: float, decimals: int) -> Any:
         return published(value)
     if isinstance(value, Mapping):
         return {name: _outside(part, factor, decimals) for name, part in value.items()}
-    if hasattr(value, "tolist"):
-        value = value.tolist()
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, list | tuple):
         return [_outside(part, factor, decimals) for part in value]
     if isinstance(value, float):
@@ -90,7 +93,7 @@ def read_back(kind: type[Row], record: Any) -> Row:
 
 
 _AGAIN = "process the recording again"
-_PLAIN_KINDS: Mapping[Any, type | UnionType] = {float: int | float, int: int, str: str, bool: bool}
+_PLAIN_KINDS: Mapping[object, type | UnionType] = {float: int | float, int: int, str: str, bool: bool}
 
 
 def _inside(hint: Any, value: Any, factor: float, key: str) -> Any:

@@ -119,7 +119,7 @@ class UsedSettings:
         return dict.fromkeys(names) | {"coordinate": self.coordinate} | self.options.record() | laid
 
     @classmethod
-    def from_record(cls, record: Mapping[str, Any]) -> UsedSettings:
+    def from_record(cls, record: Mapping[str, object]) -> UsedSettings:
         """Read back from `record`.
 
         Raises

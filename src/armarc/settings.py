@@ -34,7 +34,7 @@ FILE_NAME = "armarc.toml"
 GRAVITY_SIGNS = ("reaction", "gravity")
 
 
-def _axes(value: Any) -> str:
+def _axes(value: object) -> str:
     parts = [part.strip().lower() for part in value.split(",")] if isinstance(value, str) else []
     known = len(parts) == 3 and all(re.fullmatch("[+-]?[xyz]", part) for part in parts)
     if not known or len({part[-1] for part in parts}) != 3:
@@ -82,7 +82,7 @@ class Effective:
     """
 
     key: str
-    value: Any
+    value: object
     origin: str
 
 

@@ -24,7 +24,7 @@ class Unfit(Exception):
     """A value that is not what its key wants; the argument says what was expected."""
 
 
-def read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path) -> dict[str, object]:
     """Read a TOML file.
 
     Raises
@@ -44,7 +44,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     return parse_toml(raw, str(path))
 
 
-def parse_toml(raw: bytes, file: str) -> dict[str, Any]:
+def parse_toml(raw: bytes, file: str) -> dict[str, object]:
     """Parse the bytes of a TOML file; `file` is the name for error messages."""
     try:
         text = raw.decode("utf-8-sig")
@@ -77,7 +77,7 @@ def suggestion(word: str, known: Iterable[str]) -> str:
 
 
 def checked(
-    table: Mapping[str, Any], checks: Mapping[str, Check], *, file: str, name: str = ""
+    table: Mapping[str, object], checks: Mapping[str, Check], *, file: str, name: str = ""
 ) -> dict[str, Any]:
     """Check every key and value of a table.
 
@@ -96,7 +96,7 @@ def checked(
         An unknown key, or a value that is not what its key wants.
     """
     prefix = f"{name}." if name else ""
-    out: dict[str, Any] = {}
+    out: dict[str, object] = {}
     for key, value in table.items():
         if key not in checks:
             raise FormatError("unknown key", suggestion(key, checks), file=file, column=prefix + key)
@@ -113,7 +113,7 @@ def number(low: float, high: float, unit: str = "") -> Check:
     """A finite number from `low` to `high`."""
     wanted = f"a number from {low:g} to {high:g}{' ' + unit if unit else ''}"
 
-    def check(value: Any) -> float:
+    def check(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
             raise Unfit(wanted)
         return float(value)
@@ -125,7 +125,7 @@ def rising_pair(low: float, high: float, unit: str, example: str) -> Check:
     """Two rising finite numbers from `low` to `high`."""
     wanted = f"two rising numbers in {unit} from {low:g} to {high:g}, such as {example}"
 
-    def check(value: Any) -> tuple[float, float]:
+    def check(value: object) -> tuple[float, float]:
         if not isinstance(value, list) or len(value) != 2:
             raise Unfit(wanted)
         if any(isinstance(v, bool) or not isinstance(v, int | float) for v in value):
@@ -155,7 +155,7 @@ def one_of(choices: Iterable[str]) -> Check:
     """One of a few words, in any case."""
     words = tuple(choices)
 
-    def check(value: Any) -> str:
+    def check(value: object) -> str:
         word = value.strip().casefold() if isinstance(value, str) else None
         if word not in words:
             raise Unfit("one of " + ", ".join(f'"{w}"' for w in words))
@@ -167,7 +167,7 @@ def one_of(choices: Iterable[str]) -> Check:
 def text(*, empty: bool = False, longest: int = 600) -> Check:
     """A piece of text."""
 
-    def check(value: Any) -> str:
+    def check(value: object) -> str:
         if not isinstance(value, str) or len(value) > longest or not (empty or value.strip()):
             raise Unfit(f"a text of {0 if empty else 1} to {longest} characters in quotes")
         return " ".join(value.split())
@@ -179,7 +179,7 @@ def text_list() -> Check:
     """A list of texts."""
     one = text(longest=80)
 
-    def check(value: Any) -> tuple[str, ...]:
+    def check(value: object) -> tuple[str, ...]:
         if not isinstance(value, list):
             raise Unfit('a list of texts such as ["side raise"]')
         try:
@@ -190,7 +190,7 @@ def text_list() -> Check:
     return check
 
 
-def _shown(value: Any) -> str:
+def _shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, dict):

@@ -35,7 +35,7 @@ ALLOWED: dict[str, set[str]] = {
     "measures": {"errors"},
     "published": {"errors", "measures"},
     "outputs": {"errors", "files"},
-    "exercises": {"errors", "computer", "strict_toml"},
+    "exercises": {"errors", "computer", "published", "strict_toml"},
     "options": {"errors", "exercises", "load", "quantities", "strict_toml"},
     "settings": {"exercises", "computer", "options", "quantities", "strict_toml", "errors"},
     "tasks": {"errors", "files", "computer", "options", "quantities"},
@@ -133,7 +133,7 @@ ALLOWED: dict[str, set[str]] = {
         "trunk",
     },
     # a synthetic wrist is made without the code it is there to check
-    "simulate": {"errors", "files", "measures", "recording", "motion", "exercises"},
+    "simulate": {"errors", "files", "measures", "published", "recording", "motion", "exercises"},
     # faces
     "api": {"kept", "options", "pipeline", "recording", "trunk"},
     "__init__": {"api", "errors", "load", "recording", "pipeline", "results"},

@@ -5,7 +5,9 @@
 Every line is one run of ``armarc archive process`` in processes of its own, on invented recordings. Growth with the
 number of files and with their length is given as the slope of log(time) against log(size), start-up taken out: 1 is
 linear. For comparison the same CSV files are only read with ``pandas.read_csv``, in the same run. With ``--many`` so
-many small files go through two workers, then a fifth of them through two workers of a Dask cluster on this machine.
+many small files go through two workers; then the same through what somebody would write without an archive, a pool of
+two processes whose frames pandas puts together and writes; then a fifth of them through two workers of a Dask cluster
+on this machine. Processor time is of all processes.
 """
 
 from __future__ import annotations
@@ -13,12 +15,18 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import multiprocessing
 import os
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
+
+import pandas as pd
+
+import armarc
 
 
 def make(folder: Path, count: int, sets: int) -> Path:
@@ -67,38 +75,55 @@ def run(folder: Path, store: Path, workers: int, *more: str) -> dict:
 
 
 def pandas_seconds(folder: Path) -> float:
-    import pandas as pd
-
     began = time.perf_counter()
     for path in folder.iterdir():
         pd.read_csv(path, comment="#")
     return time.perf_counter() - began
 
 
+def plainly(path: Path) -> pd.DataFrame:
+    """The reps of one recording, as somebody without an archive gets them."""
+    return armarc.process(armarc.read_csv(path)).frame().assign(file=path.name)
+
+
+def plain_pool(folder: Path, store: Path) -> None:
+    """Measure a folder with two processes of the standard library, and one table out of all of it."""
+    with multiprocessing.get_context("spawn").Pool(2) as pool:
+        frames = pool.map(plainly, sorted(folder.iterdir()), chunksize=8)
+        pool.close()
+        pool.join()
+    pd.concat(frames, ignore_index=True).to_parquet(store)
+
+
 def many(count: int) -> None:
-    """A folder of many small files, and a fifth of it on a cluster."""
+    """A folder of many small files, the same without an archive, and a fifth of it on a cluster."""
     from distributed import LocalCluster
 
-    def line(what: str, folder: Path, done: dict) -> None:
-        n = done["total"]
+    def line(what: str, files: int, work: Callable[[], object]) -> None:
+        began, before = time.perf_counter(), os.times()
+        done = work()
+        took, after = time.perf_counter() - began, os.times()
+        used = sum(after[:4]) - sum(before[:4])
         print(
-            f"{n} files, {what}: {done['wall_s']:.0f} s, {1e3 * done['wall_s'] / n:.1f} ms a file, work of the "
-            f"workers {1e3 * done['worker_seconds'] / n:.1f} ms a file, driver {done['driver_mb']:.0f} MB; "
-            f"pandas.read_csv {1e3 * pandas_seconds(folder) / n:.1f} ms a file",
+            f"{files} files, {what}: {took:.0f} s, {1e3 * took / files:.1f} ms a file, "
+            f"{1e3 * used / files:.1f} ms of processor time a file"
+            + (f", driver {done['driver_mb']:.0f} MB" if isinstance(done, dict) else ""),
             flush=True,
         )
 
     with tempfile.TemporaryDirectory() as home_name:
         home = Path(home_name)
         folder = make(home / "many", count, 1)
-        line("two workers", folder, run(folder, home / "own", 2))
+        line("two workers", count, lambda: run(folder, home / "own", 2))
+        line("a pool of two and pandas", count, lambda: plain_pool(folder, home / "plain.parquet"))
+        line("pandas.read_csv alone", count, lambda: pandas_seconds(folder))
         fewer = make(home / "fewer", count // 5, 1)
-        with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-            line(
-                "two Dask workers",
-                fewer,
-                run(fewer, home / "dask", 2, "--scheduler", cluster.scheduler_address),
-            )
+
+        def on_a_cluster() -> dict:
+            with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+                return run(fewer, home / "dask", 2, "--scheduler", cluster.scheduler_address)
+
+        line("two Dask workers, started and ended", count // 5, on_a_cluster)
 
 
 def slope(points: list[tuple[float, float]]) -> float:

@@ -6,9 +6,9 @@ same seed is the same lifter's set, strap and sensor with another body. Starts a
 
 Columns: sets with a wrong count; of the reps of rightly counted sets the share of band verdicts that are wrong, of
 starts said to lie near an edge of the band (`near_edge`), of wrong ones among the others, and of starts not told; RMSE
-of start velocity (°/s), range and top (°), body swing (cm); share of errors within one / two standard errors; silent
-large errors: beyond two standard errors and twice the mark, on a rep without a flag and in a recording without a
-warning that the rigid arm on the same seed does not get as well.
+of start velocity (°/s), range and top (°), body swing (cm); share of errors within one / two standard errors and the
+mean of these standard errors; silent large errors: beyond two standard errors and twice the mark, on a rep without a
+flag and in a recording without a warning that the rigid arm on the same seed does not get as well.
 
 Second table: whole recordings from the start button to the stop button with walking and handling.
 """
@@ -57,6 +57,7 @@ class Tally:
     wrong_and_sure: int = 0
     errors: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
     ratios: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
+    sizes: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
     silent: int = 0
     large: int = 0
     values: int = 0
@@ -80,6 +81,7 @@ class Tally:
         for key in KEYS:
             self.errors[key] = self.errors[key] + other.errors[key]
             self.ratios[key] = self.ratios[key] + other.ratios[key]
+            self.sizes[key] = self.sizes[key] + other.sizes[key]
         return self
 
 
@@ -130,6 +132,7 @@ def tally(record: dict, truth: Truth, usual_warnings: set[str], name: str) -> Ta
             out.errors[key].append(error)
             if se:
                 out.ratios[key].append(abs(error) / se)
+                out.sizes[key].append(se)
             if abs(error) > 2 * mark and abs(error) > 2 * (se or 0.0):
                 out.large += 1
                 out.silent += not warned and not rep["quality"]
@@ -144,16 +147,17 @@ def percent(part: int, whole: int) -> str:
     return f"{100 * part / whole:.0f}" if whole else "–"
 
 
-def within(values: list[float]) -> str:
-    return (
-        f"{100 * np.mean(np.less(values, 1)):.0f}/{100 * np.mean(np.less(values, 2)):.0f}" if values else "–"
-    )
+def within(ratios: list[float], sizes: list[float]) -> str:
+    if not ratios:
+        return "–"
+    one, two = (100 * np.mean(np.less(ratios, k)) for k in (1, 2))
+    return f"{one:.0f}/{two:.0f} ±{np.mean(sizes):.1f}"
 
 
 HEAD = (
     f"{'body':<18}{'bodies':>7}{'miscounted':>11}{'wrong %':>9}{'near %':>8}{'sure, wrong':>12}{'untold %':>9}"
     f"{'start':>7}{'ROM':>6}{'top':>6}{'swing':>7}{'no swing %':>11}"
-    f"{'  start':>9}{'ROM':>9}{'top':>9}{'swing':>9}{'silent %':>10}{'large %':>9}"
+    f"{'  start':>13}{'ROM':>13}{'top':>13}{'swing':>13}{'silent %':>10}{'large %':>9}"
 )
 
 
@@ -165,14 +169,14 @@ def row(name: str, t: Tally) -> None:
         f"{percent(t.untold, t.reps):>9}"
         f"{rms(e['start_velocity_deg_s']):>7}{rms(e['rom_deg']):>6}{rms(e['top_deg']):>6}{rms(e['body_swing_cm']):>7}"
         f"{percent(t.no_swing, t.reps):>11}"
-        + "".join(f"{within(z[key]):>9}" for key in KEYS)
+        + "".join(f"{within(z[key], t.sizes[key]):>13}" for key in KEYS)
         + f"{100 * t.silent / max(t.values, 1):>10.1f}{100 * t.large / max(t.values, 1):>9.1f}",
         flush=True,
     )
 
 
 def bodies(each: int, first_seed: int) -> None:
-    print(f"{each} bodies of each kind; RMSE in °/s, °, °, cm; then % within 1/2 standard errors")
+    print(f"{each} bodies of each kind; RMSE in °/s, °, °, cm; then % within 1/2 standard errors ±mean")
     print(HEAD)
     usual: dict[int, set[str]] = {}
     together, missed = Tally(), []

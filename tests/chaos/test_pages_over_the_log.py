@@ -17,8 +17,7 @@ pytest.importorskip("httpx", reason="the test client needs httpx")
 from programs import run
 
 from armarc.log import Store, add_result, list_sets, open_log
-from armarc.report.page_entry import HEADERS, Entry
-from armarc.report.page_server import make_app
+from armarc.report.page_server import HEADERS, Entry, make_app
 from invented_log import invented_result
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"

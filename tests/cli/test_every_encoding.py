@@ -36,7 +36,8 @@ def run_all(folder: Path, encoding: str, place: str) -> list[dict]:
             encoding,
             place,
             folder,
-            "every-help" if encoding == "cp437" else "few",
+            # A pipe gets UTF-8, which has every letter; what a page of help lacks shows on a terminal.
+            "every-help" if (encoding, place) == ("cp437", "terminal") else "few",
         ],
         capture_output=True,
         env=environment,

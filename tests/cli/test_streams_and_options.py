@@ -12,9 +12,10 @@ from pathlib import Path
 
 import pytest
 import typer
+from typer.testing import CliRunner
 
 from armarc.cli import app as program_app
-from armarc.cli import log_options, terminal
+from armarc.cli import commands, log_options, terminal
 from armarc.cli.app import ErrorBoundary
 from armarc.errors import LogError
 from armarc.log import open_log
@@ -32,6 +33,23 @@ def environment(tmp_path):
 def armarc(*words, environment, **other):
     command = [sys.executable, "-m", "armarc", *map(str, words)]
     return subprocess.run(command, capture_output=True, env=environment, timeout=60, check=False, **other)
+
+
+@pytest.fixture(scope="module")
+def program():
+    """The whole program, for this process: every command, and the options that stand anywhere."""
+    whole = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
+    whole.callback()(program_app.common)
+    commands.register(whole)
+    yield whole
+    terminal.MANNER.quiet = terminal.MANNER.verbose = False
+
+
+def within(program, *words, environment, **other):
+    """The same without a process of its own, where streams are not what is tried."""
+    done = CliRunner().invoke(program, [str(word) for word in words], env=environment, **other)
+    command = ["armarc", *words]
+    return subprocess.CompletedProcess(command, done.exit_code, done.stdout_bytes, done.stderr_bytes)
 
 
 @pytest.mark.parametrize(
@@ -102,19 +120,19 @@ def test_a_log_that_fails_at_the_second_file_does_not_deny_the_first(tmp_path, m
     assert "nothing was changed" not in said
 
 
-def test_standard_input_is_a_file_like_any_other(environment):
+def test_standard_input_is_a_file_like_any_other(environment, program):
     content = STRICT.read_bytes()
     piped = armarc("process", "-", "--json", environment=environment, input=content)
-    named = armarc("process", STRICT, "--json", environment=environment)
+    named = within(program, "process", STRICT, "--json", environment=environment)
     one, other = json.loads(piped.stdout), json.loads(named.stdout)
     assert one["source"].pop("file") == "-"
     del other["source"]["file"]
     assert one == other
-    empty = armarc("process", "-", environment=environment, input=b"")
+    empty = within(program, "process", "-", environment=environment, input=b"")
     assert empty.returncode == 3
     assert b"empty" in empty.stderr
     small = {**environment, "ARMARC_LARGEST_MB": "1"}
-    flood = armarc("process", "-", environment=small, input=b"0,1,2,3,4,5,6\n" * 200_000)
+    flood = within(program, "process", "-", environment=small, input=b"0,1,2,3,4,5,6\n" * 200_000)
     assert flood.returncode == 3
     assert b"goes on beyond 1 MB" in flood.stderr
 
@@ -127,29 +145,36 @@ def foreign(path: Path) -> Path:
     return path
 
 
-def test_quiet_and_verbose_and_debug_stand_anywhere(environment, tmp_path):
+def test_quiet_and_verbose_and_debug_stand_anywhere(environment, tmp_path, program):
+    def armarc(*words):
+        return within(program, *words, environment=environment)
+
     file = foreign(tmp_path / "set.csv")
-    plain, loud = (armarc("process", file, *more, environment=environment) for more in ([], ["--verbose"]))
+    plain, loud = (armarc("process", file, *more) for more in ([], ["--verbose"]))
     assert plain.returncode == 0
     assert plain.stderr.count(b"\n") < loud.stderr.count(b"\n")
     assert b"more such notes on reading it with --verbose" in plain.stderr
     for words in (["--quiet", "process", file], ["process", file, "--quiet"]):
-        done = armarc(*words, environment=environment)
+        done = armarc(*words)
         assert (done.returncode, done.stdout, done.stderr) == (0, plain.stdout, b"")
-    wrong = armarc("process", tmp_path / "none.csv", "--quiet", environment=environment)
+    wrong = armarc("process", tmp_path / "none.csv", "--quiet")
     assert b"there is no such file" in wrong.stderr
-    assert b"Traceback" in armarc("process", tmp_path / "none.csv", "--debug", environment=environment).stderr
-    both = armarc("process", file, "--quiet", "--verbose", environment=environment)
+    both = armarc("process", file, "--quiet", "--verbose")
     assert both.returncode == 2
-    text = armarc("process", "--", "--debug", environment=environment)
+    text = armarc("process", "--", "--debug")
     assert text.returncode == 3, "behind -- it is the name of a file"
-    assert armarc("-V", environment=environment).stdout == armarc("--version", environment=environment).stdout
+    assert armarc("-V").stdout == armarc("--version").stdout
 
 
-@pytest.mark.parametrize("colour", [{"FORCE_COLOR": "1"}, {"FORCE_COLOR": "1", "TTY_COMPATIBLE": "1"}])
-def test_a_pipe_is_a_pipe_whatever_the_colours(colour, environment):
-    for words in (["process", STRICT], ["exercises"], ["settings"]):
-        plain = armarc(*words, environment=environment)
+def test_debug_shows_where_a_fault_came_from(environment, tmp_path):
+    done = armarc("process", tmp_path / "none.csv", "--debug", environment=environment)
+    assert b"Traceback" in done.stderr
+
+
+@pytest.mark.parametrize("words", [["process", STRICT], ["exercises"], ["settings"]])
+def test_a_pipe_is_a_pipe_whatever_the_colours(words, environment):
+    plain = armarc(*words, environment=environment)
+    for colour in ({"FORCE_COLOR": "1"}, {"FORCE_COLOR": "1", "TTY_COMPATIBLE": "1"}):
         coloured = armarc(*words, environment=environment | colour)
         assert coloured.stdout == plain.stdout
         assert b"\x1b" not in coloured.stdout
@@ -267,14 +292,17 @@ def test_plain_letters_can_always_be_written(letter):
     assert "–…é".encode("ascii", terminal.PLAIN_ERRORS) == b"-...e"
 
 
-def test_the_demo_and_the_pages_are_there_without_a_checkout(tmp_path, environment):
-    made = armarc("demo", tmp_path / "demo", "--only", "strict-raise", environment=environment)
+def test_the_demo_and_the_pages_are_there_without_a_checkout(tmp_path, environment, program):
+    def armarc(*words):
+        return within(program, *words, environment=environment)
+
+    made = armarc("demo", tmp_path / "demo", "--only", "strict-raise")
     assert made.returncode == 0, made.stderr
     assert (tmp_path / "demo" / "strict-raise.csv").read_bytes() == STRICT.read_bytes()
-    wrong = armarc("demo", tmp_path / "demo", "--only", "perfect-raise", environment=environment)
+    wrong = armarc("demo", tmp_path / "demo", "--only", "perfect-raise")
     assert wrong.returncode == 2
     assert b"choose from: strict-raise" in wrong.stderr
-    kept = armarc("about", environment=environment).stdout.decode()
+    kept = armarc("about").stdout.decode()
     assert environment["ARMARC_LOG"] in kept
     assert environment["ARMARC_CONFIG_DIR"] in kept
     from armarc import __version__
@@ -287,10 +315,10 @@ def test_the_demo_and_the_pages_are_there_without_a_checkout(tmp_path, environme
         ),
         *(("profile", "# The wrist profile"),),
     ):
-        shown = armarc("about", page, environment=environment)
+        shown = armarc("about", page)
         assert shown.returncode == 0, shown.stderr
         assert words in shown.stdout.decode()
-    assert armarc("about", "nothing", environment=environment).returncode == 2
+    assert armarc("about", "nothing").returncode == 2
 
 
 def test_every_demo_recording_is_made_as_its_header_says():

@@ -34,6 +34,8 @@ TRIED = (
 def run(*words: str | Path, cwd: Path, **more: str) -> str:
     kept = {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "VIRTUAL_ENV")}
     own = {"ARMARC_LOG": str(cwd / "own" / "log.sqlite"), "ARMARC_CONFIG_DIR": str(cwd / "own")}
+    # Of ten thousand modules a tenth is used; pip's word for "do not compile" is a no.
+    own["PIP_NO_COMPILE"] = "0"
     done = subprocess.run(
         [str(word) for word in words],
         cwd=cwd,

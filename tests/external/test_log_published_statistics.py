@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from armarc.log.asymmetry import asymmetry, symmetry_index
+from armarc.log.both_arms import asymmetry, symmetry_index
 from armarc.log.effects import hedges_correction, independent_effect, noncentrality_interval, paired_effect
 from armarc.log.fatigue import fatigue_of
 from armarc.log.repeatability import (

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from armarc.report.lines import area, stretches, thinned
+from armarc.report.picture_parts import area, stretches, thinned
 
 
 @given(arrays(float, st.integers(1, 400), elements=st.floats(-1e6, 1e6, width=32)), st.integers(1, 60))

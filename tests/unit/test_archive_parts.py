@@ -8,8 +8,7 @@ import pytest
 
 from armarc.api import Kept, MeasuringOptions, process
 from armarc.archive import cluster
-from armarc.archive.digests import DigestSet, digest_of
-from armarc.archive.discover import find_recordings, printable
+from armarc.archive.discover import DigestSet, digest_of, find_recordings, printable
 from armarc.archive.measuring import ArchiveTask, failed, measure_task
 from armarc.archive.schema import REP_COLUMNS, SCHEMA, TABLES
 from armarc.archive.setup import make_setup
@@ -122,7 +121,7 @@ def test_options_are_checked_before_any_file_is_touched(options, reading):
 
 
 def test_a_digest_set_is_a_set(monkeypatch):
-    monkeypatch.setattr("armarc.archive.digests._MERGE_AT", 7)
+    monkeypatch.setattr("armarc.archive.discover._MERGE_AT", 7)
     digests = [digest_of(number) for number in range(60)]
     # Two hashes that share their first half must be told apart.
     digests += [digests[3][:8] + bytes(8), digests[3][:8] + bytes(7) + b"\1"]
@@ -135,7 +134,7 @@ def test_a_digest_set_is_a_set(monkeypatch):
 
 
 def test_a_digest_set_keeps_sixteen_bytes_each(monkeypatch):
-    monkeypatch.setattr("armarc.archive.digests._MERGE_AT", 5000)
+    monkeypatch.setattr("armarc.archive.discover._MERGE_AT", 5000)
     rng = np.random.default_rng(1)
     found = DigestSet()
     found.update(rng.bytes(16) for _ in range(20_000))

@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from armarc.live import aside
-from armarc.live.aside import ASIDE_S, Aside
 from armarc.live.engine import Engine
 from armarc.live.events import EngineEvent, GateCrossed, RepEnded
+from armarc.live.stretch import ASIDE_S, Aside
 from live_runs import choices_for, recording, run
 
 SAMPLE_S = 0.01
@@ -58,7 +57,7 @@ def test_a_slow_worker_changes_no_event(monkeypatch: pytest.MonkeyPatch, options
         wait_s = lots.choice((0.0, 0.0, 0.02, 0.05))
         begin(self, lambda: (time.sleep(wait_s), look())[1], take_up, due, **options)
 
-    monkeypatch.setattr(aside.Aside, "begin", late)
+    monkeypatch.setattr(Aside, "begin", late)
     assert run(made) == quick
 
 

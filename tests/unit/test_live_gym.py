@@ -12,9 +12,8 @@ from armarc.exercises import Band
 from armarc.kept import Kept
 from armarc.live.after_set import last_time
 from armarc.live.aftermath import After
-from armarc.live.desk import Say, Switch
+from armarc.live.desk import Gym, Say, Switch
 from armarc.live.events import SetEnded
-from armarc.live.gym import Gym
 from armarc.live.offline import measure_live_set
 from armarc.live.session import LiveSession
 from armarc.live.source import play

@@ -9,12 +9,18 @@ import pytest
 
 from armarc.errors import FormatError
 from armarc.exercises import load_catalogue
-from armarc.log.coaching import FILE_NAME, PARTS, Planned, coaching_template, default_coaching, load_coaching
+from armarc.log.coaching import (
+    FILE_NAME,
+    PARTS,
+    Planned,
+    coaching_template,
+    default_coaching,
+    load_coaching,
+    planned_weeks,
+)
 from armarc.log.next_step import next_step
-from armarc.log.parts_volume import parts_volume
-from armarc.log.planned import planned_weeks
 from armarc.log.reading import LoggedSet
-from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
+from armarc.log.volume import lighter_weeks, lighter_words, parts_volume, weekly_volume
 from invented_log import MONDAY
 
 RULE = default_coaching().next

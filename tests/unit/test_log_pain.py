@@ -10,7 +10,7 @@ from armarc.log.changing import edit_sets, undo
 from armarc.log.exporting import sets_table
 from armarc.log.labels import CAUTION
 from armarc.log.migrations import migrate
-from armarc.log.pain import caution_for, has_pain, pain_words, sentence_of, with_pain
+from armarc.log.records import caution_for, has_pain, pain_words, sentence_of, with_pain
 from armarc.report.page_build import build_sections
 from invented_log import fill
 

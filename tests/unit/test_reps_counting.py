@@ -10,9 +10,9 @@ from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
-from armarc.reps.largest_run import CountingRules, better_half
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.path import sensor_path
-from armarc.reps.runs import KNOWN_RUN_COST
+from armarc.reps.rhythm import better_half
 
 HZ = 100.0
 
@@ -81,6 +81,23 @@ def test_rests_end_sets():
 def test_no_pause_and_long_holds():
     assert counts(grouped(raises([90] * 6, pause_s=0.0, hold_s=0.0))) == [6]
     assert counts(grouped(raises([90] * 4, hold_s=9.0, pause_s=4.0))) == [4]
+
+
+@pytest.mark.parametrize("which", [0, 2, 5])
+@pytest.mark.parametrize("hold_s", [8.0, 12.0, 16.0])
+def test_one_rep_held_for_longer_than_a_rest(hold_s, which):
+    parts = [raises([90], hold_s=hold_s if k == which else 0.5, still_s=0.3, after_s=0.3) for k in range(6)]
+    still = np.full(300, parts[0].angle_rad[0])
+    assert counts(grouped(np.concatenate([still, *(part.angle_rad for part in parts), still]))) == [6]
+
+
+def test_a_few_movements_of_another_kind_beside_a_set_may_be_none():
+    angle = raises([90] * 6, after_s=12.0).angle_rad
+    others = bumps(24, [42, 75, 46, 70], begin_s=1, every_s=5, up_s=1.0)
+    roll = np.concatenate([np.zeros(len(angle)), np.full(len(others), 80.0)])
+    found = grouped(np.concatenate([angle, others]), roll)
+    assert counts(found) == [6, 4]
+    assert [{m.is_doubtful for m in one} for one in found.sets] == [{False}, {True}]
 
 
 def test_walking_after_a_set_is_left_out():
@@ -257,4 +274,4 @@ def test_arm_swing_at_the_pace_of_the_reps_is_no_partial_rep():
     ],
 )
 def test_what_stands_alone_between_pauses_does_not_tie_two_sets(adds, costs, part):
-    assert better_half(np.array(costs), np.array(adds), KNOWN_RUN_COST) == part
+    assert better_half(np.array(costs), np.array(adds)) == part

@@ -16,7 +16,7 @@ from typing import Any
 
 from armarc import __version__
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
-from armarc.archive.optional import distributed
+from armarc.archive.schema import distributed
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, UsageError
 
@@ -114,7 +114,7 @@ def _outcomes(
     # A task rather than scattered data: it can be computed again when the workers that hold it die.
     shared = client.submit(_the_same, setup, key=f"armarc-setup-{name}")
     running = dask.as_completed(loop=client.loop)
-    task_of: dict[Any, ArchiveTask] = {}
+    task_of: dict[object, ArchiveTask] = {}
     number = 0
 
     def submit(task: ArchiveTask) -> None:
@@ -158,7 +158,7 @@ def _outcomes(
         yield outcome
 
 
-def _plain(error: Any) -> ArmarcError:
+def _plain(error: object) -> ArmarcError:
     if type(error).__name__ == "KilledWorker":
         return ArmarcError(
             "workers of the cluster died while measuring it, again and again",

@@ -42,9 +42,9 @@ class Outcome:
     """What became of a recording: one row of ``files`` and the rows of the other tables."""
 
     file: dict[str, Any]
-    sets: list[dict[str, Any]] = field(default_factory=list)
-    reps: list[dict[str, Any]] = field(default_factory=list)
-    failure: dict[str, Any] | None = None
+    sets: list[dict[str, object]] = field(default_factory=list)
+    reps: list[dict[str, object]] = field(default_factory=list)
+    failure: dict[str, object] | None = None
 
     @property
     def version(self) -> str:
@@ -194,7 +194,7 @@ def _outcome(task: ArchiveTask, setup: Setup, result: Result, metadata: Metadata
     )
 
 
-def _file_row(task: ArchiveTask, setup: Setup) -> dict[str, Any]:
+def _file_row(task: ArchiveTask, setup: Setup) -> dict[str, object]:
     return {
         "path": printable(os.path.abspath(task.path)),
         "bytes": task.size,
@@ -203,11 +203,11 @@ def _file_row(task: ArchiveTask, setup: Setup) -> dict[str, Any]:
     }
 
 
-def _stamp(setup: Setup) -> dict[str, Any]:
+def _stamp(setup: Setup) -> dict[str, object]:
     return {"armarc_version": __version__, "settings_sha256": setup.settings_sha256}
 
 
-def _how(used: UsedSettings) -> dict[str, Any]:
+def _how(used: UsedSettings) -> dict[str, object]:
     settings = used.record()
     out = {key: settings[key] for key in ("exercise", "side", "load_kg", "coordinate", "fusion", "mounting")}
     for key, low, high in (
@@ -227,7 +227,7 @@ def _bare(error: ArmarcError, path: str) -> str:
     return text.removeprefix(f"{path}, ").removeprefix(f"{path}: ")
 
 
-def _json(value: Mapping[str, Any]) -> str | None:
+def _json(value: Mapping[str, object]) -> str | None:
     return json.dumps(value, ensure_ascii=False, default=str) if value else None
 
 

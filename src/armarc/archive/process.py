@@ -10,11 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from armarc.archive.cluster import run_on_cluster
-from armarc.archive.digests import DigestSet, digest_of
-from armarc.archive.discover import find_recordings, printable
+from armarc.archive.discover import DigestSet, digest_of, find_recordings, printable
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, known, sha256_of_file
-from armarc.archive.optional import distributed, pyarrow
-from armarc.archive.schema import TABLE_NAMES, arrow_schema
+from armarc.archive.schema import TABLE_NAMES, arrow_schema, distributed, pyarrow
 from armarc.archive.setup import Setup
 from armarc.archive.store import ArchiveStore
 from armarc.archive.workers import run_locally
@@ -38,7 +36,7 @@ def mend(store: ArchiveStore, run: str) -> list[str]:
     return said
 
 
-def fault_of(store: ArchiveStore, run: str, part: str, entry: Mapping[str, Any]) -> str:
+def fault_of(store: ArchiveStore, run: str, part: str, entry: Mapping[str, object]) -> str:
     """What is wrong with a part; empty when nothing is."""
     parquet = pyarrow("parquet")
     rows = entry.get("rows")
@@ -346,7 +344,7 @@ class _PartWriter:
             rows.clear()
 
     def _clear(self) -> None:
-        self._rows: dict[str, list[dict[str, Any]]] = {name: [] for name in TABLE_NAMES}
-        self._chunks: dict[str, list[Any]] = {name: [] for name in TABLE_NAMES}
+        self._rows: dict[str, list[dict[str, object]]] = {name: [] for name in TABLE_NAMES}
+        self._chunks: dict[str, list[object]] = {name: [] for name in TABLE_NAMES}
         self._n_files = self._n_reps = 0
         self._began = time.monotonic()

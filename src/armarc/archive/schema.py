@@ -1,14 +1,48 @@
-"""Tables and columns of an archive, schema ``armarc.archive/1``."""
+"""Tables and columns of an archive, schema ``armarc.archive/1``, and the packages only it needs."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
-from armarc.archive.optional import pyarrow
+from armarc.computer import how_to_add
+from armarc.errors import UsageError
 from armarc.measures import columns
 from armarc.reps.summary import AVERAGED, VARYING, SetSummary, mean_key, spread_key
 from armarc.reps.types import Rep
+
+
+def pyarrow(part: str = "") -> Any:
+    """The package pyarrow, or one of its parts such as ``parquet``.
+
+    Raises
+    ------
+    UsageError
+        It is not installed; the hint says how to install it.
+    """
+    return _needed(
+        "pyarrow" + (f".{part}" if part else ""), "an archive needs the package pyarrow", "archive"
+    )
+
+
+def distributed() -> Any:
+    """The package distributed.
+
+    Raises
+    ------
+    UsageError
+        It is not installed; the hint says how to install it.
+    """
+    return _needed("distributed", "a cluster needs the package distributed", "cluster")
+
+
+def _needed(module: str, message: str, extra: str) -> Any:
+    try:
+        return import_module(module)
+    except ImportError as error:
+        raise UsageError(message, how_to_add(extra)) from error
+
 
 SCHEMA = "armarc.archive/1"
 TABLE_NAMES = ("reps", "sets", "files", "failures")

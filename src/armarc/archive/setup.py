@@ -35,7 +35,7 @@ class Setup:
     """
 
     options: MeasuringOptions = field(default_factory=MeasuringOptions)
-    reading: dict[str, Any] = field(default_factory=dict)
+    reading: dict[str, object] = field(default_factory=dict)
     catalogue: dict[str, Exercise]
     kept: Kept = field(default_factory=Kept)
     settings_sha256: str = field(init=False)
@@ -59,7 +59,7 @@ class Setup:
             "exercises": exercises,
             "sensors": self.kept.sensors.record(),
         }
-        out: dict[str, Any] = json.loads(json.dumps(record, default=str))
+        out: dict[str, object] = json.loads(json.dumps(record, default=str))
         return out
 
     @property
@@ -71,7 +71,7 @@ class Setup:
 
 def make_setup(
     options: MeasuringOptions | None = None,
-    reading: Mapping[str, Any] | None = None,
+    reading: Mapping[str, object] | None = None,
     catalogue: Mapping[str, Exercise] | None = None,
     kept: Kept | None = None,
 ) -> Setup:

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from armarc import __version__
-from armarc.archive.optional import pyarrow
-from armarc.archive.schema import SCHEMA, TABLE_NAMES
+from armarc.archive.schema import SCHEMA, TABLE_NAMES, pyarrow
 from armarc.archive.store import ArchiveStore
 
 _SHOWN_OPTIONS = ("options", "reading", "settings")
@@ -46,7 +45,9 @@ def list_failures(store: ArchiveStore, run: str | None = None) -> Iterator[dict[
                 yield {"run": name, **row}
 
 
-def _run_status(store: ArchiveStore, run: str, record: dict[str, Any], problems: list[str]) -> dict[str, Any]:
+def _run_status(
+    store: ArchiveStore, run: str, record: dict[str, object], problems: list[str]
+) -> dict[str, object]:
     parquet = pyarrow("parquet")
     rows: Counter[str] = Counter()
     size = 0

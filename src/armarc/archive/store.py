@@ -27,8 +27,7 @@ from types import TracebackType
 from typing import IO, Any, Self
 
 from armarc import __version__
-from armarc.archive.optional import pyarrow
-from armarc.archive.schema import SCHEMA, TABLE_NAMES
+from armarc.archive.schema import SCHEMA, TABLE_NAMES, pyarrow
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError, InputError, UsageError
 from armarc.files import UNFINISHED, appearing, write_whole
@@ -148,7 +147,7 @@ class ArchiveStore:
             self._lock.close()
             self._lock = None
 
-    def runs(self) -> dict[str, dict[str, Any]]:
+    def runs(self) -> dict[str, dict[str, object]]:
         """Version and settings of every run, by name, oldest first."""
         found = [
             (path.stem, _read_json(path))
@@ -264,7 +263,7 @@ class ArchiveStore:
             self._write_parquet(path, kept)
         return int(table.num_rows - kept.num_rows)
 
-    def _write_parquet(self, path: Path, table: Any) -> None:
+    def _write_parquet(self, path: Path, table: object) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         with appearing(path) as stream:
             pyarrow("parquet").write_table(table, stream, compression="zstd", write_page_checksum=True)
@@ -304,7 +303,7 @@ def plain_disk_errors(folder: Path) -> Iterator[None]:
         ) from error
 
 
-def _read_json(path: Path) -> dict[str, Any]:
+def _read_json(path: Path) -> dict[str, object]:
     try:
         document = json.loads(path.read_text("utf-8"))
     except (OSError, ValueError, RecursionError) as error:

@@ -69,7 +69,7 @@ def process(
     out: Annotated[Path, typer.Option(metavar="STORE", help="The archive to write or to go on with.")],
     *,
     options: MeasuringOptions,
-    reading: dict[str, Any],
+    reading: dict[str, object],
     workers: Annotated[
         int | None,
         typer.Option(
@@ -308,7 +308,7 @@ def _tell(result: RunResult, out: Path) -> None:
         say(f"why: armarc archive failures {out}")
 
 
-def _record(result: RunResult, out: Path) -> dict[str, Any]:
+def _record(result: RunResult, out: Path) -> dict[str, object]:
     from dataclasses import asdict
 
     from armarc.archive.schema import SCHEMA

@@ -163,7 +163,7 @@ def _plan(one: OwnBand) -> PacedPlan | None:
         return None
 
 
-def _record(one: OwnBand, kept: OwnBands, plan: PacedPlan | None) -> dict[str, Any]:
+def _record(one: OwnBand, kept: OwnBands, plan: PacedPlan | None) -> dict[str, object]:
     import math
 
     def edges(found: Edges | None) -> dict[str, object] | None:

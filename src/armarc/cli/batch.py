@@ -48,7 +48,7 @@ _SPOOLED = "standard-input.csv"
 def run(
     files: list[Path],
     *,
-    reading: dict[str, Any],
+    reading: dict[str, object],
     options: MeasuringOptions,
     outputs: Outputs,
     trunk: TrunkFile = NO_TRUNK,
@@ -103,7 +103,7 @@ def _run(
     talk, out = error_console(), out_console()
     code = 0
     counted = 0
-    rows: list[dict[str, Any]] = []
+    rows: list[dict[str, object]] = []
     cautions: dict[str, None] = {}  # each once in a run, in the order they came
     progress = Progress(console=talk, transient=True)
     # Never started where it is not seen: one that is only disabled leaves an empty line in older releases of rich.
@@ -228,7 +228,7 @@ def _read_trunk(file: TrunkFile) -> Trunk | None:
     return Trunk.of(read_csv(file.path), clock, file.forward)
 
 
-def rows_of(measured: Measured) -> list[dict[str, Any]]:
+def rows_of(measured: Measured) -> list[dict[str, object]]:
     """All reps of a file as rows of one table, load included."""
     return [
         {"file": str(measured.path), "set": one.set, **rep, "quality": " ".join(rep["quality"])}
@@ -265,7 +265,7 @@ def report(
         said = write_markers(measured.session, where, outputs.video, guard)
         talk.print(f"{name}{said}", markup=False, soft_wrap=True)
     if outputs.plot is not None:
-        from armarc.cli.pictures import draw
+        from armarc.cli.recording_outputs import draw
 
         for written in draw(measured, plot_path(outputs.plot, path, count), outputs, guard):
             talk.print(f"Picture written to {written}", markup=False, soft_wrap=True)
@@ -305,14 +305,14 @@ def plot_path(plot: Path, recording: Path, count: int) -> Path:
     return plot if count == 1 else plot.with_name(f"{plot.stem}-{recording.stem}{plot.suffix}")
 
 
-def plain_table(rows: list[dict[str, Any]], count: int) -> None:
+def plain_table(rows: list[dict[str, object]], count: int) -> None:
     """Write all reps of all files as one tab-separated table to stdout."""
     columns = [name for name in columns_of(rows) if count > 1 or name != "file"]
     if rows:
         _write_rows(rows, columns, sys.stdout, "\t")
 
 
-def write_table(rows: list[dict[str, Any]], path: Path, guard: Guard) -> None:
+def write_table(rows: list[dict[str, object]], path: Path, guard: Guard) -> None:
     """Write all reps as one CSV."""
     with guard.open(path, TABLE) as stream:
         text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
@@ -321,12 +321,12 @@ def write_table(rows: list[dict[str, Any]], path: Path, guard: Guard) -> None:
         text.detach()
 
 
-def columns_of(rows: list[dict[str, Any]]) -> list[str]:
+def columns_of(rows: list[dict[str, object]]) -> list[str]:
     """Names of all columns in the order they first appear."""
     return list(dict.fromkeys(name for row in rows for name in row))
 
 
-def _write_rows(rows: list[dict[str, Any]], columns: list[str], stream: TextIO, delimiter: str) -> None:
+def _write_rows(rows: list[dict[str, object]], columns: list[str], stream: TextIO, delimiter: str) -> None:
     writer = csv.DictWriter(
         stream, columns, restval="", extrasaction="ignore", delimiter=delimiter, lineterminator="\n"
     )

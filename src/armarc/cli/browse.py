@@ -25,8 +25,7 @@ def browse(
         import uvicorn
 
         from armarc.log.coaching import load_coaching
-        from armarc.report.page_entry import Entry
-        from armarc.report.page_server import make_app
+        from armarc.report.page_server import Entry, make_app
     except ModuleNotFoundError as error:
         if error.name is None or error.name.startswith("armarc"):
             raise

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -241,7 +241,7 @@ def file_plans(
     side: str | None,
     load_kg: float | None,
     note: str | None,
-    head: Mapping[str, Any] | None = None,
+    head: Mapping[str, object] | None = None,
     forward: str | None = None,
 ) -> list[FilePlan]:
     """What goes into which file, and its head.

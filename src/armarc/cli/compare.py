@@ -106,8 +106,7 @@ def compare(
         from armarc.log.comparing import message_of
         from armarc.report.compare_figures import draw_overlay
         from armarc.report.picture_parts import WIDTH_IN
-        from armarc.report.saving import save_figure
-        from armarc.report.sizes import in_size
+        from armarc.report.sizes import in_size, save_figure
 
         several = any(len(curves) > 1 for _, curves in drawn)
         title = " against ".join(group.name for group in groups[:MOST_CURVES])
@@ -184,7 +183,7 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, list[SetCurves
 
 
 def _print_rows(groups: list[Group], rows: list[Row]) -> None:
-    from armarc.log import asymmetry
+    from armarc.log import both_arms
     from armarc.log.comparing import REPS_CAUTION, chance_words
 
     for group in groups:
@@ -209,7 +208,7 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     if any(row.unit_of_analysis == "rep" for row in rows):
         say(REPS_CAUTION)
     if with_index:
-        say(f"{asymmetry.DEFINITION}. {asymmetry.CAUTION}")
+        say(f"{both_arms.DEFINITION}. {both_arms.CAUTION}")
 
 
 def _line(row: Row, with_index: bool) -> list[str]:

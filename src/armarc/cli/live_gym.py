@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from armarc.cli.live_run import Streams
     from armarc.cli.places import Worn
     from armarc.kept import Kept
-    from armarc.live.gym import Gym
+    from armarc.live.desk import Gym
     from armarc.options import MeasuringOptions
     from armarc.sensor.remembered import Remembered
     from armarc.tasks import Task
@@ -63,7 +63,7 @@ def file_gym(paths: Sequence[Path], stated: MeasuringOptions, said: Task) -> tup
     from armarc.cli.live_run import Streams
     from armarc.cli.places import Worn
     from armarc.errors import UsageError
-    from armarc.live.gym import Gym
+    from armarc.live.desk import Gym
     from armarc.recording.captures import CHEST, PLACE, WRIST, own_head
     from armarc.tasks import load_tasks
     from armarc.trunk import clock_shift
@@ -123,7 +123,7 @@ def sensor_gym(
     """
     from armarc.api import open_kept
     from armarc.cli.places import with_sides, worn_sensors
-    from armarc.live.gym import Gym
+    from armarc.live.desk import Gym
     from armarc.recording import Metadata
     from armarc.recording.captures import WRIST
     from armarc.tasks import load_tasks, recalled

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from armarc.choices import Choices
     from armarc.cli.places import Worn
-    from armarc.live.audience import Face
-    from armarc.live.gym import Gym
+    from armarc.live.desk import Gym
+    from armarc.live.faces import Face
     from armarc.live.session import LiveSession
     from armarc.live.source import Item
     from armarc.live.web.face import WebFace

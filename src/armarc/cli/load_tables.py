@@ -46,7 +46,7 @@ def measured_sets(path: Path, exercise: str | None, side: str | None = None) -> 
 def save_picture(figure: Figure, path: Path, guard: Guard) -> None:
     """Write a picture and say so."""
     from armarc.cli.terminal import error_console
-    from armarc.report.saving import save_figure
+    from armarc.report.sizes import save_figure
 
     save_figure(figure, path, guard)
     error_console().print(f"Picture written to {path}", markup=False, soft_wrap=True)

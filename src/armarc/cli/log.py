@@ -105,8 +105,7 @@ def show_command(
         return
 
     from armarc.cli.terminal import out_console
-    from armarc.log.pain import caution_for
-    from armarc.log.records import title_of
+    from armarc.log.records import caution_for, title_of
     from armarc.report.tables import print_logged
 
     console = out_console()
@@ -124,7 +123,7 @@ def show_command(
 
 
 def _line(entry: Any) -> list[str]:
-    from armarc.log.pain import pain_words
+    from armarc.log.records import pain_words
 
     summary = entry.summary
     band = summary.get("in_band") or {}

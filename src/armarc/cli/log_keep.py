@@ -298,7 +298,7 @@ def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, 
     from armarc.errors import ArmarcError, LogError
     from armarc.log.adding import log_session
 
-    record: dict[str, Any] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
+    record: dict[str, object] = {"file": str(file), "status": "failed", "sets": 0, "reps": 0, "message": ""}
     try:
         stated = MeasuringOptions(
             exercise=exercise, side=labels.side, load_kg=labels.load_kg, lifter=labels.lifter

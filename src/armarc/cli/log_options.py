@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from armarc.cli.completion import exercise_keys, lifters, sides
+from armarc.cli.measuring_options import exercise_keys, lifters, sides
 from armarc.cli.option_rows import OptionRow, without
 from armarc.cli.outputs import check_size
 from armarc.cli.terminal import indented_json
@@ -113,7 +113,7 @@ def print_json(document: dict[str, object]) -> None:
     typer.echo(indented_json(document))
 
 
-def print_json_list(head: dict[str, Any], name: str, records: Iterable[dict[str, Any]]) -> None:
+def print_json_list(head: dict[str, object], name: str, records: Iterable[dict[str, object]]) -> None:
     """Print one JSON document on stdout whose last key `name` holds a list too long to be kept: as it comes."""
     import sys
 

@@ -1,15 +1,84 @@
-"""Options that say how a recording is read and measured; shared by the commands that measure."""
+"""Options that say how a recording is read and measured, and what the shell offers for them."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from armarc.cli import completion
 from armarc.cli.option_rows import OptionRow
 
 if TYPE_CHECKING:
     from armarc.options import MeasuringOptions
+
+
+def sides(incomplete: str) -> list[str]:
+    """The two arms."""
+    return _starting(incomplete, ("right", "left"))
+
+
+def exercise_keys(incomplete: str) -> list[str]:
+    """Keys of the catalogue, own entries among them."""
+    from armarc.errors import ArmarcError
+    from armarc.exercises import load_catalogue
+
+    try:
+        return _starting(incomplete, load_catalogue())
+    except ArmarcError:
+        return []
+
+
+def mountings(incomplete: str) -> list[str]:
+    """Ways to tell how the arm lies in the sensor."""
+    from armarc.options import MOUNTINGS
+
+    return _starting(incomplete, (*MOUNTINGS, "stated"))
+
+
+def straps(incomplete: str) -> list[str]:
+    """Places on the wrist."""
+    from armarc.options import STRAPS
+
+    return _starting(incomplete, STRAPS)
+
+
+def hand_axes(incomplete: str) -> list[str]:
+    """Sensor axes that may point to the hand."""
+    from armarc.options import HAND_AXES
+
+    return _starting(incomplete, HAND_AXES)
+
+
+def fusions(incomplete: str) -> list[str]:
+    """The smoother and the textbook filters."""
+    from armarc.options import FUSIONS
+
+    return _starting(incomplete, FUSIONS)
+
+
+def logged_measures(incomplete: str) -> list[str]:
+    """Measures a trend can be drawn of, and its two other words."""
+    from armarc.log.measures import MEASURES
+
+    return _starting(incomplete, (*(one.key for one in MEASURES), "weeks", "bests"))
+
+
+def lifters(incomplete: str) -> list[str]:
+    """Names in the usual log; none where there is no log or it cannot be read."""
+    from armarc.errors import ArmarcError
+    from armarc.log.reading import list_lifters
+    from armarc.log.store import open_log
+
+    try:
+        with open_log(create=False) as store:
+            return _starting(incomplete, list_lifters(store))
+    except ArmarcError:
+        return []
+
+
+def _starting(incomplete: str, values: Iterable[str]) -> list[str]:
+    return [value for value in values if value.casefold().startswith(incomplete.casefold())]
+
 
 LIFTED, ON_THE_ARM, READ, LOGGED = "What was lifted", "Sensor on the arm", "Reading the file", "Training log"
 
@@ -19,10 +88,10 @@ def _row(name: str, panel: str, text: str, kind: Any = str, **more: Any) -> Opti
 
 
 MEASURING = (
-    _row("exercise", LIFTED, "See `armarc exercises`.", short="-e", complete=completion.exercise_keys),
-    _row("side", LIFTED, "right or left arm.", complete=completion.sides),
+    _row("exercise", LIFTED, "See `armarc exercises`.", short="-e", complete=exercise_keys),
+    _row("side", LIFTED, "right or left arm.", complete=sides),
     _row("load", LIFTED, "Load in the hand, such as 8kg or 17.5lb."),
-    _row("lifter", LIFTED, "Who lifted; see `armarc lifter`.", metavar="NAME", complete=completion.lifters),
+    _row("lifter", LIFTED, "Who lifted; see `armarc lifter`.", metavar="NAME", complete=lifters),
     _row(
         "resistance",
         LIFTED,
@@ -41,19 +110,19 @@ MEASURING = (
     ),
     _row("loaded_range", LIFTED, "Loaded range, degrees.", metavar="LOW-HIGH"),
     _row("rest", LIFTED, "A pause at the bottom this long ends a set.", float, metavar="SECONDS"),
-    _row("mounting", ON_THE_ARM, "auto, twist, lever_arm, hanging or stated.", complete=completion.mountings),
+    _row("mounting", ON_THE_ARM, "auto, twist, lever_arm, hanging or stated.", complete=mountings),
     _row(
         "strap",
         ON_THE_ARM,
         "Where it sits on the wrist: back, inside, thumb or little-finger (its z axis points away from the skin).",
-        complete=completion.straps,
+        complete=straps,
     ),
     _row(
         "hand_axis",
         ON_THE_ARM,
         "Sensor axis that points to the hand.",
         metavar="±x|±y|±z",
-        complete=completion.hand_axes,
+        complete=hand_axes,
     ),
     _row("reach_cm", ON_THE_ARM, "Measured distance shoulder to sensor.", float),
     _row("sensor_height_cm", ON_THE_ARM, "Height of the sensor above the bone.", float),
@@ -67,7 +136,7 @@ MEASURING = (
         "fusion",
         ON_THE_ARM,
         "smoother (default), or a textbook filter to compare: madgwick, mahony, ekf, aqua.",
-        complete=completion.fusions,
+        complete=fusions,
     ),
 )
 """What `armarc.options.MeasuringOptions` takes; `stated` reads it."""
@@ -92,7 +161,7 @@ LABELS = (
 """What is said about the sets of a recording, for the training log."""
 
 
-def check_logged(*, log: bool, **labels: Any) -> None:
+def check_logged(*, log: bool, **labels: object) -> None:
     """Refuse labels that would go nowhere.
 
     Raises
@@ -107,7 +176,7 @@ def check_logged(*, log: bool, **labels: Any) -> None:
         raise UsageError(f"--{said[0]} is kept in the training log only", "add --log")
 
 
-def reading(**words: Any) -> dict[str, Any]:
+def reading(**words: object) -> dict[str, object]:
     """Options of `armarc.read_csv` by their names there."""
     named = {"rate": "rate_hz", "gyroscope": "gyroscope_path"}
     return {named.get(word, word): value for word, value in words.items()}

@@ -37,7 +37,7 @@ class OptionRow:
     default: Any = None
     metavar: str | None = None
     short: str | None = None
-    complete: Callable[..., Any] | None = None
+    complete: Callable[..., object] | None = None
     has_no: bool = False
 
     @property
@@ -53,7 +53,7 @@ class OptionRow:
             autocompletion=self.complete,
         )
         kind = self.kind | None if self.default is None else self.kind
-        annotation: Any = Annotated[(kind, option)]
+        annotation: object = Annotated[(kind, option)]
         place = inspect.Parameter.KEYWORD_ONLY
         return inspect.Parameter(self.name, place, default=self.default, annotation=annotation)
 
@@ -68,7 +68,7 @@ def without(rows: Sequence[OptionRow], *names: str) -> tuple[OptionRow, ...]:
     return tuple(row for row in rows if row.name not in names)
 
 
-def taking(**groups: tuple[Sequence[OptionRow], Callable[..., Any]]) -> Callable[..., Callable[..., None]]:
+def taking(**groups: tuple[Sequence[OptionRow], Callable[..., object]]) -> Callable[..., Callable[..., None]]:
     """Give a command the options of tables: each group's rows, and what makes one value of theirs.
 
     A keyword argument of the command with a group's name gets what its reader returns for the values, by name; the
@@ -82,7 +82,7 @@ def taking(**groups: tuple[Sequence[OptionRow], Callable[..., Any]]) -> Callable
         for one in inspect.signature(command, eval_str=True).parameters.values():
             parameters += [row.parameter for row in groups[one.name][0]] if one.name in groups else [one]
 
-        def run(**said: Any) -> None:
+        def run(**said: object) -> None:
             for name, (rows, read) in groups.items():
                 said[name] = read(**{row.name: said.pop(row.name) for row in rows})
             command(**said)

@@ -54,7 +54,7 @@ def process(
             rich_help_panel=measuring.ON_THE_ARM,
         ),
     ] = None,
-    reading: dict[str, Any],
+    reading: dict[str, object],
     json_: Annotated[
         bool, typer.Option("--json", help="One JSON object per file on stdout.", rich_help_panel=_OUT)
     ] = False,

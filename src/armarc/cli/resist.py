@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -270,7 +270,7 @@ def _print_json(
     from armarc.load.table import LOAD_CAUTIONS
 
     best = _best(found)
-    variants: list[dict[str, Any]] = []
+    variants: list[dict[str, object]] = []
     for each in found:
         variants.append(
             {

@@ -230,7 +230,7 @@ def _dialects(files: list[Path] | None) -> tuple[Dialect, ...]:
     return (WristDialect(), *(DescribedDialect(one) for one in described))
 
 
-async def _look(dialects: tuple[Dialect, ...], seconds: float, connect: bool) -> list[dict[str, Any]]:
+async def _look(dialects: tuple[Dialect, ...], seconds: float, connect: bool) -> list[dict[str, object]]:
     from armarc.sensor.link.connection import visit
     from armarc.sensor.link.find import look_around, prepare_platform
     from armarc.sensor.remembered import load_known
@@ -270,7 +270,7 @@ async def _look(dialects: tuple[Dialect, ...], seconds: float, connect: bool) ->
     return rows
 
 
-def _is(known: Remembered, row: dict[str, Any]) -> bool:
+def _is(known: Remembered, row: dict[str, object]) -> bool:
     if known.serial and row["serial"]:
         return bool(known.serial == row["serial"])
     return bool(known.address == row["address"])

@@ -104,8 +104,8 @@ def check(
         for sentence in found.findings:
             typer.echo(f"- {sentence}")
     if plot is not None and found.still is not None:
-        from armarc.report.saving import save_figure
         from armarc.report.sensor_figures import draw_allan
+        from armarc.report.sizes import save_figure
 
         save_figure(draw_allan(found, dark=dark), plot, guard)
         say(f"picture written to {plot}")

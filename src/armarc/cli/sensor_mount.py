@@ -202,7 +202,7 @@ def _words(axis: Any) -> str:
     return ", ".join(f"{value:+.3f}" for value in axis)
 
 
-def _record(kept: StoredMount) -> dict[str, Any]:
+def _record(kept: StoredMount) -> dict[str, object]:
     return {
         "sensor": kept.sensor,
         "serial": kept.serial or None,

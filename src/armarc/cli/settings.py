@@ -96,7 +96,7 @@ def _print_table(rows: list[Any], exercise_key: str, file: Any, wanted: Any) -> 
     )
 
 
-def _shown(value: Any) -> str:
+def _shown(value: object) -> str:
     if value is None:
         return "-"
     if isinstance(value, list):

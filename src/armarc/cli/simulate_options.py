@@ -250,7 +250,7 @@ def signature() -> inspect.Signature:
     return inspect.Signature([*first, *(row.parameter for row in ROWS)], return_annotation=None)
 
 
-def simulation_options(said: dict[str, Any], body: Body, **others: Any) -> SimulationOptions:
+def simulation_options(said: dict[str, object], body: Body, **others: object) -> SimulationOptions:
     """The plan that the options ask for.
 
     Parameters

@@ -88,7 +88,7 @@ def _plain_letter(letter: str) -> str:
     return bare if bare.isascii() and bare.isprintable() else "?"
 
 
-def indented_json(value: Any, indent: int = 0) -> str:
+def indented_json(value: object, indent: int = 0) -> str:
     """What ``json.dumps`` makes of a value with an indent of 2, starting `indent` deep; keys are strings.
 
     The library writes indented text piece by piece; one text a container is half the time.

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.completion import logged_measures
 from armarc.cli.log_options import (
     WHERE,
     AsJson,
@@ -21,6 +20,7 @@ from armarc.cli.log_options import (
     say_cautions,
     shown,
 )
+from armarc.cli.measuring_options import logged_measures
 from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
 from armarc.outputs import Guard
@@ -70,8 +70,8 @@ def trend(
     from armarc.errors import UsageError
     from armarc.log.bests import BEST
     from armarc.log.measures import find_measure
-    from armarc.log.pain import caution_for, sentence_of
     from armarc.log.reading import list_sets
+    from armarc.log.records import caution_for, sentence_of
     from armarc.log.store import open_log
     from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
@@ -158,8 +158,7 @@ def _trend(
         if not found.points:
             raise NothingToMeasure("no session to draw", "widen the filter")
         from armarc.report.picture_parts import WIDTH_IN
-        from armarc.report.saving import save_figure
-        from armarc.report.sizes import in_size
+        from armarc.report.sizes import in_size, save_figure
         from armarc.report.trend_figures import draw_trend
 
         def draw(width_in: float | None) -> Figure:
@@ -218,7 +217,7 @@ def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float
     return smallest_relevant(measure, everyone)
 
 
-def trend_record(found: Trend, kept: str) -> dict[str, Any]:
+def trend_record(found: Trend, kept: str) -> dict[str, object]:
     """JSON of a trend."""
     change = found.change
     return {
@@ -298,8 +297,7 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, size: str, as_json: bo
         from collections import Counter
 
         from armarc.report.picture_parts import WIDTH_IN
-        from armarc.report.saving import save_figure
-        from armarc.report.sizes import in_size
+        from armarc.report.sizes import in_size, save_figure
         from armarc.report.trend_figures import draw_weeks
 
         sets_of = Counter(dict.fromkeys(dict.fromkeys(week.lifter for week in weeks), 0))

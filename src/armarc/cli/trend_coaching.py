@@ -24,13 +24,13 @@ def show(word: str, store: Store, where: Filter, as_json: bool) -> None:
         If no set passes the filter, or nothing is planned.
     """
     from armarc.errors import NothingToMeasure
-    from armarc.log import next_step, planned
-    from armarc.log.coaching import load_coaching
+    from armarc.log import next_step
+    from armarc.log.coaching import ASKED, load_coaching
     from armarc.log.table import read_table
     from armarc.log.volume import VOLUME
 
     coaching = load_coaching()
-    asked = (*VOLUME, *next_step.ASKED) if word in NEXT else VOLUME if word in PARTS else planned.ASKED
+    asked = (*VOLUME, *next_step.ASKED) if word in NEXT else VOLUME if word in PARTS else ASKED
     table = read_table(store, where, *dict.fromkeys(asked))
     if not len(table):
         raise NothingToMeasure("no set passes", "widen the filter, or log a set first")
@@ -48,7 +48,7 @@ def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> N
 
     from armarc.log.bests import unknown_words
     from armarc.log.next_step import ASKED, next_step
-    from armarc.log.pain import with_pain
+    from armarc.log.records import with_pain
     from armarc.log.volume import lighter_weeks, lighter_words, weekly_volume
 
     lighter = lighter_weeks(weekly_volume(table), coaching.weeks, date.today())
@@ -93,7 +93,7 @@ def _next(store: Store, table: SetTable, coaching: Coaching, as_json: bool) -> N
 
 def _planned(table: SetTable, coaching: Coaching, as_json: bool) -> None:
     from armarc.errors import NothingToMeasure
-    from armarc.log.planned import planned_weeks
+    from armarc.log.coaching import planned_weeks
 
     weeks = planned_weeks(table, coaching.plan)
     if as_json:
@@ -128,8 +128,8 @@ def _planned(table: SetTable, coaching: Coaching, as_json: bool) -> None:
 
 
 def _parts(table: SetTable, coaching: Coaching, as_json: bool) -> None:
-    from armarc.log.parts_volume import parts_volume
     from armarc.log.table import first_seen
+    from armarc.log.volume import parts_volume
     from armarc.report.page_coaching import PARTS_NOTE, part_cells, shares_table
 
     weeks, unknown = parts_volume(table, coaching.parts)

@@ -169,7 +169,7 @@ def _tables(document: Mapping[str, object], file: str) -> dict[str, Mapping[str,
 
 
 def _entry(
-    key: str, table: Mapping[str, Any], catalogue: Mapping[str, Exercise], file: str, source: str
+    key: str, table: Mapping[str, object], catalogue: Mapping[str, Exercise], file: str, source: str
 ) -> Exercise:
     values = checked(table, ENTRY_CHECKS, file=file, name=key)
     base_key = values.pop("based_on", None)
@@ -195,7 +195,7 @@ _HUNDREDTHS = {"swung_cm": "swung_m", "dropped_pct": "dropped_share"}
 
 
 def _in_si(values: Mapping[str, Any]) -> dict[str, Any]:
-    out: dict[str, Any] = {}
+    out: dict[str, object] = {}
     for key, value in values.items():
         if key == "band_deg_s":
             out["band"] = None if value is None else Band(math.radians(value[0]), math.radians(value[1]))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from armarc.errors import UsageError
+from armarc.published import published
 
 GATES_FROM = ("bottom", "vertical")
 COORDINATES = ("elevation", "horizontal", "movement")
@@ -166,29 +167,25 @@ def coordinate_meaning(exercise: Exercise) -> str:
     return _COORDINATES[exercise.coordinate]
 
 
+_KEYS = (
+    *("key", "name", "aliases", "sensor_place", "coordinate", "gate_deg", "band_deg_s", "loaded_range_deg"),
+    *(
+        "smallest_rom_deg",
+        "swung_cm",
+        "dropped_pct",
+        "plane_deg",
+        "rest_s",
+        "resistance",
+        "note",
+        "caution",
+        "source",
+    ),
+)
+
+
 def exercise_record(exercise: Exercise) -> dict[str, Any]:
     """One entry in degrees, with the keys of a catalogue file."""
-    band = exercise.band
-    return {
-        "key": exercise.key,
-        "name": exercise.name,
-        "aliases": list(exercise.aliases),
-        "sensor_place": exercise.sensor_place,
-        "coordinate": exercise.coordinate,
-        "gate_deg": _degrees(exercise.gate_rad),
-        "band_deg_s": _degrees((band.low_rad_s, band.high_rad_s)) if band else None,
-        "loaded_range_deg": _degrees(exercise.loaded_range_rad) if exercise.loaded_range_rad else None,
-        "smallest_rom_deg": round(math.degrees(exercise.smallest_rom_rad), 6),
-        "swung_cm": round(100 * exercise.swung_m, 6),
-        "dropped_pct": round(100 * exercise.dropped_share, 6),
-        "plane_deg": None if exercise.plane_rad is None else round(math.degrees(exercise.plane_rad), 6),
-        "rest_s": exercise.rest_s,
-        "resistance": exercise.resistance,
-        "note": exercise.note,
-        "caution": exercise.caution,
-        "source": exercise.source,
-    }
-
-
-def _degrees(pair: tuple[float, float]) -> list[float]:
-    return [round(math.degrees(value), 6) for value in pair]
+    band = None if exercise.band is None else published(exercise.band, 6)
+    edges = None if band is None else [band["low_deg_s"], band["high_deg_s"]]
+    record = published(exercise, 6) | {"band_deg_s": edges}
+    return {key: record[key] for key in _KEYS}

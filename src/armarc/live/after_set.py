@@ -15,7 +15,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.errors import ArmarcError, UsageError
 from armarc.live.offline import MeasuredLive
@@ -58,7 +58,7 @@ class LastTime:
         """The set of this place, 1 the first."""
         return self.sets[min(max(place, 1), len(self.sets)) - 1]
 
-    def against(self, place: int, reps: int, load_kg: float | None, summary: dict[str, Any]) -> str:
+    def against(self, place: int, reps: int, load_kg: float | None, summary: dict[str, object]) -> str:
         """Today's set against that of the same place; it says what differs and judges nothing."""
         one = self.at(place)
         parts = [f"{reps} reps ({reps - one.reps:+d})"]
@@ -97,7 +97,7 @@ def last_time(store: Store, task: Task, today: date) -> LastTime | None:
     return LastTime(day=newest.day, sets=tuple(reversed(sets)))
 
 
-def _facts(load_kg: float | None, reps: int, summary: dict[str, Any]) -> str:
+def _facts(load_kg: float | None, reps: int, summary: dict[str, object]) -> str:
     parts = [] if load_kg is None else [f"{load_kg:.4g} kg"]
     parts.append(f"{reps} rep{'s' * (reps != 1)}")
     for key, word, unit in _COMPARED[:2]:

@@ -6,15 +6,43 @@ last. Nothing is required: a set nobody says anything about is a set like any ot
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
+from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.exercises import find_exercise
 from armarc.log.labels import SAID_AFTER, Labels, check_side
 from armarc.quantities import clean_name, parse_load
 from armarc.tasks import Task, recalled
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gym:
+    """How a session goes from one task to the next.
+
+    Parameters
+    ----------
+    task : Task
+        The first one.
+    past : tuple of Task
+        Of earlier sessions, newest first.
+    choose : callable
+        What a task is measured with.
+    remember : callable
+        Keeps a task for the next session.
+    lifters, exercises : tuple of str
+        What a switch may pick from; others may be named.
+    """
+
+    task: Task
+    past: tuple[Task, ...]
+    choose: Callable[[Task], Choices]
+    remember: Callable[[Task], None]
+    lifters: tuple[str, ...] = ()
+    exercises: tuple[str, ...] = ()
+
 
 SWITCHED = ("lifter", "exercise", "side", "load_kg")
 

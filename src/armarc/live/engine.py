@@ -2,7 +2,7 @@
 
 It holds no clock: the same samples give the same events however they are cut into packets. Everything in the loop is
 plain arithmetic on one sample; at the end of a rep the offline road's own grouping, phases and lever-arm fit look back
-over the stretch at hand, beside the loop (`aside.py`).
+over the stretch at hand, beside the loop (`Aside`).
 """
 
 from __future__ import annotations

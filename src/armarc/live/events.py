@@ -133,9 +133,13 @@ NAMES: dict[type[Any], str] = {
 }
 
 
-def event_record(event: EngineEvent) -> dict[str, Any]:
+def event_record(event: EngineEvent) -> dict[str, object]:
     """One event as a JSON-ready object, schema ``armarc.events/2``; degrees at this edge."""
-    record: dict[str, Any] = {"schema": SCHEMA, "event": NAMES[type(event)], "time_s": seconds(event.time_s)}
+    record: dict[str, object] = {
+        "schema": SCHEMA,
+        "event": NAMES[type(event)],
+        "time_s": seconds(event.time_s),
+    }
     match event:
         case RepEnded():
             record |= {

@@ -1,12 +1,14 @@
-"""The faces that need no page of their own: JSON lines, the terminal screen, sound and speech."""
+"""What shows, sounds or sends a session, and the faces that need no page of their own: JSON, screen, sound, speech."""
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TextIO
+from functools import partial
+from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
 from armarc.live.events import EngineEvent, RepEnded, SetEnded
 from armarc.live.scoreboard import Scoreboard
@@ -15,6 +17,63 @@ from armarc.outputs import let_go
 
 if TYPE_CHECKING:
     from armarc.live.screen import Screen
+
+
+class Face(Protocol):
+    """Something that shows, sounds or sends the session; `name` is what people call it."""
+
+    name: str
+
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
+        """An event, as its JSON record and, when it came from the engine, as itself."""
+
+    def refresh(self, scoreboard: Scoreboard) -> None:
+        """New samples have arrived; called at every packet."""
+
+    def close(self) -> None:
+        """The session is over."""
+
+
+class Audience:
+    """All faces of a session.
+
+    Parameters
+    ----------
+    faces : list of Face
+        More may be added while the session runs.
+    tell : callable
+        Takes a sentence for people.
+    """
+
+    def __init__(self, faces: list[Face], tell: Callable[[str], None]) -> None:
+        self._faces = faces
+        self._tell = tell
+
+    def hear(self, record: dict[str, object], event: EngineEvent | None = None) -> None:
+        """Let every face hear an event."""
+        for face in list(self._faces):
+            self._let(face, partial(face.hear, record, event))
+
+    def refresh(self, scoreboard: Scoreboard) -> None:
+        """Let every face show the scoreboard as it is."""
+        for face in list(self._faces):
+            self._let(face, partial(face.refresh, scoreboard))
+
+    def close(self) -> None:
+        """The session is over."""
+        for face in list(self._faces):
+            self._let(face, face.close)
+
+    def _let(self, face: Face, what: Callable[[], None]) -> None:
+        try:
+            what()
+        except Exception as error:
+            self._faces.remove(face)
+            reason = getattr(error, "strerror", None) or error
+            self._tell(f"{face.name} is gone: {reason}; the session goes on")
+            with contextlib.suppress(Exception):
+                face.close()
+
 
 FRAMES_PER_S = 15.0
 
@@ -27,7 +86,7 @@ class JsonLines:
     def __init__(self, out: TextIO | None = None) -> None:
         self._out = out or sys.stdout
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """Print the record at once."""
         try:
             self._out.write(json.dumps(record, allow_nan=False, ensure_ascii=False) + "\n")
@@ -53,7 +112,7 @@ class TerminalFace:
         self._drawn_s = -1.0
         self._news = False
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """The next refresh draws at once."""
         self._news = True
 
@@ -76,7 +135,7 @@ class SoundFace:
     def __init__(self, player: Player) -> None:
         self._player = player
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """Play what belongs to the event."""
         name = "mark" if record["event"] == "mark reached" else None if event is None else sound_for(event)
         if name is not None:

@@ -41,11 +41,11 @@ class MeasuredLive:
     time_s: float
     raw: Recording
     raw_start_s: float
-    live: dict[str, Any]
+    live: dict[str, object]
     result: Result | None
     problem: str = ""
     chest: Recording | None = None
-    turned: list[dict[str, Any]] = field(default_factory=list)
+    turned: list[dict[str, object]] = field(default_factory=list)
 
     def record(self) -> dict[str, Any]:
         """As an event of ``armarc.events/2``: ``set measured``."""
@@ -139,7 +139,7 @@ def _with_told(rep: Rep, event: SetEnded) -> Rep:
     return rep
 
 
-def turned_verdicts(reps: Sequence[Rep], band: Band | None) -> list[dict[str, Any]]:
+def turned_verdicts(reps: Sequence[Rep], band: Band | None) -> list[dict[str, object]]:
     """Which reps measured otherwise than they were told at the gate: ``rep``, ``told``, ``measured``."""
     turned = []
     for rep in () if band is None else reps:

@@ -12,24 +12,27 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
 
 from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.live.after_set import LastTime
 from armarc.live.aftermath import After, Aftermath
-from armarc.live.arm import Arm, KnownFor
-from armarc.live.audience import Audience, Face
+from armarc.live.arm import Arm, Chest, KnownFor, trunk_words
 from armarc.live.both import compared, side_of
-from armarc.live.chest import Chest, trunk_words
-from armarc.live.desk import Desk, Order, Switch, said_words
+from armarc.live.desk import Desk, Gym, Order, Switch, said_words
 from armarc.live.events import EngineEvent, SetEnded, event_record
-from armarc.live.gym import Gym
+from armarc.live.faces import Audience, Face
 from armarc.live.offline import MeasuredLive, turned_words
-from armarc.live.raw_file import RawFile
-from armarc.live.scoreboard import Scoreboard, scoreboard_for
-from armarc.live.session_records import link_record, mark_record, opening_record, session_record, task_record
-from armarc.live.source import Item, LinkNews, Samples
+from armarc.live.scoreboard import (
+    Scoreboard,
+    link_record,
+    mark_record,
+    opening_record,
+    scoreboard_for,
+    session_record,
+    task_record,
+)
+from armarc.live.source import Item, LinkNews, RawFile, Samples
 from armarc.log.labels import CAUTION, SAID_AFTER
 from armarc.recording import Metadata, RecordingWriter
 from armarc.recording.captures import CHEST
@@ -327,7 +330,7 @@ class LiveSession:
             if isinstance(event, SetEnded):
                 self._end_set(arm, event)
 
-    def _sided(self, record: dict[str, Any], arm: Arm) -> dict[str, Any]:
+    def _sided(self, record: dict[str, object], arm: Arm) -> dict[str, object]:
         """With two arms a record says whose it is."""
         return record if len(self.arms) == 1 else {**record, "side": arm.choices.side}
 

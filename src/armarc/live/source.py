@@ -1,19 +1,25 @@
-"""Where live samples come from: a recording played again, or a sensor."""
+"""Where live samples come from, a recording played again or a sensor, and the file they go into.
+
+A disk that is full or gone ends the file, not the session.
+"""
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import heapq
 import time
-from collections.abc import AsyncGenerator, AsyncIterator, Iterator
+from collections.abc import AsyncGenerator, AsyncIterator, Callable, Iterator
 from contextlib import aclosing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from armarc.recording import ROUNDING_KEYS, FloatArray, Metadata, Recording
+from armarc.errors import ArmarcError
+from armarc.recording import ROUNDING_KEYS, FloatArray, Metadata, Recording, RecordingWriter
 
 if TYPE_CHECKING:
     from armarc.sensor.events import Event, SensorFacts
+
 
 PACKET_S = 0.05
 """Length of the packets a recording is played in, about what a sensor's radio delivers."""
@@ -185,3 +191,47 @@ async def listen(events: AsyncGenerator[Event, None]) -> AsyncIterator[Item]:
                 case Ended():
                     text = "the stream has ended"
                     yield LinkNews(time_s=event.time_s, state="ended", text=text, sensor=event.sensor)
+
+
+class RawFile:
+    """Takes what a sensor sends as long as it can be written.
+
+    Parameters
+    ----------
+    writer : RecordingWriter or None
+        None keeps nothing.
+    lost : callable
+        Takes what went wrong, once; after that nothing is written.
+    """
+
+    def __init__(self, writer: RecordingWriter | None, lost: Callable[[Exception], None]) -> None:
+        self._writer = writer
+        self._lost = lost
+
+    def append(self, item: Samples) -> None:
+        """Write samples through to the disk."""
+
+        def write(writer: RecordingWriter) -> None:
+            writer.append(item.time_s, item.specific_force_m_s2, item.angular_velocity_rad_s)
+            writer.flush()
+
+        self._do(write)
+
+    def event(self, record: dict[str, object]) -> None:
+        """Write a line about the stream."""
+        self._do(lambda writer: writer.event(record))
+
+    def close(self) -> None:
+        """End the file in good order."""
+        self._do(lambda writer: writer.close())
+
+    def _do(self, what: Callable[[RecordingWriter], None]) -> None:
+        if self._writer is None:
+            return
+        try:
+            what(self._writer)
+        except (ArmarcError, OSError) as error:
+            writer, self._writer = self._writer, None
+            with contextlib.suppress(ArmarcError, OSError):
+                writer.close()
+            self._lost(error)

@@ -161,7 +161,7 @@ class Player:
         self._stream.stop()
         self._stream.close()
 
-    def _fill(self, out: NDArray[np.float32], frames: int, time: Any, status: Any) -> None:
+    def _fill(self, out: NDArray[np.float32], frames: int, time: object, status: object) -> None:
         out[:] = 0
         with self._lock:
             for _ in range(len(self._playing)):

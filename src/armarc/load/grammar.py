@@ -235,7 +235,7 @@ def _rows(first: str, second: str, factor: float = 1.0) -> Check:
     return check
 
 
-def _is_number(value: Any) -> bool:
+def _is_number(value: object) -> bool:
     # Compared, not converted: an integer may be too large for a float.
     return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e300
 
@@ -295,7 +295,7 @@ def read_resistances(path: Path) -> tuple[Resistance, ...]:
     return tuple(out)
 
 
-def _from_table(table: dict[str, Any], file: str, name: str) -> Resistance:
+def _from_table(table: dict[str, object], file: str, name: str) -> Resistance:
     dot = f"{name}." if name else ""
     if "kind" not in table:
         raise FormatError(

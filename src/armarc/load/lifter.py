@@ -296,7 +296,7 @@ def save_lifters(lifters: Lifters, folder: Path | None = None) -> Path:
         if lifter.name is not None:
             lines += ["", f"[lifter.{quoted(lifter.name)}]"]
         for name in FIELDS:
-            value: Any = getattr(lifter, name)
+            value: object = getattr(lifter, name)
             if value is not None:
                 lines.append(f"{name} = {quoted(value) if isinstance(value, str) else repr(value)}")
     return write_kept(file, "\n".join(lines) + "\n")

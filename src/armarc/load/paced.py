@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -318,7 +317,7 @@ def paced_record(plan: PacedPlan) -> dict[str, object]:
     }
 
 
-def _lane_record(plan: PacedPlan, lane: PacedLane, mass: float | None) -> dict[str, Any]:
+def _lane_record(plan: PacedPlan, lane: PacedLane, mass: float | None) -> dict[str, object]:
     m = lane.measures
     still = plan.capacity.full_n_m(lane.angle_rad, np.zeros(len(lane.angle_rad)))
     return {

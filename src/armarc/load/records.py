@@ -27,9 +27,9 @@ def rounded(value: float | None, digits: int = 3) -> float | None:
     return None if value is None or not math.isfinite(value) else round(float(value), digits) + 0.0
 
 
-def measures_record(measures: LoadMeasures, se: LoadMeasures | None = None) -> dict[str, Any]:
+def measures_record(measures: LoadMeasures, se: LoadMeasures | None = None) -> dict[str, object]:
     """Measures and, where given, their standard errors (``…_se``)."""
-    out: dict[str, Any] = {}
+    out: dict[str, object] = {}
     for each in ESTIMATES:
         out[each.key] = each.in_published_unit(each.value(measures), DECIMALS)
         if se is not None:
@@ -75,7 +75,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
         ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
-    summary: dict[str, Any] = {"reps": len(reps)}
+    summary: dict[str, object] = {"reps": len(reps)}
     for key in (each.key for each in ESTIMATES):
         values = [rep[key] for rep in reps if rep[key] is not None]
         errors = [rep[f"{key}_se"] for rep in reps if rep[f"{key}_se"] is not None]
@@ -116,7 +116,7 @@ _REFERENCE_BODIES = {
 """How results without a body say whose it was, where nobody had stated one."""
 
 
-def body_of_load(load: Any) -> Lifter | None:
+def body_of_load(load: object) -> Lifter | None:
     """The body of a set's ``load``; None where it does not tell.
 
     Results of older versions hold no body, but say when mass and stature were those of the reference body. A grip or a

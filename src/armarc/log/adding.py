@@ -80,11 +80,11 @@ def check_shape(document: dict[str, Any]) -> None:
                 raise InputError(f"{where} of the result has a rep whose quality is not in words")
 
 
-def _check_labels(record: dict[str, Any], where: str) -> None:
+def _check_labels(record: dict[str, object], where: str) -> None:
     _check_kind(record, where, exercise=str, variant=str, side=str, load_kg=float, lifter=str)
 
 
-def _check_kind(record: dict[str, Any], where: str, **kinds: type) -> None:
+def _check_kind(record: dict[str, object], where: str, **kinds: type) -> None:
     for key, kind in kinds.items():
         value = record.get(key)
         fits = isinstance(value, int | float if kind is float else kind) and not isinstance(value, bool)
@@ -98,7 +98,7 @@ def _check_kind(record: dict[str, Any], where: str, **kinds: type) -> None:
             raise InputError(f"{where} of the result has no {key}", "process the recording again")
 
 
-def _check_whole_numbers(document: Any) -> None:
+def _check_whole_numbers(document: object) -> None:
     waiting = [document]
     while waiting:
         value = waiting.pop()
@@ -137,12 +137,12 @@ class Added:
 
 def add_result(
     store: Store,
-    result: dict[str, Any],
+    result: dict[str, object],
     recording_path: str | os.PathLike[str] | None = None,
     *,
     labels: Labels | None = None,
     started_at: datetime | None = None,
-    reading: Mapping[str, Any] | None = None,
+    reading: Mapping[str, object] | None = None,
     trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of one processed recording, and keep the raw recording beside the log.
@@ -324,7 +324,7 @@ def log_session(
     path: str | os.PathLike[str],
     *,
     labels: Labels | None = None,
-    reading: Mapping[str, Any] | None = None,
+    reading: Mapping[str, object] | None = None,
     trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
     """Log every set of a measured recording and keep the raw file.
@@ -365,7 +365,7 @@ def log_session(
     )
 
 
-def _header_labels(head: Mapping[str, Any]) -> Labels:
+def _header_labels(head: Mapping[str, object]) -> Labels:
     """What `armarc record` wrote into the head of a recording; what makes no sense there says nothing."""
     rir, tags = head.get("rir"), head.get("tags")
     try:

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.log.asymmetry import Asymmetry, asymmetry
+from armarc.log.both_arms import Asymmetry, asymmetry
 from armarc.log.effects import Effect, independent_effect, paired_effect
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
@@ -100,7 +99,7 @@ class Row:
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         effect, index = self.effect, self.asymmetry
-        record: dict[str, Any] = {
+        record: dict[str, object] = {
             "measure": self.measure.key,
             "unit": self.measure.unit,
             "first": self.first,
@@ -178,7 +177,7 @@ def group_by(
 def compare(
     groups: Sequence[Group],
     measures: Sequence[SetMeasure],
-    reps: Mapping[int, Sequence[dict[str, Any]]],
+    reps: Mapping[int, Sequence[dict[str, object]]],
     *,
     relevant: float | None = None,
 ) -> list[Row]:
@@ -229,7 +228,7 @@ def chance_words(rows: Sequence[Row]) -> str:
 
 
 def _row(
-    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, Any]]]
+    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, object]]]
 ) -> Row:
     pairs = session_pairs(first, second, measure)
     sides = (first.name, second.name) == ("left", "right")
@@ -249,7 +248,7 @@ def _effect(
     second: Group,
     measure: SetMeasure,
     pairs: tuple[FloatArray, FloatArray],
-    reps: Mapping[int, Sequence[dict[str, Any]]],
+    reps: Mapping[int, Sequence[dict[str, object]]],
 ) -> tuple[str, Effect | None]:
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
         a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.set_ids[0]]}

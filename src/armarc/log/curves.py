@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import sqlalchemy as sa
 
 from armarc.errors import LogError
-from armarc.load.lifter import Lifter, load_lifters
-from armarc.load.records import body_of_load
 from armarc.log import schema
 from armarc.log.measuring import chest_of, measure_session
 from armarc.log.reading import LoggedSet, recording_of
@@ -22,6 +20,7 @@ from armarc.recording import FloatArray
 from armarc.reps.summary import is_full
 
 if TYPE_CHECKING:
+    from armarc.load.lifter import Lifter
     from armarc.load.set_load import SetLoad
     from armarc.motion import ArmMotion
     from armarc.pipeline import Session
@@ -72,7 +71,7 @@ def remeasured_set(store: Store, entry: LoggedSet) -> tuple[Session, int]:
         raise LogError(
             f"the raw recording of set {entry.id} was not kept", "curves need it; numbers are still there"
         )
-    current: dict[str, Any] = {**settings, "side": entry.side or settings.get("side")}
+    current: dict[str, object] = {**settings, "side": entry.side or settings.get("side")}
     if entry.load_kg is not None:
         current["load_kg"] = entry.load_kg
     if entry.load_kg not in (None, settings.get("load_kg")):
@@ -177,7 +176,7 @@ def _shared(courses: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArra
     return grid, np.array([values[np.isin(angle, grid)] for angle, values in courses])
 
 
-def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
+def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, object]]:
     """JSON-ready curves."""
 
     def plain(values: FloatArray | None) -> list[float] | None:
@@ -199,6 +198,9 @@ def curves_record(curves: Sequence[SetCurves]) -> list[dict[str, Any]]:
 
 def _body(store: Store, entry: LoggedSet) -> Lifter:
     """The body the set's moments were worked out for, else the one kept of its lifter."""
+    from armarc.load.lifter import load_lifters
+    from armarc.load.records import body_of_load
+
     table = schema.training_set
     with store.reading() as connection:
         other = connection.execute(sa.select(table.c.other).where(table.c.id == entry.id)).scalar_one()

@@ -46,7 +46,7 @@ SET_COLUMNS = (
 )
 
 
-def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, Any]]:
+def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, object]]:
     """One row per set: labels, then every plain number or text of the summary."""
     rows = []
     for entry in entries:
@@ -134,7 +134,7 @@ def export(
     raise UsageError(f"{kind!r} is no export format", f"choose from: {', '.join(FORMATS)}")
 
 
-def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, Any]]:
+def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, object]]:
     entries = list_sets(store, where)[::-1]
     if per == "set":
         return sets_table(entries)
@@ -143,7 +143,7 @@ def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, Any]]:
     raise UsageError(f"{per!r} is no kind of row", "choose rep or set")
 
 
-def _squared(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _squared(rows: list[dict[str, object]]) -> list[dict[str, object]]:
     """Give every row every column, in order of first appearance."""
     names = list(dict.fromkeys(key for row in rows for key in row))
     if all(len(row) == len(names) for row in rows) and all(list(row) == names for row in rows):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Any
 
 from armarc.errors import UsageError
 from armarc.load.table import LoadMeasures
@@ -146,7 +145,7 @@ def find_measure(name: str) -> SetMeasure:
     )
 
 
-def rep_value(rep: dict[str, Any], key: str) -> float | None:
+def rep_value(rep: dict[str, object], key: str) -> float | None:
     """Value of a rep for a measure that is a mean over reps."""
     value = rep.get(key)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None

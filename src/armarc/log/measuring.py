@@ -69,7 +69,7 @@ class ChestFile:
         insert_once(connection, schema.recording, ("sha256",), row)
 
 
-def chest_of(store: Store, settings: Mapping[str, Any]) -> bytes | None:
+def chest_of(store: Store, settings: Mapping[str, object]) -> bytes | None:
     """Raw bytes of the chest sensor's recording that sets with these settings were measured with; None without one.
 
     Raises
@@ -108,7 +108,7 @@ def measure_content(
     document: dict[str, Any],
     lifter: Lifter,
     chest: bytes | None = None,
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Result of measuring raw bytes again; `settings` are those of an earlier result, `document` its rest, `chest` the
     raw bytes of a second sensor on the chest.
 

@@ -11,7 +11,6 @@ import sqlalchemy as sa
 
 from armarc import __version__
 from armarc.errors import LogError
-from armarc.load.records import body_of_load
 from armarc.log.schema import SET_NUMBERS, set_numbers
 
 
@@ -20,6 +19,8 @@ def keep_bodies(connection: sa.Connection) -> None:
 
     What cannot be read is left as it is; that is said where it is looked at.
     """
+    from armarc.load.records import body_of_load  # all that measures comes with it, and few logs are that old
+
     sets = sa.table("training_set", sa.column("id", sa.Integer), sa.column("other", sa.JSON))
     content = sa.cast(sets.c.other, sa.Text)
     rows = connection.execute(sa.select(sets.c.id, content.label("text")).where(content.like('%"load"%')))

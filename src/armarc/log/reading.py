@@ -131,7 +131,7 @@ def sets_query(where: Filter, *columns: Any) -> sa.Select[Any]:
     return sa.select(*columns).select_from(_SETS).where(*where.conditions())
 
 
-def _joined(query: sa.Select[Any]) -> sa.Select[Any]:
+def _joined(query: sa.Select[Any]) -> sa.Select[object]:
     """The same with the session and the lifter of each set."""
     query = query.join(schema.session, schema.session.c.id == _SETS.c.session_id)
     return query.join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
@@ -225,9 +225,9 @@ def get_set(store: Store, set_id: int) -> LoggedSet:
     raise LogError(f"there is no set {set_id} in the log", "armarc log list shows the numbers")
 
 
-def reps_by_set(store: Store, set_ids: Sequence[int]) -> dict[int, list[dict[str, Any]]]:
+def reps_by_set(store: Store, set_ids: Sequence[int]) -> dict[int, list[dict[str, object]]]:
     """Published rep records of many sets."""
-    out: dict[int, list[dict[str, Any]]] = {set_id: [] for set_id in set_ids}
+    out: dict[int, list[dict[str, object]]] = {set_id: [] for set_id in set_ids}
     with store.reading() as connection:
         for start in range(0, len(set_ids), 500):
             part = list(set_ids[start : start + 500])

@@ -11,7 +11,7 @@ import numpy as np
 from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import smallest_worthwhile
-from armarc.log.table import SetTable, as_table
+from armarc.log.table import SetTable, as_table, grouped
 from armarc.recording import FloatArray
 
 WORKING_LIMITS = {"°/s": 3.0, "°": 2.5, "cm": 1.0, "s": 0.1}
@@ -99,17 +99,17 @@ def lifters_spread(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) ->
     session = table.session[known]
     count = np.bincount(session, minlength=len(table.sessions))
     total = np.bincount(session, weights=values[known], minlength=len(table.sessions))
-    by_lifter: dict[str, list[float]] = {}
+    lifter = np.zeros(len(count), np.int64)
+    lifter[table.session] = table.lifter
     places = np.flatnonzero(count)
-    for place, mean in zip(places.tolist(), (total[places] / count[places]).tolist(), strict=True):
-        by_lifter.setdefault(table.sessions[place].lifter, []).append(mean)
-    steps = [np.diff(means) for means in by_lifter.values()]
+    by_lifter = grouped(lifter[places], total[places] / count[places])
+    steps = [np.diff(means) for means in by_lifter]
     if len(by_lifter) < FEWEST_LIFTERS or not any(map(len, steps)):
         return None
     return LiftersSpread(
         lifters=len(by_lifter),
-        sessions=1 / float(np.mean([1 / len(means) for means in by_lifter.values()])),
-        between_sd=float(np.std([np.mean(means) for means in by_lifter.values()], ddof=1)),
+        sessions=1 / float(np.mean([1 / len(means) for means in by_lifter])),
+        between_sd=float(np.std([np.mean(means) for means in by_lifter], ddof=1)),
         typical_error=math.sqrt(float(np.mean(np.concatenate(steps) ** 2)) / 2),
     )
 

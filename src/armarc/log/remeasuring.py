@@ -188,7 +188,7 @@ def _live_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]
 
 
 def _moved(
-    before: list[dict[str, Any]], after: list[dict[str, Any]]
+    before: list[dict[str, object]], after: list[dict[str, object]]
 ) -> dict[str, tuple[float | None, float | None]]:
     out = {}
     for name in SHOWN_MEASURES:

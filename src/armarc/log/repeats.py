@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
@@ -20,10 +18,11 @@ from armarc.log.repeatability import (
     paired_error,
     sd_interval,
 )
-from armarc.log.table import IntArray, SetTable, as_table, first_seen
+from armarc.log.table import SetTable, as_table, first_seen, grouped
 from armarc.recording import FloatArray
 
 BETWEEN, WITHIN = "days", "sets"
+_FIRST, _SECOND = slice(None, -1), slice(1, None)
 
 ADVICE = (
     "For publishing, Hopkins (2000, Sports Med 30:1-15) advises about 50 people and three trials or more; with a "
@@ -68,7 +67,7 @@ class Repeatability:
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         error = self.error
-        record: dict[str, Any] = {
+        record: dict[str, object] = {
             "measure": self.measure.key,
             "unit": self.measure.unit,
             "across": self.across,
@@ -118,8 +117,7 @@ def repeatability_of(
         raise UsageError(f"{across!r} is no way to repeat", f"choose {BETWEEN} or {WITHIN}")
     table = as_table(sets, measure)
     series = [values for values in repeated_values(table, measure, across) if len(values) > 1]
-    pairs = [pair for values in series for pair in pairwise(values)]
-    error = _chained_error(series, pairs) if len(pairs) >= 3 else None
+    error = _chained_error(series) if sum(len(values) - 1 for values in series) >= 3 else None
     icc, why = _icc(series)
     spread = lifters_spread(table if everyone is None else everyone, measure)
     return Repeatability(
@@ -137,7 +135,7 @@ def repeatability_of(
 
 def repeated_values(
     sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure, across: str
-) -> list[list[float]]:
+) -> list[FloatArray]:
     """Values of the same task, in order of time: one list per target."""
     table = as_table(sets, measure).in_time
     known = ~np.isnan(table.of(measure))
@@ -149,27 +147,19 @@ def repeated_values(
         by_target = np.argsort(
             np.argsort(first_seen(target))[np.unique(target, return_inverse=True)[1]], kind="stable"
         )
-        return _by_group(part[by_target], values[by_target])
+        return grouped(part[by_target], values[by_target])
     means = np.bincount(part, weights=values) / np.bincount(part)
     seen = first_seen(part)
-    return _by_group(both[seen] // len(table.sessions), means[seen])
+    return grouped(both[seen] // len(table.sessions), means[seen])
 
 
-def _by_group(group: IntArray, values: FloatArray) -> list[list[float]]:
-    """Values of each group in their order, the groups as they first appear."""
-    found: dict[int, list[float]] = {}
-    for number, value in zip(group.tolist(), values.tolist(), strict=True):
-        found.setdefault(number, []).append(value)
-    return list(found.values())
-
-
-def _chained_error(series: Sequence[Sequence[float]], pairs: Sequence[tuple[float, float]]) -> PairedError:
+def _chained_error(series: Sequence[FloatArray]) -> PairedError:
     """Error of neighbouring pairs; its interval knows that a value in the middle of a series is used twice.
 
     Degrees of freedom of a series of n are 2(n−1)²/(3n−4) (von Neumann 1941, Ann Math Stat 12:367, from memory),
     which is 1 for a single pair; one in all goes to the mean change.
     """
-    error = paired_error([a for a, _ in pairs], [b for _, b in pairs])
+    error = paired_error(*(np.concatenate([values[part] for values in series]) for part in (_FIRST, _SECOND)))
     df = sum(2 * (n - 1) ** 2 / (3 * n - 4) for n in map(len, series)) - 1
     low, high = sd_interval(error.typical_error, max(df, 1.0))
     return replace(error, typical_error_low=low, typical_error_high=high)
@@ -187,7 +177,7 @@ def _icc_caution(table: SetTable, targets: int) -> str:
     )
 
 
-def _icc(series: Sequence[Sequence[float]]) -> tuple[dict[str, Icc], str]:
+def _icc(series: Sequence[FloatArray]) -> tuple[dict[str, Icc], str]:
     if len(series) < 3:
         return {}, "an intraclass correlation needs three tasks or lifters that were repeated"
     trials = min(map(len, series))

@@ -19,7 +19,7 @@ _REP_KEYS = ("rep", "start_verdict", "quality", *REP_NUMBERS)
 
 def rep_row(record: dict[str, Any]) -> dict[str, Any]:
     """Columns of one rep; keys without a column, and values that do not fit one, go to ``other``."""
-    row: dict[str, Any] = dict.fromkeys(REP_NUMBERS)
+    row: dict[str, object] = dict.fromkeys(REP_NUMBERS)
     other = {key: value for key, value in record.items() if key not in _REP_KEYS}
     for name in REP_NUMBERS:
         value = record.get(name)
@@ -62,17 +62,17 @@ def rep_record(row: dict[str, object]) -> dict[str, object]:
     }
 
 
-def rep_of(record: Mapping[str, Any]) -> Rep:
+def rep_of(record: Mapping[str, object]) -> Rep:
     """A logged rep, SI; what an odd result put in a measure's place is left out."""
     return row_of(Rep, {c.key: record[c.key] for c in columns(Rep) if c.fits(record.get(c.key))})
 
 
-def is_numbers(values: Iterable[Any]) -> bool:
+def is_numbers(values: Iterable[object]) -> bool:
     """Whether these are numbers or nothing: a damaged file of SQLite may hold any kind in any column."""
     return all(value is None or isinstance(value, int | float) for value in values)
 
 
-def is_texts(values: Iterable[Any]) -> bool:
+def is_texts(values: Iterable[object]) -> bool:
     """Whether all of these are text."""
     return all(isinstance(value, str) for value in values)
 
@@ -121,7 +121,7 @@ def impulse_of(record: dict[str, Any]) -> dict[str, float]:
     return {"loaded_range_impulse_n_m_s": round(sum(parts), 3)} if parts else {}
 
 
-def said_by_result(record: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:
+def said_by_result(record: dict[str, object], settings: dict[str, object]) -> dict[str, object]:
     """Exercise, variant, side and load as the result states them, for the set or for all of its sets."""
 
     def stated(key: str) -> Any:
@@ -137,7 +137,7 @@ def said_by_result(record: dict[str, Any], settings: dict[str, Any]) -> dict[str
     }
 
 
-def set_record(row: dict[str, Any], reps: list[dict[str, Any]]) -> dict[str, Any]:
+def set_record(row: dict[str, object], reps: list[dict[str, object]]) -> dict[str, object]:
     """The published record of a set."""
     if not (isinstance(row["other"], dict) and isinstance(row["number"], int)):
         raise LogError(f"set {row['id']} in the log is damaged", DAMAGED_HINT)

@@ -10,8 +10,6 @@ Times are seconds since 1970-01-01 UTC; a session's ``day`` is the local date wh
 
 from __future__ import annotations
 
-from typing import Any
-
 import sqlalchemy as sa
 
 metadata = sa.MetaData()
@@ -78,7 +76,7 @@ SET_NUMBERS = (
 
 def set_numbers(summary: object) -> dict[str, float | None]:
     """Columns of ``set_number`` for a summary."""
-    found: dict[str, Any] = dict(summary) if isinstance(summary, dict) else {}
+    found: dict[str, object] = dict(summary) if isinstance(summary, dict) else {}
     band = found.get("in_band")
     found["in_band_share"] = band.get("share") if isinstance(band, dict) else None
     values = ((name, found.get(name)) for name in SET_NUMBERS)

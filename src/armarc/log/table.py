@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 import sqlalchemy as sa
@@ -23,8 +23,11 @@ from armarc.recording import FloatArray
 from armarc.reps.summary import is_full
 
 IntArray = NDArray[np.int64]
+_Number = TypeVar("_Number", bound=np.generic)
 
 _SETS = schema.training_set
+_PIECE = 1024
+"""Rows made into columns at a time: their objects stay in the processor's cache and are used again."""
 _OF_THE_SET = ("reps", "load_kg", "rir")
 """Measures that are columns of the set itself; the others are in its summary."""
 
@@ -132,12 +135,10 @@ class SetTable:
     def by_lift(self) -> list[SetTable]:
         """The sets of each lifter, exercise, variant and side, oldest first; what was done first comes first."""
         table = self.in_time
-        places: dict[tuple[Any, ...], int] = {}
+        places: dict[tuple[object, ...], int] = {}
         lifts = [places.setdefault(task[:3], len(places)) for task in table.tasks]
         code = table.lifter * len(places) + np.array(lifts, np.int64)[table.task]
-        _, first, group = np.unique(code, return_index=True, return_inverse=True)
-        rows = np.split(np.argsort(group, kind="stable"), np.cumsum(np.bincount(group))[:-1])
-        return [table.take(rows[place]) for place in np.argsort(first)]
+        return [table.take(rows) for rows in grouped(code, np.arange(len(table)))]
 
     def labels(self, row: int) -> SetLabels:
         """Labels of one row."""
@@ -155,12 +156,14 @@ def as_table(sets: Sequence[LoggedSet] | SetTable, *measures: SetMeasure) -> Set
     """Sets as a table with the values of these measures; a table stays as it is."""
     if isinstance(sets, SetTable):
         return sets
+    codes: dict[tuple[Any, ...], int] = {}
     return _table(
-        [entry.id for entry in sets],
-        [entry.done_at.timestamp() for entry in sets],
+        np.array([entry.id for entry in sets], np.int64),
+        _floats([entry.done_at.timestamp() for entry in sets]),
         [entry.session_id for entry in sets],
         {SessionKey(one.day.isoformat(), one.session_id, one.lifter, one.session) for one in sets},
-        [entry.condition for entry in sets],
+        np.array([codes.setdefault(entry.condition, len(codes)) for entry in sets], np.int64),
+        codes,
         {measure.key: _floats([measure.of(entry) for entry in sets]) for measure in measures},
     )
 
@@ -187,22 +190,24 @@ def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
         .select_from(schema.session)
         .join(schema.lifter, schema.lifter.c.id == schema.session.c.lifter_id)
     )
-    with store.reading() as connection:
-        columns = list(zip(*connection.execute(chosen).all(), strict=True))
-        sessions = connection.execute(keys).all()
-    if not columns:
-        return as_table([], *measures)
-    set_id, done_s, session_id = columns[:3]
-    tasks, values = list(zip(*columns[3:7], strict=True)), columns[7:]
+    codes: dict[tuple[Any, ...], int] = {}
+    session_id: list[int] = []
+    pieces = []
     try:
-        numbers = {
-            measure.key: _floats([_of_summary(one, measure) for one in column])
-            if place is _SETS.c.summary
-            else _floats(column) * (100.0 if place is schema.set_number.c.in_band_share else 1.0)
-            for measure, place, column in zip(measures, places, values, strict=True)
-        }
-        # A set whose numbers are missing has no number itself here, which is refused below.
-        table = _table(set_id, done_s, session_id, [SessionKey(*key) for key in sessions], tasks, numbers)
+        with store.reading() as connection:
+            for rows in connection.execute(chosen).partitions(_PIECE):
+                columns = list(zip(*rows, strict=True))
+                session_id += columns[2]
+                task_code = [codes.setdefault(key, len(codes)) for key in zip(*columns[3:7], strict=True)]
+                # A set whose numbers are missing has no number itself here, which is refused.
+                piece = np.array(columns[0], np.int64), _floats(columns[1]), np.array(task_code, np.int64)
+                pieces.append((*piece, *map(_values, measures, places, columns[7:])))
+            sessions = [SessionKey(*key) for key in connection.execute(keys)]
+        if not pieces:
+            return as_table([], *measures)
+        set_id, done_s, task_place, *values = (np.concatenate(column) for column in zip(*pieces, strict=True))
+        numbers = {measure.key: column for measure, column in zip(measures, values, strict=True)}
+        table = _table(set_id, done_s, session_id, sessions, task_place, codes, numbers)
     except (TypeError, ValueError, KeyError, AttributeError, OverflowError):
         list_sets(store, where)  # names the set, where the damage shows there too
         raise LogError("a set in the log is damaged", DAMAGED_HINT) from None
@@ -233,6 +238,20 @@ def _of_reps(
     return {measure.key: means[i] for i, measure in enumerate(measures)}
 
 
+def grouped(codes: IntArray, values: NDArray[_Number]) -> list[NDArray[_Number]]:
+    """Values of each of the different numbers among `codes`, in their order; what appears first comes first.
+
+    Parameters
+    ----------
+    codes, values : ndarray, shape (n,)
+    """
+    _, first, group = np.unique(codes, return_index=True, return_inverse=True)
+    ends = np.cumsum(np.bincount(group)).tolist()
+    ordered = values[np.argsort(group, kind="stable")]
+    parts = [ordered[start:end] for start, end in zip([0, *ends], ends, strict=False)]
+    return [parts[place] for place in np.argsort(first).tolist()]
+
+
 def first_seen(codes: IntArray) -> IntArray:
     """The different numbers among `codes`, in the order in which they appear."""
     different, first = np.unique(codes, return_index=True)
@@ -247,25 +266,30 @@ def _place(measure: SetMeasure) -> sa.Column[Any]:
     return schema.set_number.c[name] if name in schema.SET_NUMBERS else _SETS.c.summary
 
 
-def _of_summary(summary: dict[str, Any], measure: SetMeasure) -> float | None:
+def _values(measure: SetMeasure, place: sa.Column[Any], column: Sequence[Any]) -> FloatArray:
+    if place is _SETS.c.summary:
+        return _floats([_of_summary(one, measure) for one in column])
+    return _floats(column) * (100.0 if place is schema.set_number.c.in_band_share else 1.0)
+
+
+def _of_summary(summary: dict[str, object], measure: SetMeasure) -> float | None:
     value = summary.get(measure.summary_key)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def _table(
-    set_id: Sequence[int],
-    done_s: Sequence[float],
+    set_id: IntArray,
+    done_s: FloatArray,
     session_id: Sequence[int],
     sessions: Iterable[SessionKey],
-    tasks: Sequence[tuple[str, str, str | None, float | None]],
+    task: IntArray,
+    tasks: Iterable[tuple[Any, ...]],
     numbers: Mapping[str, FloatArray],
 ) -> SetTable:
     used = set(session_id)
     ordered = sorted(key for key in sessions if key.id in used)
     session_places = {key.id: place for place, key in enumerate(ordered)}
-    task_places: dict[tuple[Any, ...], int] = {}
-    task = [task_places.setdefault(key, len(task_places)) for key in tasks]
-    for exercise, variant, side, load_kg in task_places:
+    for exercise, variant, side, load_kg in tasks:
         if not (is_texts((exercise, variant, side or "")) and is_numbers((load_kg,))):
             raise ValueError("labels of a set")
     if not all(is_texts((key.day, key.lifter, key.label)) for key in ordered):
@@ -274,12 +298,12 @@ def _table(
     names = [key.lifter for key in ordered]
     places = {name: place for place, name in enumerate(sorted(set(names)))}
     return SetTable(
-        set_id=np.array(set_id, np.int64),
-        done_s=np.array(done_s, float),
+        set_id=set_id,
+        done_s=done_s,
         session=session,
         sessions=tuple(ordered),
-        task=np.array(task, np.int64),
-        tasks=tuple(TaskKey(*key) for key in task_places),
+        task=task,
+        tasks=tuple(TaskKey(*key) for key in tasks),
         day=np.array([date.fromisoformat(key.day).toordinal() for key in ordered], np.int64)[session],
         lifter=np.array([places[name] for name in names], np.int64)[session],
         numbers=numbers,

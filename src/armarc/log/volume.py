@@ -1,19 +1,20 @@
-"""How much was done in each week."""
+"""How much was done in each week, and for each part of the deltoid by the shares that a coach may edit."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from statistics import median
 from typing import Any
 
 import numpy as np
 
-from armarc.log.coaching import WeekRule
+from armarc.log.coaching import PARTS, PartShares, WeekRule
 from armarc.log.measures import find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.table import IntArray, SetTable, as_table
+from armarc.published import as_published, published
 from armarc.recording import FloatArray
 
 REPS, LOAD = find_measure("reps"), find_measure("load_kg")
@@ -53,23 +54,12 @@ class Week:
     loaded_range_s: float
     load_reps_kg: float | None
     impulse_n_m_s: float | None
-    without_impulse: tuple[int, ...] = ()
+    without_impulse: tuple[int, ...] = field(default=(), metadata=as_published(key="sets_without_impulse"))
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         year, week, _ = self.monday.isocalendar()
-        return {
-            "lifter": self.lifter,
-            "week": f"{year}-W{week:02d}",
-            "monday": self.monday.isoformat(),
-            "sets": self.sets,
-            "reps": self.reps,
-            "time_under_tension_s": round(self.time_under_tension_s, 2),
-            "loaded_range_s": round(self.loaded_range_s, 2),
-            "load_reps_kg": None if self.load_reps_kg is None else round(self.load_reps_kg, 2),
-            "impulse_n_m_s": None if self.impulse_n_m_s is None else round(self.impulse_n_m_s, 2),
-            "sets_without_impulse": list(self.without_impulse),
-        }
+        return {"lifter": self.lifter, "week": f"{year}-W{week:02d}"} | published(self, 2)
 
 
 def weekly_volume(sets: Sequence[LoggedSet] | SetTable) -> list[Week]:
@@ -135,6 +125,10 @@ def _of_lifter(table: SetTable) -> list[Week]:
     impulse = impulse_of(table)
     pushed = _sum(week, impulse)
     count = np.bincount(week)
+    none = np.isnan(impulse)
+    without = table.set_id[none][np.lexsort((table.set_id[none], week[none]))]
+    missing = np.bincount(week[none], minlength=len(count))
+    ends = np.cumsum(missing)
     return [
         Week(
             lifter=table.sessions[int(table.session[0])].lifter,
@@ -145,7 +139,7 @@ def _of_lifter(table: SetTable) -> list[Week]:
             loaded_range_s=sums[LOADED.key][place] or 0.0,
             load_reps_kg=lifted[place],
             impulse_n_m_s=pushed[place],
-            without_impulse=tuple(sorted(table.set_id[(week == place) & np.isnan(impulse)].tolist())),
+            without_impulse=tuple(without[ends[place] - missing[place] : ends[place]].tolist()),
         )
         for place in range(len(count))
     ]
@@ -181,3 +175,98 @@ def _sum(week: IntArray, values: FloatArray) -> list[float | None]:
     total = np.bincount(week[known], weights=values[known], minlength=int(week.max()) + 1)
     count = np.bincount(week[known], minlength=len(total))
     return [float(value) if n else None for value, n in zip(total, count, strict=True)]
+
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartWeek:
+    """What one part of one arm's deltoid got in a week, each from the lowest to the highest share.
+
+    Parameters
+    ----------
+    lifter, part : str
+    side : str or None
+        None where no side was stated.
+    monday : date
+    sets, reps, time_under_tension_s : pair of float
+    impulse_n_m_s : pair of float or None
+        Of the shoulder's moment, which all muscles about it share; None where no set has one.
+    without_impulse : int
+        Sets that count for the part and have none.
+    """
+
+    lifter: str
+    part: str
+    side: str | None
+    monday: date
+    sets: Range
+    reps: Range
+    time_under_tension_s: Range
+    impulse_n_m_s: Range | None
+    without_impulse: int = field(metadata=as_published(key="sets_without_impulse"))
+
+    def to_dict(self) -> dict[str, object]:
+        """JSON-ready."""
+        return {"lifter": self.lifter, "side": self.side, "part": self.part} | published(self, 2)
+
+
+def parts_volume(
+    sets: Sequence[LoggedSet] | SetTable, parts: Mapping[str, PartShares]
+) -> tuple[list[PartWeek], list[str]]:
+    """Volume per lifter, week, side and part, and the exercises that have no shares.
+
+    Parameters
+    ----------
+    sets : sequence of LoggedSet, or SetTable
+        With the values of `armarc.log.volume.VOLUME`.
+    parts : mapping
+        Shares by exercise key.
+    """
+    table = as_table(sets, *VOLUME)
+    out = [week for part in PARTS for week in _of_part(table, part, parts)]
+    sides = {task.side: place for place, task in reversed(list(enumerate(table.tasks)))}
+    out.sort(key=lambda week: (week.lifter, week.monday, sides[week.side], PARTS.index(week.part)))
+    return out, sorted(table.exercises - set(parts))
+
+
+def _of_part(table: SetTable, part: str, parts: Mapping[str, PartShares]) -> list[PartWeek]:
+    """Weeks of one part of every lifter's arms."""
+    share = _shares(table, parts, part)
+    counts = share[1] > 0
+    share, table = share[:, counts], table.take(counts)
+    sides = list(dict.fromkeys(task.side for task in table.tasks))
+    side = np.array([sides.index(task.side) for task in table.tasks], np.int64)[table.task]
+    # Day 1 of the calendar was a Monday.
+    week = (table.day - 1) // 7
+    code = (table.lifter * (week.max(initial=0) + 1) + week) * len(sides) + side
+    _, first, group = np.unique(code, return_index=True, return_inverse=True)
+    impulse = impulse_of(table)
+    amounts = (np.ones(len(table)), table.of(REPS), np.nan_to_num(table.of(TENSION)), np.nan_to_num(impulse))
+    sums = [[np.bincount(group, weights=one * amount).tolist() for one in share] for amount in amounts]
+    sets, reps, tension, pushed = (list(zip(*pair, strict=True)) for pair in sums)
+    without = np.bincount(group, weights=np.isnan(impulse)).astype(int).tolist()
+    known = np.bincount(group, weights=~np.isnan(impulse)).tolist()
+    return [
+        PartWeek(
+            lifter=table.sessions[int(table.session[row])].lifter,
+            part=part,
+            side=sides[int(side[row])],
+            monday=date.fromordinal(7 * int(week[row]) + 1),
+            sets=sets[k],
+            reps=reps[k],
+            time_under_tension_s=tension[k],
+            impulse_n_m_s=pushed[k] if known[k] else None,
+            without_impulse=without[k],
+        )
+        for k, row in enumerate(first.tolist())
+    ]
+
+
+def _shares(table: SetTable, parts: Mapping[str, PartShares], part: str) -> FloatArray:
+    """Lowest and highest share of each of the sets, shape (2, n)."""
+    by_task = np.array(
+        [parts[task.exercise].shares[part] if task.exercise in parts else (0.0, 0.0) for task in table.tasks]
+    )
+    return np.asarray(by_task[table.task].T, float)

@@ -22,7 +22,7 @@ from armarc.quantities import DEFAULT_LIFTER
 _COLUMNS = tuple(column.name for column in schema.training_set.c if column.name != "id")
 
 
-def insert_measurement(connection: sa.Connection, recording_id: int, document: dict[str, Any]) -> int:
+def insert_measurement(connection: sa.Connection, recording_id: int, document: dict[str, object]) -> int:
     """Record which settings and version the sets of a recording come from."""
     key = connection.execute(
         sa.insert(schema.measurement).values(recording_id=recording_id, **measurement_values(document))
@@ -88,7 +88,7 @@ def insert_reps(connection: sa.Connection, set_id: int, reps: list[dict[str, Any
 
 
 def insert_once(
-    connection: sa.Connection, table: sa.Table, unique: tuple[str, ...], values: dict[str, Any]
+    connection: sa.Connection, table: sa.Table, unique: tuple[str, ...], values: dict[str, object]
 ) -> int:
     """Number of the row with these unique values, made now if it is not there; safe against other writers."""
     if connection.dialect.name == "postgresql":
@@ -283,7 +283,7 @@ def match_by_overlap(
     return sorted(pairs)
 
 
-def reps_of(connection: sa.Connection, set_id: int) -> list[dict[str, Any]]:
+def reps_of(connection: sa.Connection, set_id: int) -> list[dict[str, object]]:
     """Published records of a set's reps."""
     rows = connection.execute(
         sa.select(schema.rep).where(schema.rep.c.set_id == set_id).order_by(schema.rep.c.rep)
@@ -305,12 +305,12 @@ def _lost_by_measuring(connection: sa.Connection, set_id: int) -> bool:
 def _labels_after(
     before: dict[str, Any],
     record: dict[str, Any],
-    old_settings: dict[str, Any],
-    new_settings: dict[str, Any],
+    old_settings: dict[str, object],
+    new_settings: dict[str, object],
     labels: Labels,
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Labels of a matched set: said now, else changed settings, else as they stand, perhaps edited."""
-    out: dict[str, Any] = {}
+    out: dict[str, object] = {}
     was, now = said_by_result({}, old_settings), said_by_result(record, new_settings)
     for name in ("exercise", "variant", "side", "load_kg"):
         said = getattr(labels, name)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply, rotate
+from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply
 from armarc.recording import FloatArray
 
 UNDEFINED_BELOW_RAD = math.radians(20)
@@ -152,15 +152,12 @@ def axial_change(before: FloatArray, after: FloatArray, arm_axis: FloatArray, si
     Tilt-and-torsion: the arm line is carried along the shortest arc, and what is left is rotation about it
     (Chénier et al. 2022, Clin Biomech 92:105573, recommend it over Y-X-Y near the hanging arm).
     """
-    # Carry "up in the plane across the arm" along the arc and compare a sensor axis with it.
-    probe = np.eye(3)[int(np.argmin(np.abs(arm_axis)))]
-    probe = probe - (probe @ arm_axis) * arm_axis
-    probe /= np.linalg.norm(probe)
-    (start, first), (stop, last) = (rotate(q, np.stack([arm_axis, probe])) for q in (before, after))
-    axis = cross_matrix(start) @ stop
-    carry = cross_matrix(axis)
-    carried = first + carry @ first + carry @ (carry @ first) / (1 + start @ stop)
-    angle = math.atan2(float(cross_matrix(carried) @ last @ stop), float(carried @ last))
+    # The twist about the arm line of the turning in between; what is left of it carries the line along that arc.
+    (w, x, y, z), (other, *turned) = before.tolist(), after.tolist()
+    scalar = w * other + x * turned[0] + y * turned[1] + z * turned[2]
+    across = cross_matrix(before[1:]) @ after[1:]
+    along = float((w * after[1:] - other * before[1:] - across) @ arm_axis)
+    angle = 2 * math.atan2(along, scalar) if scalar >= 0 else 2 * math.atan2(-along, -scalar)
     return angle if side == "right" else -angle
 
 

@@ -46,12 +46,9 @@ def path_diameter(position_m: FloatArray) -> float:
     position_m : ndarray, shape (m, 3), m
     """
     points = position_m[:: max(1, len(position_m) // 80)] - position_m[:1]
-    # |a − b|² = |a|² + |b|² − 2 a·b; the path starts at the origin, so that nothing cancels badly.
-    square = np.einsum("ij,ij->i", points, points)
-    apart = points @ points.T
-    apart *= -2.0
-    apart += square
-    apart += square[:, None]
+    # |a − b|² = |a|² + |b|² − 2 a·b, as one product; the path starts at the origin, so that nothing cancels badly.
+    square, one = np.einsum("ij,ij->i", points, points)[:, None], np.ones((len(points), 1))
+    apart = np.hstack([-2.0 * points, square, one]) @ np.hstack([points, one, square]).T
     return float(np.sqrt(max(apart.max(initial=0.0), 0.0)))
 
 

@@ -6,6 +6,7 @@ from armarc.recording.recording import Recording, read_csv
 from armarc.recording.resample import uniform_pieces
 from armarc.recording.types import (
     STANDARD_GRAVITY_M_S2,
+    ArrayValue,
     BoolArray,
     FloatArray,
     Gap,
@@ -13,7 +14,6 @@ from armarc.recording.types import (
     Piece,
     Source,
 )
-from armarc.recording.values import ArrayValue
 
 __all__ = [
     "ROUNDING_KEYS",

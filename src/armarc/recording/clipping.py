@@ -67,13 +67,19 @@ def clipped_samples(
         for sign, extreme in ((1.0, high[axis]), (-1.0, -low[axis])):
             if extreme < smallest_extreme:
                 continue
+            edge = (1.0 - _FACE_BAND) * extreme
+            near = np.flatnonzero(column >= edge if sign > 0 else column <= -edge)
+            if len(near) < _FLAT_RUN:
+                continue
             if finest is None:
                 finest = _finest_step(column[:_PROBED])
-            at_end = _long_runs(sign * column == extreme)
-            if at_end.any() and _in_full_motion(at_end, extreme - sign * column, finest):
-                flags |= at_end
-                continue
-            flags |= _on_face(values, axis, sign, extreme, max(_FACE_TOLERANCE * extreme, 1.5 * finest))
+            if int((sign * column[near] == extreme).sum()) >= _FLAT_RUN:
+                at_end = _long_runs(sign * column == extreme)
+                if at_end.any() and _in_full_motion(at_end, extreme - sign * column, finest):
+                    flags |= at_end
+                    continue
+            if len(near) >= _FACE_SAMPLES:
+                flags |= _on_face(values, axis, sign, near, max(_FACE_TOLERANCE * extreme, 1.5 * finest))
     return flags
 
 
@@ -83,8 +89,8 @@ def _finest_step(column: FloatArray) -> float:
     return float(steps[steps > 1e-9 * float(np.abs(column).max())].min(initial=math.inf))
 
 
-def _on_face(values: FloatArray, axis: int, sign: float, extreme: float, within: float) -> BoolArray:
-    """Samples on a face that bounds the readings near one end of an axis.
+def _on_face(values: FloatArray, axis: int, sign: float, near: NDArray[np.intp], within: float) -> BoolArray:
+    """Samples on a face that bounds the readings near one end of an axis, where the samples `near` lie.
 
     Calibrating takes raw readings to ``M (raw − offset)``: scaled, shifted and sheared by a few per cent. A raw axis
     that stands at its limit then leaves readings that vary with the other two axes, but lie on one plane, without
@@ -92,17 +98,12 @@ def _on_face(values: FloatArray, axis: int, sign: float, extreme: float, within:
     runs into the limit enters the plane in full motion.
     """
     flags = np.zeros(len(values), bool)
-    height = sign * values[:, axis]
-    near = np.flatnonzero(height >= (1.0 - _FACE_BAND) * extreme)
-    if len(near) < _FACE_SAMPLES:
-        return flags
     others = [i for i in range(3) if i != axis]
     ground = np.column_stack([np.ones(len(near)), values[near][:, others]])
-    top = height[near]
-    slopes = _face(ground, top, near, within)
+    slopes = _face(ground, sign * values[near, axis], near, within)
     if slopes is None:
         return flags
-    inside = slopes[0] + values[:, others] @ slopes[1:] - height
+    inside = slopes[0] + values[:, others] @ slopes[1:] - sign * values[:, axis]
     on_face = _long_runs(inside <= within)
     if int(on_face.sum()) < _FACE_SAMPLES:
         return flags

@@ -73,14 +73,16 @@ def short_windows(
     time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
 ) -> Windows | None:
     """Windows of 2 s that turn at least half as far as those that turn most; None for fewer than 20 samples."""
-    return _cut(time_s, acceleration, angular_velocity, _SHORT_S)
+    steps = _steps(time_s, acceleration, angular_velocity)
+    return None if steps is None else _cut(steps, _SHORT_S)
 
 
-def long_windows(
+def windows_of(
     time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray
-) -> Windows | None:
-    """The same of 8 s."""
-    return _cut(time_s, acceleration, angular_velocity, _LONG_S)
+) -> tuple[Windows, Windows] | None:
+    """The same, and those of 8 s."""
+    steps = _steps(time_s, acceleration, angular_velocity)
+    return None if steps is None else (_cut(steps, _SHORT_S), _cut(steps, _LONG_S))
 
 
 def turned_back(short: Windows, long: Windows, scale: float) -> TurnedBack:
@@ -164,9 +166,8 @@ def _rearranged(windows: Windows, matrix: FloatArray) -> Windows:
     return replace(windows, rate=np.einsum("ij,jsw->isw", matrix, windows.rate))
 
 
-def _cut(
-    time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray, length_s: float
-) -> Windows | None:
+def _steps(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> Windows | None:
+    """Means over 0.02 s of the first ten minutes, rows of shape (steps, 3)."""
     n = len(time_s)
     if n < _FEWEST_SAMPLES:
         return None
@@ -174,15 +175,22 @@ def _cut(
     if not period > 0:
         return None
     width = max(1, round(_STEP_S / period))
-    n = min(n, int(_LONGEST_S / period))
-    steps = min(max(8, round(length_s / (width * period))), n // width)
-    windows = n // (width * steps)
-    force = _step_means(acceleration, windows, steps, width)
-    rate = _step_means(angular_velocity, windows, steps, width)
-    path = np.sqrt((rate**2).sum(axis=0)).sum(axis=0)
+    count = min(n, int(_LONGEST_S / period)) // width
+    force, rate = (_step_means(values, count, width) for values in (acceleration, angular_velocity))
+    return Windows(force=force, rate=rate, step_s=width * period)
+
+
+def _cut(means: Windows, length_s: float) -> Windows:
+    """Windows of those steps, as planes; the ones that turn most."""
+    count = len(means.rate)
+    steps = min(max(8, round(length_s / means.step_s)), count)
+    windows = count // steps
+    force, rate = (rows[: windows * steps].reshape(windows, steps, 3) for rows in (means.force, means.rate))
+    path = np.sqrt(np.einsum("wsi,wsi->ws", rate, rate)).sum(axis=1)
     chosen = np.flatnonzero(path >= 0.5 * float(np.quantile(path, 0.9)))
     chosen = chosen[:: -(-len(chosen) // _MOST_WINDOWS)]
-    return Windows(force=force[:, :, chosen], rate=rate[:, :, chosen], step_s=width * period)
+    force, rate = (np.ascontiguousarray(rows[chosen].transpose(2, 1, 0)) for rows in (force, rate))
+    return Windows(force=force, rate=rate, step_s=means.step_s)
 
 
 def _long_means(windows: Windows, scale: float) -> tuple[FloatArray, FloatArray]:
@@ -226,13 +234,14 @@ def _bounded_fit(normal: FloatArray, right: FloatArray, longest: float) -> Float
     return solution(high)
 
 
-def _step_means(values: FloatArray, windows: int, steps: int, width: int) -> FloatArray:
-    """Means over `width` samples as planes of shape (3, steps, windows): whole rows go through the processor."""
-    rows = values[: windows * steps * width].reshape(windows, steps, width, 3)
-    total = rows[:, :, 0].copy()
+def _step_means(values: FloatArray, count: int, width: int) -> FloatArray:
+    """Means over `width` samples, shape (count, 3): whole rows go through the processor."""
+    rows = values[: count * width].reshape(count, width, 3)
+    total = rows[:, 0].copy()
     for k in range(1, width):
-        total += rows[:, :, k]
-    return np.ascontiguousarray(total.transpose(2, 1, 0)) / width
+        total += rows[:, k]
+    total /= width
+    return total
 
 
 def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> float:
@@ -277,24 +286,30 @@ def _rotations(turn: FloatArray) -> tuple[FloatArray, ...]:
     """Unit quaternions w, x, y, z that turn readings to the sensor's frame at the start of their windows.
 
     `turn` holds rotation vectors, rad, planes of shape (3, steps, windows). The quaternions are pairs of complex
-    numbers, ``w + i x`` and ``y + i z``; running products by doubling: after each round a product reaches twice as
-    far back.
+    numbers, ``w + i x`` and ``y + i z``.
     """
     half = 0.5 * turn
     angle = np.sqrt((half**2).sum(axis=0))
     half *= np.sinc(angle / np.pi)
-    step = np.cos(angle) + 1j * half[0], half[1] + 1j * half[2]
-    a, b = step
-    reach = 1
-    while reach < len(a):
-        later = _product((a[:-reach], b[:-reach]), (a[reach:], b[reach:]))
-        a, b = np.concatenate([a[:reach], later[0]]), np.concatenate([b[:reach], later[1]])
-        reach *= 2
+    a, b = _running_product(np.cos(angle) + 1j * half[0], half[1] + 1j * half[2])
     # A reading is turned back by the steps before its own; the first of a window stands as it is.
     w, x = np.ones_like(angle), np.zeros_like(angle)
     y, z = np.zeros_like(angle), np.zeros_like(angle)
     w[1:], x[1:], y[1:], z[1:] = a[:-1].real, a[:-1].imag, b[:-1].real, b[:-1].imag
     return w, x, y, z
+
+
+def _running_product(a: Any, b: Any) -> tuple[Any, Any]:
+    """Products of all steps up to each: first inside groups of about √steps, then group after group."""
+    steps = len(a)
+    size = math.isqrt(steps - 1) + 1
+    pad = ((0, -steps % size), (0, 0))
+    a, b = (np.pad(part, pad).reshape(-1, size, part.shape[1]) for part in (a, b))
+    for k in range(1, size):
+        a[:, k], b[:, k] = _product((a[:, k - 1], b[:, k - 1]), (a[:, k], b[:, k]))
+    for k in range(1, len(a)):
+        a[k], b[k] = _product((a[k - 1, -1], b[k - 1, -1]), (a[k], b[k]))
+    return a.reshape(-1, a.shape[2])[:steps], b.reshape(-1, b.shape[2])[:steps]
 
 
 def _rotated(vectors: FloatArray, rotation: tuple[FloatArray, ...]) -> FloatArray:

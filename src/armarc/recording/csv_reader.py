@@ -227,7 +227,7 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
         column=names_a[0],
     )
     inferences += why
-    force = samples.acceleration * scale_of(unit_a, "acceleration")
+    force = _scaled(samples.acceleration, scale_of(unit_a, "acceleration"))
     unit_g, why, doubts = angular_velocity_unit(
         time_s,
         force,
@@ -240,7 +240,7 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
     )
     inferences += why
     warnings += doubts or axes_warning(evidence, unit_a, unit_g)
-    rotation = rotation * scale_of(unit_g, "angular_velocity")
+    rotation = _scaled(rotation, scale_of(unit_g, "angular_velocity"))
 
     metadata = _metadata(first, second)
     clipped = clipped_samples(
@@ -289,6 +289,10 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
         ),
         warnings=tuple(dict.fromkeys(warnings)),
     )
+
+
+def _scaled(values: FloatArray, scale: float) -> FloatArray:
+    return values if scale == 1 else values * scale
 
 
 def _beginning(first: LoadedFile, second: LoadedFile, timeline: SampleTimes) -> float:

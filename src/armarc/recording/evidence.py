@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.recording.consistency import TurnedBack, Windows, long_windows, short_windows, turned_back
+from armarc.recording.consistency import TurnedBack, Windows, turned_back, windows_of
 from armarc.recording.types import FloatArray
 from armarc.recording.units import scale_of
 
@@ -95,10 +95,10 @@ def gravity_evidence(
     Evidence or None
         None for fewer than 20 samples.
     """
-    short = short_windows(time_s, acceleration, angular_velocity)
-    long = long_windows(time_s, acceleration, angular_velocity)
-    if short is None or long is None:
+    windows = windows_of(time_s, acceleration, angular_velocity)
+    if windows is None:
         return None
+    short, long = windows
     rad, deg = (turned_back(short, long, scale) for scale in (1.0, _DEGREE))
     fastest = float(np.abs(angular_velocity).max())
     return Evidence(short=short, long=long, rad_s=rad, deg_s=deg, fastest=fastest)

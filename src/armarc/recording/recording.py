@@ -15,9 +15,8 @@ from armarc.recording.arrays import fields_of_arrays, fields_of_frame, with_meta
 from armarc.recording.csv_reader import Stated, fields_of_file, fields_of_two_files
 from armarc.recording.evidence import gravity_evidence
 from armarc.recording.inference import acceleration_unit, angular_velocity_unit
-from armarc.recording.types import BoolArray, FloatArray, Gap, Metadata, Source, frozen
+from armarc.recording.types import ArrayValue, BoolArray, FloatArray, Gap, Metadata, Source, frozen
 from armarc.recording.units import as_pairs
-from armarc.recording.values import ArrayValue
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -178,8 +178,9 @@ def _chunks(
         types = {place: text if place in text_positions else number for place in wanted}
     with SpanReader(data, spans) as raw, warnings.catch_warnings():
         warnings.simplefilter("ignore")
+        source: Any = _AsItIs(raw)
         reader = pd.read_csv(
-            io.BufferedReader(raw, 1 << 20),
+            source,
             header=None,
             names=list(range(layout.n_columns)),
             usecols=wanted,
@@ -195,6 +196,16 @@ def _chunks(
         )
         with reader:
             yield from reader
+
+
+class _AsItIs:
+    """Bytes for the parser, which would decode what a file of Python's gives it and encode it again."""
+
+    def __init__(self, raw: SpanReader) -> None:
+        self.read = raw.read
+
+    def __iter__(self) -> Iterator[bytes]:
+        return iter(self.read, b"")
 
 
 def _has_spare_cells(

@@ -9,9 +9,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from armarc.report.saving import save_figure
     from armarc.report.session_figure import draw_session
     from armarc.report.set_figure import draw_set
+    from armarc.report.sizes import save_figure
     from armarc.report.tables import plain_set, print_set, set_table, summary_block
 
 _HOMES = {
@@ -19,7 +19,7 @@ _HOMES = {
     "draw_set": "set_figure",
     "plain_set": "tables",
     "print_set": "tables",
-    "save_figure": "saving",
+    "save_figure": "sizes",
     "set_table": "tables",
     "summary_block": "tables",
 }

@@ -103,7 +103,7 @@ def render_page(
     made_at: datetime | None = None,
     invented: bool = False,
     nav: Sequence[Mapping[str, str]] = (),
-    form: Mapping[str, Any] | None = None,
+    form: Mapping[str, object] | None = None,
 ) -> str:
     """Make the page.
 
@@ -130,7 +130,7 @@ def render_page(
     from markupsafe import Markup
 
     number = 0
-    shown: list[dict[str, Any]] = []
+    shown: list[dict[str, object]] = []
     for section in sections:
         pictures = []
         for picture in section.pictures:

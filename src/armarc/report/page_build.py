@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Any
 
 from armarc.errors import ArmarcError
 from armarc.exercises import band_words
@@ -14,9 +13,8 @@ from armarc.log.coaching import Coaching
 from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
 from armarc.log.fatigue import CAUTION
 from armarc.log.measures import COMPARED, find_measure
-from armarc.log.pain import caution_for, sentence_of
 from armarc.log.reading import Filter, measured_reps, recording_of, reps_by_set
-from armarc.log.records import reserve_words
+from armarc.log.records import caution_for, reserve_words, sentence_of
 from armarc.log.table import read_table
 from armarc.measures import column
 from armarc.report.compare_figures import draw_differences, draw_overlay
@@ -33,7 +31,7 @@ from armarc.report.page_parts import (
     task_name,
 )
 from armarc.report.page_period import FOLLOWED, amount, lifter_sections
-from armarc.report.reps_figure import draw_reps
+from armarc.report.trend_figures import draw_reps
 from armarc.reps.types import Rep
 
 MOST_SETS_IN_FULL = 12
@@ -208,7 +206,7 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
 
 def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
     """Left against right, where one lifter did the same task with both."""
-    from armarc.log import asymmetry
+    from armarc.log import both_arms
 
     if len({(entry.lifter, entry.exercise, entry.variant) for entry in entries}) != 1:
         return None
@@ -237,13 +235,13 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         heading="Left and right",
         pictures=tuple(pictures),
         tables=(table,),
-        notes=(f"{asymmetry.DEFINITION}.", asymmetry.CAUTION),
+        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION),
     )
 
 
 def both_arms_section(left: LoggedSet, right: LoggedSet, reps: Mapping[int, Sequence[Rep]]) -> Section:
     """A set lifted with both arms, a sensor on each: rep beside rep."""
-    from armarc.log.asymmetry import DEFINITION
+    from armarc.log.both_arms import DEFINITION
 
     begun = [one.done_at.timestamp() - one.start_s for one in (left, right)]
     spans = [
@@ -338,5 +336,5 @@ def _written(entry: LoggedSet) -> str:
     return f"{entry.day.day} {entry.day:%B %Y}"
 
 
-def _shown(value: Any) -> str:
+def _shown(value: object) -> str:
     return f"{value:.0f}" if isinstance(value, int | float) else "–"

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from armarc.log import LoggedSet
-from armarc.log.coaching import Coaching
-from armarc.log.parts_volume import PartWeek, Range, parts_volume
-from armarc.log.planned import planned_weeks
+from armarc.log.coaching import Coaching, planned_weeks
+from armarc.log.volume import PartWeek, Range, parts_volume
 from armarc.report.page_parts import PageTable, Section
 
 PARTS_NOTE = (

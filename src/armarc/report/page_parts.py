@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from armarc.errors import ArmarcError
 from armarc.log import LoggedSet
@@ -117,7 +117,7 @@ def reps_alt(entry: LoggedSet, reps: Sequence[Rep]) -> str:
     )
 
 
-def _number(value: Any, digits: int) -> str:
+def _number(value: object, digits: int) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}" if isinstance(value, int | float) else "–"
 
 

@@ -9,8 +9,8 @@ from datetime import date
 import numpy as np
 
 from armarc.log import LoggedSet
-from armarc.log.asymmetry import CAUTION, DEFINITION
 from armarc.log.bests import personal_bests, unknown_words
+from armarc.log.both_arms import CAUTION, DEFINITION
 from armarc.log.coaching import Coaching, default_coaching
 from armarc.log.comparing import ALPHA, Row, chance_words, compare, group_by
 from armarc.log.measures import SetMeasure, find_measure

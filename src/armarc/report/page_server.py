@@ -1,13 +1,18 @@
 """The log as pages on this machine only: list, filter, open, compare, edit.
 
-Nobody sees or changes anything but the browser that came first with the code, see `armarc.report.page_entry`.
+Nobody sees or changes anything but the browser that came first with the code, known by its cookie from then on.
 No script runs in the pages.
+
+The address a browser is started with stands in the list of processes, where every user of the machine can read it.
+So it holds a code that works once; what opens the pages afterwards is a cookie, which stands nowhere.
 """
 
 from __future__ import annotations
 
+import hmac
+import secrets
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -28,11 +33,72 @@ from armarc.log.labels import check_side
 from armarc.log.reading import count_sets, get_set, parse_day
 from armarc.report.page import environment, render_page
 from armarc.report.page_build import build_sections, compare_section, is_invented, title_for
-from armarc.report.page_entry import Entry, WithHeaders
 from armarc.report.page_parts import list_row
 
 if TYPE_CHECKING:
     from starlette.requests import Request
+    from starlette.types import ASGIApp, Receive, Scope, Send
+
+
+HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "Cache-Control": "no-store",
+}
+
+
+class Entry:
+    """One start of the pages: a place for them, a code that works once, and the cookie it becomes.
+
+    The place keeps the cookie away from other servers on this machine: a browser sends cookies to every port.
+    """
+
+    def __init__(self) -> None:
+        self.place = f"/{secrets.token_urlsafe(12)}/"
+        self.code = secrets.token_urlsafe(24)
+        self._cookie = secrets.token_urlsafe(32)
+        self._used = False
+
+    @property
+    def first_address(self) -> str:
+        """Path and query the first browser is sent to."""
+        return f"{self.place}?code={self.code}"
+
+    def redeem(self, code: str) -> str | None:
+        """The cookie's header for a right code that comes for the first time; else None."""
+        if self._used or not hmac.compare_digest(code.encode(), self.code.encode()):
+            return None
+        self._used = True
+        return f"armarc={self._cookie}; Path={self.place}; HttpOnly; SameSite=Strict"
+
+    def knows(self, cookie: str | None) -> bool:
+        """Whether a request carries the cookie."""
+        return hmac.compare_digest((cookie or "").encode(), self._cookie.encode())
+
+
+class WithHeaders:
+    """Puts the headers on every answer, the refusals of the framework among them."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request."""
+
+        async def with_headers(message: MutableMapping[str, Any]) -> None:
+            if message["type"] == "http.response.start":
+                have = {name.lower() for name, _ in message.get("headers", [])}
+                more = [(k.lower().encode(), v.encode()) for k, v in HEADERS.items()]
+                message["headers"] = [
+                    *message.get("headers", []),
+                    *(pair for pair in more if pair[0] not in have),
+                ]
+            await send(message)
+
+        await self._app(scope, receive, with_headers)
+
 
 PAGE_SETS = 100
 MOST_REPORT_SETS = 5000
@@ -80,7 +146,7 @@ class _Pages:
         self.base = entry.place
         self.drawing = threading.Lock()
 
-    def guarded(self, handler: Callable[[Request, bytes], Response]) -> Callable[[Request], Any]:
+    def guarded(self, handler: Callable[[Request, bytes], Response]) -> Callable[[Request], object]:
         """Let in whom the entry knows, and turn errors into plain pages."""
 
         async def answer(request: Request) -> Response:
@@ -206,7 +272,7 @@ class _Pages:
         gone = [tag for tag in entry.tags if tag not in labels.checked().tags]
         edit_sets(self.store, [entry.id], labels, untag=gone, clear=clear)
 
-    def _page(self, entries: list[LoggedSet], form: Mapping[str, Any] | None = None) -> Response:
+    def _page(self, entries: list[LoggedSet], form: Mapping[str, object] | None = None) -> Response:
         title, below = title_for(entries)
         with self.drawing:
             sections = build_sections(self.store, entries, coaching=self.coaching, today=date.today())
@@ -221,7 +287,7 @@ class _Pages:
             )
         return HTMLResponse(page)
 
-    def _form(self, entry: LoggedSet) -> dict[str, Any]:
+    def _form(self, entry: LoggedSet) -> dict[str, object]:
         with self.store.reading() as connection:
             table = schema.training_set
             chosen = sa.select(table.c.removed_at).where(table.c.id == entry.id)

@@ -14,7 +14,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from armarc.motion import ArmMotion
-from armarc.report import lines, picture_parts, style
+from armarc.report import picture_parts, style
 from armarc.report import wording as words
 from armarc.report.picture_parts import SIDE_IN, KeyItem
 from armarc.report.style import Palette
@@ -162,7 +162,7 @@ def _angle_panel(axes: Axes, motions: list[ArmMotion], p: Palette) -> None:
     lows, highs = [], []
     for motion in motions:
         angle = np.where(motion.missing, np.nan, np.degrees(motion.angle_rad))
-        for first, stop in lines.stretches(motion.missing):
+        for first, stop in picture_parts.stretches(motion.missing):
             axes.axvspan(
                 motion.time_s[first], motion.time_s[min(stop, len(angle) - 1)], facecolor=p.paper,
                 edgecolor=p.faint, hatch="////", linewidth=0, zorder=2,
@@ -171,7 +171,7 @@ def _angle_panel(axes: Axes, motions: list[ArmMotion], p: Palette) -> None:
             continue
         lows.append(float(np.nanmin(angle)))
         highs.append(float(np.nanmax(angle)))
-        x, y = lines.thinned(motion.time_s, angle, max(200, _COLUMNS // len(motions)))
+        x, y = picture_parts.thinned(motion.time_s, angle, max(200, _COLUMNS // len(motions)))
         axes.plot(
             x, y, color=p.ink, linewidth=1.1 if len(motion.time_s) < 600 * motion.rate_hz else 0.6, zorder=4
         )

@@ -14,7 +14,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
-from armarc.report import lines, picture_parts, style
+from armarc.report import picture_parts, style
 from armarc.report.answers import flag_letters
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet, Rep
@@ -111,7 +111,7 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
         _level_band(axes, scene, scene.loaded_deg, p.ink, "loaded", "°")
     _phase_areas(axes, scene, low)
     _gaps(axes, scene)
-    x, y = lines.thinned(scene.time_s, scene.angle_deg, 2000)
+    x, y = picture_parts.thinned(scene.time_s, scene.angle_deg, 2000)
     axes.plot(x, y, color=p.ink, linewidth=2.2, zorder=4)
     _gates(axes, scene)
 
@@ -155,7 +155,7 @@ def _phase_areas(axes: Axes, scene: Scene, floor: float) -> None:
         ("top_end_s", "end_s", p.lowering),
     ):
         outlines = [
-            lines.area(
+            picture_parts.area(
                 scene.time_s,
                 filled,
                 getattr(rep.phases, start),
@@ -171,7 +171,7 @@ def _phase_areas(axes: Axes, scene: Scene, floor: float) -> None:
 
 def _gaps(axes: Axes, scene: Scene) -> None:
     """Hatch what was not recorded."""
-    for first, stop in lines.stretches(np.isnan(scene.angle_deg)):
+    for first, stop in picture_parts.stretches(np.isnan(scene.angle_deg)):
         axes.axvspan(
             scene.time_s[first], scene.time_s[min(stop, len(scene.time_s) - 1)],
             facecolor=scene.palette.paper,
@@ -215,7 +215,7 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
     p = scene.palette
     style.plain_axes(axes, p)
     axes.set_xlim(*scene.span_s)
-    x, y = lines.thinned(scene.time_s, scene.rate_deg_s, 2000)
+    x, y = picture_parts.thinned(scene.time_s, scene.rate_deg_s, 2000)
     low, high = float(np.nanmin(y)), float(np.nanmax(y))
     if scene.band_deg_s:
         high = max(high, scene.band_deg_s[1] * 1.1)

@@ -1,17 +1,23 @@
-"""Pictures for showing to others: square or tall, with one message as the title."""
+"""Pictures written to files; for showing to others square or tall, with one message as the title."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+import matplotlib as mpl
 from matplotlib.colors import to_hex
 
+from armarc.errors import UsageError
+from armarc.outputs import CAREFUL, PICTURE, Guard
 from armarc.report import picture_parts, style
 from armarc.report.picture_parts import SIDE_IN
+from armarc.report.style import DOTS_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
 
 HEIGHT_BY_WIDTH = {"square": 1.0, "tall": 16 / 9}
 """What pictures can have beside their own, wide form: for a slide and for a phone held upright."""
@@ -96,4 +102,38 @@ def _move(figure: Figure, width: float, height: float, left: float, bottom: floa
                 w * old_width / width,
                 h * old_height / height,
             )
+        )
+
+
+_METADATA: dict[str, dict[str, object]] = {
+    ".png": {"Software": "armarc"},
+    ".svg": {"Date": None, "Creator": "armarc"},
+    ".pdf": {"CreationDate": None, "Creator": "armarc"},
+}
+
+
+def save_figure(figure: Figure, path: str | Path, guard: Guard = CAREFUL) -> None:
+    """Write a picture; the ending of the name says which kind. The same picture gives the same bytes.
+
+    Raises
+    ------
+    UsageError
+        Another ending, a place that cannot be written to, or a file there that `guard` keeps.
+    """
+    path = Path(path)
+    suffix = path.suffix.lower()
+    if suffix not in _METADATA:
+        raise UsageError(
+            f"cannot write a picture named {path.name!r}", f"end the name in {', '.join(_METADATA)}"
+        )
+    with (
+        guard.open(path, PICTURE) as stream,
+        mpl.rc_context({"svg.hashsalt": "armarc", "pdf.compression": 6}),
+    ):
+        figure.savefig(
+            stream,
+            format=suffix[1:],
+            dpi=DOTS_PER_INCH,
+            facecolor=figure.get_facecolor(),
+            metadata=_METADATA[suffix],
         )

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.box import Box
 from rich.cells import cell_len
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from armarc.results import SetResult
 
 
-Record = Mapping[str, Any]
+Record = Mapping[str, object]
 
 _BOX = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
 _ASCII_BOX = Box("    \n    \n -- \n    \n    \n    \n    \n    \n", ascii=True)
@@ -348,7 +348,7 @@ def _notes(reps: Sequence[Rep], ascii_only: bool) -> list[str]:
     return [said] if said else []
 
 
-def _plain(value: Any) -> str:
+def _plain(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, list | tuple):

@@ -15,7 +15,7 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
-from armarc.reps.edges import judge_ends
+from armarc.reps.edges import DOUBT, judge_ends
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
@@ -95,7 +95,8 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2)
-    runs, taken_off = _without_handling(path, find_runs(path, rules, known, alone=alone))
+    runs = find_runs(path, rules, known, alone=alone)
+    runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
     sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
     if runs and rules.curves == CURVES["movement"]:
@@ -121,10 +122,17 @@ def count_sets(
     )
 
 
-def _without_handling(path: SensorPath, runs: list[Run]) -> tuple[list[Run], list[tuple[int, int]]]:
-    """Sets without what is none of their reps at their ends, and where that was."""
+def _without_handling(
+    path: SensorPath, runs: list[Run], *, is_alone: bool
+) -> tuple[list[Run], list[tuple[int, int]]]:
+    """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
-    return [run for run, _ in judged], [off for _, taken_off in judged for off in taken_off]
+    sets = [_doubted(run) if run.score < DOUBT and not is_alone else run for run, _ in judged]
+    return sets, [off for _, taken_off in judged for off in taken_off]
+
+
+def _doubted(run: Run) -> Run:
+    return replace(run, movements=tuple(replace(m, is_doubtful=True) for m in run.movements))
 
 
 def find_runs(

@@ -14,9 +14,9 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
-from armarc.reps.largest_run import RHYTHM_S, RHYTHM_SPREAD
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.rhythm import RHYTHM_S, RHYTHM_SPREAD
 from armarc.reps.runs import Run
 
 AT_AN_END = 3

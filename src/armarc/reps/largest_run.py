@@ -14,8 +14,7 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
-from armarc.reps.likeness import Patterns, Template, median, of_same_exercise, unlikeness
-from armarc.reps.movements import FULL_SET
+from armarc.reps.likeness import Patterns, Template, of_same_exercise, unlikeness
 
 GAIN = 3.0
 """What a movement just like its set adds: twenty to one that it is a rep."""
@@ -23,10 +22,6 @@ CUT_SHARE = 0.35
 """A movement that was half recorded tells less: two of them less than a whole one."""
 OUTSIDER_COST = 1.5
 UNHURRIED_CYCLE_S = 1.5
-RESTING = 2.5
-"""Who stays up for a rest's time and so many times as long as in the other reps is resting there."""
-RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
-"""Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
 
 BARRIER = 1e4
 """More than any run of a stretch adds up to."""
@@ -80,9 +75,6 @@ def largest_runs(
     likely *= np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
     gain[:, hopeless] = -np.inf
-    held = (found.up_s >= rules.rest_s) & ~found.is_cut
-    if held.any():
-        gain[held & (found.up_s >= RESTING * patterns.up_s[:, None])] = -np.inf
     loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad / patterns.range_rad[:, None])
     order = range(len(patterns))
     if len(patterns) > most:
@@ -145,33 +137,3 @@ def _largest_run(
         if running > best:
             best, best_first, best_last = running, first, j
     return best, [j for j in alike if best_first <= j <= best_last]
-
-
-def better_half(costs: FloatArray, adds: FloatArray, set_cost: float) -> slice | None:
-    """The better half of a run that adds up to more as two sets; None where it is one.
-
-    What stands alone between long pauses and adds little (something put down, a watch looked at) ties two sets
-    together: without it the pauses cost nothing, and the second set costs what one like a set seen already does.
-    """
-    long = np.flatnonzero(costs > 0)
-    best, cut = 0.0, None
-    for i, before in enumerate(long):
-        for after in long[i + 1 :]:
-            if before + 1 < FULL_SET or len(adds) - after - 1 < FULL_SET:
-                continue
-            between = costs[before : after + 1].sum() - adds[before + 1 : after + 1].sum() - set_cost
-            if between > best:
-                best, cut = float(between), (int(before) + 1, int(after) + 1)
-    if cut is None:
-        return None
-    first, second = slice(0, cut[0]), slice(cut[1], len(adds))
-    return first if adds[first].sum() >= adds[second].sum() else second
-
-
-def costs_of_pauses(found: Candidates, members: list[int]) -> FloatArray:
-    """What speaks against each pause of a run: that it is longer than usual."""
-    pauses = np.maximum(found.leaves_s[members[1:]] - found.returns_s[members[:-1]], 0.0)
-    if len(pauses) < 2:
-        return np.zeros(len(pauses))
-    longer = np.log((pauses + RHYTHM_S) / (median(pauses) + RHYTHM_S)) / RHYTHM_SPREAD
-    return np.asarray(0.5 * np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP))

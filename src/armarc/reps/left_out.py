@@ -39,8 +39,10 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
     said = []
     for one in sets:
         doubtful = [str(rep.rep) for rep in one.reps if PERHAPS_NO_REP in rep.quality]
-        if doubtful:
-            most, is_one = len(one.reps), len(doubtful) == 1
+        most, is_one = len(one.reps), len(doubtful) == 1
+        if len(doubtful) == most:
+            said.append(f"set {one.set} may be none: {most} times picking up, putting down or reaching")
+        elif doubtful:
             counts = f"{most - 1} or {most}" if is_one else f"{most - len(doubtful)} to {most}"
             which = f"rep{'s' * (not is_one)} {', '.join(doubtful)}"
             said.append(

@@ -100,16 +100,18 @@ def sensor_path(
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
         acceleration_m_s2=None
         if specific_force_m_s2 is None
-        else _thinned(specific_force_m_s2, every) - STANDARD_GRAVITY_M_S2 * up,
+        else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
+        - STANDARD_GRAVITY_M_S2 * up,
     )
 
 
 def _thinned(values: FloatArray, every: int) -> FloatArray:
-    """Every so manyth row, as the mean of those around it."""
-    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+    """Every so manyth value, as the mean of those around it."""
+    total = np.zeros(len(values) + 1)
+    np.cumsum(values, out=total[1:])
     middle = np.arange(0, len(values), every)
     first, stop = np.maximum(middle - every // 2, 0), np.minimum(middle + every // 2 + 1, len(values))
-    return np.asarray((total[stop] - total[first]) / (stop - first)[:, None])
+    return np.asarray((total[stop] - total[first]) / (stop - first))
 
 
 def _integral(rate: FloatArray, rate_hz: float) -> FloatArray:

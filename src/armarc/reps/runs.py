@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, candidates_between, find_candidates, stops_of
-from armarc.reps.largest_run import GAIN, CountingRules, better_half, costs_of_pauses, largest_runs
+from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
     RESTED_S,
     Template,
@@ -25,8 +25,9 @@ from armarc.reps.likeness import (
     template_of,
     unlikeness,
 )
-from armarc.reps.movements import FULL_SET, Movement
+from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
+from armarc.reps.rhythm import KNOWN_RUN_COST, in_rhythm
 from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
@@ -34,15 +35,14 @@ RUN_COST = 7.0
 OTHER_RUN_COST = 3 * GAIN
 """Beside sets that have been seen, three movements of another kind are handling, however alike; four are a set."""
 SAME_RUN_COST = 6.0
-"""Three less alike do where the exercise may have been seen already, two never do: they add up to no more …"""
-KNOWN_RUN_COST = 4.0
-"""… unless they are more of a set that has been seen."""
-PROMPT = 1.5
-"""A movement cut by the recording belongs to a set only when it follows within this many of its longest pauses."""
-HELD_S = 0.3
+"""Three less alike do where the exercise may have been seen already, two never do, unless they are more of a set that
+has been seen (`rhythm.KNOWN_RUN_COST`): they add up to no more."""
 REST_BONUS, END_REST_S = 1.5, RESTED_S
 """Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
 the run where it lies at the top."""
+RESTING, LONGEST_HOLD = 2.5, 2.0
+"""Who stays up for a rest's time and so many times as long as in the other reps is resting there, unless the arm rests
+at the bottom before and after the run; for twice a rest's time nobody holds a weight."""
 HYSTERESES_RAD = tuple(math.radians(x) for x in (5, 8, 13, 21, 34))
 """Sizes of movements looked for; a set is found at the one that suits it."""
 MOST_PATTERNS = 3
@@ -285,22 +285,26 @@ def _scored(
     if len(whole) == 0:
         return None
     cut = found.is_cut
-    hopeless = walking
-    alone = largest_runs(found, each_alone(found, whole), hopeless, rules, known, MOST_PATTERNS)
+    lasting = (found.up_s >= rules.rest_s) & ~cut
+    alone = largest_runs(found, each_alone(found, whole), walking, rules, known, MOST_PATTERNS)
     best: tuple[float, float, list[int], Template] | None = None
     for alike in {tuple(members): members for _, members, _ in alone}.values():
         template = template_of(found, np.array(alike))
-        again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
-        if not again:
-            continue
-        kept, score = _in_rhythm(found, *again[0])
+        held = lasting & (found.up_s >= RESTING * template.up_s)
+        for hopeless in (walking, walking | held):
+            again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
+            kept, score = in_rhythm(found, *again[0]) if again else ([], 0.0)
+            if not kept:
+                break
+            places = _places_of_rest(path, curve, first, found, kept, rests)
+            if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
+                # Seen from the other end the two halves are one whole rep less: together they count as one.
+                kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
+            bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
+            if not held[kept].any() or (bonus > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
+                break
         if not kept:
             continue
-        places = _places_of_rest(path, curve, first, found, kept, rests)
-        if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
-            # Seen from the other end the two halves are one whole rep less: together they count as one.
-            kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
-        bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
         if rules.running is not None and template.is_same_exercise(rules.running):
             bonus += REST_BONUS
         cost = min((_cost(template, other) for other in known), default=RUN_COST)
@@ -337,49 +341,3 @@ def _places_of_rest(
             at = longest.sum() // 2 - first
             places.append((float(curve[at]) - low) / max(high - low, 1e-6))
     return places
-
-
-def _in_rhythm(
-    found: Candidates, total: float, members: list[int], adds: FloatArray
-) -> tuple[list[int], float]:
-    """Take off what does not keep a set's rhythm at its ends, and what long pauses speak against it.
-
-    A movement that the recording cuts has to keep it; a whole one at an end belongs to the set only when it is so
-    like it that it adds more than the pause before or after it costs: a lift to a button is none of the reps.
-    """
-    cut = found.is_cut
-    whole = [k for k in members if not cut[k]]
-    if not whole:
-        return [], total
-    longest_up = float(found.up_s[whole].max()) + HELD_S
-    pauses = found.leaves_s[whole[1:]] - found.returns_s[whole[:-1]]
-    usual = PROMPT * max(float(pauses.max()) if len(pauses) else 0.0, HELD_S)
-    a, b = 0, len(members)
-    if cut[members[0]] and (
-        found.up_s[members[0]] > longest_up
-        or found.leaves_s[members[1]] - found.returns_s[members[0]] > usual
-    ):
-        a = 1
-    if cut[members[-1]] and (
-        found.up_s[members[-1]] > longest_up
-        or found.leaves_s[members[-1]] - found.returns_s[members[-2]] > usual
-    ):
-        b -= 1
-    costs = costs_of_pauses(found, members[a:b])
-    while len(costs) > FULL_SET:
-        if costs[0] > adds[a]:
-            total -= float(adds[a])
-            a += 1
-        elif costs[-1] > adds[b - 1]:
-            total -= float(adds[b - 1])
-            b -= 1
-        else:
-            break
-        costs = costs_of_pauses(found, members[a:b])
-    kept = members[a:b]
-    part = better_half(costs, adds[a:b], KNOWN_RUN_COST)
-    if part is None:
-        return kept, total - float(costs.sum())
-    outsiders = max(float(adds[a:b].sum()) - total, 0.0)
-    pauses = costs_of_pauses(found, kept[part])
-    return kept[part], float(adds[a:b][part].sum() - pauses.sum()) - outsiders

@@ -51,9 +51,9 @@ UNEXPLAINED_IN_ANGLE, UNEXPLAINED_ON_RIGID = 0.6, 0.015**2
 """rad of an angle, a range, and of a speed times the range, per root of the share of the lowering's acceleration that
 no arm about a fixed shoulder explains, beyond what a sensor's errors and a swing that goes home leave: had it all gone
 into the arm's direction it would be a whole radian. This and the following were found on simulated bodies."""
-SHOULDER_IN_SPEED, SHOULDER_ON_RIGID = 0.3, 0.08
+SHOULDER_IN_SPEED, SHOULDER_ON_RIGID, SHOULDER_MOST = 0.6, 0.08, 0.06
 """Share of a start velocity for each share of the raise's acceleration that the shoulder itself made, beyond what a
-swing of 4 cm and noise make of it."""
+swing of 4 cm and noise make of it; and the most of it: trunks that tip more are seen to set off no worse."""
 STEP_IN_ANGLE, STEP_IN_RANGE = 0.3, 0.12
 """Shares of a strap's slip (rad) in an angle; in a range, and in a speed as a share of it."""
 WOBBLE_AT_THE_ENDS = 0.7
@@ -107,6 +107,12 @@ class AngleErrors:
         """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad."""
         beyond = max(self.body.signs.unexplained_share - UNEXPLAINED_ON_RIGID, 0.0)
         return UNEXPLAINED_IN_ANGLE * math.sqrt(beyond)
+
+    @property
+    def shoulder_share(self) -> float:
+        """What a shoulder that moves by itself leaves in a start velocity, as a share of it."""
+        beyond = max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
+        return min(SHOULDER_IN_SPEED * beyond, SHOULDER_MOST)
 
     @property
     def wobble_rad(self) -> float:
@@ -176,9 +182,7 @@ class AngleErrors:
                 noise,
                 self.unexplained_rad / self.body.swept_rad * speed_rad_s,
                 self.body.doubt_rad / self.body.swept_rad * speed_rad_s,
-                SHOULDER_IN_SPEED
-                * max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
-                * speed_rad_s,
+                self.shoulder_share * speed_rad_s,
                 STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,

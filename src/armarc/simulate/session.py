@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -124,8 +123,8 @@ def simulate_session(plan: SessionPlan, seed: int = 0) -> tuple[Recording, Truth
     return recording, truth
 
 
-def _other(plan: SessionPlan, seed: int) -> dict[str, Any]:
-    other: dict[str, Any] = {"synthetic": True, "seed": seed, "sensor_height_m": plan.mount.height_m}
+def _other(plan: SessionPlan, seed: int) -> dict[str, object]:
+    other: dict[str, object] = {"synthetic": True, "seed": seed, "sensor_height_m": plan.mount.height_m}
     if plan.front_raise:
         other["reference"] = "front-raise"
     return other

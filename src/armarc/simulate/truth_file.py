@@ -21,8 +21,6 @@ Times are seconds from the recording's first sample. Angles are degrees, as the 
 from __future__ import annotations
 
 import json
-import math
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +28,8 @@ import numpy as np
 
 from armarc.files import write_whole
 from armarc.measures import field_of
+from armarc.published import published
 from armarc.recording import Recording
-from armarc.simulate.body import Body
 from armarc.simulate.session import NOTE
 from armarc.simulate.truth import CUTOFF_HZ, TRUTH_RATE_HZ, Truth, TruthRep, TruthSet
 
@@ -90,17 +88,13 @@ REP_KEYS = {
 }
 
 
-def _degrees(value_rad: float | None) -> float | None:
-    return None if value_rad is None else round(math.degrees(value_rad), 4)
-
-
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def rep_record(rep: TruthRep) -> dict[str, Any]:
+def rep_record(rep: TruthRep) -> dict[str, object]:
     """The rep under the published keys (`REP_KEYS`): seconds, degrees, centimetres."""
-    record: dict[str, Any] = {}
+    record: dict[str, object] = {}
     for key in REP_KEYS:
         field, unit = field_of(key)
         value = getattr(rep, field)
@@ -108,21 +102,6 @@ def rep_record(rep: TruthRep) -> dict[str, Any]:
             record[key] = list(value)
         else:
             record[key] = value if value is None or key == "rep" else _rounded(value * unit.factor)
-    return record
-
-
-def body_record(body: Body) -> dict[str, float | None]:
-    """The body's parameters with degrees and centimetres in their names."""
-    record: dict[str, float | None] = {}
-    for field in fields(body):
-        value = getattr(body, field.name)
-        stem, _, unit = field.name.rpartition("_")
-        if unit == "rad":
-            record[f"{stem}_deg"] = _degrees(value)
-        elif unit == "m":
-            record[f"{stem}_cm"] = _rounded(100 * value)
-        else:
-            record[field.name] = _rounded(value)
     return record
 
 
@@ -150,7 +129,7 @@ def truth_record(
     truth: Truth, recording: Recording, *, file: str = "", series: bool = False
 ) -> dict[str, object]:
     """Everything the truth file holds, as plain lists and numbers."""
-    record: dict[str, Any] = {
+    record: dict[str, object] = {
         "schema": SCHEMA,
         "note": NOTE,
         "recording": {
@@ -195,11 +174,8 @@ def truth_record(
             "gyroscope_bias_deg_s": _vector(np.degrees(truth.gyroscope_bias_rad_s)),
             "zero_g_m_s2": _vector(truth.zero_g_m_s2),
         },
-        "body": None if truth.body.is_rigid else body_record(truth.body),
-        "events": [
-            {"what": event.what, "start_s": _rounded(event.start_s), "end_s": _rounded(event.end_s)}
-            for event in truth.events
-        ],
+        "body": None if truth.body.is_rigid else published(truth.body, 4),
+        "events": [published(event) for event in truth.events],
         "sets": [set_record(one) for one in truth.sets],
     }
     if series:
@@ -249,7 +225,7 @@ def write_truth(
     write_whole(path, text + "\n")
 
 
-def read_truth(path: Path) -> dict[str, Any]:
+def read_truth(path: Path) -> dict[str, object]:
     """Read a truth file.
 
     Raises
@@ -268,5 +244,5 @@ def read_truth(path: Path) -> dict[str, Any]:
         ) from None
     if schema != SCHEMA:
         raise FormatError(f"unknown schema {schema!r}", f"expected {SCHEMA}", file=str(path))
-    out: dict[str, Any] = record
+    out: dict[str, object] = record
     return out

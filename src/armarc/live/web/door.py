@@ -12,7 +12,6 @@ import ipaddress
 import socket
 from collections import Counter
 from collections.abc import Callable, Hashable
-from typing import Any
 
 MOST_WAITING = 64
 MOST_WAITING_OF_ONE = 16
@@ -80,7 +79,7 @@ class Porch(socket.socket):
         super().__init__(listener.family, listener.type, listener.proto, listener.detach())
         self._door = door
 
-    def accept(self) -> tuple[socket.socket, Any]:
+    def accept(self) -> tuple[socket.socket, object]:
         """As of any socket; the longest waiting one of a crowd is sent away."""
         link, peer = super().accept()
 

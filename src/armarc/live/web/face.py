@@ -14,7 +14,6 @@ from functools import cache
 from multiprocessing.connection import Connection
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from armarc.computer import hold_alone, how_to_add
 from armarc.errors import UsageError
@@ -26,7 +25,7 @@ from armarc.live.web.access import Access
 from armarc.tasks import Task
 
 
-def scoreboard_message(scoreboard: Scoreboard) -> dict[str, Any]:
+def scoreboard_message(scoreboard: Scoreboard) -> dict[str, object]:
     """Everything the page draws, in degrees and seconds.
 
     ``arm_deg`` is the elevation now, ``trail_deg`` the elevations of the last second, oldest first; ``fresh`` tells
@@ -87,7 +86,7 @@ def scoreboard_message(scoreboard: Scoreboard) -> dict[str, Any]:
     }
 
 
-def _menu(scoreboard: Scoreboard) -> dict[str, Any] | None:
+def _menu(scoreboard: Scoreboard) -> dict[str, object] | None:
     """What may be switched to, and what is chosen for the next set."""
     if not scoreboard.menu:
         return None
@@ -143,7 +142,7 @@ class WebFace:
 
         threading.Thread(target=carry, name="orders", daemon=True).start()
 
-    def hear(self, record: dict[str, Any], event: EngineEvent | None) -> None:
+    def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """The next scoreboard goes out at once."""
         self._news = True
 

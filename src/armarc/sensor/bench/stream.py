@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -59,7 +58,7 @@ def stream_facts(recording: Recording) -> StreamFacts:
     )
 
 
-def _drift(other: Mapping[str, Any]) -> float | None:
+def _drift(other: Mapping[str, object]) -> float | None:
     events = other.get("events")
     for event in reversed(events if isinstance(events, list) else []):
         if isinstance(event, dict) and event.get("sensor_clock_drift_ppm") is not None:
@@ -67,7 +66,7 @@ def _drift(other: Mapping[str, Any]) -> float | None:
     return None
 
 
-def _number(value: Any) -> float | None:
+def _number(value: object) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         return None
     try:

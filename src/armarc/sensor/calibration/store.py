@@ -239,7 +239,7 @@ def _plain(value: Any) -> Any:
     return list(value) if isinstance(value, tuple) else value
 
 
-def _read(kind: type[T], entry: dict[str, Any]) -> T:
+def _read(kind: type[T], entry: dict[str, object]) -> T:
     """An object of a dataclass from the JSON of `entry_record`.
 
     Raises
@@ -266,7 +266,7 @@ def _as(kind: Any, value: Any, shape: tuple[int, ...]) -> Any:
     return kind(value)
 
 
-def calibration_from(entry: dict[str, Any]) -> Calibration:
+def calibration_from(entry: dict[str, object]) -> Calibration:
     """A calibration from its JSON.
 
     Raises
@@ -279,13 +279,13 @@ def calibration_from(entry: dict[str, Any]) -> Calibration:
     return _read(Calibration, entry)
 
 
-def _mount_from(entry: dict[str, Any]) -> StoredMount:
+def _mount_from(entry: dict[str, object]) -> StoredMount:
     if entry["side"] not in ("right", "left"):
         raise ValueError(f"side {entry['side']!r}")
     return _read(StoredMount, entry)
 
 
-def _vector(value: Any, shape: tuple[int, ...] = (3,)) -> FloatArray:
+def _vector(value: object, shape: tuple[int, ...] = (3,)) -> FloatArray:
     """A finite array of a given shape.
 
     Raises

@@ -14,21 +14,21 @@ MAX_PAYLOAD = 512
 """Longest attribute value (Core Specification, Vol 3, Part F)."""
 
 
-def is_table(value: Any) -> dict[str, object]:
+def is_table(value: object) -> dict[str, object]:
     """A table."""
     if not isinstance(value, dict):
         raise Unfit("a table")
     return value
 
 
-def is_tables(value: Any) -> list[dict[str, Any]]:
+def is_tables(value: object) -> list[dict[str, object]]:
     """A list of tables."""
     if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
         raise Unfit('a list of tables such as [{ field = "ax", type = "i16" }]')
     return value
 
 
-def is_uuid(value: Any) -> str:
+def is_uuid(value: object) -> str:
     """A UUID of 128 or 16 bits, in its long form."""
     if isinstance(value, str):
         word = value.strip().lower()
@@ -42,7 +42,7 @@ def is_uuid(value: Any) -> str:
     raise Unfit('a UUID such as "6e1f0001-8a5d-4c3b-9b7e-2f4d1c0a9e55" or a 16-bit number such as "ffe1"')
 
 
-def is_bytes(value: Any) -> bytes:
+def is_bytes(value: object) -> bytes:
     """Bytes, in hexadecimal."""
     if isinstance(value, str):
         try:
@@ -54,7 +54,7 @@ def is_bytes(value: Any) -> bytes:
     raise Unfit('bytes in hexadecimal such as "01 64"')
 
 
-def is_flag(value: Any) -> bool:
+def is_flag(value: object) -> bool:
     """True or false."""
     if not isinstance(value, bool):
         raise Unfit("true or false")
@@ -64,7 +64,7 @@ def is_flag(value: Any) -> bool:
 def whole(low: int, high: int) -> Check:
     """A check for whole numbers from `low` to `high`."""
 
-    def check(value: Any) -> int:
+    def check(value: object) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise Unfit(f"a whole number from {low} to {high}")
         return value
@@ -72,7 +72,7 @@ def whole(low: int, high: int) -> Check:
     return check
 
 
-def is_samples(value: Any) -> int:
+def is_samples(value: object) -> int:
     """Samples in a packet; 0 for as many as it holds."""
     if value == "fill":
         return 0
@@ -82,14 +82,14 @@ def is_samples(value: Any) -> int:
         raise Unfit('a whole number from 1 to 255, or "fill" for as many as the packet holds') from None
 
 
-def is_scale(value: Any) -> float:
+def is_scale(value: object) -> float:
     """Units per count."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not 1e-12 <= abs(value) <= 1e6:
         raise Unfit("a number that is not zero: units per count, such as 0.000244")
     return float(value)
 
 
-def is_axes(value: Any) -> tuple[tuple[int, int], ...]:
+def is_axes(value: object) -> tuple[tuple[int, int], ...]:
     """Column and sign for x, y and z."""
     words = value if isinstance(value, list) else []
     out = []
@@ -110,14 +110,14 @@ def is_stream(value: Any) -> list[dict[str, Any]]:
     return streams
 
 
-def is_separator(value: Any) -> str:
+def is_separator(value: object) -> str:
     """Between two columns of a line."""
     if not isinstance(value, str) or len(value) != 1 or value in "\r\n+-." or value.isalnum():
         raise Unfit('one character such as "," or ";", or " " for any white space')
     return " " if value == "\t" else value
 
 
-def is_file_name(value: Any) -> str:
+def is_file_name(value: object) -> str:
     """A Python file beside the description."""
     if not isinstance(value, str) or PurePath(value).name != value or not value.endswith(".py"):
         raise Unfit('the name of a Python file in the same folder, such as "strap.py"')

@@ -138,7 +138,7 @@ def load_description(path: Path) -> Description:
     return streams[0]
 
 
-def _stream(sensor: Description, raw: Mapping[str, Any], file: str) -> Description:
+def _stream(sensor: Description, raw: Mapping[str, object], file: str) -> Description:
     got = _table(raw, _STREAM, file, "stream", ("characteristic", "rate_hz"))
     lines = got.get("format") == "lines"
     decoder = got.get("decoder", "")
@@ -187,7 +187,7 @@ def _quantity(sensor: Mapping[str, Any], file: str, name: str, units: Mapping[st
     return Quantity(scale=got["scale"] * unit, range_si=range_si)
 
 
-def _commands(raw: Sequence[Mapping[str, Any]], file: str, name: str) -> tuple[Command, ...]:
+def _commands(raw: Sequence[Mapping[str, object]], file: str, name: str) -> tuple[Command, ...]:
     out = []
     for k, entry in enumerate(raw):
         got = _table(entry, _COMMAND, file, f"{name}[{k}]", ("characteristic", "bytes"))
@@ -199,7 +199,7 @@ def _commands(raw: Sequence[Mapping[str, Any]], file: str, name: str) -> tuple[C
     return tuple(out)
 
 
-def _rates(raw: Sequence[Mapping[str, Any]], file: str) -> tuple[Rate, ...]:
+def _rates(raw: Sequence[Mapping[str, object]], file: str) -> tuple[Rate, ...]:
     out = []
     for k, entry in enumerate(raw):
         name = f"stream.rates[{k}]"
@@ -208,7 +208,7 @@ def _rates(raw: Sequence[Mapping[str, Any]], file: str) -> tuple[Rate, ...]:
     return tuple(out)
 
 
-def _ignored(raw: Sequence[Mapping[str, Any]], file: str) -> tuple[Ignored, ...]:
+def _ignored(raw: Sequence[Mapping[str, object]], file: str) -> tuple[Ignored, ...]:
     out = []
     for k, entry in enumerate(raw):
         name = f"stream.ignore[{k}]"
@@ -221,7 +221,7 @@ def _ignored(raw: Sequence[Mapping[str, Any]], file: str) -> tuple[Ignored, ...]
     return tuple(out)
 
 
-def _field(raw: Mapping[str, Any], file: str, part: str, k: int, lines: bool) -> Field:
+def _field(raw: Mapping[str, object], file: str, part: str, k: int, lines: bool) -> Field:
     name = f"stream.{part}[{k}]"
     kind = raw.get("field")
     checks: dict[str, Check] = {"field": one_of(_COLUMNS if lines else _FIELDS[part])}
@@ -255,7 +255,7 @@ def _field(raw: Mapping[str, Any], file: str, part: str, k: int, lines: bool) ->
     return Field(**got)
 
 
-def _packet_keys(kind: Any, part: str) -> tuple[dict[str, Check], tuple[str, ...]]:
+def _packet_keys(kind: object, part: str) -> tuple[dict[str, Check], tuple[str, ...]]:
     """Keys a field of a packet may have beside its name and its clock's unit, and those it must have."""
     whole_types = [one for one in BITS if one[0] == "u" and one not in PACKED]
     order: dict[str, Check] = {"byte_order": one_of(("little", "big"))}
@@ -279,14 +279,14 @@ def _packet_keys(kind: Any, part: str) -> tuple[dict[str, Check], tuple[str, ...
 
 
 def _table(
-    raw: Mapping[str, Any], checks: Mapping[str, Check], file: str, name: str, needed: Sequence[str]
+    raw: Mapping[str, object], checks: Mapping[str, Check], file: str, name: str, needed: Sequence[str]
 ) -> dict[str, Any]:
     got = checked(raw, checks, file=file, name=name)
     _need(got, needed, file, name)
     return got
 
 
-def _need(got: Mapping[str, Any], needed: Sequence[str], file: str, name: str = "") -> None:
+def _need(got: Mapping[str, object], needed: Sequence[str], file: str, name: str = "") -> None:
     for key in needed:
         if key not in got:
             raise FormatError(

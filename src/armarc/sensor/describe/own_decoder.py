@@ -9,7 +9,6 @@ from __future__ import annotations
 import importlib.util
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -56,7 +55,7 @@ def load_decoder(path: Path) -> Callable[[bytes, int], tuple[Batch, ...]]:
     return decode
 
 
-def _sound(batch: Any, path: Path) -> Batch:
+def _sound(batch: object, path: Path) -> Batch:
     if not isinstance(batch, Batch):
         raise PacketError(f"{path.name}: decode gave {type(batch).__name__}, expected a Batch or None")
     force = np.asarray(batch.specific_force_m_s2, dtype=np.float64)

@@ -6,7 +6,6 @@ import asyncio
 import contextlib
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, field
-from typing import Any
 
 from armarc.errors import SensorError
 from armarc.sensor.dialect import Batch, Dialect
@@ -171,7 +170,7 @@ class Listener:
                 "restart the sensor; charge it; check that its firmware follows the profile or description",
             )
 
-    async def _unless_halted(self, link: Coroutine[Any, Any, Connection]) -> Connection | None:
+    async def _unless_halted(self, link: Coroutine[object, object, Connection]) -> Connection | None:
         """The connection, or None (and no connection left behind) when the stop came first."""
         linking = asyncio.create_task(link)
         halting = asyncio.create_task(self._halt.wait())

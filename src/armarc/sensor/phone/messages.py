@@ -99,7 +99,7 @@ def read_message(text: str | bytes) -> Hello | Readings:
     return _frames(said)
 
 
-def _hello(said: dict[str, Any]) -> Hello:
+def _hello(said: dict[str, object]) -> Hello:
     names = [said.get(key) for key in ("phone", "tab", "session")]
     if not all(isinstance(name, str) and _NAME.fullmatch(name) for name in names):
         _refuse("no names")
@@ -115,7 +115,7 @@ def _hello(said: dict[str, Any]) -> Hello:
     )
 
 
-def _frames(said: dict[str, Any]) -> Readings:
+def _frames(said: dict[str, object]) -> Readings:
     rows = said.get("frames")
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_FRAMES:
         _refuse("no frames")
@@ -138,7 +138,7 @@ def _frames(said: dict[str, Any]) -> Readings:
     )
 
 
-def _upright(value: Any) -> tuple[float, float] | None:
+def _upright(value: object) -> tuple[float, float] | None:
     if value is None:
         return None
     if not (isinstance(value, list) and len(value) == 2 and all(map(_is_number, value))):
@@ -149,7 +149,7 @@ def _upright(value: Any) -> tuple[float, float] | None:
     return total, count
 
 
-def _battery(said: dict[str, Any]) -> int | None:
+def _battery(said: dict[str, object]) -> int | None:
     level = _number(said, "battery", 0.0, 1.0)
     return None if level is None else round(100 * level)
 
@@ -163,14 +163,14 @@ def _number(said: dict[str, Any], key: str, least: float, most: float) -> float 
     return float(value)
 
 
-def _count(said: dict[str, Any], key: str) -> int:
+def _count(said: dict[str, object], key: str) -> int:
     value = said.get(key)
     if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= _MOST_INDEX:
         _refuse(f"no number {key}")
     return int(value)
 
 
-def _is_number(value: Any) -> bool:
+def _is_number(value: object) -> bool:
     # Whole numbers of any length are JSON: those no float can hold are refused here.
     return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= 1e15
 
