@@ -15,6 +15,11 @@ from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
 from armarc.reps.turning import Turn, turning_points
 
 SLOWEST_RAD_S = math.radians(0.1)
+WENT_ON = math.exp(0.35)
+"""A movement that goes on this many times as far past its top as it came has come back on the way: a last rep after
+which the weight is put down at once. So much, one spread of people's returns, is all that speaks against it."""
+NEARLY_BACK = 0.1
+"""It has come back when this share of its way is left: it may have rested a little higher than it went."""
 Samples = NDArray[np.intp]
 
 
@@ -157,8 +162,10 @@ def candidates_between(
         return None
     top, bottom, after = top[keep], bottom[keep], after[keep]
     rise, fall, is_begun, is_open = rise[keep], fall[keep], is_begun[keep], is_open[keep]
+    bottom, after = _back_at(curve_rad, bottom, top, after, rise, fall, is_begun | is_open)
     seen = rise + fall
     rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
+    rise, fall = np.minimum(rise, WENT_ON * fall), np.minimum(fall, WENT_ON * rise)
     lifted, lowered, leaves, returns, speed = _times(
         curve_rad, bottom, top, after, rise, fall, is_begun, path.rate_hz
     )
@@ -267,6 +274,24 @@ def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples,
     stayed = stays[np.searchsorted(stays, left - stay, side="right") - 1]
     lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)
     bottom = np.where((left - rest > stay) & (stayed >= rest), stayed + stay, lowest)
+    return bottom, after
+
+
+def _back_at(
+    curve: FloatArray,
+    bottom: Samples,
+    top: Samples,
+    after: Samples,
+    rise: FloatArray,
+    fall: FloatArray,
+    is_cut: BoolArray,
+) -> tuple[Samples, Samples]:
+    """Bottoms beside movements that came back and went on past where they began, or came from beyond: the way back."""
+    bottom, after = bottom.copy(), after.copy()
+    for k in np.flatnonzero((fall > WENT_ON * rise) & ~is_cut):
+        after[k] = top[k] + int((curve[top[k] :] <= curve[bottom[k]] + NEARLY_BACK * rise[k]).argmax())
+    for k in np.flatnonzero((rise > WENT_ON * fall) & ~is_cut):
+        bottom[k] = top[k] - int((curve[top[k] :: -1] <= curve[after[k]] + NEARLY_BACK * fall[k]).argmax())
     return bottom, after
 
 

@@ -161,16 +161,31 @@ def turning_axis(path: SensorPath, first: int, stop: int) -> FloatArray | None:
     ndarray, shape (3,), or None
         Unit vector of arbitrary sign; None where nothing moves.
     """
+    level = _level_steps(path, first, stop)
+    return None if level is None else np.linalg.eigh(level.T @ level)[1][:, 2]
+
+
+def furthest_axes(path: SensorPath, first: int, stop: int) -> FloatArray | None:
+    """The same for a stretch that may hold more than one movement, and the next axis at right angles, shape (2, 3).
+
+    Every step counts by how far it turns and not by its square: quick handling would outweigh a set of slow reps.
+    """
+    level = _level_steps(path, first, stop)
+    if level is None:
+        return None
+    _, vectors = np.linalg.eigh((level / np.linalg.norm(level, axis=1)[:, None]).T @ level)
+    return np.ascontiguousarray(vectors[:, :0:-1].T)
+
+
+def _level_steps(path: SensorPath, first: int, stop: int) -> FloatArray | None:
+    """Turning from sample to sample without its part about the vertical, where the sensor moves, shape (k, 3)."""
     steps = np.diff(path.turned_rad[first:stop], axis=0)
     if len(steps) == 0:
         return None
     up = path.up[first : stop - 1]
     level = steps - np.einsum("ij,ij->i", steps, up)[:, None] * up
     moving = np.einsum("ij,ij->i", level, level) > (MOVING_RAD_S / path.rate_hz) ** 2
-    if not moving.any():
-        return None
-    _, vectors = np.linalg.eigh(level[moving].T @ level[moving])
-    return np.asarray(vectors[:, 2])
+    return np.asarray(level[moving]) if moving.any() else None
 
 
 def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
