@@ -7,12 +7,7 @@ import numpy as np
 import pytest
 
 from armarc.api import process
-from armarc.choices import choose
 from armarc.motion import elevation, up_in_sensor
-from armarc.motion.body_signs import BodySigns
-from armarc.motion.tolerance import Tolerance
-from armarc.pipeline import measure
-from armarc.reps.body import SetBody
 from armarc.simulate import (
     Body,
     draw_options,
@@ -119,29 +114,3 @@ def test_a_trunk_that_tips_as_the_arm_sets_off_does_not_turn_the_arm_line():
         assert mounting.method == "lever_arm"
         off.append(np.degrees(np.arccos(mounting.arm_axis @ truth.arm_axis)))
     assert max(off) < 3
-
-
-def test_a_turn_that_is_believed_is_doubted_by_what_a_rigid_arm_seems_to_turn():
-    certainty = 1 - (2 / 8) ** 2  # James and Stein: 8° seen where a rigid arm shows 2°
-    body = SetBody(signs=BodySigns(certainty=certainty), bend_rad=np.radians(8), seeming_rad=np.radians(2))
-    assert np.degrees(body.doubt_rad) == pytest.approx(2, rel=0.05)
-    small = replace(body, signs=BodySigns(), bend_rad=np.radians(1.9))
-    assert small.doubt_rad == 0
-
-
-def test_a_loud_shoulder_hides_no_more_than_an_elbow_would_do():
-    hidden = [SetBody(bend_rad=np.radians(bend)).doubt_rad for bend in (3, 6, 40)]
-    assert hidden == sorted(hidden)
-    assert np.degrees(hidden[-1]) < 4
-
-
-def test_what_a_poor_gyroscope_seems_to_turn_is_believed_less():
-    # The same set of a bending elbow, once by a sensor whose scales are known, once by one that may be 3 % off.
-    recording, _ = simulate_session(draw_session("bending-elbow", 4), 4)
-    followed = []
-    for scale in (0.0005, 0.03):
-        tolerance = Tolerance(gyroscope=scale, accelerometer=scale, told_by="calibration")
-        motion = measure(recording, replace(choose(recording.metadata), tolerance=tolerance)).motions[0]
-        fixed = elevation(up_in_sensor(motion.quaternion), motion.mounting.arm_axis)
-        followed.append(np.abs(motion.elevation_rad - fixed).max())
-    assert followed[1] < 0.7 * followed[0]

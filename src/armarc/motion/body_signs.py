@@ -7,8 +7,8 @@ the bottom of the range to ½ at its top, the acceleration of the sensor stays l
 ``f − g = R·[(α× + ω×ω×)(r₀ + r₁·s) + 2·ω×r₁·ṡ + r₁·s̈]``,
 
 and r₁ over the reach is how the arm line turns in the sensor over the range. The raise and the lowering each say how
-loud they are: a trunk that tips or swings makes the raise worth little. How much of the turn is believed goes by its
-size against what a rigid arm seems to turn.
+loud they are: a trunk that tips or swings makes the raise worth little. How much of what a fixed r leaves unexplained
+r₁ then explains says whether there is such a turn at all.
 """
 
 from __future__ import annotations
@@ -36,8 +36,13 @@ RANGE_HZ = 4.0
 """Bandwidth of the elevation that the bend goes with."""
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
+BY_CHANCE = 0.15
+"""Share of the unexplained that r₁ explains where there is nothing to explain: three unknowns more for the twenty or
+so different things that the residue of a rep can do …"""
+SENSOR_SHARE = 0.05**2
+"""… beside what scale and alignment errors of a sensor (1–2 % each) leave of the acceleration."""
 QUIET_SHARE = 0.05
-"""A shoulder that makes this share of the raise's acceleration by itself hides an elbow; less of it, in part."""
+"""A shoulder that makes more than this share of the raise's acceleration by itself hides an elbow."""
 SENSOR_M_S2 = 0.007
 """What is left of tilt and zero-g offset, 0.7 mg, comes back rep after rep as well."""
 PLACES = 8
@@ -90,7 +95,6 @@ def find_body_signs(
     weight: FloatArray,
     rate_hz: float,
     lever: LeverArm,
-    seeming_rad: float,
 ) -> BodySigns:
     """Look for a bending elbow and a moving trunk in one set.
 
@@ -107,8 +111,6 @@ def find_body_signs(
     rate_hz : float, Hz
     lever : LeverArm
         Fitted to the recording.
-    seeming_rad : float, rad
-        How far the line of a rigid arm seems to turn (root mean square).
 
     Returns
     -------
@@ -134,13 +136,15 @@ def find_body_signs(
     stiff, fixed = _solved(parts, lever, independent, turns=False)
     found, turning = _solved(parts, lever, independent, turns=True)
     seen = [max(part.square, 1e-12) for part in parts]
+    certainty = 0.0
+    if turning[1] / seen[1] < QUIET_SHARE:
+        sensor = SENSOR_SHARE * sum(seen)
+        certainty = _believed(1 - (sum(turning) + sensor) / (sum(fixed) + sensor))
     arm = lever.vector_m / max(lever.reach_m, 1e-9)
     change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
-    turn = change - (change @ arm) * arm
-    quiet_share = max(1 - turning[1] / seen[1] / QUIET_SHARE, 0.0)
     return BodySigns(
-        turn=turn,
-        certainty=quiet_share * _believed(turn, seeming_rad),
+        turn=change - (change @ arm) * arm,
+        certainty=certainty,
         low_rad=float(low),
         high_rad=float(high),
         shoulder_share=fixed[1] / seen[1],
@@ -148,9 +152,11 @@ def find_body_signs(
     )
 
 
-def _believed(turn: FloatArray, seeming_rad: float) -> float:
-    """How much of a turn to believe: the positive part of James and Stein's estimate (1961, from memory)."""
-    return max(1 - seeming_rad**2 / max(float(turn @ turn), 1e-12), 0.0)
+def _believed(explained: float) -> float:
+    """How much of r₁ to believe: the share it explains, adjusted for chance, over the share as it is."""
+    if explained <= BY_CHANCE:
+        return 0.0
+    return 1 - BY_CHANCE / (1 - BY_CHANCE) * (1 - explained) / explained
 
 
 def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: FloatArray) -> float:

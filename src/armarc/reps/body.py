@@ -17,12 +17,8 @@ from armarc.reps.steadiness import strap_steps
 HANGING_BELOW_RAD = math.radians(40)
 BENT_RAD = math.radians(3.0)
 """An elbow that bends by 10° turns the arm line in the sensor by some 5° over the range."""
-RIGID_TURN_RAD, SCALE_IN_TURN, STEP_IN_TURN = math.radians(2.0), 6.0, 0.5
-"""A rigid arm's line, too, seems to turn over its range: by the first where a girdle rises, by so many rad per unit of
-the gyroscope's scale error, and by a share of what the strap slips."""
-MOST_BEND_RAD, MOST_UNSEEN_RAD = math.radians(10.0), math.radians(4.0)
-"""What an elbow that bends by 20° does to a range; and the most to be expected of one that a loud shoulder hides:
-ranges of tipping trunks are off by 2° (root mean square) however far the line seems to turn."""
+RIGID_BEND_RAD, MOST_BEND_RAD = math.radians(2.5), math.radians(10.0)
+"""A rigid arm, too, seems to turn by up to the first over its range; an elbow that bends by 20° by the second."""
 SEEN_AT = -0.2
 """Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
 AT_THE_ENDS = 0.4
@@ -51,8 +47,6 @@ class SetBody:
         How far it wobbled (root mean square).
     swept_rad : float, rad
         Range of the set's movement.
-    seeming_rad : float, rad
-        How far the line of a rigid arm would seem to turn.
     """
 
     signs: BodySigns = NO_SIGNS
@@ -60,7 +54,6 @@ class SetBody:
     strap_step_rad: float = 0.0
     wobble_rad: float = 0.0
     swept_rad: float = math.pi / 2
-    seeming_rad: float = RIGID_TURN_RAD
 
     @property
     def doubt_rad(self) -> float:
@@ -69,7 +62,7 @@ class SetBody:
         That of a coin with the certainty for a bias; and what is not believed, beyond what a rigid arm seems to turn.
         """
         certainty, bend = self.signs.certainty, min(abs(self.bend_rad), MOST_BEND_RAD)
-        unseen = (1 - certainty) ** 2 * max(min(bend, MOST_UNSEEN_RAD) ** 2 - self.seeming_rad**2, 0.0)
+        unseen = (1 - certainty) ** 2 * max(bend**2 - RIGID_BEND_RAD**2, 0.0)
         return math.sqrt(bend**2 * certainty * (1 - certainty) + unseen)
 
     def doubt_rad_at(self, elevation_rad: float) -> float:
@@ -128,9 +121,8 @@ def set_bodies(
     nearest = _nearest(ranges, len(weight))
     for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
         signs, bend = NO_SIGNS, 0.0
-        seeming = math.hypot(RIGID_TURN_RAD, SCALE_IN_TURN * motion.tolerance.gyroscope, STEP_IN_TURN * step)
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
-            signs = _signs(motion, first, stop, weight, lever, seeming)
+            signs = _signs(motion, first, stop, weight, lever)
             turned, place = _turned(motion, signs, near)
             inside = place[first - near.start : stop - near.start]
             bends = turned[first - near.start : stop - near.start]
@@ -144,15 +136,12 @@ def set_bodies(
                 strap_step_rad=step,
                 wobble_rad=motion.mounting.wobble_rad,
                 swept_rad=max(swept, math.radians(5)),
-                seeming_rad=seeming,
             )
         )
     return tuple(bodies), _changed(motion, change)
 
 
-def _signs(
-    motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm, seeming_rad: float
-) -> BodySigns:
+def _signs(motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm) -> BodySigns:
     # The filters guess at the ends: some more than the set, which counts for nothing.
     margin = round(2 * motion.rate_hz)
     cut = slice(max(first - margin, 0), min(stop + margin, len(weight)))
@@ -168,7 +157,6 @@ def _signs(
         worth,
         motion.rate_hz,
         lever,
-        seeming_rad,
     )
 
 
