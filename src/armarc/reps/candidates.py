@@ -16,7 +16,7 @@ from armarc.reps.turning import Turn, turning_points
 
 SLOWEST_RAD_S = math.radians(0.1)
 WENT_ON = math.exp(0.35)
-"""A movement that goes on this many times as far past its top as it came has come back on the way: a last rep after
+"""A movement that goes down this many times as far as it came up, or more, has come back on the way: a last rep after
 which the weight is put down at once. So much, one spread of people's returns, is all that speaks against it."""
 NEARLY_BACK = 0.1
 """It has come back when this share of its way is left: it may have rested a little higher than it went."""
@@ -162,10 +162,19 @@ def candidates_between(
         return None
     top, bottom, after = top[keep], bottom[keep], after[keep]
     rise, fall, is_begun, is_open = rise[keep], fall[keep], is_begun[keep], is_open[keep]
-    bottom, after = _back_at(curve_rad, bottom, top, after, rise, fall, is_begun | is_open)
+    whole = ~(is_begun | is_open)
+    goes_on, came_from_beyond = whole & (fall > WENT_ON * rise), whole & (rise > WENT_ON * fall)
+    # Between two such movements lies a valley deeper than both are high: pulses at the tops of larger ones.
+    between = goes_on[:-1] & came_from_beyond[1:]
+    goes_on[:-1] &= ~between
+    came_from_beyond[1:] &= ~between
+    bottom, after = _back_at(curve_rad, bottom, top, after, rise, fall, came_from_beyond, goes_on)
     seen = rise + fall
     rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
-    rise, fall = np.minimum(rise, WENT_ON * fall), np.minimum(fall, WENT_ON * rise)
+    rise, fall = (
+        np.where(came_from_beyond, WENT_ON * fall, rise),
+        np.where(goes_on, WENT_ON * rise, fall),
+    )
     lifted, lowered, leaves, returns, speed = _times(
         curve_rad, bottom, top, after, rise, fall, is_begun, path.rate_hz
     )
@@ -284,13 +293,14 @@ def _back_at(
     after: Samples,
     rise: FloatArray,
     fall: FloatArray,
-    is_cut: BoolArray,
+    came_from_beyond: BoolArray,
+    goes_on: BoolArray,
 ) -> tuple[Samples, Samples]:
     """Bottoms beside movements that came back and went on past where they began, or came from beyond: the way back."""
     bottom, after = bottom.copy(), after.copy()
-    for k in np.flatnonzero((fall > WENT_ON * rise) & ~is_cut):
+    for k in np.flatnonzero(goes_on):
         after[k] = top[k] + int((curve[top[k] :] <= curve[bottom[k]] + NEARLY_BACK * rise[k]).argmax())
-    for k in np.flatnonzero((rise > WENT_ON * fall) & ~is_cut):
+    for k in np.flatnonzero(came_from_beyond):
         bottom[k] = top[k] - int((curve[top[k] :: -1] <= curve[after[k]] + NEARLY_BACK * fall[k]).argmax())
     return bottom, after
 
