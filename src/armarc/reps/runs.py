@@ -93,8 +93,9 @@ def best_run(
 ) -> Run | None:
     """Find the best run of a stretch, then look again with its own axis and scale.
 
-    Where no set is known yet and nothing makes one about the axis that the stretch turns about furthest, the next one
-    is tried: handling on both sides of a short set turns further than its reps.
+    Where nothing makes a set about the axis that the stretch turns about furthest, another is tried: the one the best
+    set known turns about, or else the next one at right angles. Handling on both sides of a short set, or a walk before
+    it, turns further than its reps.
 
     Parameters
     ----------
@@ -114,8 +115,9 @@ def best_run(
     if axes is None:  # all of it turns about the vertical, or nothing moves
         axes = np.eye(3)[:1]
     best = _best_about(path, first, stop, axes[0], rules, known)
-    if not known and len(axes) > 1 and (best is None or best.score <= 0):
-        other = _best_about(path, first, stop, axes[1], rules, known)
+    others = [known[0].direction] if known else list(axes[1:])
+    if others and (best is None or best.score <= 0):
+        other = _best_about(path, first, stop, others[0], rules, known)
         if other is not None and (best is None or other.score > best.score):
             best = other
     return best
