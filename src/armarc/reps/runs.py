@@ -15,7 +15,6 @@ from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, candidates_between, find_candidates, stops_of
 from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
 from armarc.reps.likeness import (
-    RESTED_S,
     Template,
     each_alone,
     median,
@@ -37,7 +36,7 @@ OTHER_RUN_COST = 3 * GAIN
 SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do, unless they are more of a set that
 has been seen (`rhythm.KNOWN_RUN_COST`): they add up to no more."""
-REST_BONUS, END_REST_S = 1.5, RESTED_S
+REST_BONUS, END_REST_S = 1.5, 1.0
 """Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
 the run where it lies at the top."""
 RESTING, LONGEST_HOLD = 2.5, 2.0
@@ -93,9 +92,8 @@ def best_run(
 ) -> Run | None:
     """Find the best run of a stretch, then look again with its own axis and scale.
 
-    Where nothing makes a set about the axis that the stretch turns about furthest, another is tried: the one the best
-    set known turns about, or else the next one at right angles. Handling on both sides of a short set, or a walk before
-    it, turns further than its reps.
+    Where no set is known yet and nothing makes one about the axis that the stretch turns about furthest, the next one
+    is tried: handling on both sides of a short set turns further than its reps.
 
     Parameters
     ----------
@@ -115,9 +113,8 @@ def best_run(
     if axes is None:  # all of it turns about the vertical, or nothing moves
         axes = np.eye(3)[:1]
     best = _best_about(path, first, stop, axes[0], rules, known)
-    others = [known[0].direction] if known else list(axes[1:])
-    if others and (best is None or best.score <= 0):
-        other = _best_about(path, first, stop, others[0], rules, known)
+    if not known and len(axes) > 1 and (best is None or best.score <= 0):
+        other = _best_about(path, first, stop, axes[1], rules, known)
         if other is not None and (best is None or other.score > best.score):
             best = other
     return best
@@ -180,8 +177,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if found is None or found.top[-1] < since or found.is_cut[-1]:
             continue
         newest = len(found) - 1
-        rests = rests_within(path, 0, len(path))
-        if swings(found, resting_share(found, sign * curve, 0, rests, path.rate_hz))[newest]:
+        if swings(found, resting_share(found, sign * curve, 0, rests_within(path, 0, len(path))))[newest]:
             return None
         template = template_of(found, np.array([newest]))
         like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
@@ -278,7 +274,7 @@ def _scored(
     rules: CountingRules,
     known: tuple[Template, ...],
 ) -> tuple[float, float, list[int], Template] | None:
-    resting = resting_share(found, curve, first, rests, path.rate_hz)
+    resting = resting_share(found, curve, first, rests)
     walking = swings(found, resting)
     whole = np.flatnonzero(~found.is_cut & ~walking)
     if rules.arm_axis is not None and len(whole):
