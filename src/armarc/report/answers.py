@@ -18,14 +18,14 @@ WORTH_SAYING_PCT = 5.0
 no source)."""
 
 SPOILING = {
-    "perhaps_no_rep": "perhaps none but picking up or putting down",
+    "perhaps_no_rep": "perhaps no rep but picking up or putting down",
     "swung": "swung",
     "dropped": "dropped on the way down",
     "partial": "partial",
     "gap": "measured with samples missing",
     "clipped": "beyond the sensor's range",
     "open_start": "cut off by the start of the recording",
-    "open_end": "cut off by the end of the recording",
+    "open_end": "cut off before the arm was down again",
     "unsteady_sensor": "measured with a slipping strap",
 }
 """Flags that keep a rep from being a clean one, and how a sentence says it; what a person did comes first."""
@@ -47,7 +47,7 @@ FLAGS = {
     "no_gate": "no start velocity: the start gate was not crossed cleanly",
     "near_edge": "the start lies within its standard error of an edge of the band: it may belong on the other side",
     "coarse": "crossed the start gate within few samples",
-    "open_end": "the recording ends inside the rep",
+    "open_end": "the recording, or what followed, cuts the rep off before the arm is down again",
     "open_start": "the recording begins inside the rep",
     "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",

@@ -247,7 +247,8 @@ def _left_out(
         )
         if found is None:
             continue
-        walking = swings(found, resting_share(found, curve, first, rests_within(path, first, stop)))
+        rests = rests_within(path, first, stop)
+        walking = swings(found, resting_share(found, curve, first, rests, path.rate_hz))
         for k in range(len(found)):
             if any(a <= found.top[k] < b for a, b in taken_off):
                 continue

@@ -52,6 +52,8 @@ SWING_CYCLE_S = 1.6
 BETWEEN_STRIDES_S = 0.5
 SWING_MIDDLE = (0.15, 0.85)
 """… and through the pose in which it rests, which lies in this part of its range."""
+RESTED_S = 0.6
+"""A shorter stop is the pause of a rep and tells no resting pose."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,12 +210,15 @@ def _mean_direction(vectors: FloatArray) -> FloatArray:
     return np.asarray(mean / max(math.sqrt(float(mean @ mean)), 1e-9))
 
 
-def resting_share(found: Candidates, curve_rad: FloatArray, first: int, rests: Rests) -> FloatArray:
+def resting_share(
+    found: Candidates, curve_rad: FloatArray, first: int, rests: Rests, rate_hz: float
+) -> FloatArray:
     """Where in a candidate's range the arm rested last before it and next after it, shape (n, 2).
 
-    0 is its bottom, 1 its top; NaN without such a rest.
+    0 is its bottom, 1 its top; NaN without such a rest of at least `RESTED_S`.
     """
     share = np.full((len(found), 2), np.nan)
+    rests = rests[rests[:, 1] - rests[:, 0] >= RESTED_S * rate_hz]
     if len(rests) == 0:
         return share
     low = np.minimum(curve_rad[found.bottom - first], curve_rad[found.bottom_after - first])

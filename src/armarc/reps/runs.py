@@ -177,7 +177,8 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
         if found is None or found.top[-1] < since or found.is_cut[-1]:
             continue
         newest = len(found) - 1
-        if swings(found, resting_share(found, sign * curve, 0, rests_within(path, 0, len(path))))[newest]:
+        rests = rests_within(path, 0, len(path))
+        if swings(found, resting_share(found, sign * curve, 0, rests, path.rate_hz))[newest]:
             return None
         template = template_of(found, np.array([newest]))
         like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
@@ -274,7 +275,7 @@ def _scored(
     rules: CountingRules,
     known: tuple[Template, ...],
 ) -> tuple[float, float, list[int], Template] | None:
-    resting = resting_share(found, curve, first, rests)
+    resting = resting_share(found, curve, first, rests, path.rate_hz)
     walking = swings(found, resting)
     whole = np.flatnonzero(~found.is_cut & ~walking)
     if rules.arm_axis is not None and len(whole):
