@@ -135,6 +135,8 @@ def test_raw_counts(tmp_path):
         read_columns(tmp_path, [T, *counts])
     recording = read_columns(tmp_path, [T, *counts], units="acceleration=g/4096,gyroscope=deg/s/16.4")
     assert_same(recording, within=3e-3)
+    beside_g = read_columns(tmp_path, [T, *A_G, *counts[3:]])
+    assert any("raw counts" in warning for warning in beside_g.warnings)
 
 
 def test_absurd_acceleration(tmp_path):

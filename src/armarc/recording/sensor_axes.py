@@ -146,7 +146,8 @@ def axes_warning(evidence: Evidence | None, acceleration_unit: str, gyroscope_un
     if turned.misfit > unturned.misfit + _WORSE_THAN_NOTHING:
         return [
             "accelerometer and gyroscope do not turn together, in no order of their axes (unexplained "
-            f"{turned.misfit:.2g}, unturned {unturned.misfit:.2g}): they may be of two sensors, or their clocks "
-            "apart; angles from this recording cannot be trusted"
+            f"{turned.misfit:.2g}, unturned {unturned.misfit:.2g}): the gyroscope's numbers may be raw counts (state "
+            "their scale: --units gyroscope=deg/s/16.4), or they are of two sensors, or their clocks apart; angles "
+            "from this recording cannot be trusted"
         ]
     return []
