@@ -53,7 +53,8 @@ def test_lean_at_the_start_and_travel(name, exercise, lean_deg, travel_deg, tmp_
 def test_a_chest_beside_a_wrist_counts_the_same_reps(person, tmp_path):
     """UCI Machine Learning Repository no. 730 (Yurtman and Barshan 2014, CC BY 4.0): ten correct, fast and low raises.
 
-    The optics are missing there; a lifter who stands does not lean by much, and the counts stay what they are.
+    The optics are missing there; a lifter who stands does not lean by much (the second one straightens up by 15° as
+    the first rep begins), and the counts stay what they are.
     """
     name = f"dumbbell-lateral-raise.{person}"
     wrist, chest = (read(name, place, tmp_path) for place in ("wrist", "chest"))
@@ -66,4 +67,4 @@ def test_a_chest_beside_a_wrist_counts_the_same_reps(person, tmp_path):
     )
     assert [len(one.reps) for one in session.sets] == [10, 10, 10]
     for one in session.sets:
-        assert all(abs(math.degrees(rep.trunk_travel_rad)) < 15 for rep in one.reps)
+        assert all(abs(math.degrees(rep.trunk_travel_rad)) < 20 for rep in one.reps)
