@@ -86,18 +86,18 @@ class Session(ArrayValue):
 
     def result(self) -> Result:
         """What is published of it, typed; kept without the recording and its motions."""
-        from armarc import results as published
+        from armarc import results
 
         counted = [k for one, k in zip(self.sets, self.motion_of_set, strict=True) for _ in one.reps]
         most = max(range(len(self.motions)), key=counted.count, default=None)
         main = None if most is None else self.motions[most]
         loads = self.loads or [None] * len(self.sets)
-        return published.Result(
+        return results.Result(
             version=__version__,
-            source=published.ReadSource.of(self.recording),
-            settings=published.UsedSettings.of(self.choices, main, self.trunk),
-            mounting=None if main is None else published.FoundMounting.of(main),
-            sets=tuple(map(published.SetResult.of, self.sets, loads)),
+            source=results.ReadSource.of(self.recording),
+            settings=results.UsedSettings.of(self.choices, main, self.trunk),
+            mounting=None if main is None else results.FoundMounting.of(main),
+            sets=tuple(map(results.SetResult.of, self.sets, loads)),
             left_out=self.left_out,
             warnings=self.warnings,
         )

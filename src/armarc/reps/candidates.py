@@ -168,13 +168,10 @@ def candidates_between(
     between = goes_on[:-1] & came_from_beyond[1:]
     goes_on[:-1] &= ~between
     came_from_beyond[1:] &= ~between
-    bottom, after = _back_at(curve_rad, bottom, top, after, rise, fall, came_from_beyond, goes_on)
+    bottom, after = _back_at(curve_rad, (bottom, top, after), (rise, fall), came_from_beyond, goes_on)
     seen = rise + fall
     rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
-    rise, fall = (
-        np.where(came_from_beyond, WENT_ON * fall, rise),
-        np.where(goes_on, WENT_ON * rise, fall),
-    )
+    rise, fall = np.where(came_from_beyond, WENT_ON * fall, rise), np.where(goes_on, WENT_ON * rise, fall)
     lifted, lowered, leaves, returns, speed = _times(
         curve_rad, bottom, top, after, rise, fall, is_begun, path.rate_hz
     )
@@ -288,21 +285,21 @@ def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples,
 
 def _back_at(
     curve: FloatArray,
-    bottom: Samples,
-    top: Samples,
-    after: Samples,
-    rise: FloatArray,
-    fall: FloatArray,
+    ends: tuple[Samples, Samples, Samples],
+    ways: tuple[FloatArray, FloatArray],
     came_from_beyond: BoolArray,
     goes_on: BoolArray,
 ) -> tuple[Samples, Samples]:
     """Bottoms beside movements that came back and went on past where they began, or came from beyond: the way back."""
-    bottom, after = bottom.copy(), after.copy()
+    (bottom, top, after), (rise, fall) = ends, ways
+    back, set_off = after.copy(), bottom.copy()
     for k in np.flatnonzero(goes_on):
-        after[k] = top[k] + int((curve[top[k] :] <= curve[bottom[k]] + NEARLY_BACK * rise[k]).argmax())
+        falling = curve[top[k] : after[k] + 1]
+        back[k] = top[k] + int((falling <= curve[bottom[k]] + NEARLY_BACK * rise[k]).argmax())
     for k in np.flatnonzero(came_from_beyond):
-        bottom[k] = top[k] - int((curve[top[k] :: -1] <= curve[after[k]] + NEARLY_BACK * fall[k]).argmax())
-    return bottom, after
+        rising = curve[bottom[k] : top[k] + 1][::-1]
+        set_off[k] = top[k] - int((rising <= curve[after[k]] + NEARLY_BACK * fall[k]).argmax())
+    return set_off, back
 
 
 def _times(

@@ -12,18 +12,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from armarc.motion import low_pass
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
-from armarc.reps.rhythm import RHYTHM_S, RHYTHM_SPREAD
+from armarc.reps.rhythm import cost_of_longer
 from armarc.reps.runs import Run
 
 AT_AN_END = 3
 """So many movements at each end of a set are looked at."""
 DOUBT = 2.0
 """Log-odds (seven to one) from which a movement is taken for what it looks like; below, the count is not certain."""
-SMOOTHED_S = 0.06
+SMOOTHED_HZ = 3.0
+"""A rep has little faster to tell; a strap's wobble and the thinned path's noise have."""
 NOISE_M_S2 = 0.1
 """A residual below this tells nothing."""
 LARGER = 3.0
@@ -130,9 +132,9 @@ class _Set:
             if run.curve == "yaw"
             else run.sign * angle_about(path.up[begin:stop], run.axis)
         )
-        rate = np.gradient(_smoothed(angle[:, None], path.rate_hz)[:, 0]) * path.rate_hz
+        rate = np.gradient(low_pass(angle, path.rate_hz, SMOOTHED_HZ)) * path.rate_hz
         turning = np.column_stack([np.gradient(rate) * path.rate_hz, rate * rate, np.ones(len(rate))])
-        felt = _smoothed(path.acceleration_m_s2[begin:stop], path.rate_hz)
+        felt = low_pass(path.acceleration_m_s2[begin:stop], path.rate_hz, SMOOTHED_HZ)
         return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt)
 
     def _others(self, k: int, outside: range) -> list[int]:
@@ -199,9 +201,8 @@ class _Set:
     def _pause_cost(self, k: int, inward: int) -> float:
         """What the pause towards the set's middle costs where it is longer than usual."""
         leaves, returns = self.candidates.leaves_s[self.members], self.candidates.returns_s[self.members]
-        pauses = np.maximum(leaves[1:] - returns[:-1], 0.0) + RHYTHM_S
-        longer = np.log(pauses[k if inward > 0 else k - 1] / np.median(pauses)) / RHYTHM_SPREAD
-        return 0.5 * min(max(float(longer), 0.0) ** 2, CAP)
+        costs = cost_of_longer(np.maximum(leaves[1:] - returns[:-1], 0.0), CAP)
+        return float(costs[k if inward > 0 else k - 1])
 
 
 def _beyond(miss: float, smaller: float) -> float:
@@ -211,12 +212,3 @@ def _beyond(miss: float, smaller: float) -> float:
 
 def _size(pieces: list[FloatArray]) -> FloatArray:
     return np.array([np.sqrt((piece**2).sum(axis=1).mean()) for piece in pieces])
-
-
-def _smoothed(values: FloatArray, rate_hz: float) -> FloatArray:
-    """Columns smoothed by a Gaussian of `SMOOTHED_S`, ends held."""
-    reach = int(np.ceil(3 * SMOOTHED_S * rate_hz))
-    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / (SMOOTHED_S * rate_hz)) ** 2)
-    padded = np.pad(values, ((reach, reach), (0, 0)), mode="edge")
-    weights /= weights.sum()
-    return np.column_stack([np.convolve(column, weights, mode="valid") for column in padded.T])

@@ -88,7 +88,12 @@ def better_half(costs: FloatArray, adds: FloatArray) -> slice | None:
 def costs_of_pauses(found: Candidates, members: list[int]) -> FloatArray:
     """What speaks against each pause of a run: that it is longer than usual."""
     pauses = np.maximum(found.leaves_s[members[1:]] - found.returns_s[members[:-1]], 0.0)
-    if len(pauses) < 2:
-        return np.zeros(len(pauses))
-    longer = np.log((pauses + RHYTHM_S) / (median(pauses) + RHYTHM_S)) / RHYTHM_SPREAD
-    return np.asarray(0.5 * np.minimum(np.maximum(longer, 0.0) ** 2, RHYTHM_CAP))
+    return cost_of_longer(pauses, RHYTHM_CAP)
+
+
+def cost_of_longer(pauses_s: FloatArray, cap: float) -> FloatArray:
+    """What speaks against each of a set's pauses that is longer than its median, at most half of `cap`."""
+    if len(pauses_s) < 2:
+        return np.zeros(len(pauses_s))
+    longer = np.log((pauses_s + RHYTHM_S) / (median(pauses_s) + RHYTHM_S)) / RHYTHM_SPREAD
+    return np.asarray(0.5 * np.minimum(np.maximum(longer, 0.0) ** 2, cap))
