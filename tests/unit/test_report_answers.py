@@ -2,14 +2,15 @@
 
 from armarc.measures import row_of
 from armarc.report.answers import session_answer, set_answer
-from armarc.reps.summary import SetSummary, summarise
+from armarc.reps.summary import SetSummary, is_clean, summarise
 from armarc.reps.types import Rep
 from armarc.results import SetResult
 from invented_sets import invent
 
 
 def rep(number, verdict="inside", quality=(), **more):
-    return row_of(Rep, {"rep": number, "start_verdict": verdict, "quality": list(quality), **more})
+    told = {"rep": number, "start_verdict": verdict, "quality": list(quality), "clean": is_clean(quality)}
+    return row_of(Rep, {**told, **more})
 
 
 def summary(**published):
@@ -61,6 +62,17 @@ def test_what_makes_a_whole_set_uncertain_is_said():
     said = answer(*(rep(i, quality=["bent_elbow"]) for i in (1, 2)))
     assert said.endswith("clean; less certain than usual: the elbow bent.")
     assert "less certain" not in answer(rep(1, quality=["bent_elbow"]), rep(2), rep(3))
+
+
+def test_one_fault_of_every_rep_is_said_once():
+    said = answer(*(rep(i, quality=["unsteady_sensor"]) for i in (1, 2, 3)))
+    assert "every rep was measured with a slipping strap" in said
+
+
+def test_a_slipping_strap_makes_no_rep_unclean_in_the_session_line_either():
+    reps = tuple(rep(i, quality=["unsteady_sensor"]) for i in (1, 2))
+    one = SetResult(set=1, start_s=0.0, end_s=9.0, summary=summary(mean_concentric_deg_s=50.0), reps=reps)
+    assert session_answer([one, one]).endswith("all clean.")
 
 
 def test_a_session_in_one_line():

@@ -248,7 +248,8 @@ def _judged(lever: LeverArm, place: Place, notes: list[str]) -> tuple[Place, boo
         and lever.explained > CONVINCING
     ):
         notes.append(
-            f"the sensor turns about a point {100 * lever.reach_m:.0f} cm away: taken as worn on the upper arm"
+            f"the sensor turns about a point {100 * lever.reach_m:.0f} cm away: taken as worn on the upper arm; "
+            "if it sits on the wrist, the arm turned about the elbow (a curl): say --exercise unknown"
         )
         return UPPER_ARM, True
     notes.append(

@@ -28,7 +28,7 @@ SPOILING = {
     "open_end": "cut off before the arm was down again",
     "unsteady_sensor": "measured with a slipping strap",
 }
-"""Flags that keep a rep from being a clean one, and how a sentence says it; what a person did comes first."""
+"""Flags a sentence about the set names, and how; what a person did comes first."""
 
 DOUBTS = {
     "bent_elbow": "the elbow bent",
@@ -99,7 +99,7 @@ def session_answer(sets: Sequence[SetResult]) -> str:
     if first and last is not None and abs(last - first) >= WORTH_SAYING_PCT / 100 * first:
         change = 100 * (last - first) / first
         said.append(f"last set {abs(change):.0f} % {'faster' if change > 0 else 'slower'} than the first")
-    spoiled = sum(bool(_spoiled(rep)) for rep in reps)
+    spoiled = sum(not rep.clean for rep in reps)
     said.append(f"{spoiled} reps not clean" if spoiled > 1 else "1 rep not clean" if spoiled else "all clean")
     return ", ".join(said) + "."
 
@@ -123,6 +123,8 @@ def _faults(reps: Sequence[Rep]) -> list[str]:
         which = [rep for rep in reps if _spoiled(rep)[:1] == [flag]]
         if len(which) == 1:
             said.append(f"rep {which[0].rep} was {words}{_evidence(which[0], flag)}")
+        elif which and len(which) == len(reps):
+            said.append(f"every rep was {words}")
         elif which:
             numbers = [str(rep.rep) for rep in which]
             said.append(f"reps {', '.join(numbers[:-1])} and {numbers[-1]} were {words}")
