@@ -13,7 +13,6 @@ from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, remove_drift
-from armarc.motion.tolerance import tolerance_by_noise
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
@@ -26,7 +25,7 @@ from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
-from armarc.sensor.noise_seen import gyroscope_noise_density
+from armarc.sensor.noise_seen import tolerance_seen
 from armarc.session_load import measured_loads
 
 if TYPE_CHECKING:
@@ -223,9 +222,9 @@ def _measure_piece(
     piece: Piece, choices: Choices, sets_before: int, warnings: list[str]
 ) -> tuple[ArmMotion, list[MeasuredSet], list[LeftOutMovement]]:
     exercise = choices.exercise
-    if choices.tolerance is None:
-        seen = gyroscope_noise_density(piece.angular_velocity_rad_s, piece.rate_hz, piece.missing)
-        choices = replace(choices, tolerance=tolerance_by_noise(seen))
+    tolerance, said = tolerance_seen(piece, choices.tolerance)
+    warnings.extend(said)
+    choices = replace(choices, tolerance=tolerance)
     workings = Workings()
     motion = track(piece, choices, workings=workings)
     rules = counting_rules(exercise)

@@ -112,8 +112,9 @@ def measure_rep(
             quality.append("near_edge")
     ratio = start_ratio(speed, at.top_rad - at.bottom_rad, up_s, edges)
     swung = Swing(reason=NOT_YET) if swing is None else swing
-    top_se, bottom_se = errors.of_angle(m.top), errors.of_angle(round(at.start))
-    range_se = errors.of_range(m.top, at.start)
+    low = at.end if at.is_begun else at.start  # of a rep begun before the recording only the lowering is seen
+    top_se, bottom_se = errors.of_angle(m.top), errors.of_angle(round(low))
+    range_se = errors.of_range(m.top, low)
     held = least_held(motion, at, top_se)
     quality += _sample_flags(motion, raw)
     if swung.travel_m is not None and swung.travel_m - (swung.se_m or 0.0) > exercise.swung_m:
