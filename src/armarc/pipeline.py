@@ -18,7 +18,7 @@ from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
-from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.counting import Counted, count_sets, counting_rules, unplaced
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
@@ -245,17 +245,17 @@ def _measure_piece(
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
-        return motion, [], left_out_movements(counted.left_out, motion)
+        nowhere = unplaced(counted.sets, ())
+        return motion, [], left_out_movements([*counted.left_out, *nowhere], motion)
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, lever)
     warnings.extend(body_warnings(bodies, sets_before + 1))
-    return (
-        motion,
-        _measured(motion, sets, choices, sets_before, bodies),
-        left_out_movements(counted.left_out, motion),
-    )
+    measured, placed = _measured(motion, sets, choices, sets_before, bodies)
+    nowhere = unplaced(counted.sets, placed)
+    left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
+    return motion, measured, left_out_movements(left_out, motion)
 
 
 def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
@@ -362,15 +362,18 @@ def _measured(
     choices: Choices,
     sets_before: int,
     bodies: tuple[SetBody, ...],
-) -> list[MeasuredSet]:
+) -> tuple[list[MeasuredSet], list[Movement]]:
+    """The sets, and the movements that are their reps."""
     exercise = choices.exercise
     of_motion = angle_errors(motion)
     sets: list[MeasuredSet] = []
+    placed: list[Movement] = []
     for movements, body in zip(found, bodies, strict=True):
         errors = replace(of_motion, body=body)
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
+        placed += [each.movement for each in raw]
         hidden_m = errors.unexplained_rad * (motion.mounting.reach_m or 0.0)
         swings = body_swings(motion, [each.instants for each in raw], hidden_m)
         reps = [
@@ -392,4 +395,4 @@ def _measured(
                 load_kg=choices.load_kg,
             )
         )
-    return sets
+    return sets, placed
