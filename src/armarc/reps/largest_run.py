@@ -60,25 +60,31 @@ class CountingRules:
     running: Template | None = None
 
 
-def largest_runs(
-    found: Candidates,
-    patterns: Patterns,
-    hopeless: np.ndarray,
-    rules: CountingRules,
-    known: tuple[Template, ...],
-    most: int,
-) -> list[tuple[float, list[int], FloatArray]]:
-    """Sum, members and what each of these adds, of the best runs of the `most` best patterns, the best one first."""
+def gains(
+    found: Candidates, patterns: Patterns, rules: CountingRules, known: tuple[Template, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """What each of n candidates adds to a run of each of k patterns, and what it takes away, shape (k, n) each.
+
+    It adds where the first is more than nothing, and takes away otherwise.
+    """
     likely = np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
     if known and likely.min() < 1:
         likely[of_same_exercise(patterns, known)] = 1.0
     likely *= np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
     gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
-    gain[:, hopeless] = -np.inf
-    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad / patterns.range_rad[:, None])
-    order = range(len(patterns))
-    if len(patterns) > most:
-        at_most = _at_most(found, gain, loss, rules.rest_s)
+    return gain, OUTSIDER_COST * np.minimum(1.0, found.range_rad / patterns.range_rad[:, None])
+
+
+def largest_runs(
+    found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: float, most: int
+) -> list[tuple[float, list[int], FloatArray]]:
+    """Sum, members and what each of these adds, of the best runs of the `most` best patterns, the best one first.
+
+    `gain` and `loss` as of `gains`.
+    """
+    order = range(len(gain))
+    if len(gain) > most:
+        at_most = _at_most(found, gain, loss, rest_s)
         order = np.argsort(-at_most, kind="stable").tolist()
     leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
     best: list[tuple[float, int, list[int]]] = []
@@ -88,7 +94,7 @@ def largest_runs(
         alike = np.flatnonzero(gain[k] > 0).tolist()
         if not alike:
             continue
-        total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
+        total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rest_s)
         best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
     return [(total, members, gain[k, members]) for total, k, members in best]
 

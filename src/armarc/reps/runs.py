@@ -7,13 +7,14 @@ it takes away, a long rest ends the run (`armarc.reps.largest_run`).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.recording import FloatArray
-from armarc.reps.candidates import Candidates, candidates_between, find_candidates, stops_of
-from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
+from armarc.recording import BoolArray, FloatArray
+from armarc.reps.candidates import Candidates, Samples, candidates_of, find_candidates
+from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_runs
 from armarc.reps.likeness import (
     Template,
     each_alone,
@@ -209,29 +210,12 @@ def _search(
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
         sizes = _turns_of_each_size(curve, hystereses_rad)
         for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
-            facing = sign * curve
-            stops = stops_of(facing, path.rate_hz)
-            seen: set[bytes] = set()
-            for turns in sizes:
-                found = candidates_between(
-                    path,
-                    facing,
-                    stops,
-                    first,
-                    turns,
-                    is_start=is_start,
-                    is_end=is_end,
-                    is_upside_down=sign < 0,
-                )
-                if found is None:
-                    break
-                key = found.top.tobytes() + found.bottom.tobytes()
-                if key in seen:
-                    continue
-                seen.add(key)
-                scored = _scored(path, facing, first, found, rests, rules, known)
-                if scored is not None and (best is None or scored[1] > best.rank + 1e-9):
-                    best = _run(found, scored, name, sign, axis)
+            found, of_sizes = candidates_of(
+                path, sign * curve, first, sizes, is_start=is_start, is_end=is_end, is_upside_down=sign < 0
+            )
+            for one, scored in _scored(path, sign * curve, first, found, of_sizes, rests, rules, known):
+                if best is None or scored[1] > best.rank + 1e-9:
+                    best = _run(one, scored, name, sign, axis)
     return best
 
 
@@ -247,7 +231,7 @@ def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) ->
 
 def _run(
     found: Candidates,
-    scored: tuple[float, float, list[int], Template],
+    scored: Scored,
     curve: str,
     sign: float,
     axis: FloatArray,
@@ -266,50 +250,91 @@ def _run(
     )
 
 
+Scored = tuple[float, float, list[int], Template]
+
+
 def _scored(
     path: SensorPath,
     curve: FloatArray,
     first: int,
     found: Candidates,
+    of_sizes: list[Samples],
     rests: Rests,
     rules: CountingRules,
     known: tuple[Template, ...],
-) -> tuple[float, float, list[int], Template] | None:
-    resting = resting_share(found, curve, first, rests, path.rate_hz)
-    walking = swings(found, resting)
-    whole = np.flatnonzero(~found.is_cut & ~walking)
-    if rules.arm_axis is not None and len(whole):
-        lower = path.up[found.bottom[whole]] @ rules.arm_axis < path.up[found.top[whole]] @ rules.arm_axis
-        whole = whole[lower]
-    if len(whole) == 0:
-        return None
+) -> Iterator[tuple[Candidates, Scored]]:
+    """The candidates of each size of movement and their best run, where there is one."""
+    if not of_sizes:
+        return
+    rows = np.concatenate(of_sizes)
+    walking = swings(found.take(rows), resting_share(found, curve, first, rests, path.rate_hz)[rows])
+    may_lead = ~found.is_cut
+    if rules.arm_axis is not None:
+        may_lead &= path.up[found.bottom] @ rules.arm_axis < path.up[found.top] @ rules.arm_axis
+    leads = may_lead[rows] & ~walking
+    patterns = np.unique(rows[leads])
+    if len(patterns) == 0:
+        return
+    gain, loss = gains(found, each_alone(found, patterns), rules, known)
+    looks: list[tuple[Candidates, Samples, BoolArray, list[Template]]] = []
+    stop = 0
+    for each in of_sizes:
+        part = slice(stop, stop := stop + len(each))
+        own = np.searchsorted(patterns, each[leads[part]])[:, None], each
+        one, adds = found.take(each), gain[own]
+        adds[:, walking[part]] = -np.inf
+        alone = largest_runs(one, adds, loss[own], rules.rest_s, MOST_PATTERNS)
+        alike = {tuple(members): members for _, members, _ in alone}.values()
+        looks.append((one, each, walking[part], [template_of(one, np.array(members)) for members in alike]))
+    templates = [template for *_, of_one in looks for template in of_one]
+    if not templates:
+        return
+    gain, loss = gains(found, patterns_of(templates), rules, known)
+    stop = 0
+    for one, each, walks, of_one in looks:
+        part = slice(stop, stop := stop + len(of_one))
+        best: Scored | None = None
+        for template, adds, costs in zip(of_one, gain[part, each], loss[part, each], strict=True):
+            scored = _of_template(path, curve, first, one, walks, template, adds, costs, rests, rules, known)
+            if scored is not None and (best is None or scored[1] > best[1]):
+                best = scored
+        if best is not None:
+            yield one, best
+
+
+def _of_template(
+    path: SensorPath,
+    curve: FloatArray,
+    first: int,
+    found: Candidates,
+    walking: BoolArray,
+    template: Template,
+    adds: FloatArray,
+    costs: FloatArray,
+    rests: Rests,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> Scored | None:
+    """The best run of what is like a template, from what each candidate adds to it and costs it."""
     cut = found.is_cut
-    lasting = (found.up_s >= rules.rest_s) & ~cut
-    alone = largest_runs(found, each_alone(found, whole), walking, rules, known, MOST_PATTERNS)
-    best: tuple[float, float, list[int], Template] | None = None
-    for alike in {tuple(members): members for _, members, _ in alone}.values():
-        template = template_of(found, np.array(alike))
-        held = lasting & (found.up_s >= RESTING * template.up_s)
-        for hopeless in (walking, walking | held):
-            again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
-            kept, score = in_rhythm(found, *again[0]) if again else ([], 0.0)
-            if not kept:
-                break
-            places = _places_of_rest(path, curve, first, found, kept, rests)
-            if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
-                # Seen from the other end the two halves are one whole rep less: together they count as one.
-                kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
-            bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
-            if not held[kept].any() or (bonus > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
-                break
+    held = (found.up_s >= max(rules.rest_s, RESTING * template.up_s)) & ~cut
+    for hopeless in (walking, walking | held):
+        likely = np.where(hopeless, -np.inf, adds)
+        again = largest_runs(found, likely[None], costs[None], rules.rest_s, 1)
+        kept, score = in_rhythm(found, *again[0]) if again else ([], 0.0)
         if not kept:
-            continue
-        if rules.running is not None and template.is_same_exercise(rules.running):
-            bonus += REST_BONUS
-        cost = min((_cost(template, other) for other in known), default=RUN_COST)
-        if best is None or score - cost + bonus > best[1]:
-            best = score - cost, score - cost + bonus, kept, template
-    return best
+            return None
+        places = _places_of_rest(path, curve, first, found, kept, rests)
+        if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
+            # Seen from the other end the two halves are one whole rep less: together they count as one.
+            kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
+        bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
+        if not held[kept].any() or (bonus > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
+            break
+    if rules.running is not None and template.is_same_exercise(rules.running):
+        bonus += REST_BONUS
+    cost = min((_cost(template, other) for other in known), default=RUN_COST)
+    return score - cost, score - cost + bonus, kept, template
 
 
 def _cost(template: Template, other: Template) -> float:
