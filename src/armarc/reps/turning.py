@@ -116,20 +116,24 @@ def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
 
 def _turns(extremes: list[int], angles_rad: list[float], hysteresis_rad: float) -> list[Turn]:
     turns: list[Turn] = []
-    state = TurningState()
-    rising, _, low, _, high = state
+    rising, low_index, low, high_index, high = TurningState()
     for index, angle in zip(extremes, angles_rad, strict=True):
-        # Most extremes are wobbles: `step` would give back the state it got.
+        # Most extremes are wobbles, or the movement goes on: as `step`, without a new state for each.
         if rising:
-            if angle <= high and high - angle < hysteresis_rad:
+            if angle > high:
+                high_index, high = index, angle
+            if high - angle < hysteresis_rad:
                 continue
-        elif rising is False and angle >= low and angle - low < hysteresis_rad:
-            continue
-        state, turn = step(state, index, angle, hysteresis_rad)
-        rising, _, low, _, high = state
+        elif rising is False:
+            if angle < low:
+                low_index, low = index, angle
+            if angle - low < hysteresis_rad:
+                continue
+        state = TurningState(rising, low_index, low, high_index, high)
+        (rising, low_index, low, high_index, high), turn = step(state, index, angle, hysteresis_rad)
         if turn is not None:
             turns.append(turn)
-    last = finish(state, hysteresis_rad)
+    last = finish(TurningState(rising, low_index, low, high_index, high), hysteresis_rad)
     return turns if last is None else [*turns, last]
 
 
