@@ -209,7 +209,7 @@ def candidates_of(
 
 def _around(turns: list[Turn], last: int, is_upside_down: bool) -> list[int]:
     """Samples of bottom, top, bottom, …, bottom; -1 and `last` + 1 where none was recorded."""
-    at = [turn.index for turn in turns]
+    at = [turn.at for turn in turns]
     if not at:
         return at
     return [-1] * (turns[0].is_top != is_upside_down) + at + [last + 1] * (turns[-1].is_top != is_upside_down)
