@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +79,10 @@ class Candidates:
         """Which are cut by an end of the recording."""
         return np.asarray(self.is_begun | self.is_open)
 
+    def take(self, rows: Samples) -> Candidates:
+        """Some of them."""
+        return Candidates(**{name: getattr(self, name)[rows] for name in self.__slots__})
+
     def movement(self, k: int) -> Movement:
         """Candidate `k` as a movement in samples of the path."""
         return Movement(
@@ -121,53 +126,56 @@ def find_candidates(
         None when there is not one.
     """
     turns = turning_points(curve_rad, hysteresis_rad)
-    stops = stops_of(curve_rad, path.rate_hz)
-    return candidates_between(path, curve_rad, stops, first, turns, is_start=is_start, is_end=is_end)
+    found, of_sizes = candidates_of(path, curve_rad, first, [turns], is_start=is_start, is_end=is_end)
+    return found if of_sizes else None
 
 
-def candidates_between(
+def candidates_of(
     path: SensorPath,
     curve_rad: FloatArray,
-    stops: Stops,
     first: int,
-    turns: list[Turn],
+    sizes: list[list[Turn]],
     *,
     is_start: bool,
     is_end: bool,
     is_upside_down: bool = False,
-) -> Candidates | None:
-    """As `find_candidates`, between turning points that are known.
+) -> tuple[Candidates, list[Samples]]:
+    """As `find_candidates`, between turning points that are known, of several sizes of movement at once.
 
-    With ``is_upside_down`` they are those of the negative of the curve: its tops are the curve's bottoms.
+    With ``is_upside_down`` they are those of the negative of the curve: its tops are the curve's bottoms. A movement
+    that is the same at several sizes is described once. Which ones each size has, if any, is the second result.
     """
     last = len(curve_rad) - 1
-    at = [turn.index for turn in turns]
-    no_bottom = bool(turns) and turns[0].is_top != is_upside_down
-    no_after = bool(turns) and turns[-1].is_top != is_upside_down
-    around = np.array([0] * no_bottom + at + [last] * no_after)
-    if len(around) < 3:
-        return None
-    top, bottom, after = around[1::2], *_settled(curve_rad, stops, around)
-    if no_bottom:
-        bottom[0] = 0
-    if no_after:
-        after[-1] = last
+    between: dict[tuple[int, int, int], int] = {}
+    kind, number_of_size = [], []
+    for number, turns in enumerate(sizes):
+        around = _around(turns, last, is_upside_down)
+        for each in zip(around[:-2:2], around[1::2], around[2::2], strict=True):
+            kind.append(between.setdefault(each, len(between)))
+            number_of_size.append(number)
+    ends = np.fromiter(chain.from_iterable(between), dtype=np.intp).reshape(-1, 3).T
+    no_bottom, no_after = ends[0] < 0, ends[2] > last
+    before, top, turn = np.minimum(np.maximum(ends, 0), last)
+    bottom, after = _settled(curve_rad, stops_of(curve_rad, path.rate_hz), before, top, turn)
+    bottom[no_bottom], after[no_after] = 0, last
     rise, fall = curve_rad[top] - curve_rad[bottom], curve_rad[top] - curve_rad[after]
-    is_begun = (bottom == 0) & (rise < BEGUN_SHARE * fall)
-    is_open = (after >= last - 1) & (fall < BEGUN_SHARE * rise)
-    is_begun[0] |= no_bottom
-    is_open[-1] |= no_after
+    is_begun = no_bottom | (bottom == 0) & (rise < BEGUN_SHARE * fall)
+    is_open = no_after | (after >= last - 1) & (fall < BEGUN_SHARE * rise)
     keep = ~((is_begun & (is_open | (not is_start))) | (is_open & (not is_end)))
-    if not keep.any():
-        return None
-    top, bottom, after = top[keep], bottom[keep], after[keep]
-    rise, fall, is_begun, is_open = rise[keep], fall[keep], is_begun[keep], is_open[keep]
+    goes_on, came_from_beyond = fall > WENT_ON * rise, rise > WENT_ON * fall
     whole = ~(is_begun | is_open)
     goes_on, came_from_beyond = whole & (fall > WENT_ON * rise), whole & (rise > WENT_ON * fall)
+    of, size = np.array(kind, dtype=np.intp), np.array(number_of_size)
+    of, size = of[keep[of]], size[keep[of]]
+    on, beyond = goes_on[of], came_from_beyond[of]
     # Between two such movements lies a valley deeper than both are high: pulses at the tops of larger ones.
-    between = goes_on[:-1] & came_from_beyond[1:]
-    goes_on[:-1] &= ~between
-    came_from_beyond[1:] &= ~between
+    is_pulse = on[:-1] & beyond[1:] & (size[:-1] == size[1:])
+    on[:-1] &= ~is_pulse
+    beyond[1:] &= ~is_pulse
+    kinds, which = np.unique(4 * of + 2 * on + beyond, return_inverse=True)
+    of, goes_on, came_from_beyond = kinds // 4, kinds & 2 > 0, kinds & 1 > 0
+    bottom, top, after, rise, fall = bottom[of], top[of], after[of], rise[of], fall[of]
+    is_begun, is_open = is_begun[of], is_open[of]
     bottom, after = _back_at(curve_rad, (bottom, top, after), (rise, fall), came_from_beyond, goes_on)
     seen = rise + fall
     rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
@@ -178,7 +186,7 @@ def candidates_between(
     low = first + np.where(is_begun, after, bottom)
     turning = path.turned_rad[top + first] - path.turned_rad[low]
     turned = np.sqrt((turning * turning).sum(axis=1))
-    return Candidates(
+    found = Candidates(
         bottom=bottom + first,
         top=top + first,
         bottom_after=after + first,
@@ -196,19 +204,56 @@ def candidates_between(
         direction=turning / np.maximum(turned, 1e-9)[:, None],
         turned_rad=turned,
     )
+    return found, [which[size == number] for number in sorted(set(size.tolist()))]
 
 
-def _where_not_above(curve: FloatArray, edges: Samples, levels: FloatArray) -> Samples:
-    """Samples at which the curve is not above the level of its stretch; stretch k is edges[k] … edges[k + 1] - 1.
+def _around(turns: list[Turn], last: int, is_upside_down: bool) -> list[int]:
+    """Samples of bottom, top, bottom, …, bottom; -1 and `last` + 1 where none was recorded."""
+    at = [turn.at for turn in turns]
+    if not at:
+        return at
+    return [-1] * (turns[0].is_top != is_upside_down) + at + [last + 1] * (turns[-1].is_top != is_upside_down)
 
-    One more, behind all, so that a search for the next one always finds something.
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """Stretches of a curve from a bottom over a top to a bottom, laid one behind another.
+
+    The last sample of each is left out; ``edges`` are the places of bottom, top, bottom, top, … and the end of all,
+    ``shift`` leads from the places of a stretch to its samples.
     """
-    begin, stop = edges[0], edges[-1]
-    low = (curve[begin:stop] <= np.repeat(levels, edges[1:] - edges[:-1])).nonzero()[0]
-    at = np.empty(len(low) + 1, dtype=np.intp)
-    np.add(low, begin, out=at[:-1])
-    at[-1] = len(curve)
-    return at
+
+    curve: FloatArray
+    edges: Samples
+    shift: Samples
+
+    @classmethod
+    def of(cls, curve: FloatArray, bottom: Samples, top: Samples, after: Samples) -> Laid:
+        edges = np.zeros(2 * len(top) + 1, dtype=np.intp)
+        edges[1::2], edges[2::2] = top - bottom, after - top
+        np.cumsum(edges, out=edges)
+        shift = bottom - edges[:-1:2]
+        return cls(curve[np.arange(edges[-1]) + np.repeat(shift, after - bottom)], edges, shift)
+
+    def not_above(self, up: FloatArray, down: FloatArray) -> tuple[Samples, Samples]:
+        """Last sample before each top, and first one from it on, at which the curve is not above a level.
+
+        `up` are the levels of the way up, `down` those of the way down; where there is none, the stretch's ends.
+        """
+        levels = np.empty(2 * len(up))
+        levels[::2], levels[1::2] = up, down
+        low = (self.curve <= np.repeat(levels, self.edges[1:] - self.edges[:-1])).nonzero()[0]
+        start, top, stop = self.edges[:-1:2], self.edges[1::2], self.edges[2::2]
+        at = np.empty(len(low) + 2, dtype=np.intp)
+        at[0], at[1:-1], at[-1] = -1, low, len(self.curve)
+        here = np.searchsorted(low, top)
+        return np.maximum(at[here], start) + self.shift, np.minimum(at[here + 1], stop) + self.shift
+
+    def above(self, level: FloatArray, begin: Samples) -> Samples:
+        """First sample from `begin` on at which the curve is not below a level; where there is none, one beyond."""
+        high = (self.curve >= np.repeat(level, self.edges[2::2] - self.edges[:-1:2])).nonzero()[0]
+        at = np.append(high, len(self.curve))
+        return np.asarray(at[np.searchsorted(high, begin - self.shift)] + self.shift)
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +285,9 @@ def stops_of(curve_rad: FloatArray, rate_hz: float) -> Stops:
     )
 
 
-def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples, Samples]:
+def _settled(
+    curve: FloatArray, stops: Stops, before: Samples, top: Samples, turn: Samples
+) -> tuple[Samples, Samples]:
     """Where the arm comes to rest on both sides of every top: what it does later in a rest belongs to no rep.
 
     That is where it stops near the lowest place, or further up where it stays.
@@ -249,23 +296,22 @@ def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples,
     ----------
     curve : ndarray, shape (m,), rad
     stops : Stops
-    around : ndarray of int, shape (2 n + 1,)
-        Turns: bottom, top, bottom, …, bottom.
+    before, top, turn : ndarray of int, shape (n,)
+        Turns: bottom, top and bottom.
 
     Returns
     -------
     bottom, after : ndarray of int, shape (n,)
     """
-    before, top, turn = around[:-2:2], around[1::2], around[2::2]
-    highs, lows = np.repeat(curve[top], 2), curve[np.column_stack([before, turn]).ravel()]
+    laid = Laid.of(curve, before, top, turn)
+    high, low, low_after = curve[top], curve[before], curve[turn]
     stay, stays = stops.stay, stops.stays
     window = np.arange(stay + 1)
+    left_low, arrived = laid.not_above(
+        low + DOWN_SHARE * (high - low), low_after + DOWN_SHARE * (high - low_after)
+    )
+    off_high, left = laid.not_above(high - DOWN_SHARE * (high - low), high - DOWN_SHARE * (high - low_after))
 
-    near_low = _where_not_above(curve, around, lows + DOWN_SHARE * (highs - lows))
-    off_high = _where_not_above(curve, around, highs - DOWN_SHARE * (highs - lows))
-
-    arrived = np.minimum(near_low[np.searchsorted(near_low, top)], turn)
-    left = np.minimum(off_high[np.searchsorted(off_high, top)], turn)
     slow = stops.falls_no_more
     rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
     stayed = stays[np.searchsorted(stays, left)]
@@ -273,8 +319,7 @@ def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples,
     after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest)
 
     # The same from the top backwards.
-    arrived = near_low[np.maximum(np.searchsorted(near_low, top) - 1, 0)]
-    left = off_high[np.maximum(np.searchsorted(off_high, top) - 1, 0)]
+    arrived, left = left_low, off_high
     slow = stops.rose_no_more
     rest = np.maximum(slow[np.searchsorted(slow, arrived, side="right") - 1], before)
     stayed = stays[np.searchsorted(stays, left - stay, side="right") - 1]
@@ -313,21 +358,13 @@ def _times(
     rate_hz: float,
 ) -> tuple[Samples, Samples, Samples, Samples, FloatArray]:
     """When the upper half is entered and left, the lowest quarter left and reached again; speed of the middle half."""
-    edges, levels = np.empty(3 * len(top), dtype=np.intp), np.full(3 * len(top), -np.inf)
-    edges[::3], edges[1::3], edges[2::3] = bottom, top, after
+    laid = Laid.of(curve, bottom, top, after)
     high, low = curve[top], curve[bottom]
-
-    def crossed(share: float) -> tuple[Samples, Samples]:
-        levels[::3], levels[1::3] = high - share * rise, high - share * fall
-        at = _where_not_above(curve, edges, levels[:-1])
-        here = np.searchsorted(at, top)
-        return np.maximum(at[here - 1] * (here > 0), bottom), np.minimum(at[here], after)
-
-    lifted, lowered = crossed(0.5)
-    leaves, returns = crossed(0.75)
+    lifted, lowered = laid.not_above(high - 0.5 * rise, high - 0.5 * fall)
+    leaves, returns = laid.not_above(high - 0.75 * rise, high - 0.75 * fall)
     up = high - low
-    not_yet = _where_not_above(-curve, edges, np.repeat(-(low + 0.75 * up), 3)[:-1])
-    steps = np.maximum(np.minimum(not_yet[np.searchsorted(not_yet, leaves)], top) - leaves, 1)
+    reached = laid.above(low + 0.75 * up, leaves)
+    steps = np.maximum(np.minimum(reached, top) - leaves, 1)
     speed = np.maximum(0.5 * up * rate_hz / steps, SLOWEST_RAD_S)
     for k in np.flatnonzero(is_begun):  # the first alone: what is known of its way up is its way down
         speed[k] = _middle_speed(curve[top[k] : after[k] + 1][::-1], rate_hz)
