@@ -128,3 +128,21 @@ def against_optics(raises, name, **stated):
         errors.append(found - true)
         before_s = t[top]
     return np.array(errors)
+
+
+@pytest.mark.parametrize("number", [2, 3])
+def test_a_damaged_accelerometer_on_a_real_arm_is_named_and_its_angles_are_not_claimed(number, tmp_path):
+    """Two of the upper arms' sensors read 7.5 to 15 m/s² at rest, as they lie; the third reads gravity."""
+    plain = tmp_path / "upper-arm.csv"
+    plain.write_bytes(gzip.decompress((FOLDER / f"{RAISES[number - 1]}.upper-arm.csv.gz").read_bytes()))
+    session = process(read_csv(plain), exercise="lateral-raise", side="right")
+    assert any("an axis is damaged or far from calibrated" in said for said in session.warnings)
+    assert not any("axes are mixed up" in said for said in session.warnings)
+    reps = [rep for one in session.sets for rep in one.reps]
+    assert reps
+    assert min(rep.rom_se_rad for rep in reps) > np.radians(5)
+
+
+def test_a_sound_accelerometer_on_a_real_arm_is_not_doubted(recording):
+    for name in ALL:
+        assert not any("calibrated" in said for said in process(recording(name)).warnings), name

@@ -169,6 +169,14 @@ def test_a_recording_cut_on_both_sides():
     assert records(session)[1]["rom_deg"] == pytest.approx(math.degrees(reps[1].rom_rad), abs=1.5)
 
 
+def test_a_rep_begun_before_the_recording_is_no_surer_of_its_range_than_a_whole_one():
+    """Only its lowering was seen: the range is that of the way down, and so is its error."""
+    recording, truth = simulated()
+    begun, whole = records(process(cut(recording, truth.reps[0].top_start_s + 0.1, truth.reps[4].end_s)))[:2]
+    assert begun["quality"] == ["no_gate", "open_start"]
+    assert begun["rom_deg_se"] == pytest.approx(whole["rom_deg_se"], rel=0.1)
+
+
 def test_one_set_of_two_read_upside_down_is_read_again(monkeypatch):
     """From top to top, as the counting may read a set beside which the arm rested high; the lever arm knows."""
     recording, _ = simulated(seed=2, reps=6, sets=2, rest_s=20.0)

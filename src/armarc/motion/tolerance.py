@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 UNCALIBRATED_SCALE_SE = 0.005
 """Relative standard error of a scale (consumer parts: ±0.5–3 % tolerance, from memory of datasheets)."""
@@ -23,7 +23,8 @@ class Tolerance:
     gyroscope, accelerometer : float
         Relative standard error of a scale; cross-axis terms are taken to be half as large.
     told_by : str
-        ``"calibration"``, ``"noise"`` (the rule of thumb above) or ``"assumed"``.
+        ``"calibration"``, ``"noise"`` (the rule of thumb above), ``"rests"`` (gravity at rest is not as large at every
+        attitude) or ``"assumed"``.
     """
 
     gyroscope: float = UNCALIBRATED_SCALE_SE
@@ -52,3 +53,17 @@ def tolerance_by_noise(density_rad_s: float | None) -> Tolerance:
     half = min(max(density_rad_s * TOLERANCE_PER_DENSITY, LEAST_TOLERANCE), MOST_TOLERANCE)
     se = half / math.sqrt(3)
     return Tolerance(gyroscope=se, accelerometer=se, told_by="noise")
+
+
+def loosened(tolerance: Tolerance, seen_at_rest: float) -> Tolerance:
+    """The same, where the accelerometer at rest shows that it is off by more.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+    seen_at_rest : float
+        By which share of gravity its reading changes with the attitude.
+    """
+    if seen_at_rest <= tolerance.accelerometer:
+        return tolerance
+    return replace(tolerance, accelerometer=seen_at_rest, told_by="rests")

@@ -16,6 +16,7 @@ from armarc.recording.inference import acceleration_unit, angular_velocity_unit
 from armarc.recording.loading import LoadedFile, load_file
 from armarc.recording.merge import merge_streams
 from armarc.recording.metadata import ROUNDING_KEYS, metadata_from, rate_from
+from armarc.recording.rests import gravity_at_rest
 from armarc.recording.sensor_axes import axes_warning, axis_matrix, order_of_greek, reported_sign
 from armarc.recording.stamps import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Stamps
 from armarc.recording.timing import SampleTimes, clean_time, find_gaps
@@ -239,8 +240,11 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
         column=names_g[0],
     )
     inferences += why
-    warnings += doubts or axes_warning(evidence, unit_a, unit_g)
     rotation = _scaled(rotation, scale_of(unit_g, "angular_velocity"))
+    mixed = doubts or axes_warning(evidence, unit_a, unit_g)
+    rests = gravity_at_rest(time_s, force, rotation) if mixed else None
+    # A damaged accelerometer fits no gyroscope either; measuring says what is wrong with it.
+    warnings += rests.warning() or mixed if rests is not None else mixed
 
     metadata = _metadata(first, second)
     clipped = clipped_samples(

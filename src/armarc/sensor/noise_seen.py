@@ -1,4 +1,4 @@
-"""The noise of a gyroscope, told from any recording: where the arm is quietest, and too fast for an arm."""
+"""What any recording shows of its sensor: the gyroscope's noise where the arm is quietest, gravity where it rests."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import math
 
 import numpy as np
 
-from armarc.recording import BoolArray, FloatArray
+from armarc.motion.tolerance import Tolerance, loosened, tolerance_by_noise
+from armarc.recording import BoolArray, FloatArray, Piece
+from armarc.recording.rests import gravity_at_rest
 
 WINDOW_S = 0.5
 QUIETEST = 0.15
@@ -56,3 +58,25 @@ def gyroscope_noise_density(
     sigma = math.sqrt(float(np.quantile(variance, QUIETEST)))
     density = sigma * math.sqrt(2.0 / rate_hz)
     return density if density <= MOST_DENSITY_RAD_S else None
+
+
+def tolerance_seen(piece: Piece, known: Tolerance | None) -> tuple[Tolerance, list[str]]:
+    """How far the sensor's scales may be off: what is known of it, unless the recording shows worse.
+
+    Parameters
+    ----------
+    piece : Piece
+    known : Tolerance or None
+        None for a sensor nobody calibrated: its noise says it then.
+
+    Returns
+    -------
+    Tolerance
+    list of str
+        A warning where the accelerometer is damaged or far from calibrated.
+    """
+    rate = piece.angular_velocity_rad_s
+    if known is None:
+        known = tolerance_by_noise(gyroscope_noise_density(rate, piece.rate_hz, piece.missing))
+    rests = gravity_at_rest(piece.time_s, piece.specific_force_m_s2, rate, piece.missing)
+    return (known, []) if rests is None else (loosened(known, rests.excess), rests.warning())
