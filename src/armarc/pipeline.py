@@ -248,8 +248,7 @@ def _measure_piece(
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
-        nowhere = unplaced(counted.sets, ())
-        return motion, [], left_out_movements([*counted.left_out, *nowhere], motion)
+        return motion, [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion)
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
@@ -296,8 +295,7 @@ def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
     if motion.coordinate == "elevation" or not counted.sets:
         return motion
     reps = [tuple((m.bottom, m.top, m.bottom_after) for m in group) for group in counted.sets]
-    if motion.coordinate != "movement":
-        reps = [sum(reps, ())]
+    reps = reps if motion.coordinate == "movement" else [sum(reps, ())]
     angle, rate = risen(motion.angle_rad, motion.angle_rate_rad_s, reps)
     return replace(motion, angle_rad=angle, angle_rate_rad_s=rate)
 
