@@ -13,6 +13,7 @@ from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, remove_drift
+from armarc.motion.turned import risen
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
@@ -247,8 +248,7 @@ def _measure_piece(
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
-        nowhere = unplaced(counted.sets, ())
-        return motion, [], left_out_movements([*counted.left_out, *nowhere], motion)
+        return motion, [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion)
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
@@ -291,13 +291,13 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
 
 
 def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
-    """Turn an angle without an absolute zero so that it rises with the reps."""
+    """Turn an angle without an absolute zero so that it rises with the reps, set by set where each has its axis."""
     if motion.coordinate == "elevation" or not counted.sets:
         return motion
-    rises = [motion.angle_rad[m.top] - motion.angle_rad[m.bottom] for group in counted.sets for m in group]
-    if float(np.median(rises)) >= 0:
-        return motion
-    return replace(motion, angle_rad=-motion.angle_rad, angle_rate_rad_s=-motion.angle_rate_rad_s)
+    reps = [tuple((m.bottom, m.top, m.bottom_after) for m in group) for group in counted.sets]
+    reps = reps if motion.coordinate == "movement" else [sum(reps, ())]
+    angle, rate = risen(motion.angle_rad, motion.angle_rate_rad_s, reps)
+    return replace(motion, angle_rad=angle, angle_rate_rad_s=rate)
 
 
 def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:
