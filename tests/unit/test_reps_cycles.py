@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from invented_reps import movements_of
 
-from armarc.reps.cycles import by_cycles, find_period
+from armarc.reps.cycles import by_cycles, find_period, miscounted
 
 RATE_HZ = 50.0
 PERIOD_S = 1.6
@@ -107,6 +107,25 @@ def test_a_pause_within_a_set_is_no_rep():
     before = grouped(angle)
     assert len(before[0]) == REPS
     assert by_cycles(before, angle, omega, force, RATE_HZ) == before
+
+
+@pytest.mark.parametrize("hold", [1.3, 2.0, 2.6])
+@pytest.mark.parametrize("which", [REPS // 2, REPS - 1])
+def test_a_rep_held_for_cycles_is_one_rep(hold, which):
+    turn = 2 * np.pi * stretch(REPS * PERIOD_S) / PERIOD_S
+    top = round((which + 0.5) * PERIOD_S * RATE_HZ)
+    turn = np.insert(turn, [top] * round(hold * PERIOD_S * RATE_HZ), turn[top])
+    angle = 0.5 * (1 - np.cos(turn))
+    omega, force = np.zeros((2, len(angle), 3))
+    omega[:, 1] = np.gradient(angle, 1 / RATE_HZ)
+    force[:, 0], force[:, 2] = 9.81 * np.sin(angle), 9.81 * np.cos(angle)
+    assert counted(grouped(angle, 0.5), angle, omega, force) == [REPS]
+
+
+def test_a_turn_just_beyond_the_cut_of_its_cycle_is_counted_once():
+    assert miscounted([1, 0, 2, 1], [(0, 1, True)] * 4) == 0
+    assert miscounted([1, 0, 1, 2], [(0, 1, True)] * 4) == 2
+    assert miscounted([1, 0, 1, 2], [(0, 1, False)] * 4) == 0
 
 
 def test_a_movement_or_two_of_many_cycles_make_no_set():
