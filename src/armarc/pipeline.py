@@ -13,16 +13,18 @@ from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, remove_drift
+from armarc.motion.turned import risen
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
-from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.counting import Counted, count_sets, counting_rules, unplaced
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
+from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.noise_seen import tolerance_seen
@@ -197,8 +199,9 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
             sets.extend(found)
             motion_of_set.extend([len(motions) - 1] * len(found))
     warnings.extend(note for motion in motions for note in motion.notes)
-    for motion in motions:
-        warnings.extend(hand_axis_notes(choices, motion.mounting))
+    sets, doubts = doubt_planes(sets, choices.exercise)
+    warnings.extend(doubts)
+    warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
@@ -245,17 +248,16 @@ def _measure_piece(
     motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
-        return motion, [], left_out_movements(counted.left_out, motion)
+        return motion, [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion)
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, lever)
     warnings.extend(body_warnings(bodies, sets_before + 1))
-    return (
-        motion,
-        _measured(motion, sets, choices, sets_before, bodies),
-        left_out_movements(counted.left_out, motion),
-    )
+    measured, placed = _measured(motion, sets, choices, sets_before, bodies)
+    nowhere = unplaced(counted.sets, placed)
+    left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
+    return motion, measured, left_out_movements(left_out, motion)
 
 
 def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
@@ -289,13 +291,13 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
 
 
 def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
-    """Turn an angle without an absolute zero so that it rises with the reps."""
+    """Turn an angle without an absolute zero so that it rises with the reps, set by set where each has its axis."""
     if motion.coordinate == "elevation" or not counted.sets:
         return motion
-    rises = [motion.angle_rad[m.top] - motion.angle_rad[m.bottom] for group in counted.sets for m in group]
-    if float(np.median(rises)) >= 0:
-        return motion
-    return replace(motion, angle_rad=-motion.angle_rad, angle_rate_rad_s=-motion.angle_rate_rad_s)
+    reps = [tuple((m.bottom, m.top, m.bottom_after) for m in group) for group in counted.sets]
+    reps = reps if motion.coordinate == "movement" else [sum(reps, ())]
+    angle, rate = risen(motion.angle_rad, motion.angle_rate_rad_s, reps)
+    return replace(motion, angle_rad=angle, angle_rate_rad_s=rate)
 
 
 def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:
@@ -362,15 +364,18 @@ def _measured(
     choices: Choices,
     sets_before: int,
     bodies: tuple[SetBody, ...],
-) -> list[MeasuredSet]:
+) -> tuple[list[MeasuredSet], list[Movement]]:
+    """The sets, and the movements that are their reps."""
     exercise = choices.exercise
     of_motion = angle_errors(motion)
     sets: list[MeasuredSet] = []
+    placed: list[Movement] = []
     for movements, body in zip(found, bodies, strict=True):
         errors = replace(of_motion, body=body)
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
+        placed += [each.movement for each in raw]
         hidden_m = errors.unexplained_rad * (motion.mounting.reach_m or 0.0)
         swings = body_swings(motion, [each.instants for each in raw], hidden_m)
         reps = [
@@ -392,4 +397,4 @@ def _measured(
                 load_kg=choices.load_kg,
             )
         )
-    return sets
+    return sets, placed

@@ -138,7 +138,7 @@ def test_the_other_arm_raises_as_far(person, number):
         side="left",
     )
     ranges = [[rep.rom_rad for one in each.sets for rep in one.reps] for each in (session, other)]
-    np.testing.assert_allclose(ranges[0], ranges[1], atol=np.radians(0.5))
+    np.testing.assert_allclose(ranges[0], ranges[1], atol=np.radians(0.01))
 
 
 # From the start button to the stop button.

@@ -63,9 +63,9 @@ def test_turns_alternate_and_differ_by_the_hysteresis(curve, hysteresis):
     turns = turning_points(curve, hysteresis)
     for a, b in pairwise(turns):
         assert a.is_top != b.is_top
-        assert a.index < b.index
+        assert a.at < b.at
         assert abs(a.angle_rad - b.angle_rad) >= hysteresis
-        between = curve[a.index : b.index + 1]
+        between = curve[a.at : b.at + 1]
         assert between.min() == min(a.angle_rad, b.angle_rad)
         assert between.max() == max(a.angle_rad, b.angle_rad)
 
@@ -74,7 +74,7 @@ def test_turns_alternate_and_differ_by_the_hysteresis(curve, hysteresis):
 @given(CURVES, HYSTERESES)
 def test_upside_down_tops_are_bottoms(curve, hysteresis):
     turns, turned = turning_points(curve, hysteresis), turning_points(-curve, hysteresis)
-    assert [(t.index, t.is_top) for t in turns] == [(t.index, not t.is_top) for t in turned]
+    assert [(t.at, t.is_top) for t in turns] == [(t.at, not t.is_top) for t in turned]
 
 
 @FEW
@@ -119,7 +119,7 @@ def test_the_instants_of_a_rep_follow_each_other(reps, pulse_deg, pulses, wobble
     angle += pulse_deg * high * np.sin(2 * np.pi * pulses * (inside % 1))
     angle += wobble_deg * np.sin(2 * np.pi * wobble_hz * t + rng.uniform(0, 6))
     angle, rate = np.radians(angle), np.gradient(np.radians(angle), 1 / HZ)
-    tops = [turn.index for turn in turning_points(angle, math.radians(8)) if turn.is_top]
+    tops = [turn.at for turn in turning_points(angle, math.radians(8)) if turn.is_top]
     for before, top, after in zip([0, *tops], tops, [*tops[1:], len(angle) - 1], strict=False):
         at = find_instants(angle, rate, before, top, after + 1, HZ)
         if at is not None:

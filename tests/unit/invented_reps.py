@@ -68,17 +68,17 @@ def movements_of(angle_rad, least_rad):
     found = []
     for k in tops:
         begun, opened = k == 0, k + 1 == len(turns)
-        before = 0 if begun else turns[k - 1].index
-        after = len(angle_rad) - 1 if opened else turns[k + 1].index
+        before = 0 if begun else turns[k - 1].at
+        after = len(angle_rad) - 1 if opened else turns[k + 1].at
         rise = float(turns[k].angle_rad - angle_rad[before])
         fall = float(turns[k].angle_rad - angle_rad[after])
         found.append(
             Movement(
                 bottom=before,
-                top=turns[k].index,
+                top=turns[k].at,
                 bottom_after=after,
-                earliest=turns[k - 2].index if k >= 2 else 0,
-                latest=turns[k + 2].index if k + 2 < len(turns) else len(angle_rad) - 1,
+                earliest=turns[k - 2].at if k >= 2 else 0,
+                latest=turns[k + 2].at if k + 2 < len(turns) else len(angle_rad) - 1,
                 rise_rad=fall if begun else rise,
                 fall_rad=fall,
                 is_open=opened,

@@ -15,6 +15,7 @@ from armarc.log.reading import reps_by_set
 from armarc.log.relevance import holm, lifters_spread, smallest_relevant
 from armarc.log.repeats import repeatability_of
 from armarc.log.rows import impulse_of
+from armarc.log.shared_errors import RepsOfSet, reps_with_recordings
 from armarc.log.table import SessionKey, SetTable, TaskKey
 from armarc.log.trend import Point, error_from_neighbours, session_points, trend_of
 from armarc.log.volume import weekly_volume
@@ -173,7 +174,7 @@ def test_impulse_in_the_loaded_range_is_summed():
 def test_single_sets_are_paired_by_rep(store):
     entries = list_sets(store)[:2]
     groups = [Group(name=str(e.id), sets=(e,)) for e in entries]
-    (row,) = compare(groups, [find_measure("rom")], reps_by_set(store, [e.id for e in entries]))
+    (row,) = compare(groups, [find_measure("rom")], reps_with_recordings(store, [e.id for e in entries]))
     assert row.unit_of_analysis == "rep"
     assert row.effect.paired
     assert row.effect.n_first == 6
@@ -249,8 +250,9 @@ def test_holm_against_the_steps_by_hand():
 def test_ten_milliseconds_are_no_clear_difference(store):
     entries = list_sets(store)[:2]
     groups = [Group(name=str(e.id), sets=(e,)) for e in entries]
-    reps = reps_by_set(store, [e.id for e in entries])
-    for first, second in zip(*reps.values(), strict=True):
+    found = reps_by_set(store, [e.id for e in entries])
+    reps = {number: RepsOfSet(recording=1, reps=those) for number, those in found.items()}
+    for first, second in zip(*found.values(), strict=True):
         second["hold_s"] = first["hold_s"] + 0.010 + 0.0001 * (first["rep"] % 2)
     hold, rom = find_measure("hold_s"), find_measure("rom")
     row, _ = compare(groups, [hold, rom], reps)

@@ -108,3 +108,11 @@ def test_rounding_over_many_gaps_does_not_add_up():
     force, turning = np.resize(FORCE, (5000, 3)), np.resize(TURNING, (5000, 3))
     (piece,) = uniform_pieces(recorded(t, force, turning))
     assert piece.time_s[-1] == pytest.approx(t[-1], abs=0.011)
+
+
+@pytest.mark.parametrize("rate", [25.0, 25.000000000000533, 24.9999999999])
+def test_the_rounding_of_a_rate_is_no_other_rate(rate):
+    t = np.arange(200) * 0.04
+    assert [piece.rate_hz for piece in uniform_pieces(recorded(t, FORCE[:200], TURNING[:200], rate))] == [
+        25.0
+    ]

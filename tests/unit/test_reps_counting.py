@@ -9,8 +9,9 @@ from invented_reps import Curve, raises, ramp
 from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
-from armarc.reps.counting import count_sets
+from armarc.reps.counting import NO_RISE, UNLIKE, count_sets, unplaced
 from armarc.reps.largest_run import CountingRules
+from armarc.reps.movements import on_angle
 from armarc.reps.path import sensor_path
 from armarc.reps.rhythm import better_half
 
@@ -275,3 +276,23 @@ def test_arm_swing_at_the_pace_of_the_reps_is_no_partial_rep():
 )
 def test_what_stands_alone_between_pauses_does_not_tie_two_sets(adds, costs, part):
     assert better_half(np.array(costs), np.array(adds)) == part
+
+
+def test_a_movement_between_the_reps_of_a_set_that_is_none_is_named():
+    found = grouped(raises([100, 100, 100, 40, 100, 100, 100]))
+    assert counts(found) == [6]
+    assert [out.reason for out in found.left_out] == [UNLIKE]
+    before, after = found.sets[0][2:4]
+    assert before.bottom_after <= found.left_out[0].first < found.left_out[0].stop <= after.bottom + 1
+
+
+def test_a_counted_movement_that_does_not_rise_on_the_measured_angle_is_named():
+    curve = raises([90] * 5)
+    found = grouped(curve)
+    gone = found.sets[0][2]
+    angle = curve.angle_rad.copy()
+    angle[gone.bottom : gone.bottom_after + 1] = angle[gone.bottom]
+    placed = on_angle(found.sets, angle, HZ)
+    assert [len(group) for group in placed] == [4]
+    (out,) = unplaced(found.sets, placed[0])
+    assert (out.first, out.stop, out.reason) == (gone.bottom, gone.bottom_after + 1, NO_RISE)

@@ -7,7 +7,7 @@ from armarc.reps.turning import Turn, TurningState, finish, step, turning_points
 
 
 def turns_of(*angles, hysteresis=1.0):
-    return [(t.index, t.angle_rad, t.is_top) for t in turning_points(np.array(angles, float), hysteresis)]
+    return [(t.at, t.angle_rad, t.is_top) for t in turning_points(np.array(angles, float), hysteresis)]
 
 
 def test_a_zigzag_turns_at_its_corners():

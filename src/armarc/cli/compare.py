@@ -69,8 +69,9 @@ def compare(
     """Compare groups of sets: differences with effect sizes and intervals, left against right, curves."""
     from armarc.errors import UsageError
     from armarc.log.comparing import compare as compare_groups
+    from armarc.log.comparing import sets_to_read
     from armarc.log.measures import COMPARED, find_measure
-    from armarc.log.reading import reps_by_set
+    from armarc.log.shared_errors import reps_with_recordings
     from armarc.log.store import open_log
 
     if bool(what) == bool(by):
@@ -84,9 +85,8 @@ def compare(
         if not as_json:
             check_names(store, where)
         groups = _groups(store, what or [], by, where, measures)
-        # Only single sets are compared rep by rep.
-        ids = [group.set_ids[0] for group in groups if len(group.sets) == 1]
-        rows = compare_groups(groups, measures, reps_by_set(store, ids), relevant=worthwhile)
+        reps = reps_with_recordings(store, sets_to_read(groups))
+        rows = compare_groups(groups, measures, reps, relevant=worthwhile)
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
         document: dict[str, object] = {
@@ -183,7 +183,7 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, list[SetCurves
 
 def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     from armarc.log import both_arms
-    from armarc.log.comparing import REPS_CAUTION, chance_words
+    from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, chance_words
 
     for group in groups:
         count = len(group.sets)
@@ -206,6 +206,8 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     say(chance_words(rows))
     if any(row.unit_of_analysis == "rep" for row in rows):
         say(REPS_CAUTION)
+    if any(row.effect is not None and row.effect.measuring_se > 0 for row in rows):
+        say(MEASURING_WORDS)
     if with_index:
         say(f"{both_arms.DEFINITION}. {both_arms.CAUTION}")
 

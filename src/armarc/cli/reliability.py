@@ -101,7 +101,8 @@ def reliability(
         say(
             "Repeats are neighbouring sessions of one task (lifter, exercise, variant, side, load)."
             if across == "days"
-            else "Repeats are neighbouring sets of one session and task; tiring adds to the error."
+            else "Repeats are neighbouring sets of one session and task: tiring adds to the error; what a strap put "
+            "on anew adds does not show."
         )
         for why in dict.fromkeys(one.why_no_icc for one in found if one.why_no_icc):
             say(f"No ICC: {why}.")

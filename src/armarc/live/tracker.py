@@ -271,7 +271,7 @@ class Tracker:
             self.bottom_rad = angle
             return
         again = self._top_confirmed and angle >= self._low_rad + self._far_rad
-        if again or (turn is not None and not turn.is_top and turn.index > self._high_row):
+        if again or (turn is not None and not turn.is_top and turn.at > self._high_row):
             # It turned round above its bottom: the next movement has begun.
             signals.append(Back(time_s, self._high_row, self.bottom_rad))
             low_s, low, low_row = self._low_s, self._low_rad, self._low_row

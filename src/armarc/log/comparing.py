@@ -14,6 +14,7 @@ from armarc.log.effects import Effect, independent_effect, paired_effect
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import holm, smallest_relevant
+from armarc.log.shared_errors import RepsOfSet, measuring_se
 from armarc.log.table import IntArray, SessionKey, SetTable, TaskKey, as_table, first_seen
 from armarc.recording import FloatArray
 
@@ -22,6 +23,13 @@ GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
 ALPHA = 0.05
 
 REPS_CAUTION = "Reps of one set are not independent trials: the interval speaks of these sets only."
+MEASURING_WORDS = (
+    "The intervals have room for what is measured wrongly in the same way in every rep of a set; sets of one "
+    "recording share most of it, a strap put on anew does not."
+)
+MOST_READ, MOST_READ_IN_ALL = 200, 2000
+"""Sets of a group, and of all groups, whose reps are read: larger groups come from so many recordings that their
+scatter shows the errors of measuring."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +127,7 @@ class Row:
             record[key] = None if effect is None else getattr(effect, key)
         for key in ("size", "size_low", "size_high"):
             record[key] = None if effect is None else getattr(effect, key)
+        record["measuring_se"] = None if effect is None else effect.measuring_se
         record["p"] = None if effect is None else effect.p
         record["p_corrected"] = self.p_corrected
         record["relevant"] = self.relevant
@@ -174,10 +183,18 @@ def group_by(
     return [Group(name=name, sets=found) for name, found in groups.items()]
 
 
+def sets_to_read(groups: Sequence[Group]) -> list[int]:
+    """Sets whose reps a comparison wants: of single sets, and of small groups for what measuring adds."""
+    small = [group for group in groups if len(group.sets) <= MOST_READ]
+    if sum(len(group.sets) for group in small) > MOST_READ_IN_ALL:
+        small = [group for group in small if len(group.sets) == 1]
+    return [set_id for group in small for set_id in group.set_ids]
+
+
 def compare(
     groups: Sequence[Group],
     measures: Sequence[SetMeasure],
-    reps: Mapping[int, Sequence[dict[str, object]]],
+    reps: Mapping[int, RepsOfSet],
     *,
     relevant: float | None = None,
 ) -> list[Row]:
@@ -192,7 +209,7 @@ def compare(
         Two or more, none empty.
     measures : sequence of SetMeasure
     reps : mapping
-        Rep records by set, needed for single sets.
+        Reps by set, of those of `sets_to_read`.
     relevant : float or None
         Your own smallest relevant difference; None for the working limits of the units.
 
@@ -227,9 +244,7 @@ def chance_words(rows: Sequence[Row]) -> str:
     )
 
 
-def _row(
-    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, Sequence[dict[str, object]]]
-) -> Row:
+def _row(first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, RepsOfSet]) -> Row:
     pairs = session_pairs(first, second, measure)
     sides = (first.name, second.name) == ("left", "right")
     unit, effect = _effect(first, second, measure, pairs, reps)
@@ -248,18 +263,20 @@ def _effect(
     second: Group,
     measure: SetMeasure,
     pairs: tuple[FloatArray, FloatArray],
-    reps: Mapping[int, Sequence[dict[str, object]]],
+    reps: Mapping[int, RepsOfSet],
 ) -> tuple[str, Effect | None]:
+    read = [[reps[number] for number in group.set_ids if number in reps] for group in (first, second)]
+    all_read = [len(known) for known in read] == [len(first.sets), len(second.sets)]
+    shared = measuring_se(read[0], read[1], measure.key) if all_read and is_rep_measure(measure) else 0.0
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
-        a = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[first.set_ids[0]]}
-        b = {rep["rep"]: rep_value(rep, measure.key) for rep in reps[second.set_ids[0]]}
+        a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in known[0].reps} for known in read)
         both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
-        return "rep", paired_effect([x for x, _ in both], [y for _, y in both]) if both else None
+        return "rep", paired_effect([x for x, _ in both], [y for _, y in both], shared) if both else None
     if len(pairs[0]) >= 2:
         return "session", paired_effect(*pairs)
     values = [as_table(group.sets, measure).of(measure) for group in (first, second)]
     known = [found[~np.isnan(found)] for found in values]
-    return "set", independent_effect(*known) if all(map(len, known)) else None
+    return "set", independent_effect(known[0], known[1], shared) if all(map(len, known)) else None
 
 
 def session_pairs(first: Group, second: Group, measure: SetMeasure) -> tuple[FloatArray, FloatArray]:

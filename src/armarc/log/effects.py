@@ -33,6 +33,8 @@ class Effect:
         95 % interval of the size (noncentral t).
     p : float or None
         Of the same t tests as the intervals of the difference, two-sided; None with too few values.
+    measuring_se : float
+        What measuring adds to the error of the difference beyond the scatter; in the intervals and in p.
     """
 
     paired: bool
@@ -47,20 +49,26 @@ class Effect:
     size_low: float | None = None
     size_high: float | None = None
     p: float | None = None
+    measuring_se: float = 0.0
 
 
-def paired_effect(first: Sequence[float] | FloatArray, second: Sequence[float] | FloatArray) -> Effect:
+def paired_effect(
+    first: Sequence[float] | FloatArray, second: Sequence[float] | FloatArray, measuring_se: float = 0.0
+) -> Effect:
     """Difference of pairs.
 
     Parameters
     ----------
     first, second : array_like, shape (n,)
         Pair by pair, n ≥ 1.
+    measuring_se : float
+        Standard error of the difference that the scatter of the pairs does not show.
 
     Notes
     -----
     The size is the mean difference over the mean SD (d_av of Cumming 2012, from memory); its interval scales
-    that of the noncentral t of the pairs by the ratio of the two SDs.
+    that of the noncentral t of the pairs by the ratio of the two SDs. An error beside the scatter adds to its
+    variance, with the degrees of freedom of Welch 1947.
     """
     a, b = np.asarray(first, float), np.asarray(second, float)
     n = len(a)
@@ -72,28 +80,33 @@ def paired_effect(first: Sequence[float] | FloatArray, second: Sequence[float] |
         "mean_first": float(a.mean()),
         "mean_second": float(b.mean()),
         "difference": float(change.mean()),
+        "measuring_se": measuring_se,
     }
     if n < 3:
         return Effect(**base)  # type: ignore[arg-type]
-    sd = float(change.std(ddof=1))
-    half = float(special.stdtrit(n - 1, 0.5 + CONFIDENCE / 2)) * sd / math.sqrt(n)
+    error, df = _with_measuring(float(change.std(ddof=1)) / math.sqrt(n), n - 1, measuring_se)
+    half = float(special.stdtrit(df, 0.5 + CONFIDENCE / 2)) * error
     interval = {"low": base["difference"] - half, "high": base["difference"] + half}
     average = math.sqrt((float(a.var(ddof=1)) + float(b.var(ddof=1))) / 2)
-    interval["p"] = _p(base["difference"], sd / math.sqrt(n), n - 1)
-    if sd <= 0 or average <= 0:
+    interval["p"] = _p(base["difference"], error, df)
+    if error <= 0 or average <= 0:
         return Effect(**base, **interval)  # type: ignore[arg-type]
-    t = float(change.mean()) / (sd / math.sqrt(n))
-    low, high = noncentrality_interval(t, n - 1)
-    scale = hedges_correction(n - 1) * sd / average / math.sqrt(n)
+    t = float(change.mean()) / error
+    low, high = noncentrality_interval(t, df)
+    scale = hedges_correction(n - 1) * error / average
     return Effect(**base, **interval, size=t * scale, size_low=low * scale, size_high=high * scale)  # type: ignore[arg-type]
 
 
-def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[float] | FloatArray) -> Effect:
+def independent_effect(
+    first: Sequence[float] | FloatArray, second: Sequence[float] | FloatArray, measuring_se: float = 0.0
+) -> Effect:
     """Difference of two samples that are not paired.
 
     Parameters
     ----------
     first, second : array_like, shape (n,) and (m,)
+    measuring_se : float
+        Standard error of the difference that the scatter of the samples does not show.
 
     Notes
     -----
@@ -110,22 +123,24 @@ def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[flo
         "mean_first": float(a.mean()),
         "mean_second": float(b.mean()),
         "difference": difference,
+        "measuring_se": measuring_se,
     }
     if min(n, m) < 2:
         return Effect(**base)  # type: ignore[arg-type]
     va, vb = float(a.var(ddof=1)) / n, float(b.var(ddof=1)) / m
-    if va + vb <= 0:
+    if va + vb <= 0 and measuring_se <= 0:
         return Effect(**base, low=difference, high=difference, p=_p(difference, 0.0, 1.0))  # type: ignore[arg-type]
-    df = (va + vb) ** 2 / (va**2 / (n - 1) + vb**2 / (m - 1))
-    half = float(special.stdtrit(df, 0.5 + CONFIDENCE / 2)) * math.sqrt(va + vb)
-    p = _p(difference, math.sqrt(va + vb), df)
+    df = (va + vb) ** 2 / (va**2 / (n - 1) + vb**2 / (m - 1)) if va + vb > 0 else 1.0
+    error, wider = _with_measuring(math.sqrt(va + vb), df, measuring_se)
+    half = float(special.stdtrit(wider, 0.5 + CONFIDENCE / 2)) * error
+    p = _p(difference, error, wider)
     pooled = math.sqrt((va * n * (n - 1) + vb * m * (m - 1)) / (n + m - 2))
     if min(n, m) < 3 or pooled <= 0:
         return Effect(**base, low=difference - half, high=difference + half, p=p)  # type: ignore[arg-type]
-    root = math.sqrt(n * m / (n + m))
-    t = difference / pooled * root
-    low, high = noncentrality_interval(t, n + m - 2)
-    scale = hedges_correction(n + m - 2) / root
+    error, wider = _with_measuring(pooled * math.sqrt((n + m) / (n * m)), n + m - 2, measuring_se)
+    t = difference / error
+    low, high = noncentrality_interval(t, wider)
+    scale = hedges_correction(n + m - 2) * error / pooled
     return Effect(
         **base,  # type: ignore[arg-type]
         low=difference - half,
@@ -135,6 +150,15 @@ def independent_effect(first: Sequence[float] | FloatArray, second: Sequence[flo
         size_low=low * scale,
         size_high=high * scale,
     )
+
+
+def _with_measuring(error: float, df: float, measuring_se: float) -> tuple[float, float]:
+    """Standard error and degrees of freedom once an error beside the scatter, known without any, has come to it."""
+    if measuring_se <= 0:
+        return error, df
+    total = error**2 + measuring_se**2
+    # Beyond a thousand degrees Student's t is the normal distribution to three digits.
+    return math.sqrt(total), min(df * (total / error**2) ** 2, 1000.0) if error > 0 else 1000.0
 
 
 def _p(difference: float, error: float, df: float) -> float:

@@ -92,12 +92,13 @@ def dominant_axis(
     return vectors[:, 2], float(values[2]) / total if total > 0 else 0.0
 
 
-def angle_about(quaternion: FloatArray, axis: FloatArray) -> FloatArray:
-    """Rotation about a global axis since the first sample, shape (n,), rad, unwrapped.
+def angle_about(quaternion: FloatArray, axis: FloatArray, since: FloatArray | None = None) -> FloatArray:
+    """Rotation about a global axis since an orientation, shape (4,), or the first sample; shape (n,), rad, unwrapped.
 
     The twist part of the swing–twist split of ``q(t)·q(0)*``.
     """
-    relative = multiply(quaternion, np.broadcast_to(conjugate(quaternion[:1]), quaternion.shape))
+    since = quaternion[0] if since is None else since
+    relative = multiply(quaternion, np.broadcast_to(conjugate(since[None]), quaternion.shape))
     half = np.arctan2(relative[:, 1:] @ axis, relative[:, 0])
     return np.unwrap(2 * half)
 

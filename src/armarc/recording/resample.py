@@ -38,7 +38,8 @@ def uniform_pieces(
         At least 1 s each. ``missing`` marks every sample that was filled in over a gap. Stretches shorter
         than 1 s are left out.
     """
-    rate = recording.rate_hz
+    # Rates that only rounding tells apart are one: what is a whole and a half sample long would round either way.
+    rate = float(f"{recording.rate_hz:.9g}")
     pieces = []
     for start, end in _stretches(recording, longest_gap_s):
         if _long_enough(recording, start, end):

@@ -10,11 +10,12 @@ from armarc.exercises import band_words
 from armarc.log import Fatigue, LoggedSet, Store, fatigue_of
 from armarc.log.both_arms import SHOWN, paired_index, paired_reps, together
 from armarc.log.coaching import Coaching
-from armarc.log.comparing import REPS_CAUTION, Group, compare, group_by
+from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, Group, compare, group_by, sets_to_read
 from armarc.log.fatigue import CAUTION
 from armarc.log.measures import COMPARED, find_measure
-from armarc.log.reading import Filter, measured_reps, recording_of, reps_by_set
+from armarc.log.reading import Filter, measured_reps, recording_of
 from armarc.log.records import caution_for, reserve_words, sentence_of
+from armarc.log.shared_errors import reps_with_recordings
 from armarc.log.table import read_table
 from armarc.measures import column
 from armarc.report.compare_figures import draw_differences, draw_overlay
@@ -213,8 +214,8 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
     groups = [group for group in group_by(entries, "side") if group.name in ("left", "right")]
     if len(groups) != 2:
         return None
-    single = [group.set_ids[0] for group in groups if len(group.sets) == 1]
-    rows = compare(groups, [find_measure(key) for key in COMPARED], reps_by_set(store, single))
+    reps = reps_with_recordings(store, sets_to_read(groups))
+    rows = compare(groups, [find_measure(key) for key in COMPARED], reps)
     lines = []
     for row in rows:
         if row.effect is None:
@@ -235,7 +236,7 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         heading="Left and right",
         pictures=tuple(pictures),
         tables=(table,),
-        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION),
+        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION, MEASURING_WORDS),
     )
 
 
@@ -280,10 +281,9 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
     from armarc.log.curves import set_curves
 
     groups = [Group(name=f"set {entry.id}", sets=(entry,)) for entry in entries]
-    rows = compare(
-        groups, [find_measure(key) for key in COMPARED], reps_by_set(store, [e.id for e in entries])
-    )
-    pictures, notes, curves, names = [], [REPS_CAUTION], [], []
+    reps = reps_with_recordings(store, sets_to_read(groups))
+    rows = compare(groups, [find_measure(key) for key in COMPARED], reps)
+    pictures, notes, curves, names = [], [REPS_CAUTION, MEASURING_WORDS], [], []
     for entry in entries:
         try:
             curves.append([set_curves(store, entry)])

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import chain, product
 
 import numpy as np
-from numpy.typing import NDArray
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import BEGUN_SHARE, Movement
 from armarc.reps.path import SensorPath
-from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
+from armarc.reps.settling import Laid, Samples, settled
 from armarc.reps.turning import Turn, turning_points
 
 SLOWEST_RAD_S = math.radians(0.1)
@@ -20,7 +20,6 @@ WENT_ON = math.exp(0.35)
 which the weight is put down at once. So much, one spread of people's returns, is all that speaks against it."""
 NEARLY_BACK = 0.1
 """It has come back when this share of its way is left: it may have rested a little higher than it went."""
-Samples = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +77,10 @@ class Candidates:
         """Which are cut by an end of the recording."""
         return np.asarray(self.is_begun | self.is_open)
 
+    def take(self, rows: Samples | slice) -> Candidates:
+        """Some of them."""
+        return Candidates(**{name: getattr(self, name)[rows] for name in self.__slots__})
+
     def movement(self, k: int) -> Movement:
         """Candidate `k` as a movement in samples of the path."""
         return Movement(
@@ -121,67 +124,75 @@ def find_candidates(
         None when there is not one.
     """
     turns = turning_points(curve_rad, hysteresis_rad)
-    stops = stops_of(curve_rad, path.rate_hz)
-    return candidates_between(path, curve_rad, stops, first, turns, is_start=is_start, is_end=is_end)
+    both = candidates_of(path, curve_rad, first, [turns], (1.0,), is_start=is_start, is_end=is_end)
+    return both[0][1] if both else None
 
 
-def candidates_between(
+def candidates_of(
     path: SensorPath,
     curve_rad: FloatArray,
-    stops: Stops,
     first: int,
-    turns: list[Turn],
+    sizes: list[list[Turn]],
+    signs: tuple[float, ...],
     *,
     is_start: bool,
     is_end: bool,
-    is_upside_down: bool = False,
-) -> Candidates | None:
-    """As `find_candidates`, between turning points that are known.
+) -> list[tuple[float, Candidates, list[Samples]]]:
+    """As `find_candidates`, between turning points that are known, of several sizes of movement at once.
 
-    With ``is_upside_down`` they are those of the negative of the curve: its tops are the curve's bottoms.
+    For every sign (with -1 the curve's tops are its bottoms) that has any: the candidates, one that is the same at
+    several sizes described once, and which of them each size has that has any, in time order.
     """
     last = len(curve_rad) - 1
-    at = [turn.index for turn in turns]
-    no_bottom = bool(turns) and turns[0].is_top != is_upside_down
-    no_after = bool(turns) and turns[-1].is_top != is_upside_down
-    around = np.array([0] * no_bottom + at + [last] * no_after)
-    if len(around) < 3:
-        return None
-    top, bottom, after = around[1::2], *_settled(curve_rad, stops, around)
-    if no_bottom:
-        bottom[0] = 0
-    if no_after:
-        after[-1] = last
-    rise, fall = curve_rad[top] - curve_rad[bottom], curve_rad[top] - curve_rad[after]
-    is_begun = (bottom == 0) & (rise < BEGUN_SHARE * fall)
-    is_open = (after >= last - 1) & (fall < BEGUN_SHARE * rise)
-    is_begun[0] |= no_bottom
-    is_open[-1] |= no_after
+    between: dict[tuple[int, int, int, int], int] = {}
+    kind: list[int] = []
+    looks: list[int] = []
+    for number, (k, turns) in enumerate(product(range(len(signs)), sizes)):
+        at = _around(turns, last, signs[k] < 0)
+        for ends in zip(at[:-2:2], at[1::2], at[2::2], strict=True):
+            kind.append(between.setdefault((k, *ends), len(between)))
+            looks.append(number)
+    if not kind:
+        return []
+    curve = np.concatenate([sign * curve_rad for sign in signs])
+    around = np.fromiter(chain.from_iterable(between), dtype=np.intp).reshape(-1, 4).T
+    way, no_bottom, no_after = around[0], around[1] < 0, around[3] > last
+    begin = way * len(curve_rad)
+    before, top, turn = begin + np.minimum(np.maximum(around[1:], 0), last)
+    bottom, after = settled(curve, path.rate_hz, before, top, turn)
+    bottom, after = np.where(no_bottom, begin, bottom), np.where(no_after, begin + last, after)
+    rise, fall = curve[top] - curve[bottom], curve[top] - curve[after]
+    is_begun = no_bottom | (bottom == begin) & (rise < BEGUN_SHARE * fall)
+    is_open = no_after | (after >= begin + last - 1) & (fall < BEGUN_SHARE * rise)
     keep = ~((is_begun & (is_open | (not is_start))) | (is_open & (not is_end)))
-    if not keep.any():
-        return None
-    top, bottom, after = top[keep], bottom[keep], after[keep]
-    rise, fall, is_begun, is_open = rise[keep], fall[keep], is_begun[keep], is_open[keep]
     whole = ~(is_begun | is_open)
     goes_on, came_from_beyond = whole & (fall > WENT_ON * rise), whole & (rise > WENT_ON * fall)
+    of, look = np.array(kind), np.array(looks)
+    of, look = of[keep[of]], look[keep[of]]
+    on, beyond = goes_on[of], came_from_beyond[of]
     # Between two such movements lies a valley deeper than both are high: pulses at the tops of larger ones.
-    between = goes_on[:-1] & came_from_beyond[1:]
-    goes_on[:-1] &= ~between
-    came_from_beyond[1:] &= ~between
-    bottom, after = _back_at(curve_rad, (bottom, top, after), (rise, fall), came_from_beyond, goes_on)
+    is_pulse = on[:-1] & beyond[1:] & (look[:-1] == look[1:])
+    on[:-1] &= ~is_pulse
+    beyond[1:] &= ~is_pulse
+    kinds, which = np.unique(4 * of + 2 * on + beyond, return_inverse=True)
+    of, goes_on, came_from_beyond = kinds // 4, kinds & 2 > 0, kinds & 1 > 0
+    bottom, top, after, rise, fall = bottom[of], top[of], after[of], rise[of], fall[of]
+    is_begun, is_open = is_begun[of], is_open[of]
+    bottom, after = _back_at(curve, (bottom, top, after), (rise, fall), came_from_beyond, goes_on)
     seen = rise + fall
     rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
     rise, fall = np.where(came_from_beyond, WENT_ON * fall, rise), np.where(goes_on, WENT_ON * rise, fall)
     lifted, lowered, leaves, returns, speed = _times(
-        curve_rad, bottom, top, after, rise, fall, is_begun, path.rate_hz
+        curve, bottom, top, after, rise, fall, is_begun, path.rate_hz
     )
-    low = first + np.where(is_begun, after, bottom)
-    turning = path.turned_rad[top + first] - path.turned_rad[low]
+    begin = begin[of] - first
+    low = np.where(is_begun, after, bottom) - begin
+    turning = path.turned_rad[top - begin] - path.turned_rad[low]
     turned = np.sqrt((turning * turning).sum(axis=1))
-    return Candidates(
-        bottom=bottom + first,
-        top=top + first,
-        bottom_after=after + first,
+    found = Candidates(
+        bottom=bottom - begin,
+        top=top - begin,
+        bottom_after=after - begin,
         rise_rad=rise,
         fall_rad=fall,
         is_begun=is_begun,
@@ -190,97 +201,34 @@ def candidates_between(
         range_rad=np.sqrt(np.maximum(rise * fall, 1e-9)),
         up_s=(lowered - lifted + 1) / path.rate_hz,
         speed_rad_s=speed,
-        leaves_s=(leaves + first) / path.rate_hz,
-        returns_s=(returns + first) / path.rate_hz,
+        leaves_s=(leaves - begin) / path.rate_hz,
+        returns_s=(returns - begin) / path.rate_hz,
         pose=path.up[low],
         direction=turning / np.maximum(turned, 1e-9)[:, None],
         turned_rad=turned,
     )
+    edges, per_sign = np.searchsorted(way[of], range(len(signs) + 1)), len(sizes)
+    return [
+        (
+            sign,
+            found.take(slice(*edges[k : k + 2])),
+            [
+                which[look == number] - edges[k]
+                for number in range(k * per_sign, (k + 1) * per_sign)
+                if (look == number).any()
+            ],
+        )
+        for k, sign in enumerate(signs)
+        if edges[k] < edges[k + 1]
+    ]
 
 
-def _where_not_above(curve: FloatArray, edges: Samples, levels: FloatArray) -> Samples:
-    """Samples at which the curve is not above the level of its stretch; stretch k is edges[k] … edges[k + 1] - 1.
-
-    One more, behind all, so that a search for the next one always finds something.
-    """
-    begin, stop = edges[0], edges[-1]
-    low = (curve[begin:stop] <= np.repeat(levels, edges[1:] - edges[:-1])).nonzero()[0]
-    at = np.empty(len(low) + 1, dtype=np.intp)
-    np.add(low, begin, out=at[:-1])
-    at[-1] = len(curve)
-    return at
-
-
-@dataclass(frozen=True, slots=True)
-class Stops:
-    """Where a curve stops, whatever its turns are.
-
-    At ``stays`` begin windows of ``stay`` samples in which it stays; from ``falls_no_more`` on it does not fall, up to
-    ``rose_no_more`` it has not risen. One place before or behind all lets every search find something.
-    """
-
-    stay: int
-    stays: Samples
-    falls_no_more: Samples
-    rose_no_more: Samples
-
-
-def stops_of(curve_rad: FloatArray, rate_hz: float) -> Stops:
-    """Where a curve, shape (m,), stops."""
-    step, on, stay = curve_rad[1:] - curve_rad[:-1], ON_RATE_RAD_S / rate_hz, math.ceil(SETTLE_S * rate_hz)
-    not_down, not_up = step >= -on, step <= on
-    still = np.concatenate([[0], np.cumsum(not_down & not_up)])
-    stays = (still[stay:] - still[:-stay] >= stay).nonzero()[0]
-    end = [len(curve_rad)]
-    return Stops(
-        stay=stay,
-        stays=np.concatenate([[-1], stays, end]),
-        falls_no_more=np.concatenate([not_down.nonzero()[0], end]),
-        rose_no_more=np.concatenate([[-1], not_up.nonzero()[0] + 1]),
-    )
-
-
-def _settled(curve: FloatArray, stops: Stops, around: Samples) -> tuple[Samples, Samples]:
-    """Where the arm comes to rest on both sides of every top: what it does later in a rest belongs to no rep.
-
-    That is where it stops near the lowest place, or further up where it stays.
-
-    Parameters
-    ----------
-    curve : ndarray, shape (m,), rad
-    stops : Stops
-    around : ndarray of int, shape (2 n + 1,)
-        Turns: bottom, top, bottom, …, bottom.
-
-    Returns
-    -------
-    bottom, after : ndarray of int, shape (n,)
-    """
-    before, top, turn = around[:-2:2], around[1::2], around[2::2]
-    highs, lows = np.repeat(curve[top], 2), curve[np.column_stack([before, turn]).ravel()]
-    stay, stays = stops.stay, stops.stays
-    window = np.arange(stay + 1)
-
-    near_low = _where_not_above(curve, around, lows + DOWN_SHARE * (highs - lows))
-    off_high = _where_not_above(curve, around, highs - DOWN_SHARE * (highs - lows))
-
-    arrived = np.minimum(near_low[np.searchsorted(near_low, top)], turn)
-    left = np.minimum(off_high[np.searchsorted(off_high, top)], turn)
-    slow = stops.falls_no_more
-    rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
-    stayed = stays[np.searchsorted(stays, left)]
-    lowest = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
-    after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest)
-
-    # The same from the top backwards.
-    arrived = near_low[np.maximum(np.searchsorted(near_low, top) - 1, 0)]
-    left = off_high[np.maximum(np.searchsorted(off_high, top) - 1, 0)]
-    slow = stops.rose_no_more
-    rest = np.maximum(slow[np.searchsorted(slow, arrived, side="right") - 1], before)
-    stayed = stays[np.searchsorted(stays, left - stay, side="right") - 1]
-    lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)
-    bottom = np.where((left - rest > stay) & (stayed >= rest), stayed + stay, lowest)
-    return bottom, after
+def _around(turns: list[Turn], last: int, is_upside_down: bool) -> list[int]:
+    """Samples of bottom, top, bottom, …, bottom; -1 and `last` + 1 where none was recorded."""
+    at = [turn.at for turn in turns]
+    if not at:
+        return at
+    return [-1] * (turns[0].is_top != is_upside_down) + at + [last + 1] * (turns[-1].is_top != is_upside_down)
 
 
 def _back_at(
@@ -313,21 +261,13 @@ def _times(
     rate_hz: float,
 ) -> tuple[Samples, Samples, Samples, Samples, FloatArray]:
     """When the upper half is entered and left, the lowest quarter left and reached again; speed of the middle half."""
-    edges, levels = np.empty(3 * len(top), dtype=np.intp), np.full(3 * len(top), -np.inf)
-    edges[::3], edges[1::3], edges[2::3] = bottom, top, after
+    laid = Laid.of(curve, bottom, top, after)
     high, low = curve[top], curve[bottom]
-
-    def crossed(share: float) -> tuple[Samples, Samples]:
-        levels[::3], levels[1::3] = high - share * rise, high - share * fall
-        at = _where_not_above(curve, edges, levels[:-1])
-        here = np.searchsorted(at, top)
-        return np.maximum(at[here - 1] * (here > 0), bottom), np.minimum(at[here], after)
-
-    lifted, lowered = crossed(0.5)
-    leaves, returns = crossed(0.75)
+    lifted, lowered = laid.not_above(high - 0.5 * rise, high - 0.5 * fall)
+    leaves, returns = laid.not_above(high - 0.75 * rise, high - 0.75 * fall)
     up = high - low
-    not_yet = _where_not_above(-curve, edges, np.repeat(-(low + 0.75 * up), 3)[:-1])
-    steps = np.maximum(np.minimum(not_yet[np.searchsorted(not_yet, leaves)], top) - leaves, 1)
+    reached = laid.above(low + 0.75 * up, leaves)
+    steps = np.maximum(np.minimum(reached, top) - leaves, 1)
     speed = np.maximum(0.5 * up * rate_hz / steps, SLOWEST_RAD_S)
     for k in np.flatnonzero(is_begun):  # the first alone: what is known of its way up is its way down
         speed[k] = _middle_speed(curve[top[k] : after[k] + 1][::-1], rate_hz)

@@ -29,6 +29,8 @@ UNKNOWN_SMALLEST = 1.0
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
 UNLIKE = "unlike the reps beside it, or too few alike"
+NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
+NO_CYCLE = "counted by its turning and no cycle of its set"
 AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
 
 
@@ -99,7 +101,7 @@ def count_sets(
     runs = find_runs(path, rules, known, alone=alone)
     runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
-    sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
+    of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
     if runs and rules.curves == CURVES["movement"]:
         # Loaded here: its signal package takes half a second that nobody else needs.
         from armarc.reps.cycles import by_cycles
@@ -111,16 +113,40 @@ def count_sets(
             specific_force_m_s2,
             rate_hz,
         )
+    left_out: list[LeftOut] = []
+    if explain:
+        seen = [*_left_out(path, runs, rules, taken_off), *_strangers_within(runs, rules)]
+        left_out = [
+            replace(out, first=out.first * path.every, stop=min(out.stop * path.every, last + 1))
+            for out in seen
+        ]
+        if sets != of_runs:
+            left_out = _without_reps([*left_out, *_spans(of_runs, NO_CYCLE)], sets)
     return Counted(
         sets=sets,
-        left_out=tuple(
-            LeftOut(
-                first=out.first * path.every, stop=min(out.stop * path.every, last + 1), reason=out.reason
-            )
-            for out in (_left_out(path, runs, rules, taken_off) if explain else [])
-        ),
+        left_out=tuple(sorted(left_out, key=lambda out: out.first)),
         templates=tuple(run.template for run in runs),
     )
+
+
+def unplaced(counted: Sequence[Sequence[Movement]], placed: Sequence[Movement]) -> list[LeftOut]:
+    """Movements that were counted and on the angle that is measured have no rise, or none that could be bounded."""
+    done = {m.bottom for m in placed}
+    return _spans([[m for m in group if m.bottom not in done] for group in counted], NO_RISE)
+
+
+def _spans(sets: Sequence[Sequence[Movement]], reason: str) -> list[LeftOut]:
+    return [LeftOut(first=m.bottom, stop=m.bottom_after + 1, reason=reason) for group in sets for m in group]
+
+
+def _without_reps(left_out: list[LeftOut], sets: Sequence[Sequence[Movement]]) -> list[LeftOut]:
+    """Without those whose middle lies in a movement that counts."""
+    reps = [m for group in sets for m in group]
+    return [
+        out
+        for out in left_out
+        if not any(m.bottom <= (out.first + out.stop) // 2 <= m.bottom_after for m in reps)
+    ]
 
 
 def _without_handling(
@@ -263,6 +289,18 @@ def _left_out(
                 LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
             )
     return sorted(out, key=lambda one: one.first)
+
+
+def _strangers_within(runs: list[Run], rules: CountingRules) -> list[LeftOut]:
+    """Movements of at least half the smallest range between a set's reps and unlike them."""
+    out = []
+    for run in runs:
+        seen, members = run.candidates, set(run.members)
+        for k in range(run.members[0], run.members[-1]):
+            if k not in members and seen.range_rad[k] >= 0.5 * rules.smallest_rad:
+                first, stop = int(seen.bottom[k]), int(seen.bottom_after[k]) + 1
+                out.append(LeftOut(first=first, stop=stop, reason=UNLIKE))
+    return out
 
 
 def _facing(runs: list[Run], axis: FloatArray) -> float:

@@ -8,13 +8,14 @@ at its end should have felt; that, range, time and speed are weighed as a rep of
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from armarc.motion import low_pass
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
+from armarc.reps.likeness import median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
@@ -113,7 +114,8 @@ class _Set:
     """A set's movements, n of them, and what they felt.
 
     ``turning``, shape (samples, 3), holds the angle's acceleration, its squared rate and a one for every sample of the
-    path from ``begin`` on, ``felt`` the acceleration beside gravity.
+    path from ``begin`` on, ``felt`` the acceleration beside gravity. ``shown`` is what some of its reps show, worked
+    out once: most movements are compared with the same ones.
     """
 
     candidates: Candidates
@@ -122,6 +124,7 @@ class _Set:
     begin: int
     turning: FloatArray
     felt: FloatArray
+    shown: dict[tuple[int, ...], tuple[FloatArray, FloatArray]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, path: SensorPath, run: Run) -> _Set:
@@ -171,21 +174,27 @@ class _Set:
         missed, own = [], []
         for values in measures:
             logs = np.log(values[self.members])
-            usual = float(np.median(logs[others]))
+            usual = median(logs[others])
             missed.append(float(logs[k]) - usual)
-            own.append(1.4826 * float(np.median(np.abs(logs[others] - usual))))
+            own.append(1.4826 * median(np.abs(logs[others] - usual)))
         return missed, own
 
     def _felt_beyond(self, k: int, others: list[int]) -> FloatArray:
         """Logarithms of how much more of what was felt going up and down is left unexplained than in the others."""
-        rows = [self._ways(j) for j in others]
-        every = np.concatenate([np.arange(a, b) for ways in rows for a, b in ways])
-        lever, *_ = np.linalg.lstsq(self.turning[every], self.felt[every], rcond=None)
+        lever, (usual_left, usual_expected) = self._shown(tuple(others))
         left, expected = self._left(self._ways(k), lever)
-        usual = np.array([self._left(ways, lever) for ways in rows])
-        usual_left, usual_expected = np.median(usual, axis=0)
         larger = np.clip(expected / np.maximum(usual_expected, 1e-2), 1.0, LARGER)
         return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(usual_left * larger, NOISE_M_S2)))
+
+    def _shown(self, others: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
+        """What turning has to do with what is felt, and the medians of what that leaves and expects."""
+        if others not in self.shown:
+            rows = [self._ways(j) for j in others]
+            every = np.concatenate([np.arange(a, b) for ways in rows for a, b in ways])
+            lever, *_ = np.linalg.lstsq(self.turning[every], self.felt[every], rcond=None)
+            usual = np.array([self._left(ways, lever) for ways in rows])
+            self.shown[others] = lever, np.median(usual, axis=0)
+        return self.shown[others]
 
     def _ways(self, k: int) -> list[tuple[int, int]]:
         m = self.movements[k]

@@ -60,37 +60,50 @@ class CountingRules:
     running: Template | None = None
 
 
-def largest_runs(
-    found: Candidates,
-    patterns: Patterns,
-    hopeless: np.ndarray,
-    rules: CountingRules,
-    known: tuple[Template, ...],
-    most: int,
-) -> list[tuple[float, list[int], FloatArray]]:
-    """Sum, members and what each of these adds, of the best runs of the `most` best patterns, the best one first."""
+def gains(
+    found: Candidates, patterns: Patterns, rules: CountingRules, known: tuple[Template, ...]
+) -> FloatArray:
+    """What each of n candidates adds to a run of each of k patterns, shape (k, n); not above 0: it is unlike."""
     likely = np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
-    if known and likely.min() < 1:
+    if known and likely.min(initial=1.0) < 1:
         likely[of_same_exercise(patterns, known)] = 1.0
     likely *= np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
-    gain = GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
-    gain[:, hopeless] = -np.inf
-    loss = OUTSIDER_COST * np.minimum(1.0, found.range_rad / patterns.range_rad[:, None])
-    order = range(len(patterns))
-    if len(patterns) > most:
-        at_most = _at_most(found, gain, loss, rules.rest_s)
+    return GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
+
+
+def largest_runs(
+    found: Candidates, gain: FloatArray, ranges_rad: FloatArray, rest_s: float, most: int
+) -> list[list[int]]:
+    """Members of the best runs of the `most` best patterns, the best one first.
+
+    Parameters
+    ----------
+    found : Candidates
+        n of them.
+    gain : ndarray, shape (k, n)
+        What each adds to a run of each pattern.
+    ranges_rad : ndarray, shape (k,), rad
+        Of the patterns.
+    rest_s : float, s
+    most : int
+    """
+    order = range(len(gain))
+    if len(gain) > most:
+        at_most = _at_most(found, gain, _loss(found, ranges_rad[:, None]), rest_s)
         order = np.argsort(-at_most, kind="stable").tolist()
-    leaves, returns = found.leaves_s.tolist(), found.returns_s.tolist()
     best: list[tuple[float, int, list[int]]] = []
     for k in order:
         if len(best) == most and at_most[k] < best[-1][0]:
             break
-        alike = np.flatnonzero(gain[k] > 0).tolist()
-        if not alike:
-            continue
-        total, members = _largest_run(alike, gain[k, alike].tolist(), loss[k], leaves, returns, rules.rest_s)
-        best = sorted([*best, (total, k, members)], key=lambda run: (-run[0], -run[1]))[:most]
-    return [(total, members, gain[k, members]) for total, k, members in best]
+        run = largest_run(found, gain[k], ranges_rad[k], rest_s)
+        if run is not None:
+            best = sorted([*best, (run[0], k, run[1])], key=lambda run: (-run[0], -run[1]))[:most]
+    return [members for _, _, members in best]
+
+
+def _loss(found: Candidates, range_rad: FloatArray | float) -> FloatArray:
+    """What a candidate that is unlike a pattern of some range takes away."""
+    return OUTSIDER_COST * np.minimum(1.0, found.range_rad / range_rad)
 
 
 def _at_most(found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: float) -> FloatArray:
@@ -110,29 +123,32 @@ def _at_most(found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: floa
     return np.asarray((sums - least).max(axis=1) + 1e-6)  # for sums that round otherwise
 
 
-def _largest_run(
-    alike: list[int],
-    gains: list[float],
-    loss: FloatArray,
-    leaves_s: list[float],
-    returns_s: list[float],
-    rest_s: float,
-) -> tuple[float, list[int]]:
-    """Sum and members of the best run for one pattern, from its look-alikes and what each of them adds."""
+def largest_run(
+    found: Candidates, adds: FloatArray, range_rad: float, rest_s: float
+) -> tuple[float, list[int]] | None:
+    """Sum and members of the best run of one pattern, from what each candidate adds and the pattern's range.
+
+    None where nothing is like it.
+    """
+    alike = np.flatnonzero(adds > 0).tolist()
+    if not alike:
+        return None
+    gains, loss = adds[alike].tolist(), _loss(found, range_rad).tolist()
+    leaves_s, returns_s = found.leaves_s.tolist(), found.returns_s.tolist()
     running, first, before = 0.0, 0, -1
     best, best_first, best_last = -math.inf, 0, -1
-    for j, adds in zip(alike, gains, strict=True):
+    for j, gained in zip(alike, gains, strict=True):
         if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
             running = 0.0
         elif running > 0 and j - before > 1:
             # One stranger after the other: they may use up all there is before the next look-alike.
-            for lost in loss[before + 1 : j].tolist():
+            for lost in loss[before + 1 : j]:
                 running -= lost
                 if running <= 0:
                     break
         if running <= 0:
             running, first = 0.0, j
-        running += adds
+        running += gained
         before = j
         if running > best:
             best, best_first, best_last = running, first, j

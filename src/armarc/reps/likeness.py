@@ -237,7 +237,7 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     """Which candidates are swings of a walking arm: small, at the pace of strides, about the resting pose.
 
     A rep goes out from where the arm rests and comes back; an arm that swings passes there both ways. Where no rest
-    was recorded nobody can tell.
+    was recorded nobody can tell. Candidates of several sizes may follow one another, each from the start again.
     """
     through = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
     # A rest at one end of the movement is a rep's; one far away (the wrist before the face) says nothing.
@@ -245,7 +245,8 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
     small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
     # Strides follow each other: those of one walk are what most of them are.
-    apart = found.leaves_s[1:] - found.returns_s[:-1] > BETWEEN_STRIDES_S
+    between_s = found.leaves_s[1:] - found.returns_s[:-1]
+    apart = (between_s > BETWEEN_STRIDES_S) | (between_s < 0)
     walks = np.concatenate([[0], np.flatnonzero(apart | (small[1:] != small[:-1])) + 1])
     for_it = np.add.reduceat(about_rest, walks, dtype=np.int64)
     against = np.add.reduceat(at_end.any(axis=1), walks, dtype=np.int64)

@@ -185,10 +185,6 @@ def _further_errors(
     """Standard errors of times, rates and directions, by the field of `Rep` they belong to."""
     angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
     at, top = raw.instants, raw.movement.top
-    start, top_start, top_end, end = (
-        errors.of_instant(rate, x, is_top=is_top)
-        for x, is_top in ((at.start, False), (at.top_start, True), (at.top_end, True), (at.end, False))
-    )
     first, last = math.floor(at.start), math.ceil(at.end)
     up_s, down_s = (at.top_start - at.start) / hz, (at.end - at.top_end) / hz
     up = value_at(angle, at.top_start) - value_at(angle, at.start)
@@ -197,6 +193,15 @@ def _further_errors(
     bent = 0.0 if errors.is_fitted else range_se / max(at.top_rad - at.bottom_rad, 1e-6)
     raising, lowering = rate[first : top + 1], rate[top : last + 1]
     fastest = int(raising.argmax())
+    start, top_start, top_end, end = (
+        errors.of_instant(rate, x, peak, duration_s, is_top=is_top)
+        for x, peak, duration_s, is_top in (
+            (at.start, float(raising[fastest]), up_s, False),
+            (at.top_start, float(raising[fastest]), up_s, True),
+            (at.top_end, float(-lowering.min()), down_s, True),
+            (at.end, float(-lowering.min()), down_s, False),
+        )
+    )
     return {
         "bottom_se_rad": bottom_se if errors.has_zero else None,
         "concentric_se_s": math.hypot(start, top_start),

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.recording import FloatArray
-from armarc.reps.candidates import Candidates, candidates_between, find_candidates, stops_of
-from armarc.reps.largest_run import GAIN, CountingRules, largest_runs
+from armarc.recording import BoolArray, FloatArray
+from armarc.reps.candidates import Candidates, candidates_of, find_candidates
+from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, largest_runs
 from armarc.reps.likeness import (
     Template,
     each_alone,
@@ -27,6 +27,7 @@ from armarc.reps.likeness import (
 from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.rhythm import KNOWN_RUN_COST, in_rhythm
+from armarc.reps.settling import Samples
 from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
@@ -139,8 +140,8 @@ def _best_about(
         narrow = replace(rules, curves=(found.curve,))
         scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
-        sign = found.sign if look else None
-        again = _search(path, *near, own, narrow, known, (scale,), sign)
+        signs = (found.sign,) if look else (1.0, -1.0)
+        again = _search(path, *near, own, narrow, known, (scale,), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -188,7 +189,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
             if not like[k] or found.is_cut[k] or apart >= rules.rest_s:
                 break
             members.insert(0, k)
-        return _run(found, (0.0, 0.0, members, template), name, sign, axis)
+        return _Seen(path, name, sign, axis, sign * curve, 0, rests).run(found, 0.0, 0.0, members, template)
     return None
 
 
@@ -200,7 +201,7 @@ def _search(
     rules: CountingRules,
     known: tuple[Template, ...],
     hystereses_rad: tuple[float, ...],
-    only_sign: float | None = None,
+    signs: tuple[float, ...] = (1.0, -1.0),
 ) -> Run | None:
     rests = rests_within(path, first, stop)
     is_start, is_end = rules.starts and first == 0, rules.ends and stop == len(path)
@@ -208,30 +209,10 @@ def _search(
     for name in rules.curves:
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
         sizes = _turns_of_each_size(curve, hystereses_rad)
-        for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
-            facing = sign * curve
-            stops = stops_of(facing, path.rate_hz)
-            seen: set[bytes] = set()
-            for turns in sizes:
-                found = candidates_between(
-                    path,
-                    facing,
-                    stops,
-                    first,
-                    turns,
-                    is_start=is_start,
-                    is_end=is_end,
-                    is_upside_down=sign < 0,
-                )
-                if found is None:
-                    break
-                key = found.top.tobytes() + found.bottom.tobytes()
-                if key in seen:
-                    continue
-                seen.add(key)
-                scored = _scored(path, facing, first, found, rests, rules, known)
-                if scored is not None and (best is None or scored[1] > best.rank + 1e-9):
-                    best = _run(found, scored, name, sign, axis)
+        ways = candidates_of(path, curve, first, sizes, signs, is_start=is_start, is_end=is_end)
+        for sign, found, of_sizes in ways:
+            seen = _Seen(path, name, sign, axis, sign * curve, first, rests)
+            best = _best_of_sizes(seen, found, of_sizes, rules, known, best)
     return best
 
 
@@ -245,71 +226,113 @@ def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) ->
     return sizes
 
 
-def _run(
-    found: Candidates,
-    scored: tuple[float, float, list[int], Template],
-    curve: str,
-    sign: float,
-    axis: FloatArray,
-) -> Run:
-    score, rank, members, template = scored
-    return Run(
-        score=score,
-        rank=rank,
-        movements=tuple(found.movement(k) for k in members),
-        template=template,
-        curve=curve,
-        sign=sign,
-        axis=axis,
-        candidates=found,
-        members=tuple(members),
-    )
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A stretch of the path as one curve with one of its ends for the bottom, shape (m,), from sample ``first`` on."""
+
+    path: SensorPath
+    name: str
+    sign: float
+    axis: FloatArray
+    curve: FloatArray
+    first: int
+    rests: Rests
+
+    def run(
+        self, found: Candidates, score: float, rank: float, members: list[int], template: Template
+    ) -> Run:
+        return Run(
+            score=score,
+            rank=rank,
+            movements=tuple(found.movement(k) for k in members),
+            template=template,
+            curve=self.name,
+            sign=self.sign,
+            axis=self.axis,
+            candidates=found,
+            members=tuple(members),
+        )
 
 
-def _scored(
-    path: SensorPath,
-    curve: FloatArray,
-    first: int,
+def _best_of_sizes(
+    seen: _Seen,
     found: Candidates,
-    rests: Rests,
+    of_sizes: list[Samples],
     rules: CountingRules,
     known: tuple[Template, ...],
-) -> tuple[float, float, list[int], Template] | None:
-    resting = resting_share(found, curve, first, rests, path.rate_hz)
-    walking = swings(found, resting)
-    whole = np.flatnonzero(~found.is_cut & ~walking)
-    if rules.arm_axis is not None and len(whole):
-        lower = path.up[found.bottom[whole]] @ rules.arm_axis < path.up[found.top[whole]] @ rules.arm_axis
-        whole = whole[lower]
-    if len(whole) == 0:
-        return None
-    cut = found.is_cut
-    lasting = (found.up_s >= rules.rest_s) & ~cut
-    alone = largest_runs(found, each_alone(found, whole), walking, rules, known, MOST_PATTERNS)
-    best: tuple[float, float, list[int], Template] | None = None
-    for alike in {tuple(members): members for _, members, _ in alone}.values():
-        template = template_of(found, np.array(alike))
-        held = lasting & (found.up_s >= RESTING * template.up_s)
-        for hopeless in (walking, walking | held):
-            again = largest_runs(found, patterns_of([template]), hopeless, rules, known, 1)
-            kept, score = in_rhythm(found, *again[0]) if again else ([], 0.0)
-            if not kept:
-                break
-            places = _places_of_rest(path, curve, first, found, kept, rests)
-            if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
-                # Seen from the other end the two halves are one whole rep less: together they count as one.
-                kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
-            bonus = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
-            if not held[kept].any() or (bonus > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
-                break
-        if not kept:
-            continue
-        if rules.running is not None and template.is_same_exercise(rules.running):
-            bonus += REST_BONUS
-        cost = min((_cost(template, other) for other in known), default=RUN_COST)
-        if best is None or score - cost + bonus > best[1]:
-            best = score - cost, score - cost + bonus, kept, template
+    best: Run | None,
+) -> Run | None:
+    """The best run among the candidates of each size of movement, if it is better than the best one so far."""
+    path = seen.path
+    rows = np.concatenate(of_sizes)
+    resting = resting_share(found, seen.curve, seen.first, seen.rests, path.rate_hz)
+    walking = swings(found.take(rows), resting[rows])
+    may_lead = ~found.is_cut
+    if rules.arm_axis is not None:
+        may_lead &= path.up[found.bottom] @ rules.arm_axis < path.up[found.top] @ rules.arm_axis
+    leads = may_lead[rows] & ~walking
+    patterns = np.unique(rows[leads])
+    gain = gains(found, each_alone(found, patterns), rules, known)
+    looks: list[tuple[Candidates, Samples, BoolArray, list[tuple[int, ...]]]] = []
+    templates: dict[tuple[int, ...], tuple[int, Template, float]] = {}
+    stop = 0
+    for each in of_sizes:
+        part = slice(stop, stop := stop + len(each))
+        one, own = found.take(each), each[leads[part]]
+        adds = gain[np.searchsorted(patterns, own)][:, each]
+        adds[:, walking[part]] = -np.inf
+        runs = largest_runs(one, adds, found.range_rad[own], rules.rest_s, MOST_PATTERNS)
+        alike = list(dict.fromkeys(tuple(each[members].tolist()) for members in runs))
+        for of in alike:
+            if of not in templates:
+                template = template_of(found, np.array(of))
+                cost = min((_cost(template, other) for other in known), default=RUN_COST)
+                templates[of] = len(templates), template, cost
+        looks.append((one, each, walking[part], alike))
+    if not templates:
+        return best
+    gain = gains(found, patterns_of([template for _, template, _ in templates.values()]), rules, known)
+    for one, each, walks, alike in looks:
+        for row, template, cost in map(templates.__getitem__, alike):
+            best = _best_like(seen, one, walks, template, cost, gain[row, each], rules, best)
     return best
+
+
+def _best_like(
+    seen: _Seen,
+    found: Candidates,
+    walking: BoolArray,
+    template: Template,
+    cost: float,
+    adds: FloatArray,
+    rules: CountingRules,
+    best: Run | None,
+) -> Run | None:
+    """The best run like a template, to which each candidate adds so much, if better than the best one so far."""
+    cut = found.is_cut
+    bonus = REST_BONUS if rules.running is not None and template.is_same_exercise(rules.running) else 0.0
+    held = (found.up_s >= max(rules.rest_s, RESTING * template.up_s)) & ~cut
+    for hopeless in (walking, walking | held):
+        likely = np.where(hopeless, -np.inf, adds)
+        again = largest_run(found, likely, template.range_rad, rules.rest_s)
+        if again is None or (best is not None and again[0] - cost + bonus + 2 * REST_BONUS <= best.rank):
+            return best  # rests add no more, a rhythm nothing
+        kept, score = in_rhythm(found, *again, likely[again[1]])
+        if not kept:
+            return best
+        places = _places_of_rest(seen, found, kept)
+        if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
+            # Seen from the other end the two halves are one whole rep less: together they count as one.
+            kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
+        at_rest = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
+        if not held[kept].any() or (at_rest > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
+            break
+    rank = score - cost + bonus + at_rest
+    return (
+        best
+        if best is not None and rank <= best.rank + 1e-9
+        else seen.run(found, score - cost, rank, kept, template)
+    )
 
 
 def _cost(template: Template, other: Template) -> float:
@@ -318,25 +341,19 @@ def _cost(template: Template, other: Template) -> float:
     return SAME_RUN_COST if template.may_be(other) else OTHER_RUN_COST
 
 
-def _places_of_rest(
-    path: SensorPath,
-    curve: FloatArray,
-    first: int,
-    found: Candidates,
-    members: list[int],
-    rests: Rests,
-) -> list[float]:
+def _places_of_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:
     """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
-    begins = found.leaves_s[members[0]] * path.rate_hz
-    ends = found.returns_s[members[-1]] * path.rate_hz
-    low = median(curve[found.bottom[members] - first])
-    high = median(curve[found.top[members] - first])
+    rate_hz, rests = seen.path.rate_hz, seen.rests
+    begins = found.leaves_s[members[0]] * rate_hz
+    ends = found.returns_s[members[-1]] * rate_hz
+    low = median(seen.curve[found.bottom[members] - seen.first])
+    high = median(seen.curve[found.top[members] - seen.first])
     lasting, places = rests[:, 1] - rests[:, 0], []
     before = slice(0, np.searchsorted(rests[:, 1], begins + 1, side="right"))
     after = slice(np.searchsorted(rests[:, 0], ends - 1), len(rests))
     for side in (before, after):
-        if side.start < side.stop and lasting[side].max() >= END_REST_S * path.rate_hz:
+        if side.start < side.stop and lasting[side].max() >= END_REST_S * rate_hz:
             longest = rests[side][lasting[side].argmax()]
-            at = longest.sum() // 2 - first
-            places.append((float(curve[at]) - low) / max(high - low, 1e-6))
+            at = longest.sum() // 2 - seen.first
+            places.append((float(seen.curve[at]) - low) / max(high - low, 1e-6))
     return places

@@ -6,7 +6,6 @@ State is explicit, so that the live engine and the offline road run the same cod
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -14,20 +13,19 @@ import numpy as np
 from armarc.recording import FloatArray
 
 
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """A confirmed turning point: a top (``is_top``) or a bottom."""
+class Turn(NamedTuple):
+    """A confirmed turning point: a top (``is_top``) or a bottom.
 
-    index: int
+    A named tuple, since every look at a recording makes thousands and a frozen dataclass takes three times as long.
+    """
+
+    at: int
     angle_rad: float
     is_top: bool
 
 
 class TurningState(NamedTuple):
-    """Where the search stands; ``rising`` is None until the first movement larger than the hysteresis.
-
-    A named tuple, since one is made for every extreme of every curve and a frozen dataclass takes three times as long.
-    """
+    """Where the search stands; ``rising`` is None until the first movement larger than the hysteresis."""
 
     rising: bool | None = None
     low_index: int = -1
@@ -92,7 +90,7 @@ def coarser(turns: list[Turn], hysteresis_rad: float) -> list[Turn]:
     hysteresis_rad : float, rad
         At least as large as theirs.
     """
-    return _turns([turn.index for turn in turns], [turn.angle_rad for turn in turns], hysteresis_rad)
+    return _turns([turn.at for turn in turns], [turn.angle_rad for turn in turns], hysteresis_rad)
 
 
 def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
@@ -116,20 +114,26 @@ def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
 
 def _turns(extremes: list[int], angles_rad: list[float], hysteresis_rad: float) -> list[Turn]:
     turns: list[Turn] = []
-    state = TurningState()
-    rising, _, low, _, high = state
+    rising, low_index, low, high_index, high = TurningState()
     for index, angle in zip(extremes, angles_rad, strict=True):
-        # Most extremes are wobbles: `step` would give back the state it got.
+        # As `step`, without a new state for every extreme.
         if rising:
-            if angle <= high and high - angle < hysteresis_rad:
-                continue
-        elif rising is False and angle >= low and angle - low < hysteresis_rad:
-            continue
-        state, turn = step(state, index, angle, hysteresis_rad)
-        rising, _, low, _, high = state
-        if turn is not None:
-            turns.append(turn)
-    last = finish(state, hysteresis_rad)
+            if angle > high:
+                high_index, high = index, angle
+            elif high - angle >= hysteresis_rad:
+                turns.append(Turn(high_index, high, True))
+                rising, low_index, low = False, index, angle
+        elif rising is False:
+            if angle < low:
+                low_index, low = index, angle
+            elif angle - low >= hysteresis_rad:
+                turns.append(Turn(low_index, low, False))
+                rising, high_index, high = True, index, angle
+        else:
+            state = TurningState(rising, low_index, low, high_index, high)
+            (rising, low_index, low, high_index, high), turn = step(state, index, angle, hysteresis_rad)
+            turns += [] if turn is None else [turn]
+    last = finish(TurningState(rising, low_index, low, high_index, high), hysteresis_rad)
     return turns if last is None else [*turns, last]
 
 

@@ -41,7 +41,9 @@ RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(15)
 slope. That error grows with the sensor's; at the bottom, where the arm passes beside the vertical, …"""
 AT_THE_TOP = 0.37
 """… it is larger than at the top."""
-LATEST_S = 0.1
+COMES_AND_GOES = math.pi / (2 * math.sqrt(2))
+"""Rate of an error that grows from nothing to its size as half a cosine, root mean square, in sizes per duration."""
+LATEST_S = 0.2
 """Largest standard error of an instant."""
 GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
@@ -209,7 +211,9 @@ class AngleErrors:
         """Standard error of a peak rate of θ, rad/s: that of a rate, and the wobble that adds to the largest."""
         return math.hypot(self.of_rate(rate_rad_s, further), WOBBLE_RATE_RAD_S * self.body.wobble_rad)
 
-    def of_instant(self, rate_rad_s: FloatArray, at: float, *, is_top: bool) -> float:
+    def of_instant(
+        self, rate_rad_s: FloatArray, at: float, peak_rad_s: float, duration_s: float, *, is_top: bool
+    ) -> float:
         """Standard error of the instant a phase begins or ends, s.
 
         Parameters
@@ -218,6 +222,10 @@ class AngleErrors:
             θ̇ of the whole motion.
         at : float
             Fractional sample index of the instant.
+        peak_rad_s : float, rad/s
+            Largest θ̇ of the phase: what a shoulder that moves leaves in a rate grows with it.
+        duration_s : float, s
+            Of the phase: in this time what a body leaves in an angle comes or goes.
         is_top : bool
             Whether it bounds the hold.
         """
@@ -225,6 +233,9 @@ class AngleErrors:
         slope = abs(float(rate_rad_s[low + 1] - rate_rad_s[low])) * self.rate_hz
         error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
         error *= AT_THE_TOP if is_top else 1.0
+        shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
+        bent = math.hypot(self.unexplained_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
+        error = _root_sum([error, WOBBLE_RATE_RAD_S * self.body.wobble_rad, shoulder, bent])
         if not self.is_fitted:
             # Which way the arm points was not fitted to its movement: what turning the axis does to the rate.
             around = [max(low - 1, 0), min(low + 2, len(rate_rad_s) - 1)]
