@@ -57,8 +57,8 @@ SHOULDER_IN_SPEED, SHOULDER_ON_RIGID, SHOULDER_MOST = 0.6, 0.08, 0.06
 """Share of a start velocity for each share of the raise's acceleration that the shoulder itself made, beyond what a
 swing of 4 cm and noise make of it; and the most of it: trunks that tip more are seen to set off no worse."""
 UNTESTED_SHARE = 0.02
-"""Share of a range and of a speed that body, elbow and skin leave in an angle that raises no arm: nothing in such a set
-shows them (working limit: 1–3 % of reverse flies and rotations of bodies simulated outside the project)."""
+"""Share of a range and of a speed that body, elbow and skin leave in an angle that raises no arm: nothing in such a
+set shows them (working limit: 1–3 % in flies and rotations of bodies simulated outside the project)."""
 STEP_IN_ANGLE, STEP_IN_RANGE = 0.3, 0.12
 """Shares of a strap's slip (rad) in an angle; in a range, and in a speed as a share of it."""
 WOBBLE_AT_THE_ENDS = 0.7
