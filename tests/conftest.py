@@ -4,12 +4,17 @@ configuration."""
 import os
 
 import pytest
+from hypothesis import settings
 
 from armarc.computer import CONFIG_VARIABLE
 
 # The programs that tests start, and the workers, find armarc compiled, as it is on everybody's machine: compiling it
 # anew is up to a third of a start.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# The same examples in every run: a run tells of the code, not of its luck. Others: --hypothesis-profile=default.
+settings.register_profile("same", derandomize=True)
+settings.load_profile("same")
 
 
 @pytest.fixture(autouse=True, scope="session")
