@@ -111,6 +111,8 @@ def track(
         for _ in range(2):
             if lever is None:
                 break
+            del orientation
+            workings.orientation, workings.equations = None, {}  # the next one needs the room
             orientation = _fused(piece, choices, lever, workings)
             notes.clear()
             known = lever

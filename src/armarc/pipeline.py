@@ -23,6 +23,7 @@ from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
+from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.noise_seen import tolerance_seen
@@ -197,8 +198,9 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
             sets.extend(found)
             motion_of_set.extend([len(motions) - 1] * len(found))
     warnings.extend(note for motion in motions for note in motion.notes)
-    for motion in motions:
-        warnings.extend(hand_axis_notes(choices, motion.mounting))
+    sets, doubts = doubt_planes(sets, choices.exercise)
+    warnings.extend(doubts)
+    warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")

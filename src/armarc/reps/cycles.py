@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -60,7 +61,7 @@ Cycle = tuple[int, int, bool]
 
 def by_cycles(
     sets: Sets,
-    angle_rad: FloatArray,
+    angle_of: Callable[[int], FloatArray],
     angular_velocity_rad_s: FloatArray,
     specific_force_m_s2: FloatArray,
     rate_hz: float,
@@ -71,7 +72,8 @@ def by_cycles(
     ----------
     sets : tuple of tuple of Movement
         As the turns of the angle have it.
-    angle_rad : ndarray, shape (n,), rad
+    angle_of : function of a set's place in `sets`
+        The angle it was found on, shape (n,), rad: two sets may be two exercises.
     angular_velocity_rad_s, specific_force_m_s2 : ndarray, shape (n, 3)
         Sensor axes.
     rate_hz : float, Hz
@@ -91,6 +93,7 @@ def by_cycles(
         if len(largest) < FULL_SET:  # walking has cycles, too: a movement or two make no set of them
             done.append(largest)
             continue
+        angle_rad = angle_of(sets.index(largest))
         others = [*open_sets, *done]
         taken = [(group[0].bottom, group[-1].bottom_after) for group in done]
         cycles = _cycles(felt, angle_rad, largest, rate_hz)
