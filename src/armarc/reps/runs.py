@@ -353,13 +353,13 @@ def _places_of_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[
     ends = found.returns_s[members[-1]] * rate_hz
     low = median(seen.curve[found.bottom[members] - seen.first])
     high = median(seen.curve[found.top[members] - seen.first])
-    lasting, places = rests[:, 1] - rests[:, 0], []
+    lasting_s, places = (rests[:, 1] - rests[:, 0]) / rate_hz, []
     before = slice(0, np.searchsorted(rests[:, 1], begins + 1, side="right"))
     after = slice(np.searchsorted(rests[:, 0], ends - 1), len(rests))
-    usual = median(lasting[before.stop : after.start]) if before.stop < after.start else 0.0
+    usual_s = median(lasting_s[before.stop : after.start]) if before.stop < after.start else 0.0
     for side, nearest in ((before, -1), (after, 0)):
-        resting = rests[side][lasting[side] >= END_REST_S * rate_hz]
-        longer = resting[resting[:, 1] - resting[:, 0] > PROMPT * usual]
+        resting = rests[side][lasting_s[side] >= END_REST_S]
+        longer = rests[side][lasting_s[side] > max(PROMPT * usual_s, END_REST_S)]
         resting = longer if len(longer) else resting
         if len(resting):
             at = resting[nearest].sum() // 2 - seen.first
