@@ -26,7 +26,7 @@ from armarc.reps.likeness import (
 )
 from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
-from armarc.reps.rhythm import KNOWN_RUN_COST, in_rhythm
+from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
 from armarc.reps.settling import Samples
 from armarc.reps.turning import Turn, coarser, turning_points
 
@@ -38,7 +38,7 @@ SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do, unless they are more of a set that
 has been seen (`rhythm.KNOWN_RUN_COST`): they add up to no more."""
 REST_BONUS, END_REST_S = 1.5, 1.0
-"""Before and after a set the arm rests at the bottom: for each side where the longest rest lies there, and against
+"""Before and after a set the arm rests at the bottom: for each side where the nearest rest lies there, and against
 the run where it lies at the top."""
 RESTING, LONGEST_HOLD = 2.5, 2.0
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there, unless the arm rests
@@ -344,18 +344,24 @@ def _cost(template: Template, other: Template) -> float:
 
 
 def _places_of_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:
-    """Where in the range the arm rests longest before and after a run: 0 at its bottom, 1 at its top."""
+    """Where in the range the arm rests last before and first after a run: 0 at its bottom, 1 at its top.
+
+    A rest longer than is usual within the run tells more than one that may be the hold of a rep.
+    """
     rate_hz, rests = seen.path.rate_hz, seen.rests
     begins = found.leaves_s[members[0]] * rate_hz
     ends = found.returns_s[members[-1]] * rate_hz
     low = median(seen.curve[found.bottom[members] - seen.first])
     high = median(seen.curve[found.top[members] - seen.first])
-    lasting, places = rests[:, 1] - rests[:, 0], []
+    lasting_s, places = (rests[:, 1] - rests[:, 0]) / rate_hz, []
     before = slice(0, np.searchsorted(rests[:, 1], begins + 1, side="right"))
     after = slice(np.searchsorted(rests[:, 0], ends - 1), len(rests))
-    for side in (before, after):
-        if side.start < side.stop and lasting[side].max() >= END_REST_S * rate_hz:
-            longest = rests[side][lasting[side].argmax()]
-            at = longest.sum() // 2 - seen.first
+    usual_s = median(lasting_s[before.stop : after.start]) if before.stop < after.start else 0.0
+    for side, nearest in ((before, -1), (after, 0)):
+        resting = rests[side][lasting_s[side] >= END_REST_S]
+        longer = rests[side][lasting_s[side] > max(PROMPT * usual_s, END_REST_S)]
+        resting = longer if len(longer) else resting
+        if len(resting):
+            at = resting[nearest].sum() // 2 - seen.first
             places.append((float(seen.curve[at]) - low) / max(high - low, 1e-6))
     return places
