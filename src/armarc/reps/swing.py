@@ -153,8 +153,7 @@ def body_swings(motion: ArmMotion, reps: Sequence[Instants], hidden_m: float = 0
         return ()
     margin = 3 * REST_WITHIN_S * motion.rate_hz
     near = slice(max(math.floor(reps[0].start - margin), 0), math.ceil(reps[-1].end + margin))
-    acceleration = np.zeros((len(motion.time_s), 3))
-    acceleration[near] = shoulder_acceleration(
+    acceleration = shoulder_acceleration(
         motion.quaternion[near],
         motion.angular_velocity_rad_s[near],
         motion.specific_force_m_s2[near],
@@ -162,35 +161,40 @@ def body_swings(motion: ArmMotion, reps: Sequence[Instants], hidden_m: float = 0
         lever_arm_m,
         bandwidth_hz=BANDWIDTH_HZ,
     )
-    return swings_of_set(motion, acceleration, reps, hidden_m)
+    return swings_of_set(motion, acceleration, reps, hidden_m, near.start)
 
 
 def swings_of_set(
-    motion: ArmMotion, acceleration_m_s2: FloatArray, reps: Sequence[Instants], hidden_m: float = 0.0
+    motion: ArmMotion,
+    acceleration_m_s2: FloatArray,
+    reps: Sequence[Instants],
+    hidden_m: float = 0.0,
+    begin: int = 0,
 ) -> tuple[Swing, ...]:
     """Body swings from the acceleration of the shoulder.
 
     Parameters
     ----------
     motion : ArmMotion
-    acceleration_m_s2 : ndarray, shape (n, 3), m/s²
-        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`; read around the reps only.
+    acceleration_m_s2 : ndarray, shape (m, 3), m/s²
+        Of the shoulder, global frame, of bandwidth `BANDWIDTH_HZ`, from sample `begin` on; read around the reps only.
     reps : sequence of Instants
     hidden_m : float, m
         As in `body_swings`.
+    begin : int
 
     Returns
     -------
     tuple of Swing
         One per rep.
     """
-    found = [_cycle(motion, acceleration_m_s2, reps, k) for k in range(len(reps))]
+    found = [_cycle(motion, acceleration_m_s2, begin, reps, k) for k in range(len(reps))]
     cycles = [each for each in found if isinstance(each, _Cycle)]
     if not cycles:
         return tuple(Swing(reason=str(each)) for each in found)
     elevation = [motion.elevation_rad[c.samples] for c in cycles]
     turned = [np.stack([np.cos(angle), np.sin(angle)], axis=1) for angle in elevation]
-    pushed = [acceleration_m_s2[c.samples] for c in cycles]
+    pushed = [acceleration_m_s2[c.samples.start - begin : c.samples.stop - begin] for c in cycles]
     error = _error_with_angle(pushed, turned, cycles, motion.rate_hz)
     paths = [integrate_cycle(a - x @ error, motion.rate_hz) for a, x in zip(pushed, turned, strict=True)]
     arcs = [np.column_stack([np.ones(len(x)), x]) for x in turned]
@@ -244,7 +248,7 @@ def _judged(
 
 
 def _cycle(
-    motion: ArmMotion, acceleration: FloatArray, reps: Sequence[Instants], number: int
+    motion: ArmMotion, acceleration: FloatArray, begin: int, reps: Sequence[Instants], number: int
 ) -> _Cycle | str:
     """One rep from rest to rest, or why there is none."""
     at, hz = reps[number], motion.rate_hz
@@ -258,8 +262,8 @@ def _cycle(
     if number + 1 < len(reps):
         latest = min(latest, reps[number + 1].start)
     rate = motion.angle_rate_rad_s
-    first = _rest(rate, acceleration, earliest, at.start, hz)
-    last = _rest(rate, acceleration, at.end, latest, hz)
+    first = _rest(rate, acceleration, begin, earliest, at.start, hz)
+    last = _rest(rate, acceleration, begin, at.end, latest, hz)
     if max(abs(rate[first]), abs(rate[last])) > RESTING_RAD_S:
         return NO_REST
     if last - first > LONGEST_CYCLE_S * hz:
@@ -278,7 +282,9 @@ def _cycle(
     )
 
 
-def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: float, hz: float) -> int:
+def _rest(
+    rate: FloatArray, acceleration: FloatArray, begin: int, earliest: float, latest: float, hz: float
+) -> int:
     """Sample at which arm and body rest: where the arm turns round, or the quietest of a longer pause."""
     n = len(rate)
     first = min(max(math.floor(earliest), 0), n - 1)
@@ -287,7 +293,7 @@ def _rest(rate: FloatArray, acceleration: FloatArray, earliest: float, latest: f
     if stop - first <= LEAST_PAUSE_S * hz:
         return first + int(np.argmin(speed))
     # What tilt and offset errors do to the acceleration is the same all through a pause.
-    pushes = acceleration[first:stop]
+    pushes = acceleration[first - begin : stop - begin]
     ordered = np.sort(pushes, axis=0)  # NumPy's own median of so few takes three times as long
     push = pushes - 0.5 * (ordered[(len(pushes) - 1) // 2] + ordered[len(pushes) // 2])
     loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
