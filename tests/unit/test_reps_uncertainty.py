@@ -27,6 +27,7 @@ from armarc.reps.uncertainty import (
     SHORT_TERM_RAD,
     SHOULDER_MOST,
     TILT_IN_RANGE,
+    UNTESTED_SHARE,
     WOBBLE_RATE_RAD_S,
     angle_errors,
 )
@@ -84,7 +85,7 @@ def test_scale_and_tilt_alone():
     assert errors.of_angle(320) == pytest.approx(
         math.hypot(math.radians(0.4), GYROSCOPE_IN_ANGLE * 0.01 * up, ACCELEROMETER_IN_ANGLE * 0.02 * up)
     )
-    left = math.hypot(GYROSCOPE_LEFT * 0.01, ACCELEROMETER_LEFT * 0.02)
+    left = math.hypot(GYROSCOPE_LEFT * 0.01, ACCELEROMETER_LEFT * 0.02, UNTESTED_SHARE)
     assert errors.of_range(320, 100.0) == pytest.approx(
         math.hypot(TILT_IN_RANGE * math.radians(0.4), left * math.radians(80)), rel=1e-6
     )
@@ -93,7 +94,7 @@ def test_scale_and_tilt_alone():
     assert errors.of_speed(speed, gate, 100.0) == pytest.approx(
         speed * math.hypot(math.sqrt(2) * SHORT_TERM_RAD / width, left), rel=1e-6
     )
-    share = math.hypot(GYROSCOPE_IN_RATE * 0.01, ACCELEROMETER_IN_RATE * 0.02, RATE_LEFT)
+    share = math.hypot(GYROSCOPE_IN_RATE * 0.01, ACCELEROMETER_IN_RATE * 0.02, RATE_LEFT, UNTESTED_SHARE)
     assert errors.of_rate(-speed) == pytest.approx(share * speed)
 
 

@@ -265,9 +265,8 @@ def _effect(
     pairs: tuple[FloatArray, FloatArray],
     reps: Mapping[int, RepsOfSet],
 ) -> tuple[str, Effect | None]:
-    read = [[reps[number] for number in group.set_ids if number in reps] for group in (first, second)]
-    all_read = [len(known) for known in read] == [len(first.sets), len(second.sets)]
-    shared = measuring_se(read[0], read[1], measure.key) if all_read and is_rep_measure(measure) else 0.0
+    read = [_read(group, reps) for group in (first, second)]
+    shared = measuring_se(read[0], read[1], measure.key) if all(read) and is_rep_measure(measure) else 0.0
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
         a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in known[0].reps} for known in read)
         both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
@@ -277,6 +276,14 @@ def _effect(
     values = [as_table(group.sets, measure).of(measure) for group in (first, second)]
     known = [found[~np.isnan(found)] for found in values]
     return "set", independent_effect(known[0], known[1], shared) if all(map(len, known)) else None
+
+
+def _read(group: Group, reps: Mapping[int, RepsOfSet]) -> list[RepsOfSet]:
+    """Reps of a group's sets; none where some were not read."""
+    if len(group.sets) > MOST_READ:
+        return []
+    found = [reps[number] for number in group.set_ids if number in reps]
+    return found if len(found) == len(group.sets) else []
 
 
 def session_pairs(first: Group, second: Group, measure: SetMeasure) -> tuple[FloatArray, FloatArray]:

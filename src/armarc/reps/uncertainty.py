@@ -56,6 +56,9 @@ into the arm's direction it would be a whole radian. This and the following were
 SHOULDER_IN_SPEED, SHOULDER_ON_RIGID, SHOULDER_MOST = 0.6, 0.08, 0.06
 """Share of a start velocity for each share of the raise's acceleration that the shoulder itself made, beyond what a
 swing of 4 cm and noise make of it; and the most of it: trunks that tip more are seen to set off no worse."""
+UNTESTED_SHARE = 0.02
+"""Share of a range and of a speed that body, elbow and skin leave in an angle that raises no arm: nothing in such a
+set shows them (working limit: 1–3 % in flies and rotations of bodies simulated outside the project)."""
 STEP_IN_ANGLE, STEP_IN_RANGE = 0.3, 0.12
 """Shares of a strap's slip (rad) in an angle; in a range, and in a speed as a share of it."""
 WOBBLE_AT_THE_ENDS = 0.7
@@ -131,6 +134,11 @@ class AngleErrors:
         """Whether θ counts from the vertical; the zero of any other angle is arbitrary and has no error."""
         return self.up is not None
 
+    @property
+    def untested_share(self) -> float:
+        """What a body leaves in a range or a speed where no test of it exists, as a share."""
+        return 0.0 if self.has_zero else UNTESTED_SHARE
+
     def of_angle(self, at: int) -> float:
         """Standard error of θ at a sample, rad."""
         # What a scale error does comes with the way up from the hanging arm.
@@ -161,6 +169,7 @@ class AngleErrors:
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
                 TILT_IN_RANGE * self.tilt_rad,
+                self.untested_share * moved,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
                 *self._spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
@@ -187,6 +196,7 @@ class AngleErrors:
                 self.shoulder_share * speed_rad_s,
                 STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
+                self.untested_share * speed_rad_s,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
                 *self._spread([near, far, low], worth, linear=self.beside),
@@ -201,6 +211,7 @@ class AngleErrors:
                 self.unexplained_rad / self.body.swept_rad,
                 self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
+                self.untested_share,
                 GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
                 ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
                 RATE_LEFT,
