@@ -4,12 +4,17 @@ configuration."""
 import os
 
 import pytest
+from hypothesis import settings
 
 from armarc.computer import CONFIG_VARIABLE
 
 # The programs that tests start, and the workers, find armarc compiled, as it is on everybody's machine: compiling it
 # anew is up to a third of a start.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# The same examples in every run: a run tells of the code, not of its luck. Others: --hypothesis-profile=default.
+settings.register_profile("same", derandomize=True)
+settings.load_profile("same")
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -28,6 +33,8 @@ def pytest_collection_modifyitems(config, items):
     """
     for item in items:
         where = item.path.parent if item.path.parent.name == "device" else item.path
+        if where is not item.path:  # all stories are told in the name of the first one
+            item.add_marker(pytest.mark.timeout(600))
         item.add_marker(pytest.mark.xdist_group(str(where.relative_to(config.rootpath))))
     if "slow" in (config.getoption("-m") or ""):
         return

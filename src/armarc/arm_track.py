@@ -19,16 +19,12 @@ from armarc.motion import (
     LeverArm,
     Mounting,
     Orientation,
-    angle_about,
     choose_mounting,
-    dominant_axis,
     elevation,
     elevation_rate,
     find_twist,
     fit_lever_arm,
     fuse,
-    horizontal_angle,
-    horizontal_rate,
     low_pass,
     sensor_axis,
     up_in_sensor,
@@ -37,9 +33,9 @@ from armarc.motion.bent_elbow import off_plane
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
 from armarc.motion.mounting import ArmEvidence, place_of
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
-from armarc.motion.quaternions import rotate
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
+from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
 from armarc.recording import FloatArray, Piece
 
 RATE_CUTOFF_HZ = 6.0
@@ -50,15 +46,11 @@ LONGEST_KEPT_S = 1200.0
 """Of a longer piece the dead reckoning, half as large again as the recording, is made anew for every fusion."""
 SETTLED_M = 0.004
 """A lever arm that moved by less than this between two rounds has settled."""
-MOVING_RAD_S = math.radians(20)
-QUIET_RAD_S = math.radians(8)
 HANGS_BEFORE_S, HANGS_AFTER_S = 1.0, 0.3
 """How far around the lowest instant between two reps the arm is looked for at rest …"""
 STILL_S, STILL_RAD_S = 0.1, math.radians(5)
 """… for so long; a sensor that turns slower than the second is as good as still."""
 TWIST_AGREES_RAD = math.radians(10)
-UPRIGHT_AXIS = 0.7
-"""Vertical share of the dominant axis above which a horizontal angle makes sense."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +111,8 @@ def track(
         for _ in range(2):
             if lever is None:
                 break
+            del orientation
+            workings.orientation, workings.equations = None, {}  # the next one needs the room
             orientation = _fused(piece, choices, lever, workings)
             notes.clear()
             known = lever
@@ -134,7 +128,10 @@ def track(
     if coordinate == "elevation":
         angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
     else:
-        angle, rate, coordinate = _turned(orientation, omega, mounting, coordinate, windows, notes)
+        sets = [] if windows is None else list(zip(windows.ranges, windows.bottoms, strict=True))
+        angle, rate, coordinate = turned_angle(
+            orientation.quaternion, omega, mounting.arm_axis, coordinate, sets, notes
+        )
     del up  # the filters need the room
     if coordinate != "elevation":
         notes.append(
@@ -325,66 +322,3 @@ def _stillest(speed: FloatArray, rate_hz: float, bottoms: tuple[int, ...]) -> li
 def _mean_direction(vectors: FloatArray) -> FloatArray:
     mean = vectors.mean(axis=0)
     return np.asarray(mean / max(float(np.linalg.norm(mean)), 1e-9))
-
-
-def _turned(
-    orientation: Orientation,
-    omega: FloatArray,
-    mounting: Mounting,
-    coordinate: str,
-    windows: SetWindows | None,
-    notes: list[str],
-) -> tuple[FloatArray, FloatArray, str]:
-    """Horizontal or movement angle, its rate, and which of the two it became."""
-    turning = rotate(orientation.quaternion, omega)
-    moving = np.sqrt(np.einsum("ij,ij->i", turning, turning)) > MOVING_RAD_S
-    used = moving.astype(float)
-    if windows is not None:
-        inside = np.zeros(len(used), bool)
-        for first, stop in windows.ranges:
-            inside[first:stop] = True
-        used = used * inside
-    axis, share = dominant_axis(turning, used if used.any() else None)
-    if coordinate == "horizontal":
-        if abs(axis[2]) >= UPRIGHT_AXIS:
-            arm = rotate(orientation.quaternion, np.broadcast_to(mounting.arm_axis, omega.shape))
-            level = float(np.median(np.abs(arm[moving, 2]))) if moving.any() else 1.0
-            if level < 0.8:
-                angle, rate = horizontal_angle(arm), horizontal_rate(arm, turning)
-                sign = resting_sign(angle, rate)
-                return sign * angle, sign * rate, "horizontal"
-            axis = np.array([0.0, 0.0, 1.0])
-        else:
-            notes.append(
-                "the movement does not turn about the vertical: measured as the angle about its own dominant axis"
-            )
-    if share < 0.6:
-        notes.append(
-            f"only {100 * share:.0f} % of the movement turns about one axis: the movement angle is a rough measure"
-        )
-    angle, rate = angle_about(orientation.quaternion, axis), turning @ axis
-    sign = resting_sign(angle, rate)
-    return sign * angle, sign * rate, "movement"
-
-
-def resting_sign(angle_rad: FloatArray, rate_rad_s: FloatArray) -> float:
-    """Decide which end of a movement is its bottom: the one the arm rests at, else the one it starts from.
-
-    Returns
-    -------
-    float
-        +1 when the angle already rises from the bottom, −1 when it has to be turned round.
-    """
-    moving = np.flatnonzero(np.abs(rate_rad_s) > MOVING_RAD_S)
-    if len(moving) == 0:
-        return 1.0
-    part = angle_rad[moving[0] : moving[-1] + 1]
-    low, high = np.quantile(part, [0.05, 0.95])
-    if high - low < 1e-6:
-        return 1.0
-    quiet = np.abs(rate_rad_s[moving[0] : moving[-1] + 1]) < QUIET_RAD_S
-    place = (part - low) / (high - low)
-    at_low, at_high = float((quiet & (place < 0.35)).sum()), float((quiet & (place > 0.65)).sum())
-    if max(at_low, at_high) > 2 * min(at_low, at_high) + 1:
-        return 1.0 if at_low > at_high else -1.0
-    return 1.0 if (angle_rad[moving[0]] - low) / (high - low) < 0.5 else -1.0

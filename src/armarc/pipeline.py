@@ -12,7 +12,7 @@ from armarc import __version__
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
-from armarc.motion import ArmMotion, remove_drift
+from armarc.motion import ArmMotion
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
@@ -23,6 +23,7 @@ from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
+from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.sensor.noise_seen import tolerance_seen
@@ -197,8 +198,9 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
             sets.extend(found)
             motion_of_set.extend([len(motions) - 1] * len(found))
     warnings.extend(note for motion in motions for note in motion.notes)
-    for motion in motions:
-        warnings.extend(hand_axis_notes(choices, motion.mounting))
+    sets, doubts = doubt_planes(sets, choices.exercise)
+    warnings.extend(doubts)
+    warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
@@ -233,16 +235,15 @@ def _measure_piece(
         return motion, [], left_out_movements(counted.left_out, motion)
     windows = _windows(motion, counted.sets)
     del motion  # larger than the recording, and worked out anew
-    motion = _settled(piece, choices, windows, workings)
+    motion = track(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
         counted = _counted(motion, replace(rules, arm_axis=upright))
         if counted.sets:
             windows = _windows(motion, counted.sets)
-            motion = _settled(piece, choices, windows, workings)
+            motion = track(piece, choices, windows, workings)
     lever = workings.lever
     del workings  # as large again
-    motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
         nowhere = unplaced(counted.sets, ())
@@ -268,11 +269,6 @@ def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
     )
 
 
-def _settled(piece: Piece, choices: Choices, windows: SetWindows, workings: Workings) -> ArmMotion:
-    """The second pass: mounting and orientation from the sets themselves."""
-    return _without_drift(track(piece, choices, windows, workings), windows)
-
-
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
     """Direction of the arm when it shows that what was taken for the bottom of a set's reps is their top.
 
@@ -286,16 +282,6 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
         for group in counted.sets
     ]
     return motion.mounting.arm_axis if min(rises) < 0 else None
-
-
-def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
-    """Turn an angle without an absolute zero so that it rises with the reps."""
-    if motion.coordinate == "elevation" or not counted.sets:
-        return motion
-    rises = [motion.angle_rad[m.top] - motion.angle_rad[m.bottom] for group in counted.sets for m in group]
-    if float(np.median(rises)) >= 0:
-        return motion
-    return replace(motion, angle_rad=-motion.angle_rad, angle_rate_rad_s=-motion.angle_rate_rad_s)
 
 
 def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:
@@ -329,14 +315,6 @@ def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:
     if not movements[-1].is_open:
         at.append(movements[-1].bottom_after)
     return tuple(dict.fromkeys(at))
-
-
-def _without_drift(motion: ArmMotion, windows: SetWindows) -> ArmMotion:
-    """Straighten an angle that has no absolute reference, set by set."""
-    if motion.coordinate == "elevation" or not windows.bottoms:
-        return motion
-    longest = max(windows.bottoms, key=len)
-    return replace(motion, angle_rad=remove_drift(motion.angle_rad, np.asarray(longest)))
 
 
 def _front_raise(

@@ -10,7 +10,9 @@ of start velocity (°/s), range and top (°), body swing (cm); share of errors w
 mean of these standard errors; silent large errors: beyond two standard errors and twice the mark, on a rep without a
 flag and in a recording without a warning that the rigid arm on the same seed does not get as well.
 
-Second table: whole recordings from the start button to the stop button with walking and handling.
+Second table: share of errors within one / two standard errors for the other measures that have one.
+
+Third table: whole recordings from the start button to the stop button with walking and handling.
 """
 
 from __future__ import annotations
@@ -40,6 +42,11 @@ BAND_DEG_S = (45.0, 70.0)
 MARKS = {"start_velocity_deg_s": 3.0, "rom_deg": 2.5, "top_deg": 2.2}
 """Errors wanted on people; for the swing a fifth of it and at least one centimetre."""
 KEYS = (*MARKS, "body_swing_cm")
+FURTHER = (
+    *("bottom_deg", "concentric_s", "hold_s", "eccentric_s", "time_under_tension_s"),
+    *("mean_concentric_deg_s", "mean_eccentric_deg_s", "peak_concentric_deg_s", "peak_eccentric_deg_s"),
+    *("time_to_peak_s", "loaded_range_s", "plane_deg", "hand_rotation_deg"),
+)
 
 
 @dataclass
@@ -58,6 +65,7 @@ class Tally:
     errors: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
     ratios: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
     sizes: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in KEYS})
+    further: dict[str, list[float]] = field(default_factory=lambda: {key: [] for key in FURTHER})
     silent: int = 0
     large: int = 0
     values: int = 0
@@ -78,6 +86,8 @@ class Tally:
             "values",
         ):
             setattr(self, name, getattr(self, name) + getattr(other, name))
+        for key in FURTHER:
+            self.further[key] = self.further[key] + other.further[key]
         for key in KEYS:
             self.errors[key] = self.errors[key] + other.errors[key]
             self.ratios[key] = self.ratios[key] + other.ratios[key]
@@ -136,6 +146,10 @@ def tally(record: dict, truth: Truth, usual_warnings: set[str], name: str) -> Ta
             if abs(error) > 2 * mark and abs(error) > 2 * (se or 0.0):
                 out.large += 1
                 out.silent += not warned and not rep["quality"]
+        for key in FURTHER:
+            value, actual, se = rep[key], true[key], rep.get(f"{key}_se")
+            if value is not None and actual is not None and se:
+                out.further[key].append(abs(value - actual) / se)
     return out
 
 
@@ -179,7 +193,7 @@ def bodies(each: int, first_seed: int) -> None:
     print(f"{each} bodies of each kind; RMSE in °/s, °, °, cm; then % within 1/2 standard errors ±mean")
     print(HEAD)
     usual: dict[int, set[str]] = {}
-    together, missed = Tally(), []
+    together, missed, tallies = Tally(), [], {}
     for kind in SCENARIOS:
         total = Tally()
         for seed in range(first_seed, first_seed + each):
@@ -188,12 +202,17 @@ def bodies(each: int, first_seed: int) -> None:
                 usual[seed] = without_figures(record["warnings"])
             total += tally(record, truth, usual[seed], f"{kind} {seed}")
         row("rigid arm" if kind == "rigid" else kind, total)
+        tallies[kind] = total
         missed += total.miscounted
         if kind != "rigid":
             together += total
     row("all but rigid", together)
     for text in missed:
         print("  ", text)
+    print(f"\n{'% within 1/2 SE':<24}" + "".join(f"{kind:>17}" for kind in tallies))
+    for key in FURTHER:
+        cells = (within(t.further[key], t.further[key]).split(" ")[0] for t in tallies.values())
+        print(f"{key:<24}" + "".join(f"{cell:>17}" for cell in cells), flush=True)
 
 
 def button_to_button(count: int, first_seed: int) -> None:

@@ -13,14 +13,10 @@ from armarc.motion import ArmMotion, Mounting, Orientation
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.phases import Instants
 from armarc.reps.swing import swings_of_set
+from invented_sets import ramp
 
 HZ = 100.0
 UP, HOLD, DOWN, REST = 130, 30, 200, 90
-
-
-def ramp(tau):
-    tau = np.clip(tau, 0.0, 1.0)
-    return tau**3 * (10 - 15 * tau + 6 * tau**2)
 
 
 def push(tau):

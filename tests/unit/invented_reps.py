@@ -11,16 +11,7 @@ import numpy as np
 
 from armarc.reps.movements import Movement
 from armarc.reps.turning import turning_points
-
-
-def ramp(tau):
-    tau = np.clip(tau, 0.0, 1.0)
-    return tau**3 * (10 - 15 * tau + 6 * tau**2)
-
-
-def ramp_rate(tau):
-    inside = (tau > 0) & (tau < 1)
-    return np.where(inside, 30 * tau**2 * (1 - tau) ** 2, 0.0)
+from invented_sets import ramp, ramp_rate
 
 
 @dataclass(frozen=True)

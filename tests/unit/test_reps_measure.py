@@ -188,3 +188,36 @@ def test_a_set_without_pauses_is_no_bounce():
     t = np.arange(1400) / 100
     angle = np.radians(50 - 40 * np.cos(2 * np.pi * np.clip(t - 1, 0, 12) / 4))
     assert flags(reps_of(Curve(100.0, angle, np.gradient(angle, 0.01), ())))[0] == ()
+
+
+@pytest.mark.parametrize("rest_s", [0.3, 2.0])
+def test_a_press_begins_where_its_other_reps_do_and_not_where_the_weight_came_from(rest_s):
+    press = raises((150.0,) * 4, bottom_deg=60, pause_s=0.4, still_s=rest_s, after_s=rest_s)
+    lift = np.linspace(0, 1, 101)
+    angle = np.radians(10 + 50 * ramp(lift))
+    rate = np.radians(50 * 30 * lift**2 * (1 - lift) ** 2)
+    curve = Curve(
+        press.rate_hz,
+        np.concatenate([angle, press.angle_rad, angle[::-1]]),
+        np.concatenate([rate, press.rate_rad_s, -rate[::-1]]),
+        (),
+    )
+    reps = reps_of(curve)
+    assert len(reps) == 4
+    for rep in reps:
+        assert DEG(rep.bottom_rad) == pytest.approx(60, abs=0.5)
+        assert DEG(rep.rom_rad) == pytest.approx(90, abs=0.5)
+        assert rep.concentric_s == pytest.approx(reps[1].concentric_s, abs=0.02)
+        assert rep.eccentric_s == pytest.approx(reps[1].eccentric_s, abs=0.02)
+
+
+def test_a_first_rep_from_somewhat_lower_keeps_its_own_bottom():
+    curve = raises((90.0,) * 4, bottom_deg=20)
+    low = np.radians(-8 * (1 - ramp(np.linspace(0, 1, 90))))
+    angle, rate = curve.angle_rad.copy(), curve.rate_rad_s.copy()
+    angle[110:200] += low  # a dip just before the first rise is well on its way
+    rate[110:200] += np.gradient(low) * curve.rate_hz
+    angle[:110] -= np.radians(8)
+    first, *others = reps_of(Curve(curve.rate_hz, angle, rate, ()))
+    assert DEG(first.bottom_rad) == pytest.approx(12, abs=0.5)
+    assert [DEG(rep.bottom_rad) for rep in others] == pytest.approx([20] * 3, abs=0.5)

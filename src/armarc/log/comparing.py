@@ -27,8 +27,9 @@ MEASURING_WORDS = (
     "The intervals have room for what is measured wrongly in the same way in every rep of a set; sets of one "
     "recording share most of it, a strap put on anew does not."
 )
-MOST_READ = 200
-"""Groups with more sets than this come from so many recordings that their scatter shows the errors of measuring."""
+MOST_READ, MOST_READ_IN_ALL = 200, 2000
+"""Sets of a group, and of all groups, whose reps are read: larger groups come from so many recordings that their
+scatter shows the errors of measuring."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,8 +184,11 @@ def group_by(
 
 
 def sets_to_read(groups: Sequence[Group]) -> list[int]:
-    """Sets whose reps a comparison wants: for single sets, and for what measuring adds to small groups."""
-    return [set_id for group in groups if len(group.sets) <= MOST_READ for set_id in group.set_ids]
+    """Sets whose reps a comparison wants: of single sets, and of small groups for what measuring adds."""
+    small = [group for group in groups if len(group.sets) <= MOST_READ]
+    if sum(len(group.sets) for group in small) > MOST_READ_IN_ALL:
+        small = [group for group in small if len(group.sets) == 1]
+    return [set_id for group in small for set_id in group.set_ids]
 
 
 def compare(
@@ -261,9 +265,8 @@ def _effect(
     pairs: tuple[FloatArray, FloatArray],
     reps: Mapping[int, RepsOfSet],
 ) -> tuple[str, Effect | None]:
-    read = [[reps[number] for number in group.set_ids if number in reps] for group in (first, second)]
-    all_read = [len(known) for known in read] == [len(first.sets), len(second.sets)]
-    shared = measuring_se(read[0], read[1], measure.key) if all_read and is_rep_measure(measure) else 0.0
+    read = [_read(group, reps) for group in (first, second)]
+    shared = measuring_se(read[0], read[1], measure.key) if all(read) and is_rep_measure(measure) else 0.0
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
         a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in known[0].reps} for known in read)
         both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
@@ -273,6 +276,14 @@ def _effect(
     values = [as_table(group.sets, measure).of(measure) for group in (first, second)]
     known = [found[~np.isnan(found)] for found in values]
     return "set", independent_effect(known[0], known[1], shared) if all(map(len, known)) else None
+
+
+def _read(group: Group, reps: Mapping[int, RepsOfSet]) -> list[RepsOfSet]:
+    """Reps of a group's sets; none where some were not read."""
+    if len(group.sets) > MOST_READ:
+        return []
+    found = [reps[number] for number in group.set_ids if number in reps]
+    return found if len(found) == len(group.sets) else []
 
 
 def session_pairs(first: Group, second: Group, measure: SetMeasure) -> tuple[FloatArray, FloatArray]:

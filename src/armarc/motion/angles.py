@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply
+from armarc.motion.quaternions import cached_pieces, conjugate, multiply
 from armarc.recording import FloatArray
 
 UNDEFINED_BELOW_RAD = math.radians(20)
@@ -16,8 +16,7 @@ UNDEFINED_BELOW_RAD = math.radians(20)
 def up_in_sensor(quaternion: FloatArray) -> FloatArray:
     """Global up in sensor axes, shape (n, 3): the third row of the rotation matrix."""
     up = np.empty((len(quaternion), 3))
-    for first in range(0, len(up), CACHED_ROWS):
-        part = slice(first, first + CACHED_ROWS)
+    for part in cached_pieces(len(up)):
         w, x, y, z = np.ascontiguousarray(quaternion[part].T)
         up[part, 0] = 2 * (x * z - w * y)
         up[part, 1] = 2 * (y * z + w * x)
@@ -92,14 +91,14 @@ def dominant_axis(
     return vectors[:, 2], float(values[2]) / total if total > 0 else 0.0
 
 
-def angle_about(quaternion: FloatArray, axis: FloatArray) -> FloatArray:
-    """Rotation about a global axis since the first sample, shape (n,), rad, unwrapped.
+def angle_about(quaternion: FloatArray, axis: FloatArray, origin: int = 0) -> FloatArray:
+    """Rotation about a global axis since sample `origin`, shape (n,), rad, unwrapped.
 
-    The twist part of the swing–twist split of ``q(t)·q(0)*``.
+    The twist part of the swing–twist split of ``q(t)·q(origin)*``.
     """
-    relative = multiply(quaternion, np.broadcast_to(conjugate(quaternion[:1]), quaternion.shape))
-    half = np.arctan2(relative[:, 1:] @ axis, relative[:, 0])
-    return np.unwrap(2 * half)
+    relative = multiply(quaternion, np.broadcast_to(conjugate(quaternion[[origin]]), quaternion.shape))
+    angle = np.unwrap(2 * np.arctan2(relative[:, 1:] @ axis, relative[:, 0]))
+    return np.asarray(angle - angle[origin])
 
 
 def plane_of_elevation(arm_direction: FloatArray, forward_heading_rad: FloatArray, side: str) -> FloatArray:

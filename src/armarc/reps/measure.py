@@ -14,7 +14,7 @@ from armarc.reps.crossings import value_at
 from armarc.reps.lowering import least_held
 from armarc.reps.momentum import start_ratio
 from armarc.reps.movements import Movement
-from armarc.reps.phases import Instants, find_instants, gate_passage
+from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
 from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.swing import NOT_YET, Swing
@@ -25,6 +25,11 @@ PLANE_FROM_RAD = math.radians(30)
 BOUNCE_SHARE = 0.5
 BOUNCE_PAUSE_S = 0.05
 COARSE_GATE_SAMPLES = 3.0
+LEAST_BETWEEN = 2
+"""So many bottoms between reps show where the others begin."""
+BROUGHT_UP_SHARE = 0.25
+"""A bottom this share of the range below the others is where the weight came from or went to (working limit: a press
+begins half its range above the hanging arm, bottoms of raises differ by up to a tenth)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,21 +41,56 @@ class RawRep:
 
 
 def bound_reps(motion: ArmMotion, movements: tuple[Movement, ...]) -> list[RawRep]:
-    """Find the instants of every movement; movements without a proper rise fall out."""
-    raw = []
-    for m in movements:
-        instants = find_instants(
-            motion.angle_rad,
-            motion.angle_rate_rad_s,
-            m.earliest,
-            m.top,
-            m.latest + 1,
-            motion.rate_hz,
-            is_begun=m.is_begun,
-        )
-        if instants is not None:
-            raw.append(RawRep(movement=m, instants=instants))
+    """Find the instants of every movement; movements without a proper rise fall out.
+
+    The weight comes up to where a press begins, and goes down from there after its last rep: where a set's first or
+    last rep would begin or end far below the others, it does so at its rest nearest to the top.
+    """
+    raw = [
+        RawRep(movement=m, instants=found) for m in movements if (found := _instants(motion, m)) is not None
+    ]
+    between = [one.instants.bottom_after_rad for one in raw[:-1]]
+    if len(between) < LEAST_BETWEEN:
+        return raw
+    usual = float(np.median(between))
+    first, last = raw[0], raw[-1]
+    if not first.movement.is_begun and _is_far_below(first.instants.bottom_rad, usual, first):
+        rests = _rests(motion, first, usual, first.movement.earliest, first.movement.top)
+        raw[0] = _bounded(motion, first, replace(first.movement, earliest=rests[-1]) if len(rests) else None)
+    if not last.movement.is_open and _is_far_below(last.instants.bottom_after_rad, usual, last):
+        rests = _rests(motion, last, usual, last.movement.top, last.movement.latest)
+        raw[-1] = _bounded(motion, last, replace(last.movement, latest=rests[0]) if len(rests) else None)
     return raw
+
+
+def _is_far_below(bottom_rad: float, usual_rad: float, rep: RawRep) -> bool:
+    return usual_rad - bottom_rad > BROUGHT_UP_SHARE * (rep.instants.top_rad - usual_rad)
+
+
+def _rests(motion: ArmMotion, rep: RawRep, usual_rad: float, first: int, stop: int) -> list[int]:
+    """Samples in which the arm rests no higher than a set's usual bottom and some of its range."""
+    low = usual_rad + DOWN_SHARE * (rep.instants.top_rad - usual_rad)
+    rests = np.abs(motion.angle_rate_rad_s[first:stop]) <= ON_RATE_RAD_S
+    rests &= motion.angle_rad[first:stop] <= low
+    return (first + np.flatnonzero(rests)).tolist()
+
+
+def _bounded(motion: ArmMotion, before: RawRep, movement: Movement | None) -> RawRep:
+    """A rep bounded anew within narrower limits; as it was where they hold no rep."""
+    instants = None if movement is None else _instants(motion, movement)
+    return before if movement is None or instants is None else RawRep(movement=movement, instants=instants)
+
+
+def _instants(motion: ArmMotion, m: Movement) -> Instants | None:
+    return find_instants(
+        motion.angle_rad,
+        motion.angle_rate_rad_s,
+        m.earliest,
+        m.top,
+        m.latest + 1,
+        motion.rate_hz,
+        is_begun=m.is_begun,
+    )
 
 
 def measure_rep(
@@ -185,10 +225,6 @@ def _further_errors(
     """Standard errors of times, rates and directions, by the field of `Rep` they belong to."""
     angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
     at, top = raw.instants, raw.movement.top
-    start, top_start, top_end, end = (
-        errors.of_instant(rate, x, is_top=is_top)
-        for x, is_top in ((at.start, False), (at.top_start, True), (at.top_end, True), (at.end, False))
-    )
     first, last = math.floor(at.start), math.ceil(at.end)
     up_s, down_s = (at.top_start - at.start) / hz, (at.end - at.top_end) / hz
     up = value_at(angle, at.top_start) - value_at(angle, at.start)
@@ -197,6 +233,15 @@ def _further_errors(
     bent = 0.0 if errors.is_fitted else range_se / max(at.top_rad - at.bottom_rad, 1e-6)
     raising, lowering = rate[first : top + 1], rate[top : last + 1]
     fastest = int(raising.argmax())
+    start, top_start, top_end, end = (
+        errors.of_instant(rate, x, peak, duration_s, is_top=is_top)
+        for x, peak, duration_s, is_top in (
+            (at.start, float(raising[fastest]), up_s, False),
+            (at.top_start, float(raising[fastest]), up_s, True),
+            (at.top_end, float(-lowering.min()), down_s, True),
+            (at.end, float(-lowering.min()), down_s, False),
+        )
+    )
     return {
         "bottom_se_rad": bottom_se if errors.has_zero else None,
         "concentric_se_s": math.hypot(start, top_start),
