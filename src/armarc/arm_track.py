@@ -35,7 +35,7 @@ from armarc.motion.mounting import ArmEvidence, place_of
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
-from armarc.motion.turned import MOVING_RAD_S, QUIET_RAD_S, turned_angle
+from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
 from armarc.recording import FloatArray, Piece
 
 RATE_CUTOFF_HZ = 6.0
@@ -111,6 +111,8 @@ def track(
         for _ in range(2):
             if lever is None:
                 break
+            del orientation
+            workings.orientation, workings.equations = None, {}  # the next one needs the room
             orientation = _fused(piece, choices, lever, workings)
             notes.clear()
             known = lever
@@ -126,9 +128,9 @@ def track(
     if coordinate == "elevation":
         angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
     else:
-        ranges = () if windows is None else windows.ranges
+        sets = [] if windows is None else list(zip(windows.ranges, windows.bottoms, strict=True))
         angle, rate, coordinate = turned_angle(
-            orientation.quaternion, omega, mounting.arm_axis, coordinate, ranges, notes
+            orientation.quaternion, omega, mounting.arm_axis, coordinate, sets, notes
         )
     del up  # the filters need the room
     if coordinate != "elevation":

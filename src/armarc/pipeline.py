@@ -12,8 +12,7 @@ from armarc import __version__
 from armarc.arm_track import SetWindows, Workings, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
-from armarc.motion import ArmMotion, remove_drift
-from armarc.motion.turned import risen
+from armarc.motion import ArmMotion
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
@@ -236,19 +235,19 @@ def _measure_piece(
         return motion, [], left_out_movements(counted.left_out, motion)
     windows = _windows(motion, counted.sets)
     del motion  # larger than the recording, and worked out anew
-    motion = _settled(piece, choices, windows, workings)
+    motion = track(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
         counted = _counted(motion, replace(rules, arm_axis=upright))
         if counted.sets:
             windows = _windows(motion, counted.sets)
-            motion = _settled(piece, choices, windows, workings)
+            motion = track(piece, choices, windows, workings)
     lever = workings.lever
     del workings  # as large again
-    motion = _rising(motion, counted)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
-        return motion, [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion)
+        nowhere = unplaced(counted.sets, ())
+        return motion, [], left_out_movements([*counted.left_out, *nowhere], motion)
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
@@ -270,11 +269,6 @@ def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
     )
 
 
-def _settled(piece: Piece, choices: Choices, windows: SetWindows, workings: Workings) -> ArmMotion:
-    """The second pass: mounting and orientation from the sets themselves."""
-    return _without_drift(track(piece, choices, windows, workings), windows)
-
-
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
     """Direction of the arm when it shows that what was taken for the bottom of a set's reps is their top.
 
@@ -288,16 +282,6 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
         for group in counted.sets
     ]
     return motion.mounting.arm_axis if min(rises) < 0 else None
-
-
-def _rising(motion: ArmMotion, counted: Counted) -> ArmMotion:
-    """Turn an angle without an absolute zero so that it rises with the reps, set by set where each has its axis."""
-    if motion.coordinate == "elevation" or not counted.sets:
-        return motion
-    reps = [tuple((m.bottom, m.top, m.bottom_after) for m in group) for group in counted.sets]
-    reps = reps if motion.coordinate == "movement" else [sum(reps, ())]
-    angle, rate = risen(motion.angle_rad, motion.angle_rate_rad_s, reps)
-    return replace(motion, angle_rad=angle, angle_rate_rad_s=rate)
 
 
 def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:
@@ -331,14 +315,6 @@ def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:
     if not movements[-1].is_open:
         at.append(movements[-1].bottom_after)
     return tuple(dict.fromkeys(at))
-
-
-def _without_drift(motion: ArmMotion, windows: SetWindows) -> ArmMotion:
-    """Straighten an angle that has no absolute reference, set by set."""
-    if motion.coordinate == "elevation" or not windows.bottoms:
-        return motion
-    longest = max(windows.bottoms, key=len)
-    return replace(motion, angle_rad=remove_drift(motion.angle_rad, np.asarray(longest)))
 
 
 def _front_raise(

@@ -70,14 +70,14 @@ def _outside(value: Any, factor: float, decimals: int) -> Any:
         return round(value * factor, decimals) + 0.0 if math.isfinite(value) else None
     if value is None or isinstance(value, str | int):
         return value
+    if isinstance(value, list | tuple):
+        return [_outside(part, factor, decimals) for part in value]
     if is_dataclass(value):
         return published(value)
     if isinstance(value, Mapping):
         return {name: _outside(part, factor, decimals) for name, part in value.items()}
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, list | tuple):
-        return [_outside(part, factor, decimals) for part in value]
     return value
 
 

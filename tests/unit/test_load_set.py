@@ -15,7 +15,7 @@ from armarc.api import process
 from armarc.load.arm import arm_body
 from armarc.load.comparison import at_heights, compare, ideal_template, matched, measured_template, middle_rep
 from armarc.load.lifter import Lifter
-from armarc.load.measures import integral_between
+from armarc.load.measures import integrals_up_to
 from armarc.load.mechanics import ArmKinematics, Dynamics, dynamics, loaded_arm, movement_axis
 from armarc.load.records import load_record, rep_load_record
 from armarc.load.resistance import Cable, Dumbbell
@@ -26,6 +26,11 @@ from armarc.reps.lowering import lowering_window, lowest_tenth
 from armarc.simulate import SimulationOptions, Truth, plan_session, simulate_session
 
 LOADED = (math.radians(30), math.radians(60))
+
+
+def between(time_s: np.ndarray, values: np.ndarray, start_s: float, stop_s: float) -> float:
+    start, stop = integrals_up_to(time_s, values, (start_s, stop_s))
+    return float(stop - start)
 
 
 @cache
@@ -80,16 +85,14 @@ def test_against_the_truth(swing_m: float) -> None:
     time_s, true = true_dynamics(truth, axis)
     assert len(found.reps) == len(truth.sets[0].reps)
     for rep, real in zip(found.reps, truth.sets[0].reps, strict=True):
-        work = integral_between(time_s, true.moment_power_w, real.start_s, real.top_start_s)
-        mean = integral_between(time_s, true.moment_n_m, real.start_s, real.end_s) / (
-            real.end_s - real.start_s
-        )
+        work = between(time_s, true.moment_power_w, real.start_s, real.top_start_s)
+        mean = between(time_s, true.moment_n_m, real.start_s, real.end_s) / (real.end_s - real.start_s)
         m = rep.measures
         assert m.concentric_work_j == pytest.approx(work, rel=0.02)
         assert m.mean_moment_n_m == pytest.approx(mean, rel=0.02)
         up = (time_s >= real.start_s) & (time_s <= real.top_start_s)
         assert m.peak_concentric_moment_n_m == pytest.approx(true.moment_n_m[up].max(), rel=0.02)
-        swing = integral_between(time_s, true.force_power_w, real.start_s, real.top_start_s)
+        swing = between(time_s, true.force_power_w, real.start_s, real.top_start_s)
         assert m.swing_work_j == pytest.approx(swing, abs=2.5)
         assert m.body_swing_work_share is not None
         assert m.body_swing_work_share == pytest.approx(swing / (work + swing), abs=0.04)
@@ -140,8 +143,8 @@ def test_a_swing_shows_in_the_drive_though_up_and_back_cancel_over_the_concentri
     for rep, real in zip(found.reps, truth.sets[0].reps, strict=True):
         fastest = np.interp(real.peak_concentric_at_rad, *_rising(truth, real))
         window = (max(real.start_s - 0.15, 0.0), float(fastest))
-        swing = integral_between(time_s, true.force_power_w, *window)
-        whole = swing + integral_between(time_s, true.moment_power_w, *window)
+        swing = between(time_s, true.force_power_w, *window)
+        whole = swing + between(time_s, true.moment_power_w, *window)
         share = rep.measures.drive_swing_work_share
         assert share is not None
         assert share == pytest.approx(swing / whole, abs=0.03)

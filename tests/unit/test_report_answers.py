@@ -37,6 +37,13 @@ def test_starts_outside_are_counted():
     assert answer(rep(1), rep(2, "above"), rep(3, "below")) == "1 of 3 in the band (1 below, 1 above), clean."
 
 
+def test_starts_near_an_edge_of_the_band_are_counted_beside():
+    reps = (rep(1, quality=["near_edge"]), rep(2, "above", ["near_edge"]), rep(3))
+    assert answer(*reps) == "2 of 3 in the band (1 above, 2 too near an edge to be sure), clean."
+    one = SetResult(set=1, start_s=0.0, end_s=9.0, summary=summary(mean_concentric_deg_s=50.0), reps=reps)
+    assert "4 of 6 starts in the band (4 too near an edge to be sure)" in session_answer([one, one])
+
+
 def test_without_a_band_the_reps_are_counted():
     assert answer(rep(1, None), band=False) == "1 rep, clean."
 

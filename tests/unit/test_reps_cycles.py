@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from invented_reps import movements_of
 
-from armarc.reps.cycles import by_cycles, find_period
+from armarc.reps.cycles import by_cycles, find_period, miscounted
 
 RATE_HZ = 50.0
 PERIOD_S = 1.6
@@ -34,7 +34,7 @@ def grouped(angle, smallest=0.1):
 
 
 def counted(grouping, angle, omega, force):
-    return [len(group) for group in by_cycles(grouping, angle, omega, force, RATE_HZ)]
+    return [len(group) for group in by_cycles(grouping, lambda k: angle, omega, force, RATE_HZ)]
 
 
 def test_a_period_is_the_shortest_that_repeats_everything():
@@ -55,7 +55,7 @@ def test_two_turns_per_cycle_are_one_rep(small):
     angle, omega, force = row(small=small)
     by_turns = grouped(angle)
     assert len(by_turns[0]) == 2 * REPS
-    found = by_cycles(by_turns, angle, omega, force, RATE_HZ)
+    found = by_cycles(by_turns, lambda k: angle, omega, force, RATE_HZ)
     assert [len(group) for group in found] == [REPS]
     # Its top is the higher of the two.
     assert [angle[m.top] for m in found[0]] == pytest.approx([0.2] * REPS, rel=0.02)
@@ -69,7 +69,7 @@ def test_one_turn_per_cycle_is_left_as_it_was():
     omega[:, 1] = np.gradient(angle, 1 / RATE_HZ)
     force[:, 0], force[:, 2] = 9.81 * np.sin(angle), 9.81 * np.cos(angle)
     before = grouped(angle, 0.5)
-    assert by_cycles(before, angle, omega, force, RATE_HZ) == before
+    assert by_cycles(before, lambda k: angle, omega, force, RATE_HZ) == before
 
 
 def test_reps_missed_inside_a_set_are_found_by_its_cycles():
@@ -97,7 +97,7 @@ def test_where_each_cycle_of_a_set_is_counted_the_set_does_not_grow():
     before = grouped(angle)
     assert len(before[0]) == REPS
     shorter = (before[0][: REPS // 2],)
-    assert by_cycles(shorter, angle, omega, force, RATE_HZ) == shorter
+    assert by_cycles(shorter, lambda k: angle, omega, force, RATE_HZ) == shorter
 
 
 def test_a_pause_within_a_set_is_no_rep():
@@ -106,16 +106,35 @@ def test_a_pause_within_a_set_is_no_rep():
     angle, omega, force = (np.insert(v, [half] * pause, v[0], axis=0) for v in (angle, omega, force))
     before = grouped(angle)
     assert len(before[0]) == REPS
-    assert by_cycles(before, angle, omega, force, RATE_HZ) == before
+    assert by_cycles(before, lambda k: angle, omega, force, RATE_HZ) == before
+
+
+@pytest.mark.parametrize("hold", [1.3, 2.0, 2.6])
+@pytest.mark.parametrize("which", [REPS // 2, REPS - 1])
+def test_a_rep_held_for_cycles_is_one_rep(hold, which):
+    turn = 2 * np.pi * stretch(REPS * PERIOD_S) / PERIOD_S
+    top = round((which + 0.5) * PERIOD_S * RATE_HZ)
+    turn = np.insert(turn, [top] * round(hold * PERIOD_S * RATE_HZ), turn[top])
+    angle = 0.5 * (1 - np.cos(turn))
+    omega, force = np.zeros((2, len(angle), 3))
+    omega[:, 1] = np.gradient(angle, 1 / RATE_HZ)
+    force[:, 0], force[:, 2] = 9.81 * np.sin(angle), 9.81 * np.cos(angle)
+    assert counted(grouped(angle, 0.5), angle, omega, force) == [REPS]
+
+
+def test_a_turn_just_beyond_the_cut_of_its_cycle_is_counted_once():
+    assert miscounted([1, 0, 2, 1], [(0, 1, True)] * 4) == 0
+    assert miscounted([1, 0, 1, 2], [(0, 1, True)] * 4) == 2
+    assert miscounted([1, 0, 1, 2], [(0, 1, False)] * 4) == 0
 
 
 def test_a_movement_or_two_of_many_cycles_make_no_set():
     # An arm that swings as one walks has cycles as well.
     angle, omega, force = row()
     few = (grouped(angle)[0][:2],)
-    assert by_cycles(few, angle, omega, force, RATE_HZ) == few
+    assert by_cycles(few, lambda k: angle, omega, force, RATE_HZ) == few
     none = ()
-    assert by_cycles(none, angle, omega, force, RATE_HZ) == none
+    assert by_cycles(none, lambda k: angle, omega, force, RATE_HZ) == none
 
 
 def test_what_does_not_repeat_is_counted_by_its_turns():
@@ -127,7 +146,7 @@ def test_what_does_not_repeat_is_counted_by_its_turns():
     omega[:, 1] += np.gradient(angle, 1 / RATE_HZ)
     force[:, 2] += 9.81
     before = grouped(angle, 0.4)
-    assert by_cycles(before, angle, omega, force, RATE_HZ) == before
+    assert by_cycles(before, lambda k: angle, omega, force, RATE_HZ) == before
 
 
 @pytest.mark.parametrize("size", [20, 40])
@@ -135,5 +154,5 @@ def test_a_recording_of_a_moment_does_no_harm(size):
     rng = np.random.default_rng(4)
     angle = np.cumsum(rng.normal(size=size))
     omega, force = rng.normal(size=(2, size, 3))
-    found = by_cycles(grouped(angle, 0.5), angle, omega, force, RATE_HZ)
+    found = by_cycles(grouped(angle, 0.5), lambda k: angle, omega, force, RATE_HZ)
     assert all(0 <= m.bottom <= m.top <= m.bottom_after < size for group in found for m in group)

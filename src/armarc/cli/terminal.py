@@ -100,16 +100,19 @@ def indented_json(value: object, indent: int = 0) -> str:
     TypeError
         If JSON has nothing of its kind.
     """
-    write = _PLAIN_JSON.get(type(value))
-    if write is not None:
+    if (write := _plain(type(value))) is not None:
         return write(value)
     if not isinstance(value, dict | list | tuple) or not value:
         return json.dumps(value, ensure_ascii=False, allow_nan=False)
-    pad = "\n" + " " * (indent + 2)
+    pad, deep = "\n" + " " * (indent + 2), indent + 2
+    # Most of what is written are plain values: no call for each of them.
     if isinstance(value, dict):
-        parts = [f"{_text(key)}: {indented_json(one, indent + 2)}" for key, one in value.items()]
+        parts = [
+            f"{_text(key)}: {write(one) if (write := _plain(type(one))) else indented_json(one, deep)}"
+            for key, one in value.items()
+        ]
     else:
-        parts = [indented_json(one, indent + 2) for one in value]
+        parts = [write(one) if (write := _plain(type(one))) else indented_json(one, deep) for one in value]
     opening, closing = "{}" if isinstance(value, dict) else "[]"
     return f"{opening}{pad}{f',{pad}'.join(parts)}{pad[:-2]}{closing}"
 
@@ -128,3 +131,4 @@ _PLAIN_JSON: dict[type, Callable[[Any], str]] = {
     bool: ("false", "true").__getitem__,
     type(None): lambda _: "null",
 }
+_plain = _PLAIN_JSON.get

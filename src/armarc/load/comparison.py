@@ -126,7 +126,7 @@ def ideal_times(rom_rad: float, concentric_s: float, hold_s: float, eccentric_s:
 def measured_template(motion: ArmMotion, rep: Rep, plane_rad: float = 0.0) -> TemplateRep:
     """A measured rep; `plane_rad` places pulleys where the recording does not tell the plane."""
     moved = rep_motion(
-        motion, set_motion(motion), rep, shoulder_swings(motion, [rep])[0], plane_rad=plane_rad
+        motion, set_motion(motion, [rep]), rep, shoulder_swings(motion, [rep])[0], plane_rad=plane_rad
     )
     p = rep.phases
     notes = []

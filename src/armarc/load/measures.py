@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,19 +52,28 @@ def swing_share(share: float | None, se: float | None) -> SwingShare:
     return SwingShare(words="detected", share=share, se=se, floor=floor)
 
 
-def integral_between(time_s: FloatArray, values: FloatArray, start_s: float, stop_s: float) -> float:
-    """Trapezoid integral between two instants that may fall between samples."""
+def integrals_up_to(time_s: FloatArray, values: FloatArray, instants_s: Sequence[float]) -> FloatArray:
+    """Trapezoid integrals from the first sample to instants that may fall between samples.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,), s
+    values : ndarray, shape (…, n)
+    instants_s : sequence of k floats, s
+        Those beyond an end count as the end.
+
+    Returns
+    -------
+    ndarray, shape (…, k)
+    """
     steps = np.diff(time_s)
-    total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * steps)])
-
-    def upto(t: float) -> float:
-        t = min(max(t, float(time_s[0])), float(time_s[-1]))
-        i = min(int(np.searchsorted(time_s, t, side="right")) - 1, len(steps) - 1)
-        share = (t - time_s[i]) / steps[i]
-        end = values[i] + share * (values[i + 1] - values[i])
-        return float(total[i] + 0.5 * (values[i] + end) * (t - time_s[i]))
-
-    return upto(stop_s) - upto(start_s)
+    total = np.zeros(values.shape)
+    np.cumsum(0.5 * (values[..., 1:] + values[..., :-1]) * steps, axis=-1, out=total[..., 1:])
+    t = np.clip(instants_s, time_s[0], time_s[-1])
+    i = np.minimum(np.searchsorted(time_s, t, side="right") - 1, len(steps) - 1)
+    gone, before = t - time_s[i], values[..., i]
+    end = before + gone / steps[i] * (values[..., i + 1] - before)
+    return np.asarray(total[..., i] + 0.5 * (before + end) * gone)
 
 
 def inside_share(angle_rad: FloatArray, window: tuple[float, float]) -> FloatArray:
@@ -113,11 +123,15 @@ def load_measures(
     under_load = (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9) | rising
     at = int(np.flatnonzero(under_load)[np.argmax(moment[under_load])])
     up_at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
-    impulse = integral_between(time_s, moment, p.start_s, p.end_s)
-    work = integral_between(time_s, done.moment_power_w, p.start_s, p.top_start_s)
+    courses = [moment, done.moment_power_w, moment * np.gradient(angle_rad, time_s)]
+    if swing_power_w is not None:
+        courses.append(swing_power_w)
+    instants = (p.start_s, p.top_start_s, p.top_end_s, p.end_s, *drive_s)
+    turned_by, worked, over, *swung = integrals_up_to(time_s, np.array(courses), instants).tolist()
+    impulse, held = turned_by[3] - turned_by[0], turned_by[2] - turned_by[1]
+    work = worked[1] - worked[0]
     first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
-    rate = np.gradient(angle_rad, time_s)
-    over_angle = integral_between(time_s, moment * rate, p.start_s, p.top_start_s) / max(top - first, 1e-9)
+    over_angle = (over[1] - over[0]) / max(float(top - first), 1e-9)
     loaded = loaded_work = None
     if loaded_range_rad is not None:
         steps = under_load[1:] & under_load[:-1]
@@ -129,10 +143,9 @@ def load_measures(
         loaded_work = float((turned * share).sum()) / all_work if all_work > 0 else None
         loaded = float((each * share).sum()) / total if total > 0 else None
     swing = whole = drive_whole = drive = None
-    if swing_power_w is not None:
-        swing = integral_between(time_s, swing_power_w, p.start_s, p.top_start_s)
-        drive = integral_between(time_s, swing_power_w, *drive_s)
-        whole, drive_whole = work + swing, integral_between(time_s, done.moment_power_w, *drive_s) + drive
+    if swung:
+        swing, drive = swung[0][1] - swung[0][0], swung[0][5] - swung[0][4]
+        whole, drive_whole = work + swing, worked[5] - worked[4] + drive
     return LoadMeasures(
         peak_moment_n_m=float(moment[at]),
         peak_moment_at_rad=float(angle_rad[at]),
@@ -143,7 +156,7 @@ def load_measures(
         mean_moment_over_angle_n_m=over_angle,
         moment_impulse_n_m_s=impulse,
         concentric_work_j=work,
-        eccentric_work_j=-integral_between(time_s, done.moment_power_w, p.top_end_s, p.end_s),
+        eccentric_work_j=worked[2] - worked[3],
         peak_power_w=float(done.moment_power_w[rising].max()),
         loaded_impulse_share=loaded,
         loaded_work_share=loaded_work,
@@ -154,7 +167,7 @@ def load_measures(
         drive_swing_work_share=_share(drive, drive_whole),
         hold_moment_n_m=None
         if p.top_end_s - p.top_start_s < LEAST_HOLD_S
-        else integral_between(time_s, moment, p.top_start_s, p.top_end_s) / (p.top_end_s - p.top_start_s),
+        else held / (p.top_end_s - p.top_start_s),
         least_held_with_load_share=None
         if still_n_m is None
         else _least_held(angle_rad, moment, still_n_m, falling),

@@ -70,9 +70,12 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return out
 
 
-def inertia_in_global(rotation: FloatArray, body: ArmBody) -> FloatArray:
-    """Inertia about the shoulder in the global frame, shape (n, 3, 3), kg m²."""
-    return np.asarray(rotation @ body.inertia_kg_m2 @ np.swapaxes(rotation, -1, -2))
+def _in_arm_axes(motion: ArmKinematics, vectors: FloatArray) -> FloatArray:
+    return np.asarray(np.einsum("nji,nj->ni", motion.rotation, vectors))
+
+
+def _in_global(motion: ArmKinematics, vectors: FloatArray) -> FloatArray:
+    return np.asarray(np.einsum("nij,nj->ni", motion.rotation, vectors))
 
 
 def _gravity(gravity_m_s2: float) -> FloatArray:
@@ -101,16 +104,13 @@ def shoulder_moment(
     ndarray, shape (n, 3), N m
         Global frame. Euler's equation for a body whose reference point accelerates.
     """
-    w = motion.angular_velocity_rad_s
-    inertia = inertia_in_global(motion.rotation, body)
-    spin = np.einsum("nij,nj->ni", inertia, w)
-    s = motion.rotation @ body.first_moment_kg_m
-    return np.asarray(
-        np.einsum("nij,nj->ni", inertia, motion.angular_acceleration_rad_s2)
-        + cross(w, spin)
-        + cross(s, motion.shoulder_m_s2 - _gravity(gravity_m_s2))
-        - outside_moment_n_m
-    )
+    # In arm axes, where the inertia stands still.
+    w = _in_arm_axes(motion, motion.angular_velocity_rad_s)
+    al = _in_arm_axes(motion, motion.angular_acceleration_rad_s2)
+    carried = _in_arm_axes(motion, motion.shoulder_m_s2 - _gravity(gravity_m_s2))
+    inertia = body.inertia_kg_m2
+    moment = al @ inertia + cross(w, w @ inertia) + cross(body.first_moment_kg_m, carried)
+    return _in_global(motion, moment) - outside_moment_n_m
 
 
 def shoulder_force(
@@ -136,11 +136,11 @@ def mechanical_energy(
     """Kinetic plus potential energy of the arm and what it carries, shape (n,), J."""
     w, v = motion.angular_velocity_rad_s, motion.shoulder_m_s
     s = motion.rotation @ body.first_moment_kg_m
-    inertia = inertia_in_global(motion.rotation, body)
+    spun = _in_arm_axes(motion, w)
     kinetic = (
         0.5 * body.mass_kg * np.sum(v * v, axis=1)
         + np.sum(v * cross(w, s), axis=1)
-        + 0.5 * np.einsum("ni,nij,nj->n", w, inertia, w)
+        + 0.5 * np.sum(spun * (spun @ body.inertia_kg_m2), axis=1)
     )
     potential = gravity_m_s2 * (body.mass_kg * motion.shoulder_m[:, 2] + s[:, 2])
     return np.asarray(kinetic + potential)
@@ -185,8 +185,6 @@ class Dynamics:
         Power of the moment on the arm, and of the force through the moving shoulder.
     outside_power_w : ndarray, shape (n,), W
         Power of cables, bands and machines on the hand.
-    energy_j : ndarray, shape (n,), J
-        Kinetic and potential energy of the arm and the free weight.
     slack : bool
         A cable or band did not pull somewhere on the way.
     """
@@ -197,7 +195,6 @@ class Dynamics:
     moment_power_w: FloatArray
     force_power_w: FloatArray
     outside_power_w: FloatArray
-    energy_j: FloatArray
     slack: bool
 
 
@@ -239,14 +236,13 @@ def still(motion: ArmKinematics) -> ArmKinematics:
 
 @dataclass(frozen=True, slots=True)
 class _Acting:
-    """What acts on the arm from outside: the arm with the free weights, the hand, force and moment there."""
+    """What acts on the arm from outside: the arm with the free weights, force, moment and power of all that pulls."""
 
     arm: ArmBody
-    hand: HandState
-    force_n: FloatArray
-    moment_n_m: FloatArray
-    machine_n_m: FloatArray
-    slack: bool
+    force_n: FloatArray | float = 0.0
+    moment_n_m: FloatArray | float = 0.0
+    power_w: FloatArray | float = 0.0
+    slack: bool = False
 
 
 def _acting(
@@ -256,19 +252,24 @@ def _acting(
     axis: FloatArray,
     body: FloatArray,
 ) -> _Acting:
+    loaded = loaded_arm(arm, resistances)
+    pulling = [r for r in resistances if not isinstance(r, Dumbbell)]
+    if not pulling:
+        return _Acting(loaded)
     hand = hand_state(motion, arm, axis, body)
     grip = motion.rotation @ arm.grip_m
     force = np.zeros_like(grip)
     machine = np.zeros_like(grip)
     slack = False
-    for r in resistances:
+    for r in pulling:
         if isinstance(r, Machine):
             machine += r.moment(hand)
-        elif not isinstance(r, Dumbbell):
+        else:
             pull = r.pull(hand)
             slack |= not bool(np.all(np.any(pull != 0, axis=1)))
             force += pull
-    return _Acting(loaded_arm(arm, resistances), hand, force, cross(grip, force) + machine, machine, slack)
+    power = force * hand.velocity_m_s + machine * motion.angular_velocity_rad_s
+    return _Acting(loaded, force, cross(grip, force) + machine, np.sum(power, axis=1), slack)
 
 
 def held_moment(
@@ -282,7 +283,8 @@ def held_moment(
     """Moment about the movement axis with the same poses held still, shape (n,), N·m; parameters as of `dynamics`."""
     poses = still(motion)
     acts = _acting(poses, arm, resistances, axis, body)
-    return np.asarray(shoulder_moment(poses, acts.arm, acts.moment_n_m, gravity_m_s2) @ axis)
+    hanging = cross(motion.rotation @ acts.arm.first_moment_kg_m, -_gravity(gravity_m_s2))
+    return np.asarray((hanging - acts.moment_n_m) @ axis)
 
 
 def dynamics(
@@ -321,8 +323,6 @@ def dynamics(
         force_n=reaction,
         moment_power_w=np.sum(total * w, axis=1),
         force_power_w=np.sum(reaction * motion.shoulder_m_s, axis=1),
-        outside_power_w=np.sum(acts.force_n * acts.hand.velocity_m_s, axis=1)
-        + np.sum(acts.machine_n_m * w, axis=1),
-        energy_j=mechanical_energy(motion, acts.arm, gravity_m_s2),
+        outside_power_w=np.zeros(len(w)) + acts.power_w,
         slack=acts.slack,
     )

@@ -56,24 +56,31 @@ class RepMotion:
     drive_s: tuple[float, float]
 
 
+MARGIN_S = 2.0
+"""Around the reps of a set: the shoulder is followed from 0.8 s before a rep, and a second farther in a filter of
+12 Hz no longer knows where its input ended."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetMotion:
-    """What is worked out once for a whole motion, shape (n, 3) each, global frame.
+    """What is worked out once for all reps of a set, shape (n, 3) each, global frame.
 
-    ``rotation`` has shape (n, 3, 3): arm axes into the global frame.
+    ``rotation`` has shape (n, 3, 3): arm axes into the global frame; ``first`` is their first sample in the motion.
     """
 
+    first: int
     rotation: FloatArray
     angular_velocity_rad_s: FloatArray
     angular_acceleration_rad_s2: FloatArray
 
 
-def set_motion(motion: ArmMotion, tilt_rad: float = 0.0) -> SetMotion:
-    """Smooth and differentiate a motion.
+def set_motion(motion: ArmMotion, reps: Sequence[Rep], tilt_rad: float = 0.0) -> SetMotion:
+    """Smooth and differentiate the motion around some reps.
 
     Parameters
     ----------
     motion : ArmMotion
+    reps : sequence of Rep
     tilt_rad : float, rad
         Turns the arm line upward by this angle everywhere, for error propagation.
 
@@ -82,9 +89,12 @@ def set_motion(motion: ArmMotion, tilt_rad: float = 0.0) -> SetMotion:
     SetMotion
     """
     cutoff = min(BANDWIDTH_HZ, 0.4 * motion.rate_hz)
-    q = motion.quaternion
-    rates = low_pass(motion.angular_velocity_rad_s, motion.rate_hz, cutoff)
-    accelerations = angular_acceleration(motion.angular_velocity_rad_s, motion.rate_hz, cutoff_hz=cutoff)
+    margin = round(MARGIN_S * motion.rate_hz)
+    first = max(min((rep.first_sample for rep in reps), default=0) - margin, 0)
+    near = slice(first, max((rep.stop_sample for rep in reps), default=0) + margin)
+    q, omega = motion.quaternion[near], motion.angular_velocity_rad_s[near]
+    rates = low_pass(omega, motion.rate_hz, cutoff)
+    accelerations = angular_acceleration(omega, motion.rate_hz, cutoff_hz=cutoff)
     mounting = motion.mounting
     along = np.asarray(mounting.arm_axis, float)
     across = _across(along, mounting.thumb_axis)
@@ -93,6 +103,7 @@ def set_motion(motion: ArmMotion, tilt_rad: float = 0.0) -> SetMotion:
     if tilt_rad:
         rotation = _tilted(rotation, tilt_rad)
     return SetMotion(
+        first=first,
         rotation=rotation,
         angular_velocity_rad_s=rotate(q, rates),
         angular_acceleration_rad_s2=rotate(q, accelerations),
@@ -155,7 +166,8 @@ def rep_motion(
     top = min(math.ceil((rep.phases.top_start_s - origin) * hz), n - 1)
     last = min(math.ceil((rep.phases.end_s - origin) * hz), n - 1)
     fastest = first + int(np.argmax(motion.angle_rate_rad_s[first : top + 1]))
-    course, rising = swing.course, whole.rotation[first : max(top + 1, first + 2), :, 0]
+    course = swing.course
+    rising = whole.rotation[first - whole.first : max(top + 1, first + 2) - whole.first, :, 0]
     if course is not None:
         first, last = min(course.first, first), max(course.first + len(course.path_m) - 1, last)
     m = last + 1 - first
@@ -169,7 +181,7 @@ def rep_motion(
     velocity = _rate(path, hz)
     acceleration = _rate(velocity, hz)
     acceleration[:, 2] += shoulder_error_m_s2
-    cut = slice(first, last + 1)
+    cut, near = slice(first, last + 1), slice(first - whole.first, last + 1 - whole.first)
     level = 1 - rising[:, 2] ** 2
     heading = np.array([np.sum(level * rising[:, 0]), np.sum(level * rising[:, 1]), 0.0])
     plane = plane_rad if rep.plane_rad is None else rep.plane_rad
@@ -177,9 +189,9 @@ def rep_motion(
         motion=ArmKinematics(
             time_s=motion.time_s[cut],
             angle_rad=motion.angle_rad[cut],
-            rotation=whole.rotation[cut],
-            angular_velocity_rad_s=whole.angular_velocity_rad_s[cut],
-            angular_acceleration_rad_s2=whole.angular_acceleration_rad_s2[cut],
+            rotation=whole.rotation[near],
+            angular_velocity_rad_s=whole.angular_velocity_rad_s[near],
+            angular_acceleration_rad_s2=whole.angular_acceleration_rad_s2[near],
             shoulder_m=path,
             shoulder_m_s=velocity,
             shoulder_m_s2=acceleration,

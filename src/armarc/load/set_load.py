@@ -14,11 +14,11 @@ from armarc.load.measures import (
     PhaseTimes,
     SwingShare,
     by_angle,
-    integral_between,
+    integrals_up_to,
     load_measures,
     swing_share,
 )
-from armarc.load.mechanics import dynamics, held_moment
+from armarc.load.mechanics import Dynamics, dynamics, held_moment, loaded_arm, mechanical_energy
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,
@@ -182,7 +182,7 @@ class _Case:
         self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
         self.sensor_mass_kg = sensor_mass_kg
-        self.level = set_motion(motion)
+        self.level = set_motion(motion, measured.reps)
         self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
         self._moved: dict[tuple[float, float], list[RepMotion]] = {}
 
@@ -198,13 +198,14 @@ class _Case:
         """Every rep's movement; inputs that do not touch it share one."""
         key = inputs.tilt_rad, inputs.shoulder_m_s2
         if key not in self._moved:
-            whole = set_motion(self.motion, inputs.tilt_rad) if inputs.tilt_rad else self.level
+            tilt, reps = inputs.tilt_rad, self.measured.reps
+            whole = set_motion(self.motion, reps, tilt) if tilt else self.level
             shaken = inputs.shoulder_m_s2
             self._moved[key] = [
                 rep_motion(
                     self.motion, whole, rep, swing, plane_rad=self.plane_rad, shoulder_error_m_s2=shaken
                 )
-                for rep, swing in zip(self.measured.reps, self.swings, strict=True)
+                for rep, swing in zip(reps, self.swings, strict=True)
             ]
         return self._moved[key]
 
@@ -263,7 +264,7 @@ class _Case:
                     se=se,
                     concentric_n_m=found.on_grid(times.start_s, times.top_start_s, grid),
                     eccentric_n_m=found.on_grid(times.top_end_s, times.end_s, grid),
-                    energy_residual=found.energy_residual,
+                    energy_residual=found.energy_residual(times),
                     swings={n: swing_share(getattr(found.measures, n), getattr(se, n)) for n in SWINGS},
                 )
             )
@@ -317,13 +318,23 @@ class _Case:
 class _Evaluated:
     moved: RepMotion
     measures: LoadMeasures
-    moment_n_m: FloatArray
-    energy_residual: float
-    weight_n: float
+    done: Dynamics
+    arm: ArmBody
+    """With the free weights."""
+
+    def energy_residual(self, times: PhaseTimes) -> float:
+        """Energy that does not add up over the concentric, as a share of the work done."""
+        m, done = self.moved.motion, self.done
+        given = np.array([done.moment_power_w, done.force_power_w, done.outside_power_w])
+        before, after = integrals_up_to(m.time_s, given, (times.start_s, times.top_start_s)).T
+        work = after - before
+        first, last = np.interp([times.start_s, times.top_start_s], m.time_s, mechanical_energy(m, self.arm))
+        size = float(abs(work[0]) + abs(work[1]))
+        return float(work.sum() - (last - first)) / size if size > 0 else math.nan
 
     def on_grid(self, start_s: float, stop_s: float, grid: FloatArray) -> FloatArray:
         m = self.moved.motion
-        return by_angle(m.time_s, m.angle_rad, self.moment_n_m, start_s, stop_s, grid)
+        return by_angle(m.time_s, m.angle_rad, self.done.moment_n_m, start_s, stop_s, grid)
 
     def swing_errors(self, swing_se_m: float | None) -> dict[str, float | None]:
         """Standard errors of the swing's works and shares: what its path may be off by, times the weight."""
@@ -332,7 +343,7 @@ class _Evaluated:
             return dict.fromkeys(
                 ("swing_work_j", "body_swing_work_share", "drive_swing_work_j", "drive_swing_work_share")
             )
-        moved_j = self.weight_n * swing_se_m
+        moved_j = self.arm.mass_kg * STANDARD_GRAVITY_M_S2 * swing_se_m
         out: dict[str, float | None] = {}
         for work, share, whole_j in (
             ("swing_work_j", "body_swing_work_share", m.concentric_work_j + m.swing_work_j),
@@ -355,19 +366,7 @@ def _evaluate(
     swing_power = None if moved.swing_m_s is None else np.sum(done.force_n * moved.swing_m_s, axis=1)
     held = held_moment(m, arm, resistances, moved.axis, moved.body) if resistances else None
     measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, swing_power, moved.drive_s, held)
-    given = done.moment_power_w + done.force_power_w + done.outside_power_w
-    work = integral_between(m.time_s, given, times.start_s, times.top_start_s)
-    before, after = np.interp([times.start_s, times.top_start_s], m.time_s, done.energy_j)
-    through = integral_between(m.time_s, done.force_power_w, times.start_s, times.top_start_s)
-    size = abs(measures.concentric_work_j) + abs(through)
-    carried = arm.mass_kg + sum(r.mass_kg for r in resistances if isinstance(r, Dumbbell))
-    return _Evaluated(
-        moved=moved,
-        measures=measures,
-        moment_n_m=done.moment_n_m,
-        energy_residual=float(work - (after - before)) / size if size > 0 else math.nan,
-        weight_n=carried * STANDARD_GRAVITY_M_S2,
-    )
+    return _Evaluated(moved=moved, measures=measures, done=done, arm=loaded_arm(arm, resistances))
 
 
 def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeasures:

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 DEFINITION = "symmetry index = 100·(right − left) / ((right + left)/2); + means more on the right"
 CAUTION = (
     "No border separates good from bad: the often quoted 15 % is an older convention with little support "
-    "(Bishop et al. 2018, Strength Cond J 40(4):1-6)."
+    "(Bishop et al. 2018, Strength Cond J 40(4):1-6). What one elbow or one strap does in every session looks like a "
+    "difference between the sides."
 )
 
 

@@ -27,8 +27,9 @@ MEASURING_WORDS = (
     "The intervals have room for what is measured wrongly in the same way in every rep of a set; sets of one "
     "recording share most of it, a strap put on anew does not."
 )
-MOST_READ = 200
-"""Groups with more sets than this come from so many recordings that their scatter shows the errors of measuring."""
+MOST_READ, MOST_READ_IN_ALL = 200, 2000
+"""Sets of a group, and of all groups, whose reps are read: larger groups come from so many recordings that their
+scatter shows the errors of measuring."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,8 +184,11 @@ def group_by(
 
 
 def sets_to_read(groups: Sequence[Group]) -> list[int]:
-    """Sets whose reps a comparison wants: for single sets, and for what measuring adds to small groups."""
-    return [set_id for group in groups if len(group.sets) <= MOST_READ for set_id in group.set_ids]
+    """Sets whose reps a comparison wants: of single sets, and of small groups for what measuring adds."""
+    small = [group for group in groups if len(group.sets) <= MOST_READ]
+    if sum(len(group.sets) for group in small) > MOST_READ_IN_ALL:
+        small = [group for group in small if len(group.sets) == 1]
+    return [set_id for group in small for set_id in group.set_ids]
 
 
 def compare(

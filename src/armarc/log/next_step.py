@@ -124,7 +124,7 @@ def next_step(
     table = as_table(sets, *ASKED).in_time
     # Day 1 of the calendar was a Monday.
     is_usual = ~np.isin(table.day - (table.day - 1) % 7, list(lighter_days))
-    usual = table.take(is_usual) if is_usual.any() else table
+    usual = table.take(is_usual) if is_usual.any() and not is_usual.all() else table
     at_load = usual.task == usual.task[-1]
     sessions = first_seen(usual.session[at_load])[-round(rule.sessions) :]
     is_last = np.isin(usual.session, sessions)

@@ -125,7 +125,8 @@ class SetTable:
     @cached_property
     def in_time(self) -> SetTable:
         """The same sets, oldest first."""
-        return self.take(np.lexsort((self.set_id, self.done_s)))
+        order = np.lexsort((self.set_id, self.done_s))
+        return self if np.array_equal(order, np.arange(len(self))) else self.take(order)
 
     @cached_property
     def target(self) -> IntArray:

@@ -92,15 +92,14 @@ def dominant_axis(
     return vectors[:, 2], float(values[2]) / total if total > 0 else 0.0
 
 
-def angle_about(quaternion: FloatArray, axis: FloatArray, since: FloatArray | None = None) -> FloatArray:
-    """Rotation about a global axis since an orientation, shape (4,), or the first sample; shape (n,), rad, unwrapped.
+def angle_about(quaternion: FloatArray, axis: FloatArray, origin: int = 0) -> FloatArray:
+    """Rotation about a global axis since sample `origin`, shape (n,), rad, unwrapped.
 
-    The twist part of the swing–twist split of ``q(t)·q(0)*``.
+    The twist part of the swing–twist split of ``q(t)·q(origin)*``.
     """
-    since = quaternion[0] if since is None else since
-    relative = multiply(quaternion, np.broadcast_to(conjugate(since[None]), quaternion.shape))
-    half = np.arctan2(relative[:, 1:] @ axis, relative[:, 0])
-    return np.unwrap(2 * half)
+    relative = multiply(quaternion, np.broadcast_to(conjugate(quaternion[[origin]]), quaternion.shape))
+    angle = np.unwrap(2 * np.arctan2(relative[:, 1:] @ axis, relative[:, 0]))
+    return np.asarray(angle - angle[origin])
 
 
 def plane_of_elevation(arm_direction: FloatArray, forward_heading_rad: FloatArray, side: str) -> FloatArray:

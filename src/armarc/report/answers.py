@@ -93,7 +93,9 @@ def session_answer(sets: Sequence[SetResult]) -> str:
     said = [f"{len(sets)} sets of {', '.join(str(len(one.reps)) for one in sets)} reps"]
     judged = [rep.start_verdict for rep in reps if rep.start_verdict]
     if judged:
-        said.append(f"{judged.count('inside')} of {len(judged)} starts in the band")
+        near = sum("near_edge" in rep.quality for rep in reps)
+        doubt = f" ({near} too near an edge to be sure)" if near else ""
+        said.append(f"{judged.count('inside')} of {len(judged)} starts in the band{doubt}")
     means = [one.summary.means["mean_concentric_deg_s"] for one in sets]
     first, last = means[0], means[-1]
     if first and last is not None and abs(last - first) >= WORTH_SAYING_PCT / 100 * first:
@@ -109,8 +111,10 @@ def _starts(reps: Sequence[Rep], summary: SetSummary) -> str:
     if not judged or summary.in_band is None:
         return f"{len(reps)} rep{'s' * (len(reps) != 1)}"
     said = f"{judged.count('inside')} of {len(judged)} in the band"
-    outside = [f"{judged.count(way)} {way}" for way in ("below", "above") if way in judged]
-    return f"{said} ({', '.join(outside)})" if outside else said
+    more = [f"{judged.count(way)} {way}" for way in ("below", "above") if way in judged]
+    near = sum("near_edge" in rep.quality for rep in reps)
+    more += [f"{near} too near an edge to be sure"] if near else []
+    return f"{said} ({', '.join(more)})" if more else said
 
 
 def _spoiled(rep: Rep) -> list[str]:

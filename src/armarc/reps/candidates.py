@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, product
 
 import numpy as np
-from numpy.typing import NDArray
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import BEGUN_SHARE, Movement
 from armarc.reps.path import SensorPath
-from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, SETTLE_S
+from armarc.reps.settling import Laid, Samples, settled
 from armarc.reps.turning import Turn, turning_points
 
 SLOWEST_RAD_S = math.radians(0.1)
@@ -21,7 +20,6 @@ WENT_ON = math.exp(0.35)
 which the weight is put down at once. So much, one spread of people's returns, is all that speaks against it."""
 NEARLY_BACK = 0.1
 """It has come back when this share of its way is left: it may have rested a little higher than it went."""
-Samples = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +77,7 @@ class Candidates:
         """Which are cut by an end of the recording."""
         return np.asarray(self.is_begun | self.is_open)
 
-    def take(self, rows: Samples) -> Candidates:
+    def take(self, rows: Samples | slice) -> Candidates:
         """Some of them."""
         return Candidates(**{name: getattr(self, name)[rows] for name in self.__slots__})
 
@@ -126,8 +124,8 @@ def find_candidates(
         None when there is not one.
     """
     turns = turning_points(curve_rad, hysteresis_rad)
-    found, of_sizes = candidates_of(path, curve_rad, first, [turns], is_start=is_start, is_end=is_end)
-    return found if of_sizes else None
+    both = candidates_of(path, curve_rad, first, [turns], (1.0,), is_start=is_start, is_end=is_end)
+    return both[0][1] if both else None
 
 
 def candidates_of(
@@ -135,61 +133,66 @@ def candidates_of(
     curve_rad: FloatArray,
     first: int,
     sizes: list[list[Turn]],
+    signs: tuple[float, ...],
     *,
     is_start: bool,
     is_end: bool,
-    is_upside_down: bool = False,
-) -> tuple[Candidates, list[Samples]]:
+) -> list[tuple[float, Candidates, list[Samples]]]:
     """As `find_candidates`, between turning points that are known, of several sizes of movement at once.
 
-    With ``is_upside_down`` they are those of the negative of the curve: its tops are the curve's bottoms. A movement
-    that is the same at several sizes is described once. Which ones each size has, if any, is the second result.
+    For every sign (with -1 the curve's tops are its bottoms) that has any: the candidates, one that is the same at
+    several sizes described once, and which of them each size has that has any, in time order.
     """
     last = len(curve_rad) - 1
-    between: dict[tuple[int, int, int], int] = {}
-    kind, number_of_size = [], []
-    for number, turns in enumerate(sizes):
-        around = _around(turns, last, is_upside_down)
-        for each in zip(around[:-2:2], around[1::2], around[2::2], strict=True):
-            kind.append(between.setdefault(each, len(between)))
-            number_of_size.append(number)
-    ends = np.fromiter(chain.from_iterable(between), dtype=np.intp).reshape(-1, 3).T
-    no_bottom, no_after = ends[0] < 0, ends[2] > last
-    before, top, turn = np.minimum(np.maximum(ends, 0), last)
-    bottom, after = _settled(curve_rad, stops_of(curve_rad, path.rate_hz), before, top, turn)
-    bottom[no_bottom], after[no_after] = 0, last
-    rise, fall = curve_rad[top] - curve_rad[bottom], curve_rad[top] - curve_rad[after]
-    is_begun = no_bottom | (bottom == 0) & (rise < BEGUN_SHARE * fall)
-    is_open = no_after | (after >= last - 1) & (fall < BEGUN_SHARE * rise)
+    between: dict[tuple[int, int, int, int], int] = {}
+    kind: list[int] = []
+    looks: list[int] = []
+    for number, (k, turns) in enumerate(product(range(len(signs)), sizes)):
+        at = _around(turns, last, signs[k] < 0)
+        for ends in zip(at[:-2:2], at[1::2], at[2::2], strict=True):
+            kind.append(between.setdefault((k, *ends), len(between)))
+            looks.append(number)
+    if not kind:
+        return []
+    curve = np.concatenate([sign * curve_rad for sign in signs])
+    around = np.fromiter(chain.from_iterable(between), dtype=np.intp).reshape(-1, 4).T
+    way, no_bottom, no_after = around[0], around[1] < 0, around[3] > last
+    begin = way * len(curve_rad)
+    before, top, turn = begin + np.minimum(np.maximum(around[1:], 0), last)
+    bottom, after = settled(curve, path.rate_hz, before, top, turn)
+    bottom, after = np.where(no_bottom, begin, bottom), np.where(no_after, begin + last, after)
+    rise, fall = curve[top] - curve[bottom], curve[top] - curve[after]
+    is_begun = no_bottom | (bottom == begin) & (rise < BEGUN_SHARE * fall)
+    is_open = no_after | (after >= begin + last - 1) & (fall < BEGUN_SHARE * rise)
     keep = ~((is_begun & (is_open | (not is_start))) | (is_open & (not is_end)))
-    goes_on, came_from_beyond = fall > WENT_ON * rise, rise > WENT_ON * fall
     whole = ~(is_begun | is_open)
     goes_on, came_from_beyond = whole & (fall > WENT_ON * rise), whole & (rise > WENT_ON * fall)
-    of, size = np.array(kind, dtype=np.intp), np.array(number_of_size)
-    of, size = of[keep[of]], size[keep[of]]
+    of, look = np.array(kind), np.array(looks)
+    of, look = of[keep[of]], look[keep[of]]
     on, beyond = goes_on[of], came_from_beyond[of]
     # Between two such movements lies a valley deeper than both are high: pulses at the tops of larger ones.
-    is_pulse = on[:-1] & beyond[1:] & (size[:-1] == size[1:])
+    is_pulse = on[:-1] & beyond[1:] & (look[:-1] == look[1:])
     on[:-1] &= ~is_pulse
     beyond[1:] &= ~is_pulse
     kinds, which = np.unique(4 * of + 2 * on + beyond, return_inverse=True)
     of, goes_on, came_from_beyond = kinds // 4, kinds & 2 > 0, kinds & 1 > 0
     bottom, top, after, rise, fall = bottom[of], top[of], after[of], rise[of], fall[of]
     is_begun, is_open = is_begun[of], is_open[of]
-    bottom, after = _back_at(curve_rad, (bottom, top, after), (rise, fall), came_from_beyond, goes_on)
+    bottom, after = _back_at(curve, (bottom, top, after), (rise, fall), came_from_beyond, goes_on)
     seen = rise + fall
     rise, fall = np.where(is_begun, fall, rise), np.where(is_open, rise, fall)
     rise, fall = np.where(came_from_beyond, WENT_ON * fall, rise), np.where(goes_on, WENT_ON * rise, fall)
     lifted, lowered, leaves, returns, speed = _times(
-        curve_rad, bottom, top, after, rise, fall, is_begun, path.rate_hz
+        curve, bottom, top, after, rise, fall, is_begun, path.rate_hz
     )
-    low = first + np.where(is_begun, after, bottom)
-    turning = path.turned_rad[top + first] - path.turned_rad[low]
+    begin = begin[of] - first
+    low = np.where(is_begun, after, bottom) - begin
+    turning = path.turned_rad[top - begin] - path.turned_rad[low]
     turned = np.sqrt((turning * turning).sum(axis=1))
     found = Candidates(
-        bottom=bottom + first,
-        top=top + first,
-        bottom_after=after + first,
+        bottom=bottom - begin,
+        top=top - begin,
+        bottom_after=after - begin,
         rise_rad=rise,
         fall_rad=fall,
         is_begun=is_begun,
@@ -198,13 +201,26 @@ def candidates_of(
         range_rad=np.sqrt(np.maximum(rise * fall, 1e-9)),
         up_s=(lowered - lifted + 1) / path.rate_hz,
         speed_rad_s=speed,
-        leaves_s=(leaves + first) / path.rate_hz,
-        returns_s=(returns + first) / path.rate_hz,
+        leaves_s=(leaves - begin) / path.rate_hz,
+        returns_s=(returns - begin) / path.rate_hz,
         pose=path.up[low],
         direction=turning / np.maximum(turned, 1e-9)[:, None],
         turned_rad=turned,
     )
-    return found, [which[size == number] for number in sorted(set(size.tolist()))]
+    edges, per_sign = np.searchsorted(way[of], range(len(signs) + 1)), len(sizes)
+    return [
+        (
+            sign,
+            found.take(slice(*edges[k : k + 2])),
+            [
+                which[look == number] - edges[k]
+                for number in range(k * per_sign, (k + 1) * per_sign)
+                if (look == number).any()
+            ],
+        )
+        for k, sign in enumerate(signs)
+        if edges[k] < edges[k + 1]
+    ]
 
 
 def _around(turns: list[Turn], last: int, is_upside_down: bool) -> list[int]:
@@ -213,119 +229,6 @@ def _around(turns: list[Turn], last: int, is_upside_down: bool) -> list[int]:
     if not at:
         return at
     return [-1] * (turns[0].is_top != is_upside_down) + at + [last + 1] * (turns[-1].is_top != is_upside_down)
-
-
-@dataclass(frozen=True, slots=True)
-class Laid:
-    """Stretches of a curve from a bottom over a top to a bottom, laid one behind another.
-
-    The last sample of each is left out; ``edges`` are the places of bottom, top, bottom, top, … and the end of all,
-    ``shift`` leads from the places of a stretch to its samples.
-    """
-
-    curve: FloatArray
-    edges: Samples
-    shift: Samples
-
-    @classmethod
-    def of(cls, curve: FloatArray, bottom: Samples, top: Samples, after: Samples) -> Laid:
-        edges = np.zeros(2 * len(top) + 1, dtype=np.intp)
-        edges[1::2], edges[2::2] = top - bottom, after - top
-        np.cumsum(edges, out=edges)
-        shift = bottom - edges[:-1:2]
-        return cls(curve[np.arange(edges[-1]) + np.repeat(shift, after - bottom)], edges, shift)
-
-    def not_above(self, up: FloatArray, down: FloatArray) -> tuple[Samples, Samples]:
-        """Last sample before each top, and first one from it on, at which the curve is not above a level.
-
-        `up` are the levels of the way up, `down` those of the way down; where there is none, the stretch's ends.
-        """
-        levels = np.empty(2 * len(up))
-        levels[::2], levels[1::2] = up, down
-        low = (self.curve <= np.repeat(levels, self.edges[1:] - self.edges[:-1])).nonzero()[0]
-        start, top, stop = self.edges[:-1:2], self.edges[1::2], self.edges[2::2]
-        at = np.empty(len(low) + 2, dtype=np.intp)
-        at[0], at[1:-1], at[-1] = -1, low, len(self.curve)
-        here = np.searchsorted(low, top)
-        return np.maximum(at[here], start) + self.shift, np.minimum(at[here + 1], stop) + self.shift
-
-    def above(self, level: FloatArray, begin: Samples) -> Samples:
-        """First sample from `begin` on at which the curve is not below a level; where there is none, one beyond."""
-        high = (self.curve >= np.repeat(level, self.edges[2::2] - self.edges[:-1:2])).nonzero()[0]
-        at = np.append(high, len(self.curve))
-        return np.asarray(at[np.searchsorted(high, begin - self.shift)] + self.shift)
-
-
-@dataclass(frozen=True, slots=True)
-class Stops:
-    """Where a curve stops, whatever its turns are.
-
-    At ``stays`` begin windows of ``stay`` samples in which it stays; from ``falls_no_more`` on it does not fall, up to
-    ``rose_no_more`` it has not risen. One place before or behind all lets every search find something.
-    """
-
-    stay: int
-    stays: Samples
-    falls_no_more: Samples
-    rose_no_more: Samples
-
-
-def stops_of(curve_rad: FloatArray, rate_hz: float) -> Stops:
-    """Where a curve, shape (m,), stops."""
-    step, on, stay = curve_rad[1:] - curve_rad[:-1], ON_RATE_RAD_S / rate_hz, math.ceil(SETTLE_S * rate_hz)
-    not_down, not_up = step >= -on, step <= on
-    still = np.concatenate([[0], np.cumsum(not_down & not_up)])
-    stays = (still[stay:] - still[:-stay] >= stay).nonzero()[0]
-    end = [len(curve_rad)]
-    return Stops(
-        stay=stay,
-        stays=np.concatenate([[-1], stays, end]),
-        falls_no_more=np.concatenate([not_down.nonzero()[0], end]),
-        rose_no_more=np.concatenate([[-1], not_up.nonzero()[0] + 1]),
-    )
-
-
-def _settled(
-    curve: FloatArray, stops: Stops, before: Samples, top: Samples, turn: Samples
-) -> tuple[Samples, Samples]:
-    """Where the arm comes to rest on both sides of every top: what it does later in a rest belongs to no rep.
-
-    That is where it stops near the lowest place, or further up where it stays.
-
-    Parameters
-    ----------
-    curve : ndarray, shape (m,), rad
-    stops : Stops
-    before, top, turn : ndarray of int, shape (n,)
-        Turns: bottom, top and bottom.
-
-    Returns
-    -------
-    bottom, after : ndarray of int, shape (n,)
-    """
-    laid = Laid.of(curve, before, top, turn)
-    high, low, low_after = curve[top], curve[before], curve[turn]
-    stay, stays = stops.stay, stops.stays
-    window = np.arange(stay + 1)
-    left_low, arrived = laid.not_above(
-        low + DOWN_SHARE * (high - low), low_after + DOWN_SHARE * (high - low_after)
-    )
-    off_high, left = laid.not_above(high - DOWN_SHARE * (high - low), high - DOWN_SHARE * (high - low_after))
-
-    slow = stops.falls_no_more
-    rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
-    stayed = stays[np.searchsorted(stays, left)]
-    lowest = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
-    after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest)
-
-    # The same from the top backwards.
-    arrived, left = left_low, off_high
-    slow = stops.rose_no_more
-    rest = np.maximum(slow[np.searchsorted(slow, arrived, side="right") - 1], before)
-    stayed = stays[np.searchsorted(stays, left - stay, side="right") - 1]
-    lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)
-    bottom = np.where((left - rest > stay) & (stayed >= rest), stayed + stay, lowest)
-    return bottom, after
 
 
 def _back_at(

@@ -106,9 +106,10 @@ def count_sets(
         # Loaded here: its signal package takes half a second that nobody else needs.
         from armarc.reps.cycles import by_cycles
 
+        up = up_in_sensor(quaternion)
         sets = by_cycles(
             sets,
-            _full_curve(max(runs, key=lambda run: run.size), quaternion, angular_velocity_rad_s, rate_hz),
+            lambda k: _full_curve(runs[k], up, angular_velocity_rad_s, rate_hz),
             angular_velocity_rad_s,
             specific_force_m_s2,
             rate_hz,
@@ -339,9 +340,8 @@ def run_in_progress(
     return run if (is_large or is_like) and not is_handling else None
 
 
-def _full_curve(run: Run, quaternion: FloatArray, omega: FloatArray, rate_hz: float) -> FloatArray:
+def _full_curve(run: Run, up: FloatArray, omega: FloatArray, rate_hz: float) -> FloatArray:
     """The angle a run was found on, at the full rate."""
-    up = up_in_sensor(quaternion)
     if run.curve == "tilt":
         return run.sign * angle_about(up, run.axis)
     return np.asarray(run.sign * np.cumsum(np.einsum("ij,ij->i", up, omega)) / rate_hz)

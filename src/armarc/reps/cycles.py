@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -47,16 +48,20 @@ APART = 0.6
 """Tops of two reps lie at least this share of a cycle apart."""
 RESTING, STAYS_RAD = 0.5, math.radians(5)
 """A cycle without a turn is a pause when the sensor is still for more than this share of it and stays where it is."""
+COMES_BACK = 0.25
+"""A cycle without a turn that comes back less than this share of its way is one way of a rep held for cycles."""
 END_SHARE = 0.5
 """A cycle cut by an end of the recording counts when it shows this share of the typical range."""
 
 
 Sets = tuple[tuple[Movement, ...], ...]
+Cycle = tuple[int, int, bool]
+"""First sample, the one after its last, and whether it is like the mean cycle and not only between two that are."""
 
 
 def by_cycles(
     sets: Sets,
-    angle_rad: FloatArray,
+    angle_of: Callable[[int], FloatArray],
     angular_velocity_rad_s: FloatArray,
     specific_force_m_s2: FloatArray,
     rate_hz: float,
@@ -67,7 +72,8 @@ def by_cycles(
     ----------
     sets : tuple of tuple of Movement
         As the turns of the angle have it.
-    angle_rad : ndarray, shape (n,), rad
+    angle_of : function of a set's place in `sets`
+        The angle it was found on, shape (n,), rad: two sets may be two exercises.
     angular_velocity_rad_s, specific_force_m_s2 : ndarray, shape (n, 3)
         Sensor axes.
     rate_hz : float, Hz
@@ -87,11 +93,12 @@ def by_cycles(
         if len(largest) < FULL_SET:  # walking has cycles, too: a movement or two make no set of them
             done.append(largest)
             continue
+        angle_rad = angle_of(sets.index(largest))
         others = [*open_sets, *done]
         taken = [(group[0].bottom, group[-1].bottom_after) for group in done]
         cycles = _cycles(felt, angle_rad, largest, rate_hz)
         cycles = _without_rests(cycles, angle_rad, is_still, largest)
-        cycles = [(a, b) for a, b in cycles if all(b <= first or a >= last for first, last in taken)]
+        cycles = [c for c in cycles if all(c[1] <= first or c[0] >= last for first, last in taken)]
         if len(cycles) < FULL_SET:
             done.append(largest)
             continue
@@ -101,16 +108,16 @@ def by_cycles(
         # Where the turns follow the cycles they also tell best where the set ends: handling beside it may go on
         # at much the same pace.
         begins, ends = largest[0].top, largest[-1].top
-        whole = [(a, b) for a, b in cycles if a > 0 and b < len(angle_rad) and a <= ends and b > begins]
-        held = np.array([np.count_nonzero((tops >= a) & (tops < b)) for a, b in whole])
-        seen = sum(bool(((tops >= a) & (tops < b)).any()) for a, b in cycles)
-        is_counted = len(inside) == 0 and np.count_nonzero(held != 1) <= MISCOUNTED * len(whole)
+        whole = [c for c in cycles if c[0] > 0 and c[1] < len(angle_rad) and c[0] <= ends and c[1] > begins]
+        held = [int(np.count_nonzero((tops >= a) & (tops < b))) for a, b, _ in whole]
+        seen = sum(bool(((tops >= a) & (tops < b)).any()) for a, b, _ in cycles)
+        is_counted = len(inside) == 0 and miscounted(held, whole) <= MISCOUNTED * len(whole)
         if is_counted or seen < KNOWN * len(cycles):
             done.append(largest)
             continue
         movements = _movements(angle_rad, cycles)
         # What stands a cycle beside them was counted by its turns: a first rep from rest, a last one that fails.
-        apart = APART * float(np.median([b - a for a, b in cycles]))
+        apart = APART * float(np.median([b - a for a, b, _ in cycles]))
         movements += [
             m
             for m in sorted((m for group in (largest, *inside) for m in group), key=lambda m: m.top)
@@ -126,21 +133,37 @@ def by_cycles(
     return tuple(done)
 
 
+def miscounted(held: list[int], cycles: list[Cycle]) -> int:
+    """How many cycles hold no turn or several. An odd one tells nothing, nor a turn just beyond its cycle's cut."""
+    beyond = [sorted(pair) == [0, 2] for pair in itertools.pairwise(held)]
+    near = [a or b for a, b in itertools.pairwise([False, *beyond, False])]
+    return sum(
+        n != 1 and is_alike and not k for n, (_, _, is_alike), k in zip(held, cycles, near, strict=True)
+    )
+
+
 def _without_rests(
-    cycles: list[tuple[int, int]], angle_rad: FloatArray, is_still: BoolArray, group: tuple[Movement, ...]
-) -> list[tuple[int, int]]:
-    """Cycles in which the sensor moves: a pause within a set is no rep, and one beside it ends the set."""
+    cycles: list[Cycle], angle_rad: FloatArray, is_still: BoolArray, group: tuple[Movement, ...]
+) -> list[Cycle]:
+    """Cycles in which the sensor moves there and back: a pause or a hold within a set is no rep, and one beside it
+    ends the set."""
     tops = np.array([m.top for m in group])
     rests = [
         (a, b)
-        for a, b in cycles
-        if is_still[a:b].mean() > RESTING
-        and np.ptp(angle_rad[a:b]) < STAYS_RAD
-        and not ((tops >= a) & (tops < b)).any()
+        for a, b, _ in cycles
+        if not ((tops >= a) & (tops < b)).any()
+        and (
+            (is_still[a:b].mean() > RESTING and np.ptp(angle_rad[a:b]) < STAYS_RAD)
+            or (
+                a > 0  # what the recording cuts goes one way, too
+                and b < len(angle_rad)
+                and abs(angle_rad[b - 1] - angle_rad[a]) > (1 - COMES_BACK) * np.ptp(angle_rad[a:b])
+            )
+        )
     ]
     since = max((b for _, b in rests if b <= tops[0]), default=0)
     until = min((a for a, _ in rests if a > tops[-1]), default=len(is_still))
-    return [(a, b) for a, b in cycles if (a, b) not in rests and since <= a and b <= until]
+    return [c for c in cycles if c[:2] not in rests and since <= c[0] and c[1] <= until]
 
 
 def _felt(omega: FloatArray, force: FloatArray, rate_hz: float) -> FloatArray:
@@ -192,7 +215,7 @@ def find_period(values: FloatArray, rate_hz: float) -> float | None:
 
 def _cycles(
     felt: FloatArray, angle_rad: FloatArray, group: tuple[Movement, ...], rate_hz: float
-) -> list[tuple[int, int]]:
+) -> list[Cycle]:
     """Cycles of the movement of a group, and on to both sides while it goes on."""
     first, stop = group[0].bottom, group[-1].bottom_after
     values = _scaled(felt, first, stop)
@@ -234,7 +257,7 @@ def _lowest_at(angle_rad: FloatArray, phase: FloatArray, group: tuple[Movement, 
 
 def _alike(
     values: FloatArray, pieces: list[tuple[int, int]], first: int, stop: int, period: float
-) -> list[tuple[int, int]]:
+) -> list[Cycle]:
     """Pieces like the mean one, from the stretch outward."""
     within = [CYCLE_RANGE[0] * period <= b - a <= CYCLE_RANGE[1] * period for a, b in pieces]
     shapes = np.array([_shape(values[a:b]) for a, b in pieces])
@@ -249,6 +272,7 @@ def _alike(
     typical = float(np.median(size[known]))
     strong = (size > typical / AS_STRONG) & (size < typical * AS_STRONG)
     belongs = (likeness > ALIKE) & strong & np.array(within)
+    is_alike = belongs.copy()
     # The ends of the recording cut cycles, and one odd cycle between two good ones is a poor rep.
     belongs[1:-1] |= belongs[:-2] & belongs[2:] & strong[1:-1]
     belongs[0] |= belongs[1] and strong[0] and pieces[0][0] == 0
@@ -261,7 +285,9 @@ def _alike(
         a -= 1
     while b + 1 < len(pieces) and belongs[b + 1]:
         b += 1
-    return pieces[a : b + 1]
+    return [
+        (*piece, bool(alike)) for piece, alike in zip(pieces[a : b + 1], is_alike[a : b + 1], strict=True)
+    ]
 
 
 def _shape(values: FloatArray) -> FloatArray:
@@ -270,9 +296,9 @@ def _shape(values: FloatArray) -> FloatArray:
     return np.concatenate([np.interp(at, index, column) for column in values.T])
 
 
-def _movements(angle_rad: FloatArray, cycles: list[tuple[int, int]]) -> list[Movement]:
+def _movements(angle_rad: FloatArray, cycles: list[Cycle]) -> list[Movement]:
     """One movement per cycle: its highest angle, and the lowest ones between that and its neighbours'."""
-    tops = [a + int(angle_rad[a:b].argmax()) for a, b in cycles]
+    tops = [a + int(angle_rad[a:b].argmax()) for a, b, _ in cycles]
     n = len(angle_rad)
     edges = [cycles[0][0], *tops, min(cycles[-1][1], n - 1)]
     bottoms = [a + int(angle_rad[a : b + 1].argmin()) for a, b in itertools.pairwise(edges)]

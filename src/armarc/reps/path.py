@@ -84,11 +84,14 @@ def sensor_path(
     SensorPath
     """
     every = max(1, round(rate_hz / COUNTING_RATE_HZ))
+    # Copies: a view would keep the whole recording's.
+    turned = np.stack([_integral(rate, rate_hz)[::every].copy() for rate in angular_velocity_rad_s.T], axis=1)
     about_up = np.empty(len(quaternion))
     for first in range(0, len(quaternion), CACHED_ROWS):
         part = slice(first, first + CACHED_ROWS)
         about_up[part] = np.einsum("ij,ij->i", up_in_sensor(quaternion[part]), angular_velocity_rad_s[part])
-    turned = np.stack([_integral(rate, rate_hz)[::every] for rate in angular_velocity_rad_s.T], axis=1)
+    yaw = _integral(about_up, rate_hz)[::every].copy()
+    del about_up
     slow_hz = rate_hz / every
     up = up_in_sensor(quaternion[::every])
     return SensorPath(
@@ -96,7 +99,7 @@ def sensor_path(
         every=every,
         up=up,
         turned_rad=turned,
-        yaw_rad=_integral(about_up, rate_hz)[::every].copy(),  # a view would keep the whole recording's
+        yaw_rad=yaw,
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
         acceleration_m_s2=None
         if specific_force_m_s2 is None

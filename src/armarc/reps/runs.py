@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.recording import BoolArray, FloatArray
-from armarc.reps.candidates import Candidates, Samples, candidates_of, find_candidates
+from armarc.reps.candidates import Candidates, candidates_of, find_candidates
 from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, largest_runs
 from armarc.reps.likeness import (
     Template,
@@ -27,6 +27,7 @@ from armarc.reps.likeness import (
 from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.rhythm import KNOWN_RUN_COST, in_rhythm
+from armarc.reps.settling import Samples
 from armarc.reps.turning import Turn, coarser, turning_points
 
 RUN_COST = 7.0
@@ -139,8 +140,8 @@ def _best_about(
         narrow = replace(rules, curves=(found.curve,))
         scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
-        sign = found.sign if look else None
-        again = _search(path, *near, own, narrow, known, (scale,), sign)
+        signs = (found.sign,) if look else (1.0, -1.0)
+        again = _search(path, *near, own, narrow, known, (scale,), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -200,7 +201,7 @@ def _search(
     rules: CountingRules,
     known: tuple[Template, ...],
     hystereses_rad: tuple[float, ...],
-    only_sign: float | None = None,
+    signs: tuple[float, ...] = (1.0, -1.0),
 ) -> Run | None:
     rests = rests_within(path, first, stop)
     is_start, is_end = rules.starts and first == 0, rules.ends and stop == len(path)
@@ -208,13 +209,10 @@ def _search(
     for name in rules.curves:
         curve = angle_about(path.up[first:stop], axis) if name == "tilt" else path.yaw_rad[first:stop]
         sizes = _turns_of_each_size(curve, hystereses_rad)
-        for sign in (1.0, -1.0) if only_sign is None else (only_sign,):
+        ways = candidates_of(path, curve, first, sizes, signs, is_start=is_start, is_end=is_end)
+        for sign, found, of_sizes in ways:
             seen = _Seen(path, name, sign, axis, sign * curve, first, rests)
-            found, of_sizes = candidates_of(
-                path, seen.curve, first, sizes, is_start=is_start, is_end=is_end, is_upside_down=sign < 0
-            )
-            if of_sizes:
-                best = _best_of_sizes(seen, found, of_sizes, rules, known, best)
+            best = _best_of_sizes(seen, found, of_sizes, rules, known, best)
     return best
 
 
@@ -276,7 +274,7 @@ def _best_of_sizes(
     patterns = np.unique(rows[leads])
     gain = gains(found, each_alone(found, patterns), rules, known)
     looks: list[tuple[Candidates, Samples, BoolArray, list[tuple[int, ...]]]] = []
-    templates: dict[tuple[int, ...], Template] = {}
+    templates: dict[tuple[int, ...], tuple[int, Template, float]] = {}
     stop = 0
     for each in of_sizes:
         part = slice(stop, stop := stop + len(each))
@@ -285,15 +283,18 @@ def _best_of_sizes(
         adds[:, walking[part]] = -np.inf
         runs = largest_runs(one, adds, found.range_rad[own], rules.rest_s, MOST_PATTERNS)
         alike = list(dict.fromkeys(tuple(each[members].tolist()) for members in runs))
-        templates |= {of: template_of(found, np.array(of)) for of in alike if of not in templates}
+        for of in alike:
+            if of not in templates:
+                template = template_of(found, np.array(of))
+                cost = min((_cost(template, other) for other in known), default=RUN_COST)
+                templates[of] = len(templates), template, cost
         looks.append((one, each, walking[part], alike))
     if not templates:
         return best
-    gain = gains(found, patterns_of([*templates.values()]), rules, known)
-    row_of = {of: row for row, of in enumerate(templates)}
+    gain = gains(found, patterns_of([template for _, template, _ in templates.values()]), rules, known)
     for one, each, walks, alike in looks:
-        for of in alike:
-            best = _best_like(seen, one, walks, templates[of], gain[row_of[of], each], rules, known, best)
+        for row, template, cost in map(templates.__getitem__, alike):
+            best = _best_like(seen, one, walks, template, cost, gain[row, each], rules, best)
     return best
 
 
@@ -302,15 +303,14 @@ def _best_like(
     found: Candidates,
     walking: BoolArray,
     template: Template,
+    cost: float,
     adds: FloatArray,
     rules: CountingRules,
-    known: tuple[Template, ...],
     best: Run | None,
 ) -> Run | None:
     """The best run like a template, to which each candidate adds so much, if better than the best one so far."""
     cut = found.is_cut
     bonus = REST_BONUS if rules.running is not None and template.is_same_exercise(rules.running) else 0.0
-    cost = min((_cost(template, other) for other in known), default=RUN_COST)
     held = (found.up_s >= max(rules.rest_s, RESTING * template.up_s)) & ~cut
     for hopeless in (walking, walking | held):
         likely = np.where(hopeless, -np.inf, adds)
