@@ -28,6 +28,8 @@ def pytest_collection_modifyitems(config, items):
     """
     for item in items:
         where = item.path.parent if item.path.parent.name == "device" else item.path
+        if where is not item.path:  # all stories are told in the name of the first one
+            item.add_marker(pytest.mark.timeout(600))
         item.add_marker(pytest.mark.xdist_group(str(where.relative_to(config.rootpath))))
     if "slow" in (config.getoption("-m") or ""):
         return

@@ -16,7 +16,7 @@ from armarc.arm_track import outward_axis
 from armarc.choices import Choices
 from armarc.motion import ArmMotion, hand_rotation, plane_of_elevation, thumb_axis
 from armarc.motion.mounting import FACING_SE_RAD, STRAP_ROLL_SE_RAD
-from armarc.motion.quaternions import rotate
+from armarc.motion.quaternions import cached_pieces, rotate
 from armarc.recording import FloatArray
 
 IntArray = NDArray[np.int_]
@@ -82,12 +82,19 @@ def add_reference(
         forward = _thumb_heading(motion, thumb, bottoms, drift)
     if forward is None:
         return replace(motion, notes=(*notes, NO_REFERENCE))
+    plane, turned = np.empty(len(forward)), None if thumb is None else np.empty(len(forward))
+    for part in cached_pieces(len(forward)):
+        quaternion = motion.quaternion[part]
+        arm = rotate(quaternion, np.broadcast_to(motion.mounting.arm_axis, (len(quaternion), 3)))
+        plane[part] = plane_of_elevation(arm, forward[part], motion.side)
+        if turned is not None and thumb is not None:
+            turned[part] = hand_rotation(quaternion, thumb)
     return replace(
         motion,
         notes=notes,
         mounting=replace(motion.mounting, thumb_axis=thumb, thumb_se_rad=thumb_se),
-        plane_rad=plane_of_elevation(motion.arm_direction, forward, motion.side),
-        hand_rotation_rad=None if thumb is None else hand_rotation(motion.quaternion, thumb),
+        plane_rad=plane,
+        hand_rotation_rad=turned,
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from programs import run
+from programs import run_here as run
 
 from armarc.recording import write_csv
 from live_runs import recording

@@ -27,7 +27,7 @@ from live_runs import recording
 
 pytest.importorskip("websockets", reason="the extra 'web' is not installed")
 
-LATEST_S = 0.3
+LATEST_S = 1.0
 """A verdict may come 30 ms after its signal time and some 50 ms later under attack, on a machine that does nothing
 else; this one runs other tests as well. A crowd that gets into the engine's way delays by seconds."""
 

@@ -64,7 +64,7 @@ def told(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
             given = {
                 "private_bus": bus,
                 "bench": Bench(bus.address, tmp_path_factory.mktemp("story")),
-                "run": lambda story, within_s=60.0: stories.append((story, within_s)),
+                "run": lambda story, within_s=90.0: stories.append((story, within_s)),
                 **(item.callspec.params if hasattr(item, "callspec") else {}),
             }
             wanted = inspect.signature(item.function).parameters
@@ -103,10 +103,10 @@ def run(request: pytest.FixtureRequest) -> Callable[..., None]:
     if request.node in _together(request.session.items):
         outcomes = request.getfixturevalue("told")
 
-        def report(story: Any, within_s: float = 60.0) -> None:
+        def report(story: Any, within_s: float = 90.0) -> None:
             story.close()
             if outcomes[request.node.nodeid] is not None:
                 raise outcomes[request.node.nodeid]
 
         return report
-    return lambda story, within_s=60.0: asyncio.run(_limited(story, within_s))
+    return lambda story, within_s=90.0: asyncio.run(_limited(story, within_s))

@@ -30,6 +30,8 @@ from armarc.sensor.wire import (
 )
 from armarc.sensor.wire import identifiers as ids
 
+PACKETS_HZ = 1500.0
+
 
 def frame_counts(k: int) -> NDArray[np.int16]:
     """Six values that spell the frame's number in base 1000, plus something like gravity on z."""
@@ -221,10 +223,14 @@ class FakeSensor(Peripheral):
         raise Refusal("org.bluez.Error.Failed", f"Operation failed with ATT error: 0x{code:02x}")
 
     async def _live(self) -> None:
+        sent_s = time.monotonic()
         while True:
             if self._streaming:
                 self._sample()
-            self._send()
+            # About as fast as a radio link sends what was held back, however seldom a busy machine comes round.
+            now_s = time.monotonic()
+            self._send(max(3, round(PACKETS_HZ * (now_s - sent_s))))
+            sent_s = now_s
             await asyncio.sleep(0.002)
 
     def _sample(self) -> None:
@@ -239,12 +245,12 @@ class FakeSensor(Peripheral):
                 self.dropped += 1
                 self._overflow = True
 
-    def _send(self) -> None:
+    def _send(self, at_most: int) -> None:
         if self.mute or not self.connected:
             return
         while self.garbage and self.notify(ids.WRIST_DATA, self.garbage[0]):
             self.garbage.pop(0)
-        for _ in range(3):  # about as fast as a radio link sends what was held back
+        for _ in range(at_most):
             if len(self._queue) < self._frames and not (self._queue and not self._streaming):
                 return
             n = min(self._frames, len(self._queue))

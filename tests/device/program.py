@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import codecs
 import os
 import signal
 import sys
@@ -16,15 +17,18 @@ class Program:
         self._process = process
         assert process.stderr is not None
         assert process.stdout is not None
-        self.talk = ""
-        self._reading = asyncio.create_task(self._read_talk(process.stderr))
-        self._data = asyncio.create_task(process.stdout.read())
+        self.talk = self.data = ""
+        self._reading = [
+            asyncio.create_task(self._read("talk", process.stderr)),
+            asyncio.create_task(self._read("data", process.stdout)),
+        ]
 
-    async def _read_talk(self, stream: asyncio.StreamReader) -> None:
+    async def _read(self, what: str, stream: asyncio.StreamReader) -> None:
+        decoder = codecs.getincrementaldecoder("utf-8")()
         while chunk := await stream.read(4096):
-            self.talk += chunk.decode()
+            setattr(self, what, getattr(self, what) + decoder.decode(chunk))
 
-    async def says(self, words: str, within_s: float = 10.0) -> None:
+    async def says(self, words: str, within_s: float = 30.0) -> None:
         """Wait until it has said something on stderr."""
         for _ in range(int(within_s / 0.02)):
             if words in self.talk:
@@ -32,13 +36,19 @@ class Program:
             await asyncio.sleep(0.02)
         raise AssertionError(f"it never said {words!r}, but:\n{self.talk}")
 
+    async def prints(self, words: str, times: int = 1) -> None:
+        """Wait until it has printed something on stdout so many times; the story's own limit holds."""
+        while self.data.count(words) < times:
+            assert self._process.returncode is None, f"it ended before it printed {words!r}:\n{self.talk}"
+            await asyncio.sleep(0.02)
+
     def interrupt(self) -> None:
         self._process.send_signal(signal.SIGINT)
 
     def kill(self) -> None:
         self._process.kill()
 
-    async def end(self, within_s: float = 20.0) -> tuple[int, str]:
+    async def end(self, within_s: float = 40.0) -> tuple[int, str]:
         """Exit code and stdout."""
         try:
             async with asyncio.timeout(within_s):
@@ -47,8 +57,8 @@ class Program:
             self._process.kill()
             await self._process.wait()
             raise AssertionError(f"it did not end in {within_s} s:\n{self.talk}") from None
-        await self._reading
-        return code, (await self._data).decode()
+        await asyncio.gather(*self._reading)
+        return code, self.data
 
 
 class Bench:

@@ -38,6 +38,11 @@ def lifting_sensor(side: str = "right", **facts: Any) -> Any:
         def frame(self, k: int) -> NDArray[np.int16]:
             return np.asarray(counts[min(k, len(counts) - 1)])
 
+        async def lifted(self, share: float = 1.0) -> None:
+            """Wait until so much of the set has been sent."""
+            while self.newest_sent < share * (len(counts) - 1):
+                await asyncio.sleep(0.02)
+
     return Lifting(**facts), made.duration_s
 
 
@@ -48,9 +53,10 @@ def test_a_set_is_counted_shown_written_and_measured(bench: Bench, run: Run) -> 
             daemon.add(sensor)
             out = bench.folder / "live.csv"
             program = await bench.armarc("live", "wrist-1", "--out", out, "--json", "--load", "8kg")
-            await asyncio.sleep(seconds + 8)  # a busy machine starts late
+            await sensor.lifted()
+            await program.prints('"rep ended"', 2)
             program.interrupt()
-            code, data = await program.end(20)
+            code, data = await program.end()
             assert code == 0, program.talk
             records = [json.loads(line) for line in data.splitlines()]
             names = [one["event"] for one in records]
@@ -79,13 +85,14 @@ def test_both_arms_are_lifted_and_one_link_may_break(bench: Bench, run: Run) -> 
             out = bench.folder / "both.csv"
             words = ("left=watch-l", "right=watch-r")
             program = await bench.armarc("live", *words, "--out", out, "--json", "--log", "--rest", "3")
-            await asyncio.sleep(seconds)
+            await left.lifted(0.9)
             left.lose_link()
-            await asyncio.sleep(1.0)
+            await program.prints('"lost"')
             left.return_()
-            await asyncio.sleep(9)
+            await right.lifted()
+            await program.prints('"both arms"')
             program.interrupt()
-            code, data = await program.end(30)
+            code, data = await program.end()
             assert code == 0, program.talk
         records = [json.loads(line) for line in data.splitlines()]
         measured = [one for one in records if one["event"] == "set measured"]
@@ -111,14 +118,15 @@ def test_the_second_session_needs_no_word(bench: Bench, run: Run) -> None:
     async def story() -> None:
         said = ("--lifter", "Anna", "--exercise", "front-raise", "--side", "left", "--load", "6kg", "--log")
         for words in (("wrist-1", *said), ()):
-            sensor, seconds = lifting_sensor()
+            sensor, _ = lifting_sensor()
             async with FakeDaemon(bench.address) as daemon, sensor:
                 daemon.add(sensor)
                 out = bench.folder / f"live-{len(words)}.csv"
                 program = await bench.armarc("live", *words, "--out", out, "--json")
-                await asyncio.sleep(seconds + 8)
+                await sensor.lifted()
+                await program.prints('"rep ended"', 2)
                 program.interrupt()
-                code, data = await program.end(20)
+                code, data = await program.end()
             assert code == 0, program.talk
             first = json.loads(data.splitlines()[0])
             assert [first[name] for name in ("lifter", "exercise", "side", "load_kg")] == [

@@ -22,7 +22,7 @@ from machines import LOWEST_VERSIONS, pythons
 import lowest_versions
 
 ROOT = Path(__file__).parents[2]
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
 
 TRIED = (
     *("tests/unit/test_log_damage.py", "tests/unit/test_log_store.py", "tests/unit/test_other_systems.py"),

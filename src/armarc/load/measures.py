@@ -101,6 +101,7 @@ def load_measures(
     Parameters
     ----------
     time_s, angle_rad : ndarray, shape (n,)
+        Evenly sampled.
     done : Dynamics
     phases : PhaseTimes
     loaded_range_rad : tuple of float, rad, or None
@@ -123,7 +124,8 @@ def load_measures(
     under_load = (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9) | rising
     at = int(np.flatnonzero(under_load)[np.argmax(moment[under_load])])
     up_at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
-    courses = [moment, done.moment_power_w, moment * np.gradient(angle_rad, time_s)]
+    step_s = float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
+    courses = [moment, done.moment_power_w, moment * np.gradient(angle_rad, step_s)]
     if swing_power_w is not None:
         courses.append(swing_power_w)
     instants = (p.start_s, p.top_start_s, p.top_end_s, p.end_s, *drive_s)

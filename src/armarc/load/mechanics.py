@@ -13,7 +13,7 @@ outside forces, add up to the rate of change of the arm's energy.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -76,6 +76,11 @@ def _in_arm_axes(motion: ArmKinematics, vectors: FloatArray) -> FloatArray:
 
 def _in_global(motion: ArmKinematics, vectors: FloatArray) -> FloatArray:
     return np.asarray(np.einsum("nij,nj->ni", motion.rotation, vectors))
+
+
+def _along(vectors: FloatArray, axis: FloatArray) -> FloatArray:
+    """Share of every row along an axis, one for all, shape (3,), or one a row, shape (n, 3)."""
+    return np.asarray(np.sum(vectors * axis, axis=1))
 
 
 def _gravity(gravity_m_s2: float) -> FloatArray:
@@ -197,6 +202,11 @@ class Dynamics:
     outside_power_w: FloatArray
     slack: bool
 
+    def part(self, cut: slice) -> Dynamics:
+        """Some of the samples."""
+        arrays = [field.name for field in fields(self) if field.name != "slack"]
+        return replace(self, **{name: getattr(self, name)[cut] for name in arrays})
+
 
 def loaded_arm(arm: ArmBody, resistances: tuple[Resistance, ...]) -> ArmBody:
     """Add the free weights to the arm."""
@@ -215,7 +225,7 @@ def hand_state(motion: ArmKinematics, arm: ArmBody, axis: FloatArray, body: Floa
         velocity_m_s=velocity,
         acceleration_m_s2=acceleration,
         angle_rad=motion.angle_rad,
-        angle_acceleration_rad_s2=motion.angular_acceleration_rad_s2 @ axis,
+        angle_acceleration_rad_s2=_along(motion.angular_acceleration_rad_s2, axis),
         axis=axis,
         reach_m=arm.reach_to_grip_m,
         body=body,
@@ -284,7 +294,7 @@ def held_moment(
     poses = still(motion)
     acts = _acting(poses, arm, resistances, axis, body)
     hanging = cross(motion.rotation @ acts.arm.first_moment_kg_m, -_gravity(gravity_m_s2))
-    return np.asarray((hanging - acts.moment_n_m) @ axis)
+    return _along(hanging - acts.moment_n_m, axis)
 
 
 def dynamics(
@@ -303,9 +313,9 @@ def dynamics(
     arm : ArmBody
         Without the load.
     resistances : tuple of Resistance
-    axis : ndarray, shape (3,)
+    axis : ndarray, shape (3,), or (n, 3) for several stretches one after another
         Movement axis, global frame.
-    body : ndarray, shape (3, 3)
+    body : ndarray, shape (3, 3), or (n, 3, 3)
         Rows out, up, forward of the body in the global frame.
     gravity_m_s2 : float, m/s²
 
@@ -318,7 +328,7 @@ def dynamics(
     reaction = shoulder_force(motion, acts.arm, acts.force_n, gravity_m_s2)
     w = motion.angular_velocity_rad_s
     return Dynamics(
-        moment_n_m=total @ axis,
+        moment_n_m=_along(total, axis),
         moment_vector_n_m=total,
         force_n=reaction,
         moment_power_w=np.sum(total * w, axis=1),

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from itertools import accumulate
 
 import numpy as np
 
-from armarc.load.mechanics import ArmKinematics, movement_axis
+from armarc.load.mechanics import UP, ArmKinematics, movement_axis
 from armarc.load.resistance import body_axes
 from armarc.motion import (
     ArmMotion,
@@ -54,6 +55,42 @@ class RepMotion:
     shoulder_moves: bool
     swing_m_s: FloatArray | None
     drive_s: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepMotions:
+    """All reps of a set, and the same one after another, N samples, so that the mechanics run over them at once.
+
+    ``axis``, shape (N, 3), and ``body``, shape (N, 3, 3), are those of each sample's rep, ``cuts`` its samples.
+    """
+
+    reps: tuple[RepMotion, ...]
+    motion: ArmKinematics
+    axis: FloatArray
+    body: FloatArray
+    cuts: tuple[slice, ...]
+
+    @classmethod
+    def of(cls, reps: Sequence[RepMotion]) -> RepMotions:
+        """One after another."""
+        lengths = [len(rep.motion.time_s) for rep in reps]
+        return cls(
+            reps=tuple(reps),
+            motion=ArmKinematics(
+                **{
+                    field.name: np.concatenate([getattr(rep.motion, field.name) for rep in reps])
+                    for field in fields(ArmKinematics)
+                }
+            ),
+            axis=np.repeat([rep.axis for rep in reps], lengths, axis=0),
+            body=np.repeat([rep.body for rep in reps], lengths, axis=0),
+            cuts=tuple(slice(stop - n, stop) for n, stop in zip(lengths, accumulate(lengths), strict=True)),
+        )
+
+    def shaken(self, error_m_s2: float) -> RepMotions:
+        """With so much more upward acceleration of the shoulder in all reps at once, for error propagation."""
+        shoulder = self.motion.shoulder_m_s2 + error_m_s2 * UP
+        return replace(self, motion=replace(self.motion, shoulder_m_s2=shoulder))
 
 
 MARGIN_S = 2.0
@@ -141,7 +178,6 @@ def rep_motion(
     swing: Swing,
     *,
     plane_rad: float = 0.0,
-    shoulder_error_m_s2: float = 0.0,
 ) -> RepMotion:
     """Cut one rep out.
 
@@ -154,8 +190,6 @@ def rep_motion(
         Of this rep, from `shoulder_swings`.
     plane_rad : float, rad
         Plane of elevation where the rep has none of its own.
-    shoulder_error_m_s2 : float, m/s²
-        Added to the vertical acceleration of the shoulder, for error propagation.
 
     Returns
     -------
@@ -179,8 +213,6 @@ def rep_motion(
             swung = np.zeros((m, 3))
             swung[there] = _rate(course.swing_m, hz)
     velocity = _rate(path, hz)
-    acceleration = _rate(velocity, hz)
-    acceleration[:, 2] += shoulder_error_m_s2
     cut, near = slice(first, last + 1), slice(first - whole.first, last + 1 - whole.first)
     level = 1 - rising[:, 2] ** 2
     heading = np.array([np.sum(level * rising[:, 0]), np.sum(level * rising[:, 1]), 0.0])
@@ -194,7 +226,7 @@ def rep_motion(
             angular_acceleration_rad_s2=whole.angular_acceleration_rad_s2[near],
             shoulder_m=path,
             shoulder_m_s=velocity,
-            shoulder_m_s2=acceleration,
+            shoulder_m_s2=_rate(velocity, hz),
         ),
         axis=movement_axis(rising),
         body=body_axes(motion.side, plane, heading),

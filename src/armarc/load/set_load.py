@@ -22,6 +22,7 @@ from armarc.load.mechanics import Dynamics, dynamics, held_moment, loaded_arm, m
 from armarc.load.rep_motion import (
     BANDWIDTH_HZ,
     RepMotion,
+    RepMotions,
     rep_motion,
     set_motion,
     shoulder_swings,
@@ -182,9 +183,8 @@ class _Case:
         self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
         self.sensor_mass_kg = sensor_mass_kg
-        self.level = set_motion(motion, measured.reps)
         self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
-        self._moved: dict[tuple[float, float], list[RepMotion]] = {}
+        self._moved: dict[float, RepMotions] = {}
 
     def arm(self, inputs: _Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
@@ -194,27 +194,35 @@ class _Case:
         arm = arm.with_point(self.sensor_mass_kg, arm.wrist_m) if self.sensor_mass_kg else arm
         return arm if self.elbow_rad == 0 or self.motion.mounting.thumb_axis is not None else unbent(arm)
 
-    def moved(self, inputs: _Inputs) -> list[RepMotion]:
-        """Every rep's movement; inputs that do not touch it share one."""
-        key = inputs.tilt_rad, inputs.shoulder_m_s2
-        if key not in self._moved:
-            tilt, reps = inputs.tilt_rad, self.measured.reps
-            whole = set_motion(self.motion, reps, tilt) if tilt else self.level
-            shaken = inputs.shoulder_m_s2
-            self._moved[key] = [
-                rep_motion(
-                    self.motion, whole, rep, swing, plane_rad=self.plane_rad, shoulder_error_m_s2=shaken
-                )
-                for rep, swing in zip(reps, self.swings, strict=True)
-            ]
-        return self._moved[key]
+    def moved(self, inputs: _Inputs) -> RepMotions:
+        """The movement of all reps; inputs that do not touch it share one."""
+        tilt, reps = inputs.tilt_rad, self.measured.reps
+        if tilt not in self._moved:
+            whole = set_motion(self.motion, reps, tilt)
+            self._moved[tilt] = RepMotions.of(
+                [
+                    rep_motion(self.motion, whole, rep, swing, plane_rad=self.plane_rad)
+                    for rep, swing in zip(reps, self.swings, strict=True)
+                ]
+            )
+        moved = self._moved[tilt]
+        return moved.shaken(inputs.shoulder_m_s2) if inputs.shoulder_m_s2 else moved
 
     def all(self, inputs: _Inputs) -> list[_Evaluated]:
-        arm, resistances = self.arm(inputs), scaled(self.resistances, inputs.load)
-        return [
-            _evaluate(moved, arm, resistances, _times(rep), self.loaded)
-            for rep, moved in zip(self.measured.reps, self.moved(inputs), strict=True)
-        ]
+        arm, resistances, moved = self.arm(inputs), scaled(self.resistances, inputs.load), self.moved(inputs)
+        loaded = loaded_arm(arm, resistances)
+        done = dynamics(moved.motion, arm, resistances, moved.axis, moved.body)
+        held = held_moment(moved.motion, arm, resistances, moved.axis, moved.body) if resistances else None
+        found = []
+        for rep, one, cut in zip(self.measured.reps, moved.reps, moved.cuts, strict=True):
+            m, part = one.motion, done.part(cut)
+            swing_power = None if one.swing_m_s is None else np.sum(part.force_n * one.swing_m_s, axis=1)
+            still = None if held is None else held[cut]
+            measures = load_measures(
+                m.time_s, m.angle_rad, part, _times(rep), self.loaded, swing_power, one.drive_s, still
+            )
+            found.append(_Evaluated(moved=one, measures=measures, done=part, arm=loaded))
+        return found
 
     def uncertain(self) -> list[_Inputs]:
         """One set of inputs per uncertain one, moved by its standard error."""
@@ -352,21 +360,6 @@ class _Evaluated:
             out[work] = math.hypot(moved_j, SWING_SHARE_SE * whole_j)
             out[share] = math.hypot(moved_j / whole_j, SWING_SHARE_SE) if whole_j > 0 else None
         return out
-
-
-def _evaluate(
-    moved: RepMotion,
-    arm: ArmBody,
-    resistances: tuple[Resistance, ...],
-    times: PhaseTimes,
-    loaded: tuple[float, float] | None,
-) -> _Evaluated:
-    m = moved.motion
-    done = dynamics(m, arm, resistances, moved.axis, moved.body)
-    swing_power = None if moved.swing_m_s is None else np.sum(done.force_n * moved.swing_m_s, axis=1)
-    held = held_moment(m, arm, resistances, moved.axis, moved.body) if resistances else None
-    measures = load_measures(m.time_s, m.angle_rad, done, times, loaded, swing_power, moved.drive_s, held)
-    return _Evaluated(moved=moved, measures=measures, done=done, arm=loaded_arm(arm, resistances))
 
 
 def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeasures:

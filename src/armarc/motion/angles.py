@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from armarc.motion.quaternions import CACHED_ROWS, conjugate, multiply
+from armarc.motion.quaternions import cached_pieces, conjugate, multiply
 from armarc.recording import FloatArray
 
 UNDEFINED_BELOW_RAD = math.radians(20)
@@ -16,8 +16,7 @@ UNDEFINED_BELOW_RAD = math.radians(20)
 def up_in_sensor(quaternion: FloatArray) -> FloatArray:
     """Global up in sensor axes, shape (n, 3): the third row of the rotation matrix."""
     up = np.empty((len(quaternion), 3))
-    for first in range(0, len(up), CACHED_ROWS):
-        part = slice(first, first + CACHED_ROWS)
+    for part in cached_pieces(len(up)):
         w, x, y, z = np.ascontiguousarray(quaternion[part].T)
         up[part, 0] = 2 * (x * z - w * y)
         up[part, 1] = 2 * (y * z + w * x)

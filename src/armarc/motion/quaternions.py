@@ -9,6 +9,7 @@ conjugate).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,11 @@ IDENTITY: FloatArray = np.array([1.0, 0.0, 0.0, 0.0])
 IDENTITY.flags.writeable = False
 CACHED_ROWS = 1 << 13
 """So many at a time stay in the processor's cache."""
+
+
+def cached_pieces(rows: int) -> Iterator[slice]:
+    """So many rows piece by piece: fast, and no temporary array is as large as the recording."""
+    return (slice(first, first + CACHED_ROWS) for first in range(0, rows, CACHED_ROWS))
 
 
 def multiply(left: ArrayLike, right: ArrayLike) -> FloatArray:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import permutations, product
 from typing import Any
 
@@ -31,33 +32,6 @@ _LEAST_TILT = 0.35  # chord of 20°
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TurnedBack:
-    """What turning the readings back with one scale of the gyroscope's numbers gives.
-
-    Parameters
-    ----------
-    misfit : float
-        Share of the readings' power that neither standing gravity nor one lever arm explains: 0 for a rigid arm
-        with the right scale and axes, towards 1 where gravity is smeared all over.
-    gravity : float
-        Size of the mean turned reading over long windows (median over them), in the readings' unit.
-    share : float
-        That size over the readings' root mean square: 1 at rest, about 0.4 in violent swings, near 0 where
-        gravity is missing or smeared.
-    tilting_rad : float, rad
-        How far the sensor turns across gravity in a long window, by this scale.
-    speed_rad_s : float, rad/s
-        Mean angular speed in the short windows that turn most.
-    """
-
-    misfit: float
-    gravity: float
-    share: float
-    tilting_rad: float
-    speed_rad_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Windows:
     """Readings cut into windows, planes of shape (3, steps, windows); only the windows that turn most.
 
@@ -67,6 +41,61 @@ class Windows:
     force: FloatArray
     rate: FloatArray
     step_s: float
+
+
+@dataclass(frozen=True, kw_only=True)  # without slots, so that what is asked for is worked out once
+class TurnedBack:
+    """What turning the readings back with one scale of the gyroscope's numbers gives.
+
+    Parameters
+    ----------
+    short, long : Windows
+        Of 2 s and of 8 s.
+    scale : float
+        Size of the gyroscope's unit, rad/s; 0 leaves the readings as they are.
+    """
+
+    short: Windows
+    long: Windows
+    scale: float
+
+    @cached_property
+    def misfit(self) -> float:
+        """Share of the readings' power that neither standing gravity nor one lever arm explains: 0 for a rigid arm
+        with the right scale and axes, towards 1 where gravity is smeared all over."""
+        return lever_misfit(self.short, self.scale)
+
+    @cached_property
+    def _standing(self) -> tuple[FloatArray, FloatArray]:
+        """Size of the mean turned reading and the readings' mean square, by long window."""
+        mean, power = _long_means(self.long, self.scale)
+        return np.sqrt((mean**2).sum(axis=0)), power
+
+    @property
+    def gravity(self) -> float:
+        """Size of the mean turned reading over long windows (median over them), in the readings' unit."""
+        return float(np.median(self._standing[0]))
+
+    @property
+    def share(self) -> float:
+        """That size over the readings' root mean square: 1 at rest, about 0.4 in violent swings, near 0 where gravity
+        is missing or smeared."""
+        size, power = self._standing
+        return float(np.median(size / np.sqrt(power)))
+
+    @cached_property
+    def tilting_rad(self) -> float:
+        """How far the sensor turns across gravity in a long window, by this scale, rad."""
+        (fx, fy, fz), (wx, wy, wz) = self.long.force, self.long.rate
+        across = np.stack([fy * wz - fz * wy, fz * wx - fx * wz, fx * wy - fy * wx])
+        lengths = np.sqrt((self.long.force**2).sum(axis=0))
+        tilting = np.sqrt((across**2).sum(axis=0)) / np.maximum(lengths, 1e-300)
+        return float(np.median((tilting * (abs(self.scale) * self.long.step_s)).sum(axis=0)))
+
+    @property
+    def speed_rad_s(self) -> float:
+        """Mean angular speed in the short windows that turn most, rad/s."""
+        return self.scale * float(np.sqrt((self.short.rate**2).sum(axis=0)).mean())
 
 
 def short_windows(
@@ -83,23 +112,6 @@ def windows_of(
     """The same, and those of 8 s."""
     steps = _steps(time_s, acceleration, angular_velocity)
     return None if steps is None else (_cut(steps, _SHORT_S), _cut(steps, _LONG_S))
-
-
-def turned_back(short: Windows, long: Windows, scale: float) -> TurnedBack:
-    """Try one size of the gyroscope's unit, in rad/s; 0 leaves the readings as they are."""
-    mean, power = _long_means(long, scale)
-    size = np.sqrt((mean**2).sum(axis=0))
-    (fx, fy, fz), (wx, wy, wz) = long.force, long.rate
-    across = np.stack([fy * wz - fz * wy, fz * wx - fx * wz, fx * wy - fy * wx])
-    lengths = np.sqrt((long.force**2).sum(axis=0))
-    tilting = np.sqrt((across**2).sum(axis=0)) / np.maximum(lengths, 1e-300) * (abs(scale) * long.step_s)
-    return TurnedBack(
-        misfit=lever_misfit(short, scale),
-        gravity=float(np.median(size)),
-        share=float(np.median(size / np.sqrt(power))),
-        tilting_rad=float(np.median(tilting.sum(axis=0))),
-        speed_rad_s=scale * float(np.sqrt((short.rate**2).sum(axis=0)).mean()),
-    )
 
 
 def lever_misfit(windows: Windows, scale: float) -> float:
@@ -128,7 +140,8 @@ def better_arrangement(short: Windows, long: Windows, scale: float) -> tuple[str
             tried[name] = _misfit(force, swings[sign]), matrix
     best = min(tried, key=lambda name: tried[name][0])
     matrix = tried[best][1]
-    return best, turned_back(_rearranged(short, matrix), _rearranged(long, matrix), scale)
+    turned = TurnedBack(short=_rearranged(short, matrix), long=_rearranged(long, matrix), scale=scale)
+    return best, turned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

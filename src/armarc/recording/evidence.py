@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.recording.consistency import TurnedBack, Windows, turned_back, windows_of
+from armarc.recording.consistency import TurnedBack, Windows, windows_of
 from armarc.recording.types import FloatArray
 from armarc.recording.units import scale_of
 
@@ -37,7 +37,7 @@ class Evidence:
     @property
     def unturned(self) -> TurnedBack:
         """The readings as they are, as if the gyroscope had said nothing; seldom asked for."""
-        return turned_back(self.short, self.long, 0.0)
+        return self._at(0.0)
 
     @property
     def unit(self) -> str | None:
@@ -48,12 +48,15 @@ class Evidence:
         the long windows tell: turned by several radians, gravity stands only if they were radians.
         """
         rad, deg = self.rad_s, self.deg_s
-        kept = rad.gravity > _KEPT * deg.gravity
         if rad.misfit < _CLEARLY_LESS * deg.misfit:
             return "rad/s"
         if rad.speed_rad_s > _FASTEST_SET_RAD_S:
             return "deg/s"
-        if rad.misfit > _CLEARLY_MORE * deg.misfit and (not kept or self.fastest > _SLOWEST_LIFT_DEG_S):
+        clearly_more = rad.misfit > _CLEARLY_MORE * deg.misfit
+        if clearly_more and self.fastest > _SLOWEST_LIFT_DEG_S:
+            return "deg/s"
+        kept = rad.gravity > _KEPT * deg.gravity
+        if clearly_more and not kept:
             return "deg/s"
         if rad.tilting_rad < _LEAST_TILTING_RAD:
             return None
@@ -70,7 +73,10 @@ class Evidence:
     def at(self, unit: str) -> TurnedBack:
         """Turned back in any unit of angular velocity."""
         known = {"rad/s": self.rad_s, "deg/s": self.deg_s}
-        return known.get(unit) or turned_back(self.short, self.long, scale_of(unit, "angular_velocity"))
+        return known.get(unit) or self._at(scale_of(unit, "angular_velocity"))
+
+    def _at(self, scale: float) -> TurnedBack:
+        return TurnedBack(short=self.short, long=self.long, scale=scale)
 
     def __str__(self) -> str:
         numbers = (self.rad_s, self.deg_s, self.unturned)
@@ -99,6 +105,6 @@ def gravity_evidence(
     if windows is None:
         return None
     short, long = windows
-    rad, deg = (turned_back(short, long, scale) for scale in (1.0, _DEGREE))
+    rad, deg = (TurnedBack(short=short, long=long, scale=scale) for scale in (1.0, _DEGREE))
     fastest = float(np.abs(angular_velocity).max())
     return Evidence(short=short, long=long, rad_s=rad, deg_s=deg, fastest=fastest)

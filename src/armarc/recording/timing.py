@@ -267,9 +267,10 @@ def _follow_clock(timeline: SampleTimes, quantum_s: float) -> None:
     off = np.abs(t - line)
     tolerance = max(1.05 * min(quantum_s, slope), 0.1 * slope)
     rises = bool((np.diff(line) > 0.5 * slope).all())
-    steady = (
-        float(np.quantile(off, 0.99)) <= tolerance and float(off.max()) <= 0.75 * slope + quantum_s and rises
-    )
+    farthest = float(off.max())
+    steady = rises and farthest <= 0.75 * slope + quantum_s
+    if steady and farthest > tolerance:
+        steady = float(np.quantile(off, 0.99)) <= tolerance
     timeline.steady = steady
     timeline.period_s = slope if steady else period
     if not steady:
@@ -278,9 +279,9 @@ def _follow_clock(timeline: SampleTimes, quantum_s: float) -> None:
             "were believed"
         )
         return
-    if float(off.max()) > 0.01 * slope:
+    if farthest > 0.01 * slope:
         timeline.inferences.append(
-            f"stamps differ by up to {1000 * float(off.max()):.2g} ms from a steady clock of "
+            f"stamps differ by up to {1000 * farthest:.2g} ms from a steady clock of "
             f"{1 / slope:.6g} Hz; the steady clock was used"
         )
         timeline.time_s = line

@@ -130,14 +130,18 @@ def largest_run(
 
     None where nothing is like it.
     """
-    alike = np.flatnonzero(adds > 0).tolist()
+    gain = adds.tolist()
+    alike = [j for j, gained in enumerate(gain) if gained > 0]
     if not alike:
         return None
-    gains, loss = adds[alike].tolist(), _loss(found, range_rad).tolist()
-    leaves_s, returns_s = found.leaves_s.tolist(), found.returns_s.tolist()
+    loss, leaves_s, returns_s = (
+        _loss(found, range_rad).tolist(),
+        found.leaves_s.tolist(),
+        found.returns_s.tolist(),
+    )
     running, first, before = 0.0, 0, -1
     best, best_first, best_last = -math.inf, 0, -1
-    for j, gained in zip(alike, gains, strict=True):
+    for j in alike:
         if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
             running = 0.0
         elif running > 0 and j - before > 1:
@@ -148,7 +152,7 @@ def largest_run(
                     break
         if running <= 0:
             running, first = 0.0, j
-        running += gained
+        running += gain[j]
         before = j
         if running > best:
             best, best_first, best_last = running, first, j

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
-from armarc.motion.quaternions import CACHED_ROWS
+from armarc.motion.quaternions import cached_pieces
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 COUNTING_RATE_HZ = 30.0
@@ -87,8 +87,7 @@ def sensor_path(
     # Copies: a view would keep the whole recording's.
     turned = np.stack([_integral(rate, rate_hz)[::every].copy() for rate in angular_velocity_rad_s.T], axis=1)
     about_up = np.empty(len(quaternion))
-    for first in range(0, len(quaternion), CACHED_ROWS):
-        part = slice(first, first + CACHED_ROWS)
+    for part in cached_pieces(len(quaternion)):
         about_up[part] = np.einsum("ij,ij->i", up_in_sensor(quaternion[part]), angular_velocity_rad_s[part])
     yaw = _integral(about_up, rate_hz)[::every].copy()
     del about_up

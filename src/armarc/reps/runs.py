@@ -271,7 +271,9 @@ def _best_of_sizes(
     if rules.arm_axis is not None:
         may_lead &= path.up[found.bottom] @ rules.arm_axis < path.up[found.top] @ rules.arm_axis
     leads = may_lead[rows] & ~walking
-    patterns = np.unique(rows[leads])
+    is_pattern = np.zeros(len(found), dtype=np.bool_)
+    is_pattern[rows[leads]] = True
+    patterns = is_pattern.nonzero()[0]
     gain = gains(found, each_alone(found, patterns), rules, known)
     looks: list[tuple[Candidates, Samples, BoolArray, list[tuple[int, ...]]]] = []
     templates: dict[tuple[int, ...], tuple[int, Template, float]] = {}
