@@ -148,7 +148,10 @@ def set_motion(motion: ArmMotion, reps: Sequence[Rep], tilt_rad: float = 0.0) ->
 
 
 def shoulder_swings(motion: ArmMotion, reps: Sequence[Rep]) -> tuple[Swing, ...]:
-    """Swing and path of the shoulder of every rep of a set, see `armarc.reps.swing`."""
+    """Swing and path of the shoulder of every rep of a set, see `armarc.reps.swing`.
+
+    Whether a swing can be told was decided with the set's body: what the reps say of it stands.
+    """
     origin, hz = float(motion.time_s[0]), motion.rate_hz
 
     def instants(rep: Rep) -> Instants:
@@ -168,7 +171,16 @@ def shoulder_swings(motion: ArmMotion, reps: Sequence[Rep]) -> tuple[Swing, ...]
             is_begun="open_start" in rep.quality,
         )
 
-    return body_swings(motion, [instants(rep) for rep in reps])
+    found = body_swings(motion, [instants(rep) for rep in reps])
+    return tuple(
+        replace(
+            swing,
+            travel_m=rep.body_swing_m,
+            se_m=rep.body_swing_se_m,
+            reason=rep.body_swing_reason,
+        )
+        for swing, rep in zip(found, reps, strict=True)
+    )
 
 
 def rep_motion(

@@ -98,7 +98,9 @@ def least_held(motion: ArmMotion, at: Instants, tilt_se_rad: float) -> Held | No
     angle, acceleration = angle[inside], acceleration[inside]
     shares = held_share(angle, acceleration, reach)
     share = lowest_tenth(shares)
-    where = float(angle[int(np.argmin(np.abs(shares - share)))])
+    where = float(
+        np.median(angle[shares <= share])
+    )  # one angle among equally near ones would hang on the last digit
     missing = share - 1
     se = math.hypot(
         missing * NO_RIGID_ARM,
