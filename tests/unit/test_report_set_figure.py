@@ -159,6 +159,17 @@ def test_flags_are_marked_and_explained_and_unknown_ones_too():
     assert "some new flag" in text
 
 
+def test_where_no_mark_fits_the_flags_are_counted():
+    motion, measured = invent(12)
+    flags = ("swung", "coarse", "loose_strap", "near_edge", "bent_elbow", "stall")
+    reps = tuple(replace(rep, quality=flags[: 1 + 5 * (rep.rep == 3)]) for rep in measured.reps)
+    text = all_text(draw_set(motion, replace(measured, reps=reps), width_in=4.0))
+    assert "Of 12 reps: the body swung" in text
+    assert "(12);" in text
+    assert "(1)." in text
+    assert "ᵃ" not in text
+
+
 def test_gaps_are_hatched_and_break_the_line():
     motion, measured = invent(4)
     missing = motion.missing.copy()

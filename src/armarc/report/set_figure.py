@@ -12,7 +12,7 @@ from armarc.report import picture_parts, style
 from armarc.report import wording as words
 from armarc.report.answers import flag_words
 from armarc.report.picture_parts import SIDE_IN, KeyItem
-from armarc.report.set_panels import Scene, angle_panel, scene_of, speed_panel, start_panel
+from armarc.report.set_panels import Scene, angle_panel, number_size_of, scene_of, speed_panel, start_panel
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet
 
@@ -130,9 +130,13 @@ def _key(scene: Scene) -> list[KeyItem]:
 
 def _notes(scene: Scene, motion: ArmMotion, measured: MeasuredSet, exercise: Exercise) -> list[str]:
     notes = []
-    if scene.letters:
+    if scene.letters and number_size_of(scene):
         told = "; ".join(f"{letter} {flag_words(flag)}" for flag, letter in scene.letters.items())
         notes.append(f"Marked reps: {told}.")
+    elif scene.letters:  # no room for marks
+        flagged = {flag: sum(flag in rep.quality for rep in scene.reps) for flag in scene.letters}
+        told = "; ".join(f"{flag_words(flag)} ({count})" for flag, count in flagged.items())
+        notes.append(f"Of {len(scene.reps)} reps: {told}.")
     unknown = [rep for rep in measured.reps if rep.start_velocity_rad_s is None]
     if any("no_gate" not in rep.quality for rep in unknown):
         notes.append("– no start velocity: the gate was not crossed cleanly.")

@@ -116,8 +116,7 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     _gates(axes, scene)
 
     halo = style.halo(p)
-    longest_marks = "ᵃ" * max(len(rep.quality) for rep in scene.reps)
-    number_size = _label_size(_widest([scene.reps[-1].rep]) + longest_marks, 15.0, scene.top_in, share=0.8)
+    number_size = number_size_of(scene)
     with_top = _label_size(_widest(tops) + "°", 11.0, scene.top_in)
     for rep, top in zip(scene.reps, tops, strict=True):
         at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
@@ -142,6 +141,12 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
         ticks.append([(at - half, top), (at + half, top)])
         ticks.append([(rep.phases.start_s - half, bottom), (rep.phases.start_s + half, bottom)])
     axes.add_collection(LineCollection(ticks, colors=p.ink, linewidths=3.4, zorder=5), autolim=False)
+
+
+def number_size_of(scene: Scene) -> float | None:
+    """Size of the reps' numbers with their marks; None where there is no room for them."""
+    longest_marks = "ᵃ" * max(len(rep.quality) for rep in scene.reps)
+    return _label_size(_widest([scene.reps[-1].rep]) + longest_marks, 15.0, scene.top_in, share=0.8)
 
 
 def _phase_areas(axes: Axes, scene: Scene, floor: float) -> None:
