@@ -243,8 +243,8 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
     rotation = _scaled(rotation, scale_of(unit_g, "angular_velocity"))
     mixed = doubts or axes_warning(evidence, unit_a, unit_g)
     rests = gravity_at_rest(time_s, force, rotation) if mixed else None
-    # A damaged accelerometer fits no gyroscope either; measuring says what is wrong with it.
-    warnings += rests.warning() or mixed if rests is not None else mixed
+    # A damaged accelerometer fits no gyroscope either: measuring says what is wrong with it, once.
+    warnings += [] if rests is not None and rests.warning() else mixed
 
     metadata = _metadata(first, second)
     clipped = clipped_samples(

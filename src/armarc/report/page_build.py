@@ -232,11 +232,12 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         alt = "Standardised differences right minus left with 95 % intervals; the numbers stand in the table."
         pictures.append(Picture(figure=figure, alt=alt))
     table = PageTable(caption="Left and right", heads=heads, rows=tuple(lines))
+    has_room = any(row.effect is not None and row.effect.measuring_se > 0 for row in rows)
     return Section(
         heading="Left and right",
         pictures=tuple(pictures),
         tables=(table,),
-        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION, MEASURING_WORDS),
+        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION, *([MEASURING_WORDS] if has_room else [])),
     )
 
 
