@@ -356,3 +356,16 @@ def test_a_quiet_capture_says_nothing_of_its_progress(capsys, monkeypatch):
     monkeypatch.setattr(terminal.MANNER, "quiet", True)
     Talk(1).say("120 samples")
     assert capsys.readouterr().err == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_ctrl_c_while_the_finished_program_ends_changes_nothing() -> None:
+    # An interpreter takes a moment to end: a hail of signals from the moment the command has done its work.
+    hail = "['sh', '-c', f'while kill -INT {os.getpid()}; do :; done'], stdout=-3, stderr=-3"
+    start = f"import atexit, os, subprocess, sys\natexit.register(lambda: subprocess.Popen({hail}).pid)\n"
+    start += "sys.argv = ['armarc', '--version']\nfrom armarc.cli import main\nmain()"
+    ended = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", start], capture_output=True, text=True, timeout=60
+    )
+    assert ended.returncode == 0
+    assert ended.stdout.startswith("armarc ")

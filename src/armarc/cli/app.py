@@ -10,6 +10,7 @@ import contextlib
 import errno
 import gc
 import os
+import signal
 import sys
 from collections.abc import Iterator
 from typing import Annotated, Any, NoReturn
@@ -154,5 +155,10 @@ def main() -> NoReturn:
     prepare_streams()
     # A shell that asks how to go on does not name the command here.
     commands.register(app, None if "_ARMARC_COMPLETE" in os.environ else sys.argv[1:])
-    app()
-    sys.exit(0)
+    try:
+        app()
+        sys.exit(0)
+    finally:
+        # Everything is said and kept; the interpreter takes a moment to end, and a Ctrl-C in that moment would make a
+        # finished session look like a killed one.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
