@@ -1,14 +1,14 @@
 """How the shoulder's moments hold on simulated bodies.
 
 Run with ``python tests/benchmarks/bench_moments.py [BODIES_PER_KIND] [FIRST_SEED]``; 6 of each kind of
-`armarc.simulate.SCENARIOS` by default, a dumbbell of 6 kg, the body known (its lengths are the simulated ones, its
-masses those of the table, so that what is missed is missed by the movement).
+`armarc.simulate.SCENARIOS` by default, a dumbbell of 6 kg, the body known (its lengths are the simulated ones,
+its masses those of the table, so that what is missed is missed by the movement).
 
-The truth is a chain of its own: upper arm, forearm, hand and weight of the simulated body at 1 kHz, each with its mass
-where the table (de Leva 1996) has it, accelerations by central differences, moments about the moving shoulder and about
-the axis from the line at the start to the line at the top. Columns: mean error, root mean square, mean standard error
-and the share of errors within one / two of them. The standard errors have room for a body that is not the table's, as
-this one is.
+The truth is a chain of its own: upper arm, forearm, hand and weight of the simulated body at 1 kHz, each with
+its mass where the table (de Leva 1996) has it, accelerations by central differences, moments about the moving
+shoulder and about the axis from the line at the start to that at the top. Columns: mean error, root mean
+square, mean standard error and the share of errors within one / two of them. The standard errors have room for
+a body that is not the table's, as this one is.
 """
 
 from __future__ import annotations
