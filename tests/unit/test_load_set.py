@@ -291,3 +291,5 @@ def test_a_wobbling_strap_lifts_nothing() -> None:
     assert np.abs(loose / firm - 1).max() < 0.06
     power = "peak_power_w"
     assert np.abs(peaks(1.0, power) / peaks(0.0, power) - 1).max() < 0.08
+    # Nor does it make a smooth raise less smooth: half a unit, were it the gyroscope that is asked.
+    assert np.abs(peaks(1.0, "smoothness_sparc") - peaks(0.0, "smoothness_sparc")).max() < 0.1
