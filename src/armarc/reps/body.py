@@ -93,6 +93,7 @@ def set_bodies(
     bottoms: Sequence[Sequence[int]],
     weight: FloatArray,
     lever: LeverArm | None,
+    reach_m: float | None = None,
 ) -> tuple[tuple[SetBody, ...], ArmMotion]:
     """Look at body and strap of every set, and let the arm line turn in the sensor as far as the set shows it.
 
@@ -107,6 +108,8 @@ def set_bodies(
         Worth of each sample for the lever arm.
     lever : LeverArm or None
         As fitted to the recording; without it, and for any angle but the elevation, only a wobble is known.
+    reach_m : float or None, m
+        Shoulder to sensor, where somebody measured it.
 
     Returns
     -------
@@ -122,7 +125,7 @@ def set_bodies(
     for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
         signs, bend = NO_SIGNS, 0.0
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
-            signs = _signs(motion, first, stop, weight, lever)
+            signs = _signs(motion, first, stop, weight, lever, reach_m)
             turned, place = _turned(motion, signs, near)
             inside = place[first - near.start : stop - near.start]
             bends = turned[first - near.start : stop - near.start]
@@ -141,7 +144,9 @@ def set_bodies(
     return tuple(bodies), _changed(motion, change)
 
 
-def _signs(motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm) -> BodySigns:
+def _signs(
+    motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm, reach_m: float | None
+) -> BodySigns:
     # The filters guess at the ends: some more than the set, which counts for nothing.
     margin = round(2 * motion.rate_hz)
     cut = slice(max(first - margin, 0), min(stop + margin, len(weight)))
@@ -157,6 +162,7 @@ def _signs(motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: 
         worth,
         motion.rate_hz,
         lever,
+        reach_m=reach_m,
     )
 
 
