@@ -26,8 +26,8 @@ SHORT_IN_RANGE, SHORT_IN_MEASURED = 0.5, 0.25
 and than it was measured, where half of it was corrected (slope over bending elbows of our own simulator, front and
 scaption raises: 0.5)."""
 FOREARM_TURN_RAD = math.radians(19)
-"""A forearm turns by 5–30° about itself on the way up, this as a root mean square (working limit). How far it did is
-not seen: the shoulder turns the hand as well. Where it lies off the arm line, that line goes round it in the sensor."""
+"""A forearm turns by 5–30° about itself on the way up, this as a root mean square (working limit). By how much is
+not seen, as the shoulder turns the hand as well. Where it lies off the arm line, that line goes round it."""
 SEEN_AT = -0.2
 """Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
 AT_THE_ENDS = 0.4
