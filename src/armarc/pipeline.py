@@ -251,7 +251,9 @@ def _measure_piece(
     windows = _windows(motion, sets)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
-    bodies, motion = set_bodies(motion, windows.ranges, windows.bottoms, windows.weight, lever)
+    bodies, motion = set_bodies(
+        motion, windows.ranges, windows.bottoms, windows.weight, lever, choices.reach_m
+    )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, placed = _measured(motion, sets, choices, sets_before, bodies)
     nowhere = unplaced(counted.sets, placed)

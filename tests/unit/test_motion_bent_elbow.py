@@ -62,3 +62,11 @@ def test_where_no_axis_is_stated_nothing_is_made_up():
     unsure = off_plane(found, None)
     np.testing.assert_array_equal(unsure.vector_m, found.vector_m)
     assert unsure.off_plane_m == UNKNOWN_OFF_PLANE_M
+
+
+def test_the_forearm_lies_off_the_arm_line_by_what_no_strap_explains():
+    found, _ = fitted(math.radians(25), Rotation.identity())
+    moved = off_plane(found, SIX)
+    # The fit keeps to the plane; the forearm is 25° off it, and a strap's tilt is 6° evenly spread.
+    assert math.degrees(moved.forearm_rad) == pytest.approx(math.sqrt(25**2 - 6**2 / 3), abs=2)
+    assert off_plane(fitted(0.0, Rotation.identity())[0], SIX).forearm_rad < math.radians(2)

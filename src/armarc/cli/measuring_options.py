@@ -124,7 +124,12 @@ MEASURING = (
         metavar="±x|±y|±z",
         complete=hand_axes,
     ),
-    _row("reach_cm", ON_THE_ARM, "Measured distance shoulder to sensor.", float),
+    _row(
+        "reach_cm",
+        ON_THE_ARM,
+        "Measured distance shoulder to sensor as the arm hangs; it shows how far the elbow bends.",
+        float,
+    ),
     _row("sensor_height_cm", ON_THE_ARM, "Height of the sensor above the bone.", float),
     _row(
         "reference",

@@ -60,4 +60,5 @@ def off_plane(lever: LeverArm, sensor_axes: FloatArray | None) -> LeverArm:
         lever,
         vector_m=lever.vector_m + lever.across * (forearm_m * math.sin(bend) * believed),
         off_plane_m=math.hypot(OFF_PLANE_M, forearm_m * STRAP_TILT_RAD / math.sqrt(3)),
+        forearm_rad=math.sqrt(max(bend**2 - STRAP_TILT_RAD**2 / 3, 0.0)),
     )

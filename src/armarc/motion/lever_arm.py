@@ -38,8 +38,7 @@ ALONG_PRIOR_M, ACROSS_OFFSET_PRIOR_M_S2, OFFSET_PRIOR_M_S2 = 1.0, 0.03, 0.3
 HUBER = 3.7
 """Residuals longer than this many standard deviations of one axis count less (1 in 300 of a normal's)."""
 NOT_HANGING_RAD = math.radians(40)
-"""An arm with a weight hangs 7–11° off the vertical; a pose this far from it does not hang (a watch held before the
-face, a press, a machine)."""
+"""An arm with a weight hangs 7–11° off the vertical; a pose this far from it does not hang (a press, a machine)."""
 LEAST_TRUST = 0.05
 """Least worth of samples in which the body may swing; they count by the square of how much quieter the others are."""
 BLOCK_S, EDGE_S, LEAST_SECONDS = 10.0, 1.5, 1.0
@@ -77,11 +76,13 @@ class LeverArm:
     unseen_m : float, m
         Standard error along it of what the movement does not show and the prior holds.
     bandwidth_hz : float, Hz
-        Up to where the accelerometer confirms what the gyroscope says about the arm.
+        Up to it the accelerometer confirms the gyroscope.
     wobble_rad : float, rad
         Turning of the strap about the wrist (root mean square): faster than `WOBBLES_ABOVE_HZ` and not confirmed.
     off_plane_m : float, m
         Standard error of how far the bone under the sensor lies off the plane of the raise.
+    forearm_rad : float, rad
+        Between forearm and arm line across the plane of the raise, as the sensor's own axis shows it.
     """
 
     vector_m: FloatArray
@@ -94,6 +95,7 @@ class LeverArm:
     bandwidth_hz: float = EDGES_HZ[-1]
     wobble_rad: float = 0.0
     off_plane_m: float = OFF_PLANE_M
+    forearm_rad: float = 0.0
 
     @property
     def reach_m(self) -> float:

@@ -19,6 +19,15 @@ BENT_RAD = math.radians(3.0)
 """An elbow that bends by 10° turns the arm line in the sensor by some 5° over the range."""
 RIGID_BEND_RAD, MOST_BEND_RAD = math.radians(2.5), math.radians(10.0)
 """A rigid arm, too, seems to turn by up to the first over its range; an elbow that bends by 20° by the second."""
+USUAL_REACH_M = 0.51
+"""Shoulder to a strap 4 cm above the wrist (de Leva 1996, Table 4, men: 28.2 + 26.9 cm)."""
+SHORT_IN_RANGE, SHORT_IN_MEASURED = 0.5, 0.25
+"""Share of a range by which it may be read too large for each share by which the fitted arm is shorter: than usual,
+and than it was measured, where half of it was corrected (slope over bending elbows of our own simulator, front and
+scaption raises: 0.5)."""
+FOREARM_TURN_RAD = math.radians(19)
+"""A forearm turns by 5–30° about itself on the way up, this as a root mean square (working limit). By how much is
+not seen, as the shoulder turns the hand as well. Where it lies off the arm line, that line goes round it."""
 SEEN_AT = -0.2
 """Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
 AT_THE_ENDS = 0.4
@@ -47,6 +56,10 @@ class SetBody:
         How far it wobbled (root mean square).
     swept_rad : float, rad
         Range of the set's movement.
+    short_share : float
+        Standard error, as a share of the range, that an arm fitted shorter than it should be stands for.
+    forearm_rad : float, rad
+        Angle between forearm and arm line across the plane of the raise.
     """
 
     signs: BodySigns = NO_SIGNS
@@ -54,22 +67,34 @@ class SetBody:
     strap_step_rad: float = 0.0
     wobble_rad: float = 0.0
     swept_rad: float = math.pi / 2
+    short_share: float = 0.0
+    forearm_rad: float = 0.0
 
     @property
     def doubt_rad(self) -> float:
         """Standard error of a range whose arm line turns by `bend_rad` or not at all, rad.
 
-        That of a coin with the certainty for a bias; and what is not believed, beyond what a rigid arm seems to turn.
+        That of a coin with the certainty for a bias; what is not believed, beyond what a rigid arm seems to turn; and
+        what an elbow that bends in the plane of the raise may hide: all it leaves is an arm that seems short.
         """
         certainty, bend = self.signs.certainty, min(abs(self.bend_rad), MOST_BEND_RAD)
         unseen = (1 - certainty) ** 2 * max(bend**2 - RIGID_BEND_RAD**2, 0.0)
-        return math.sqrt(bend**2 * certainty * (1 - certainty) + unseen)
+        hidden = (self.short_share * self.swept_rad) ** 2 + self.turned_rad**2
+        return math.sqrt(bend**2 * certainty * (1 - certainty) + unseen + hidden)
 
     def doubt_rad_at(self, elevation_rad: float) -> float:
         """The same of an elevation, rad."""
         way = max(self.signs.high_rad - self.signs.low_rad, 1e-3)
         place = min(max((elevation_rad - self.signs.low_rad) / way, 0.0), 1.0) - 0.5
         return abs(place - SEEN_AT) * self.doubt_rad
+
+    @property
+    def turned_rad(self) -> float:
+        """Standard error of a range that a forearm off the arm line leaves as it turns about itself, rad.
+
+        Half of it is each end's, with opposite signs: the fitted arm is right in the middle.
+        """
+        return (1 - self.signs.certainty) * FOREARM_TURN_RAD * math.sin(self.forearm_rad)
 
     @property
     def flags(self) -> tuple[str, ...]:
@@ -93,6 +118,7 @@ def set_bodies(
     bottoms: Sequence[Sequence[int]],
     weight: FloatArray,
     lever: LeverArm | None,
+    reach_m: float | None = None,
 ) -> tuple[tuple[SetBody, ...], ArmMotion]:
     """Look at body and strap of every set, and let the arm line turn in the sensor as far as the set shows it.
 
@@ -107,6 +133,8 @@ def set_bodies(
         Worth of each sample for the lever arm.
     lever : LeverArm or None
         As fitted to the recording; without it, and for any angle but the elevation, only a wobble is known.
+    reach_m : float or None, m
+        Shoulder to sensor, where somebody measured it.
 
     Returns
     -------
@@ -120,9 +148,10 @@ def set_bodies(
     change = np.zeros(len(weight))
     nearest = _nearest(ranges, len(weight))
     for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
-        signs, bend = NO_SIGNS, 0.0
+        signs, bend, short, forearm = NO_SIGNS, 0.0, 0.0, 0.0
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
-            signs = _signs(motion, first, stop, weight, lever)
+            signs = _signs(motion, first, stop, weight, lever, reach_m)
+            short, forearm = _short_share(lever.reach_m, reach_m), lever.forearm_rad
             turned, place = _turned(motion, signs, near)
             inside = place[first - near.start : stop - near.start]
             bends = turned[first - near.start : stop - near.start]
@@ -136,12 +165,16 @@ def set_bodies(
                 strap_step_rad=step,
                 wobble_rad=motion.mounting.wobble_rad,
                 swept_rad=max(swept, math.radians(5)),
+                short_share=short,
+                forearm_rad=forearm,
             )
         )
     return tuple(bodies), _changed(motion, change)
 
 
-def _signs(motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm) -> BodySigns:
+def _signs(
+    motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm, reach_m: float | None
+) -> BodySigns:
     # The filters guess at the ends: some more than the set, which counts for nothing.
     margin = round(2 * motion.rate_hz)
     cut = slice(max(first - margin, 0), min(stop + margin, len(weight)))
@@ -157,7 +190,14 @@ def _signs(motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: 
         worth,
         motion.rate_hz,
         lever,
+        reach_m=reach_m,
     )
+
+
+def _short_share(fitted_m: float, measured_m: float | None) -> float:
+    if measured_m is None:
+        return SHORT_IN_RANGE * max(1 - fitted_m / USUAL_REACH_M, 0.0)
+    return SHORT_IN_MEASURED * max(1 - fitted_m / measured_m, 0.0)
 
 
 def _nearest(ranges: Sequence[tuple[int, int]], n: int) -> list[slice]:

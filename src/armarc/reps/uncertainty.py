@@ -145,7 +145,7 @@ class AngleErrors:
         level = abs(math.sin(float(self.angle_rad[at])))
         is_shared = self.is_fitted and self.mounting.height_known
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
-        return share * _root_sum(
+        shared = _root_sum(
             [
                 self.unexplained_rad,
                 self.body.doubt_rad_at(float(self.angle_rad[at])),
@@ -157,6 +157,7 @@ class AngleErrors:
                 *self._spread([at], np.ones(1), linear=1.0),
             ]
         )
+        return math.hypot(share * shared, self.body.turned_rad / 2)
 
     def of_range(self, top: int, bottom: float) -> float:
         """Standard error of the difference of θ between two samples, rad."""
