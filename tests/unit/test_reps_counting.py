@@ -160,6 +160,19 @@ def test_a_walk_is_told_by_its_bobbing_shoulder(reps, bob_m):
     assert counts(grouped(angle, roll, smallest_deg=25)) == [reps] * (reps > 0) + [10]
 
 
+@pytest.mark.parametrize("is_before", [True, False])
+def test_a_walk_in_the_plane_of_the_set_beside_it_is_no_partial_reps_of_it(is_before):
+    """As after a front raise: the swings turn as the reps do, from the same pose, and are half as large."""
+    parts = raises([90] * 8, after_s=0.5).angle_rad, bumps(10, [35] * 8, begin_s=1, every_s=1, up_s=0.5)
+    angle = np.concatenate(parts[::-1] if is_before else parts)
+    begin_s = 1.0 if is_before else len(parts[0]) / HZ + 1.0
+    found = grouped(angle, lifted_m=steps(angle, begin_s=begin_s, swings=8))
+    assert counts(found) == [8]
+    assert [out.reason for out in found.left_out].count("a swing of a walking arm") >= 7
+    partials = grouped(angle)
+    assert sum(counts(partials)) == 16
+
+
 def test_small_fast_reps_of_the_same_exercise_are_a_set():
     angle = raises([90] * 6, after_s=8.0).angle_rad
     small = bumps(22, [35] * 10, begin_s=8, every_s=1, up_s=0.5)

@@ -22,7 +22,7 @@ from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
 from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
-from armarc.reps.strides import is_walk
+from armarc.reps.strides import is_walk, without_walks
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
@@ -199,7 +199,7 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        runs.append(replace(run, is_walk=is_walk(path, run)))
+        runs += without_walks(path, run)
         stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 
