@@ -31,14 +31,20 @@ def turning(pose):
     return np.vstack([steps, steps[-1:]])
 
 
-def grouped(curve_or_angle, roll_deg=0.0, smallest_deg=30, rest_s=10.0, arm_axis=None):
+def felt(pose, lifted_m):
+    """Specific force, m/s²: 55 cm from a shoulder that is lifted by so much (scalar or per sample)."""
+    at = pose.apply([0, 0, -0.55]) + np.outer(np.broadcast_to(lifted_m, len(pose)), [0, 0, 1])
+    acceleration = np.gradient(np.gradient(at, axis=0), axis=0) * HZ * HZ
+    return pose.inv().apply(acceleration + np.array([0, 0, 9.81]))
+
+
+def grouped(curve_or_angle, roll_deg=0.0, smallest_deg=30, rest_s=10.0, arm_axis=None, lifted_m=0.0):
     angle = curve_or_angle.angle_rad if isinstance(curve_or_angle, Curve) else curve_or_angle
     pose = poses(angle, roll_deg)
     rules = CountingRules(
         smallest_rad=math.radians(smallest_deg), rest_s=rest_s, curves=("tilt",), arm_axis=arm_axis
     )
-    force = np.zeros((len(angle), 3))
-    return count_sets(from_scipy(pose), turning(pose), force, HZ, rules)
+    return count_sets(from_scipy(pose), turning(pose), felt(pose, lifted_m), HZ, rules)
 
 
 def counts(grouping):
@@ -126,6 +132,45 @@ def test_walking_that_swings_from_its_resting_pose_is_left_out(swings):
     walk = bumps(swings + 12, [32] * swings, begin_s=8, every_s=1, up_s=0.5)
     roll = np.concatenate([np.zeros(len(angle)), np.full(len(walk), 80.0)])
     assert counts(grouped(np.concatenate([angle, walk]), roll)) == [6]
+
+
+def steps(angle, *, begin_s, swings, every_s=1.0, bob_m=0.018):
+    """A walker's height: lowest where the arm turns round, half a cycle later highest, where it passes fastest."""
+    t = np.arange(len(angle)) / HZ - begin_s
+    inside = ramp(t) - ramp(t - (swings - 0.5) * every_s)
+    return bob_m * inside * np.cos(4 * np.pi * (t / every_s - 0.25))
+
+
+@pytest.mark.parametrize("bob_m", [0.012, 0.018, 0.024])
+@pytest.mark.parametrize("reps", [0, 12])
+def test_a_walk_is_told_by_its_bobbing_shoulder(reps, bob_m):
+    """Swings as quick as the reps, forward from the resting pose: only the shoulder tells them from reps.
+
+    A body rises and falls by 3–5 cm in walking, lowest with both feet on the ground, when the arms are at their ends
+    (common knowledge of gait, from memory).
+    """
+    fast = raises([90] * reps, pause_s=0.0, hold_s=0.0, up_s=0.5, down_s=0.6).angle_rad if reps else []
+    swings = bumps(18, [30] * 10, begin_s=3, every_s=1, up_s=0.5)
+    angle = np.concatenate([fast, swings])
+    roll = np.concatenate([np.zeros(len(fast)), np.full(len(swings), 60.0)])
+    bob = steps(angle, begin_s=len(fast) / HZ + 3, swings=10, bob_m=bob_m)
+    walking = grouped(angle, roll, smallest_deg=25, lifted_m=bob)
+    assert counts(walking) == [reps] * (reps > 0)
+    assert [out.reason for out in walking.left_out].count("a swing of a walking arm") >= 8
+    assert counts(grouped(angle, roll, smallest_deg=25)) == [reps] * (reps > 0) + [10]
+
+
+@pytest.mark.parametrize("is_before", [True, False])
+def test_a_walk_in_the_plane_of_the_set_beside_it_is_no_partial_reps_of_it(is_before):
+    """As after a front raise: the swings turn as the reps do, from the same pose, and are half as large."""
+    parts = raises([90] * 8, after_s=0.5).angle_rad, bumps(10, [35] * 8, begin_s=1, every_s=1, up_s=0.5)
+    angle = np.concatenate(parts[::-1] if is_before else parts)
+    begin_s = 1.0 if is_before else len(parts[0]) / HZ + 1.0
+    found = grouped(angle, lifted_m=steps(angle, begin_s=begin_s, swings=8))
+    assert counts(found) == [8]
+    assert [out.reason for out in found.left_out].count("a swing of a walking arm") >= 7
+    partials = grouped(angle)
+    assert sum(counts(partials)) == 16
 
 
 def test_small_fast_reps_of_the_same_exercise_are_a_set():

@@ -175,7 +175,7 @@ def at_last(view: View, *, is_over: bool) -> Seen:
 
 def _in_progress(view: View, since: int) -> tuple[tuple[tuple[Movement, ...], ...], tuple[Template, ...]]:
     """Too few to be a set so far: the newest movement and those like it right before it, and their look."""
-    path = sensor_path(*view.causal, rate_of(view.table))
+    path = sensor_path(*view.causal, rate_of(view.table), view.table[:, FORCE : FORCE + 3])
     left = max(since - round(LEFT_BEFORE_S * rate_of(view.table)), 0) // path.every
     rules = counting_rules(view.choices.exercise, view.known_axis)
     run = run_in_progress(path, left, rules, view.known)

@@ -22,12 +22,14 @@ from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
 from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
+from armarc.reps.strides import is_walk, without_walks
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
+SWING = "a swing of a walking arm"
 UNLIKE = "unlike the reps beside it, or too few alike"
 NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
 NO_CYCLE = "counted by its turning and no cycle of its set"
@@ -98,7 +100,7 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2)
-    runs = find_runs(path, rules, known, alone=alone)
+    runs, walks = find_runs(path, rules, known, alone=alone)
     runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
@@ -116,7 +118,11 @@ def count_sets(
         )
     left_out: list[LeftOut] = []
     if explain:
-        seen = [*_left_out(path, runs, rules, taken_off), *_strangers_within(runs, rules)]
+        seen = [
+            *_left_out(path, runs, rules, taken_off, walks),
+            *_strangers_within(runs, rules),
+            *_spans([walk.movements for walk in walks], SWING),
+        ]
         left_out = [
             replace(out, first=out.first * path.every, stop=min(out.stop * path.every, last + 1))
             for out in seen
@@ -165,18 +171,23 @@ def _doubted(run: Run) -> Run:
 
 def find_runs(
     path: SensorPath, rules: CountingRules, known: tuple[Template, ...] = (), *, alone: bool = True
-) -> list[Run]:
-    """Find the sets of a path, in time order."""
-    runs = _along(path, rules, known)
+) -> tuple[list[Run], list[Run]]:
+    """Find the sets of a path, and the walks, in time order."""
+    found = sorted(_along(path, rules, known), key=lambda run: run.first)
+    walks = [run for run in found if run.is_walk]
+    runs = [run for run in found if not run.is_walk]
     if not runs and not known and alone:
-        runs = _all_there_is(path, rules)
-    return sorted(_believable(runs, rules, known), key=lambda run: run.first)
+        runs = _all_there_is(path, rules, walks)
+    return _believable(runs, rules, known), walks
 
 
 def _collect(
     path: SensorPath, first: int, stop: int, rules: CountingRules, known: tuple[Template, ...]
 ) -> tuple[list[Run], list[tuple[int, int]]]:
-    """Take the best run of a stretch, then those before and after it; also, what stretches are left without one."""
+    """Take the best run of a stretch, then those before and after it; also, what stretches are left without one.
+
+    A walk is taken out as a set would be, but makes no other one likelier.
+    """
     stretches = [(first, stop)]
     runs: list[Run] = []
     left: list[tuple[int, int]] = []
@@ -184,11 +195,11 @@ def _collect(
         begin, end = stretches.pop()
         if end - begin < path.rate_hz:
             continue
-        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs)))
+        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs if not r.is_walk)))
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        runs.append(run)
+        runs += without_walks(path, run)
         stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 
@@ -214,7 +225,8 @@ def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) 
             next_first = max(max((run.last for run in found), default=first), stop - length // 2)
         runs += found
         for run in found:
-            if not any(run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown):
+            is_shown = any(run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown)
+            if not (is_shown or run.is_walk):
                 shown = (*shown, run.template)
         over += [(begin, min(end, next_first), before) for begin, end in left if begin < next_first]
         if stop == len(path):
@@ -227,14 +239,24 @@ def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) 
     return runs
 
 
-def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
-    """A movement or two make a set when nothing else of a rep's size happened."""
-    run = best_run(path, 0, len(path), rules)
-    if run is None or run.template.range_rad < rules.smallest_rad:
+def _all_there_is(path: SensorPath, rules: CountingRules, walks: list[Run]) -> list[Run]:
+    """A movement or two make a set when nothing else of a rep's size happened but walking."""
+    found = [best_run(path, *stretch, rules) for stretch in _beside(path, walks)]
+    run = max((run for run in found if run is not None), key=lambda run: run.score, default=None)
+    if run is None or run.template.range_rad < rules.smallest_rad or is_walk(path, run):
         return []
     either_way = (run, replace(run, sign=-run.sign))
-    is_alone = not any(out.reason == UNLIKE for one in either_way for out in _left_out(path, [one], rules))
+    is_alone = not any(
+        out.reason == UNLIKE for one in either_way for out in _left_out(path, [one], rules, (), walks)
+    )
     return [run] if is_alone else []
+
+
+def _beside(path: SensorPath, runs: Sequence[Run]) -> list[tuple[int, int]]:
+    """The stretches of a path beside some runs."""
+    within = sorted((run.first, run.last) for run in runs)
+    edges = [0, *(edge for ends in within for edge in ends), len(path)]
+    return [(first, stop) for first, stop in zip(edges[::2], edges[1::2], strict=True) if stop - first >= 2]
 
 
 def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
@@ -252,14 +274,15 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
 
 
 def _left_out(
-    path: SensorPath, runs: list[Run], rules: CountingRules, taken_off: Sequence[tuple[int, int]] = ()
+    path: SensorPath,
+    runs: list[Run],
+    rules: CountingRules,
+    taken_off: Sequence[tuple[int, int]],
+    walks: Sequence[Run],
 ) -> list[LeftOut]:
-    """Movements of at least half the smallest range outside the sets; some were taken off the sets' ends."""
-    edges = [0, *(edge for run in runs for edge in (run.first, run.last)), len(path)]
+    """Movements of at least half the smallest range beside sets and walks; some were taken off the sets' ends."""
     out = [LeftOut(first=first, stop=stop, reason=AT_AN_END) for first, stop in taken_off]
-    for first, stop in zip(edges[::2], edges[1::2], strict=True):
-        if stop - first < 2:
-            continue
+    for first, stop in _beside(path, [*runs, *walks]):
         axis = turning_axis(path, first, stop)
         if axis is None:
             continue
@@ -282,7 +305,7 @@ def _left_out(
             reason = (
                 "cut by the start or the end of the recording"
                 if found.is_cut[k]
-                else "a swing of a walking arm"
+                else SWING
                 if walking[k]
                 else UNLIKE
             )
@@ -326,7 +349,7 @@ def run_in_progress(
     Returns
     -------
     Run or None
-        None when it is too small to begin a set or hurried handling.
+        None when it is too small to begin a set, hurried handling or walking.
     """
     axis = turning_axis(path, since, len(path))
     if axis is None:
@@ -337,7 +360,7 @@ def run_in_progress(
     is_large = run.template.range_rad >= rules.smallest_rad
     is_like = any(run.template.is_more_of(other) for other in known)
     is_handling = bool(known) and run.template.is_handling_beside(known[-1])
-    return run if (is_large or is_like) and not is_handling else None
+    return run if (is_large or is_like) and not is_handling and not is_walk(path, run) else None
 
 
 def _full_curve(run: Run, up: FloatArray, omega: FloatArray, rate_hz: float) -> FloatArray:

@@ -20,13 +20,12 @@ from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
 from armarc.reps.runs import Run
+from armarc.reps.strides import SMOOTHED_HZ, turning_of
 
 AT_AN_END = 3
 """So many movements at each end of a set are looked at."""
 DOUBT = 2.0
 """Log-odds (seven to one) from which a movement is taken for what it looks like; below, the count is not certain."""
-SMOOTHED_HZ = 3.0
-"""A rep has little faster to tell; a strap's wobble and the thinned path's noise have."""
 NOISE_M_S2 = 0.1
 """A residual below this tells nothing."""
 LARGER = 3.0
@@ -135,8 +134,7 @@ class _Set:
             if run.curve == "yaw"
             else run.sign * angle_about(path.up[begin:stop], run.axis)
         )
-        rate = np.gradient(low_pass(angle, path.rate_hz, SMOOTHED_HZ)) * path.rate_hz
-        turning = np.column_stack([np.gradient(rate) * path.rate_hz, rate * rate, np.ones(len(rate))])
+        turning = turning_of(angle, path.rate_hz)
         felt = low_pass(path.acceleration_m_s2[begin:stop], path.rate_hz, SMOOTHED_HZ)
         return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt)
 

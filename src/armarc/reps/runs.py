@@ -58,7 +58,8 @@ class Run:
     """Look-alike movements, in samples of the path, and how well they make a set.
 
     ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
-    which angle they were found, ``members`` which of its ``candidates`` they are.
+    which angle they were found, ``members`` which of its ``candidates`` they are, ``is_walk`` that a walking arm swung
+    so (`armarc.reps.strides`).
     """
 
     score: float
@@ -70,6 +71,7 @@ class Run:
     axis: FloatArray
     candidates: Candidates
     members: tuple[int, ...]
+    is_walk: bool = False
 
     @property
     def size(self) -> int:
