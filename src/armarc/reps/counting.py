@@ -17,10 +17,12 @@ from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
 from armarc.reps.edges import DOUBT, judge_ends
+from armarc.reps.gait import bounces_twice
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.likeness import Template, resting_share, swings
+from armarc.reps.likeness import Template, median, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
+from armarc.reps.rounds import ROUND, circles, roundness
 from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
@@ -31,6 +33,8 @@ LONGEST_COUNTED_S = 1200.0
 UNLIKE = "unlike the reps beside it, or too few alike"
 NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
 NO_CYCLE = "counted by its turning and no cycle of its set"
+SWING = "a swing of a walking arm"
+CIRCLE = "goes round in a circle: it does not come back the way it went out"
 AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
 
 
@@ -61,6 +65,7 @@ def counting_rules(exercise: Exercise, arm_axis: FloatArray | None = None) -> Co
         curves=CURVES[exercise.coordinate],
         arm_axis=arm_axis if exercise.coordinate == "elevation" else None,
         has_bottom=exercise.coordinate == "elevation",
+        is_named=exercise.coordinate != "movement",
     )
 
 
@@ -98,7 +103,7 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2)
-    runs = find_runs(path, rules, known, alone=alone)
+    runs, walks = _runs_and_walks(path, rules, known, alone=alone)
     runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
@@ -116,7 +121,7 @@ def count_sets(
         )
     left_out: list[LeftOut] = []
     if explain:
-        seen = [*_left_out(path, runs, rules, taken_off), *_strangers_within(runs, rules)]
+        seen = [*_left_out(path, runs, rules, taken_off, walks), *_strangers_within(runs, rules)]
         left_out = [
             replace(out, first=out.first * path.every, stop=min(out.stop * path.every, last + 1))
             for out in seen
@@ -155,8 +160,14 @@ def _without_handling(
 ) -> tuple[list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
-    sets = [_doubted(run) if run.score < DOUBT and not is_alone else run for run, _ in judged]
+    is_doubtful = [not is_alone and (run.score < DOUBT or _goes_round(run)) for run, _ in judged]
+    sets = [_doubted(run) if doubt else run for (run, _), doubt in zip(judged, is_doubtful, strict=True)]
     return sets, [off for _, taken_off in judged for off in taken_off]
+
+
+def _goes_round(run: Run) -> bool:
+    """Whether most of a set's movements are circles, which beside other sets are more likely none."""
+    return median(roundness(run.candidates.take(np.array(run.members)))) > ROUND
 
 
 def _doubted(run: Run) -> Run:
@@ -167,10 +178,22 @@ def find_runs(
     path: SensorPath, rules: CountingRules, known: tuple[Template, ...] = (), *, alone: bool = True
 ) -> list[Run]:
     """Find the sets of a path, in time order."""
-    runs = _along(path, rules, known)
-    if not runs and not known and alone:
+    return _runs_and_walks(path, rules, known, alone=alone)[0]
+
+
+def _runs_and_walks(
+    path: SensorPath, rules: CountingRules, known: tuple[Template, ...], *, alone: bool
+) -> tuple[list[Run], list[Run]]:
+    """The sets, and runs of strides that would be sets but for the body's bouncing, both in time order."""
+    found = _along(path, rules, known)
+    runs, walks = [run for run in found if not run.is_walk], [run for run in found if run.is_walk]
+    if not found and not known and alone:
         runs = _all_there_is(path, rules)
-    return sorted(_believable(runs, rules, known), key=lambda run: run.first)
+    return sorted(_believable(runs, rules, known), key=_first), sorted(walks, key=_first)
+
+
+def _first(run: Run) -> int:
+    return run.first
 
 
 def _collect(
@@ -184,11 +207,11 @@ def _collect(
         begin, end = stretches.pop()
         if end - begin < path.rate_hz:
             continue
-        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs)))
+        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs if not r.is_walk)))
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        runs.append(run)
+        runs.append(replace(run, is_walk=run.template.is_stride and bounces_twice(path, run.movements)))
         stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 
@@ -214,7 +237,9 @@ def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) 
             next_first = max(max((run.last for run in found), default=first), stop - length // 2)
         runs += found
         for run in found:
-            if not any(run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown):
+            if not run.is_walk and not any(
+                run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown
+            ):
                 shown = (*shown, run.template)
         over += [(begin, min(end, next_first), before) for begin, end in left if begin < next_first]
         if stop == len(path):
@@ -252,7 +277,11 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
 
 
 def _left_out(
-    path: SensorPath, runs: list[Run], rules: CountingRules, taken_off: Sequence[tuple[int, int]] = ()
+    path: SensorPath,
+    runs: list[Run],
+    rules: CountingRules,
+    taken_off: Sequence[tuple[int, int]] = (),
+    walks: Sequence[Run] = (),
 ) -> list[LeftOut]:
     """Movements of at least half the smallest range outside the sets; some were taken off the sets' ends."""
     edges = [0, *(edge for run in runs for edge in (run.first, run.last)), len(path)]
@@ -276,14 +305,19 @@ def _left_out(
             continue
         rests = rests_within(path, first, stop)
         walking = swings(found, resting_share(found, curve, first, rests, path.rate_hz))
+        for walk in walks:
+            walking |= (found.top >= walk.first) & (found.top <= walk.last)
+        round_ones = circles(found) & rules.is_named
         for k in range(len(found)):
             if any(a <= found.top[k] < b for a, b in taken_off):
                 continue
             reason = (
                 "cut by the start or the end of the recording"
                 if found.is_cut[k]
-                else "a swing of a walking arm"
+                else SWING
                 if walking[k]
+                else CIRCLE
+                if round_ones[k]
                 else UNLIKE
             )
             out.append(
@@ -333,6 +367,8 @@ def run_in_progress(
         axis = np.eye(3)[0]
     run = run_of_newest(path, since, axis, rules)
     if run is None:
+        return None
+    if run.template.is_stride and bounces_twice(path, run.movements):
         return None
     is_large = run.template.range_rad >= rules.smallest_rad
     is_like = any(run.template.is_more_of(other) for other in known)
