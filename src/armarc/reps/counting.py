@@ -16,13 +16,13 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
-from armarc.reps.edges import DOUBT, judge_ends
+from armarc.reps.edges import DOUBT, doubted, judge_ends
 from armarc.reps.gait import bounces_twice
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.likeness import Template, median, resting_share, swings
+from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
-from armarc.reps.rounds import ROUND, circles, roundness
+from armarc.reps.rounds import circles
 from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
@@ -160,18 +160,8 @@ def _without_handling(
 ) -> tuple[list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
-    is_doubtful = [not is_alone and (run.score < DOUBT or _goes_round(run)) for run, _ in judged]
-    sets = [_doubted(run) if doubt else run for (run, _), doubt in zip(judged, is_doubtful, strict=True)]
+    sets = [doubted(run, is_all=run.score < DOUBT and not is_alone, is_alone=is_alone) for run, _ in judged]
     return sets, [off for _, taken_off in judged for off in taken_off]
-
-
-def _goes_round(run: Run) -> bool:
-    """Whether most of a set's movements are circles, which beside other sets are more likely none."""
-    return median(roundness(run.candidates.take(np.array(run.members)))) > ROUND
-
-
-def _doubted(run: Run) -> Run:
-    return replace(run, movements=tuple(replace(m, is_doubtful=True) for m in run.movements))
 
 
 def find_runs(
@@ -258,7 +248,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules) -> list[Run]:
     if run is None or run.template.range_rad < rules.smallest_rad:
         return []
     either_way = (run, replace(run, sign=-run.sign))
-    is_alone = not any(out.reason == UNLIKE for one in either_way for out in _left_out(path, [one], rules))
+    is_alone = not any(
+        out.reason in (UNLIKE, CIRCLE) for one in either_way for out in _left_out(path, [one], rules)
+    )
     return [run] if is_alone else []
 
 
