@@ -17,7 +17,7 @@ from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
 from armarc.reps.edges import DOUBT, doubted, judge_ends
-from armarc.reps.gait import bounces_twice
+from armarc.reps.gait import bounces_twice, strides_told
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
@@ -160,7 +160,10 @@ def _without_handling(
 ) -> tuple[list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
-    sets = [doubted(run, is_all=run.score < DOUBT and not is_alone, is_alone=is_alone) for run, _ in judged]
+    sets = [
+        doubted(run, is_all=run.may_be_walk or (run.score < DOUBT and not is_alone), is_alone=is_alone)
+        for run, _ in judged
+    ]
     return sets, [off for _, taken_off in judged for off in taken_off]
 
 
@@ -201,7 +204,7 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        runs.append(replace(run, is_walk=run.template.is_stride and bounces_twice(path, run.movements)))
+        runs.append(strides_told(path, run, rules.rest_s))
         stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 

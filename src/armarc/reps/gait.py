@@ -8,13 +8,16 @@ may bounce, too, at the start of each rep: at the cadence of the reps and not at
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from armarc.motion import low_pass
 from armarc.recording import FloatArray
+from armarc.reps.likeness import RESTED_S, SWING_MIDDLE, median
 from armarc.reps.movements import FULL_SET, Movement
-from armarc.reps.path import SensorPath
+from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.runs import Run
 
 SMOOTHED_HZ = 4.0
 """Twice the cadence of strides is below 2.5 Hz; jolts of heels and a wobbling strap are above."""
@@ -24,6 +27,36 @@ working limit)."""
 BOUNCE_SHARE = 0.25
 """Least share of what turning leaves unexplained along gravity that rises and falls twice a movement (working limit:
 0.3–0.9 in invented walking, below 0.15 in invented lifters who bounce once a rep)."""
+
+
+def strides_told(path: SensorPath, run: Run, rest_s: float) -> Run:
+    """Say of a run whether it is a walk: the body bounces as in strides; where the arm rests at the bottom, it may be.
+
+    Parameters
+    ----------
+    path : SensorPath
+    run : Run
+    rest_s : float, s
+        A rest further away than this tells nothing of the run.
+    """
+    if not (run.template.is_stride and bounces_twice(path, run.movements)):
+        return run
+    may_be_reps = _rests_at_bottom(path, run, rest_s)
+    return replace(run, is_walk=not may_be_reps, may_be_walk=may_be_reps)
+
+
+def _rests_at_bottom(path: SensorPath, run: Run, rest_s: float) -> bool:
+    """Whether the arm rests at the bottom right before or after a run; a walking arm swings through where it rests."""
+    if run.curve != "tilt":
+        return False
+    margin, least = round(rest_s * path.rate_hz), RESTED_S * path.rate_hz
+    first, stop = max(run.first - margin, 0), min(run.last + margin, len(path))
+    curve = run.sign * angle_about(path.up[first:stop], run.axis)
+    low = median(curve[np.array([m.bottom for m in run.movements]) - first])
+    high = median(curve[np.array([m.top for m in run.movements]) - first])
+    rests = [(a + b) // 2 for a, b in path.rests if b - a >= least and first <= (a + b) // 2 < stop]
+    nearest = [*[at for at in rests if at <= run.first][-1:], *[at for at in rests if at >= run.last][:1]]
+    return any(abs(curve[at - first] - low) < SWING_MIDDLE[0] * (high - low) for at in nearest)
 
 
 def bounces_twice(path: SensorPath, movements: tuple[Movement, ...]) -> bool:

@@ -72,6 +72,7 @@ class Run:
     candidates: Candidates
     members: tuple[int, ...]
     is_walk: bool = False
+    may_be_walk: bool = False
 
     @property
     def size(self) -> int:
