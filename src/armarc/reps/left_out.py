@@ -41,7 +41,9 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
         doubtful = [str(rep.rep) for rep in one.reps if PERHAPS_NO_REP in rep.quality]
         most, is_one = len(one.reps), len(doubtful) == 1
         if len(doubtful) == most:
-            said.append(f"set {one.set} may be none: {most} times picking up, putting down, reaching, walking or circling")
+            said.append(
+                f"set {one.set} may be none: {most} times picking up, putting down, reaching, walking or circling"
+            )
         elif doubtful:
             counts = f"{most - 1} or {most}" if is_one else f"{most - len(doubtful)} to {most}"
             which = f"rep{'s' * (not is_one)} {', '.join(doubtful)}"
