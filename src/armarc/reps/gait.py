@@ -24,9 +24,9 @@ SMOOTHED_HZ = 4.0
 LEAST_BOUNCE_M = 0.007
 """Half of how far the body rises and falls from its middle in slow walking (about 1.5 cm, 2–2.5 in usual: from memory;
 working limit)."""
-BOUNCE_SHARE = 0.25
-"""Least share of what turning leaves unexplained along gravity that rises and falls twice a movement (working limit:
-0.3–0.9 in invented walking, below 0.15 in invented lifters who bounce once a rep)."""
+BOUNCE_SHARE, DOUBTFUL_SHARE = 0.45, 0.25
+"""Least share of what turning leaves unexplained along gravity that rises and falls twice a movement, in a walk and in
+what may be one (working limits: 0.78–0.99 in invented walking, up to 0.15 in invented lifters bouncing once a rep)."""
 
 
 def strides_told(path: SensorPath, run: Run, rest_s: float) -> Run:
@@ -39,10 +39,11 @@ def strides_told(path: SensorPath, run: Run, rest_s: float) -> Run:
     rest_s : float, s
         A rest further away than this tells nothing of the run.
     """
-    if not (run.template.is_stride and bounces_twice(path, run.movements)):
+    share = bounce_share(path, run.movements) if run.template.is_stride else 0.0
+    if share < DOUBTFUL_SHARE:
         return run
-    may_be_reps = _rests_at_bottom(path, run, rest_s)
-    return replace(run, is_walk=not may_be_reps, may_be_walk=may_be_reps)
+    is_walk = share > BOUNCE_SHARE and not _rests_at_bottom(path, run, rest_s)
+    return replace(run, is_walk=is_walk, may_be_walk=not is_walk)
 
 
 def _rests_at_bottom(path: SensorPath, run: Run, rest_s: float) -> bool:
@@ -60,16 +61,26 @@ def _rests_at_bottom(path: SensorPath, run: Run, rest_s: float) -> bool:
 
 
 def bounces_twice(path: SensorPath, movements: tuple[Movement, ...]) -> bool:
-    """Whether the body rises and falls twice in each of some movements, as in a stride.
+    """Whether the body rises and falls twice in each of some movements, as in a stride."""
+    return bounce_share(path, movements) > BOUNCE_SHARE
+
+
+def bounce_share(path: SensorPath, movements: tuple[Movement, ...]) -> float:
+    """Share of the unexplained acceleration along gravity at twice the cadence of some movements.
 
     Parameters
     ----------
     path : SensorPath
     movements : tuple of Movement
-        In samples of the path; too few to tell are no walk.
+        In samples of the path.
+
+    Returns
+    -------
+    float
+        0 where the body moves less than in a walk or more at the movements' own cadence, and for too few to tell.
     """
     if path.acceleration_m_s2 is None or len(movements) < FULL_SET:
-        return False
+        return 0.0
     first, stop = movements[0].bottom, movements[-1].bottom_after + 1
     phase = _phase(movements, first, stop)
     known = np.isfinite(phase)
@@ -80,7 +91,7 @@ def bounces_twice(path: SensorPath, movements: tuple[Movement, ...]) -> bool:
     once, twice = math.hypot(*size[:2]), math.hypot(*size[2:4])
     step_rad_s = 4 * math.pi / cycle_s
     share = 0.5 * twice**2 / max(float(np.var(left)), 1e-12)
-    return twice > once and share > BOUNCE_SHARE and twice > LEAST_BOUNCE_M * step_rad_s**2
+    return share if twice > max(once, LEAST_BOUNCE_M * step_rad_s**2) else 0.0
 
 
 def _phase(movements: tuple[Movement, ...], first: int, stop: int) -> FloatArray:
