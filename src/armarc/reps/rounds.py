@@ -14,8 +14,8 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
 
 ROUND = 0.5
-"""An ellipse half as wide as long is nearer to a circle than to a way and its return (working limit). Of 200 real sets
-of raises, curls and rows none reaches 0.35, of circles and pendulums that go round none is below 0.65."""
+"""An ellipse half as wide as long is nearer to a circle than to a way and its return (working limit). Medians of real
+sets: raises, curls and rows up to 0.33, pendulums that go round 0.79 and more."""
 NEXT_S = 2.0
 """Circles follow one another within this time (working limit)."""
 
