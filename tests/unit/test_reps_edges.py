@@ -103,7 +103,7 @@ def flagged(one):
 def test_a_doubtful_rep_is_flagged_and_said():
     measured = process(recorded(0.1), exercise="front-raise", side="right", kept=NOTHING_KEPT)
     assert [flagged(one) for one in measured.sets] == [[9]]
-    said = "set 1 has 8 or 9 reps: rep 9 may be picking up, putting down or reaching"
+    said = "set 1 has 8 or 9 reps: rep 9 may be picking up, putting down, reaching or circling"
     assert said in measured.warnings
 
 

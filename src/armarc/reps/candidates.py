@@ -50,6 +50,8 @@ class Candidates:
         Unit vector of the turning from bottom to top, sensor axes.
     turned_rad : ndarray, rad
         How much that is.
+    enclosed : ndarray, shape (n, 3), rad²
+        Area between the ways up and down on the path of the turning, as a vector at right angles to it.
     """
 
     bottom: np.ndarray
@@ -68,6 +70,7 @@ class Candidates:
     pose: FloatArray
     direction: FloatArray
     turned_rad: FloatArray
+    enclosed: FloatArray
 
     def __len__(self) -> int:
         return len(self.top)
@@ -189,6 +192,9 @@ def candidates_of(
     low = np.where(is_begun, after, bottom) - begin
     turning = path.turned_rad[top - begin] - path.turned_rad[low]
     turned = np.sqrt((turning * turning).sum(axis=1))
+    start, end = bottom - begin, after - begin
+    from_start = path.turned_rad[end] - path.turned_rad[start]
+    swept = path.swept_rad2[end] - path.swept_rad2[start] - np.cross(path.turned_rad[start], from_start)
     found = Candidates(
         bottom=bottom - begin,
         top=top - begin,
@@ -206,6 +212,7 @@ def candidates_of(
         pose=path.up[low],
         direction=turning / np.maximum(turned, 1e-9)[:, None],
         turned_rad=turned,
+        enclosed=0.5 * swept,
     )
     edges, per_sign = np.searchsorted(way[of], range(len(signs) + 1)), len(sizes)
     return [

@@ -15,12 +15,14 @@ import numpy as np
 from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import FloatArray
+from armarc.reps.bounce import doubted_walk
 from armarc.reps.candidates import find_candidates
-from armarc.reps.edges import DOUBT, judge_ends
+from armarc.reps.edges import DOUBT, doubted, judge_ends
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template, resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
+from armarc.reps.rounds import circles
 from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
 from armarc.reps.strides import is_walk, without_walks
 
@@ -33,6 +35,8 @@ SWING = "a swing of a walking arm"
 UNLIKE = "unlike the reps beside it, or too few alike"
 NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
 NO_CYCLE = "counted by its turning and no cycle of its set"
+SWING = "a swing of a walking arm"
+CIRCLE = "goes round in a circle: it does not come back the way it went out"
 AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
 
 
@@ -63,6 +67,7 @@ def counting_rules(exercise: Exercise, arm_axis: FloatArray | None = None) -> Co
         curves=CURVES[exercise.coordinate],
         arm_axis=arm_axis if exercise.coordinate == "elevation" else None,
         has_bottom=exercise.coordinate == "elevation",
+        is_named=exercise.coordinate != "movement",
     )
 
 
@@ -161,12 +166,11 @@ def _without_handling(
 ) -> tuple[list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
-    sets = [_doubted(run) if run.score < DOUBT and not is_alone else run for run, _ in judged]
+    sets = [
+        doubted(run, is_all=run.may_be_walk or (run.score < DOUBT and not is_alone), is_alone=is_alone)
+        for run, _ in judged
+    ]
     return sets, [off for _, taken_off in judged for off in taken_off]
-
-
-def _doubted(run: Run) -> Run:
-    return replace(run, movements=tuple(replace(m, is_doubtful=True) for m in run.movements))
 
 
 def find_runs(
@@ -199,7 +203,7 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        runs += without_walks(path, run)
+        runs += without_walks(path, doubted_walk(path, run))
         stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 
@@ -247,7 +251,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules, walks: list[Run]) -> l
         return []
     either_way = (run, replace(run, sign=-run.sign))
     is_alone = not any(
-        out.reason == UNLIKE for one in either_way for out in _left_out(path, [one], rules, (), walks)
+        out.reason in (UNLIKE, CIRCLE)
+        for one in either_way
+        for out in _left_out(path, [one], rules, (), walks)
     )
     return [run] if is_alone else []
 
@@ -299,6 +305,7 @@ def _left_out(
             continue
         rests = rests_within(path, first, stop)
         walking = swings(found, resting_share(found, curve, first, rests, path.rate_hz))
+        round_ones = circles(found) & rules.is_named
         for k in range(len(found)):
             if any(a <= found.top[k] < b for a, b in taken_off):
                 continue
@@ -307,6 +314,8 @@ def _left_out(
                 if found.is_cut[k]
                 else SWING
                 if walking[k]
+                else CIRCLE
+                if round_ones[k]
                 else UNLIKE
             )
             out.append(

@@ -19,6 +19,7 @@ from armarc.reps.likeness import median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
+from armarc.reps.rounds import ROUND, roundness
 from armarc.reps.runs import Run
 from armarc.reps.strides import SMOOTHED_HZ, turning_of
 
@@ -97,6 +98,23 @@ def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
         replace(run, movements=movements[kept], members=run.members[kept]),
         [(m.bottom, m.bottom_after + 1) for m in off],
     )
+
+
+def doubted(run: Run, *, is_all: bool, is_alone: bool) -> Run:
+    """A set whose movements may be none of its reps: all of it, or circles beside what comes back the way it went.
+
+    A set of nothing but circles is doubtful beside other sets; alone it is what somebody does who named nothing.
+    """
+    is_round = roundness(run.candidates.take(np.array(run.members))) > ROUND
+    if is_alone and is_round.mean() > 0.5:
+        is_round[:] = False
+    if not (is_all or is_round.any()):
+        return run
+    movements = [
+        replace(m, is_doubtful=m.is_doubtful or is_all or bool(r))
+        for m, r in zip(run.movements, is_round, strict=True)
+    ]
+    return replace(run, movements=tuple(movements))
 
 
 def _cut(evidence: list[float]) -> tuple[int, int]:

@@ -48,6 +48,8 @@ class CountingRules:
         goes on will bring the rest of it.
     running : Template or None
         The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
+    is_named : bool
+        Whether somebody said what is done: a raise goes out and comes back, something else may go round.
     """
 
     smallest_rad: float
@@ -58,6 +60,7 @@ class CountingRules:
     starts: bool = True
     ends: bool = True
     running: Template | None = None
+    is_named: bool = True
 
 
 def gains(

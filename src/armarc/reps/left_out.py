@@ -41,12 +41,14 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
         doubtful = [str(rep.rep) for rep in one.reps if PERHAPS_NO_REP in rep.quality]
         most, is_one = len(one.reps), len(doubtful) == 1
         if len(doubtful) == most:
-            said.append(f"set {one.set} may be none: {most} times picking up, putting down or reaching")
+            said.append(
+                f"set {one.set} may be none: {most} times picking up, putting down, reaching, walking or circling"
+            )
         elif doubtful:
             counts = f"{most - 1} or {most}" if is_one else f"{most - len(doubtful)} to {most}"
             which = f"rep{'s' * (not is_one)} {', '.join(doubtful)}"
             said.append(
-                f"set {one.set} has {counts} reps: {which} may be picking up, putting down or reaching"
+                f"set {one.set} has {counts} reps: {which} may be picking up, putting down, reaching or circling"
             )
     if left_out:
         said.append(_what_was_left_out(left_out))

@@ -42,6 +42,8 @@ class SensorPath:
         Global up in sensor axes.
     turned_rad : ndarray, shape (n, 3), rad
         Integral of the angular velocity, sensor axes.
+    swept_rad2 : ndarray, shape (n, 3), rad²
+        Twice the area that the path of `turned_rad` has swept about its start, as a vector.
     yaw_rad : ndarray, shape (n,), rad
         Integral of its part about the vertical.
     rests : tuple of (first, stop)
@@ -54,6 +56,7 @@ class SensorPath:
     every: int
     up: FloatArray
     turned_rad: FloatArray
+    swept_rad2: FloatArray
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
     acceleration_m_s2: FloatArray | None = None
@@ -98,6 +101,7 @@ def sensor_path(
         every=every,
         up=up,
         turned_rad=turned,
+        swept_rad2=_swept(turned),
         yaw_rad=yaw,
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
         acceleration_m_s2=None
@@ -105,6 +109,12 @@ def sensor_path(
         else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
         - STANDARD_GRAVITY_M_S2 * up,
     )
+
+
+def _swept(turned: FloatArray) -> FloatArray:
+    out = np.zeros_like(turned)
+    np.cumsum(np.cross(turned[:-1], np.diff(turned, axis=0)), axis=0, out=out[1:])
+    return out
 
 
 def _thinned(values: FloatArray, every: int) -> FloatArray:

@@ -27,6 +27,7 @@ from armarc.reps.likeness import (
 from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
+from armarc.reps.rounds import circles
 from armarc.reps.settling import Samples
 from armarc.reps.turning import Turn, coarser, turning_points
 
@@ -59,7 +60,7 @@ class Run:
 
     ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
     which angle they were found, ``members`` which of its ``candidates`` they are, ``is_walk`` that a walking arm swung
-    so (`armarc.reps.strides`).
+    so (`armarc.reps.strides`), ``may_be_walk`` that one may have (`armarc.reps.bounce`).
     """
 
     score: float
@@ -72,6 +73,7 @@ class Run:
     candidates: Candidates
     members: tuple[int, ...]
     is_walk: bool = False
+    may_be_walk: bool = False
 
     @property
     def size(self) -> int:
@@ -181,7 +183,9 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
             continue
         newest = len(found) - 1
         rests = rests_within(path, 0, len(path))
-        if swings(found, resting_share(found, sign * curve, 0, rests, path.rate_hz))[newest]:
+        if swings(found, resting_share(found, sign * curve, 0, rests, path.rate_hz))[newest] or (
+            rules.is_named and circles(found)[newest]
+        ):
             return None
         template = template_of(found, np.array([newest]))
         like = GAIN - unlikeness(found, patterns_of([template]))[0] > 0
@@ -269,6 +273,8 @@ def _best_of_sizes(
     rows = np.concatenate(of_sizes)
     resting = resting_share(found, seen.curve, seen.first, seen.rests, path.rate_hz)
     walking = swings(found.take(rows), resting[rows])
+    if rules.is_named:
+        walking |= circles(found.take(rows))
     may_lead = ~found.is_cut
     if rules.arm_axis is not None:
         may_lead &= path.up[found.bottom] @ rules.arm_axis < path.up[found.top] @ rules.arm_axis
