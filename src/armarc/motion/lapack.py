@@ -69,8 +69,8 @@ def factor_positive_banded(band: np.ndarray) -> np.ndarray:
 
 
 def half_solved(factor: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """``L⁻¹`` of each of k right sides, shape (k, n)."""
-    return np.asarray(dtbtrs(factor, rows.T, uplo="L")[0].T)
+    """``L⁻¹`` of each of k right sides, shape (k, n), in their place where they lie in one piece."""
+    return np.asarray(dtbtrs(factor, rows.T, uplo="L", overwrite_b=True)[0].T)
 
 
 def solved_from_half(factor: np.ndarray, rows: np.ndarray) -> np.ndarray:

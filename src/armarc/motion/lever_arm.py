@@ -286,11 +286,13 @@ def _stacked(parts: list[_Part], k: int) -> tuple[FloatArray, FloatArray, FloatA
 
 def _confirmed(parts: list[_Part], k: int, fitted: LeverArm) -> bool:
     """Whether what the k-th band adds to the one below it turns about the shoulder as the arm was fitted to do."""
-    worth = np.repeat(np.concatenate([part.worth for part in parts]), 3)
-    lower, upper = (np.concatenate([part.bands[j] for part in parts]).reshape(-1, 7) for j in (k - 1, k))
-    rows = upper - lower
-    residual = rows[:, 6] - rows[:, :6] @ np.append(fitted.vector_m, fitted.offset_m_s2)
-    below, seen, left = (float(worth @ each**2) for each in (lower[:, 6], rows[:, 6], residual))
+    below = seen = left = 0.0
+    for part in parts:
+        rows = part.bands[k] - part.bands[k - 1]
+        residual = rows[:, :, 6] - rows[:, :, :6] @ np.append(fitted.vector_m, fitted.offset_m_s2)
+        below += float(part.worth @ (part.bands[k - 1][:, :, 6] ** 2).sum(axis=1))
+        seen += float(part.worth @ (rows[:, :, 6] ** 2).sum(axis=1))
+        left += float(part.worth @ (residual**2).sum(axis=1))
     return left < max(CONFIRMED * seen, NEGLIGIBLE * below)
 
 
