@@ -2,6 +2,7 @@
 
 from armarc.motion.angles import (
     angle_about,
+    angle_from_down,
     axial_change,
     dominant_axis,
     elevation,
@@ -38,6 +39,7 @@ __all__ = [
     "ShoulderPath",
     "Twist",
     "angle_about",
+    "angle_from_down",
     "angular_acceleration",
     "axial_change",
     "choose_mounting",

@@ -39,10 +39,15 @@ def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
     ndarray, shape (n,), rad, 0 … π
         ISB: Wu et al. 2005, J Biomech 38:981–992 (elevation of the humerus; here of the forearm line).
     """
-    cosine = -(up @ arm_axis) if arm_axis.ndim == 1 else -np.einsum("ij,ij->i", up, arm_axis)
+    downward = -(up @ arm_axis) if arm_axis.ndim == 1 else -np.einsum("ij,ij->i", up, arm_axis)
+    return angle_from_down(up, downward)
+
+
+def angle_from_down(up: FloatArray, downward: FloatArray) -> FloatArray:
+    """Angle from straight down of a line that points so much downward: its cosine, shape (n,), from −1 to 1."""
     # atan2 keeps its accuracy near 0 and 180°, where acos loses it.
-    sine = np.sqrt(np.maximum(np.einsum("ij,ij->i", up, up) - cosine**2, 0.0))
-    return np.asarray(np.arctan2(sine, cosine))
+    sine = np.sqrt(np.maximum(np.einsum("ij,ij->i", up, up) - downward**2, 0.0))
+    return np.asarray(np.arctan2(sine, downward))
 
 
 def elevation_rate(up: FloatArray, angular_velocity_rad_s: FloatArray, arm_axis: FloatArray) -> FloatArray:

@@ -56,7 +56,7 @@ def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
     data = np.asarray(x, dtype=np.float64)
     if cutoff_hz >= HIGHEST_CUTOFF * rate_hz or len(data) < 2:
         return data.copy()
-    return _both_ways([_low(cutoff_hz, rate_hz)], data, rate_hz, cutoff_hz)
+    return _both_ways(_low(cutoff_hz, rate_hz), data, rate_hz, cutoff_hz)
 
 
 def high_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
@@ -73,7 +73,7 @@ def high_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
     data = np.asarray(x, dtype=np.float64)
     if len(data) < 2:
         return np.zeros_like(data)
-    return _both_ways([_high(cutoff_hz, rate_hz)], data, rate_hz, cutoff_hz)
+    return _both_ways(_high(cutoff_hz, rate_hz), data, rate_hz, cutoff_hz)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,13 @@ class _Section:
     a1: float
     a2: float
 
-    def run(self, x: FloatArray) -> FloatArray:
+    def recursion(self, n: int) -> FloatArray:
+        """The triangular system of n samples, as LAPACK wants its bands, shape (3, n)."""
+        band = np.empty((3, n), order="F")
+        band[0], band[1], band[2] = 1.0, self.a1, self.a2
+        return band
+
+    def run(self, x: FloatArray, recursion: FloatArray) -> FloatArray:
         """Filter the rows of `x`, shape (k, n), as if the first sample had lasted for ever; without the gain."""
         add = np.add if self.s > 0 else np.subtract
         twice = x
@@ -97,10 +103,8 @@ class _Section:
         settled = twice[:, 0] / (1.0 + self.a1 + self.a2)
         twice[:, 0] -= (self.a1 + self.a2) * settled
         twice[:, 1] -= self.a2 * settled
-        band = np.empty((3, x.shape[1]), order="F")
-        band[0], band[1], band[2] = 1.0, self.a1, self.a2
         # Rows of numbers in one piece are what LAPACK calls columns: nothing is copied.
-        out, _ = dtbtrs(band, twice.T, uplo="L", diag="U", overwrite_b=True)
+        out, _ = dtbtrs(recursion, twice.T, uplo="L", diag="U", overwrite_b=True)
         return np.asarray(out.T)
 
 
@@ -118,8 +122,8 @@ def _high(cutoff_hz: float, rate_hz: float) -> _Section:
     return _Section(scale, -1, 2 * (k * k - 1) * scale, (1 - sqrt(2) * k + k * k) * scale)
 
 
-def _both_ways(sections: list[_Section], data: FloatArray, rate_hz: float, slowest_hz: float) -> FloatArray:
-    """Run the sections forward and backward over the data extended by point reflection."""
+def _both_ways(section: _Section, data: FloatArray, rate_hz: float, slowest_hz: float) -> FloatArray:
+    """Run a section forward and backward over the data extended by point reflection."""
     period_s = min(1.0 / slowest_hz, LONGEST_EXTENSION_S)
     n = len(data)
     pad = min(n - 1, max(LEAST_EXTENSION, ceil(rate_hz * period_s)))
@@ -129,13 +133,10 @@ def _both_ways(sections: list[_Section], data: FloatArray, rate_hz: float, slowe
     inner[:] = rows
     np.subtract(2 * inner[:, :1], inner[:, pad:0:-1], out=run[:, :pad])
     np.subtract(2 * inner[:, -1:], inner[:, -2 : -pad - 2 : -1], out=run[:, pad + n :])
-    gain = 1.0
+    recursion = section.recursion(n + 2 * pad)
     for _ in range(2):
-        for section in sections:
-            run = section.run(run)
-            gain *= section.gain
-        run = run[:, ::-1]
-    return np.multiply(run[:, pad : pad + n].T, gain, order="C").reshape(data.shape)
+        run = section.run(run, recursion)[:, ::-1]
+    return np.multiply(run[:, pad : pad + n].T, section.gain**2, order="C").reshape(data.shape)
 
 
 def _check_frequencies(rate_hz: float, *cutoffs_hz: float) -> None:
@@ -153,4 +154,8 @@ def solving_steps(rate_hz: float) -> tuple[int, int]:
 def means(rows: FloatArray, every: int) -> FloatArray:
     """Means over so many rows at a time; what is left over at the end is left out."""
     stop = len(rows) // every * every
-    return np.asarray(sum(rows[k:stop:every] for k in range(every)) / every)
+    total = rows[0:stop:every].copy()
+    for k in range(1, every):
+        total += rows[k:stop:every]
+    total /= every
+    return total

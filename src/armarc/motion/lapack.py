@@ -33,14 +33,14 @@ def _routines() -> Any:
     return lapack
 
 
-_NEEDED = ("dtbtrs", "dpbsv", "zpbsv", "dptsv", "zptsv")
+_NEEDED = ("dtbtrs", "dpbsv", "dpbtrf", "dptsv")
 _lapack = _routines()
 dtbtrs = _lapack.dtbtrs
 """Solve a banded triangular system."""
 
 
 def solve_positive_banded(band: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Solve a Hermitian positive definite banded system.
+    """Solve a symmetric positive definite banded system.
 
     Parameters
     ----------
@@ -53,11 +53,31 @@ def solve_positive_banded(band: np.ndarray, right: np.ndarray) -> np.ndarray:
     numpy.linalg.LinAlgError
         If the matrix is not positive definite.
     """
-    kind = "z" if np.iscomplexobj(band) or np.iscomplexobj(right) else "d"
     if len(band) == 2:
-        *_, solved, info = getattr(_lapack, f"{kind}ptsv")(band[0].real, band[1, :-1], right)
+        *_, solved, info = _lapack.dptsv(band[0], band[1, :-1], right)
     else:
-        _, solved, info = getattr(_lapack, f"{kind}pbsv")(band, right, lower=True)
+        _, solved, info = _lapack.dpbsv(band, right, lower=True)
+    _check(info)
+    return np.asarray(solved)
+
+
+def factor_positive_banded(band: np.ndarray) -> np.ndarray:
+    """Factor L, as bands of shape (u + 1, n), of the matrix ``LLᵀ`` that `solve_positive_banded` solves."""
+    factor, info = _lapack.dpbtrf(band, lower=True)
+    _check(info)
+    return np.asarray(factor)
+
+
+def half_solved(factor: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """``L⁻¹`` of each of k right sides, shape (k, n), in their place where they lie in one piece."""
+    return np.asarray(dtbtrs(factor, rows.T, uplo="L", overwrite_b=True)[0].T)
+
+
+def solved_from_half(factor: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """``L⁻ᵀ`` of each of k right sides, shape (k, n)."""
+    return np.asarray(dtbtrs(factor, rows.T, uplo="L", trans="T")[0].T)
+
+
+def _check(info: int) -> None:
     if info:
         raise np.linalg.LinAlgError("the matrix is not positive definite")
-    return np.asarray(solved)

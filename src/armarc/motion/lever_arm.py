@@ -360,7 +360,8 @@ def _solve(
         information = weighted.T @ design * (independent / variance) + precision
         right = weighted.T @ target * (independent / variance)
         unknowns = np.asarray(np.linalg.solve(information, right), dtype=np.float64)
-        square = ((target - design @ unknowns) ** 2).reshape(-1, 3).sum(axis=1)
+        missed = (target - design @ unknowns).reshape(-1, 3)
+        square = np.einsum("ij,ij->i", missed, missed)
         size = np.sqrt(square)
         if doubtful.any() and sure.any():
             louder = float(np.median(size[doubtful])) / max(float(np.median(size[sure])), 1e-9)

@@ -3,6 +3,7 @@ rotation about the shoulder are taken away."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,10 +47,12 @@ def path_diameter(position_m: FloatArray) -> float:
     position_m : ndarray, shape (m, 3), m
     """
     points = position_m[:: max(1, len(position_m) // 80)] - position_m[:1]
-    # |a − b|² = |a|² + |b|² − 2 a·b, as one product; the path starts at the origin, so that nothing cancels badly.
-    square, one = np.einsum("ij,ij->i", points, points)[:, None], np.ones((len(points), 1))
-    apart = np.hstack([-2.0 * points, square, one]) @ np.hstack([points, one, square]).T
-    return float(np.sqrt(max(apart.max(initial=0.0), 0.0)))
+    # |a − b|² = |a|² + |b|² − 2 a·b, the path starts at the origin, so that nothing cancels badly.
+    square = np.einsum("ij,ij->i", points, points)
+    apart = points @ (-2.0 * points.T)
+    apart += square
+    apart += square[:, None]
+    return math.sqrt(max(float(apart.max(initial=0.0)), 0.0))
 
 
 def shoulder_acceleration(

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from armarc.motion.lapack import solve_positive_banded
+from armarc.motion.lapack import (
+    factor_positive_banded,
+    half_solved,
+    solve_positive_banded,
+    solved_from_half,
+)
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
-
-ComplexArray = NDArray[np.complex128]
 
 FIRST_TILT_RAD = 0.5
 """Prior of the first node's tilt about the first correction: keeps the system regular."""
@@ -126,9 +128,9 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
     """Solve for tilts and for the unknowns of the whole recording by a Schur complement.
 
     `force` is the global force left at the linearisation point, `walk` the tilt steps the gyroscope asks for.
-    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. The two horizontal directions
-    share H: x is carried in the real and y in the imaginary part, so that one solution does for both. The
-    vertical direction knows no tilt; it takes part when some unknown acts through the force.
+    Eliminating the nodes leaves ``(GᵀWG + P − RᵀH⁻¹R) g = P m − GᵀWy + RᵀH⁻¹r``. With ``H = LLᵀ`` that needs ``L⁻¹R``
+    and ``L⁻¹r`` alone; only what g makes of the right side is solved to its end. The two horizontal directions share
+    H. The vertical direction knows no tilt; it takes part when some unknown acts through the force.
     """
     unknowns = 3 * len(blocks)
     schur, data = np.zeros((unknowns, unknowns)), np.zeros(unknowns)
@@ -136,38 +138,38 @@ def eliminate(system: TiltSystem, blocks: list[Lasting], force: FloatArray, walk
         part = slice(3 * at, 3 * at + 3)
         schur[part, part] += block.precision
         data[part] += block.information
-    lines = np.zeros((1 + unknowns, system.band.shape[1]), complex)
-    level = _flat(force)
-    # φx = θy and φy = −θx
-    walk_data = -1j * _flat(walk)
+    lines = np.zeros((1 + unknowns, 2, system.band.shape[1]))
+    level, walk_data = _level(force), _across(walk)
     _add_force(lines[0], system, system.up, level)
     _add_walk(lines[0], system, walk_data)
     for at, block in enumerate(blocks):
         part = slice(3 * at, 3 * at + 3)
         if block.force is not None:
-            slope = _flat(block.force)
-            for i in range(3):
-                _add_force(lines[1 + 3 * at + i], system, system.up, slope[:, i])
-            weighted = system.force_weight[:, None] * slope
+            slope = _level(block.force)
+            for line, each in zip(lines[1:][part], slope, strict=True):
+                _add_force(line, system, system.up, each)
+            weighted = system.force_weight * slope
             for other, second in enumerate(blocks):
                 if second.force is not None:
-                    schur[part, 3 * other : 3 * other + 3] += _inner(weighted, _flat(second.force))
-            data[part] -= _inner(weighted, level)
+                    schur[part, 3 * other : 3 * other + 3] += _inner(weighted, _level(second.force))
+            data[part] -= _inner(weighted, level[None])[:, 0]
         if block.walk is not None:
-            slope = -1j * _flat(block.walk)
-            for i in range(3):
-                _add_walk(lines[1 + 3 * at + i], system, slope[:, i])
-            weighted = system.walk_weight[:, None] * slope
+            slope = _across(block.walk)
+            for line, each in zip(lines[1:][part], slope, strict=True):
+                _add_walk(line, system, each)
+            weighted = system.walk_weight * slope
             schur[part, part] += _inner(weighted, slope)
-            data[part] -= _inner(weighted, walk_data)
-    solved: ComplexArray = solve_positive_banded(system.band, lines.T).astype(np.complex128, copy=False)
-    schur -= _inner(lines[1:].T, solved[:, 1:])
-    data += _inner(solved[:, 1:], lines[0])
+            data[part] -= _inner(weighted, walk_data[None])[:, 0]
+    factor = factor_positive_banded(system.band)
+    half = half_solved(factor, lines.reshape(-1, lines.shape[-1])).reshape(lines.shape)
+    inner = _inner(half, half)
+    schur -= inner[1:, 1:]
+    data += inner[1:, 0]
     _add_vertical(system, blocks, schur, data)
     covariance: FloatArray = np.linalg.inv(0.5 * (schur + schur.T)).astype(np.float64, copy=False)
     g = covariance @ data
-    phi = solved[1::2, 0] + solved[1::2, 1:] @ g
-    tilt = np.stack([-phi.imag, phi.real, np.zeros(len(phi))], axis=1)
+    phi = solved_from_half(factor, half[0] + np.tensordot(g, half[1:], 1))[:, 1::2]
+    tilt = np.stack([-phi[1], phi[0], np.zeros(phi.shape[1])], axis=1)
     return Solution(tilt=tilt, unknowns=g, covariance=covariance)
 
 
@@ -193,27 +195,33 @@ def _add_vertical(system: TiltSystem, blocks: list[Lasting], schur: FloatArray, 
     data[chosen] += solved[:, 1:].T @ lines[:, 0]
 
 
-def _flat(vectors: FloatArray) -> ComplexArray:
-    """Both horizontal components, the second axis of `vectors`, as one complex number."""
-    return np.asarray(vectors[:, 0] + 1j * vectors[:, 1])
+def _level(vectors: FloatArray) -> FloatArray:
+    """Both horizontal components of shape (N, 3) as (2, N), of shape (N, 3, 3) as (3, 2, N)."""
+    return np.ascontiguousarray(vectors[:, :2].T)
 
 
-def _inner(left: ComplexArray, right: ComplexArray) -> FloatArray:
-    """Sum over both directions of ``leftᵀ right``."""
-    return np.asarray((left.conj().T @ right).real)
+def _across(vectors: FloatArray) -> FloatArray:
+    """The same for what turns about them: φx = θy and φy = −θx."""
+    level = _level(vectors)
+    return np.stack([level[..., 1, :], -level[..., 0, :]], axis=-2)
 
 
-def _add_force(row: ComplexArray, system: TiltSystem, up: FloatArray, term: ComplexArray) -> None:
-    """Right side of ``(v⁺ − v)/dt − up φ = term``."""
+def _inner(left: FloatArray, right: FloatArray) -> FloatArray:
+    """Sum over both directions and all nodes of every one of `left` with every one of `right`."""
+    return np.asarray(left.reshape(len(left), -1) @ right.reshape(len(right), -1).T)
+
+
+def _add_force(row: FloatArray, system: TiltSystem, up: FloatArray, term: FloatArray) -> None:
+    """Right side of ``(v⁺ − v)/dt − up φ = term`` in both directions."""
     weighted = system.force_weight * term
-    row[1::2] -= weighted * up
+    row[:, 1::2] -= weighted * up
     weighted /= system.step_s
-    row[2::2] += weighted
-    row[0:-1:2] -= weighted
+    row[:, 2::2] += weighted
+    row[:, 0:-1:2] -= weighted
 
 
-def _add_walk(row: ComplexArray, system: TiltSystem, term: ComplexArray) -> None:
-    """Right side of ``φ⁺ − φ = term``."""
+def _add_walk(row: FloatArray, system: TiltSystem, term: FloatArray) -> None:
+    """Right side of ``φ⁺ − φ = term`` in both directions."""
     weighted = system.walk_weight * term
-    row[3::2] += weighted
-    row[1:-2:2] -= weighted
+    row[:, 3::2] += weighted
+    row[:, 1:-2:2] -= weighted

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from armarc.motion import ArmMotion, LeverArm, elevation, low_pass, up_in_sensor
+from armarc.motion import ArmMotion, LeverArm, angle_from_down, low_pass, up_in_sensor
 from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_signs
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.steadiness import strap_steps
@@ -213,10 +213,12 @@ def _turned(motion: ArmMotion, signs: BodySigns, near: slice) -> tuple[FloatArra
         return np.zeros(near.stop - near.start), np.zeros(near.stop - near.start)
     up = up_in_sensor(motion.quaternion[near])
     place = signs.place(motion.elevation_rad[near], motion.rate_hz)
-    arm = motion.mounting.arm_axis + np.outer(place - SEEN_AT, signs.turn)
-    arm /= np.linalg.norm(arm, axis=1)[:, None]
-    straight = elevation(up, motion.mounting.arm_axis)
-    turned = elevation(up, arm) - straight
+    axis, share = motion.mounting.arm_axis, place - SEEN_AT
+    length = np.sqrt(
+        axis @ axis + share * (2 * float(axis @ signs.turn) + share * float(signs.turn @ signs.turn))
+    )
+    fixed = -(up @ axis)
+    turned = angle_from_down(up, (fixed - share * (up @ signs.turn)) / length) - angle_from_down(up, fixed)
     return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
 
 

@@ -236,4 +236,4 @@ def _beyond(miss: float, smaller: float) -> float:
 
 
 def _size(pieces: list[FloatArray]) -> FloatArray:
-    return np.array([np.sqrt((piece**2).sum(axis=1).mean()) for piece in pieces])
+    return np.array([np.sqrt(np.vdot(piece, piece) / len(piece)) for piece in pieces])

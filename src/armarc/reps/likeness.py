@@ -175,7 +175,7 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
     whole = ~found.is_cut[None, :]
     share = found.range_rad[None, :] / ranges
     is_partial = share < PARTIAL
-    smaller = np.log(share)
+    smaller = np.log(found.range_rad) - np.log(ranges)
     missed = (smaller / RANGE_SPREAD) ** 2
     miss = np.minimum(missed, np.where(share < 1, PARTIAL_COST, CAP)) * (whole | (share >= 1))
     uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
 from armarc.motion.quaternions import cached_pieces
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
 COUNTING_RATE_HZ = 30.0
 """A rep has nothing faster to tell; the turning points are found again on the full curve."""
@@ -48,6 +48,10 @@ class SensorPath:
         Integral of its part about the vertical.
     rests : tuple of (first, stop)
         Half-open ranges in which the sensor is at rest.
+    level_rad : ndarray, shape (n - 1, 3), rad
+        Turning from sample to sample without its part about the vertical, sensor axes.
+    moves : ndarray of bool, shape (n - 1,)
+        Whether that is more than a resting sensor's.
     acceleration_m_s2 : ndarray, shape (n, 3), m/s², or None
         Beside gravity, sensor axes; None where nobody asked for it.
     """
@@ -59,6 +63,8 @@ class SensorPath:
     swept_rad2: FloatArray
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
+    level_rad: FloatArray
+    moves: BoolArray
     acceleration_m_s2: FloatArray | None = None
 
     def __len__(self) -> int:
@@ -96,6 +102,8 @@ def sensor_path(
     del about_up
     slow_hz = rate_hz / every
     up = up_in_sensor(quaternion[::every])
+    steps = np.diff(turned, axis=0)
+    level = steps - np.einsum("ij,ij->i", steps, up[:-1])[:, None] * up[:-1]
     return SensorPath(
         rate_hz=slow_hz,
         every=every,
@@ -104,6 +112,8 @@ def sensor_path(
         swept_rad2=_swept(turned),
         yaw_rad=yaw,
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
+        level_rad=level,
+        moves=np.einsum("ij,ij->i", level, level) > (MOVING_RAD_S / slow_hz) ** 2,
         acceleration_m_s2=None
         if specific_force_m_s2 is None
         else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
@@ -185,19 +195,16 @@ def furthest_axes(path: SensorPath, first: int, stop: int) -> FloatArray | None:
     level = _level_steps(path, first, stop)
     if level is None:
         return None
-    _, vectors = np.linalg.eigh((level / np.linalg.norm(level, axis=1)[:, None]).T @ level)
+    size = np.sqrt(np.einsum("ij,ij->i", level, level))
+    _, vectors = np.linalg.eigh((level / size[:, None]).T @ level)
     return np.ascontiguousarray(vectors[:, :0:-1].T)
 
 
 def _level_steps(path: SensorPath, first: int, stop: int) -> FloatArray | None:
     """Turning from sample to sample without its part about the vertical, where the sensor moves, shape (k, 3)."""
-    steps = np.diff(path.turned_rad[first:stop], axis=0)
-    if len(steps) == 0:
-        return None
-    up = path.up[first : stop - 1]
-    level = steps - np.einsum("ij,ij->i", steps, up)[:, None] * up
-    moving = np.einsum("ij,ij->i", level, level) > (MOVING_RAD_S / path.rate_hz) ** 2
-    return np.asarray(level[moving]) if moving.any() else None
+    within = slice(first, max(stop - 1, first))
+    level = path.level_rad[within][path.moves[within]]
+    return level if len(level) else None
 
 
 def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
@@ -215,8 +222,8 @@ def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
         Within ±180° of the middle of the path, so that a vertical that passes near the axis, where its angle means
         nothing, leaves no whole turn behind.
     """
-    steps = np.linalg.norm(np.diff(up, axis=0), axis=1)
-    middle = steps @ up[1:]
+    steps = up[1:] - up[:-1]
+    middle = np.sqrt(np.einsum("ij,ij->i", steps, steps)) @ up[1:]
     middle = middle - (middle @ axis) * axis
     size = float(np.linalg.norm(middle))
     if size < 1e-3:

@@ -296,7 +296,7 @@ def _rest(
     pushes = acceleration[first - begin : stop - begin]
     ordered = np.sort(pushes, axis=0)  # NumPy's own median of so few takes three times as long
     push = pushes - 0.5 * (ordered[(len(pushes) - 1) // 2] + ordered[len(pushes) // 2])
-    loud = np.sqrt((push**2).sum(axis=1)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
+    loud = np.sqrt(np.einsum("ij,ij->i", push, push)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
     width = 2 * round(QUIET_S * hz / 2) + 1
     beyond = np.ones(width // 2)
     padded = np.concatenate([loud[0] * beyond, loud, loud[-1] * beyond])
@@ -326,7 +326,8 @@ def _error_with_angle(
         return error
     x, y = np.concatenate(design), np.concatenate(seen)
     for _ in range(5):
-        size = np.sqrt(((y - x @ error) ** 2).sum(axis=1))
+        left = y - x @ error
+        size = np.sqrt(np.einsum("ij,ij->i", left, left))
         scale = float(np.median(size)) / 1.538 + 1e-9  # median of a 3-D normal's length is 1.538 σ
         weight = np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12))
         variance = max(float(weight @ size**2) / (3 * float(weight.sum())), 1e-4)
