@@ -23,6 +23,7 @@ from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
+from armarc.reps.other_exercise import doubt_exercise
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
@@ -200,6 +201,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
     warnings.extend(doubts)
+    warnings.extend(doubt_exercise(sets, [motions[k] for k in motion_of_set], choices.exercise))
     warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     if len(pieces) > 1:
