@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
 from armarc.motion.quaternions import cached_pieces
-from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
 COUNTING_RATE_HZ = 30.0
 """A rep has nothing faster to tell; the turning points are found again on the full curve."""
@@ -48,6 +48,8 @@ class SensorPath:
         Half-open ranges in which the sensor is at rest.
     acceleration_m_s2 : ndarray, shape (n, 3), m/s², or None
         Beside gravity, sensor axes; None where nobody asked for it.
+    missing : ndarray of bool, shape (n,), or None
+        Filled in over a gap; None where nothing was.
     """
 
     rate_hz: float
@@ -57,6 +59,7 @@ class SensorPath:
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
     acceleration_m_s2: FloatArray | None = None
+    missing: BoolArray | None = None
 
     def __len__(self) -> int:
         return len(self.up)
@@ -67,6 +70,7 @@ def sensor_path(
     angular_velocity_rad_s: FloatArray,
     rate_hz: float,
     specific_force_m_s2: FloatArray | None = None,
+    missing: BoolArray | None = None,
 ) -> SensorPath:
     """Thin out an oriented recording.
 
@@ -78,6 +82,7 @@ def sensor_path(
         Sensor axes, bias removed.
     rate_hz : float, Hz
     specific_force_m_s2 : ndarray, shape (m, 3), m/s², or None
+    missing : ndarray of bool, shape (m,), or None
 
     Returns
     -------
@@ -104,6 +109,7 @@ def sensor_path(
         if specific_force_m_s2 is None
         else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
         - STANDARD_GRAVITY_M_S2 * up,
+        missing=None if missing is None else _thinned(missing.astype(np.float64), every) > 0,
     )
 
 
