@@ -23,7 +23,7 @@ from armarc.load.set_load import SetLoad, measure_load
 from armarc.motion.quaternions import rotate
 from armarc.pipeline import Session
 from armarc.reps.lowering import lowering_window, lowest_tenth
-from armarc.simulate import SimulationOptions, Truth, plan_session, simulate_session
+from armarc.simulate import Body, SimulationOptions, Truth, plan_session, simulate_session
 
 LOADED = (math.radians(30), math.radians(60))
 
@@ -274,3 +274,22 @@ def test_mean_curves_hold_the_angles_all_full_reps_passed() -> None:
     assert np.array_equal(np.isfinite(whole.concentric_mean_n_m), passed)
     expected = np.mean([rep.concentric_n_m for rep in without.reps[1:]], axis=0)
     np.testing.assert_allclose(without.concentric_mean_n_m, expected)
+
+
+def peaks(wobble_deg: float, reps_of: str = "peak_moment_n_m") -> np.ndarray:
+    body = Body(wobble_rad=math.radians(wobble_deg), wobble_hz=7.0)
+    options = SimulationOptions(reps=4, body=body, load_kg=6.0)
+    recording, _ = simulate_session(plan_session(options, 5), 5)
+    record = process(recording, exercise="lateral-raise", load_kg=6.0).to_dict()
+    return np.array([rep[reps_of] for one in record["sets"] for rep in one["reps"]])
+
+
+def test_a_wobbling_strap_lifts_nothing() -> None:
+    # 1° at 7 Hz turns the gyroscope by 34 rad/s²: 70 N·m more, were it the arm that turned.
+    firm, loose = peaks(0.0), peaks(1.0)
+    assert len(firm) == len(loose) == 4
+    assert np.abs(loose / firm - 1).max() < 0.06
+    power = "peak_power_w"
+    assert np.abs(peaks(1.0, power) / peaks(0.0, power) - 1).max() < 0.08
+    # Nor does it make a smooth raise less smooth: half a unit, were it the gyroscope that is asked.
+    assert np.abs(peaks(1.0, "smoothness_sparc") - peaks(0.0, "smoothness_sparc")).max() < 0.1

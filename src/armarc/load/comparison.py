@@ -9,6 +9,7 @@ import numpy as np
 
 from armarc.errors import UsageError
 from armarc.load.arm import ArmBody, arm_body
+from armarc.load.arm_rate import sensor_reach
 from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body
 from armarc.load.lifter import Lifter
 from armarc.load.measures import PhaseTimes, by_angle, load_measures
@@ -125,9 +126,8 @@ def ideal_times(rom_rad: float, concentric_s: float, hold_s: float, eccentric_s:
 
 def measured_template(motion: ArmMotion, rep: Rep, plane_rad: float = 0.0) -> TemplateRep:
     """A measured rep; `plane_rad` places pulleys where the recording does not tell the plane."""
-    moved = rep_motion(
-        motion, set_motion(motion, [rep]), rep, shoulder_swings(motion, [rep])[0], plane_rad=plane_rad
-    )
+    whole = set_motion(motion, [rep], sensor_reach(motion))
+    moved = rep_motion(motion, whole, rep, shoulder_swings(motion, [rep])[0], plane_rad=plane_rad)
     p = rep.phases
     notes = []
     if rep.plane_rad is None:

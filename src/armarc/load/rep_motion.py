@@ -9,23 +9,15 @@ from itertools import accumulate
 
 import numpy as np
 
+from armarc.load.arm_rate import SLOW_HZ, arm_rate, bent_by, lifting_axis
 from armarc.load.mechanics import UP, ArmKinematics, movement_axis
 from armarc.load.resistance import body_axes
-from armarc.motion import (
-    ArmMotion,
-    angular_acceleration,
-    low_pass,
-)
-from armarc.motion.kinematics import ANGULAR_ACCELERATION_CUTOFF_HZ
+from armarc.motion import ArmMotion, low_pass
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 from armarc.reps import Rep
 from armarc.reps.phases import Instants
 from armarc.reps.swing import Swing, body_swings
-
-BANDWIDTH_HZ = ANGULAR_ACCELERATION_CUTOFF_HZ
-"""Low-pass of angular velocity and acceleration. At 6 Hz peaks of fast starts come out 2-10 % too small on
-synthetic sets, at 12 Hz within 1.2 %."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,13 +103,15 @@ class SetMotion:
     angular_acceleration_rad_s2: FloatArray
 
 
-def set_motion(motion: ArmMotion, reps: Sequence[Rep], tilt_rad: float = 0.0) -> SetMotion:
+def set_motion(motion: ArmMotion, reps: Sequence[Rep], reach_m: float, tilt_rad: float = 0.0) -> SetMotion:
     """Smooth and differentiate the motion around some reps.
 
     Parameters
     ----------
     motion : ArmMotion
     reps : sequence of Rep
+    reach_m : float, m
+        From the shoulder to the sensor.
     tilt_rad : float, rad
         Turns the arm line upward by this angle everywhere, for error propagation.
 
@@ -125,25 +119,24 @@ def set_motion(motion: ArmMotion, reps: Sequence[Rep], tilt_rad: float = 0.0) ->
     -------
     SetMotion
     """
-    cutoff = min(BANDWIDTH_HZ, 0.4 * motion.rate_hz)
     margin = round(MARGIN_S * motion.rate_hz)
     first = max(min((rep.first_sample for rep in reps), default=0) - margin, 0)
     near = slice(first, max((rep.stop_sample for rep in reps), default=0) + margin)
-    q, omega = motion.quaternion[near], motion.angular_velocity_rad_s[near]
-    rates = low_pass(omega, motion.rate_hz, cutoff)
-    accelerations = angular_acceleration(omega, motion.rate_hz, cutoff_hz=cutoff)
+    q = motion.quaternion[near]
+    rates, accelerations = arm_rate(motion, near, reach_m)
     mounting = motion.mounting
     along = np.asarray(mounting.arm_axis, float)
     across = _across(along, mounting.thumb_axis)
     third = np.cross(along, across)
     rotation = np.stack([rotate(q, axis) for axis in (along, across, third)], axis=2)
-    if tilt_rad:
-        rotation = _tilted(rotation, tilt_rad)
+    turned = bent_by(motion, near, rotation[:, :, 0]) + tilt_rad
+    if turned.any():
+        rotation = _tilted(rotation, turned)
     return SetMotion(
         first=first,
         rotation=rotation,
-        angular_velocity_rad_s=rotate(q, rates),
-        angular_acceleration_rad_s2=rotate(q, accelerations),
+        angular_velocity_rad_s=rates,
+        angular_acceleration_rad_s2=accelerations,
     )
 
 
@@ -220,7 +213,8 @@ def rep_motion(
     path, swung = np.zeros((m, 3)), None
     if course is not None:
         there = slice(course.first - first, course.first - first + len(course.path_m))
-        path[there] = course.path_m
+        # Above this, the turning of the arm holds what the shoulder does as well.
+        path[there] = low_pass(course.path_m, hz, min(SLOW_HZ, 0.4 * hz))
         if swing.travel_m is not None:
             swung = np.zeros((m, 3))
             swung[there] = _rate(course.swing_m, hz)
@@ -261,13 +255,10 @@ def _across(along: FloatArray, thumb: FloatArray | None) -> FloatArray:
     return np.asarray(across / np.linalg.norm(across))
 
 
-def _tilted(rotation: FloatArray, angle_rad: float) -> FloatArray:
-    """Turn every arm toward straight up by a small angle."""
-    direction = rotation[:, :, 0]
-    axis = np.cross(direction, [0.0, 0.0, 1.0])
-    length = np.linalg.norm(axis, axis=1, keepdims=True)
-    axis = np.where(length > 1e-6, axis / np.maximum(length, 1e-6), 0.0)
-    c, s = math.cos(angle_rad), math.sin(angle_rad)
+def _tilted(rotation: FloatArray, angle_rad: FloatArray) -> FloatArray:
+    """Turn every arm toward straight up by a small angle of its own, shape (n,)."""
+    axis = lifting_axis(rotation[:, :, 0])
+    c, s = np.cos(angle_rad)[:, None], np.sin(angle_rad)[:, None]
     out = np.empty_like(rotation)
     for j in range(3):
         v = rotation[:, :, j]

@@ -9,6 +9,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.load.arm import ArmBody, arm_body, unbent
+from armarc.load.arm_rate import BANDWIDTH_HZ, LONGEST_REACH, SHORTEST_REACH, SLOW_HZ, sensor_reach
+from armarc.load.input_errors import (
+    ELBOW_LENGTH_SE,
+    GRIP_SE_M,
+    LENGTH_SE,
+    LOAD_SE,
+    MEASURED_GRIP_SE_M,
+    MEASURED_LENGTH_SE,
+    SEGMENT_MASS_SE,
+    SHOULDER_SE_M_S2,
+    errors_moved,
+    with_errors_of_the_rep,
+)
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.load.measures import (
     PhaseTimes,
@@ -20,7 +33,6 @@ from armarc.load.measures import (
 )
 from armarc.load.mechanics import Dynamics, dynamics, held_moment, loaded_arm, mechanical_energy
 from armarc.load.rep_motion import (
-    BANDWIDTH_HZ,
     RepMotion,
     RepMotions,
     rep_motion,
@@ -28,22 +40,13 @@ from armarc.load.rep_motion import (
     shoulder_swings,
 )
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
-from armarc.load.table import NUMBERS, SWINGS, LoadMeasures
+from armarc.load.table import SWINGS, LoadMeasures
 from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import is_full
 from armarc.reps.swing import Swing
 
-SEGMENT_MASS_SE = 0.10
-"""Body tables miss a person's segment masses by the order of 10 % (from memory; no single source)."""
-LENGTH_SE, MEASURED_LENGTH_SE = 0.03, 0.01
-GRIP_SE_M, MEASURED_GRIP_SE_M = 0.015, 0.005
-LOAD_SE = 0.02
-"""Weights and stacks are rarely truer than this (common practice, no source)."""
-SHOULDER_SE_M_S2 = 0.15
-"""Shoulder acceleration from a wrist: 5 % of the lever arm is 0.09, 20 mg of offset 0.20 before the ends are
-brought to rest."""
 SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
 
@@ -185,6 +188,7 @@ class _Case:
         self.sensor_mass_kg = sensor_mass_kg
         self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
         self._moved: dict[float, RepMotions] = {}
+        self.reach_m = sensor_reach(motion, lifter, elbow_rad)
 
     def arm(self, inputs: _Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
@@ -198,7 +202,7 @@ class _Case:
         """The movement of all reps; inputs that do not touch it share one."""
         tilt, reps = inputs.tilt_rad, self.measured.reps
         if tilt not in self._moved:
-            whole = set_motion(self.motion, reps, tilt)
+            whole = set_motion(self.motion, reps, self.reach_m, tilt)
             self._moved[tilt] = RepMotions.of(
                 [
                     rep_motion(self.motion, whole, rep, swing, plane_rad=self.plane_rad)
@@ -228,11 +232,15 @@ class _Case:
         """One set of inputs per uncertain one, moved by its standard error."""
         lifter, m = self.lifter, self.motion
         known = lifter.upper_arm_m is not None and lifter.forearm_m is not None
+        # What body and strap do to the angle is in the errors of its tops.
+        tops = [rep.top_se_rad for rep in self.measured.reps if rep.top_se_rad is not None]
         tilt = math.hypot(m.mounting.uncertainty_rad, m.orientation.tilt_se_rad)
+        tilt = max(tilt, sum(tops) / len(tops)) if tops else tilt
+        length = math.hypot(MEASURED_LENGTH_SE if known else LENGTH_SE, ELBOW_LENGTH_SE)
         base = _Inputs()
         out = [
             replace(base, mass=1 + SEGMENT_MASS_SE),
-            replace(base, length=1 + (MEASURED_LENGTH_SE if known else LENGTH_SE)),
+            replace(base, length=1 + length),
             replace(base, grip_shift_m=GRIP_SE_M if lifter.grip_m is None else MEASURED_GRIP_SE_M),
             replace(base, shoulder_m_s2=SHOULDER_SE_M_S2),
         ]
@@ -251,17 +259,8 @@ class _Case:
         grid = np.radians(np.arange(low, max(high, low) + 1, dtype=float))
         reps = []
         for i, (rep, found) in enumerate(zip(self.measured.reps, plain, strict=True)):
-            se = _standard_errors(found.measures, [each[i].measures for each in moved])
-            # The place of a peak does not move with the load, but it is read off an angle that has an error itself,
-            # and what was held while lowering off an acceleration.
-            place, held = rep.top_se_rad or 0.0, se.least_held_with_load_share
-            se = replace(
-                se,
-                peak_moment_at_rad=math.hypot(se.peak_moment_at_rad, place),
-                peak_concentric_moment_at_rad=math.hypot(se.peak_concentric_moment_at_rad, place),
-                least_held_with_load_share=None
-                if held is None
-                else math.hypot(held, rep.least_held_se_share or 0.0),
+            se = with_errors_of_the_rep(
+                found.measures, errors_moved(found.measures, [each[i].measures for each in moved]), rep
             )
             se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
             times = _times(rep)
@@ -313,12 +312,19 @@ class _Case:
         body = self.lifter.completed()
         reach = self.motion.mounting.reach_m
         expected = body.upper_arm_m + body.forearm_m
-        if reach is not None and not 0.85 * expected <= reach <= 1.1 * expected and self.elbow_rad == 0:
+        if (
+            reach is not None
+            and not SHORTEST_REACH * expected <= reach <= LONGEST_REACH * expected
+            and self.elbow_rad == 0
+        ):
             said.append(
                 f"the sensor sits {100 * reach:.0f} cm from the shoulder, but this body's arm is "
                 f"{100 * expected:.0f} cm to the wrist: state the lifter's measures with armarc lifter"
             )
-        said.append(f"angular acceleration from the gyroscope, low-passed at {BANDWIDTH_HZ:g} Hz")
+        said.append(
+            f"angular acceleration from the gyroscope up to {SLOW_HZ:g} Hz, above it from the accelerometer, "
+            f"low-passed at {BANDWIDTH_HZ:g} Hz"
+        )
         return tuple(said)
 
 
@@ -360,17 +366,6 @@ class _Evaluated:
             out[work] = math.hypot(moved_j, SWING_SHARE_SE * whole_j)
             out[share] = math.hypot(moved_j / whole_j, SWING_SHARE_SE) if whole_j > 0 else None
         return out
-
-
-def _standard_errors(plain: LoadMeasures, moved: list[LoadMeasures]) -> LoadMeasures:
-    """Quadrature of the changes each uncertain input makes."""
-    out: dict[str, float | None] = {}
-    for name in NUMBERS:
-        value = getattr(plain, name)
-        others = [getattr(each, name) for each in moved]
-        known = value is not None and all(other is not None for other in others)
-        out[name] = math.hypot(*(other - value for other in others)) if known else None
-    return replace(plain, **out)  # type: ignore[arg-type] # only the numbers of `NUMBERS`
 
 
 def _times(rep: Rep) -> PhaseTimes:

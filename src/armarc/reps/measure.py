@@ -206,9 +206,8 @@ def measure_rep(
         if motion.hand_rotation_rad is None
         else float(motion.hand_rotation_rad[m.top]),
         hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
-        smoothness_sparc=sparc(
-            np.linalg.norm(motion.angular_velocity_rad_s[_between_turns(rate, at, m)], axis=1), hz
-        ),
+        # Of the arm's own speed: a strap that wobbles, or a forearm that turns, is no jerk of the arm.
+        smoothness_sparc=sparc(np.abs(rate[_between_turns(rate, at, m)]), hz),
         body_swing_m=swung.travel_m,
         body_swing_se_m=swung.se_m,
         body_swing_reason=swung.reason,
