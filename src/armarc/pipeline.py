@@ -20,9 +20,10 @@ from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
 from armarc.reps.counting import Counted, count_sets, counting_rules, unplaced
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.left_out import LeftOutMovement, count_notes, left_out_movements
+from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, on_angle
+from armarc.reps.other_exercise import doubt_exercise
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
@@ -38,6 +39,10 @@ if TYPE_CHECKING:
 
 CONCENTRIC_WORTH = 0.2
 """Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
+
+LONGEST_GAP_S = 10.0
+"""A longer gap splits a recording: a pause this long would end the set. Over a shorter one the arm and the strap stay
+what they were, and gravity shows the orientation on both sides."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -189,7 +194,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     motion_of_set: list[int] = []
     warnings = [*recording.warnings, *choices.assumed]
     left_out: list[LeftOutMovement] = []
-    pieces = uniform_pieces(recording)
+    pieces = uniform_pieces(recording, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
         motion, found, dropped = _measure_piece(piece, choices, len(sets), warnings)
         left_out.extend(dropped)
@@ -200,8 +205,11 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
     warnings.extend(doubts)
+    in_motion = [motions[k] for k in motion_of_set]
+    warnings.extend(doubt_exercise(sets, in_motion, choices.exercise))
     warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
+    warnings.extend(gap_notes(sets, in_motion))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
     loads, said = measured_loads(
@@ -268,6 +276,7 @@ def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
         motion.specific_force_m_s2,
         motion.rate_hz,
         rules,
+        missing=motion.missing if motion.missing.any() else None,
     )
 
 

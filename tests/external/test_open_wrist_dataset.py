@@ -88,3 +88,17 @@ def test_what_is_measured_is_what_shoulders_do():
         assert 40 < np.median(rom) < 175
         assert np.std(rom) < 25
         assert all(0 < np.degrees(r.peak_concentric_rad_s) < 700 for r in whole)
+
+
+@pytest.mark.parametrize("code", [3, 4], ids=["internal-rotation", "external-rotation"])
+def test_rotations_called_a_raise_are_doubted(code):
+    for session in sessions(code, "lateral-raise"):
+        doubts = [each for each in session.warnings if "does not look like lateral-raise" in each]
+        mount = [each for each in session.warnings if "not used" in each or "turns about a point" in each]
+        assert doubts or mount or not session.sets
+    assert sum("does not look like" in " ".join(s.warnings) for s in sessions(code, "lateral-raise")) >= 15
+
+
+def test_raises_are_not_doubted():
+    for session in (*sessions(ABDUCTION, "lateral-raise"), *sessions(FORWARD_ELEVATION, "front-raise")):
+        assert not any("does not look like" in each or "begins at" in each for each in session.warnings)

@@ -223,3 +223,38 @@ def test_a_lift_to_a_button_before_and_after_a_set_is_no_rep(person):
     assert sum(each == [10] for each in counts) >= 35, counts
     assert all(sum(each) in (9, 10, 11) for each in counts), counts
     assert np.quantile(off_deg, 0.9) < 8
+
+
+@pytest.mark.parametrize("number", PEOPLE)
+def test_three_seconds_lost_within_a_set_leave_it_one_set(person, number):
+    recording, session = person(number)
+    at = session.sets[1].reps[4].phases.end_s
+    here = (recording.time_s < at) | (recording.time_s > at + 3.0)
+    lost = sum(
+        rep.phases.start_s < at + 3.0 and rep.phases.end_s > at for one in session.sets for rep in one.reps
+    )
+    again = measured(
+        made(
+            recording.time_s[here],
+            recording.specific_force_m_s2[here],
+            recording.angular_velocity_rad_s[here],
+        )
+    )
+    first, second, third = sizes(again)
+    assert (first, third) == (10, 10)
+    assert 10 - lost - 1 <= second <= 10  # the rep before the gap has no bottom after it
+    assert any(each.startswith("set 2 has gaps in which a rep may be missing") for each in again.warnings)
+    for before, after in zip(session.sets[0].reps, again.sets[0].reps, strict=True):
+        assert abs(before.rom_rad - after.rom_rad) < np.hypot(before.rom_se_rad, after.rom_se_rad)
+
+
+@pytest.mark.parametrize("number", PEOPLE)
+def test_a_raise_called_a_press_is_measured_as_the_raise_it_is(person, number):
+    """The press wants its sensor on the upper arm; the movement turns about a point as far away as a shoulder."""
+    recording, session = person(number)
+    called = process(recording, exercise="overhead-press", side="right", kept=armarc.NOTHING_KEPT)
+    assert any("taken as worn on the wrist" in each for each in called.warnings)
+    assert sizes(called) == [10, 10, 10]
+    for one, other in zip(session.sets, called.sets, strict=True):
+        for before, after in zip(one.reps, other.reps, strict=True):
+            assert abs(before.rom_rad - after.rom_rad) < np.hypot(before.rom_se_rad, after.rom_se_rad)

@@ -118,6 +118,35 @@ def test_a_short_reach_that_explains_the_movement_is_an_upper_arm():
         assert not any("worn on" in note or "not an arm's" in note for note in notes)
 
 
+def test_a_long_reach_that_explains_the_movement_is_no_upper_arm():
+    """A raise with the sensor on the wrist, called a press."""
+    held_up = -DOWN  # what was at rest did not hang
+    found, notes = choose(lever=lever((0, 0, -0.5), explained=0.95), hanging=held_up, place=UPPER_ARM)
+    assert found.method == "lever_arm"
+    np.testing.assert_allclose(found.arm_axis, DOWN, atol=1e-9)
+    assert any("50 cm away: taken as worn on the wrist" in note for note in notes)
+    found, notes = choose(lever=lever((0, 0, -0.5), explained=0.7), hanging=DOWN, place=UPPER_ARM)
+    assert found.method == "hanging"
+    assert any("50 cm" in note for note in notes)
+
+
+@pytest.mark.parametrize("apart_deg", [5, 25, 80, 170])
+def test_a_hanging_pose_is_as_uncertain_as_a_movement_contradicts_it(apart_deg):
+    apart = math.radians(apart_deg)
+    vector = 0.2 * np.array([math.sin(apart), 0.0, -math.cos(apart)])
+    found, notes = choose(lever=lever(vector, explained=0.7), hanging=DOWN)
+    assert found.method == "hanging"
+    along_x = math.sqrt(found.axis_covariance_rad2[0, 0])
+    across = math.sqrt(found.axis_covariance_rad2[1, 1])
+    if apart_deg <= 16:
+        assert math.degrees(along_x) == pytest.approx(8)
+        assert any("7–11° with a weight" in note for note in notes)
+    else:
+        assert math.degrees(along_x) == pytest.approx(math.hypot(8, apart_deg))
+        assert any(f"off by {apart_deg}° if the movement is right" in note for note in notes)
+    assert math.degrees(across) == pytest.approx(8)
+
+
 def test_a_flat_sensor_above_the_elbow_has_its_height_taken_out():
     raised = lever((UPPER_ARM.height_m, 0.0, -0.25))
     turned = np.array([[0.0, 0, 1], [0, 1, 0], [-1, 0, 0]])  # its z axis points along the offset

@@ -182,8 +182,8 @@ def test_one_set_of_two_read_upside_down_is_read_again(monkeypatch):
     recording, _ = simulated(seed=2, reps=6, sets=2, rest_s=20.0)
     as_it_is = process(recording)
 
-    def misread(*args):
-        found = counted(*args)
+    def misread(*args, **kwargs):
+        found = counted(*args, **kwargs)
         first = found.sets[0]
         over = tuple(
             replace(m, bottom=m.top, top=m.bottom_after, bottom_after=after.top)
@@ -211,12 +211,10 @@ def test_a_short_gap_is_bridged_and_flagged():
     assert session.to_dict()["source"]["gaps"]
 
 
-def test_a_long_gap_parts_the_recording():
-    recording, truth = simulated(sets=2, rest_s=30.0, reps=4)
-    at = truth.sets[0].reps[-1].end_s + 10
-    keep = (recording.time_s < at) | (recording.time_s > at + 8)
-    gap = Gap(start_s=at, end_s=at + 8, missing_samples=800)
-    parted = replace(
+def without(recording, at, length):
+    keep = (recording.time_s < at) | (recording.time_s > at + length)
+    gap = Gap(start_s=at, end_s=at + length, missing_samples=int((~keep).sum()))
+    return replace(
         recording,
         time_s=recording.time_s[keep],
         specific_force_m_s2=recording.specific_force_m_s2[keep],
@@ -224,7 +222,38 @@ def test_a_long_gap_parts_the_recording():
         clipped=recording.is_clipped[keep],
         gaps=(gap,),
     )
-    session = process(parted)
+
+
+@pytest.mark.parametrize("length", [2.5, 4.0])
+def test_a_gap_within_a_set_leaves_it_one_and_says_that_a_rep_may_be_missing(length):
+    recording, truth = simulated(reps=8)
+    true = truth.sets[0].reps
+    at = true[3].end_s
+    session = process(without(recording, at, length))
+    lost = sum(rep.start_s < at + length and rep.end_s > at for rep in true)
+    assert len(session.sets) == 1
+    assert 8 - lost <= counts(session)[0] <= 8
+    (said,) = [w for w in session.warnings if "may be missing from its count" in w]
+    assert said.startswith("set 1 ")
+    assert f"{length:.1f} s without samples" in said
+    whole = {round(r.top_start_s, 1): r for r in true if r.end_s < at or r.start_s > at + length}
+    for rep in records(session):
+        near = [r for top, r in whole.items() if abs(rep["top_start_s"] - top) < 0.5]
+        if near and "gap" not in rep["quality"]:
+            assert rep["rom_deg"] == pytest.approx(math.degrees(near[0].rom_rad), abs=2)
+
+
+def test_a_short_gap_hides_no_rep():
+    recording, truth = simulated(reps=8)
+    session = process(without(recording, truth.sets[0].reps[3].top_start_s, 0.2))
+    assert counts(session) == [8]
+    assert not any("may be missing" in w for w in session.warnings)
+
+
+def test_a_long_gap_parts_the_recording():
+    recording, truth = simulated(sets=2, rest_s=30.0, reps=4)
+    at = truth.sets[0].reps[-1].end_s + 10
+    session = process(without(recording, at, 12))
     assert counts(session) == [4, 4]
     assert session.motion_of_set == (0, 1)
     assert [s.set for s in session.sets] == [1, 2]

@@ -46,9 +46,12 @@ def session(before=(), reps=8, after=(), *, stoop_m=0.25, seed=3):
     return np.vstack([steps, steps[-1:]]), pose, force
 
 
-def counted(*args, **kwargs):
+def counted(*args, missing_s=None, **kwargs):
     turning, pose, force = session(*args, **kwargs)
-    return count_sets(from_scipy(pose), turning, force, HZ, counting_rules(find_exercise("front-raise")))
+    t = np.arange(len(force)) / HZ
+    missing = None if missing_s is None else (t > missing_s[0]) & (t < missing_s[1])
+    rules = counting_rules(find_exercise("front-raise"))
+    return count_sets(from_scipy(pose), turning, force, HZ, rules, missing=missing)
 
 
 @pytest.mark.parametrize(("before", "after"), [((75,), ()), ((), (70,)), ((75, 95), (70,))])
@@ -57,6 +60,14 @@ def test_what_moves_the_shoulder_at_the_ends_of_a_set_is_left_out(before, after)
     assert [len(one) for one in found.sets] == [8]
     assert [out.reason for out in found.left_out].count(AT_AN_END) == len(before) + len(after)
     assert not any(m.is_doubtful for m in found.sets[0])
+
+
+def test_what_was_mostly_filled_in_over_a_gap_is_not_judged():
+    """A rep whose way up was lost feels like nothing; a movement of which little is missing is judged as ever."""
+    start_s = 2 + 8 * CYCLE_S
+    for filled_s, taken_off in ((0.1, 1), (0.8 * UP_S, 0)):
+        found = counted((), 8, (75,), missing_s=(start_s, start_s + filled_s))
+        assert [len(one) for one in found.sets] == [9 - taken_off]
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -23,7 +23,7 @@ from armarc.live.stretch import SHOWN_GAP_S, Stretch
 from armarc.motion import Mounting
 
 RESTART_GAP_S = 2.0
-"""A longer gap splits the stream, as it splits a recording offline."""
+"""A longer gap splits the stream: over it the running orientation is a guess, which a file shows from both sides."""
 LONGEST_STEP_S = 0.12
 LEAST_STEP = 0.05
 """A sample closer to the last than this share of a period is the same one again."""

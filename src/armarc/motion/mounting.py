@@ -206,10 +206,21 @@ def choose_mounting(
         spread = _arm_spread(lever, axis, height, tolerance, is_known=outward is not None)
     elif method == "hanging" and hanging is not None:
         axis, spread = hanging, _all_round(hanging, HANGING_SE_RAD)
-        notes.append(
-            "the arm's direction was taken from the hanging pose, which is off by as much as the arm hangs off the "
-            "vertical (7–11° with a weight); angles are shifted by that, differences hardly"
+        against = (
+            None if lever_ok or lever is None or not _is_direction(lever) else _against(axis, lever.vector_m)
         )
+        if against is None:
+            off = (
+                "as much as the arm hangs off the vertical (7–11° with a weight); angles are shifted by that, "
+                "differences hardly"
+            )
+        else:
+            spread = spread + np.outer(against, against)
+            off = (
+                f"{math.degrees(np.linalg.norm(against)):.0f}° if the movement is right, which turns about a point in "
+                "another direction; all angles and speeds are that uncertain"
+            )
+        notes.append(f"the arm's direction was taken from the hanging pose, which is off by {off}")
     else:
         axis = sensor_axis(hand_axis or "+x")
         spread = _all_round(axis, math.radians(10.0))
@@ -237,7 +248,7 @@ def choose_mounting(
 
 def _judged(lever: LeverArm, place: Place, notes: list[str]) -> tuple[Place, bool]:
     """Whether the fitted lever arm can be one, and where on the arm the sensor then sits."""
-    if lever.direction_se_rad > MOST_LEVER_SE_RAD or lever.explained < LEAST_EXPLAINED:
+    if not _is_direction(lever):
         notes.append("the movement does not turn about a steady shoulder: the lever arm was not used")
         return place, False
     if place.least_reach_m <= lever.reach_m <= place.most_reach_m:
@@ -252,10 +263,34 @@ def _judged(lever: LeverArm, place: Place, notes: list[str]) -> tuple[Place, boo
             "if it sits on the wrist, the arm turned about the elbow (a curl): say --exercise unknown"
         )
         return UPPER_ARM, True
+    if (
+        place is UPPER_ARM
+        and place.most_reach_m < lever.reach_m <= WRIST.most_reach_m
+        and lever.explained > CONVINCING
+    ):
+        notes.append(
+            f"the sensor turns about a point {100 * lever.reach_m:.0f} cm away: taken as worn on the wrist of a "
+            "straight arm; this exercise is measured with the sensor on the upper arm"
+        )
+        return WRIST, True
     notes.append(
         f"the fitted distance from shoulder to sensor ({100 * lever.reach_m:.0f} cm) is not an arm's: not used"
     )
     return place, False
+
+
+def _is_direction(lever: LeverArm) -> bool:
+    """Whether the movement turns about a point in a direction that is well seen, at whatever distance."""
+    return lever.direction_se_rad <= MOST_LEVER_SE_RAD and lever.explained >= LEAST_EXPLAINED
+
+
+def _against(axis: FloatArray, vector: FloatArray) -> FloatArray | None:
+    """How far a direction lies from an axis, as a turn across it, rad; None where they agree as such poses do."""
+    along = vector / np.linalg.norm(vector)
+    apart = math.acos(max(-1.0, min(1.0, float(axis @ along))))
+    across = along - (axis @ along) * axis
+    length = float(np.linalg.norm(across))
+    return None if apart <= 2 * HANGING_SE_RAD or length < 1e-9 else np.asarray(apart / length * across)
 
 
 def _bone_line(

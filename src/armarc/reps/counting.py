@@ -14,7 +14,7 @@ import numpy as np
 
 from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.candidates import find_candidates
 from armarc.reps.edges import DOUBT, doubted, judge_ends
@@ -81,6 +81,7 @@ def count_sets(
     *,
     alone: bool = True,
     explain: bool = True,
+    missing: BoolArray | None = None,
 ) -> Counted:
     """Find the sets of one unbroken piece.
 
@@ -99,12 +100,14 @@ def count_sets(
         Whether a movement or two make a set when nothing else happened.
     explain : bool
         Whether somebody wants to know what was left out.
+    missing : ndarray of bool, shape (n,), or None
+        Samples that were filled in over a gap.
 
     Returns
     -------
     Counted
     """
-    path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2)
+    path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2, missing)
     runs, walks = find_runs(path, rules, known, alone=alone)
     runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from armarc.motion import low_pass
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.likeness import median
 from armarc.reps.movements import FULL_SET, Movement
@@ -61,6 +61,8 @@ FELT = Spread(0.3, 1.2, 0.9, CAP)
 RANGE = Spread(0.12, -0.2, 0.5, CAP)
 TIME = Spread(0.15, 0.0, 0.5, TIME_CAP)
 SPEED = Spread(0.18, 0.1, 0.6, TIME_CAP)
+FILLED_SHARE = 0.25
+"""A way up or down of which more was filled in over a gap is not judged (working limit)."""
 OUTER_COST = 2.0
 """The first way up begins, and the last way down ends, in what came before and goes on after the set: more than this
 is not held against them."""
@@ -141,6 +143,7 @@ class _Set:
     begin: int
     turning: FloatArray
     felt: FloatArray
+    missing: BoolArray | None
     shown: dict[tuple[int, ...], tuple[FloatArray, FloatArray]] = field(default_factory=dict)
 
     @classmethod
@@ -154,7 +157,8 @@ class _Set:
         )
         turning = turning_of(angle, path.rate_hz)
         felt = low_pass(path.acceleration_m_s2[begin:stop], path.rate_hz, SMOOTHED_HZ)
-        return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt)
+        missing = None if path.missing is None else path.missing[begin:stop]
+        return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt, missing)
 
     def _others(self, k: int, outside: range) -> list[int]:
         """Those that show what a rep of the set is: far from the ends, where there are enough."""
@@ -165,7 +169,10 @@ class _Set:
         return [j for j in range(n) if j != k and j not in outside and not self._is_cut(j)]
 
     def _is_cut(self, k: int) -> bool:
-        return self.movements[k].is_open or self.movements[k].is_begun
+        """Whether too little of a movement was recorded: neither what it felt nor its time is then its own."""
+        if self.movements[k].is_open or self.movements[k].is_begun or self.missing is None:
+            return self.movements[k].is_open or self.movements[k].is_begun
+        return any(float(self.missing[a:b].mean()) > FILLED_SHARE for a, b in self._ways(k))
 
     def evidence(self, k: int, outside: range) -> float:
         """Log-odds that movement `k` is a rep, not looking at those further out."""

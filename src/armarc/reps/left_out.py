@@ -6,10 +6,15 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from armarc.motion import ArmMotion
 from armarc.reps.counting import LeftOut
 from armarc.reps.summary import PERHAPS_NO_REP
 from armarc.reps.types import MeasuredSet
+
+HIDES_SHARE = 0.25
+"""Of the time a rep takes: a gap this long may hide a way up or down (working limit)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +57,34 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
             )
     if left_out:
         said.append(_what_was_left_out(left_out))
+    return said
+
+
+def gap_notes(sets: Sequence[MeasuredSet], motions: Sequence[ArmMotion]) -> list[str]:
+    """Say in which sets so much is missing that a rep may have gone with it.
+
+    Parameters
+    ----------
+    sets : sequence of MeasuredSet
+    motions : sequence of ArmMotion
+        The motion each set lies in.
+    """
+    said = []
+    for one, motion in zip(sets, motions, strict=True):
+        if not motion.missing.any():
+            continue
+        rep_s = float(np.median([rep.phases.end_s - rep.phases.start_s for rep in one.reps]))
+        # The first rep or the last one may be what is missing.
+        first, stop = np.searchsorted(motion.time_s, (one.start_s - rep_s, one.end_s + rep_s))
+        edges = np.flatnonzero(np.diff(motion.missing[first:stop].astype(np.int8), prepend=0, append=0))
+        lengths = np.diff(edges)[::2] / motion.rate_hz
+        hiding = lengths[lengths >= HIDES_SHARE * rep_s]
+        if len(hiding):
+            times = "" if len(hiding) == 1 else f"{len(hiding)} times, "
+            said.append(
+                f"set {one.set} has gaps in which a rep may be missing from its count ({times}up to "
+                f"{hiding.max():.1f} s without samples)"
+            )
     return said
 
 

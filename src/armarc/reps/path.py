@@ -54,6 +54,8 @@ class SensorPath:
         Whether that is more than a resting sensor's.
     acceleration_m_s2 : ndarray, shape (n, 3), m/s², or None
         Beside gravity, sensor axes; None where nobody asked for it.
+    missing : ndarray of bool, shape (n,), or None
+        Filled in over a gap; None where nothing was.
     """
 
     rate_hz: float
@@ -66,6 +68,7 @@ class SensorPath:
     level_rad: FloatArray
     moves: BoolArray
     acceleration_m_s2: FloatArray | None = None
+    missing: BoolArray | None = None
 
     def __len__(self) -> int:
         return len(self.up)
@@ -76,6 +79,7 @@ def sensor_path(
     angular_velocity_rad_s: FloatArray,
     rate_hz: float,
     specific_force_m_s2: FloatArray | None = None,
+    missing: BoolArray | None = None,
 ) -> SensorPath:
     """Thin out an oriented recording.
 
@@ -87,6 +91,7 @@ def sensor_path(
         Sensor axes, bias removed.
     rate_hz : float, Hz
     specific_force_m_s2 : ndarray, shape (m, 3), m/s², or None
+    missing : ndarray of bool, shape (m,), or None
 
     Returns
     -------
@@ -118,6 +123,7 @@ def sensor_path(
         if specific_force_m_s2 is None
         else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
         - STANDARD_GRAVITY_M_S2 * up,
+        missing=None if missing is None else _thinned(missing.astype(np.float64), every) > 0,
     )
 
 

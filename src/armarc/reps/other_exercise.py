@@ -1,0 +1,65 @@
+"""Whether what was counted can be the raise it is called."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from armarc.exercises import Exercise
+from armarc.motion import ArmMotion
+from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
+from armarc.reps.summary import CUT
+from armarc.reps.types import MeasuredSet, Rep
+
+RAISED_SHARE = 0.5
+"""An arm that is raised turns its sensor by as much as it rises, and by what the hand turns besides. Where less than
+half of the turning is rising, raising is not what the movement does (working limit: the larger part)."""
+
+SAY_IT = "Say --exercise if it was another one (unknown for one that is not listed)"
+
+
+def doubt_exercise(
+    sets: Sequence[MeasuredSet], motions: Sequence[ArmMotion], exercise: Exercise
+) -> list[str]:
+    """Say which sets do not look like the raise they are called; nothing for exercises that raise no arm.
+
+    Parameters
+    ----------
+    sets : sequence of MeasuredSet
+    motions : sequence of ArmMotion
+        The motion each set lies in.
+    exercise : Exercise
+    """
+    said = []
+    for one, motion in zip(sets, motions, strict=True):
+        whole = [rep for rep in one.reps if not CUT & set(rep.quality)]
+        if motion.coordinate != "elevation" or not whole:
+            continue
+        rises, turns = (
+            np.array(column) for column in zip(*(_way(motion, rep) for rep in whole), strict=True)
+        )
+        rise, turn = np.degrees([np.median(rises), np.median(turns)])
+        least = math.degrees(exercise.smallest_rom_rad)
+        if float(np.median(rises / np.maximum(turns, 1e-6))) < RAISED_SHARE:
+            said.append(
+                f"set {one.set} does not look like {exercise.key}: the sensor turned by {turn:.0f}° and the arm "
+                f"rose by {rise:.0f}° only, as when a forearm turns or an arm swings round. {SAY_IT}"
+            )
+        elif rise < least:
+            said.append(
+                f"the arm rose by {rise:.0f}° only in set {one.set}, where {exercise.key} begins at {least:.0f}°: "
+                f"partial reps, or another exercise. {SAY_IT}"
+            )
+    return said
+
+
+def _way(motion: ArmMotion, rep: Rep) -> tuple[float, float]:
+    """How far the arm rises from the start of a rep to the middle of its top, and the sensor turns, rad."""
+    phases = rep.phases
+    times = (phases.start_s, 0.5 * (phases.top_start_s + phases.top_end_s))
+    low, top = np.clip(np.searchsorted(motion.time_s, times), 0, len(motion.time_s) - 1).tolist()
+    rise = float(motion.elevation_rad[top] - motion.elevation_rad[low])
+    turned = multiply(conjugate(motion.quaternion[low]), motion.quaternion[top])
+    return rise, float(np.linalg.norm(to_rotation_vector(turned)))
