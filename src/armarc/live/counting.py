@@ -31,7 +31,7 @@ from armarc.live.told import ToldErrors, is_provisional, passed_alike, speed_of
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
-from armarc.reps.runs import HYSTERESIS_SHARE
+from armarc.reps.runs import HYSTERESIS_SHARE, LONGEST_HOLD
 from armarc.reps.summary import tempo
 from armarc.reps.types import Rep
 
@@ -100,9 +100,10 @@ class Counting:
         if s.time_s - self._counted_at_s >= self._count_every_s and s.stillness.quiet_samples == 0:
             self.look_over(s.rows.stop - 1)
             return
-        if not self._counted:
-            return
-        if s.time_s - max(self._last_back_s, self._last_up_s) >= s.exercise.rest_s:
+        # Nobody holds a weight up for longer than the longest hold: the arm rests elsewhere than at the bottom.
+        is_held = self._is_told or s.time_s - self._last_back_s < LONGEST_HOLD * s.exercise.rest_s
+        up_s = self._last_up_s if is_held else -math.inf
+        if self._counted and s.time_s - max(self._last_back_s, up_s) >= s.exercise.rest_s:
             self._end_set("rest", events)
 
     @property
