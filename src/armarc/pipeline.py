@@ -22,7 +22,7 @@ from armarc.reps.counting import Counted, count_sets, counting_rules, unplaced
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
-from armarc.reps.movements import Movement, on_angle
+from armarc.reps.movements import Movement, any_from_above, on_angle
 from armarc.reps.other_exercise import doubt_exercise
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
@@ -288,11 +288,7 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
     """
     if motion.coordinate != "elevation" or motion.mounting.method not in ("lever_arm", "twist"):
         return None
-    rises = [
-        float(np.median([motion.elevation_rad[m.top] - motion.elevation_rad[m.bottom] for m in group]))
-        for group in counted.sets
-    ]
-    return motion.mounting.arm_axis if min(rises) < 0 else None
+    return motion.mounting.arm_axis if any_from_above(counted.sets, motion.elevation_rad) else None
 
 
 def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:

@@ -147,3 +147,22 @@ def test_same_meaning_of_the_bias():
     state = run(causal.start(), raises.angular_velocity_rad_s, raises.specific_force_m_s2, 0.01)[-1]
     smooth = fuse(raises.angular_velocity_rad_s, raises.specific_force_m_s2, 100.0)
     np.testing.assert_allclose(state.bias_rad_s, smooth.gyroscope_bias_rad_s, atol=np.radians(0.4))
+
+
+def test_a_sensor_begun_upside_down_turns_over():
+    """The first sample of a fast movement may point anywhere; afterwards the mean force is gravity, upward."""
+    rng = np.random.default_rng(1)
+    force = np.tile([0.0, 0.0, GRAVITY_M_S2], (1000, 1)) + rng.normal(0, 0.02, (1000, 3))
+    force[0] = [0.0, 0.0, -GRAVITY_M_S2]
+    states = run(causal.start(), rng.normal(0, 0.002, (1000, 3)), force, 0.01)
+    q = orientations(states)
+    up_z = 1 - 2 * (q[:, 1] ** 2 + q[:, 2] ** 2)
+    assert up_z[100] < -0.9
+    assert up_z[-1] > 0.999
+    assert states[-1].turned_over == 1
+
+
+def test_nobody_else_turns_over():
+    raises = make_raises(6)
+    states = run(causal.start(), raises.angular_velocity_rad_s, raises.specific_force_m_s2, 0.01)
+    assert states[-1].turned_over == 0

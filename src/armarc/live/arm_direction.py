@@ -16,7 +16,7 @@ from armarc.live.look_back import View
 from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting
 from armarc.live.rows import QUATERNION, RATE
 from armarc.live.stretch import LONG_QUIET_S, QUIET_S, Stretch, moved
-from armarc.motion import Mounting
+from armarc.motion import Mounting, up_in_sensor
 from armarc.motion.causal import start as start_fusion
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ
 from armarc.reps.movements import FULL_SET, Movement
@@ -108,7 +108,8 @@ class ArmDirection:
             return
         calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
         q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
-        s.mounting = hanging_mounting(s.stillness.down(), s.choices)
+        x, y, z = (-up_in_sensor(table[calmest, None, QUATERNION : QUATERNION + 4])[0]).tolist()
+        s.mounting = hanging_mounting((x, y, z), s.choices)
         s.change_angle(TurnFromRest((q[0], q[1], q[2], q[3])))
         events.append(
             Ready(time_s=s.time_s, method="resting pose", uncertainty_rad=s.mounting.uncertainty_rad)

@@ -31,7 +31,7 @@ from armarc.live.told import ToldErrors, is_provisional, passed_alike, speed_of
 from armarc.live.tracker import Back, FellBack, Gate, Left, Signal, Top
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
-from armarc.reps.runs import HYSTERESIS_SHARE
+from armarc.reps.runs import HYSTERESIS_SHARE, LONGEST_HOLD
 from armarc.reps.summary import tempo
 from armarc.reps.types import Rep
 
@@ -87,27 +87,28 @@ class Counting:
         if not self._counted:
             s.set_first = None
         elif s.set_first is None:
-            # All that was in sight when the set began stays in sight: another look may see it begin earlier.
-            s.set_first = s.window_first
+            s.set_first = s.window_first  # all in sight then stays so: another look may see it begin earlier
 
     def watch_the_rest(self, up: Vector, events: list[EngineEvent]) -> None:
         """End the set when its rest has lasted long enough; count again now and then while the arm moves."""
         s = self._stretch
-        if self._is_told or not is_low(self._running, s.tracker.phase, up):
+        if self._told_s > -math.inf or not is_low(self._running, s.tracker.phase, up):
             self._last_up_s = s.time_s
         if s.aside.pending:
             return
         if s.time_s - self._counted_at_s >= self._count_every_s and s.stillness.quiet_samples == 0:
             self.look_over(s.rows.stop - 1)
             return
-        if not self._counted:
-            return
-        if s.time_s - max(self._last_back_s, self._last_up_s) >= s.exercise.rest_s:
+        # Nobody holds a weight up for longer: the arm rests elsewhere than at the bottom.
+        is_held = s.time_s - max(self._last_back_s, self._told_s) < LONGEST_HOLD * s.exercise.rest_s
+        up_s = self._last_up_s if is_held else -math.inf
+        if self._counted and s.time_s - max(self._last_back_s, up_s) >= s.exercise.rest_s:
             self._end_set("rest", events)
 
     @property
-    def _is_told(self) -> bool:
-        return self._current is not None and self._current.told
+    def _told_s(self) -> float:  # when the movement under way was told
+        c = self._current
+        return -math.inf if c is None or not c.told or c.gate_s is None else c.gate_s
 
     def _armed(self, time_s: float) -> bool:
         s = self._stretch
@@ -357,9 +358,8 @@ class Counting:
         s = self._stretch
         self._current = None
         view = self._view(s.rows.stop)
-        is_over = reason != "rest"
         close = partial(self._close_sets, view, reason)
-        if is_over:
+        if reason != "rest":
             close(at_last(view, is_over=True), events)
         else:
             s.aside.begin(partial(at_last, view, is_over=False), close, s.due, before_moving=True)
@@ -385,6 +385,8 @@ class Counting:
         self.movements = []
         self._mark_set()
         s.floor = view.stop
+        if reason == "rest" and final.movements:  # what comes after a rest may have begun already
+            s.floor = min(s.floor, final.movements[-1].bottom_after + round(s.exercise.rest_s * s.rate_hz))
         s.tracker.hysteresis_rad = 0.5 * s.exercise.smallest_rom_rad
 
     def _close_set(self, members: list[Counted], reason: str, stop: int, events: list[EngineEvent]) -> None:

@@ -16,17 +16,17 @@ from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, TurnFromRest
 from armarc.live.judge import measure_movement, rate_of
 from armarc.live.mount import turn_of
-from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, QUATERNION, RATE
+from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE
 from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting, fuse
 from armarc.motion.causal import CausalOrientation
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import FloatArray
 from armarc.reps.body import SetBody
-from armarc.reps.counting import count_sets, counting_rules, full_rate, run_in_progress
+from armarc.reps.counting import Counted, count_sets, counting_rules, full_rate, run_in_progress
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
-from armarc.reps.movements import Movement, on_angle
+from armarc.reps.movements import Movement, any_from_above, on_angle
 from armarc.reps.path import sensor_path
 from armarc.reps.types import Rep
 
@@ -156,21 +156,38 @@ def at_last(view: View, *, is_over: bool) -> Seen:
     is_over : bool
         Whether the stream ends here, so that a movement may be cut.
     """
+    # What is counted here knows no arm, as offline; which end is the bottom is the arm's to say, and then it may count
+    # again with the arm's own acceleration taken away.
+    rules = replace(view.rules, ends=is_over, arm_axis=None)
+    found = _counted_at_last(view, rules, None)
+    known = view.mounting if view.known_axis is not None else None
+    if known is not None and any_from_above(found.sets, view.table[:, ANGLE]):
+        found = _counted_at_last(view, replace(rules, arm_axis=view.rules.arm_axis), known.lever_arm_m)
+    return _measured(view, found.sets, found.templates)
+
+
+def _counted_at_last(view: View, rules: CountingRules, lever_arm_m: FloatArray | None) -> Counted:
     omega, force = (np.ascontiguousarray(view.table[:, k : k + 3]) for k in (RATE, FORCE))
-    rate_hz = rate_of(view.table)
-    orientation = fuse(omega, force, rate_hz)
-    found = count_sets(
+    rate_hz, missing = rate_of(view.table), view.table[:, MISSING] > 0
+    orientation = fuse(
+        omega,
+        force,
+        rate_hz,
+        missing=missing if missing.any() else None,
+        lever_arm_m=lever_arm_m,
+        sampling="instants",
+    )
+    return count_sets(
         orientation.quaternion,
         omega - orientation.gyroscope_bias_rad_s,
         force,
         rate_hz,
-        replace(view.rules, ends=is_over),
+        rules,
         view.known,
         # One alone before a rest was handling.
-        alone=is_over or len(view.tops) > 1,
+        alone=rules.ends or len(view.tops) > 1,
         explain=False,
     )
-    return _measured(view, found.sets, found.templates)
 
 
 def _in_progress(view: View, since: int) -> tuple[tuple[tuple[Movement, ...], ...], tuple[Template, ...]]:
@@ -192,28 +209,19 @@ def _measured(view: View, sets: tuple[tuple[Movement, ...], ...], templates: tup
     if flat and isinstance(view.angle, TurnFromRest):
         table, turn = _with_turn_of(view, flat[-1])
     again = set(seen_again(list(view.tops), shown, view.same_rows).values())
-    rate_hz = rate_of(table)
-    on_it = on_angle((tuple(flat),), np.ascontiguousarray(table[:, ANGLE]), rate_hz)
-    by_bottom = {m.bottom: m for group in on_it for m in group}
+    is_turn = isinstance(view.angle, TurnFromRest)
+    placed = _on(table, flat)
     measured = {}
     for place, labelled in enumerate(flat):
-        movement = by_bottom.get(labelled.bottom)
-        if place in again or movement is None or view.mounting is None:
+        if place in again:
             continue
-        rep = measure_movement(
-            table,
-            movement,
-            view.choices.exercise,
-            view.mounting,
-            view.fusion.bias_rad_s,
-            view.fusion.tilt_se_rad,
-            view.choices.side,
-            place + 1,
-            view.choices.tolerance or UNKNOWN_TOLERANCE,
-            view.body,
-        )
+        rep = _measure(view, table, placed.get(labelled.bottom), place + 1)
+        if rep is None and is_turn:
+            # Another set's axis, or that of another rep, shows no rise of it: its own does.
+            own = _turned(view, table, labelled)
+            rep = _measure(view, own, _on(own, [labelled]).get(labelled.bottom), place + 1)
         if rep is not None:
-            measured[place] = movement, rep
+            measured[place] = rep
     return Seen(
         movements=shown,
         groups=[[moved(m, view.first) for m in group] for group in sets],
@@ -237,9 +245,46 @@ def _with_turn_of(view: View, newest: Movement) -> tuple[FloatArray, TurnFromRes
         is_same = sum(map(mul, now.axis, turn.axis)) > SAME_AXIS
         if is_same and abs(float(table[newest.bottom, ANGLE])) < SAME_REST_RAD:
             return table, None
+    return _at(view, table, turn), turn
+
+
+def _turned(view: View, table: FloatArray, movement: Movement) -> FloatArray:
+    """The rows with the turn of one movement for their angle."""
+    turn = turn_of(table, movement, view.fusion.bias_rad_s, view.choices.exercise.coordinate)
+    return _at(view, table, turn)
+
+
+def _at(view: View, table: FloatArray, turn: TurnFromRest) -> FloatArray:
     table = table.copy()
     table[:, ANGLE], table[:, ANGLE_RATE] = turn.table(*view.causal)
-    return table, turn
+    return table
+
+
+def _on(table: FloatArray, movements: Sequence[Movement]) -> dict[int, Movement]:
+    """Movements as the rows' angle shows them, by their bottom as the counter sees it."""
+    angle = np.ascontiguousarray(table[:, ANGLE])
+    return {m.bottom: m for group in on_angle((tuple(movements),), angle, rate_of(table)) for m in group}
+
+
+def _measure(
+    view: View, table: FloatArray, movement: Movement | None, number: int
+) -> tuple[Movement, Rep] | None:
+    """A movement and its measures on the rows' angle; None where it has no rise there."""
+    if movement is None or view.mounting is None:
+        return None
+    rep = measure_movement(
+        table,
+        movement,
+        view.choices.exercise,
+        view.mounting,
+        view.fusion.bias_rad_s,
+        view.fusion.tilt_se_rad,
+        view.choices.side,
+        number,
+        view.choices.tolerance or UNKNOWN_TOLERANCE,
+        view.body,
+    )
+    return None if rep is None else (movement, rep)
 
 
 def seen_again(tops: list[int], movements: Sequence[Movement], within: int) -> dict[int, int]:

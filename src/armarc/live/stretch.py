@@ -18,11 +18,12 @@ from typing import Any, TypeVar
 import numpy as np
 
 from armarc.choices import Choices
-from armarc.live.angle import ArmAngle, Quaternion, Vector
+from armarc.live.angle import ArmAngle, Elevation, Quaternion, TurnFromRest, Vector
 from armarc.live.events import EngineEvent
 from armarc.live.rows import ANGLE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
+from armarc.motion.causal import other_way_up
 from armarc.motion.causal import start as start_fusion
 from armarc.motion.causal import step as fuse_step
 from armarc.recording import FloatArray, Gap, Metadata, Recording, Source
@@ -261,12 +262,33 @@ class Stretch:
         """Take a sample into the orientation: its quaternion and its ω without the bias; None before there is one."""
         off = self.force_offset_m_s2
         levelled = (force[0] - off[0], force[1] - off[1], force[2] - off[2])
+        turned_over = self.fusion.turned_over
         fusion = self.fusion = fuse_step(self.fusion, rate, levelled, dt)
         if fusion.quaternion is None:
             return None
         bias = fusion.bias_rad_s
         omega = (rate[0] - bias[0], rate[1] - bias[1], rate[2] - bias[2])
+        if fusion.turned_over != turned_over:
+            self._turn_over()
         return _turned_back(fusion.quaternion, omega, 0.5 * dt), omega
+
+    def _turn_over(self) -> None:
+        """Everything so far was seen upside down."""
+        rows = self.rows
+        if not len(rows):
+            return
+        w, x, y, z = rows.table(rows.first)[:, QUATERNION : QUATERNION + 4].T
+        rows.rewrite(rows.first, QUATERNION, np.column_stack(other_way_up((w, x, y, z))))
+        angle, mounting = self.angle, self.mounting
+        if isinstance(angle, TurnFromRest):
+            axis = angle.axis and (angle.axis[0], -angle.axis[1], -angle.axis[2])
+            self.change_angle(TurnFromRest(other_way_up(angle.rest), axis))
+        elif angle is not None and mounting is not None:
+            if mounting.method == "hanging":
+                x, y, z = angle.axis
+                angle = Elevation((-x, -y, -z))
+                self.mounting = replace(mounting, arm_axis=-mounting.arm_axis)
+            self.change_angle(angle)
 
     def fuse_again(self, first: int) -> None:
         """Take the samples from a row on anew: `fusion` is the state before them, or of an arm that is known now."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from armarc.errors import InputError
 from armarc.motion.smoother import STILL_FORCE_M_S2, STILL_RATE_RAD_S, STILL_SPREAD_RAD_S, Priors
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
 Vector = tuple[float, float, float]
 Quaternion = tuple[float, float, float, float]
@@ -27,6 +27,10 @@ GAP_S = 0.1
 STATES = 7
 _IDENTITY = np.eye(STATES)
 _FIRST_TILT_SE_RAD = 0.2
+UPRIGHT_S = 4.0
+"""The arm goes nowhere for good, so its vertical force is gravity on the mean of so many seconds. Where that points
+down, the first samples, taken in the middle of a movement, have put the sensor upside down, which the horizontal
+velocity alone never tells (working limit: a few reps)."""
 _ZERO3: Vector = (0.0, 0.0, 0.0)
 
 
@@ -34,11 +38,13 @@ _ZERO3: Vector = (0.0, 0.0, 0.0)
 class _Belief:
     """What the Kalman filter carries from node to node, and the last nodes.
 
-    Velocity (2), covariance of (φ, v, b) (7, 7); per node: duration, mean ω, mean ω², mean f.
+    Velocity (2), covariance of (φ, v, b) (7, 7); mean vertical force, m/s²; per node: duration, mean ω,
+    mean ω², mean f.
     """
 
     velocity: FloatArray
     covariance: FloatArray
+    lift_m_s2: float = STANDARD_GRAVITY_M_S2
     recent: tuple[tuple[float, ...], ...] = ()
 
 
@@ -57,6 +63,8 @@ class CausalOrientation:
         Whether the sensor has not moved during the last 0.8 s.
     time_s : float, s
         Since the first sample.
+    turned_over : int
+        How often the sensor was found to be the other way up: `other_way_up` of what went before continues in it.
     """
 
     quaternion: Quaternion | None = None
@@ -64,6 +72,7 @@ class CausalOrientation:
     lever_arm_m: Vector | None = None
     still: bool = False
     time_s: float = 0.0
+    turned_over: int = 0
     priors: Priors = field(default_factory=Priors)
     belief: _Belief | None = None
     sums: tuple[float, ...] = ()
@@ -190,6 +199,7 @@ def step(
         lever_arm_m=state.lever_arm_m,
         still=state.still,
         time_s=state.time_s + dt,
+        turned_over=state.turned_over,
         priors=state.priors,
         belief=state.belief,
         sums=sums,
@@ -211,9 +221,32 @@ def _first(state: CausalOrientation, rate: Vector, force: Vector) -> CausalOrien
     norm = sqrt(w * w + x * x + y * y)
     q = (w / norm, x / norm, y / norm, 0.0) if norm > 1e-9 * length else (0.0, 1.0, 0.0, 0.0)
     priors = state.priors
+    return replace(
+        state, quaternion=q, belief=_first_belief(priors), sums=_NO_SUMS, last_rate=rate, pending_s=0.0
+    )
+
+
+def _first_belief(priors: Priors) -> _Belief:
     variances = [_FIRST_TILT_SE_RAD**2] * 2 + [0.3**2] * 2 + [priors.bias_rad_s**2] * 3
-    belief = _Belief(velocity=np.zeros(2), covariance=np.diag(variances))
-    return replace(state, quaternion=q, belief=belief, sums=_NO_SUMS, last_rate=rate, pending_s=0.0)
+    return _Belief(velocity=np.zeros(2), covariance=np.diag(variances))
+
+
+def other_way_up(q: Quaternion) -> Quaternion:
+    """An orientation after half a turn about the global x axis."""
+    w, x, y, z = q
+    return (-x, w, -z, y)
+
+
+def _upright(state: CausalOrientation) -> CausalOrientation:
+    """The other way up, and as unsure as at the start."""
+    assert state.quaternion is not None
+    return replace(
+        state,
+        quaternion=other_way_up(state.quaternion),
+        turned_over=state.turned_over + 1,
+        belief=_first_belief(state.priors),
+        sums=_NO_SUMS,
+    )
 
 
 def _update(state: CausalOrientation) -> CausalOrientation:
@@ -222,6 +255,9 @@ def _update(state: CausalOrientation) -> CausalOrientation:
     assert state.quaternion is not None
     sums, priors, belief = state.sums, state.priors, state.belief
     duration, gap = sums[0], sums[17] > 0.0
+    lift = belief.lift_m_s2 + (sums[3] - duration * belief.lift_m_s2) / UPRIGHT_S
+    if lift < 0.0:
+        return _upright(state)
     recent, still, rest_rate = _stillness(belief.recent, sums)
 
     # φx = θy, φy = −θx; bias turns the tilt, tilt leaks gravity into the velocity
@@ -261,8 +297,9 @@ def _update(state: CausalOrientation) -> CausalOrientation:
         lever_arm_m=state.lever_arm_m,
         still=still,
         time_s=state.time_s,
+        turned_over=state.turned_over,
         priors=priors,
-        belief=_Belief(velocity=velocity + error[2:4], covariance=covariance, recent=recent),
+        belief=_Belief(velocity=velocity + error[2:4], covariance=covariance, lift_m_s2=lift, recent=recent),
         sums=_NO_SUMS,
         last_rate=state.last_rate,
     )

@@ -51,7 +51,7 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counted:
-    """Sets as movements in samples of the recording, what was left out, and what the sets look like."""
+    """Sets as movements in samples of the recording, what was left out, and what each set looks like."""
 
     sets: tuple[tuple[Movement, ...], ...]
     left_out: tuple[LeftOut, ...]
@@ -140,8 +140,15 @@ def count_sets(
     return Counted(
         sets=sets,
         left_out=tuple(sorted(left_out, key=lambda out: out.first)),
-        templates=tuple(run.template for run in runs),
+        templates=tuple(_look_of(group, of_runs, runs) for group in sets),
     )
+
+
+def _look_of(group: tuple[Movement, ...], of_runs: Sequence[Sequence[Movement]], runs: list[Run]) -> Template:
+    """What a set looks like: its cycles may have joined several runs."""
+    first, last = group[0].bottom, group[-1].bottom_after
+    shared = [sum(first <= m.top <= last for m in one) for one in of_runs]
+    return runs[shared.index(max(shared))].template
 
 
 def unplaced(counted: Sequence[Sequence[Movement]], placed: Sequence[Movement]) -> list[LeftOut]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 from armarc.recording import FloatArray
 
@@ -33,6 +35,18 @@ class Movement:
     is_open: bool = False
     is_begun: bool = False
     is_doubtful: bool = False
+
+
+def any_from_above(sets: Sequence[Sequence[Movement]], elevation_rad: FloatArray) -> bool:
+    """Whether the arm shows that what was taken for the bottom of a set's reps is their top.
+
+    Parameters
+    ----------
+    sets : sequence of sequence of Movement
+    elevation_rad : ndarray, shape (n,), rad
+    """
+    rises = [[elevation_rad[m.top] - elevation_rad[m.bottom] for m in group] for group in sets]
+    return any(median(of_set) < 0 for of_set in rises)
 
 
 def on_angle(
