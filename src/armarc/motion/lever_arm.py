@@ -25,8 +25,7 @@ EDGES_HZ = (2.0, 3.0, 4.2, 6.0)
 """Upper edges of the fit's band to choose from: both sensors see an arm turn about the shoulder, the gyroscope alone a
 strap that wobbles about the wrist."""
 ACROSS_PRIOR_M = 0.006
-"""How firmly r is held across the dominant rotation axis: along it a hinge movement shows nothing, and what seems
-to show there is noise …"""
+"""How firmly r is held across the dominant rotation axis: along it a hinge shows nothing but noise …"""
 ACROSS_SPREAD_M = 0.02
 """… but its standard error says how far it may lie off: 2.5 cm above the bone on any side of the wrist."""
 ACROSS_SPREAD_KNOWN_M = 0.01

@@ -31,7 +31,6 @@ UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
-SWING = "a swing of a walking arm"
 UNLIKE = "unlike the reps beside it, or too few alike"
 NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
 NO_CYCLE = "counted by its turning and no cycle of its set"
