@@ -96,7 +96,9 @@ def test_rotations_called_a_raise_are_doubted(code):
         doubts = [each for each in session.warnings if "does not look like lateral-raise" in each]
         mount = [each for each in session.warnings if "not used" in each or "turns about a point" in each]
         assert doubts or mount or not session.sets
-    told = ["does not look like" in " ".join(s.warnings) or not s.sets for s in sessions(code, "lateral-raise")]
+    told = [
+        "does not look like" in " ".join(s.warnings) or not s.sets for s in sessions(code, "lateral-raise")
+    ]
     assert sum(told) >= 15
 
 
