@@ -42,8 +42,26 @@ KEYS = (
 )
 EVEN = {"plane_deg", "hand_rotation_deg"}
 """Their error is the strap's roll, drawn evenly within ±15°: none lies beyond two standard errors."""
-ROOMY = {"bottom_deg", "rom_deg", "start_velocity_deg_s"}
-"""They have room for an elbow that is bent across the raise, which a rigid arm has not: few errors are too many."""
+ROOMY = {
+    *(
+        "bottom_deg",
+        "top_deg",
+        "rom_deg",
+        "start_velocity_deg_s",
+        "mean_concentric_deg_s",
+        "mean_eccentric_deg_s",
+    ),
+    *(
+        "peak_concentric_deg_s",
+        "peak_eccentric_deg_s",
+        "loaded_range_s",
+        "concentric_s",
+        "hold_s",
+        "eccentric_s",
+    ),
+}
+"""They have room for an elbow that is bent across the raise or in its plane, a shoulder that moves and a forearm that
+turns, which a rigid arm has not: few errors are too many, never more than one in ten beyond two."""
 GENEROUS = {
     *("bottom_deg", "top_deg", "start_velocity_deg_s", "mean_concentric_deg_s", "mean_eccentric_deg_s"),
     *("peak_concentric_deg_s", "peak_eccentric_deg_s", "loaded_range_s", "body_swing_cm"),
@@ -114,6 +132,7 @@ def test_one_and_two_standard_errors_hold_what_they_should():
         wanted = 0.8 if key in GENEROUS else 0.68
         if key in ROOMY:
             assert np.mean(z < 1) > wanted - 0.08, key
+            assert np.mean(z < 2) > 0.9, key
             continue
         assert np.mean(z < 1) == pytest.approx(wanted, abs=0.08), key
         assert np.mean(z < 2) == pytest.approx(1.0 if key in EVEN else 0.95, abs=0.05), key
