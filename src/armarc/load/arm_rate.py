@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.load.arm import bent_arm
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
-from armarc.motion import ArmMotion, low_pass
+from armarc.motion import ArmMotion, angle_from_down, low_pass
 from armarc.motion.kinematics import ANGULAR_ACCELERATION_CUTOFF_HZ
 from armarc.motion.quaternions import rotate
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
@@ -26,8 +26,6 @@ SLOW_HZ = 2.0
 of simulated bodies are the same from 1 to 3 Hz."""
 LEAST_LEVER = 0.05
 """Sine of the angle from straight up or down below which no direction leads up."""
-
-
 SHORTEST_REACH, LONGEST_REACH = 0.85, 1.1
 """Shares of a body's arm to the wrist at which a sensor on it may sit (working limits)."""
 
@@ -54,7 +52,7 @@ def bent_by(motion: ArmMotion, near: slice, direction: FloatArray) -> FloatArray
     """
     if motion.coordinate != "elevation":
         return np.zeros(len(direction))
-    return motion.elevation_rad[near] - np.arccos(np.clip(-direction[:, 2], -1.0, 1.0))
+    return motion.elevation_rad[near] - angle_from_down(direction, -direction[:, 2])
 
 
 def arm_rate(motion: ArmMotion, near: slice, reach_m: float) -> tuple[FloatArray, FloatArray]:

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from armarc.motion import low_pass
+from armarc.motion.kinematics import lever_matrix
 from armarc.recording import FloatArray
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath
@@ -91,7 +92,7 @@ def _unexplained(path: SensorPath, first: int, stop: int) -> FloatArray:
     omega = np.gradient(turned, axis=0) * path.rate_hz
     alpha = np.gradient(omega, axis=0) * path.rate_hz
     felt = low_pass(path.acceleration_m_s2[first:stop], path.rate_hz, cutoff_hz)
-    levers = np.stack([np.cross(alpha, e) + np.cross(omega, np.cross(omega, e)) for e in np.eye(3)], axis=2)
+    levers = lever_matrix(omega, alpha)
     terms = np.concatenate([levers, np.broadcast_to(np.eye(3), levers.shape)], axis=2).reshape(-1, 6)
     fit, *_ = np.linalg.lstsq(terms, felt.ravel(), rcond=None)
     left = felt - (terms @ fit).reshape(-1, 3)
