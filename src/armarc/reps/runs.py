@@ -271,10 +271,11 @@ def _best_of_sizes(
     """The best run among the candidates of each size of movement, if it is better than the best one so far."""
     path = seen.path
     rows = np.concatenate(of_sizes)
+    in_rows = found.take(rows)
     resting = resting_share(found, seen.curve, seen.first, seen.rests, path.rate_hz)
-    walking = swings(found.take(rows), resting[rows])
+    walking = swings(in_rows, resting[rows])
     if rules.is_named:
-        walking |= circles(found.take(rows))
+        walking |= circles(in_rows)
     may_lead = ~found.is_cut
     if rules.arm_axis is not None:
         may_lead &= path.up[found.bottom] @ rules.arm_axis < path.up[found.top] @ rules.arm_axis
@@ -288,7 +289,7 @@ def _best_of_sizes(
     stop = 0
     for each in of_sizes:
         part = slice(stop, stop := stop + len(each))
-        one, own = found.take(each), each[leads[part]]
+        one, own = in_rows.take(part), each[leads[part]]
         adds = gain[np.searchsorted(patterns, own)][:, each]
         adds[:, walking[part]] = -np.inf
         runs = largest_runs(one, adds, found.range_rad[own], rules.rest_s, MOST_PATTERNS)
