@@ -140,7 +140,15 @@ def so_far(view: View, running: Template | None, since: int | None) -> Seen:
     quaternion, omega = view.causal
     force = view.table[:, FORCE : FORCE + 3]
     found = count_sets(
-        quaternion, omega, force, rate_of(view.table), rules, view.known, alone=False, explain=False
+        quaternion,
+        omega,
+        force,
+        rate_of(view.table),
+        rules,
+        view.known,
+        alone=False,
+        explain=False,
+        judged=False,
     )
     if not found.sets and since is not None:
         return _measured(view, *_in_progress(view, since))

@@ -58,7 +58,10 @@ RESTED_S = 0.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Template:
-    """What the reps of a set look like; fields as those of `Candidates`."""
+    """What the reps of a set look like; fields as those of `Candidates`.
+
+    ``reach_m`` is how far the joint lies that it turns about, NaN where nobody has looked (`armarc.reps.joint`).
+    """
 
     range_rad: float
     up_s: float
@@ -66,6 +69,7 @@ class Template:
     turned_rad: float
     pose: FloatArray
     direction: FloatArray
+    reach_m: float = math.nan
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""

@@ -60,7 +60,9 @@ class Run:
 
     ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
     which angle they were found, ``members`` which of its ``candidates`` they are, ``is_walk`` that a walking arm swung
-    so (`armarc.reps.strides`), ``may_be_walk`` that one may have (`armarc.reps.bounce`).
+    so (`armarc.reps.strides`), ``may_be_walk`` that one may have (`armarc.reps.bounce`), ``is_elbow`` and ``is_line``
+    that it turns about the elbow or goes along a line where a raise was named, ``may_be_handling`` that it may be none
+    (`armarc.reps.joint`).
     """
 
     score: float
@@ -74,6 +76,9 @@ class Run:
     members: tuple[int, ...]
     is_walk: bool = False
     may_be_walk: bool = False
+    is_elbow: bool = False
+    is_line: bool = False
+    may_be_handling: bool = False
 
     @property
     def size(self) -> int:
