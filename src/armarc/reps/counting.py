@@ -34,7 +34,8 @@ from armarc.reps.not_counted import (
     without_reps,
 )
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
-from armarc.reps.runs import Run, best_run, run_of_newest
+from armarc.reps.run import Run
+from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk, without_walks
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}

@@ -20,7 +20,7 @@ from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
 from armarc.reps.rounds import ROUND, roundness
-from armarc.reps.runs import Run
+from armarc.reps.run import Run
 from armarc.reps.strides import SMOOTHED_HZ, turning_of
 
 AT_AN_END = 3

@@ -24,10 +24,10 @@ from armarc.reps.likeness import (
     template_of,
     unlikeness,
 )
-from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
 from armarc.reps.rounds import circles
+from armarc.reps.run import Run
 from armarc.reps.settling import Samples
 from armarc.reps.turning import Turn, coarser, turning_points
 
@@ -52,45 +52,6 @@ LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
-    """Look-alike movements, in samples of the path, and how well they make a set.
-
-    ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
-    which angle they were found, ``members`` which of its ``candidates`` they are, ``is_walk`` that a walking arm swung
-    so (`armarc.reps.strides`), ``may_be_walk`` that one may have (`armarc.reps.bounce`), ``is_elbow`` and ``is_line``
-    that it turns about the elbow or goes along a line where a raise was named, ``may_be_handling`` that it may be none
-    (`armarc.reps.joint`).
-    """
-
-    score: float
-    rank: float
-    movements: tuple[Movement, ...]
-    template: Template
-    curve: str
-    sign: float
-    axis: FloatArray
-    candidates: Candidates
-    members: tuple[int, ...]
-    is_walk: bool = False
-    may_be_walk: bool = False
-    is_elbow: bool = False
-    is_line: bool = False
-    may_be_handling: bool = False
-
-    @property
-    def size(self) -> int:
-        return len(self.members)
-
-    @property
-    def first(self) -> int:
-        return self.movements[0].bottom
-
-    @property
-    def last(self) -> int:
-        return self.movements[-1].bottom_after
 
 
 def best_run(
