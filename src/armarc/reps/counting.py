@@ -201,19 +201,20 @@ def _collect(
 
     A walk is taken out as a set would be, but makes no other one likelier.
     """
-    stretches = [(first, stop)]
+    stretches: list[tuple[int, int, Run | None]] = [(first, stop, None)]
     runs: list[Run] = []
     left: list[tuple[int, int]] = []
     while stretches:
-        begin, end = stretches.pop()
+        begin, end, beside = stretches.pop()
         if end - begin < path.rate_hz:
             continue
-        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs if not r.is_walk)))
+        known_now = (*known, *(r.template for r in runs if not r.is_walk))
+        run = best_run(path, begin, end, rules, known_now, beside)
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
         runs += without_walks(path, doubted_walk(path, run))
-        stretches += [(begin, run.first), (run.last, end)]
+        stretches += [(begin, run.first, run), (run.last, end, run)]
     return runs, left
 
 
@@ -258,10 +259,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules, walks: list[Run]) -> l
     run = max((run for run in found if run is not None), key=lambda run: run.score, default=None)
     if run is None or run.template.range_rad < rules.smallest_rad or is_walk(path, run):
         return []
-    either_way = (run, replace(run, sign=-run.sign))
     is_alone = not any(
         out.reason in (UNLIKE, CIRCLE)
-        for one in either_way
+        for one in (run, replace(run, sign=-run.sign))  # either way
         for out in _left_out(path, [one], rules, (), walks)
     )
     return [run] if is_alone else []
