@@ -102,13 +102,17 @@ def compare(
     else:
         _print_rows(groups, rows)
     if plot is not None:
+        from armarc.load.table import LOAD_CAUTIONS
         from armarc.log.comparing import message_of
         from armarc.report.compare_figures import draw_overlay
         from armarc.report.picture_parts import WIDTH_IN
         from armarc.report.sizes import in_size, save_figure
+        from armarc.report.wording import CAUTION
 
         several = any(len(curves) > 1 for _, curves in drawn)
         title = " against ".join(group.name for group in groups[:MOST_CURVES])
+        moments = any(one.moment_n_m is not None for _, curves in drawn for one in curves)
+        notes = [*(LOAD_CAUTIONS if moments else ()), CAUTION]
         facts = "thin: each set; thick: mean of a group" if several else "mean of the full reps"
 
         def draw(width_in: float | None) -> Figure:
@@ -117,6 +121,7 @@ def compare(
                 [name for name, _ in drawn],
                 title=title[:1].upper() + title[1:],
                 facts=facts,
+                notes=notes,
                 width_in=width_in or WIDTH_IN,
                 dark=dark,
             )
