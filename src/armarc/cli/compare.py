@@ -183,7 +183,7 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, list[SetCurves
 
 def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     from armarc.log import both_arms
-    from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, chance_words
+    from armarc.log.comparing import MEASURING_WORDS, chance_words
 
     for group in groups:
         count = len(group.sets)
@@ -204,8 +204,10 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         "unclear: error, or a difference."
     )
     say(chance_words(rows))
-    if any(row.unit_of_analysis == "rep" for row in rows):
-        say(REPS_CAUTION)
+    for caution in dict.fromkeys(row.caution for row in rows if row.caution):
+        say(caution)
+    if any(row.verdict == "no scatter" for row in rows):
+        say("no scatter: what was counted is all alike, so that no error can be told.")
     if any(row.effect is not None and row.effect.measuring_se > 0 for row in rows):
         say(MEASURING_WORDS)
     if with_index:
@@ -217,10 +219,9 @@ def _line(row: Row, with_index: bool) -> list[str]:
     if e is None:
         line = [row.measure.label, "–", "–", "–", row.verdict, "–", "–"]
     else:
-        span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
         size = "–" if e.size is None else f"{e.size:+.2f} ({e.size_low:+.2f} to {e.size_high:+.2f})"
         counted = f"{e.n_first} pairs of {row.unit_of_analysis}s" if e.paired else ""
         counted = counted or f"{e.n_first} and {e.n_second} {row.unit_of_analysis}s"
         line = [row.measure.label, f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}"]
-        line += [f"{e.difference:+.{d}f}{span}", row.verdict, counted, size]
+        line += [e.words(d), row.verdict, counted, size]
     return [*line, row.asymmetry.words() if row.asymmetry else "–"] if with_index else line
