@@ -88,6 +88,8 @@ def track(
     choices: Choices,
     windows: SetWindows | None = None,
     workings: Workings | None = None,
+    *,
+    is_last: bool = True,
 ) -> ArmMotion:
     """Work out what the arm did.
 
@@ -96,10 +98,12 @@ def track(
     piece : Piece
     choices : Choices
     windows : SetWindows or None
-        None for the first pass.
+        None where no set was found.
     workings : Workings or None
         Kept by the caller from pass to pass over this piece, so that nothing is worked out twice: a pass starts from
         the orientation that the one before found.
+    is_last : bool
+        False for the first pass, which takes that orientation as it is.
 
     Returns
     -------
@@ -107,10 +111,10 @@ def track(
         Without plane and hand rotation; `armarc.reference` adds them.
     """
     workings = Workings() if workings is None else workings
-    orientation = workings.orientation or _fused(piece, choices, None, workings)
+    orientation = without_arm(piece, choices, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
-    if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
+    if is_last and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
         # Gravity is seen far better once the arm's own acceleration is known; then the lever arm is, too.
         for _ in range(2):
             if lever is None:
@@ -163,6 +167,21 @@ def track(
         tolerance=choices.tolerance or UNKNOWN_TOLERANCE,
         notes=tuple(notes),
     )
+
+
+def without_arm(piece: Piece, choices: Choices, workings: Workings) -> Orientation:
+    """The orientation that the last pass found; before any, one that knows no arm and is good enough to count by.
+
+    Parameters
+    ----------
+    piece : Piece
+    choices : Choices
+    workings : Workings
+        Keeps it.
+    """
+    if workings.orientation is None:
+        workings.orientation, workings.equations = _fused(piece, choices, None, workings), {}
+    return workings.orientation
 
 
 def mount_on(
