@@ -31,8 +31,9 @@ from armarc.motion import (
 )
 from armarc.motion.bent_elbow import off_plane
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
-from armarc.motion.mounting import ArmEvidence, place_of
+from armarc.motion.mounting import ArmEvidence
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
+from armarc.motion.place import place_of
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle

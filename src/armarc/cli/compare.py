@@ -183,7 +183,7 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, list[SetCurves
 
 def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     from armarc.log import both_arms
-    from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, chance_words
+    from armarc.log.comparing import MEASURING_WORDS, chance_words
 
     for group in groups:
         count = len(group.sets)
@@ -204,8 +204,10 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         "unclear: error, or a difference."
     )
     say(chance_words(rows))
-    if any(row.unit_of_analysis == "rep" for row in rows):
-        say(REPS_CAUTION)
+    for caution in dict.fromkeys(row.caution for row in rows if row.caution):
+        say(caution)
+    if any(row.verdict == "no scatter" for row in rows):
+        say("no scatter: what was counted is all alike, so that no error can be told.")
     if any(row.effect is not None and row.effect.measuring_se > 0 for row in rows):
         say(MEASURING_WORDS)
     if with_index:

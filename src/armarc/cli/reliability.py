@@ -62,7 +62,7 @@ def reliability(
             "Mean",
             "Typical error (95 %)",
             "CV %",
-            "Detectable",
+            "Detectable (95 %)",
             "Limits of agreement",
         ]
         heads += ["Worthwhile", "ICC 2,1 (95 %)", "ICC 3,1 (95 %)"]
@@ -82,7 +82,7 @@ def reliability(
                     shown(e.mean, d),
                     spread,
                     shown(e.cv_pct, 1),
-                    shown(e.detectable, d),
+                    f"{e.detectable:.{d}f} ({e.detectable_low:.{d}f} to {e.detectable_high:.{d}f})",
                     limits,
                 ]
             line.append(shown(one.worthwhile, d))
@@ -97,7 +97,7 @@ def reliability(
             "Mean": 2,
             "ICC 2,1 (95 %)": 1,
         }
-        print_table(heads, lines, right=frozenset({1, 2, 4, 5, 7}), ranks=ranks)
+        print_table(heads, lines, right=frozenset({1, 2, 4, 7}), ranks=ranks)
         say(
             "Repeats are neighbouring sessions of one task (lifter, exercise, variant, side, load)."
             if across == "days"
@@ -108,6 +108,10 @@ def reliability(
             say(f"No ICC: {why}.")
         for caution in dict.fromkeys(one.icc_caution for one in found if one.icc_caution):
             say(f"Note: {caution}.")
+        say(
+            "Detectable is 1.96·√2 times the typical error (Weir 2005): with few pairs only what lies above the upper "
+            "end of its interval is surely beyond error."
+        )
         say(ADVICE)
         say_cautions(sets.exercises)
     if all(one.error is None for one in found):

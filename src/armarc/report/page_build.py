@@ -237,7 +237,12 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         heading="Left and right",
         pictures=tuple(pictures),
         tables=(table,),
-        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION, *([MEASURING_WORDS] if has_room else [])),
+        notes=(
+            f"{both_arms.DEFINITION}.",
+            both_arms.CAUTION,
+            *dict.fromkeys(row.caution for row in rows if row.caution),
+            *([MEASURING_WORDS] if has_room else []),
+        ),
     )
 
 

@@ -309,7 +309,8 @@ def sides_section(entries: Sequence[LoggedSet]) -> Section | None:
         lines.append((name, row.measure.label, *numbers, verdict))
     heads = ("Exercise", "Measure", "Left", "Right", "Right − left (95 %)", "Verdict")
     table = PageTable(caption="Loads that both arms lifted", heads=heads, rows=tuple(lines))
-    notes = (chance_words(rows), f"{DEFINITION}; see `armarc compare --by side`.", CAUTION)
+    cautions = dict.fromkeys(row.caution for row in rows if row.caution)
+    notes = (chance_words(rows), *cautions, f"{DEFINITION}; see `armarc compare --by side`.", CAUTION)
     return Section(heading=f"Left and right: {entries[0].lifter}", tables=(table,), notes=notes)
 
 
