@@ -172,6 +172,18 @@ def test_over_a_dropout_the_set_goes_on_and_what_may_be_missing_is_said(seed: in
         assert len(said) == gap.may_hide_rep
 
 
+def test_what_is_said_of_a_measured_set_names_it_by_its_number_in_the_session() -> None:
+    made, truth = recording(sets=2, reps=6, rest_s=14.0)
+    at = truth.sets[1].reps[2].end_s
+    cut = without(made, at, at + 3.0)
+    second = sets_in(run(cut))[1]
+    result = measure_live_set(second, choices_for(cut)).result
+    assert result is not None
+    assert [one.set for one in result.sets] == [second.set] == [2]
+    assert any(said.startswith("set 2 has gaps") for said in result.warnings)
+    assert not any("set 1" in said for said in result.warnings)
+
+
 @pytest.mark.parametrize("by", [1.5, 4.0])
 def test_a_sensor_whose_clock_jumps_ahead_loses_no_rep(by: float) -> None:
     """The samples come without a break; only their times say that there was one."""
