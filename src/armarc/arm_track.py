@@ -34,6 +34,7 @@ from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
 from armarc.motion.mounting import ArmEvidence
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.place import place_of
+from armarc.motion.smoother import Smoothed
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
@@ -70,10 +71,12 @@ class SetWindows:
 class Workings:
     """What the passes over one piece have in common, made once: `equations` are those of `orientation`.
 
-    `lever` is what the last pass fitted; `arm_hz` how fast the arm of `reckoning` may turn, None for any speed.
+    `lever` is what the last pass fitted; `arm_hz` how fast the arm of `reckoning` may turn, None for any speed;
+    `smoothed` what the next fusion begins with.
     """
 
     reckoning: DeadReckoning | None = None
+    smoothed: Smoothed | None = None
     arm_hz: float | None = None
     lever: LeverArm | None = None
     orientation: Orientation | None = None
@@ -197,12 +200,14 @@ def _fused(piece: Piece, choices: Choices, lever: LeverArm | None, workings: Wor
         reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
     workings.reckoning = reckoning if len(omega) <= LONGEST_KEPT_S * rate_hz else None
     workings.arm_hz = arm_hz
-    return fuse_reckoned(
+    orientation, workings.smoothed = fuse_reckoned(
         reckoning,
         lever_arm_m=None if lever is None else lever.vector_m,
         offset_m_s2=None if lever is None else lever.offset_m_s2,
         sampling="instants",
+        begun=workings.smoothed,
     )
+    return orientation
 
 
 def _mount(

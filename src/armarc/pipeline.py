@@ -18,11 +18,12 @@ from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
-from armarc.reps.counting import Counted, count_sets, counting_rules, unplaced
+from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.reps.not_counted import unplaced
 from armarc.reps.other_exercise import doubt_exercise
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings

@@ -418,3 +418,13 @@ def test_loss_of_next_to_nothing():
         fatigue_of([row_of(Rep, {"rep": 1, "mean_concentric_deg_s": 50, "rom_deg": 80})]).stop_after_rep
         is None
     )
+
+
+def test_no_error_is_printed_as_nothing():
+    steady = paired_effect([0.2501, 0.2502, 0.2499, 0.2501], [0.2502, 0.2501, 0.2502, 0.2502])
+    assert 0 < steady.high - steady.low < 0.001
+    assert steady.words(2) == "+0.0001 (-0.0002 to +0.0004)"
+    assert paired_effect([80.0, 81.0, 80.6], [79.0, 82.5, 80.0]).words(1).startswith("+0.0 (-")
+    still = trend_of(points([0.251, 0.252, 0.250, 0.251, 0.2515, 0.2505]), find_measure("hold_s"))
+    assert "+0.00 s" not in still.words()
+    assert "-0.00 " not in still.words()

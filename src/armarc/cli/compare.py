@@ -219,10 +219,9 @@ def _line(row: Row, with_index: bool) -> list[str]:
     if e is None:
         line = [row.measure.label, "–", "–", "–", row.verdict, "–", "–"]
     else:
-        span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
         size = "–" if e.size is None else f"{e.size:+.2f} ({e.size_low:+.2f} to {e.size_high:+.2f})"
         counted = f"{e.n_first} pairs of {row.unit_of_analysis}s" if e.paired else ""
         counted = counted or f"{e.n_first} and {e.n_second} {row.unit_of_analysis}s"
         line = [row.measure.label, f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}"]
-        line += [f"{e.difference:+.{d}f}{span}", row.verdict, counted, size]
+        line += [e.words(d), row.verdict, counted, size]
     return [*line, row.asymmetry.words() if row.asymmetry else "–"] if with_index else line

@@ -38,11 +38,13 @@ def reliability(
 ) -> None:
     """Typical error, smallest detectable change, limits of agreement and intraclass correlation from repeated sets."""
     from armarc.errors import NothingToMeasure
+    from armarc.log.effects import digits_for
     from armarc.log.measures import COMPARED, find_measure
     from armarc.log.reading import Filter
     from armarc.log.repeats import ADVICE, repeatability_of
     from armarc.log.store import open_log
     from armarc.log.table import read_table
+    from armarc.log.trend import shown as words_of
 
     chosen = [find_measure(name) for name in measures or COMPARED]
     with open_log(log_file, create=False) as store:
@@ -73,6 +75,7 @@ def reliability(
             if e is None:
                 line += ["0", *["–"] * 5]
             else:
+                d = digits_for(e.typical_error_low, d)
                 spread = (
                     f"{e.typical_error:.{d}f} ({e.typical_error_low:.{d}f} to {e.typical_error_high:.{d}f})"
                 )
@@ -85,7 +88,7 @@ def reliability(
                     f"{e.detectable:.{d}f} ({e.detectable_low:.{d}f} to {e.detectable_high:.{d}f})",
                     limits,
                 ]
-            line.append(shown(one.worthwhile, d))
+            line.append(words_of(one.worthwhile, d))
             for form in ("2,1", "3,1"):
                 icc = one.icc.get(form)
                 line.append("–" if icc is None else f"{icc.value:.2f} ({icc.low:.2f} to {icc.high:.2f})")

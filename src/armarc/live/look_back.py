@@ -155,6 +155,7 @@ def so_far(view: View, running: Template | None, since: int | None) -> Seen:
         alone=False,
         explain=False,
         missing=view.missing,
+        judged=False,
     )
     if not found.sets and since is not None:
         return _measured(view, *_in_progress(view, since))

@@ -21,6 +21,7 @@ from armarc.load.input_errors import (
     SHOULDER_SE_M_S2,
     errors_moved,
     with_errors_of_the_rep,
+    with_loaded_errors,
 )
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.load.measures import (
@@ -267,6 +268,8 @@ class _Case:
             )
             se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
             times = _times(rep)
+            m, moment = found.moved.motion, found.done.moment_n_m
+            se = with_loaded_errors(se, m.time_s, m.angle_rad, moment, times, self.loaded, rep)
             reps.append(
                 RepLoad(
                     rep=rep.rep,

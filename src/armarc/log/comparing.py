@@ -11,7 +11,7 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.log.both_arms import Asymmetry, asymmetry
 from armarc.log.clusters import Clusters, clusters_of, single_sets
-from armarc.log.effects import Effect, independent_effect, paired_effect
+from armarc.log.effects import Effect, independent_effect, paired_effect, signed
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import FEWEST_LIFTERS, holm, smallest_relevant
@@ -377,5 +377,5 @@ def message_of(rows: Sequence[Row]) -> str:
     for row in sorted(clear, key=lambda one: -abs((one.effect and one.effect.size) or 0.0))[:2]:
         e, digits = row.effect, row.measure.digits
         assert e is not None
-        said.append(f"{row.measure.title.lower()} {e.difference:+.{digits}f} {row.measure.unit}".strip())
+        said.append(f"{row.measure.title.lower()} {signed(e.difference, digits)} {row.measure.unit}".strip())
     return f"Clear between {names}: {', '.join(said)}."

@@ -13,6 +13,7 @@ from armarc.log import special
 from armarc.recording import FloatArray
 
 CONFIDENCE = 0.95
+MOST_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +55,26 @@ class Effect:
     p: float | None = None
     measuring_se: float = 0.0
     no_scatter: bool = False
+
+    def words(self, digits: int) -> str:
+        """Difference and interval with `digits` decimals, more where the interval would seem to have no width."""
+        if self.low is None or self.high is None:
+            return signed(self.difference, digits)
+        digits = digits_for((self.high - self.low) / 2, digits)
+        span = f"{signed(self.low, digits)} to {signed(self.high, digits)}"
+        return f"{signed(self.difference, digits)} ({span})"
+
+
+def signed(value: float, digits: int) -> str:
+    """A number with its sign; what rounds to nothing is no negative nothing."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"
+
+
+def digits_for(error: float, digits: int) -> int:
+    """Decimals, at least these, that an error above zero needs so as not to be printed as nothing."""
+    while error > 0 and round(error, digits) == 0 and digits < MOST_DIGITS:
+        digits += 1
+    return digits
 
 
 def paired_effect(

@@ -9,6 +9,7 @@ from datetime import date
 
 import numpy as np
 
+from armarc.log.effects import digits_for, signed
 from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import Relevant, smallest_relevant
@@ -119,8 +120,9 @@ class Trend:
             amount = f"{self.points[-1].value - self.points[0].value:+.{digits}f} {unit}".strip()
             return f"Changed by {amount} from first to last without any scatter: no error can be told."
         c = self.change
-        amount = f"{c.difference:+.{digits}f} {unit}".strip()
-        span = f"95 % interval {c.low:+.{digits}f} to {c.high:+.{digits}f}"
+        places = digits_for((c.high - c.low) / 2, digits)
+        amount = f"{signed(c.difference, places)} {unit}".strip()
+        span = f"95 % interval {signed(c.low, places)} to {signed(c.high, places)}"
         which = f"last {c.sessions} against first {c.sessions} sessions"
         what = f"{amount} ({span}; {which})"
         limit = f"{shown(self.worthwhile, digits)} {unit}".strip()

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion import ArmMotion
-from armarc.reps.counting import LeftOut
+from armarc.reps.not_counted import LeftOut
 from armarc.reps.summary import PERHAPS_NO_REP
 from armarc.reps.types import MeasuredSet
 
