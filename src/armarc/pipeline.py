@@ -159,7 +159,7 @@ class Session(ArrayValue):
         return draw_set(motion, self.sets[index], exercise=self.choices.exercise, dark=dark)
 
 
-def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Session:
+def measure(recording: Recording, choices: Choices, *, load: bool = True, first_set: int = 1) -> Session:
     """Find and measure the sets and reps of a recording.
 
     Parameters
@@ -169,6 +169,8 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
         What it is measured with, settled.
     load : bool
         Work out the shoulder's moment too, where the load is known.
+    first_set : int
+        Number of the first set: part of a session counts on.
 
     Returns
     -------
@@ -197,7 +199,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     left_out: list[LeftOutMovement] = []
     pieces = uniform_pieces(recording, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
-        motion, found, dropped = _measure_piece(piece, choices, len(sets), warnings)
+        motion, found, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
         left_out.extend(dropped)
         if found or (not motions and piece is max(pieces, key=lambda p: len(p.missing))):
             motions.append(motion)
