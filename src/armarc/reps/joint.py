@@ -130,7 +130,15 @@ def joints_of(
     """
     every, margin = path.every, round(MARGIN_S * rate_hz)
 
+    done: dict[tuple[int, int], Joint | None] = {}
+
     def joint(run: Run) -> Joint | None:
+        key = run.first, run.last
+        if key not in done:
+            done[key] = fitted(run)
+        return done[key]
+
+    def fitted(run: Run) -> Joint | None:
         cut = slice(max(run.first * every - margin, 0), run.last * every + margin)
         weight = np.zeros(len(quaternion[cut]))
         for m in run.movements:
@@ -160,6 +168,9 @@ def elbow_parts(path: SensorPath, run: Run, joints: Joints) -> list[Run]:
     each = _in_plane(path, run, together=False)
     arms = [m for m, _ in each if m >= SHORT_ARM_M]
     if len(arms) < FULL_SET:
+        in_plane_m, explained = _in_plane(path, run)[0]
+        if in_plane_m >= FOREARM_M + BETWEEN_FITS_M or explained < IN_PLANE:
+            return []  # the fit to all of the turning takes ten times as long
         joint = joints(run)
         return [run] if joint is not None and joint.is_forearm() else []
     limit = BESIDE_ARMS * median(np.array(arms))
