@@ -6,7 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from armarc.load.measures import PhaseTimes, loaded_shares
 from armarc.load.table import NUMBERS, LoadMeasures
+from armarc.recording import FloatArray
 from armarc.reps import Rep
 
 SEGMENT_MASS_SE = 0.10
@@ -52,6 +54,52 @@ def with_errors_of_the_rep(measures: LoadMeasures, se: LoadMeasures, rep: Rep) -
         concentric_work_j=math.hypot(se.concentric_work_j, worked * measures.concentric_work_j),
         eccentric_work_j=math.hypot(se.eccentric_work_j, worked * measures.eccentric_work_j),
     )
+
+
+def with_loaded_errors(
+    se: LoadMeasures,
+    time_s: FloatArray,
+    angle_rad: FloatArray,
+    moment_n_m: FloatArray,
+    phases: PhaseTimes,
+    window_rad: tuple[float, float] | None,
+    rep: Rep,
+) -> LoadMeasures:
+    """Standard errors with what a wrong angle makes of the shares inside a window: one that reads a standard error
+    more or less everywhere, and one whose range is that much too large or small."""
+    if window_rad is None:
+        return se
+    ends = [each for each in (rep.bottom_se_rad, rep.top_se_rad) if each is not None]
+    off = sum(ends) / len(ends) if ends else 0.0
+    stretch = _share(rep.rom_se_rad, rep.rom_rad)
+    bottom = rep.bottom_rad
+    impulse, work = [se.loaded_impulse_share], [se.loaded_work_share]
+    for shift, scale in ((off, 0.0), (0.0, stretch)):
+        less, more = (
+            loaded_shares(
+                time_s,
+                angle_rad,
+                moment_n_m,
+                phases,
+                (
+                    _moved(window_rad[0], bottom, by * shift, by * scale),
+                    _moved(window_rad[1], bottom, by * shift, by * scale),
+                ),
+            )
+            for by in (-1.0, 1.0)
+        )
+        for found, one, other in zip((impulse, work), less, more, strict=True):
+            found.append(None if one is None or other is None else (other - one) / 2)
+    return replace(se, loaded_impulse_share=_together(impulse), loaded_work_share=_together(work))
+
+
+def _moved(angle_rad: float, bottom_rad: float, by_rad: float, share: float) -> float:
+    return angle_rad + by_rad + share * (angle_rad - bottom_rad)
+
+
+def _together(errors: Sequence[float | None]) -> float | None:
+    known = [error for error in errors if error is not None]
+    return math.hypot(*known) if len(known) == len(errors) else None
 
 
 def _share(error: float | None, value: float) -> float:

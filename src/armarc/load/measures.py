@@ -117,11 +117,7 @@ def load_measures(
     LoadMeasures
     """
     p, moment = phases, done.moment_n_m
-    rising = (time_s >= p.start_s - 1e-9) & (time_s <= p.top_start_s + 1e-9)
-    falling = (time_s >= p.top_end_s - 1e-9) & (time_s <= p.end_s + 1e-9)
-    if not rising.any():
-        rising[int(np.argmin(np.abs(time_s - p.start_s)))] = True
-    under_load = (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9) | rising
+    rising, falling, under_load = _phases(time_s, p)
     at = int(np.flatnonzero(under_load)[np.argmax(moment[under_load])])
     up_at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
     step_s = float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
@@ -134,16 +130,7 @@ def load_measures(
     work = worked[1] - worked[0]
     first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
     over_angle = (over[1] - over[0]) / max(float(top - first), 1e-9)
-    loaded = loaded_work = None
-    if loaded_range_rad is not None:
-        steps = under_load[1:] & under_load[:-1]
-        each = 0.5 * (moment[1:] + moment[:-1]) * np.diff(time_s) * steps
-        total = float(each.sum())
-        share = inside_share(angle_rad, loaded_range_rad)
-        turned = 0.5 * (moment[1:] + moment[:-1]) * np.diff(angle_rad) * (rising[1:] & rising[:-1])
-        all_work = float(turned.sum())
-        loaded_work = float((turned * share).sum()) / all_work if all_work > 0 else None
-        loaded = float((each * share).sum()) / total if total > 0 else None
+    loaded, loaded_work = loaded_shares(time_s, angle_rad, moment, phases, loaded_range_rad)
     swing = whole = drive_whole = drive = None
     if swung:
         swing, drive = swung[0][1] - swung[0][0], swung[0][5] - swung[0][4]
@@ -175,6 +162,50 @@ def load_measures(
         else _least_held(angle_rad, moment, still_n_m, falling),
         peak_moment_phase="concentric" if rising[at] else "eccentric" if falling[at] else "hold",
     )
+
+
+def _phases(time_s: FloatArray, p: PhaseTimes) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Samples in which the arm is raised, lowered, and both with what lies between."""
+    rising = (time_s >= p.start_s - 1e-9) & (time_s <= p.top_start_s + 1e-9)
+    falling = (time_s >= p.top_end_s - 1e-9) & (time_s <= p.end_s + 1e-9)
+    if not rising.any():
+        rising[int(np.argmin(np.abs(time_s - p.start_s)))] = True
+    return rising, falling, (time_s >= p.start_s - 1e-9) & (time_s <= p.end_s + 1e-9) | rising
+
+
+def loaded_shares(
+    time_s: FloatArray,
+    angle_rad: FloatArray,
+    moment_n_m: FloatArray,
+    phases: PhaseTimes,
+    window_rad: tuple[float, float] | None,
+) -> tuple[float | None, float | None]:
+    """Shares of the moment's impulse and of the raising work inside a window of angles.
+
+    Parameters
+    ----------
+    time_s, angle_rad, moment_n_m : ndarray, shape (n,)
+    phases : PhaseTimes
+    window_rad : tuple of float, rad, or None
+
+    Returns
+    -------
+    tuple of float or None
+        None without a window, or where there is nothing to take a share of.
+    """
+    if window_rad is None:
+        return None, None
+    rising, _, under_load = _phases(time_s, phases)
+    mean = 0.5 * (moment_n_m[1:] + moment_n_m[:-1])
+    inside = inside_share(angle_rad, window_rad)
+    found = []
+    for course in (
+        mean * np.diff(time_s) * (under_load[1:] & under_load[:-1]),
+        mean * np.diff(angle_rad) * (rising[1:] & rising[:-1]),
+    ):
+        whole = float(course.sum())
+        found.append(float((course * inside).sum()) / whole if whole > 0 else None)
+    return found[0], found[1]
 
 
 def _least_held(

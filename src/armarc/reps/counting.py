@@ -34,7 +34,8 @@ from armarc.reps.not_counted import (
     without_reps,
 )
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
-from armarc.reps.runs import Run, best_run, run_of_newest
+from armarc.reps.run import Run
+from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk, without_walks
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
@@ -200,15 +201,15 @@ def _collect(
 
     A walk and what turns about the elbow are taken out as a set would be, but make no other one likelier.
     """
-    stretches = [(first, stop)]
+    stretches: list[tuple[int, int, Run | None]] = [(first, stop, None)]
     runs: list[Run] = []
     shown: list[Template] = []
     left: list[tuple[int, int]] = []
     while stretches:
-        begin, end = stretches.pop()
+        begin, end, beside = stretches.pop()
         if end - begin < path.rate_hz:
             continue
-        run = best_run(path, begin, end, rules, (*known, *shown))
+        run = best_run(path, begin, end, rules, (*known, *shown), beside)
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
@@ -216,12 +217,12 @@ def _collect(
         if elbow:
             runs += [replace(part, is_elbow=True) for part in elbow]
             edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
-            stretches += zip(edges[::2], edges[1::2], strict=True)
+            stretches += [(*ends, None) for ends in zip(edges[::2], edges[1::2], strict=True)]
             continue
         new = without_walks(path, doubted_walk(path, run))
         runs += new
         shown += [one.template for one in new if not one.is_walk]
-        stretches += [(begin, run.first), (run.last, end)]
+        stretches += [(begin, run.first, run), (run.last, end, run)]
     return runs, left
 
 
@@ -268,10 +269,9 @@ def _all_there_is(path: SensorPath, rules: CountingRules, walks: list[Run]) -> l
     run = max((run for run in found if run is not None), key=lambda run: run.score, default=None)
     if run is None or run.template.range_rad < rules.smallest_rad or is_walk(path, run):
         return []
-    either_way = (run, replace(run, sign=-run.sign))
     is_alone = not any(
         out.reason in (UNLIKE, CIRCLE)
-        for one in either_way
+        for one in (run, replace(run, sign=-run.sign))  # either way
         for out in movements_beside(path, [one], rules, (), walks)
     )
     return [run] if is_alone else []

@@ -23,7 +23,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.likeness import Template, median
 from armarc.reps.movements import FULL_SET
 from armarc.reps.path import SensorPath, angle_about
-from armarc.reps.runs import Run
+from armarc.reps.run import Run
 from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of
 
 FOREARM_M = 0.30

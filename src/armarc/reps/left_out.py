@@ -57,7 +57,7 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
                 f"set {one.set} has {counts} reps: {which} may be picking up, putting down, reaching or circling"
             )
     if left_out:
-        said.append(_what_was_left_out(left_out))
+        said.append(what_was_left_out(left_out))
     return said
 
 
@@ -89,7 +89,8 @@ def gap_notes(sets: Sequence[MeasuredSet], motions: Sequence[ArmMotion]) -> list
     return said
 
 
-def _what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
+def what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
+    """How many movements were no reps, and why, in words."""
     counts = Counter(out.reason for out in left_out)
     reasons = "; ".join(f"{reason} ({n})" if len(counts) > 1 else reason for reason, n in counts.items())
     what = "movement was" if len(left_out) == 1 else "movements were"

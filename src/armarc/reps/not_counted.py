@@ -12,7 +12,8 @@ from armarc.reps.likeness import resting_share, swings
 from armarc.reps.movements import Movement
 from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
 from armarc.reps.rounds import circles
-from armarc.reps.runs import HYSTERESES_RAD, Run
+from armarc.reps.run import Run
+from armarc.reps.runs import HYSTERESES_RAD
 
 UNLIKE = "unlike the reps beside it, or too few alike"
 NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
@@ -40,7 +41,7 @@ def unplaced(counted: Sequence[Sequence[Movement]], placed: Sequence[Movement]) 
 
 
 def spans(sets: Sequence[Sequence[Movement]], reason: str) -> list[LeftOut]:
-    """All movements of some sets as left out for one reason."""
+    """All movements of some sets, with one reason."""
     return [LeftOut(first=m.bottom, stop=m.bottom_after + 1, reason=reason) for group in sets for m in group]
 
 

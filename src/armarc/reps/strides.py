@@ -19,7 +19,7 @@ from armarc.recording import FloatArray
 from armarc.reps.likeness import PARTIAL, SWING_CYCLE_S, SWING_RANGE_RAD, template_of
 from armarc.reps.movements import FULL_SET
 from armarc.reps.path import SensorPath, angle_about
-from armarc.reps.runs import Run
+from armarc.reps.run import Run
 
 SMOOTHED_HZ = 3.0
 """A rep has little faster to tell; a strap's wobble, the jolts of steps and the thinned path's noise have."""

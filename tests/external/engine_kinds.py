@@ -1,0 +1,322 @@
+"""Bodies, movements and sensors by name, drawn anew for every seed; and the whole way to the tool's result beside the
+engine's truth.
+
+What people do with a dumbbell in sizes that people do it: working limits and common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import engine_truth
+import numpy as np
+from engine_body import RATE_HZ, Lifted, Person, lift
+from engine_moves import Marks, Set, Way, course
+from scipy.spatial.transform import Rotation
+
+import armarc
+from armarc.load import Lifter
+from armarc.trunk import Trunk
+
+SENSOR_HZ = 100
+PLANES_DEG = {"lateral-raise": (0, 25), "scaption-raise": (28, 42), "front-raise": (75, 95)}
+
+
+def deg(rng: np.random.Generator, low: float, high: float) -> float:
+    return math.radians(float(rng.uniform(low, high)))
+
+
+def either(rng: np.random.Generator) -> float:
+    return float(rng.choice([-1.0, 1.0]))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """A lifter's set."""
+
+    kind: str
+    seed: int
+    exercise: str
+    person: Person
+    plan: Set
+    says: dict[str, Any]
+    """Options of measuring that the lifter states."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What the engine says and what the tool says of a case."""
+
+    case: Case
+    lifted: Lifted
+    marks: list[Marks]
+    truth: list[dict[str, float | None]]
+    session: armarc.Session
+    record: dict[str, Any]
+
+    @property
+    def reps(self) -> list[dict[str, Any]]:
+        return [rep for one in self.record["sets"] for rep in one["reps"]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worn:
+    """Where a strap sits, as `engine_body.Person` has it; what of it is stated: none, or place and axis."""
+
+    outward: tuple[float, float, float]
+    turned: Rotation
+    says: dict[str, str]
+
+
+def worn(rng: np.random.Generator, side: str) -> Worn:
+    """A strap at any place and attitude, or on the back or inside of the wrist within 15° about it and 8° askew."""
+    mirror = 1.0 if side == "right" else -1.0
+    if rng.random() < 0.5:
+        about = deg(rng, -180, 180)
+        turned = Rotation.random(random_state=int(rng.integers(2**31)))
+        return Worn(outward=(math.sin(about), -math.cos(about), 0.0), turned=turned, says={})
+    strap, axis = str(rng.choice(["back", "inside"])), str(rng.choice(["+x", "-x", "+y", "-y"]))
+    face = np.array([0.0, -mirror if strap == "back" else mirror, 0.0])
+    columns = np.zeros((3, 3))
+    hand = "xyz".index(axis[1])
+    columns[:, hand] = np.array([0.0, 0.0, -1.0]) * (-1.0 if axis[0] == "-" else 1.0)
+    columns[:, 2] = face
+    columns[:, 1 - hand] = np.cross(columns[:, (2 - hand) % 3], columns[:, (3 - hand) % 3])
+    roll = Rotation.from_rotvec([0, 0, deg(rng, -15, 15)])
+    skew = Rotation.from_rotvec(
+        deg(rng, 0, 8) * np.array([math.cos(a := deg(rng, -180, 180)), math.sin(a), 0])
+    )
+    turned = roll * skew * Rotation.from_matrix(columns)
+    place = roll.apply(face) * [1.0, mirror, 1.0]
+    return Worn(outward=tuple(place.tolist()), turned=turned, says={"strap": strap, "hand_axis": axis})
+
+
+def _usual(rng: np.random.Generator, exercise: str) -> tuple[Person, Set]:
+    """Straight elbow; a little lean, shrug, sway and turning of the forearm; a strap as tight as a watch's."""
+    side = str(rng.choice(["right", "left"]))
+    sex = str(rng.choice(["male", "female"]))
+    upper, fore = float(rng.uniform(0.25, 0.34)), float(rng.uniform(0.22, 0.29))
+    stated = worn(rng, side)
+    person = Person(
+        side=side,
+        sex=sex,
+        body_mass_kg=float(rng.uniform(50, 95)),
+        upper_arm_m=upper,
+        forearm_m=fore,
+        hand_m=0.3 * fore + 0.005,
+        grip_m=float(rng.uniform(0.06, 0.09)),
+        clavicle_m=float(rng.uniform(0.13, 0.18)),
+        carrying_rad=deg(rng, 0, 10),
+        load_kg=float(rng.choice([2, 4, 6, 8, 10])),
+        along_m=fore - float(rng.uniform(0.015, 0.05)),
+        height_m=float(rng.uniform(0.025, 0.04)),
+        outward=stated.outward,
+        worn=stated.turned,
+        says=stated.says,
+        strap_hz=(float(rng.uniform(18, 30)), float(rng.uniform(18, 30))),
+        strap_damping=float(rng.uniform(0.15, 0.5)),
+    )
+    plane = deg(rng, *PLANES_DEG[exercise])
+    plan = Set(
+        reps=int(rng.integers(5, 13)),
+        up_s=float(rng.uniform(1.1, 2.2)),
+        down_s=float(rng.uniform(1.4, 3.0)),
+        hold_s=float(rng.uniform(0.05, 0.6)),
+        pause_s=float(rng.uniform(0.1, 0.9)),
+        still_s=float(rng.uniform(1.5, 3.0)),
+        shape=(float(rng.uniform(2.6, 3.2)), float(rng.uniform(3.0, 4.2))),
+        elevation=Way(low=deg(rng, 6, 14), high=deg(rng, 75, 100)),
+        plane=Way(low=plane + deg(rng, -8, 8), high=plane),
+        twist=Way(low=deg(rng, -10, 10), high=deg(rng, -15, 15)),
+        hinges={
+            "rise": Way(low=deg(rng, 0, 2), high=deg(rng, 6, 14), late_s=float(rng.uniform(-0.05, 0.1))),
+            "draw": Way(high=deg(rng, -4, 4)),
+            "elbow": Way(low=(bend := deg(rng, 2, 8)), high=bend + deg(rng, -1, 1)),
+            "pronation": Way(high=deg(rng, 5, 30) * either(rng)),
+            "tip": Way(low=deg(rng, 0, 5), high=deg(rng, 0, 5)),
+            "lean": Way(low=(lean := deg(rng, -2, 2)), high=lean + deg(rng, 0, 2.5)),
+        },
+        follows=float(rng.choice([0.0, 1.0, rng.uniform(0, 1)])),
+        slower=float(rng.uniform(0.0, 0.4)),
+        sway_rad=deg(rng, 0.1, 0.4),
+    )
+    return person, plan
+
+
+def _with(plan: Set, **ways: Way) -> Set:
+    return replace(plan, hinges={**plan.hinges, **ways})
+
+
+def _rigid(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    still = {"elbow": Way()}
+    plan = replace(
+        plan, hinges=still, sway_rad=0.0, twist=Way(), plane=replace(plan.plane, low=plan.plane.high)
+    )
+    return replace(person, carrying_rad=0.0, strap_hz=(60.0, 60.0)), plan
+
+
+def _bending(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    low = deg(rng, 4, 12)
+    return person, _with(plan, elbow=Way(low=low, high=low + deg(rng, 10, 24)))
+
+
+def _bent(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    bend = deg(rng, 12, 30)
+    return person, _with(plan, elbow=Way(low=bend, high=bend + deg(rng, -2, 2)))
+
+
+def _tipping(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    tip_s = float(rng.uniform(0.35, 0.7))
+    return person, replace(
+        plan, tip_rad=deg(rng, 6, 13), tip_s=tip_s, lead_s=tip_s * float(rng.uniform(0.0, 1.0))
+    )
+
+
+def _swinging(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    size, rise = float(rng.choice([0.02, 0.04, 0.06, 0.1])), deg(rng, 20, 85)
+    return person, replace(
+        plan, swing_m=(size * math.cos(rise), size * math.sin(rise)), late_home=bool(rng.random() < 0.4)
+    )
+
+
+def _loose(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    return replace(
+        person,
+        strap_hz=(float(rng.uniform(8, 14)), float(rng.uniform(8, 14))),
+        strap_damping=float(rng.uniform(0.05, 0.3)),
+    ), plan
+
+
+def _fast(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    return person, replace(
+        plan,
+        up_s=float(rng.uniform(0.5, 0.9)),
+        down_s=float(rng.uniform(0.6, 1.1)),
+        hold_s=0.05,
+        pause_s=float(rng.uniform(0.05, 0.4)),
+    )
+
+
+def _slow(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    return person, replace(
+        plan,
+        reps=int(rng.integers(3, 7)),
+        up_s=float(rng.uniform(2.5, 4)),
+        down_s=float(rng.uniform(3, 5)),
+        hold_s=float(rng.uniform(0.5, 2.5)),
+    )
+
+
+def _ragged(rng, exercise):
+    """Held tops, partial reps, uneven times."""
+    person, plan = _usual(rng, exercise)
+    reps = int(rng.integers(6, 16))
+    short = rng.choice(np.arange(1, reps), 2, replace=False)
+    return person, replace(
+        plan,
+        reps=reps,
+        hold_s=float(rng.uniform(0.8, 3)),
+        varied=0.1,
+        partial={int(k): float(rng.uniform(0.45, 0.65)) for k in short},
+    )
+
+
+KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
+    "rigid": _rigid,
+    "straight": _usual,
+    "bent": _bent,
+    "bending": _bending,
+    "tipping": _tipping,
+    "swinging": _swinging,
+    "loose-strap": _loose,
+    "fast": _fast,
+    "slow": _slow,
+    "ragged": _ragged,
+}
+
+
+def draw(kind: str, seed: int) -> Case:
+    """A raise by a body of a kind; the same seed is the same exercise."""
+    rng = np.random.default_rng([seed, 20])
+    exercise = str(rng.choice(list(PLANES_DEG)))
+    person, plan = KINDS[kind](rng, exercise)
+    lifter = Lifter(
+        body_mass_kg=person.body_mass_kg,
+        stature_m=1.75,
+        sex=person.sex,
+        upper_arm_m=person.upper_arm_m,
+        forearm_m=person.forearm_m,
+        grip_m=person.grip_m,
+    )
+    says = {"exercise": exercise, "side": person.side, "load_kg": person.load_kg, "lifter": lifter}
+    says |= person.says
+    return Case(kind=kind, seed=seed, exercise=exercise, person=person, plan=plan, says=says)
+
+
+def read_by_a_cheap_sensor(
+    force: np.ndarray, turning: np.ndarray, seed: int, *, errors: float = 1.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """100 Hz, noise, offsets, scales, 16 bits over ±8 g and ±1000 °/s; `errors` scales all but the resolution.
+
+    Sizes as data sheets of common parts have them: offsets of ±30 mg and ±1 °/s, scales of ±0.5 %, 150 µg/√Hz and
+    7 m°/s/√Hz to 50 Hz.
+    """
+    rng = np.random.default_rng([seed, 22])
+    every = slice(None, None, RATE_HZ // SENSOR_HZ)
+    out = []
+    for values, noise, offset, limit in (
+        (force[every], 0.0106, 0.03 * 9.80665, 8 * 9.80665),
+        (turning[every], math.radians(0.05), math.radians(1.0), math.radians(1000)),
+    ):
+        scale = 1 + errors * rng.uniform(-0.005, 0.005, 3)
+        seen = values * scale + errors * (
+            rng.normal(0, noise, values.shape) + rng.uniform(-offset, offset, 3)
+        )
+        step = limit / 2**15
+        out.append(np.clip(np.round(seen / step) * step, -limit, limit))
+    return out[0], out[1]
+
+
+def recorded(lifted: Lifted, seed: int, **how: float) -> armarc.Recording:
+    """What the wrist's sensor sends."""
+    force, turning = read_by_a_cheap_sensor(lifted.specific_force_m_s2, lifted.turning_rad_s, seed, **how)
+    return armarc.Recording.from_arrays(lifted.time_s[:: RATE_HZ // SENSOR_HZ], force, turning)
+
+
+def chest(lifted: Lifted, seed: int) -> Trunk:
+    """A second sensor on the breastbone, its x axis forward, on the same clock."""
+    force, turning = read_by_a_cheap_sensor(lifted.chest_force_m_s2, lifted.chest_turning_rad_s, seed + 1)
+    recording = armarc.Recording.from_arrays(lifted.time_s[:: RATE_HZ // SENSOR_HZ], force, turning)
+    return Trunk(recording=recording, clock=0.0, forward="+x")
+
+
+def outcome(case: Case, *, with_chest: bool = False, **how: float) -> Outcome:
+    """The engine's truth and the tool's measures."""
+    mirror = case.person.mirror
+    moved, marks = course(case.plan, mirror, case.seed)
+    lifted = lift(case.person, moved)
+    session = armarc.process(
+        recorded(lifted, case.seed, **how),
+        kept=armarc.NOTHING_KEPT,
+        trunk=chest(lifted, case.seed) if with_chest else None,
+        **case.says,
+    )
+    return Outcome(
+        case=case,
+        lifted=lifted,
+        marks=marks,
+        truth=engine_truth.measured(lifted, marks, mirror=mirror),
+        session=session,
+        record=session.result().to_dict(),
+    )

@@ -1,0 +1,151 @@
+"""How the body of `engine_body` lifts: smooth courses of its joints over a set.
+
+Every way up and down is a bell of speed s^(a−1)·(1−s)^(b−1), which is the minimum-jerk one (Flash & Hogan 1985,
+J Neurosci 5:1688) at a = b = 3 and front- or back-loaded else. Sizes are working limits and common practice, no
+source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from engine_body import RATE_HZ, Course
+from scipy.interpolate import CubicSpline
+from scipy.spatial.transform import Rotation
+from scipy.special import betainc
+
+DOWN = np.array([0.0, 0.0, -1.0])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """A joint that goes along with the rep: from `low` to `high`, `late_s` behind the arm."""
+
+    low: float = 0.0
+    high: float = 0.0
+    late_s: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Set:
+    """A set; angles in rad, times in s. ``hinges`` go along with the arm, in `engine_body.HINGES`.
+
+    A trembling of 0.0001 rad at 8–12 Hz is some 0.2 m/s² at the wrist.
+    ``elevation``, ``plane`` and ``twist`` (about the upper arm, thumb in) are the upper arm's. ``follows`` is the
+    share of the trunk's tilt that the arm takes along. Each rep's times and top vary by `varied`; reps in `partial`
+    reach that share of the range. The trunk tips by `tip_rad`, `tip_s` forth and as long back, beginning `lead_s`
+    before the arm; hips shift by `swing_m` (forward, up) and are back at the top, or half-way down with `late_home`.
+    """
+
+    reps: int = 8
+    up_s: float = 1.4
+    down_s: float = 2.0
+    hold_s: float = 0.3
+    pause_s: float = 0.5
+    still_s: float = 2.5
+    shape: tuple[float, float] = (3.0, 3.0)
+    elevation: Way = field(default_factory=lambda: Way(low=math.radians(8), high=math.radians(88)))
+    plane: Way = field(default_factory=lambda: Way(low=math.radians(15), high=math.radians(15)))
+    twist: Way = field(default_factory=Way)
+    hinges: dict[str, Way] = field(default_factory=dict)
+    follows: float = 1.0
+    slower: float = 0.0
+    varied: float = 0.04
+    partial: dict[int, float] = field(default_factory=dict)
+    sway_rad: float = 0.005
+    tremor_rad: float = 0.0001
+    tip_rad: float = 0.0
+    tip_s: float = 0.5
+    lead_s: float = 0.2
+    swing_m: tuple[float, float] = (0.0, 0.0)
+    late_home: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Marks:
+    """Planned instants of a rep, s: off, at the top, off again, home."""
+
+    off_s: float
+    top_s: float
+    leave_s: float
+    home_s: float
+
+
+def bell(time_s: np.ndarray, first_s: float, last_s: float, shape: tuple[float, float]) -> np.ndarray:
+    """From 0 to 1 between two instants."""
+    return betainc(*shape, np.clip((time_s - first_s) / (last_s - first_s), 0.0, 1.0))
+
+
+def planned(plan: Set, rng: np.random.Generator) -> tuple[list[Marks], list[float]]:
+    """Instants of the reps, and the share of the range each reaches."""
+    at, marks, reach = plan.still_s, [], []
+    for k in range(plan.reps):
+        slow = 1 + plan.slower * k / max(plan.reps - 1, 1)
+        up, down = (max(s * slow * (1 + plan.varied * rng.normal()), 0.3) for s in (plan.up_s, plan.down_s))
+        hold, pause = (s * (1 + 5 * plan.varied * rng.uniform(-1, 1)) for s in (plan.hold_s, plan.pause_s))
+        share = plan.partial.get(k, 1.0)
+        marks.append(Marks(off_s=at, top_s=at + up, leave_s=at + up + hold, home_s=at + up + hold + down))
+        reach.append(share * (1 + 0.4 * plan.varied * rng.normal()))
+        at = marks[-1].home_s + pause
+    return marks, reach
+
+
+def wander(time_s: np.ndarray, size: float, rng: np.random.Generator, band=(0.1, 0.7)) -> np.ndarray:
+    """Slow wander of a given root mean square."""
+    hz, phase = rng.uniform(*band, 5), rng.uniform(0, 2 * math.pi, 5)
+    return size * math.sqrt(2 / 5) * np.sin(2 * math.pi * np.outer(time_s, hz) + phase).sum(axis=1)
+
+
+def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tuple[Course, list[Marks]]:
+    """All joints over the set, at the engine's rate."""
+    rng = np.random.default_rng([seed, 21])
+    marks, reach = planned(plan, rng)
+    t = np.arange(int((marks[-1].home_s + after_s) * RATE_HZ)) / RATE_HZ
+    went = np.zeros(len(t))
+    for at, share in zip(marks, reach, strict=True):
+        went += share * (bell(t, at.off_s, at.top_s, plan.shape) - bell(t, at.leave_s, at.home_s, (3.0, 3.0)))
+    course_of = CubicSpline(t, went)
+
+    def along(way: Way) -> np.ndarray:
+        return way.low + (way.high - way.low) * course_of(np.clip(t - way.late_s, t[0], t[-1]))
+
+    hinges = {name: along(way) for name, way in plan.hinges.items()}
+
+    def add(name: str, more: np.ndarray) -> None:
+        hinges[name] = hinges.get(name, 0.0) + more
+
+    for name in ("tip", "lean"):
+        add(name, wander(t, plan.sway_rad, rng))
+    out, home = np.zeros(len(t)), (3.0, 3.0)
+    tipped = np.zeros(len(t))
+    for k, at in enumerate(marks):
+        back = at.leave_s + 0.5 * (at.home_s - at.leave_s) if plan.late_home else at.top_s
+        middle = at.off_s + 0.5 * (at.top_s - at.off_s)
+        out += bell(t, at.off_s, middle, home) - bell(t, middle, back, home)
+        begin = max(at.off_s - plan.lead_s, marks[k - 1].home_s - plan.lead_s if k else 0.0)
+        turn = begin + plan.tip_s
+        tipped += bell(t, begin, turn, home) - bell(t, turn, min(turn + plan.tip_s, at.home_s), home)
+    if any(plan.swing_m):
+        add("shift_x", plan.swing_m[0] * out)
+        add("shift_z", plan.swing_m[1] * out)
+    if plan.tip_rad:
+        add("tip", plan.tip_rad * tipped)
+
+    tremble = [wander(t, plan.tremor_rad, rng, (8, 12)) for _ in range(3)]
+    elevation, plane, twist = (
+        along(way) + more for way, more in zip((plan.elevation, plan.plane, plan.twist), tremble, strict=True)
+    )
+    aside = np.stack([np.sin(plane), -mirror * np.cos(plane), np.zeros(len(t))], axis=1)
+    swing = Rotation.from_rotvec(elevation[:, None] * np.cross(DOWN, aside))
+    arm = swing * Rotation.from_rotvec(np.outer(mirror * twist, [0.0, 0.0, 1.0]))
+    tip, lean = hinges["tip"], hinges["lean"]
+    trunk, socket = (
+        Rotation.from_rotvec(np.outer(share * tip, [0.0, 1.0, 0.0]))
+        * Rotation.from_rotvec(np.outer(share * lean, [-mirror, 0.0, 0.0]))
+        for share in (1.0, plan.follows)
+    )
+    girdle = Rotation.from_rotvec(np.outer(hinges.get("rise", 0 * t), [-mirror, 0.0, 0.0]))
+    girdle = girdle * Rotation.from_rotvec(np.outer(hinges.get("draw", 0 * t), [0.0, 0.0, mirror]))
+    return Course(time_s=t, hinges=hinges, shoulder=(trunk * girdle).inv() * socket * arm), marks
