@@ -24,7 +24,7 @@ from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_o
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, any_from_above, on_angle
 from armarc.reps.not_counted import unplaced
-from armarc.reps.other_exercise import doubt_exercise
+from armarc.reps.other_exercise import doubt_exercise, doubt_joints
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
@@ -268,6 +268,7 @@ def _measure_piece(
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, placed = _measured(motion, sets, choices, sets_before, bodies)
+    warnings.extend(doubt_joints(measured, counted, motion, exercise))
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
     return motion, measured, left_out_movements(left_out, motion)

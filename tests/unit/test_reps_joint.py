@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.not_counted import ELBOW, OTHER_EXERCISE
+from armarc.reps.not_counted import ELBOW
 
 GRAVITY_M_S2, UPPER_ARM_M, FOREARM_M = 9.80665, 0.28, 0.26
 RAISE = CountingRules(smallest_rad=math.radians(30), rest_s=10.0, curves=("tilt",), is_raise=True)
@@ -107,16 +107,18 @@ def test_sips_right_after_a_short_set_leave_it_whole():
     assert len({out.reason for out in found.left_out} & {ELBOW}) == 1
 
 
-def test_curls_between_raises_are_another_exercise_and_how_to_count_them_is_said():
+def test_curls_between_raises_are_kept_and_known_to_be_another_exercise():
     still = np.zeros(1200)
     found = counted(
         *one_after_another(
             raises(6), (still, still), sips(8, pauses_s=0.3, held_s=0.2), (still, still), raises(6)
         )
     )
-    assert [len(one) for one in found.sets] == [6, 6]
-    assert sum(out.reason == OTHER_EXERCISE for out in found.left_out) == 8
-    assert "--exercise unknown" in OTHER_EXERCISE
+    assert [len(one) for one in found.sets] == [6, 8, 6]
+    shoulder, elbow = UPPER_ARM_M + FOREARM_M, FOREARM_M
+    reaches = [look.reach_m for look in found.templates]
+    assert reaches == pytest.approx([shoulder, elbow, shoulder], abs=0.03)
+    assert [math.isnan(look.arm_m) for look in found.templates] == [True, False, True]
 
 
 def test_curls_in_a_row_that_were_called_a_raise_are_kept():

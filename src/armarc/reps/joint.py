@@ -90,7 +90,12 @@ class Joint:
     @property
     def is_arm(self) -> bool:
         """Whether it is surely a shoulder."""
-        return self.explained >= EXPLAINED and SHORT_ARM_M <= self.reach_m <= LONGEST_ARM_M
+        return self.explained >= EXPLAINED and is_arm(self.reach_m)
+
+
+def is_arm(reach_m: float) -> bool:
+    """Whether a joint lies as far away as a shoulder."""
+    return SHORT_ARM_M <= reach_m <= LONGEST_ARM_M
 
 
 Joints = Callable[[Run], Joint | None]
@@ -125,7 +130,15 @@ def joints_of(
     """
     every, margin = path.every, round(MARGIN_S * rate_hz)
 
+    done: dict[tuple[int, int], Joint | None] = {}
+
     def joint(run: Run) -> Joint | None:
+        key = run.first, run.last
+        if key not in done:
+            done[key] = fitted(run)
+        return done[key]
+
+    def fitted(run: Run) -> Joint | None:
         cut = slice(max(run.first * every - margin, 0), run.last * every + margin)
         weight = np.zeros(len(quaternion[cut]))
         for m in run.movements:
@@ -155,6 +168,9 @@ def elbow_parts(path: SensorPath, run: Run, joints: Joints) -> list[Run]:
     each = _in_plane(path, run, together=False)
     arms = [m for m, _ in each if m >= SHORT_ARM_M]
     if len(arms) < FULL_SET:
+        in_plane_m, explained = _in_plane(path, run)[0]
+        if in_plane_m >= FOREARM_M + BETWEEN_FITS_M or explained < IN_PLANE:
+            return []  # the fit to all of the turning takes ten times as long
         joint = joints(run)
         return [run] if joint is not None and joint.is_forearm() else []
     limit = BESIDE_ARMS * median(np.array(arms))
@@ -227,25 +243,29 @@ def told_apart(
     Returns
     -------
     kept, others : list of Run
-        The others turn about an elbow or along a line. Where there is nothing else, those that follow one another as
-        reps do are kept: it is what was done, whatever it was called.
+        The others turn about an elbow or along a line. Those that follow one another as reps do are kept: it is a set
+        of something, whatever it was called; where there are raises as well, it is one of another exercise.
     """
     seen = [(run, joints(run)) for run in runs]
     if not is_raise:
         return [_doubted(run, _is_hardly_a_set(run, joint)) for run, joint in seen], []
     reaches = [joint.reach_m for run, joint in seen if joint is not None and joint.is_arm and is_steady(run)]
-    reaches += [one.reach_m for one in known if SHORT_ARM_M <= one.reach_m <= LONGEST_ARM_M]
+    reaches += [one.reach_m for one in known if is_arm(one.reach_m)]
     arm_m = median(np.array(reaches)) if reaches else None
     kept, others = [], []
     for run, joint in seen:
         is_elsewhere = joint is not None and (joint.is_line or joint.is_forearm(arm_m))
-        if joint is not None and is_elsewhere and (arm_m is not None or not is_steady(run)):
+        is_set = is_steady(run) and (arm_m is None or run.size > FEW)
+        if joint is not None and is_elsewhere and not is_set:
             others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
             continue
-        told = replace(
-            run, template=replace(run.template, reach_m=math.nan if joint is None else joint.reach_m)
+        look = replace(
+            run.template,
+            reach_m=math.nan if joint is None else joint.reach_m,
+            arm_m=arm_m if arm_m is not None and is_elsewhere else math.nan,
         )
-        kept.append(_doubted(told, joint is not None and not joint.is_arm and _is_loose(run)))
+        doubt = joint is not None and not joint.is_arm and _is_loose(run)
+        kept.append(_doubted(replace(run, template=look, is_elbow=False), doubt))
     return kept, others
 
 

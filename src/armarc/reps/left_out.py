@@ -47,7 +47,8 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
         most, is_one = len(one.reps), len(doubtful) == 1
         if len(doubtful) == most:
             said.append(
-                f"set {one.set} may be none: {most} times picking up, putting down, reaching, walking or circling"
+                f"set {one.set} may be none: {most} times picking up, putting down, reaching, drinking, a look at a "
+                "watch, walking or circling"
             )
         elif doubtful:
             counts = f"{most - 1} or {most}" if is_one else f"{most - len(doubtful)} to {most}"

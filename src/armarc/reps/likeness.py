@@ -60,7 +60,8 @@ RESTED_S = 0.6
 class Template:
     """What the reps of a set look like; fields as those of `Candidates`.
 
-    ``reach_m`` is how far the joint lies that it turns about, NaN where nobody has looked (`armarc.reps.joint`).
+    ``reach_m`` is how far the joint lies that it turns about, NaN where nobody has looked, ``arm_m`` the same of the
+    raises beside it where it is not the same joint (`armarc.reps.joint`).
     """
 
     range_rad: float
@@ -70,6 +71,7 @@ class Template:
     pose: FloatArray
     direction: FloatArray
     reach_m: float = math.nan
+    arm_m: float = math.nan
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from armarc.recording import FloatArray
 from armarc.reps.candidates import find_candidates
-from armarc.reps.joint import FEW, is_steady
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import resting_share, swings
 from armarc.reps.movements import Movement
@@ -23,10 +22,6 @@ SWING = "a swing of a walking arm"
 CIRCLE = "goes round in a circle: it does not come back the way it went out"
 ELBOW = "turns about the elbow and not about the shoulder: drinking, a look at a watch, another exercise"
 LINE = "goes along a line and not about the shoulder: pushing, pressing"
-OTHER_EXERCISE = (
-    "a set of another exercise, which turns about the elbow or goes along a line: to count it as well, measure with "
-    "--exercise unknown"
-)
 AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
 
 
@@ -64,8 +59,6 @@ def why_not(run: Run) -> str:
     """Why a run is no set."""
     if run.is_walk:
         return SWING
-    if is_steady(run) and run.size > FEW:
-        return OTHER_EXERCISE
     return ELBOW if run.is_elbow else LINE
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
+from armarc.reps.counting import Counted
 from armarc.reps.summary import CUT
 from armarc.reps.types import MeasuredSet, Rep
 
@@ -52,6 +53,41 @@ def doubt_exercise(
                 f"the arm rose by {rise:.0f}° only in set {one.set}, where {exercise.key} begins at {least:.0f}°: "
                 f"partial reps, or another exercise. {SAY_IT}"
             )
+    return said
+
+
+def doubt_joints(
+    sets: Sequence[MeasuredSet], counted: Counted, motion: ArmMotion, exercise: Exercise
+) -> list[str]:
+    """Say which sets turned about another joint than the raises beside them.
+
+    Parameters
+    ----------
+    sets : sequence of MeasuredSet
+        Of one piece.
+    counted : Counted
+        What they were counted as.
+    motion : ArmMotion
+    exercise : Exercise
+    """
+    said = []
+    for group, look in zip(counted.sets, counted.templates, strict=True):
+        if math.isnan(look.arm_m):
+            continue
+        first_s, last_s = motion.time_s[group[0].top], motion.time_s[group[-1].top]
+        number = next((one.set for one in sets if one.start_s <= last_s and one.end_s >= first_s), None)
+        if number is None:
+            continue
+        how = (
+            "went along a line, as in a press"
+            if look.reach_m > look.arm_m
+            else f"turned about a point {100 * look.reach_m:.0f} cm away, as about the elbow in a curl"
+        )
+        said.append(
+            f"set {number} does not look like {exercise.key}: the sensor {how}, and about the shoulder, "
+            f"{100 * look.arm_m:.0f} cm away, in other sets. Its angles and speeds are none of a raise; "
+            "measured with --exercise unknown they are those of what it was"
+        )
     return said
 
 
