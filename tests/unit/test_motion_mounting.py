@@ -13,6 +13,7 @@ from armarc.motion.mounting import (
     SCALE_ACROSS,
     SCALE_IN_PLANE,
     UPPER_ARM,
+    WITH_ARM_M,
     WRIST,
     ArmEvidence,
     place_of,
@@ -192,14 +193,14 @@ def test_uncertainty_is_made_of_its_parts():
     np.testing.assert_allclose(covariance @ mounting.arm_axis, 0, atol=1e-12)
     fit = 0.0058 / 0.58
     in_plane, across = math.sqrt(covariance[1, 1]), math.sqrt(covariance[0, 0])
-    assert in_plane == pytest.approx(math.hypot(fit, 0.003 / 0.58), rel=1e-6)
+    assert in_plane == pytest.approx(math.hypot(fit, 0.003 / 0.58, WITH_ARM_M / 0.58), rel=1e-6)
     assert across == pytest.approx(math.hypot(fit, OFF_PLANE_M / 0.58), rel=1e-6)
     assert mounting.uncertainty_rad == pytest.approx(math.hypot(in_plane, across) / math.sqrt(2), rel=1e-6)
 
     # Nothing stated: the height may lie anywhere around the arm.
     unknown, _ = choose(lever=fitted, tolerance=perfect)
     assert math.sqrt(unknown.axis_covariance_rad2[1, 1]) == pytest.approx(
-        math.hypot(fit, WRIST.unknown_height_m / 0.58), rel=1e-6
+        math.hypot(fit, WRIST.unknown_height_m / 0.58, WITH_ARM_M / 0.58), rel=1e-6
     )
 
     # A sensor of 1 % makes both directions less certain, most of all the one the movement does not show.
