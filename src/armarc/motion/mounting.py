@@ -89,6 +89,11 @@ def place_of(sensor_place: str, coordinate: str) -> Place:
     return WRIST if coordinate == "elevation" else FOREARM
 
 
+def is_upper_arms(reach_m: float | None) -> bool:
+    """Whether a sensor so far from the shoulder can sit above the elbow; one nobody knows the reach of, too."""
+    return reach_m is None or reach_m <= UPPER_ARM.most_reach_m
+
+
 _AXES = {
     f"{sign}{name}": (1.0 if sign == "+" else -1.0) * np.eye(3)[k]
     for k, name in enumerate("xyz")
