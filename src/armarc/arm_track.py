@@ -31,8 +31,10 @@ from armarc.motion import (
 )
 from armarc.motion.bent_elbow import off_plane
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
-from armarc.motion.mounting import ArmEvidence, place_of
+from armarc.motion.mounting import ArmEvidence
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
+from armarc.motion.place import place_of
+from armarc.motion.smoother import Smoothed
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
@@ -69,10 +71,12 @@ class SetWindows:
 class Workings:
     """What the passes over one piece have in common, made once: `equations` are those of `orientation`.
 
-    `lever` is what the last pass fitted; `arm_hz` how fast the arm of `reckoning` may turn, None for any speed.
+    `lever` is what the last pass fitted; `arm_hz` how fast the arm of `reckoning` may turn, None for any speed;
+    `smoothed` what the next fusion begins with.
     """
 
     reckoning: DeadReckoning | None = None
+    smoothed: Smoothed | None = None
     arm_hz: float | None = None
     lever: LeverArm | None = None
     orientation: Orientation | None = None
@@ -84,6 +88,8 @@ def track(
     choices: Choices,
     windows: SetWindows | None = None,
     workings: Workings | None = None,
+    *,
+    is_last: bool = True,
 ) -> ArmMotion:
     """Work out what the arm did.
 
@@ -92,10 +98,12 @@ def track(
     piece : Piece
     choices : Choices
     windows : SetWindows or None
-        None for the first pass.
+        None where no set was found.
     workings : Workings or None
         Kept by the caller from pass to pass over this piece, so that nothing is worked out twice: a pass starts from
         the orientation that the one before found.
+    is_last : bool
+        False for the first pass, which takes that orientation as it is.
 
     Returns
     -------
@@ -103,10 +111,10 @@ def track(
         Without plane and hand rotation; `armarc.reference` adds them.
     """
     workings = Workings() if workings is None else workings
-    orientation = workings.orientation or _fused(piece, choices, None, workings)
+    orientation = without_arm(piece, choices, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
-    if windows is not None and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
+    if is_last and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
         # Gravity is seen far better once the arm's own acceleration is known; then the lever arm is, too.
         for _ in range(2):
             if lever is None:
@@ -161,6 +169,21 @@ def track(
     )
 
 
+def without_arm(piece: Piece, choices: Choices, workings: Workings) -> Orientation:
+    """The orientation that the last pass found; before any, one that knows no arm and is good enough to count by.
+
+    Parameters
+    ----------
+    piece : Piece
+    choices : Choices
+    workings : Workings
+        Keeps it.
+    """
+    if workings.orientation is None:
+        workings.orientation, workings.equations = _fused(piece, choices, None, workings), {}
+    return workings.orientation
+
+
 def mount_on(
     piece: Piece, choices: Choices, orientation: Orientation, windows: SetWindows | None
 ) -> tuple[Mounting, LeverArm | None]:
@@ -196,12 +219,14 @@ def _fused(piece: Piece, choices: Choices, lever: LeverArm | None, workings: Wor
         reckoning = dead_reckoning(omega, force, rate_hz, missing=piece.missing, arm_hz=arm_hz)
     workings.reckoning = reckoning if len(omega) <= LONGEST_KEPT_S * rate_hz else None
     workings.arm_hz = arm_hz
-    return fuse_reckoned(
+    orientation, workings.smoothed = fuse_reckoned(
         reckoning,
         lever_arm_m=None if lever is None else lever.vector_m,
         offset_m_s2=None if lever is None else lever.offset_m_s2,
         sampling="instants",
+        begun=workings.smoothed,
     )
+    return orientation
 
 
 def _mount(

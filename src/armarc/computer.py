@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import socket
 import sys
 from pathlib import Path
@@ -61,8 +62,8 @@ def how_to_add(extra: str) -> str:
     if (place / "pipx_metadata.json").exists():
         return f"add it with: pipx inject armarc {wanted}"
     if (place / "uv-receipt.toml").exists():
-        return f"add it with: uv pip install --python {_quoted(sys.executable)} {wanted}"
-    return f"add it with: {_quoted(sys.executable)} -m pip install {wanted}"
+        return f"add it with: uv pip install --python {shell_word(sys.executable)} {wanted}"
+    return f"add it with: {shell_word(sys.executable)} -m pip install {wanted}"
 
 
 def _packages(extra: str) -> list[str]:
@@ -77,5 +78,8 @@ def _packages(extra: str) -> list[str]:
     return found or [f"armarc[{extra}]"]
 
 
-def _quoted(path: str) -> str:
-    return f'"{path}"' if " " in path else path
+def shell_word(word: str) -> str:
+    """A word for the shells of every system: double quotes, unless something in it has a meaning inside them."""
+    if re.fullmatch(r"[\w+./:=,@%-]+", word):
+        return word
+    return f'"{word}"' if word and not re.search(r'["$`\\!%]', word) else shlex.quote(word)

@@ -9,21 +9,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, track
+from armarc.arm_track import SetWindows, Workings, track, without_arm
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
-from armarc.motion import ArmMotion
-from armarc.motion.mounting import is_upper_arms
+from armarc.motion import ArmMotion, Orientation
+from armarc.motion.place import is_upper_arms
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
-from armarc.reps.counting import Counted, count_sets, counting_rules, unplaced
+from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.reps.not_counted import unplaced
 from armarc.reps.other_exercise import doubt_exercise
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
@@ -159,7 +160,7 @@ class Session(ArrayValue):
         return draw_set(motion, self.sets[index], exercise=self.choices.exercise, dark=dark)
 
 
-def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Session:
+def measure(recording: Recording, choices: Choices, *, load: bool = True, first_set: int = 1) -> Session:
     """Find and measure the sets and reps of a recording.
 
     Parameters
@@ -169,6 +170,8 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
         What it is measured with, settled.
     load : bool
         Work out the shoulder's moment too, where the load is known.
+    first_set : int
+        Number of the first set: part of a session counts on.
 
     Returns
     -------
@@ -197,7 +200,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True) -> Ses
     left_out: list[LeftOutMovement] = []
     pieces = uniform_pieces(recording, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
-        motion, found, dropped = _measure_piece(piece, choices, len(sets), warnings)
+        motion, found, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
         left_out.extend(dropped)
         if found or (not motions and piece is max(pieces, key=lambda p: len(p.missing))):
             motions.append(motion)
@@ -237,19 +240,20 @@ def _measure_piece(
     warnings.extend(said)
     choices = replace(choices, tolerance=tolerance)
     workings = Workings()
-    motion = track(piece, choices, workings=workings)
     rules = counting_rules(exercise)
-    counted = _counted(motion, rules)
-    if not counted.sets:
+    counted = _counted(piece, without_arm(piece, choices, workings), rules)
+    windows = _windows(piece, counted.sets) if counted.sets else None
+    motion = track(piece, choices, windows, workings, is_last=False)
+    if windows is None:
         return motion, [], left_out_movements(counted.left_out, motion)
-    windows = _windows(motion, counted.sets)
+    windows = _windows(piece, counted.sets, motion.angle_rad)
     del motion  # larger than the recording, and worked out anew
     motion = track(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
-        counted = _counted(motion, replace(rules, arm_axis=upright))
+        counted = _counted(piece, motion.orientation, replace(rules, arm_axis=upright))
         if counted.sets:
-            windows = _windows(motion, counted.sets)
+            windows = _windows(piece, counted.sets, motion.angle_rad)
             motion = track(piece, choices, windows, workings)
     lever = workings.lever
     del workings  # as large again
@@ -257,7 +261,7 @@ def _measure_piece(
     if not sets:
         nowhere = unplaced(counted.sets, ())
         return motion, [], left_out_movements([*counted.left_out, *nowhere], motion)
-    windows = _windows(motion, sets)
+    windows = _windows(piece, sets, motion.angle_rad)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     bodies, motion = set_bodies(
@@ -276,14 +280,14 @@ def _measure_piece(
     return motion, measured, left_out_movements(left_out, motion)
 
 
-def _counted(motion: ArmMotion, rules: CountingRules) -> Counted:
+def _counted(piece: Piece, orientation: Orientation, rules: CountingRules) -> Counted:
     return count_sets(
-        motion.quaternion,
-        motion.angular_velocity_rad_s,
-        motion.specific_force_m_s2,
-        motion.rate_hz,
+        orientation.quaternion,
+        piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
+        piece.specific_force_m_s2,
+        piece.rate_hz,
         rules,
-        missing=motion.missing if motion.missing.any() else None,
+        missing=piece.missing if piece.missing.any() else None,
     )
 
 
@@ -298,19 +302,21 @@ def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
     return motion.mounting.arm_axis if any_from_above(counted.sets, motion.elevation_rad) else None
 
 
-def _windows(motion: ArmMotion, sets: tuple[tuple[Movement, ...], ...]) -> SetWindows:
-    """Where the sets are, and how much each sample says about the lever arm."""
-    n = len(motion.time_s)
+def _windows(
+    piece: Piece, sets: tuple[tuple[Movement, ...], ...], angle_rad: FloatArray | None = None
+) -> SetWindows:
+    """Where the sets are, and how much each sample says about the lever arm; without the arm's angle, roughly."""
+    n = len(piece.time_s)
     weight = np.zeros(n)
     ranges, bottoms = [], []
-    margin = round(0.5 * motion.rate_hz)
+    margin = round(0.5 * piece.rate_hz)
     for movements in sets:
         first = max(movements[0].bottom - margin, 0)
         stop = min(movements[-1].bottom_after + margin, n)
         ranges.append((first, stop))
         for m in movements:
             weight[m.bottom : m.top] = CONCENTRIC_WORTH
-            lowered = _lowered(motion.angle_rad, m)
+            lowered = m.bottom_after if angle_rad is None else _lowered(angle_rad, m)
             weight[m.top : lowered] = 1.0
             # A body that swings has begun to before the arm sets off again.
             weight[lowered : m.bottom_after + 1] = CONCENTRIC_WORTH

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from armarc.choices import Choices
+from armarc.computer import shell_word
 from armarc.motion import ArmMotion
 from armarc.reps import MeasuredSet
 from armarc.reps.swing import Swing
@@ -71,5 +72,6 @@ def measured_loads(
         return loads, ()
     return loads, (
         f"no measures of {lifter.name} are kept: shoulder moments are those of a reference body of "
-        f"{lifter.table.reference_mass_kg:g} kg; armarc lifter set {lifter.name} --body-mass … --stature …",
+        f"{lifter.table.reference_mass_kg:g} kg; "
+        f"armarc lifter set {shell_word(lifter.name)} --body-mass … --stature …",
     )

@@ -75,8 +75,8 @@ class Trunk:
         return cls(recording=recording, clock=clock, forward=str(said))
 
 
-def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Session:
-    """Measure a wrist recording with a second sensor on the chest.
+def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices, *, first_set: int = 1) -> Session:
+    """Measure a wrist recording with a second sensor on the chest; its first set has the number `first_set`.
 
     Raises
     ------
@@ -93,12 +93,12 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices) -> Sess
         forward=sensor_axis(trunk.forward),
         side=choices.side,
     )
-    plain = measure(wrist, choices, load=False)
+    plain = measure(wrist, choices, load=False, first_set=first_set)
     notes = [f"chest sensor: {how}; its {trunk.forward} axis was taken to face forward"]
     if not plain.sets or choices.exercise.coordinate != "elevation":
         notes.append("chest sensor: nothing was measured with it: no raise about the shoulder was found")
-        return _noted(replace(measure(wrist, choices), trunk=laid), notes)
-    session = measure(_freed(wrist, plain, placed), choices, load=False)
+        return _noted(replace(measure(wrist, choices, first_set=first_set), trunk=laid), notes)
+    session = measure(_freed(wrist, plain, placed), choices, load=False, first_set=first_set)
     if [len(each.reps) for each in session.sets] != [len(each.reps) for each in plain.sets]:
         notes.append("chest sensor: the arm was fitted without it, as other reps were found with it")
         session = plain

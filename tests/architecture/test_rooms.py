@@ -52,7 +52,7 @@ ALLOWED: dict[str, set[str]] = {
     "guided_mount": {"errors", "recording", "sensor", "motion"},
     "known_sensor": {"recording", "sensor", "motion"},
     "reference": {"choices", "arm_track", "recording", "motion"},
-    "session_load": {"choices", "motion", "reps", "load"},
+    "session_load": {"choices", "computer", "motion", "reps", "load"},
     "results": {
         "errors",
         "measures",

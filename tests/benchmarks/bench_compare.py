@@ -53,7 +53,7 @@ def compared(kind: str, pairs: int, first_seed: int) -> None:
                 continue
             first, second = ([reps[i][key] for i in known] for reps in (a, b))
             true = float(np.mean([true_b[i][key] - true_a[i][key] for i in known]))
-            room = measuring_se([RepsOfSet(recording=1, reps=a)], [RepsOfSet(recording=2, reps=b)], key)
+            room = measuring_se([[RepsOfSet(recording=1, reps=a)]], [[RepsOfSet(recording=2, reps=b)]], key)
             for into, effect in (
                 (held, paired_effect(first, second, room)),
                 (bare, paired_effect(first, second)),

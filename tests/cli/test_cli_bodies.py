@@ -67,6 +67,8 @@ def test_the_result_says_whose_body_it_is_for(recording):
     assert any("no measures of Bob" in said for said in bob["warnings"])
     assert not any("no measures" in said for said in (*alone["warnings"], *anna["warnings"]))
     assert anna["settings"]["lifter"] == "Anna"
+    spaced = measured(recording, "--lifter", "Jo O'Neil")["warnings"]
+    assert any('armarc lifter set "Jo O\'Neil" --body-mass' in said for said in spaced)
 
 
 def test_a_set_keeps_its_body_in_the_log(recording, bodies, tmp_path):

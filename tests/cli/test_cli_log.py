@@ -7,12 +7,15 @@ import os
 import subprocess
 import sys
 import zipfile
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from armarc.recording import read_csv
 from log_program import real_log, recordings, run, run_json, wide_log
+
+DEMOS = Path(__file__).parents[2] / "recordings"
 
 
 @pytest.fixture(scope="module")
@@ -289,3 +292,22 @@ def test_the_environment_names_the_log_and_the_program_runs(tmp_path):
     done = subprocess.run(words, capture_output=True, text=True, env=environment, timeout=60)
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["total"] == 28
+
+
+def test_when_a_recording_began_can_be_said(tmp_path):
+    """Copied files have the date of the copy: a trend over them would be one day."""
+    log = tmp_path / "log.sqlite"
+    strict = DEMOS / "strict-raise.csv"
+    said = run("process", strict, "--log-file", log, "--began", "2025-03-01T17:30")
+    assert "file's date" not in said.stderr
+    (entry,) = run_json("log", "list", "--log-file", log)["sets"]
+    assert entry["done_at"].startswith("2025-03-01T17:3")
+    for odd in ("1 March", "2025-13-01", "0001-01-01T00:00"):
+        assert (
+            "write it as 2026-03-01T17:30"
+            in run("process", strict, "--log-file", log, "--began", odd, code=2).stderr
+        )
+    refused = run("process", strict, "--began", "2025-03-01T17:30", code=2)
+    assert "add --log" in refused.stderr
+    unsaid = run("process", DEMOS / "swung-set.csv", "--log-file", log)
+    assert "--began` states another" in unsaid.stderr

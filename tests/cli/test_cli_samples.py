@@ -62,3 +62,19 @@ def test_sets_as_a_table():
     assert table["mean_rom_deg"].tolist() == [one["summary"]["mean_rom_deg"] for one in records]
     assert table["in_band_count"].tolist() == [one["summary"]["in_band"]["count"] for one in records]
     assert table["peak_moment_n_m"].tolist() == [one["load"]["summary"]["peak_moment_n_m"] for one in records]
+
+
+def test_means_of_the_load_go_over_the_full_reps_too():
+    """Sets of five clean reps, one swung and one partial: the two others would move the peak and the loaded range."""
+    session = armarc.process(armarc.read_csv(DEMOS / "three-sets.csv"))
+    for one in session.to_dict()["sets"]:
+        full = [rep for rep in one["reps"] if not {"swung", "partial"} & set(rep["quality"])]
+        assert (len(full), len(one["reps"])) == (5, 7)
+        summary = one["load"]["summary"]
+        assert (summary["reps"], summary["full_reps"]) == (7, 5)
+        for key in ("peak_moment_n_m", "peak_moment_at_deg", "loaded_impulse_pct", "concentric_work_j"):
+            values = [rep[key] for rep in full]
+            assert summary[key] == pytest.approx(np.mean(values), abs=1e-3)
+            assert summary[f"{key}_sd"] == pytest.approx(np.std(values, ddof=1), abs=1e-3)
+        over_all = np.mean([rep["peak_moment_n_m"] for rep in one["reps"]])
+        assert over_all > summary["peak_moment_n_m"] + 1

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 
+from armarc.report.load_figures import _line_look
 from armarc.report.style import DARK, LIGHT
 
 # Machado, Oliveira & Fernandes 2009, IEEE Trans Vis Comput Graph 15:1291, severity 1.0, linear RGB.
@@ -83,3 +84,10 @@ def test_phases_differ_in_lightness_alone(palette):
     lightness = [lab(linear(c))[0] for c in (palette.raising, palette.hold, palette.lowering, palette.paper)]
     for one, other in combinations(lightness, 2):
         assert abs(one - other) > 5
+
+
+def test_lines_of_a_picture_differ_without_their_colours():
+    """Two of the three colours are nearly one grey on paper: up to four lines differ by their kind, twelve by both."""
+    looks = [_line_look(LIGHT, i) for i in range(12)]
+    assert len({dash for _, dash, _ in looks[:4]}) == 4
+    assert len({(colour, dash) for colour, dash, _ in looks}) == 12

@@ -18,7 +18,7 @@ from armarc.live.offline import measure_live_set
 from armarc.live.session import LiveSession
 from armarc.live.source import play
 from armarc.log import Labels, list_sets, open_log
-from armarc.recording import Metadata
+from armarc.recording import Metadata, Recording
 from armarc.tasks import Task
 from live_runs import choices_for, recording, run
 
@@ -98,6 +98,25 @@ def test_a_switch_in_the_middle_of_a_set_counts_from_the_next_one(tmp_path):
     after = coach.heard[[one["event"] for one in coach.heard].index("task") :]
     names = [one["event"] for one in after]
     assert names.index("ready") < names.index("rep started")
+
+
+def test_what_measuring_doubts_is_told_once_and_by_the_number_of_its_set(tmp_path):
+    """A sensor strapped on the wrong way round, a strap that wobbles, a gap: nobody reads a JSON while lifting."""
+    made, truth = recording(2, sets=2, reps=6, rest_s=14.0)
+    at = truth.sets[1].reps[2].end_s
+    here = (made.time_s < at) | (made.time_s > at + 3.0)
+    arrays = (made.time_s, made.specific_force_m_s2, made.angular_velocity_rad_s)
+    time_s, force, turning = (each[here] for each in arrays)
+    made = Recording(
+        time_s=time_s, specific_force_m_s2=force, angular_velocity_rad_s=turning, rate_hz=made.rate_hz
+    )
+    choices, lines = choices_for(made, exercise="lateral-raise", side="right"), []
+    session = LiveSession(choices=choices, faces=[], after=After(), tell=lines.append, in_step=True)
+    asyncio.run(session.run(play(made, None, asyncio.Event()), [made.rate_hz]))
+    assert [len(one.result.sets) for one in session.sets] == [1, 1]
+    assert sum("set 2 has gaps in which a rep may be missing" in line for line in lines) == 1
+    assert sum("need a reference" in line for line in lines) == 1
+    assert not any("not counted as reps" in line for line in lines)
 
 
 def test_another_load_between_sets_needs_no_standing_still(tmp_path):

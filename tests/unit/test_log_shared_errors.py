@@ -13,30 +13,50 @@ def one(recording, error):
     return RepsOfSet(recording=recording, reps=[{"rom_deg": 80.0, "rom_deg_se": error}] * 3)
 
 
+def room(first, second, key="rom_deg"):
+    """Of sets that count one by one."""
+    return measuring_se([[one] for one in first], [[one] for one in second], key)
+
+
 def test_sets_of_one_recording_share_their_error_as_far_as_it_is_equally_large():
-    assert measuring_se([one(1, 3.0)], [one(1, 3.0)], "rom_deg") == 0.0
-    assert measuring_se([one(1, 3.0)], [one(1, 5.0)], "rom_deg") == pytest.approx(4.0)
+    assert room([one(1, 3.0)], [one(1, 3.0)]) == 0.0
+    assert room([one(1, 3.0)], [one(1, 5.0)]) == pytest.approx(4.0)
 
 
 def test_errors_of_two_recordings_add_as_squares():
-    assert measuring_se([one(1, 3.0)], [one(2, 4.0)], "rom_deg") == pytest.approx(5.0)
-    assert measuring_se([one(1, 3.0)] * 3, [one(2, 4.0)] * 5, "rom_deg") == pytest.approx(5.0)
+    assert room([one(1, 3.0)], [one(2, 4.0)]) == pytest.approx(5.0)
+    assert room([one(1, 3.0)] * 3, [one(2, 4.0)] * 5) == pytest.approx(5.0)
 
 
 def test_what_the_scatter_of_recordings_shows_is_not_counted_twice():
     groups = [[one(first + k, 3.0) for k in range(6)] for first in (0, 10)]
-    assert measuring_se(*groups, "rom_deg") == pytest.approx(0.0, abs=1e-6)
+    assert room(*groups) == pytest.approx(0.0, abs=1e-6)
     paired = [[one(k, 3.0) for k in range(6)]] * 2
-    assert measuring_se(*paired, "rom_deg") == 0.0
+    assert room(*paired) == 0.0
 
 
 def test_a_measure_without_an_error_adds_none():
-    assert measuring_se([one(1, 3.0)], [one(2, 4.0)], "smoothness_sparc") == 0.0
+    assert room([one(1, 3.0)], [one(2, 4.0)], "smoothness_sparc") == 0.0
 
 
 def test_reps_without_an_error_of_their_own_are_left_out():
     reps = [{"rom_deg_se": None}, {"rom_deg_se": 2.0}, {}]
     assert RepsOfSet(recording=1, reps=reps).error_of("rom_deg") == 2.0
+
+
+def test_sessions_count_the_recordings_they_hold():
+    """Against draws: what the means of sessions of several recordings show of their errors, and what they do not."""
+    first = [[one(1, 3.0), one(1, 3.0)], [one(2, 3.0), one(3, 3.0)]]
+    second = [[one(4, 2.0)], [one(4, 2.0), one(5, 2.0)], [one(6, 2.0)]]
+    rng = np.random.default_rng(11)
+    off = rng.normal(0.0, 1.0, (40000, 7)) * np.array([0, 3, 3, 3, 2, 2, 2])
+    means = [
+        np.stack([off[:, [entry.recording for entry in sets]].mean(axis=1) for sets in group], axis=1)
+        for group in (first, second)
+    ]
+    whole = np.var(means[1].mean(axis=1) - means[0].mean(axis=1))
+    seen = sum(np.mean(group.var(axis=1, ddof=1)) / group.shape[1] for group in means)
+    assert measuring_se(first, second, "rom_deg") ** 2 == pytest.approx(max(whole - seen, 0.0), abs=0.1)
 
 
 def two_sets(rng, error, same_recording):
@@ -53,7 +73,7 @@ def test_the_interval_holds_the_true_difference_in_nineteen_of_twenty(effect, sa
     held, held_by_scatter = 0, 0
     for _ in range(800):
         first, second = two_sets(rng, 1.5, same_recording)
-        shared = measuring_se([one(1, 1.5)], [one(1 if same_recording else 2, 1.5)], "rom_deg")
+        shared = room([one(1, 1.5)], [one(1 if same_recording else 2, 1.5)])
         whole, bare = effect(first, second, shared), effect(first, second)
         held += whole.low <= 2.0 <= whole.high
         held_by_scatter += bare.low <= 2.0 <= bare.high

@@ -9,15 +9,8 @@ import pytest
 from armarc.errors import UsageError
 from armarc.motion import LeverArm, Twist, choose_mounting, sensor_axis, thumb_axis
 from armarc.motion.lever_arm import OFF_PLANE_M
-from armarc.motion.mounting import (
-    SCALE_ACROSS,
-    SCALE_IN_PLANE,
-    UPPER_ARM,
-    WITH_ARM_M,
-    WRIST,
-    ArmEvidence,
-    place_of,
-)
+from armarc.motion.mounting import SCALE_ACROSS, SCALE_IN_PLANE, WITH_ARM_M, ArmEvidence
+from armarc.motion.place import UPPER_ARM, WRIST, place_of
 from armarc.motion.tolerance import Tolerance
 
 DOWN = np.array([0.0, 0.0, -1.0])

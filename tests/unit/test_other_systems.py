@@ -18,8 +18,7 @@ from types import SimpleNamespace
 import pytest
 
 from armarc.cli import capture_progress, keyboard
-from armarc.cli.simulate import quoted
-from armarc.computer import hold_alone
+from armarc.computer import hold_alone, shell_word
 from armarc.errors import UsageError
 from armarc.live import after_set, tones
 from armarc.live.desk import switch_of
@@ -262,7 +261,7 @@ def test_without_any_terminal_no_keys_are_taken(monkeypatch):
     "word", ["set.csv", "my set.csv", "ü 1.csv", "it's.csv", 'a "b".csv', "$HOME x", "-7.5", ""]
 )
 def test_a_simulated_header_quotes_for_every_shell(word):
-    said = quoted(word)
+    said = shell_word(word)
     assert shlex.split(said) == [word]
     if " " in word and not set(word) & set('"$'):
         assert said == f'"{word}"'

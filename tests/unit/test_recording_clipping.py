@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from invented_movement import GRAVITY, HEADER, text_table
 
-from armarc.recording import read_csv
+from armarc.recording import Recording, read_csv
 from armarc.recording.clipping import GYROSCOPE_RANGES_RAD_S, clipped_samples
 
 
@@ -19,6 +21,23 @@ def test_flat_extremes_are_found():
     values = np.clip(wave(), -5.0, 4.0)
     expected = (wave()[:, 0] >= 4.0) | (wave()[:, 0] <= -5.0)
     np.testing.assert_array_equal(clipped_samples(values, (), 2.0), expected)
+
+
+def test_a_recording_built_by_hand_is_searched_as_a_file_is():
+    turning = np.clip(wave(), -5.0, 4.0)
+    plain = {
+        "time_s": np.arange(1000) / 100.0,
+        "specific_force_m_s2": np.tile([0.0, 0.0, 9.81], (1000, 1)),
+        "rate_hz": 100.0,
+    }
+    made = Recording(angular_velocity_rad_s=turning, **plain)
+    np.testing.assert_array_equal(made.is_clipped, (turning[:, 0] == 4.0) | (turning[:, 0] == -5.0))
+    (said,) = made.warnings
+    assert said.startswith(f"{made.is_clipped.sum()} sample(s) sit at the end")
+    assert replace(made, rate_hz=100.0).warnings == made.warnings
+    believed = Recording(angular_velocity_rad_s=turning, clipped=np.zeros(1000, bool), **plain)
+    assert not believed.is_clipped.any()
+    assert not Recording(angular_velocity_rad_s=wave(), **plain).warnings
 
 
 def test_an_unclipped_wave_is_left_alone():

@@ -45,6 +45,20 @@ def test_gaps_are_filled_marked_and_split():
     np.testing.assert_allclose(first.angular_velocity_rad_s[399:406, 0], line, atol=1e-12)
 
 
+def test_over_a_long_gap_the_sensor_turns_as_far_as_gravity_says_and_no_further():
+    """A sensor that turns by 1 rad/s about its x axis, lost for 2 s: 2 rad in the gap, gravity turning with it."""
+    t = np.arange(600) / 100.0
+    force = 9.81 * np.column_stack([np.zeros(600), np.sin(t), np.cos(t)])
+    turning = np.tile([1.0, 0.0, 0.0], (600, 1))
+    # What the last and the first sample read of a shake is not what happened between them.
+    turning[[199, 400]] = 5.0
+    rows = np.delete(np.arange(600), np.arange(200, 400))
+    (piece,) = uniform_pieces(recorded(t[rows], force[rows], turning[rows]), longest_gap_s=10.0)
+    np.testing.assert_array_equal(np.flatnonzero(piece.missing), np.arange(200, 400))
+    np.testing.assert_allclose(piece.specific_force_m_s2[200:400], force[200:400], atol=1e-9)
+    np.testing.assert_allclose(piece.angular_velocity_rad_s[200:400], [[1.0, 0.0, 0.0]] * 200, atol=1e-9)
+
+
 def test_limits_can_be_set():
     rows = np.delete(np.arange(1500), np.r_[400:405, 600:700])
     assert len(uniform_pieces(picked(rows), longest_gap_s=0.5)) == 2

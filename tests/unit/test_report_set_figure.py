@@ -268,6 +268,10 @@ def test_text_is_measured_as_it_is_drawn():
         "ten",
     ]
     assert all(text_width_in(line, 12) <= 1.0 for line in lines)
+    # A sign is not parted from its number.
+    broken = wrapped("last rep 23 % slower, +0.8 °", 12, text_width_in("last rep 23", 12) + 0.01)
+    assert " ".join(broken) == "last rep 23 % slower, +0.8 °"
+    assert not any(line.startswith(("%", "°")) for line in broken)
 
 
 def session(count, rest_s, **changes):

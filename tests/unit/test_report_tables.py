@@ -223,6 +223,10 @@ def test_a_logged_set_is_printed_as_the_console_takes_it():
     print_logged(console, [{**made["reps"][0], "rom_deg": "odd"}, made["reps"][1]], lost)
     assert "loss" in screen.getvalue().splitlines()[0]
     assert "12" in screen.getvalue().splitlines()[4].split()
+    # What the raised letters of the flags mean stands below, as below a set that was just measured.
+    flagged = [{**one, "quality": ["near_edge"]} for one in made["reps"]]
+    print_logged(console, flagged, lost)
+    assert "ᵃ the start lies within its standard error" in screen.getvalue()
 
 
 def test_tables_do_not_load_the_plotting_library():

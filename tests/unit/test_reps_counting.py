@@ -9,9 +9,10 @@ from invented_reps import Curve, raises, ramp
 from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
-from armarc.reps.counting import NO_RISE, UNLIKE, count_sets, unplaced
+from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.movements import on_angle
+from armarc.reps.not_counted import NO_RISE, UNLIKE, unplaced
 from armarc.reps.path import sensor_path
 from armarc.reps.rhythm import better_half
 

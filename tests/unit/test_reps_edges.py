@@ -16,7 +16,8 @@ from armarc.api import NOTHING_KEPT, process
 from armarc.exercises import find_exercise
 from armarc.motion.quaternions import from_scipy
 from armarc.recording import Recording
-from armarc.reps.counting import AT_AN_END, count_sets, counting_rules
+from armarc.reps.counting import count_sets, counting_rules
+from armarc.reps.not_counted import AT_AN_END
 from live_runs import run, sets_in
 
 HZ, ARM_M, GRAVITY_M_S2 = 100.0, 0.55, 9.80665

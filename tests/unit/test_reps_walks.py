@@ -11,8 +11,9 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from armarc.motion.quaternions import from_scipy
-from armarc.reps.counting import CIRCLE, SWING, count_sets
+from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
+from armarc.reps.not_counted import CIRCLE, SWING
 
 GRAVITY_M_S2, REACH_M = 9.80665, 0.55
 NAMED = CountingRules(smallest_rad=math.radians(20), rest_s=10.0, curves=("tilt",))

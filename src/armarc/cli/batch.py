@@ -288,6 +288,7 @@ def write_log(measured: Measured, entry: LogEntry) -> str:
             measured.session,
             measured.path,
             labels=Labels(**entry.labels),
+            started_at=entry.began,
             reading=measured.reading,
             trunk_path=measured.trunk_path,
         )

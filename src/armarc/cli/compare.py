@@ -102,13 +102,17 @@ def compare(
     else:
         _print_rows(groups, rows)
     if plot is not None:
+        from armarc.load.table import LOAD_CAUTIONS
         from armarc.log.comparing import message_of
         from armarc.report.compare_figures import draw_overlay
         from armarc.report.picture_parts import WIDTH_IN
         from armarc.report.sizes import in_size, save_figure
+        from armarc.report.wording import CAUTION
 
         several = any(len(curves) > 1 for _, curves in drawn)
         title = " against ".join(group.name for group in groups[:MOST_CURVES])
+        moments = any(one.moment_n_m is not None for _, curves in drawn for one in curves)
+        notes = [*(LOAD_CAUTIONS if moments else ()), CAUTION]
         facts = "thin: each set; thick: mean of a group" if several else "mean of the full reps"
 
         def draw(width_in: float | None) -> Figure:
@@ -117,6 +121,7 @@ def compare(
                 [name for name, _ in drawn],
                 title=title[:1].upper() + title[1:],
                 facts=facts,
+                notes=notes,
                 width_in=width_in or WIDTH_IN,
                 dark=dark,
             )
@@ -183,7 +188,7 @@ def _curves(store: Store, groups: list[Group]) -> list[tuple[str, list[SetCurves
 
 def _print_rows(groups: list[Group], rows: list[Row]) -> None:
     from armarc.log import both_arms
-    from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, chance_words
+    from armarc.log.comparing import MEASURING_WORDS, chance_words
 
     for group in groups:
         count = len(group.sets)
@@ -204,8 +209,10 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         "unclear: error, or a difference."
     )
     say(chance_words(rows))
-    if any(row.unit_of_analysis == "rep" for row in rows):
-        say(REPS_CAUTION)
+    for caution in dict.fromkeys(row.caution for row in rows if row.caution):
+        say(caution)
+    if any(row.verdict == "no scatter" for row in rows):
+        say("no scatter: what was counted is all alike, so that no error can be told.")
     if any(row.effect is not None and row.effect.measuring_se > 0 for row in rows):
         say(MEASURING_WORDS)
     if with_index:
@@ -217,10 +224,9 @@ def _line(row: Row, with_index: bool) -> list[str]:
     if e is None:
         line = [row.measure.label, "–", "–", "–", row.verdict, "–", "–"]
     else:
-        span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
         size = "–" if e.size is None else f"{e.size:+.2f} ({e.size_low:+.2f} to {e.size_high:+.2f})"
         counted = f"{e.n_first} pairs of {row.unit_of_analysis}s" if e.paired else ""
         counted = counted or f"{e.n_first} and {e.n_second} {row.unit_of_analysis}s"
         line = [row.measure.label, f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}"]
-        line += [f"{e.difference:+.{d}f}{span}", row.verdict, counted, size]
+        line += [e.words(d), row.verdict, counted, size]
     return [*line, row.asymmetry.words() if row.asymmetry else "–"] if with_index else line

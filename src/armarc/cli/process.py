@@ -131,6 +131,14 @@ def process(
             metavar="FILE", help="Log to use instead of your own (or set ARMARC_LOG).", rich_help_panel=_LOG
         ),
     ] = None,
+    began: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME",
+            help="When it began, such as 2026-03-01T17:30, where the recording does not say.",
+            rich_help_panel=_LOG,
+        ),
+    ] = None,
     labels: dict[str, Any],
 ) -> None:
     """Find and measure the sets and reps of recordings.
@@ -142,13 +150,17 @@ def process(
     from armarc.cli.batch import run
     from armarc.cli.recording_outputs import LogEntry, Outputs, TrunkFile, VideoClock
     from armarc.errors import UsageError
+    from armarc.quantities import read_date_time
 
     if markers is None and (clap is not None or offset is not None):
         raise UsageError("--clap and --offset place markers", "add --markers reps.srt")
 
-    measuring.check_logged(log=log or bool(log_file), **labels)
+    measuring.check_logged(log=log or bool(log_file), began=began, **labels)
+    when = None if began is None else read_date_time(began)
+    if began is not None and when is None:
+        raise UsageError(f"{began!r} is no day with a time", "write it as 2026-03-01T17:30")
     tags = tuple(labels.pop("tag") or ())
-    entry = LogEntry(file=log_file, labels={"lifter": options.lifter, **labels, "tags": tags})
+    entry = LogEntry(file=log_file, labels={"lifter": options.lifter, **labels, "tags": tags}, began=when)
     run(
         files,
         reading=reading,

@@ -14,6 +14,8 @@ from armarc.errors import UsageError
 from armarc.outputs import PARQUET, SUBTITLES, TABLE, Guard, Kind
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from matplotlib.figure import Figure
 
     from armarc.pipeline import Session
@@ -98,10 +100,11 @@ def write_samples(session: Session, path: Path, guard: Guard) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogEntry:
-    """Which log to write to, and what the person said about the sets."""
+    """Which log to write to, and what the person said about the sets and when the recording began."""
 
     file: str | None
     labels: dict[str, Any]
+    began: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,11 +38,13 @@ def reliability(
 ) -> None:
     """Typical error, smallest detectable change, limits of agreement and intraclass correlation from repeated sets."""
     from armarc.errors import NothingToMeasure
+    from armarc.log.effects import digits_for
     from armarc.log.measures import COMPARED, find_measure
     from armarc.log.reading import Filter
     from armarc.log.repeats import ADVICE, repeatability_of
     from armarc.log.store import open_log
     from armarc.log.table import read_table
+    from armarc.log.trend import shown as words_of
 
     chosen = [find_measure(name) for name in measures or COMPARED]
     with open_log(log_file, create=False) as store:
@@ -62,7 +64,7 @@ def reliability(
             "Mean",
             "Typical error (95 %)",
             "CV %",
-            "Detectable",
+            "Detectable (95 %)",
             "Limits of agreement",
         ]
         heads += ["Worthwhile", "ICC 2,1 (95 %)", "ICC 3,1 (95 %)"]
@@ -73,6 +75,7 @@ def reliability(
             if e is None:
                 line += ["0", *["–"] * 5]
             else:
+                d = digits_for(e.typical_error_low, d)
                 spread = (
                     f"{e.typical_error:.{d}f} ({e.typical_error_low:.{d}f} to {e.typical_error_high:.{d}f})"
                 )
@@ -82,10 +85,10 @@ def reliability(
                     shown(e.mean, d),
                     spread,
                     shown(e.cv_pct, 1),
-                    shown(e.detectable, d),
+                    f"{e.detectable:.{d}f} ({e.detectable_low:.{d}f} to {e.detectable_high:.{d}f})",
                     limits,
                 ]
-            line.append(shown(one.worthwhile, d))
+            line.append(words_of(one.worthwhile, d))
             for form in ("2,1", "3,1"):
                 icc = one.icc.get(form)
                 line.append("–" if icc is None else f"{icc.value:.2f} ({icc.low:.2f} to {icc.high:.2f})")
@@ -97,7 +100,7 @@ def reliability(
             "Mean": 2,
             "ICC 2,1 (95 %)": 1,
         }
-        print_table(heads, lines, right=frozenset({1, 2, 4, 5, 7}), ranks=ranks)
+        print_table(heads, lines, right=frozenset({1, 2, 4, 7}), ranks=ranks)
         say(
             "Repeats are neighbouring sessions of one task (lifter, exercise, variant, side, load)."
             if across == "days"
@@ -108,6 +111,10 @@ def reliability(
             say(f"No ICC: {why}.")
         for caution in dict.fromkeys(one.icc_caution for one in found if one.icc_caution):
             say(f"Note: {caution}.")
+        say(
+            "Detectable is 1.96·√2 times the typical error (Weir 2005): with few pairs only what lies above the upper "
+            "end of its interval is surely beyond error."
+        )
         say(ADVICE)
         say_cautions(sets.exercises)
     if all(one.error is None for one in found):

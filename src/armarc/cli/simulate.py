@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from armarc.cli.simulate_options import signature, simulation_options
+from armarc.computer import shell_word
 
 if TYPE_CHECKING:
     from armarc.simulate import Pattern, SimulationOptions
@@ -28,14 +27,7 @@ def command_line(ctx: typer.Context, out: Path) -> str:
         else:
             for one in value if isinstance(value, list | tuple) else [value]:
                 words += [name, f"{one:g}" if isinstance(one, float) else str(one)]
-    return " ".join(map(quoted, words))
-
-
-def quoted(word: str) -> str:
-    """A word for the shells of every system: double quotes, unless something in it has a meaning inside them."""
-    if re.fullmatch(r"[\w+./:=,@%-]+", word):
-        return word
-    return f'"{word}"' if word and not re.search(r'["$`\\!%]', word) else shlex.quote(word)
+    return " ".join(map(shell_word, words))
 
 
 def simulate(ctx: typer.Context, out: Path, **said: Any) -> None:

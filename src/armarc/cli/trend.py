@@ -148,10 +148,13 @@ def _trend(
         print_table(heads, lines, right=frozenset({1, 2, 3}))
         say(found.words())
         if found.typical_error is not None:
+            error, seen, worth = (
+                f"{words_of(value, digits)} {wanted.unit if value is not None else ''}".strip()
+                for value in (found.typical_error, found.detectable, found.worthwhile)
+            )
             say(
-                f"Typical error of a session {found.typical_error:.{digits}f}, smallest detectable change "
-                f"between two sessions {f'{shown(found.detectable, digits)} {wanted.unit}'.strip()}. "
-                f"Smallest worthwhile change {words_of(found.worthwhile, digits)} ({found.worthwhile_from})."
+                f"Typical error of a session {error}, smallest detectable change between two sessions {seen}. "
+                f"Smallest worthwhile change {worth} ({found.worthwhile_from})."
             )
     if plot is not None:
         if not found.points:

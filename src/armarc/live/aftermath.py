@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -22,6 +22,7 @@ from armarc.live.offline import ChestPart, MeasuredLive, measure_live_set, turne
 from armarc.log.labels import Labels
 from armarc.quantities import read_date_time
 from armarc.recording import Metadata
+from armarc.reps.left_out import what_was_left_out
 from armarc.tasks import Task
 
 
@@ -65,6 +66,7 @@ class Aftermath:
     last: dict[str, LastTime] = field(default_factory=dict)
     _logged: dict[int, tuple[int, ...]] = field(default_factory=dict)
     _written: dict[int, Labels] = field(default_factory=dict)
+    _doubts: set[str] = field(default_factory=set)
     _jobs: list[asyncio.Task[None]] = field(default_factory=list)
     _hooked: list[asyncio.Task[None]] = field(default_factory=list)
     _hooks: Hooks | None = None
@@ -154,7 +156,13 @@ class Aftermath:
         if self.after.log:
             await self._log([measured], desk)
         against = ""
-        if measured.result is not None:
+        if measured.result is None:
+            if not self.after.log:  # the log has said why
+                self.tell(f"set {event.set} could not be measured: {measured.problem}")
+        else:
+            # What was assumed is said at the end; between sets there is always something that is no rep.
+            handling = what_was_left_out(measured.result.left_out)
+            self._tell_doubts(event.set, measured.result.warnings, {*choices.assumed, handling})
             one = measured.result.sets[0]
             if measured.turned:
                 self.tell(f"set {event.set}: {turned_words(measured.turned)}")
@@ -165,6 +173,13 @@ class Aftermath:
         shown(measured, against)
         if self._hooks is not None:
             self._hooked.append(asyncio.create_task(self._hook(self._hooks, measured)))
+
+    def _tell_doubts(self, number: int, warnings: Sequence[str], unsaid: set[str]) -> None:
+        """Say what measuring doubts, each sentence once a session."""
+        for said in warnings:
+            if said not in self._doubts | unsaid:
+                self._doubts.add(said)
+                self.tell(said if f"set {number}" in said else f"set {number}: {said}")
 
     async def _hook(self, hooks: Hooks, measured: MeasuredLive) -> None:
         problem = await asyncio.wrap_future(hooks.submit(measured))

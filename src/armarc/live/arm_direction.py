@@ -15,7 +15,8 @@ from armarc.live.events import EngineEvent, Ready
 from armarc.live.look_back import View
 from armarc.live.mount import Learned, hanging_mounting, learn_from_scratch, learn_mounting
 from armarc.live.rows import QUATERNION, RATE
-from armarc.live.stretch import LONG_QUIET_S, QUIET_S, Stretch, moved
+from armarc.live.stillness import LONG_QUIET_S, QUIET_S
+from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting, up_in_sensor
 from armarc.motion.causal import start as start_fusion
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ

@@ -9,6 +9,7 @@ from operator import mul
 
 from armarc.live.angle import Vector
 from armarc.reps.body import BODY_FLAGS
+from armarc.reps.left_out import HIDES_SHARE
 from armarc.reps.likeness import Template
 from armarc.reps.movements import Movement
 from armarc.reps.summary import PERHAPS_NO_REP, is_clean
@@ -62,6 +63,12 @@ def reps_of_set(members: Sequence[Counted], flags: Sequence[str]) -> tuple[Rep, 
 def _quality(counted: Counted, flags: Sequence[str]) -> tuple[str, ...]:
     own = (q for q in counted.rep.quality if q not in (*BODY_FLAGS, PERHAPS_NO_REP))
     return (*own, *[PERHAPS_NO_REP] * counted.movement.is_doubtful, *flags)
+
+
+def may_hide_rep(counted: Sequence[Counted], length_s: float) -> bool:
+    """Whether a gap of so many seconds may hide one more of the reps of a set, as the measured set will say."""
+    took = sorted(c.rep.phases.end_s - c.rep.phases.start_s for c in counted)
+    return bool(took) and length_s >= HIDES_SHARE * took[len(took) // 2]
 
 
 def is_low(running: Template | None, phase: str, up: Vector) -> bool:

@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 
 from armarc.live.angle import Vector
-from armarc.live.candidates import Counted, Current, is_low, reps_of_set
+from armarc.live.candidates import Counted, Current, is_low, may_hide_rep, reps_of_set
 from armarc.live.events import (
     EngineEvent,
     GateCrossed,
@@ -81,6 +81,10 @@ class Counting:
     def idle(self) -> bool:
         """Whether neither a set nor a movement is under way, as far as has been looked."""
         return not self._counted and self._current is None and not self._stretch.aside.pending
+
+    def may_hide_rep(self, length_s: float) -> bool:
+        """Whether a gap of so many seconds may hide a rep of the set under way."""
+        return may_hide_rep(self._counted, length_s)
 
     def _mark_set(self) -> None:
         s = self._stretch
@@ -249,14 +253,8 @@ class Counting:
         for gone in [c for c in missed if c not in doubted]:
             place = self._counted.index(gone)
             del self._counted[place]
-            events.append(
-                RepWithdrawn(
-                    time_s=s.time_s,
-                    rep=place + 1,
-                    reps=self.reps,
-                    reason="it is not like the movements after it",
-                )
-            )
+            reason = "it is not like the movements after it"
+            events.append(RepWithdrawn(time_s=s.time_s, rep=place + 1, reps=self.reps, reason=reason))
         self._counted = [replace(c, is_doubted=c in doubted) for c in self._counted]
         held = [(c.movement.bottom, c.movement.bottom_after) for c in doubted]
         if seen.turn is not None:

@@ -13,18 +13,18 @@ from math import isfinite
 import numpy as np
 
 from armarc.choices import Choices
-from armarc.live.angle import Vector
+from armarc.live.angle import Quaternion, Vector
 from armarc.live.arm_direction import ArmDirection
 from armarc.live.counting import Counting
 from armarc.live.events import EngineEvent, GapSeen
 from armarc.live.mount import check_mounting
-from armarc.live.rows import ANGLE, ANGLE_RATE
+from armarc.live.rows import ANGLE, ANGLE_RATE, FILLED, GUESSED, MEASURED, MISSING
 from armarc.live.stretch import SHOWN_GAP_S, Stretch
 from armarc.motion import Mounting
+from armarc.motion.causal import GAP_S
+from armarc.pipeline import LONGEST_GAP_S
+from armarc.recording.lost import LOST_GAP_S
 
-RESTART_GAP_S = 2.0
-"""A longer gap splits the stream: over it the running orientation is a guess, which a file shows from both sides."""
-LONGEST_STEP_S = 0.12
 LEAST_STEP = 0.05
 """A sample closer to the last than this share of a period is the same one again."""
 BLEND_S = 0.6
@@ -153,7 +153,7 @@ class Engine:
             self._stretch.began_s = self._stretch.time_s = time_s
             self._last = (time_s, specific_force_m_s2, angular_velocity_rad_s)
             return self._take(
-                time_s, self._stretch.period_s, specific_force_m_s2, angular_velocity_rad_s, 0.0
+                time_s, self._stretch.period_s, specific_force_m_s2, angular_velocity_rad_s, MEASURED
             )
         dt = time_s - last[0]
         if dt < LEAST_STEP * self._stretch.period_s:
@@ -165,7 +165,7 @@ class Engine:
                 return events + self.feed(time_s, specific_force_m_s2, angular_velocity_rad_s)
             dt = time_s - self._last[0]
         self._last = (time_s, specific_force_m_s2, angular_velocity_rad_s)
-        events += self._take(time_s, dt, specific_force_m_s2, angular_velocity_rad_s, 0.0)
+        events += self._take(time_s, dt, specific_force_m_s2, angular_velocity_rad_s, MEASURED)
         return events
 
     def finish(self) -> list[EngineEvent]:
@@ -180,46 +180,62 @@ class Engine:
     def _over_gap(
         self, last: tuple[float, Vector, Vector], time_s: float, force: Vector, rate: Vector
     ) -> list[EngineEvent]:
-        """Fill missing samples by straight lines, or begin anew when there are too many."""
+        """Fill missing samples, or begin anew where offline begins another piece."""
+        s = self._stretch
         start_s, f0, w0 = last
         length = time_s - start_s
         events: list[EngineEvent] = []
-        if length > max(SHOWN_GAP_S, 1.5 * self._stretch.period_s):
-            restarted = length > RESTART_GAP_S
-            events.append(GapSeen(time_s=time_s, start_s=start_s, end_s=time_s, restarted=restarted))
+        if length > max(SHOWN_GAP_S, 1.5 * s.period_s):
+            restarted = length > LONGEST_GAP_S
+            may_hide = not restarted and self._counting.may_hide_rep(length)
+            gap = GapSeen(
+                time_s=time_s, start_s=start_s, end_s=time_s, restarted=restarted, may_hide_rep=may_hide
+            )
+            events.append(gap)
             if restarted:
                 events += self._end("gap")
                 self._begin()
                 return events
-        steps = max(round(length / self._stretch.period_s), 1)
-        if length > LONGEST_STEP_S:
-            # Steps long enough for the fusion to see that what happened between them is a guess.
-            steps = max(int(length / LONGEST_STEP_S), 1)
+        steps = max(round(length / s.period_s), 1)
+        if length > LOST_GAP_S and len(s.rows):
+            self._catch_up(events)
+            for k, row in enumerate(s.carried_over(length, steps, force, rate), 1):
+                t, f, w, q, omega = start_s + k / steps * length, *row
+                events += self._add(t, length / steps, f, w, (q, omega), GUESSED)
+                self._last = (t, f, w)
+            return events
+        missing = FILLED if length < GAP_S else GUESSED
         for k in range(1, steps):
-            s = k / steps
-            t = start_s + s * length
-            f = (
-                f0[0] + s * (force[0] - f0[0]),
-                f0[1] + s * (force[1] - f0[1]),
-                f0[2] + s * (force[2] - f0[2]),
-            )
-            w = (w0[0] + s * (rate[0] - w0[0]), w0[1] + s * (rate[1] - w0[1]), w0[2] + s * (rate[2] - w0[2]))
-            events += self._take(t, length / steps, f, w, 1.0)
+            t, share = start_s + k / steps * length, k / steps
+            f, w = _between(f0, force, share), _between(w0, rate, share)
+            events += self._take(t, length / steps, f, w, missing)
             self._last = (t, f, w)
         return events
 
     def _take(
         self, time_s: float, dt: float, force: Vector, rate: Vector, missing: float
     ) -> list[EngineEvent]:
-        s = self._stretch
+        fused = self._stretch.fuse(force, rate, dt, is_guess=missing == GUESSED)
+        return [] if fused is None else self._add(time_s, dt, force, rate, fused, missing)
+
+    def _add(
+        self,
+        time_s: float,
+        dt: float,
+        force: Vector,
+        rate: Vector,
+        fused: tuple[Quaternion, Vector],
+        missing: float,
+    ) -> list[EngineEvent]:
+        """One row more, its orientation known."""
+        s, (q, omega) = self._stretch, fused
         s.time_s = time_s
-        fused = s.fuse(force, rate, dt)
-        if fused is None:
-            return []
-        q, omega = fused
         w, x, y, z = q
         up = (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
-        s.stillness.step(time_s, dt, omega, force, up)
+        if missing == GUESSED:
+            s.stillness.interrupt()
+        else:
+            s.stillness.step(time_s, dt, omega, force, up)
         theta, theta_rate = (0.0, 0.0) if s.angle is None else s.angle.step(q, omega)
         row = s.rows.stop
         s.rows.append((time_s, *force, *rate, *q, theta, theta_rate, missing))
@@ -245,7 +261,8 @@ class Engine:
         for signal in s.tracker.step(row, s.time_s, angle, rate):
             self._catch_up(events)
             counting.hear(signal, row, up, events)
-        counting.watch_the_rest(up, events)
+        if s.rows.cell(row, MISSING) != GUESSED:
+            counting.watch_the_rest(up, events)
 
     def _catch_up(self, events: list[EngineEvent], row: int | None = None) -> None:
         """Take up what has been looked back on and is due at a row; None: all of it."""
@@ -259,3 +276,9 @@ class Engine:
     def _look_over(self) -> None:
         """Look at the rows so far, now that their angles are known."""
         self._counting.look_over(self._stretch.rows.stop - 1)
+
+
+def _between(before: Vector, after: Vector, share: float) -> Vector:
+    a, b, c = before
+    x, y, z = after
+    return (a + share * (x - a), b + share * (y - b), c + share * (z - c))

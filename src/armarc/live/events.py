@@ -111,12 +111,17 @@ class SetEnded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GapSeen:
-    """Samples are missing between two times. ``restarted``: too long to bridge, orientation begins anew."""
+    """Samples are missing between two times.
+
+    ``restarted``: too long to bridge, all begins anew. ``may_hide_rep``: a set is under way and a rep may have gone
+    with them.
+    """
 
     time_s: float
     start_s: float
     end_s: float
     restarted: bool
+    may_hide_rep: bool = False
 
 
 EngineEvent = Ready | RepStarted | GateCrossed | TopReached | RepEnded | RepWithdrawn | SetEnded | GapSeen

@@ -21,7 +21,7 @@ from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting, fuse
 from armarc.motion.causal import CausalOrientation
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 from armarc.reps.body import SetBody
 from armarc.reps.counting import Counted, count_sets, counting_rules, full_rate, run_in_progress
 from armarc.reps.largest_run import CountingRules
@@ -67,6 +67,12 @@ class View:
     def rules(self) -> CountingRules:
         """What the exercise and the arm's direction say beforehand."""
         return replace(counting_rules(self.choices.exercise, self.known_axis), starts=self.is_start)
+
+    @property
+    def missing(self) -> BoolArray | None:
+        """Samples that were filled in, shape (n,); None where there are none."""
+        missing = self.table[:, MISSING] > 0
+        return missing if missing.any() else None
 
     @property
     def causal(self) -> tuple[FloatArray, FloatArray]:
@@ -140,7 +146,16 @@ def so_far(view: View, running: Template | None, since: int | None) -> Seen:
     quaternion, omega = view.causal
     force = view.table[:, FORCE : FORCE + 3]
     found = count_sets(
-        quaternion, omega, force, rate_of(view.table), rules, view.known, alone=False, explain=False
+        quaternion,
+        omega,
+        force,
+        rate_of(view.table),
+        rules,
+        view.known,
+        alone=False,
+        explain=False,
+        missing=view.missing,
+        judged=False,
     )
     if not found.sets and since is not None:
         return _measured(view, *_in_progress(view, since))
@@ -168,12 +183,12 @@ def at_last(view: View, *, is_over: bool) -> Seen:
 
 def _counted_at_last(view: View, rules: CountingRules, lever_arm_m: FloatArray | None) -> Counted:
     omega, force = (np.ascontiguousarray(view.table[:, k : k + 3]) for k in (RATE, FORCE))
-    rate_hz, missing = rate_of(view.table), view.table[:, MISSING] > 0
+    rate_hz = rate_of(view.table)
     orientation = fuse(
         omega,
         force,
         rate_hz,
-        missing=missing if missing.any() else None,
+        missing=view.missing,
         lever_arm_m=lever_arm_m,
         sampling="instants",
     )
@@ -187,12 +202,14 @@ def _counted_at_last(view: View, rules: CountingRules, lever_arm_m: FloatArray |
         # One alone before a rest was handling.
         alone=rules.ends or len(view.tops) > 1,
         explain=False,
+        missing=view.missing,
     )
 
 
 def _in_progress(view: View, since: int) -> tuple[tuple[tuple[Movement, ...], ...], tuple[Template, ...]]:
     """Too few to be a set so far: the newest movement and those like it right before it, and their look."""
-    path = sensor_path(*view.causal, rate_of(view.table), view.table[:, FORCE : FORCE + 3])
+    force = view.table[:, FORCE : FORCE + 3]
+    path = sensor_path(*view.causal, rate_of(view.table), force, view.missing)
     left = max(since - round(LEFT_BEFORE_S * rate_of(view.table)), 0) // path.every
     rules = counting_rules(view.choices.exercise, view.known_axis)
     run = run_in_progress(path, left, rules, view.known)

@@ -13,7 +13,7 @@ from armarc.live.events import SCHEMA, SetEnded, event_record
 from armarc.pipeline import Session, measure
 from armarc.recording import Metadata, Recording
 from armarc.reps import Rep
-from armarc.results import Result
+from armarc.results import Result, SetResult
 from armarc.trunk import Trunk, measure_with_trunk
 
 SAME_GATE_S = 0.5
@@ -98,32 +98,41 @@ def measure_live_set(
         "chest": None if chest is None else chest.recording,
     }
     try:
-        result = _measured(raw, choices, chest).result()
+        result = _measured(raw, choices, chest, event.set).result()
+        best = _set_of(event, result)
+        before = 0 if best is None else best.set - event.set
+        if 0 < before < event.set:  # what is said of sets names them as the session does
+            result = _measured(raw, choices, chest, event.set - before).result()
+            best = _set_of(event, result)
     except ArmarcError as error:
         return MeasuredLive(**common, result=None, problem=str(error))
-    start, end = event.start_s - event.raw_start_s, event.end_s - event.raw_start_s
-    best = max(result.sets, key=lambda one: min(one.end_s, end) - max(one.start_s, start), default=None)
-    if best is None or best.start_s > end or best.end_s < start:
+    if best is None:
         return MeasuredLive(**common, result=None, problem="no set was found when it was measured again")
     told = replace(best, set=event.set, reps=tuple(_with_told(rep, event) for rep in best.reps))
     turned = turned_verdicts(told.reps, choices.exercise.band)
     return MeasuredLive(**common, result=replace(result, sets=(told,)), turned=turned)
 
 
-def _measured(raw: Recording, choices: Choices, chest: ChestPart | None) -> Session:
+def _set_of(event: SetEnded, result: Result) -> SetResult | None:
+    """The measured set that is the live one."""
+    start, end = event.start_s - event.raw_start_s, event.end_s - event.raw_start_s
+    best = max(result.sets, key=lambda one: min(one.end_s, end) - max(one.start_s, start), default=None)
+    return None if best is None or best.start_s > end or best.end_s < start else best
+
+
+def _measured(raw: Recording, choices: Choices, chest: ChestPart | None, first_set: int) -> Session:
     """With the chest's sensor where it says something; without it, and why, where not."""
     if chest is None:
-        return measure(raw, choices)
+        return measure(raw, choices, first_set=first_set)
     if chest.recording is None:
         problem = "it sent nothing during this set"
     else:
         try:
-            return measure_with_trunk(
-                raw, Trunk(recording=chest.recording, clock="same", forward=chest.forward), choices
-            )
+            trunk = Trunk(recording=chest.recording, clock="same", forward=chest.forward)
+            return measure_with_trunk(raw, trunk, choices, first_set=first_set)
         except ArmarcError as error:
             problem = error.message
-    session = measure(raw, choices)
+    session = measure(raw, choices, first_set=first_set)
     return replace(session, warnings=(*session.warnings, f"chest sensor: {problem}"))
 
 

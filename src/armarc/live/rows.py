@@ -9,7 +9,9 @@ import numpy as np
 from armarc.recording import FloatArray
 
 TIME, FORCE, RATE, QUATERNION, ANGLE, ANGLE_RATE, MISSING = 0, 1, 4, 7, 11, 12, 13
-"""First column of each field: t, f (3), ω as measured (3), q (4), θ, θ̇, 1 for a filled-in sample."""
+"""First column of each field: t, f (3), ω as measured (3), q (4), θ, θ̇, and whether somebody measured it."""
+MEASURED, FILLED, GUESSED = 0.0, 1.0, 2.0
+"""Filled in between two samples, or over a gap so long that what happened in it is a guess."""
 COLUMNS = 14
 
 

@@ -175,6 +175,8 @@ class Scoreboard:
                 self.sets.append(_live_line(event, self.band_deg_s is not None))
             case GapSeen():
                 self.notice = f"{event.end_s - event.start_s:.1f} s of the signal are missing"
+                if event.may_hide_rep:
+                    self.notice += ": a rep may be missing from the count"
             case _:
                 pass
 

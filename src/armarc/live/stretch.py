@@ -12,7 +12,6 @@ import math
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
-from math import exp, sqrt
 from typing import Any, TypeVar
 
 import numpy as np
@@ -20,13 +19,16 @@ import numpy as np
 from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, Elevation, Quaternion, TurnFromRest, Vector
 from armarc.live.events import EngineEvent
-from armarc.live.rows import ANGLE, FORCE, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.rows import ANGLE, FORCE, GUESSED, MEASURED, MISSING, QUATERNION, RATE, TIME, Rows
+from armarc.live.stillness import Stillness
 from armarc.live.tracker import Tracker
 from armarc.motion import Mounting
-from armarc.motion.causal import other_way_up
+from armarc.motion.causal import CausalOrientation, other_way_up, turned, up_of
+from armarc.motion.causal import after_gap as found_again
 from armarc.motion.causal import start as start_fusion
 from armarc.motion.causal import step as fuse_step
-from armarc.recording import FloatArray, Gap, Metadata, Recording, Source
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray, Gap, Metadata, Recording, Source
+from armarc.recording.lost import shortest_turn
 from armarc.reps.body import RIGID
 from armarc.reps.movements import Movement
 
@@ -92,78 +94,6 @@ class Aside:
         self.pending = self.before_moving = False
 
 
-QUIET_RAD_S = math.radians(8)
-QUIET_S = 0.4
-"""As the offline search for the hanging pose."""
-LONG_QUIET_S = 1.5
-CALM_RAD_S = math.radians(12)
-CALM_FORCE_M_S2 = 0.7
-"""Spread of the specific force's magnitude; walking gives 2 m/s² and more."""
-STEADY_FORCE_M_S2 = 1.6
-_RATE_TAU_S, _FORCE_TAU_S = 0.15, 0.4
-
-
-class Stillness:
-    """Running judgement of stillness and steadiness."""
-
-    def __init__(self) -> None:
-        self._rate_square = 1.0
-        self._force = 9.80665
-        self._force_square = 1.0
-        self.last_calm_s = -math.inf
-        self.quiet_since_s = math.nan
-        self._sum = [0.0, 0.0, 0.0]
-        self.quiet_samples = 0
-
-    def step(
-        self,
-        time_s: float,
-        dt_s: float,
-        omega: tuple[float, float, float],
-        force: tuple[float, float, float],
-        up: tuple[float, float, float],
-    ) -> None:
-        """Take one sample: ω without bias, specific force, global up in sensor axes."""
-        ox, oy, oz = omega
-        square = ox * ox + oy * oy + oz * oz
-        fx, fy, fz = force
-        size = sqrt(fx * fx + fy * fy + fz * fz)
-        share = 1.0 - exp(-dt_s / _RATE_TAU_S)
-        self._rate_square += share * (square - self._rate_square)
-        share = 1.0 - exp(-dt_s / _FORCE_TAU_S)
-        off = size - self._force
-        self._force += share * off
-        self._force_square += share * (off * off - self._force_square)
-        if self._rate_square < CALM_RAD_S**2 and self._force_square < CALM_FORCE_M_S2**2:
-            self.last_calm_s = time_s
-        total = self._sum
-        if square < QUIET_RAD_S**2:
-            if self.quiet_samples == 0:
-                self.quiet_since_s = time_s
-            self.quiet_samples += 1
-            total[0] += up[0]
-            total[1] += up[1]
-            total[2] += up[2]
-        elif self.quiet_samples:
-            self.quiet_samples = 0
-            total[0] = total[1] = total[2] = 0.0
-
-    @property
-    def steady(self) -> bool:
-        """Whether the arm's owner stands rather than walks."""
-        return self._force_square < STEADY_FORCE_M_S2**2
-
-    def quiet_for_s(self, now_s: float) -> float:
-        """How long the arm has been quiet, s."""
-        return now_s - self.quiet_since_s if self.quiet_samples else 0.0
-
-    def down(self) -> tuple[float, float, float]:
-        """Mean direction of down in sensor axes over the quiet stretch."""
-        x, y, z = self._sum
-        size = sqrt(x * x + y * y + z * z) or 1.0
-        return (-x / size, -y / size, -z / size)
-
-
 SHOWN_GAP_S = 0.05
 LOOK_BACK_S = 45.0
 KEPT_S = 60.0
@@ -210,6 +140,7 @@ class Stretch:
         self.tracker = Tracker(self.rows, self.exercise)
         self.stillness = Stillness()
         self.fusion = start_fusion()
+        self._found: tuple[int, CausalOrientation] | None = None
         self.angle: ArmAngle | None = None
         self.force_offset_m_s2: Vector = (0.0, 0.0, 0.0)
         self.began_s = math.nan
@@ -258,12 +189,14 @@ class Stretch:
         """Row at which a look that begins now is taken up at the latest."""
         return self.rows.stop - 1 + max(round(ASIDE_S * self.rate_hz), 1)
 
-    def fuse(self, force: Vector, rate: Vector, dt: float) -> tuple[Quaternion, Vector] | None:
+    def fuse(
+        self, force: Vector, rate: Vector, dt: float, *, is_guess: bool = False
+    ) -> tuple[Quaternion, Vector] | None:
         """Take a sample into the orientation: its quaternion and its ω without the bias; None before there is one."""
         off = self.force_offset_m_s2
         levelled = (force[0] - off[0], force[1] - off[1], force[2] - off[2])
         turned_over = self.fusion.turned_over
-        fusion = self.fusion = fuse_step(self.fusion, rate, levelled, dt)
+        fusion = self.fusion = fuse_step(self.fusion, rate, levelled, dt, is_guess=is_guess)
         if fusion.quaternion is None:
             return None
         bias = fusion.bias_rad_s
@@ -290,13 +223,52 @@ class Stretch:
                 self.mounting = replace(mounting, arm_axis=-mounting.arm_axis)
             self.change_angle(angle)
 
+    def carried_over(
+        self, length_s: float, steps: int, force: Vector, rate: Vector
+    ) -> list[tuple[Vector, Vector, Quaternion, Vector]]:
+        """Fill a gap over which the orientation is lost, on the shortest way to what gravity shows after it.
+
+        Parameters
+        ----------
+        length_s : float, s
+        steps : int
+            Sampling periods it is long.
+        force, rate : tuple of 3 floats, m/s², rad/s
+            The first sample after it.
+
+        Returns
+        -------
+        list of (force, rate, quaternion, ω without bias)
+            Of ``steps - 1`` samples, as a still shoulder's slowly turned arm would give them.
+        """
+        (ox, oy, oz), (bx, by, bz) = self.force_offset_m_s2, self.fusion.bias_rad_s
+        fx, fy, fz = force
+        q = self.fusion.quaternion
+        assert q is not None
+        turn = shortest_turn(up_of(q), (fx - ox, fy - oy, fz - oz))
+        x, y, z = omega = (turn[0] / length_s, turn[1] / length_s, turn[2] / length_s)
+        filled = []
+        for _ in range(steps - 1):
+            q = turned(q, omega, length_s / max(steps - 1, 1))
+            up = [STANDARD_GRAVITY_M_S2 * c for c in up_of(q)]
+            filled.append(((up[0] + ox, up[1] + oy, up[2] + oz), (x + bx, y + by, z + bz), q, omega))
+        self.fusion = found_again(self.fusion, q, rate)
+        self._found = self.rows.stop + steps - 1, self.fusion
+        return filled
+
     def fuse_again(self, first: int) -> None:
         """Take the samples from a row on anew: `fusion` is the state before them, or of an arm that is known now."""
+        if (
+            self._found is not None and first < self._found[0]
+        ):  # what lies before it says nothing of what comes after
+            known, (first, state) = self.fusion, self._found
+            self.fusion = replace(state, lever_arm_m=known.lever_arm_m, priors=known.priors)
         table = self.rows.table(first - 1)
         steps = np.diff(table[:, TIME]).tolist()
+        is_guess = (table[1:, MISSING] == GUESSED).tolist()
         fused = [
-            self.fuse((row[0], row[1], row[2]), (row[3], row[4], row[5]), dt)
-            for row, dt in zip(table[1:, FORCE : FORCE + 6].tolist(), steps, strict=True)
+            self.fuse((row[0], row[1], row[2]), (row[3], row[4], row[5]), dt, is_guess=guess)
+            for row, dt, guess in zip(table[1:, FORCE : FORCE + 6].tolist(), steps, is_guess, strict=True)
         ]
         self.rows.rewrite(first, QUATERNION, np.array([q for q, _ in filter(None, fused)]).reshape(-1, 4))
 
@@ -318,7 +290,7 @@ class Stretch:
 
     def recording(self, table: FloatArray) -> Recording:
         """The samples as they came, without those filled in."""
-        real = table[table[:, MISSING] == 0]
+        real = table[table[:, MISSING] == MEASURED]
         c = self.choices
         metadata = Metadata(
             exercise=c.exercise.key, side=c.side, load_kg=c.load_kg, strap=c.strap, hand_axis=c.hand_axis

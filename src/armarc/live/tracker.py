@@ -9,8 +9,10 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
+import numpy as np
+
 from armarc.exercises import Exercise
-from armarc.live.rows import ANGLE, ANGLE_RATE, TIME, Rows
+from armarc.live.rows import ANGLE, ANGLE_RATE, GUESSED, MISSING, TIME, Rows
 from armarc.motion import low_pass
 from armarc.recording import FloatArray
 from armarc.reps.crossings import upward_crossings, value_at
@@ -230,6 +232,8 @@ class Tracker:
         at_near = _last_rise(angles, rates, recent[:, TIME], bottom + above[0])
         if at_far is None or at_near is None or at_near[0] >= at_far[0]:
             return
+        if not _is_seen(recent, rates, at_near[0]):
+            return
         if at_far[0] < self._left_s - WAIT_S:
             return  # passed before this movement was seen to begin: nobody could be told in time
         if not self._told_left:
@@ -290,3 +294,12 @@ def _last_rise(
     if len(crossings) == 0:
         return None
     return value_at(time_s, float(crossings[-1])), value_at(rates, float(crossings[-1]))
+
+
+def _is_seen(recent: FloatArray, rates: FloatArray, near_s: float) -> bool:
+    """Whether the bottom before a gate, and the way to it, were seen: none of it was lost in a gap."""
+    guessed = np.flatnonzero(recent[:, MISSING] == GUESSED)
+    if len(guessed) == 0:
+        return True
+    after, near = int(guessed[-1]) + 1, int(np.searchsorted(recent[:, TIME], near_s))
+    return after < near and float(rates[after:near].min()) <= ON_RATE_RAD_S

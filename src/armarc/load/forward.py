@@ -269,6 +269,11 @@ class _Tally:
         self.peak = np.where(higher, moment, self.peak)
         self.peak_at = np.where(higher, theta, self.peak_at)
         self.loaded_peak = np.where(on & inside & (moment > self.loaded_peak), moment, self.loaded_peak)
+        # A moment that falls is largest at the lower edge, which no step need hit.
+        for edge in (self.low, self.high):
+            at_edge = self.moment + (moment - self.moment) * (edge - below) / np.where(turn > 0, turn, 1.0)
+            higher = (turn > 0) & (below < edge) & (theta >= edge) & (at_edge > self.loaded_peak)
+            self.loaded_peak = np.where(higher, at_edge, self.loaded_peak)
         self.fastest = np.where(on & (omega > self.fastest), omega, self.fastest)
         self.t = np.where(on, t, self.t)
         self.theta = np.where(on, theta, self.theta)

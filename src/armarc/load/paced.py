@@ -23,7 +23,7 @@ from armarc.load.planar_load import planar_load
 from armarc.load.planning import RaisePlan, held_scale
 from armarc.load.records import measures_record, rounded, series
 from armarc.load.resistance import Resistance, describe
-from armarc.load.strength import StrengthSource
+from armarc.load.strength import EXAMPLE_SHOULDER, StrengthSource
 from armarc.load.table import LOAD_CAUTIONS, LoadMeasures
 from armarc.recording import FloatArray
 from armarc.reps.momentum import start_ratio
@@ -81,6 +81,7 @@ class PacedPlan:
     resistances: tuple[Resistance, ...]
     capacity: ShoulderCapacity
     strength: str
+    is_example: bool
     effort: float
     loaded_range_rad: tuple[float, float]
 
@@ -140,6 +141,7 @@ def paced_plan(
         resistances=resistances,
         capacity=raised.capacity,
         strength=source.words(full.peak_n_m),
+        is_example=source.is_example,
         effort=effort,
         loaded_range_rad=loaded_range_rad,
     )
@@ -257,6 +259,7 @@ def answer_words(plan: PacedPlan) -> list[str]:
             place = f"{math.degrees(m.peak_moment_at_rad):.0f}°, {m.peak_moment_phase}"
             overall = f" (in all {m.peak_moment_n_m:.0f} at {place})"
         verdict = "within reach" if lane.heaviest >= 1 else "too heavy"
+        verdict += f" for {EXAMPLE_SHOULDER}" if plan.is_example else ""
         out.append(
             f"At {math.degrees(lane.gate_rad_s):.0f} °/s through the gate, {describe(plan.resistances)} is {verdict}: "
             f"raising peaks at {m.peak_concentric_moment_n_m:.0f} N·m at "

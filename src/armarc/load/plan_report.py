@@ -55,6 +55,8 @@ class PlanReport:
     by_load : tuple of (multiple, Raises, Finding)
     strength : str
         Where the shoulder's strength came from.
+    is_example : bool
+        It is that of a published group, nothing was told of the lifter's own.
     """
 
     plan: RaisePlan
@@ -69,6 +71,7 @@ class PlanReport:
     other_curves: dict[str, Finding]
     by_load: tuple[tuple[float, Raises, Finding], ...]
     strength: str
+    is_example: bool
     exploration: Exploration | None
     effort: float
 
@@ -335,6 +338,7 @@ def make_report(source: StrengthSource, question: PlanQuestion) -> PlanReport:
         other_curves=others,
         by_load=tuple(by_load),
         strength=source.words(plan.capacity.peak_n_m / effort),
+        is_example=source.is_example,
         exploration=exploration,
         effort=effort,
     )

@@ -15,6 +15,7 @@ from armarc.load.set_load import RepLoad, SetLoad
 from armarc.load.table import LOAD_CAUTIONS, SWINGS, LoadMeasures
 from armarc.measures import columns, row_of
 from armarc.recording import FloatArray
+from armarc.reps.summary import full_reps
 
 _OF_THEIR_OWN = {*SWINGS, "hold_moment_n_m", "least_held_with_load_share", "peak_moment_phase"}
 ESTIMATES = tuple(each for each in columns(LoadMeasures) if each.field not in _OF_THEIR_OWN)
@@ -69,16 +70,17 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``body`` (see `Lifter.record`), ``resistance``, ``loaded_range_deg``, ``summary`` (means over the reps,
-        their spread ``…_sd`` and the error they share ``…_se``; of body swing work the mean over the reps it was
-        detected in), ``curve`` (by whole degrees: mean moment and spread, raising and lowering),
+        ``body`` (see `Lifter.record`), ``resistance``, ``loaded_range_deg``, ``summary`` (means over the full
+        reps, their spread ``…_sd`` and the error they share ``…_se``; of body swing work the mean over the reps it
+        was detected in, full or not), ``curve`` (by whole degrees: mean moment and spread, raising and lowering),
         ``assumptions``, ``cautions``. No NaN anywhere: null instead.
     """
     reps = [rep_load_record(rep) for rep in load.reps]
-    summary: dict[str, object] = {"reps": len(reps)}
+    full = [rep_load_record(rep) for rep in full_reps(load.reps)]
+    summary: dict[str, object] = {"reps": len(reps), "full_reps": len(full)}
     for key in (each.key for each in ESTIMATES):
-        values = [rep[key] for rep in reps if rep[key] is not None]
-        errors = [rep[f"{key}_se"] for rep in reps if rep[f"{key}_se"] is not None]
+        values = [rep[key] for rep in full if rep[key] is not None]
+        errors = [rep[f"{key}_se"] for rep in full if rep[f"{key}_se"] is not None]
         summary[key] = rounded(float(np.mean(values))) if values else None
         summary[f"{key}_sd"] = rounded(float(np.std(values, ddof=1))) if len(values) > 1 else None
         # The error is shared by the reps: a mean does not make it smaller.
@@ -88,7 +90,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
         summary[f"{key}_pct"] = rounded(float(np.mean(found))) if found else None
         summary[f"{key}_reps"] = [rep["rep"] for rep in reps if rep[key] == "detected"]
         summary[f"{key}_measured"] = sum(rep[key] != "not measured" for rep in reps)
-    phases = [rep["peak_moment_phase"] for rep in reps]
+    phases = [rep["peak_moment_phase"] for rep in full]
     summary["peak_moment_phase"] = max(phases, key=phases.count) if phases else None
     loaded = load.loaded_range_rad
     return {
@@ -190,6 +192,7 @@ def _rep_load_of(record: Mapping[str, Any]) -> RepLoad:
             )
             for name, key in SWINGS.items()
         },
+        quality=tuple(record.get("quality") or ()),
     )
 
 

@@ -45,7 +45,7 @@ from armarc.load.table import SWINGS, LoadMeasures
 from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
-from armarc.reps.summary import is_full
+from armarc.reps.summary import full_reps
 from armarc.reps.swing import Swing
 
 SWING_SHARE_SE = 0.03
@@ -68,6 +68,8 @@ class RepLoad(ArrayValue):
         Energy that does not add up over the concentric, as a share of the work done.
     swings : mapping
         What is said of each share of body swing work: ``"body_swing_work_share"`` and ``"drive_swing_work_share"``.
+    quality : tuple of str
+        Flags of the rep: a set's means go over its full reps.
     """
 
     rep: int
@@ -77,6 +79,7 @@ class RepLoad(ArrayValue):
     eccentric_n_m: FloatArray
     energy_residual: float
     swings: Mapping[str, SwingShare]
+    quality: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -94,7 +97,7 @@ class SetLoad(ArrayValue):
         Whole degrees.
     reps : tuple of RepLoad
     concentric_mean_n_m, concentric_sd_n_m, eccentric_mean_n_m, eccentric_sd_n_m : ndarray, shape (k,)
-        Mean over the reps and their spread.
+        Mean over the full reps and their spread.
     notes : tuple of str
         What was assumed.
     """
@@ -276,9 +279,10 @@ class _Case:
                     eccentric_n_m=found.on_grid(times.top_end_s, times.end_s, grid),
                     energy_residual=found.energy_residual(times),
                     swings={n: swing_share(getattr(found.measures, n), getattr(se, n)) for n in SWINGS},
+                    quality=tuple(rep.quality),
                 )
             )
-        full = [r for r, rep in zip(reps, self.measured.reps, strict=True) if is_full(rep.quality)] or reps
+        full = full_reps(reps)
         up = _spread([r.concentric_n_m for r in full], len(grid))
         down = _spread([r.eccentric_n_m for r in full], len(grid))
         return SetLoad(

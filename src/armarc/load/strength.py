@@ -24,6 +24,7 @@ from armarc.reps import MeasuredSet
 PUBLISHED_N_M, PUBLISHED_AT_RAD, WOMEN_SHARE = 68.6, math.radians(45), 0.5
 """Isometric shoulder flexion of 26 men at 45°, and women's share of it, from a published study of dynamic
 shoulder flexion strength for occupational risk analysis. It is flexion: no abduction figure was within reach."""
+EXAMPLE_SHOULDER = "an example shoulder (not yours: state --heaviest)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +64,11 @@ class StrengthSource:
         share = float(plan.capacity.curve(np.array([PUBLISHED_AT_RAD]))[0])
         sex = WOMEN_SHARE if self.lifter.sex == "female" else 1.0
         return replace(plan.capacity, peak_n_m=PUBLISHED_N_M * sex / max(share, 0.05))
+
+    @property
+    def is_example(self) -> bool:
+        """Whether nothing is known of the lifter's own strength."""
+        return self.heaviest_kg is None and self.capacity_n_m is None and self.measured is None
 
     def words(self, peak_n_m: float) -> str:
         """The strength and where it comes from."""

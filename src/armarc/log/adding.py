@@ -308,7 +308,10 @@ def _beginning(
         return when, []
     if path is not None:
         when = datetime.fromtimestamp(Path(path).stat().st_mtime, tz=UTC).astimezone()
-        note = f"the recording does not say when it began: taken from the file's date, {when:%Y-%m-%d %H:%M}"
+        note = (
+            f"the recording does not say when it began: taken from the file's date, {when:%Y-%m-%d %H:%M} "
+            "(`armarc process --log --began` states another)"
+        )
         return when, [note]
     now = datetime.now().astimezone()
     return now, ["the recording does not say when it began: logged as now"]
@@ -324,6 +327,7 @@ def log_session(
     path: str | os.PathLike[str],
     *,
     labels: Labels | None = None,
+    started_at: datetime | None = None,
     reading: Mapping[str, object] | None = None,
     trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
@@ -339,6 +343,8 @@ def log_session(
     labels : Labels or None
         What the person said. Lifter, variant, reps in reserve, note and tags of the recording's own header are taken
         over where none are said.
+    started_at : datetime or None
+        When it began; None for what the recording says, else the date of its file.
     reading : mapping or None
         Options of `read_csv` the file was read with; see `add_result`.
     trunk_path : path or None
@@ -353,7 +359,7 @@ def log_session(
     said = (labels or Labels()).over(_header_labels(metadata.other))
     if said.note is None and metadata.note:
         said = _with_note(said, metadata.note)
-    begun = read_date_time(metadata.started_at or "")
+    begun = started_at or read_date_time(metadata.started_at or "")
     return add_result(
         store,
         session.to_dict(),

@@ -10,7 +10,7 @@ import numpy as np
 
 from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.reading import LoggedSet
-from armarc.log.repeatability import detectable_change
+from armarc.log.repeatability import detectable_change, series_df
 from armarc.log.table import SetLabels, SetTable, as_table, first_seen
 from armarc.log.trend import FEWEST_SESSIONS, error_from_neighbours
 from armarc.recording import FloatArray
@@ -36,8 +36,8 @@ class Best:
         Best value of the other sessions: at the same load for `CLEAN`.
     error : float or None
         Typical error of a session's best, robust; None with fewer than four sessions.
-    sets : int
-        How many sets it was chosen from.
+    sets, sessions : int
+        How many it was chosen from.
     """
 
     measure: SetMeasure
@@ -46,13 +46,14 @@ class Best:
     second: float | None
     error: float | None
     sets: int
+    sessions: int
 
     @property
     def inside_error(self) -> bool | None:
         """Whether it is no further above the other sessions than error explains; None where that is not known."""
         if self.second is None or self.error is None:
             return None
-        return self.value - self.second <= detectable_change(self.error)
+        return self.value - self.second <= detectable_change(self.error, series_df(self.sessions))
 
     @property
     def words(self) -> str:
@@ -117,13 +118,15 @@ def _best(table: SetTable, measure: SetMeasure, values: FloatArray) -> Best:
     others = values[table.session != table.session[best]]
     most = np.full(len(table.sessions), -math.inf)
     np.maximum.at(most, table.session, values)
+    by_session = most[first_seen(table.session)].tolist()
     return Best(
         measure=measure,
         entry=table.labels(best),
         value=float(values[best]),
         second=float(others.max()) if len(others) else None,
-        error=_error(most[first_seen(table.session)].tolist()),
+        error=_error(by_session),
         sets=len(table),
+        sessions=len(by_session),
     )
 
 

@@ -39,8 +39,9 @@ class Asymmetry:
     Parameters
     ----------
     sessions : int
+        How many pairs: of sessions, or of lifters where `of` says so.
     index_pct : float
-        Mean of the sessions' indices.
+        Mean of their indices.
     low_pct, high_pct : float or None
         95 % interval; None with fewer than three sessions.
     """
@@ -49,25 +50,28 @@ class Asymmetry:
     index_pct: float
     low_pct: float | None
     high_pct: float | None
+    of: str = "session"
 
     def words(self) -> str:
         """The same for a lifter."""
         more = "right" if self.index_pct > 0 else "left"
         text = f"{abs(self.index_pct):.1f} % more on the {more}"
         if self.low_pct is None or self.high_pct is None:
-            return f"{text}, from {self.sessions} session{'s' * (self.sessions != 1)}: too few to trust"
+            return f"{text}, from {self.sessions} {self.of}{'s' * (self.sessions != 1)}: too few to trust"
         if self.low_pct <= 0 <= self.high_pct:
             return f"no clear difference ({self.low_pct:+.1f} to {self.high_pct:+.1f} %)"
         return f"{text} ({self.low_pct:+.1f} to {self.high_pct:+.1f} %)"
 
 
-def asymmetry(left: Sequence[float] | FloatArray, right: Sequence[float] | FloatArray) -> Asymmetry | None:
-    """Symmetry index of paired sessions.
+def asymmetry(
+    left: Sequence[float] | FloatArray, right: Sequence[float] | FloatArray, *, of: str = "session"
+) -> Asymmetry | None:
+    """Symmetry index of paired sessions, or of lifters.
 
     Parameters
     ----------
     left, right : array_like, shape (n,)
-        Session by session. Pairs that are not both above zero are left out: the index has no meaning there.
+        Pair by pair. Pairs that are not both above zero are left out: the index has no meaning there.
 
     Returns
     -------
@@ -81,9 +85,9 @@ def asymmetry(left: Sequence[float] | FloatArray, right: Sequence[float] | Float
     index = 100 * (b[usable] - a[usable]) / (0.5 * (b[usable] + a[usable]))
     n, mean = len(index), float(index.mean())
     if n < 3:
-        return Asymmetry(sessions=n, index_pct=mean, low_pct=None, high_pct=None)
+        return Asymmetry(sessions=n, index_pct=mean, low_pct=None, high_pct=None, of=of)
     half = float(special.stdtrit(n - 1, 0.975)) * float(index.std(ddof=1)) / math.sqrt(n)
-    return Asymmetry(sessions=n, index_pct=mean, low_pct=mean - half, high_pct=mean + half)
+    return Asymmetry(sessions=n, index_pct=mean, low_pct=mean - half, high_pct=mean + half, of=of)
 
 
 Span = tuple[float, float]

@@ -10,10 +10,11 @@ import numpy as np
 
 from armarc.errors import UsageError
 from armarc.log.both_arms import Asymmetry, asymmetry
-from armarc.log.effects import Effect, independent_effect, paired_effect
+from armarc.log.clusters import Clusters, clusters_of, single_sets
+from armarc.log.effects import Effect, independent_effect, paired_effect, signed
 from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
-from armarc.log.relevance import holm, smallest_relevant
+from armarc.log.relevance import FEWEST_LIFTERS, holm, smallest_relevant
 from armarc.log.shared_errors import RepsOfSet, measuring_se
 from armarc.log.table import IntArray, SessionKey, SetTable, TaskKey, as_table, first_seen
 from armarc.recording import FloatArray
@@ -23,6 +24,14 @@ GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
 ALPHA = 0.05
 
 REPS_CAUTION = "Reps of one set are not independent trials: the interval speaks of these sets only."
+DAY_CAUTION = (
+    "Sets of a single session resemble each other: the interval speaks of these days only, not of what another day "
+    "would show."
+)
+LIFTERS_CAUTION = (
+    "Sessions of one lifter resemble each other: with fewer than three lifters in both groups the interval speaks of "
+    "these lifters only."
+)
 MEASURING_WORDS = (
     "The intervals have room for what is measured wrongly in the same way in every rep of a set; sets of one "
     "recording share most of it, a strap put on anew does not."
@@ -62,7 +71,7 @@ class Row:
     first, second : str
         Names of the groups.
     unit_of_analysis : str
-        What was counted: ``"rep"``, ``"set"`` or ``"session"``.
+        What was counted: ``"rep"``, ``"set"``, ``"session"`` or ``"lifter"``.
     effect : Effect or None
         None when a group has no value.
     asymmetry : Asymmetry or None
@@ -71,6 +80,8 @@ class Row:
         P value of the difference, corrected for how many differences the comparison judges (Holm).
     relevant : float or None
         Smallest relevant difference, in the measure's unit.
+    caution : str
+        What the interval does not speak of; empty for nothing.
     """
 
     measure: SetMeasure
@@ -81,6 +92,7 @@ class Row:
     asymmetry: Asymmetry | None = None
     p_corrected: float | None = None
     relevant: float | None = None
+    caution: str = ""
 
     @property
     def is_clear(self) -> bool:
@@ -90,9 +102,11 @@ class Row:
     @property
     def verdict(self) -> str:
         """``"clear"``, ``"small"`` (clear, below the smallest relevant one), ``"same"`` (the whole interval lies
-        below it), ``"unclear"`` or ``"too few"``.
+        below it), ``"unclear"``, ``"too few"`` or ``"no scatter"`` (all alike, so that no error can be told).
         """
         e = self.effect
+        if e is not None and e.no_scatter:
+            return "no scatter"
         if e is None or e.low is None or e.high is None or self.p_corrected is None:
             return "too few"
         if self.p_corrected <= ALPHA:
@@ -133,11 +147,13 @@ class Row:
         record["relevant"] = self.relevant
         record["verdict"] = self.verdict
         record["clear"] = None if effect is None else self.is_clear
+        record["caution"] = self.caution or None
         record["symmetry_index"] = (
             None
             if index is None
             else {
                 "sessions": index.sessions,
+                "of": index.of,
                 "index_pct": index.index_pct,
                 "low_pct": index.low_pct,
                 "high_pct": index.high_pct,
@@ -200,8 +216,11 @@ def compare(
 ) -> list[Row]:
     """Every later group against the first, measure by measure.
 
-    Single sets are compared rep by rep (rep 1 with rep 1 and so on). Groups of several sets are compared session
-    by session when they share two sessions or more, else set by set without pairs.
+    Single sets are compared rep by rep (rep 1 with rep 1 and so on). Of more sets the means of what resembles itself
+    are compared: of lifters when the groups share three or more, or two and two or more different ones; else of
+    sessions, in pairs when the groups share two or more. Sets are counted one by one only where a group has a single
+    session. Sets counted one by one had a false "clear" in 18-40 % of equal variants done on different days
+    (`bench_compare_days.py`), sessions in about 5 %.
 
     Parameters
     ----------
@@ -245,66 +264,82 @@ def chance_words(rows: Sequence[Row]) -> str:
 
 
 def _row(first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, RepsOfSet]) -> Row:
-    pairs = session_pairs(first, second, measure)
+    unit, effect, pairs = _effect(first, second, measure, reps)
     sides = (first.name, second.name) == ("left", "right")
-    unit, effect = _effect(first, second, measure, pairs, reps)
     return Row(
         measure=measure,
         first=first.name,
         second=second.name,
         unit_of_analysis=unit,
         effect=effect,
-        asymmetry=asymmetry(*pairs) if sides and len(pairs[0]) else None,
+        asymmetry=asymmetry(*pairs, of=unit if unit == "lifter" else "session")
+        if sides and len(pairs[0])
+        else None,
+        caution=_caution(unit, effect, first, second),
     )
 
 
 def _effect(
-    first: Group,
-    second: Group,
-    measure: SetMeasure,
-    pairs: tuple[FloatArray, FloatArray],
-    reps: Mapping[int, RepsOfSet],
-) -> tuple[str, Effect | None]:
-    read = [_read(group, reps) for group in (first, second)]
-    shared = measuring_se(read[0], read[1], measure.key) if all(read) and is_rep_measure(measure) else 0.0
+    first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, RepsOfSet]
+) -> tuple[str, Effect | None, tuple[FloatArray, FloatArray]]:
+    """What was counted, the difference, and the pairs of lifters or sessions that an index is made of."""
+    tables = [as_table(group.sets, measure) for group in (first, second)]
     if len(first.sets) == len(second.sets) == 1 and is_rep_measure(measure):
-        a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in known[0].reps} for known in read)
-        both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
-        return "rep", paired_effect([x for x, _ in both], [y for _, y in both], shared) if both else None
-    if len(pairs[0]) >= 2:
-        return "session", paired_effect(*pairs)
-    values = [as_table(group.sets, measure).of(measure) for group in (first, second)]
-    known = [found[~np.isnan(found)] for found in values]
-    return "set", independent_effect(known[0], known[1], shared) if all(map(len, known)) else None
+        pairs = _shared(tables, measure, "session")
+        return "rep", _by_rep(first, second, measure, reps), pairs
+    for level, fewest in (("lifter", FEWEST_LIFTERS), ("session", 2)):
+        one, other = (clusters_of(table, measure, level) for table in tables)
+        pairs = one.shared_with(other)
+        if len(pairs[0]) >= fewest:
+            return level, paired_effect(*pairs), pairs
+        fewest_alone, most_alone = sorted((len(one.means), len(other.means)))
+        # Lifters who are in both groups and too few for pairs are not independent: their sessions are compared.
+        apart = fewest_alone >= 2 and not len(pairs[0])
+        if apart or (level == "session" and fewest_alone >= 1 and most_alone >= 2):
+            room = _room([one, other], measure, reps, [first, second])
+            return level, independent_effect(one.means, other.means, room), pairs
+    alone = [single_sets(table, measure) for table in tables]
+    if not all(len(each.means) for each in alone):
+        return "set", None, pairs
+    room = _room(alone, measure, reps, [first, second])
+    return "set", independent_effect(alone[0].means, alone[1].means, room), pairs
 
 
-def _read(group: Group, reps: Mapping[int, RepsOfSet]) -> list[RepsOfSet]:
-    """Reps of a group's sets; none where some were not read."""
-    if len(group.sets) > MOST_READ:
-        return []
-    found = [reps[number] for number in group.set_ids if number in reps]
-    return found if len(found) == len(group.sets) else []
+def _caution(unit: str, effect: Effect | None, first: Group, second: Group) -> str:
+    if effect is None or effect.low is None:
+        return ""
+    if unit == "rep":
+        return REPS_CAUTION
+    if unit == "set":
+        return DAY_CAUTION
+    several = any(len(np.unique(as_table(group.sets).lifter)) > 1 for group in (first, second))
+    return LIFTERS_CAUTION if unit == "session" and several else ""
 
 
-def session_pairs(first: Group, second: Group, measure: SetMeasure) -> tuple[FloatArray, FloatArray]:
-    """Means of both groups in the sessions they share, in order, each of shape (n,)."""
-    (a, means), (b, others) = _session_means(first, measure), _session_means(second, measure)
-    _, in_a, in_b = np.intersect1d(a, b, assume_unique=True, return_indices=True)
-    in_order = np.argsort(in_a)
-    return means[in_a[in_order]], others[in_b[in_order]]
+def _shared(tables: Sequence[SetTable], measure: SetMeasure, level: str) -> tuple[FloatArray, FloatArray]:
+    one, other = (clusters_of(table, measure, level) for table in tables)
+    return one.shared_with(other)
 
 
-def _session_means(group: Group, measure: SetMeasure) -> tuple[IntArray, FloatArray]:
-    """Number and mean of each session, in the order of sessions."""
-    table = as_table(group.sets, measure)
-    values = table.of(measure)
-    known = ~np.isnan(values)
-    total = np.bincount(table.session[known], weights=values[known])
-    count = np.bincount(table.session[known])
-    there = np.flatnonzero(count)
-    return np.array([table.sessions[place].id for place in there.tolist()], np.int64), total[there] / count[
-        there
-    ]
+def _by_rep(first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, RepsOfSet]) -> Effect | None:
+    """Single sets, rep 1 with rep 1 and so on."""
+    known = [reps[group.set_ids[0]] for group in (first, second)]
+    a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in each.reps} for each in known)
+    both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
+    room = measuring_se([[known[0]]], [[known[1]]], measure.key)
+    return paired_effect([x for x, _ in both], [y for _, y in both], room) if both else None
+
+
+def _room(
+    clusters: Sequence[Clusters], measure: SetMeasure, reps: Mapping[int, RepsOfSet], groups: Sequence[Group]
+) -> float:
+    """What measuring adds to the error; nothing for groups so large that their reps were not read."""
+    if not is_rep_measure(measure) or any(len(group.sets) > MOST_READ for group in groups):
+        return 0.0
+    if any(number not in reps for each in clusters for ids in each.set_ids for number in ids):
+        return 0.0
+    read = [[[reps[number] for number in ids] for ids in each.set_ids] for each in clusters]
+    return measuring_se(read[0], read[1], measure.key)
 
 
 def _names(table: SetTable, what: str) -> tuple[list[str], IntArray]:
@@ -342,5 +377,5 @@ def message_of(rows: Sequence[Row]) -> str:
     for row in sorted(clear, key=lambda one: -abs((one.effect and one.effect.size) or 0.0))[:2]:
         e, digits = row.effect, row.measure.digits
         assert e is not None
-        said.append(f"{row.measure.title.lower()} {e.difference:+.{digits}f} {row.measure.unit}".strip())
+        said.append(f"{row.measure.title.lower()} {signed(e.difference, digits)} {row.measure.unit}".strip())
     return f"Clear between {names}: {', '.join(said)}."

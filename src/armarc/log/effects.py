@@ -13,6 +13,7 @@ from armarc.log import special
 from armarc.recording import FloatArray
 
 CONFIDENCE = 0.95
+MOST_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,9 @@ class Effect:
         Of the same t tests as the intervals of the difference, two-sided; None with too few values.
     measuring_se : float
         What measuring adds to the error of the difference beyond the scatter; in the intervals and in p.
+    no_scatter : bool
+        Enough values, all alike and without an error of measuring: no interval can be given, least of all one of
+        no width.
     """
 
     paired: bool
@@ -50,6 +54,27 @@ class Effect:
     size_high: float | None = None
     p: float | None = None
     measuring_se: float = 0.0
+    no_scatter: bool = False
+
+    def words(self, digits: int) -> str:
+        """Difference and interval with `digits` decimals, more where the interval would seem to have no width."""
+        if self.low is None or self.high is None:
+            return signed(self.difference, digits)
+        digits = digits_for((self.high - self.low) / 2, digits)
+        span = f"{signed(self.low, digits)} to {signed(self.high, digits)}"
+        return f"{signed(self.difference, digits)} ({span})"
+
+
+def signed(value: float, digits: int) -> str:
+    """A number with its sign; what rounds to nothing is no negative nothing."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"
+
+
+def digits_for(error: float, digits: int) -> int:
+    """Decimals, at least these, that an error above zero needs so as not to be printed as nothing."""
+    while error > 0 and round(error, digits) == 0 and digits < MOST_DIGITS:
+        digits += 1
+    return digits
 
 
 def paired_effect(
@@ -85,11 +110,13 @@ def paired_effect(
     if n < 3:
         return Effect(**base)  # type: ignore[arg-type]
     error, df = _with_measuring(float(change.std(ddof=1)) / math.sqrt(n), n - 1, measuring_se)
+    if error <= _rounding(a, b):
+        return Effect(**base, no_scatter=True)  # type: ignore[arg-type]
     half = float(special.stdtrit(df, 0.5 + CONFIDENCE / 2)) * error
     interval = {"low": base["difference"] - half, "high": base["difference"] + half}
     average = math.sqrt((float(a.var(ddof=1)) + float(b.var(ddof=1))) / 2)
     interval["p"] = _p(base["difference"], error, df)
-    if error <= 0 or average <= 0:
+    if average <= 0:
         return Effect(**base, **interval)  # type: ignore[arg-type]
     t = float(change.mean()) / error
     low, high = noncentrality_interval(t, df)
@@ -111,7 +138,8 @@ def independent_effect(
     Notes
     -----
     Interval of the difference after Welch 1947; size is Hedges' g (Hedges 1981, J Educ Stat 6:107) with the
-    interval of the noncentral t.
+    interval of the noncentral t. A single value against several is taken to scatter as they do (Crawford and Howell
+    1998, Clin Neuropsychol 12:482, from memory).
     """
     a, b = np.asarray(first, float), np.asarray(second, float)
     n, m = len(a), len(b)
@@ -125,11 +153,20 @@ def independent_effect(
         "difference": difference,
         "measuring_se": measuring_se,
     }
-    if min(n, m) < 2:
+    if max(n, m) < 2:
         return Effect(**base)  # type: ignore[arg-type]
+    if min(n, m) < 2:
+        spread = a if n > m else b
+        error = float(spread.std(ddof=1)) * math.sqrt(1 + 1 / len(spread))
+        error, df = _with_measuring(error, len(spread) - 1, measuring_se)
+        if error <= _rounding(a, b):
+            return Effect(**base, no_scatter=True)  # type: ignore[arg-type]
+        half = float(special.stdtrit(df, 0.5 + CONFIDENCE / 2)) * error
+        p = _p(difference, error, df)
+        return Effect(**base, low=difference - half, high=difference + half, p=p)  # type: ignore[arg-type]
     va, vb = float(a.var(ddof=1)) / n, float(b.var(ddof=1)) / m
-    if va + vb <= 0 and measuring_se <= 0:
-        return Effect(**base, low=difference, high=difference, p=_p(difference, 0.0, 1.0))  # type: ignore[arg-type]
+    if math.sqrt(va + vb) <= _rounding(a, b) and measuring_se <= 0:
+        return Effect(**base, no_scatter=True)  # type: ignore[arg-type]
     df = (va + vb) ** 2 / (va**2 / (n - 1) + vb**2 / (m - 1)) if va + vb > 0 else 1.0
     error, wider = _with_measuring(math.sqrt(va + vb), df, measuring_se)
     half = float(special.stdtrit(wider, 0.5 + CONFIDENCE / 2)) * error
@@ -161,10 +198,13 @@ def _with_measuring(error: float, df: float, measuring_se: float) -> tuple[float
     return math.sqrt(total), min(df * (total / error**2) ** 2, 1000.0) if error > 0 else 1000.0
 
 
+def _rounding(a: FloatArray, b: FloatArray) -> float:
+    """What the last digits of equal numbers may still scatter by."""
+    return 1e-12 * max(float(np.abs(a).max()), float(np.abs(b).max()))
+
+
 def _p(difference: float, error: float, df: float) -> float:
-    """Two-sided p value of a difference with its standard error."""
-    if error <= 0:
-        return 0.0 if difference else 1.0
+    """Two-sided p value of a difference with its standard error, above zero."""
     return 2 * float(special.stdtr(df, -abs(difference) / error))
 
 

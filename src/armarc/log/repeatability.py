@@ -60,6 +60,16 @@ class PairedError:
     limit_half_width: float
     detectable: float
 
+    @property
+    def detectable_low(self) -> float:
+        """Lower end of its 95 % interval, from that of the typical error."""
+        return detectable_change(self.typical_error_low)
+
+    @property
+    def detectable_high(self) -> float:
+        """Upper end: with few pairs the definition does not hold what it says, this does nearly."""
+        return detectable_change(self.typical_error_high)
+
 
 def paired_error(first: Sequence[float] | FloatArray, second: Sequence[float] | FloatArray) -> PairedError:
     """Typical error and limits of agreement of pairs of trials.
@@ -105,9 +115,26 @@ def sd_interval(sd: float, df: float) -> tuple[float, float]:
     return sd * low, sd * high
 
 
-def detectable_change(typical_error: float) -> float:
-    """Smallest change between two single measurements that is not error, with 95 % confidence."""
-    return Z_95 * math.sqrt(2) * typical_error
+def detectable_change(typical_error: float, df: float | None = None) -> float:
+    """Smallest change between two single measurements that is not error, with 95 % confidence.
+
+    Parameters
+    ----------
+    typical_error : float
+    df : float or None
+        Degrees of freedom it was told from: with few of them Student's t holds what the normal distribution, None,
+        only claims.
+    """
+    quantile = Z_95 if df is None else float(special.stdtrit(df, 0.5 + CONFIDENCE / 2))
+    return quantile * math.sqrt(2) * typical_error
+
+
+def series_df(count: int) -> float:
+    """Degrees of freedom of the differences of neighbours in a series of `count`: 2(n−1)²/(3n−4).
+
+    A value in the middle is used twice (von Neumann 1941, Ann Math Stat 12:367, from memory); 1 for a single pair.
+    """
+    return 2 * (count - 1) ** 2 / (3 * count - 4)
 
 
 def smallest_worthwhile(between_sd: float, typical_error: float, sessions: float = 1.0) -> float:

@@ -17,6 +17,7 @@ from armarc.log.repeatability import (
     intraclass,
     paired_error,
     sd_interval,
+    series_df,
 )
 from armarc.log.table import SetTable, as_table, first_seen, grouped
 from armarc.recording import FloatArray
@@ -78,7 +79,8 @@ class Repeatability:
         for key in ("mean", "bias", "sd_change", "typical_error", "typical_error_low", "typical_error_high"):
             record[key] = None if error is None else getattr(error, key)
         record["cv_pct"] = None if error is None else error.cv_pct
-        record["detectable"] = None if error is None else error.detectable
+        for key in ("detectable", "detectable_low", "detectable_high"):
+            record[key] = None if error is None else getattr(error, key)
         record["limits_of_agreement"] = None if error is None else list(error.limits)
         record["limits_half_width"] = None if error is None else error.limit_half_width
         record["worthwhile"] = self.worthwhile
@@ -156,11 +158,10 @@ def repeated_values(
 def _chained_error(series: Sequence[FloatArray]) -> PairedError:
     """Error of neighbouring pairs; its interval knows that a value in the middle of a series is used twice.
 
-    Degrees of freedom of a series of n are 2(n−1)²/(3n−4) (von Neumann 1941, Ann Math Stat 12:367, from memory),
-    which is 1 for a single pair; one in all goes to the mean change.
+    One degree of freedom in all goes to the mean change.
     """
     error = paired_error(*(np.concatenate([values[part] for values in series]) for part in (_FIRST, _SECOND)))
-    df = sum(2 * (n - 1) ** 2 / (3 * n - 4) for n in map(len, series)) - 1
+    df = sum(series_df(len(values)) for values in series) - 1
     low, high = sd_interval(error.typical_error, max(df, 1.0))
     return replace(error, typical_error_low=low, typical_error_high=high)
 

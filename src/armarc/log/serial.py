@@ -39,12 +39,40 @@ def change_of_ends(values: FloatArray, ends: int) -> tuple[float, float, float]:
     |V|^−½ |XᵀV⁻¹X|^−½ RSS^−(n−2)/2 (Harville 1974, Biometrika 61:383, from memory), which knows that a fitted course
     takes variance and correlation out of its residuals. The interval is that of the mixture.
     """
-    n, df = len(values), len(values) - 2
-    place = np.arange(n, dtype=float)
-    contrast = np.zeros(n)
+    contrast = np.zeros(len(values))
     contrast[:ends] -= 1 / ends
     contrast[-ends:] += 1 / ends
     difference = float(contrast @ values)
+    weight, scales = _scales(values, contrast)
+    if not len(scales):
+        return difference, 0.0, 0.0 if difference else 1.0
+    df = len(values) - 2
+    p = 2 * float(weight @ special.stdtr(df, -abs(difference) / scales))
+    return difference, _mixture_quantile(weight, scales, df), p
+
+
+def widening(values: FloatArray, contrast: FloatArray) -> float:
+    """How many times as wide the interval of a contrast is as that for sessions that know nothing of each other, ≥ 1.
+
+    Parameters
+    ----------
+    values, contrast : ndarray, shape (n,)
+        n ≥ 3; the weights sum up to nothing.
+    """
+    weight, scales = _scales(values, contrast)
+    if not len(scales):
+        return 1.0
+    df = len(values) - 2
+    alone = float(scales[0] * special.stdtrit(df, 0.975))
+    return max(_mixture_quantile(weight, scales, df) / alone, 1.0)
+
+
+def _scales(values: FloatArray, contrast: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Weight of each course and correlation, and the standard error of the contrast under it; the line without any
+    correlation first; empty where one of them leaves nothing unexplained.
+    """
+    n, df = len(values), len(values) - 2
+    place = np.arange(n, dtype=float)
     used = np.flatnonzero(contrast)
     lags = np.abs(used[:, None] - used[None, :])
     variance = np.array([contrast[used] @ rho**lags @ contrast[used] for rho in CORRELATIONS])
@@ -59,15 +87,13 @@ def change_of_ends(values: FloatArray, ends: int) -> tuple[float, float, float]:
         fitted = ((c * u - b * v) / size)[:, None] * level + ((a * v - b * u) / size)[:, None] * slope
         unexplained = ((seen - fitted) ** 2).sum(axis=1)
         if unexplained.min() <= 1e-24 * float(values @ values):
-            return difference, 0.0, 0.0 if difference else 1.0
+            return np.zeros(0), np.zeros(0)
         spread = (n - 1) * np.log1p(-(CORRELATIONS**2)) + np.log(size)
         log_weight.append(np.log1p(-CORRELATIONS) - 0.5 * spread - 0.5 * df * np.log(unexplained))
         scale.append(np.sqrt(unexplained / df * variance))
     log_weights = np.concatenate(log_weight)
     weight = np.exp(log_weights - log_weights.max())
-    weight, scales = weight / weight.sum(), np.concatenate(scale)
-    p = 2 * float(weight @ special.stdtr(df, -abs(difference) / scales))
-    return difference, _mixture_quantile(weight, scales, df), p
+    return weight / weight.sum(), np.concatenate(scale)
 
 
 def _whitened(values: FloatArray) -> FloatArray:

@@ -54,48 +54,59 @@ def reps_with_recordings(store: Store, set_ids: Sequence[int]) -> dict[int, Reps
     return {number: RepsOfSet(recording=measured_in[number], reps=found) for number, found in reps.items()}
 
 
-def measuring_se(first: Sequence[RepsOfSet], second: Sequence[RepsOfSet], key: str) -> float:
+def measuring_se(
+    first: Sequence[Sequence[RepsOfSet]], second: Sequence[Sequence[RepsOfSet]], key: str
+) -> float:
     """Standard error of the difference of two groups' means that no scatter within the groups shows.
 
     Parameters
     ----------
-    first, second : sequence of RepsOfSet
-        The sets of each group, none empty.
+    first, second : sequence of sequence of RepsOfSet
+        The sets of each value that is counted in a group: single sets, sessions, lifters; none empty.
     key : str
         Of a rep's measure.
 
     Notes
     -----
     Sets of one recording share their error as far as it is equally large; errors of different recordings are taken to
-    be independent, which is on the safe side. The scatter between n sets holds (1 − Q)·n/(n − 1) of the variance of
-    a recording's error, Q the sum of the squared shares of the recordings: all of it where every set has a recording
-    of its own, nothing where all are from one. That part is not counted twice.
+    be independent, which is on the safe side. With w the share of a recording in value i of n, and w̄ its mean over
+    them, the scatter between the values holds Σ(Σw² − n·w̄²)·σ²/(n(n − 1)) of the variance of their mean: all of it
+    where every value has recordings of its own, nothing where all are from one. That part is not counted twice.
     """
     shares = [_by_recording(group, key) for group in (first, second)]
     total = 0.0
     for recording in shares[0].keys() | shares[1].keys():
-        (a, error_a), (b, error_b) = (each.get(recording, (0.0, 0.0)) for each in shares)
+        (a, _, error_a), (b, _, error_b) = (each.get(recording, (0.0, 0.0, 0.0)) for each in shares)
         both = min(error_a, error_b) ** 2
         total += (a - b) ** 2 * both + a**2 * (error_a**2 - both) + b**2 * (error_b**2 - both)
     seen = sum(_in_scatter(len(group), each) for group, each in zip((first, second), shares, strict=True))
     return math.sqrt(max(total - seen, 0.0))
 
 
-def _by_recording(group: Sequence[RepsOfSet], key: str) -> dict[int, tuple[float, float]]:
-    """Share of the group's sets that each recording has, and the error of a set there."""
+def _by_recording(group: Sequence[Sequence[RepsOfSet]], key: str) -> dict[int, tuple[float, float, float]]:
+    """Mean share each recording has in the group's values, sum of its squared shares, error of a set there."""
     errors: dict[int, list[float]] = defaultdict(list)
-    for one in group:
-        errors[one.recording].append(one.error_of(key))
-    count = sum(map(len, errors.values()))
+    shares: dict[int, list[float]] = defaultdict(list)
+    for sets in group:
+        parts: dict[int, float] = defaultdict(float)
+        for one in sets:
+            errors[one.recording].append(one.error_of(key))
+            parts[one.recording] += 1 / len(sets)
+        for recording, part in parts.items():
+            shares[recording].append(part)
     return {
-        recording: (len(found) / count, math.sqrt(float(np.mean(np.square(found)))))
+        recording: (
+            sum(shares[recording]) / len(group),
+            sum(part**2 for part in shares[recording]),
+            math.sqrt(float(np.mean(np.square(found)))),
+        )
         for recording, found in errors.items()
     }
 
 
-def _in_scatter(count: int, shares: Mapping[int, tuple[float, float]]) -> float:
-    """Variance of the mean of `count` sets, by their scatter, that comes from measuring."""
+def _in_scatter(count: int, shares: Mapping[int, tuple[float, float, float]]) -> float:
+    """Variance of the mean of `count` values, by their scatter, that comes from measuring."""
     if count < 2:
         return 0.0
-    alike = sum(share**2 for share, _ in shares.values())
-    return sum(share * error**2 for share, error in shares.values()) * (1 - alike) / (count - 1)
+    found = sum((squares - count * mean**2) * error**2 for mean, squares, error in shares.values())
+    return found / (count * (count - 1))

@@ -20,7 +20,7 @@ from armarc.log.reading import Filter, LoggedSet, list_sets, sets_query
 from armarc.log.rows import is_numbers, is_texts
 from armarc.log.store import DAMAGED_HINT, Store
 from armarc.recording import FloatArray
-from armarc.reps.summary import is_full
+from armarc.reps.summary import fullness
 
 IntArray = NDArray[np.int64]
 _Number = TypeVar("_Number", bound=np.generic)
@@ -218,23 +218,22 @@ def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
 def _of_reps(
     store: Store, where: Filter, set_id: IntArray, measures: Sequence[SetMeasure]
 ) -> dict[str, FloatArray]:
-    """Means over reps of what only their records hold, for the sets in their order; full reps where there are any."""
+    """Means of what only the records of reps hold, for the sets in their order; over the fullest reps of each."""
     rep = schema.rep
     chosen = sets_query(where, rep.c.set_id, rep.c.quality, rep.c.other).join(rep, rep.c.set_id == _SETS.c.id)
     places = {number: place for place, number in enumerate(set_id.tolist())}
-    shape = (2, len(measures), len(places))
+    shape = (3, len(measures), len(places))
     total, count = np.zeros(shape), np.zeros(shape)
     with store.reading() as connection:
         for number, quality, other in connection.execution_options(yield_per=500).execute(chosen):
-            full = int(isinstance(quality, list) and is_full(quality))
+            full = fullness(quality) if isinstance(quality, list) else 0
             for i, measure in enumerate(measures):
                 value = rep_value(other, measure.key) if isinstance(other, dict) else None
                 if value is not None:
                     total[full, i, places[number]] += value
                     count[full, i, places[number]] += 1
-    best = np.where(count[1] > 0, 1, 0)
-    total = np.where(best, total[1], total[0])
-    count = np.where(best, count[1], count[0])
+    best = np.where(count[2] > 0, 2, np.where(count[1] > 0, 1, 0))[None]
+    total, count = (np.take_along_axis(each, best, axis=0)[0] for each in (total, count))
     means = np.divide(total, count, out=np.full(total.shape, math.nan), where=count > 0)
     return {measure.key: means[i] for i, measure in enumerate(measures)}
 

@@ -9,11 +9,12 @@ from datetime import date
 
 import numpy as np
 
+from armarc.log.effects import digits_for, signed
 from armarc.log.measures import SetMeasure
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import Relevant, smallest_relevant
-from armarc.log.repeatability import detectable_change
-from armarc.log.serial import change_of_ends
+from armarc.log.repeatability import detectable_change, series_df
+from armarc.log.serial import change_of_ends, widening
 from armarc.log.smoothing import lowess, median_slope
 from armarc.log.table import SetTable, as_table
 from armarc.recording import FloatArray
@@ -83,13 +84,15 @@ class Trend:
     typical_error : float or None
         Error of one session, from the differences of neighbouring sessions.
     detectable : float or None
-        Smallest change between two single sessions that is not error (95 %).
+        Smallest change between two single sessions that is not error (95 %), by Student's t: few sessions tell their
+        error badly.
     worthwhile : float or None
         Smallest change worth anything.
     worthwhile_from : str
         Where that comes from, or why there is none.
     slope_per_week, slope_low, slope_high : float or None
-        Median slope (Theil–Sen) with its 95 % interval.
+        Median slope (Theil–Sen) with its 95 % interval, which allows for sessions that resemble each other as that
+        of `change` does.
     change : Change or None
     """
 
@@ -110,14 +113,16 @@ class Trend:
         unit, digits = self.measure.unit, max(self.measure.digits, 1)
         if self.change is None:
             need = FEWEST_SESSIONS - len(self.points)
-            return (
-                f"Too few sessions to tell a change from error: {need} more needed."
-                if need > 0
-                else "No verdict: the sessions do not differ at all."
-            )
+            if need > 0:
+                return f"Too few sessions to tell a change from error: {need} more needed."
+            if self.typical_error is None:
+                return "No verdict: the sessions do not differ at all."
+            amount = f"{self.points[-1].value - self.points[0].value:+.{digits}f} {unit}".strip()
+            return f"Changed by {amount} from first to last without any scatter: no error can be told."
         c = self.change
-        amount = f"{c.difference:+.{digits}f} {unit}".strip()
-        span = f"95 % interval {c.low:+.{digits}f} to {c.high:+.{digits}f}"
+        places = digits_for((c.high - c.low) / 2, digits)
+        amount = f"{signed(c.difference, places)} {unit}".strip()
+        span = f"95 % interval {signed(c.low, places)} to {signed(c.high, places)}"
         which = f"last {c.sessions} against first {c.sessions} sessions"
         what = f"{amount} ({span}; {which})"
         limit = f"{shown(self.worthwhile, digits)} {unit}".strip()
@@ -180,18 +185,20 @@ def trend_of(
     error = error_from_neighbours(values)
     relevant = smallest_relevant(measure) if relevant is None else relevant
     slope, low, high = _slope(days, values)
+    # An interval of no width would say that nothing can be wrong.
+    change = None if error is None else change_between_ends(values)
     return Trend(
         measure=measure,
         points=tuple(points),
         smooth=tuple(float(v) for v in lowess(days, values)),
         typical_error=error,
-        detectable=None if error is None else detectable_change(error),
+        detectable=None if error is None else detectable_change(error, series_df(len(points))),
         worthwhile=relevant.value,
         worthwhile_from=relevant.origin,
         slope_per_week=slope,
         slope_low=low,
         slope_high=high,
-        change=None if error is None else change_between_ends(values),
+        change=None if change is None or change.low == change.high else change,
     )
 
 
@@ -219,4 +226,11 @@ def change_between_ends(values: FloatArray) -> Change:
 def _slope(days: FloatArray, values: FloatArray) -> tuple[float | None, float | None, float | None]:
     if len(values) < FEWEST_SESSIONS or days[-1] <= days[0]:
         return None, None, None
-    return median_slope(days / 7, values)
+    weeks = days / 7
+    slope, low, high = median_slope(weeks, values)
+    if low == high:
+        return slope, None, None
+    about = weeks - weeks.mean()
+    # Sen's interval takes sessions for independent ones.
+    wider = widening(values, about / float(about @ about))
+    return slope, slope - wider * (slope - low), slope + wider * (high - slope)

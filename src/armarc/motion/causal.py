@@ -110,7 +110,12 @@ def start(*, lever_arm_m: Vector | None = None, priors: Priors | None = None) ->
 
 
 def step(
-    state: CausalOrientation, angular_velocity_rad_s: Vector, specific_force_m_s2: Vector, dt_s: float
+    state: CausalOrientation,
+    angular_velocity_rad_s: Vector,
+    specific_force_m_s2: Vector,
+    dt_s: float,
+    *,
+    is_guess: bool = False,
 ) -> CausalOrientation:
     """State after one more sample; `state` itself is not changed.
 
@@ -121,6 +126,8 @@ def step(
     specific_force_m_s2 : sequence of 3 floats, m/s²
     dt_s : float, s
         Time since the sample before; of no account for the first one.
+    is_guess : bool
+        The sample was filled in over a gap.
 
     Raises
     ------
@@ -191,7 +198,7 @@ def step(
         s0[14] + dt * ax,
         s0[15] + dt * ay,
         s0[16] + dt * az,
-        s0[17] + (dt if dt > GAP_S else 0.0),
+        s0[17] + (dt if is_guess or dt > GAP_S else 0.0),
     )
     moved = CausalOrientation(
         quaternion=(w, x, y, z),
@@ -235,6 +242,47 @@ def other_way_up(q: Quaternion) -> Quaternion:
     """An orientation after half a turn about the global x axis."""
     w, x, y, z = q
     return (-x, w, -z, y)
+
+
+def after_gap(state: CausalOrientation, quaternion: Quaternion, rate: Vector) -> CausalOrientation:
+    """As unsure as at the start, but for the gyroscope's bias.
+
+    Parameters
+    ----------
+    state : CausalOrientation
+        Before the gap.
+    quaternion : tuple of 4 floats
+        Orientation after it, as far as gravity shows it.
+    rate : tuple of 3 floats, rad/s
+        First angular velocity after it.
+    """
+    belief = _first_belief(state.priors)
+    if state.belief is not None:
+        belief.covariance[4:, 4:] = state.belief.covariance[4:, 4:]
+    return replace(
+        state, quaternion=quaternion, belief=belief, still=False, sums=_NO_SUMS, last_rate=rate, pending_s=0.0
+    )
+
+
+def up_of(q: Quaternion) -> Vector:
+    """Global up in sensor axes."""
+    w, x, y, z = q
+    return (2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y))
+
+
+def turned(q: Quaternion, omega: Vector, dt_s: float) -> Quaternion:
+    """An orientation after it has turned with a rate, rad/s, sensor axes."""
+    x, y, z = omega
+    half = 0.5 * dt_s * sqrt(x * x + y * y + z * z)
+    scale = 0.5 * dt_s * (sin(half) / half if half > 1e-9 else 1.0)
+    c, a, b, d = cos(half), scale * x, scale * y, scale * z
+    w, x, y, z = q
+    return (
+        w * c - x * a - y * b - z * d,
+        x * c + w * a + y * d - z * b,
+        y * c + w * b + z * a - x * d,
+        z * c + w * d + x * b - y * a,
+    )
 
 
 def _upright(state: CausalOrientation) -> CausalOrientation:

@@ -7,12 +7,13 @@ the arm's line by half of what the elbow is bent), the hanging pose. The one use
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.errors import UsageError
 from armarc.motion.lever_arm import LeverArm
+from armarc.motion.place import UPPER_ARM, WRIST, Place
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
 from armarc.motion.twist import Twist
 from armarc.motion.types import Mounting
@@ -24,6 +25,10 @@ HANGING_SE_RAD = math.radians(8.0)
 ELBOW_SE_RAD = math.radians(5.0)
 """How far the forearm lies off the line from the shoulder to the wrist: an elbow that is bent, or points outward when
 straight, by 10° turns the forearm off that line by half of it (own judgement, no source)."""
+STATED_SE_RAD = math.radians(10.0)
+"""How far a sensor axis that was said, or taken, to lie along the arm may lie off it (own judgement, no source)."""
+UNFITTED_LEVER_SE_M = 0.05
+"""How far the line to the sensor may lie off the arm where no lever arm was fitted (own judgement, no source)."""
 STRAP_ROLL_SE_RAD = math.radians(10)
 """How near a strap sits to the place that was stated, all round the wrist, and how near the hanging thumb points to
 the front (own judgement, no source)."""
@@ -41,57 +46,6 @@ MOST_LEVER_SE_RAD = math.radians(6.0)
 LEAST_EXPLAINED = 0.3
 CONVINCING = 0.8
 """A fit that explains this share of the acceleration is one of the arm even where its reach is another place's."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """Where on the arm a sensor sits: how far from the pivot it can be, and how high above the bone.
-
-    Parameters
-    ----------
-    least_reach_m, most_reach_m : float, m
-        Of grown people, by any exercise (own judgement, no source).
-    unknown_height_m : float, m
-        Spread of the height where the strap's place was not stated.
-    height_m, height_se_m : float, m
-        Half a limb and half a sensor, used where only the strap's place was stated (common practice, no source).
-    faces_outward : bool
-        Whether a sensor whose strap's place nobody stated is taken to lie flat, its z axis away from the skin. Above
-        the elbow the height turns the line to the sensor by some 15°, and the assumption is worth its risk; at the
-        wrist it is 2–3°, within the standard error.
-    """
-
-    least_reach_m: float
-    most_reach_m: float
-    unknown_height_m: float
-    height_m: float
-    height_se_m: float
-    faces_outward: bool = False
-
-
-WRIST = Place(least_reach_m=0.3, most_reach_m=0.85, unknown_height_m=0.022, height_m=0.025, height_se_m=0.006)
-FOREARM = replace(WRIST, least_reach_m=0.15)
-"""At the wrist too, but it may turn about the elbow: not an exercise that raises the arm."""
-UPPER_ARM = Place(
-    least_reach_m=0.1,
-    most_reach_m=0.4,
-    unknown_height_m=0.035,
-    height_m=0.035,
-    height_se_m=0.02,
-    faces_outward=True,
-)
-
-
-def place_of(sensor_place: str, coordinate: str) -> Place:
-    """Look up where an exercise's sensor sits, by the words of its entry."""
-    if sensor_place == "upper arm":
-        return UPPER_ARM
-    return WRIST if coordinate == "elevation" else FOREARM
-
-
-def is_upper_arms(reach_m: float | None) -> bool:
-    """Whether a sensor so far from the shoulder can sit above the elbow; one nobody knows the reach of, too."""
-    return reach_m is None or reach_m <= UPPER_ARM.most_reach_m
 
 
 _AXES = {
@@ -175,37 +129,21 @@ def choose_mounting(
     UsageError
         For an unknown method, or one the recording holds no evidence for.
     """
-    if method not in METHODS:
-        raise UsageError(f"{method!r} is not a way to find the mounting", "use one of " + ", ".join(METHODS))
     notes: list[str] = []
-    lever, twist, hanging = evidence.lever, evidence.twist, evidence.hanging
+    lever, hanging = evidence.lever, evidence.hanging
     place, lever_ok = (place, False) if lever is None else _judged(lever, place, notes)
-    if method == "lever_arm" and lever is None:
-        raise UsageError(
-            "the recording holds too little rotation to fit the lever arm", "try --mounting hanging"
-        )
-    if method == "twist" and twist is None:
-        raise UsageError(
-            "no twist of the hanging forearm was found in the recording",
-            "turn palm in, palm out a few times before lifting, or leave --mounting at auto",
-        )
-    if method == "stated" and hand_axis is None:
-        raise UsageError("the mounting is said to be stated, but not how", "add --hand-axis, for example +x")
+    _check_method(method, evidence, hand_axis)
     if method == "auto":
-        method = "lever_arm" if lever_ok else "twist" if twist is not None else "hanging"
-        if method == "hanging" and hanging is None:
-            method = "stated"
+        method = _best_method(evidence, lever_ok=lever_ok)
 
-    vector = None if lever is None or not (lever_ok or method == "lever_arm") else lever.vector_m
-    if vector is not None and reach_m is not None:
-        vector = vector * (reach_m / float(np.linalg.norm(vector)))
-    if method == "twist" and twist is not None:
-        axis = twist.arm_axis
-        spread = _all_round(axis, math.hypot(twist.uncertainty_rad, ELBOW_SE_RAD))
-        if lever_ok and lever is not None and float(axis @ lever.vector_m) < 0:
-            axis = -axis
-    elif method == "lever_arm" and lever is not None:
-        assert vector is not None
+    vector = None
+    if lever is not None and (lever_ok or method == "lever_arm"):
+        vector = lever.vector_m
+        if reach_m is not None:
+            vector = vector * (reach_m / float(np.linalg.norm(vector)))
+    if method == "twist" and evidence.twist is not None:
+        line = _along_twist(evidence.twist, vector if lever_ok else None)
+    elif method == "lever_arm" and lever is not None and vector is not None:
         if outward is None and place.faces_outward:
             outward = sensor_axis("+z")
             notes.append(
@@ -213,47 +151,94 @@ def choose_mounting(
                 "bone, its z axis pointing away from the skin (--strap and --sensor-height-cm say it better)"
             )
         axis, height = _bone_line(vector, outward, sensor_height_m, place)
-        spread = _arm_spread(lever, axis, height, tolerance, is_known=outward is not None)
+        line = _Line(axis, _arm_spread(lever, axis, height, tolerance, is_known=outward is not None))
     elif method == "hanging" and hanging is not None:
-        axis, spread = hanging, _all_round(hanging, HANGING_SE_RAD)
-        against = (
-            None if lever_ok or lever is None or not _is_direction(lever) else _against(axis, lever.vector_m)
-        )
-        if against is None:
-            off = (
-                "as much as the arm hangs off the vertical (7–11° with a weight); angles are shifted by that, "
-                "differences hardly"
-            )
-        else:
-            spread = spread + np.outer(against, against)
-            off = (
-                f"{math.degrees(np.linalg.norm(against)):.0f}° if the movement is right, which turns about a point in "
-                "another direction; all angles and speeds are that uncertain"
-            )
-        notes.append(f"the arm's direction was taken from the hanging pose, which is off by {off}")
+        line = _as_it_hangs(hanging, None if lever_ok else lever, notes)
     else:
-        axis = sensor_axis(hand_axis or "+x")
-        spread = _all_round(axis, math.radians(10.0))
         method = "stated"
+        axis = sensor_axis(hand_axis or "+x")
+        line = _Line(axis, _all_round(axis, STATED_SE_RAD))
         if hand_axis is None:
             notes.append(
                 "nothing shows which way the arm lies in the sensor: its x axis was assumed to be the arm"
             )
-    axis = axis / np.linalg.norm(axis)
+    axis = line.axis / np.linalg.norm(line.axis)
     if vector is None and reach_m is not None:
         vector = reach_m * axis
     mounting = Mounting(
         method=method,
         arm_axis=axis,
-        uncertainty_rad=math.sqrt(max(float(np.trace(spread)) / 2, 0.0)),
+        uncertainty_rad=math.sqrt(max(float(np.trace(line.covariance_rad2)) / 2, 0.0)),
         reach_m=None if vector is None else float(np.linalg.norm(vector)),
         lever_arm_m=vector,
-        lever_se_m=_in_plane_se(lever) if lever is not None else 0.05,
-        axis_covariance_rad2=spread,
+        lever_se_m=_in_plane_se(lever) if lever is not None else UNFITTED_LEVER_SE_M,
+        axis_covariance_rad2=line.covariance_rad2,
         wobble_rad=0.0 if lever is None else lever.wobble_rad,
         height_known=outward is not None,
     )
     return mounting, tuple(notes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A direction of the arm in the sensor and its covariance, rad²."""
+
+    axis: FloatArray
+    covariance_rad2: FloatArray
+
+
+def _check_method(method: str, evidence: ArmEvidence, hand_axis: str | None) -> None:
+    """Raise where the recording holds no evidence for the way that was asked for."""
+    if method not in METHODS:
+        raise UsageError(f"{method!r} is not a way to find the mounting", "use one of " + ", ".join(METHODS))
+    if method == "lever_arm" and evidence.lever is None:
+        raise UsageError(
+            "the recording holds too little rotation to fit the lever arm", "try --mounting hanging"
+        )
+    if method == "twist" and evidence.twist is None:
+        raise UsageError(
+            "no twist of the hanging forearm was found in the recording",
+            "turn palm in, palm out a few times before lifting, or leave --mounting at auto",
+        )
+    if method == "stated" and hand_axis is None:
+        raise UsageError("the mounting is said to be stated, but not how", "add --hand-axis, for example +x")
+
+
+def _best_method(evidence: ArmEvidence, *, lever_ok: bool) -> str:
+    if lever_ok:
+        return "lever_arm"
+    if evidence.twist is not None:
+        return "twist"
+    return "stated" if evidence.hanging is None else "hanging"
+
+
+def _along_twist(twist: Twist, lever_m: FloatArray | None) -> _Line:
+    """The forearm's own axis, turned to where the lever arm points, off the arm's line by half of the elbow's bend."""
+    axis = twist.arm_axis
+    points_back = lever_m is not None and float(axis @ lever_m) < 0
+    return _Line(
+        -axis if points_back else axis,
+        _all_round(axis, math.hypot(twist.uncertainty_rad, ELBOW_SE_RAD)),
+    )
+
+
+def _as_it_hangs(hanging: FloatArray, refused: LeverArm | None, notes: list[str]) -> _Line:
+    """The hanging pose, with room for a lever arm that was refused for its reach but points elsewhere."""
+    spread = _all_round(hanging, HANGING_SE_RAD)
+    against = None if refused is None or not _is_direction(refused) else _against(hanging, refused.vector_m)
+    if against is None:
+        off = (
+            "as much as the arm hangs off the vertical (7–11° with a weight); angles are shifted by that, "
+            "differences hardly"
+        )
+    else:
+        spread = spread + np.outer(against, against)
+        off = (
+            f"{math.degrees(np.linalg.norm(against)):.0f}° if the movement is right, which turns about a point in "
+            "another direction; all angles and speeds are that uncertain"
+        )
+    notes.append(f"the arm's direction was taken from the hanging pose, which is off by {off}")
+    return _Line(hanging, spread)
 
 
 def _judged(lever: LeverArm, place: Place, notes: list[str]) -> tuple[Place, bool]:

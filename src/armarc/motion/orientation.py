@@ -127,7 +127,7 @@ def fuse(
         missing=missing,
         with_lever=lever_arm_m is not None,
     )
-    return fuse_reckoned(reckoning, lever_arm_m=lever_arm_m, sampling=sampling)
+    return fuse_reckoned(reckoning, lever_arm_m=lever_arm_m, sampling=sampling)[0]
 
 
 def dead_reckoning(
@@ -164,7 +164,8 @@ def fuse_reckoned(
     lever_arm_m: ArrayLike | None = None,
     offset_m_s2: FloatArray | None = None,
     sampling: Sampling = "means",
-) -> Orientation:
+    begun: Smoothed | None = None,
+) -> tuple[Orientation, Smoothed]:
     """Smooth a dead reckoning; otherwise like :func:`fuse`.
 
     Parameters
@@ -175,9 +176,17 @@ def fuse_reckoned(
     offset_m_s2 : ndarray, shape (3,), m/s², or None
         Zero-g offset to take out of the specific force.
     sampling : "means" or "instants"
+    begun : Smoothed or None
+        What an earlier fusion of the same recording found: one with a lever arm starts from there.
+
+    Returns
+    -------
+    Orientation
+    Smoothed
+        To begin the next one with.
     """
     lever_arm = None if lever_arm_m is None else _checked_lever(lever_arm_m)
-    return _smoothed(reckoning, lever_arm, offset_m_s2, sampling, estimate=False)[0]
+    return _smoothed(reckoning, lever_arm, offset_m_s2, sampling, begun)
 
 
 def fuse_with_lever(
@@ -218,15 +227,17 @@ def _smoothed(
     lever_arm: FloatArray | None,
     offset_m_s2: FloatArray | None,
     sampling: Sampling,
+    begun: Smoothed | None = None,
     *,
-    estimate: bool,
+    estimate: bool = False,
 ) -> tuple[Orientation, Smoothed]:
     if lever_arm is None:
         state = smooth(reckoning.summary(offset_m_s2), Priors())
     else:
-        # The lever's acceleration depends on the bias, quadratically: a first round finds it.
+        # The lever's acceleration depends on the bias, quadratically: an earlier fusion or a first round finds it.
         smoothed = partial(smooth, priors=LEVER_PRIORS, lever_arm_m=lever_arm, estimate_lever=estimate)
-        begun = smoothed(reckoning.summary(offset_m_s2, np.zeros(3)), max_rounds=1)
+        if begun is None:
+            begun = smoothed(reckoning.summary(offset_m_s2, np.zeros(3)), max_rounds=1)
         state = smoothed(reckoning.summary(offset_m_s2, begun.bias_rad_s), start=begun.correction)
     middle_bias = state.bias_rad_s if sampling == "instants" else None
     quaternion = oriented(reckoning, state.correction, middle_bias_rad_s=middle_bias)

@@ -237,8 +237,7 @@ def _add_moments(
         along = (matrix[i] * omega).sum(axis=0)
         lever = along * omega - square * matrix[i] + _cross(matrix[i], alpha)
         moments.unbiased[at, i] = lever.mean(axis=1).T
-        for j in range(3):
-            moments.by_rate[at, i, j] = (matrix[i][j] * omega).mean(axis=1).T
+        moments.by_rate[at, i] = np.einsum("jsn,ksn->njk", matrix[i], omega) / len(square)
 
 
 def oriented(

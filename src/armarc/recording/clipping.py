@@ -7,10 +7,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from armarc.recording.types import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
+from armarc.recording.types import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray, Metadata
 
 ACCELEROMETER_RANGES_M_S2 = tuple(STANDARD_GRAVITY_M_S2 * g for g in (2.0, 4.0, 8.0, 16.0, 30.0, 32.0, 64.0))
 GYROSCOPE_RANGES_RAD_S = tuple(math.radians(d) for d in (125.0, 245.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0))
+_SMALLEST_CLIP_M_S2 = 18.0
+_SMALLEST_CLIP_RAD_S = 2.0
 _FLAT_RUN = 3
 _RANGE_TOLERANCE = 0.002
 _FACE_SAMPLES = 6
@@ -22,6 +24,31 @@ _FACE_TOLERANCE = 1e-4
 _ENTRY_STEPS = 6.0
 _FACE_TRIALS = 150
 _PROBED = 5_000
+
+
+def find_clipped(
+    force: FloatArray, rotation: FloatArray, metadata: Metadata
+) -> tuple[BoolArray, tuple[str, ...]]:
+    """Which samples of a recording sit at the end of its sensor's range, and what there is to say of it.
+
+    Parameters
+    ----------
+    force, rotation : ndarray, shape (n, 3), m/s², rad/s
+    metadata : Metadata
+        May state the ranges.
+
+    Returns
+    -------
+    (ndarray of bool, shape (n,); tuple of str)
+    """
+    clipped = clipped_samples(
+        force, ACCELEROMETER_RANGES_M_S2, _SMALLEST_CLIP_M_S2, metadata.accelerometer_range_m_s2
+    ) | clipped_samples(
+        rotation, GYROSCOPE_RANGES_RAD_S, _SMALLEST_CLIP_RAD_S, metadata.gyroscope_range_rad_s
+    )
+    count = int(clipped.sum())
+    said = f"{count} sample(s) sit at the end of the sensor's range; set a larger range on it"
+    return clipped, (said,) if count else ()
 
 
 def clipped_samples(

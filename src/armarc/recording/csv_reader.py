@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from armarc.errors import FormatError, TimingError, UsageError
-from armarc.recording.clipping import ACCELEROMETER_RANGES_M_S2, GYROSCOPE_RANGES_RAD_S, clipped_samples
+from armarc.recording.clipping import find_clipped
 from armarc.recording.evidence import gravity_evidence
 from armarc.recording.inference import acceleration_unit, angular_velocity_unit
 from armarc.recording.loading import LoadedFile, load_file
@@ -25,8 +25,6 @@ from armarc.recording.units import as_pairs, scale_of, stated_units
 
 Words = Mapping[str, str] | str | None
 SHORTEST_RECORDING_S = 0.9
-_SMALLEST_CLIP_M_S2 = 18.0
-_SMALLEST_CLIP_RAD_S = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,17 +245,8 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
     warnings += [] if rests is not None and rests.warning() else mixed
 
     metadata = _metadata(first, second)
-    clipped = clipped_samples(
-        force, ACCELEROMETER_RANGES_M_S2, _SMALLEST_CLIP_M_S2, metadata.accelerometer_range_m_s2
-    )
-    clipped |= clipped_samples(
-        rotation, GYROSCOPE_RANGES_RAD_S, _SMALLEST_CLIP_RAD_S, metadata.gyroscope_range_rad_s
-    )
-    n_clipped = int(clipped.sum())
-    if n_clipped:
-        warnings.append(
-            f"{n_clipped} sample(s) sit at the end of the sensor's range; set a larger range on it"
-        )
+    clipped, said = find_clipped(force, rotation, metadata)
+    warnings += said
     nominal = rate_from(first.head)
     if nominal and first.stamps.unit != "samples" and abs(nominal / rate - 1.0) > 0.02:
         warnings.append(
@@ -288,7 +277,7 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
             jitter_s=timeline.jitter_s,
             duplicate_samples=timeline.duplicates,
             nan_samples=samples.incomplete_rows,
-            clipped_samples=n_clipped,
+            clipped_samples=int(clipped.sum()),
             sha256="+".join(part.sha256 for part in both),
         ),
         warnings=tuple(dict.fromkeys(warnings)),

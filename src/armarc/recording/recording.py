@@ -12,6 +12,7 @@ import numpy as np
 
 from armarc.errors import FormatError, TimingError
 from armarc.recording.arrays import fields_of_arrays, fields_of_frame, with_metadata
+from armarc.recording.clipping import find_clipped
 from armarc.recording.csv_reader import Stated, fields_of_file, fields_of_two_files
 from armarc.recording.evidence import gravity_evidence
 from armarc.recording.inference import acceleration_unit, angular_velocity_unit
@@ -41,8 +42,8 @@ class Recording(ArrayValue):
         Nominal sampling rate.
     gaps : tuple of Gap
         Stretches longer than 50 ms (and longer than 1.5 sample periods) without samples.
-    clipped : ndarray of bool, shape (n,)
-        Samples where an axis sits at the end of its range.
+    clipped : ndarray of bool, shape (n,), or None
+        Samples where an axis sits at the end of its range; None has them looked for.
     temperature_c : ndarray, shape (n,), °C, or None
     metadata : Metadata
     source : Source
@@ -74,9 +75,10 @@ class Recording(ArrayValue):
         if self.time_s.ndim != 1:
             raise FormatError(f"expected time_s to have one axis, got the shape {self.time_s.shape}")
         n = len(self.time_s)
-        clipped = np.zeros(n, bool) if self.clipped is None else self.clipped
-        set_(self, "clipped", frozen(clipped, np.bool_))
-        shapes = {"specific_force_m_s2": (n, 3), "angular_velocity_rad_s": (n, 3), "clipped": (n,)}
+        shapes: dict[str, tuple[int, ...]] = {"specific_force_m_s2": (n, 3), "angular_velocity_rad_s": (n, 3)}
+        if self.clipped is not None:
+            set_(self, "clipped", frozen(self.clipped, np.bool_))
+            shapes["clipped"] = (n,)
         if self.temperature_c is not None:
             shapes["temperature_c"] = (n,)
         for name, shape in shapes.items():
@@ -87,6 +89,10 @@ class Recording(ArrayValue):
             if value.shape != shape:
                 raise FormatError(f"expected {name} to have the shape {shape}, got {value.shape}")
         _check_numbers(self)
+        if self.clipped is None:
+            clipped, said = find_clipped(self.specific_force_m_s2, self.angular_velocity_rad_s, self.metadata)
+            set_(self, "clipped", frozen(clipped, np.bool_))
+            set_(self, "warnings", (*self.warnings, *said))
 
     @classmethod
     def from_arrays(

@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from armarc.recording.lost import carry_over
 from armarc.recording.recording import Recording
 from armarc.recording.types import BoolArray, FloatArray, Piece
 
@@ -22,7 +23,8 @@ def uniform_pieces(
     A recording with a steady clock keeps its samples untouched; missing ones are filled in. Uneven stamps are
     interpolated by local cubics: a straight line between samples of 100 Hz would take 1.2 % off a movement
     component of 5 Hz halfway between two samples, (π f / rate)² / 2, a cubic well under a tenth of that. Next
-    to a gap, and over one, the interpolation is a straight line.
+    to a gap, and over one, the interpolation is a straight line; where the turning is lost in it, the shortest way
+    to what gravity shows after it (`recording.lost`).
 
     Parameters
     ----------
@@ -77,6 +79,8 @@ def _piece(recording: Recording, start: int, end: int, rate: float, longest_brid
         force, turning, clipped, missing = _filled(index, force, turning, clipped, long)
     else:
         missing = np.zeros(len(t), bool)
+    if missing.any():
+        carry_over(force, turning, missing, rate)
     return Piece(
         start_s=float(recording.time_s[start]),
         rate_hz=rate,

@@ -15,9 +15,6 @@ from armarc.report.picture_parts import HEAD_IN, LEFT_IN, RIGHT_IN, SIDE_IN, WID
 if TYPE_CHECKING:
     from armarc.log.comparing import Row
 
-LINE_STYLES = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
-"""Groups differ by the kind of line first, by colour second."""
-
 
 def draw_overlay(
     groups: Sequence[Sequence[SetCurves]],
@@ -25,6 +22,7 @@ def draw_overlay(
     *,
     title: str,
     facts: str = "",
+    notes: Sequence[str] = (),
     width_in: float = WIDTH_IN,
     dark: bool = False,
 ) -> Figure:
@@ -38,6 +36,8 @@ def draw_overlay(
         Two to four groups of at least one set.
     names : sequence of str
         What each is called.
+    notes : sequence of str
+        At the foot.
     """
     curves = [mean_of_sets(group) for group in groups]
     spread = "of the sets" if all(len(group) > 1 for group in groups) else "of the reps"
@@ -48,9 +48,11 @@ def draw_overlay(
         heights = [2.7, 2.5, 2.3] if with_moment else [2.7, 2.5]
         gap = 1.15
         total = sum(heights) + gap * (len(heights) - 1)
-        figure, page, top = empty_picture(
-            palette, width_in, title, facts, [], total + 0.45 + 0.32 * len(curves), []
-        )
+        foot = picture_parts.foot_lines(notes, width_in)
+        foot_in = picture_parts.foot_height_in(foot) if foot else 0.0
+        body_in = total + 0.45 + 0.32 * len(curves) + foot_in
+        figure, page, top = empty_picture(palette, width_in, title, facts, [], body_in, [])
+        picture_parts.draw_foot(page, palette, foot)
         height = float(figure.get_size_inches()[1])
         inner = width_in - LEFT_IN - RIGHT_IN
         top += 0.32 * len(curves)
@@ -68,7 +70,7 @@ def draw_overlay(
             panels.append(panel)
             top += panel_height + gap
         for i, curve in enumerate(curves):
-            colour, dash = colours[i % len(colours)], LINE_STYLES[i % len(LINE_STYLES)]
+            colour, dash = colours[i % len(colours)], style.LINE_STYLES[i % len(style.LINE_STYLES)]
             at = height - HEAD_IN - 0.1 - 0.32 * i + (0.0 if facts else 0.3)
             page.plot([SIDE_IN, SIDE_IN + 0.7], [at, at], color=colour, linestyle=dash, linewidth=2.6)
             room = width_in - 2 * SIDE_IN - 0.85

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 _LEFT_IN = 1.0
 _HEAD_IN = 1.35
 _LABEL_IN = 3.1
-_DASHES: tuple[str | tuple[float, tuple[float, ...]], ...] = ("-", (0, (5.0, 2.2)), (0, (1.2, 1.6)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -295,9 +294,9 @@ def _page(
     return figure, page, height - _HEAD_IN - 0.55, foot
 
 
-def _line_look(palette: Palette, i: int) -> tuple[str, str | tuple[float, tuple[float, ...]], float]:
+def _line_look(palette: Palette, i: int) -> tuple[str, style.Dash, float]:
     colours = (palette.inside, palette.above, palette.ink)
-    return colours[i % 3], _DASHES[(i // 3) % 3], 2.6
+    return colours[i % 3], style.LINE_STYLES[i % len(style.LINE_STYLES)], 2.6
 
 
 def _lines(axes: Axes, palette: Palette, curves: Sequence[Curve]) -> None:

@@ -221,10 +221,9 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         if row.effect is None:
             continue
         digits, e = max(row.measure.digits, 1), row.effect
-        span = "" if e.low is None else f" ({e.low:+.{digits}f} to {e.high:+.{digits}f})"
         index = row.asymmetry.words() if row.asymmetry else "–"
         numbers = (f"{e.mean_first:.{digits}f}", f"{e.mean_second:.{digits}f}")
-        lines.append((row.measure.label, *numbers, f"{e.difference:+.{digits}f}{span}", index))
+        lines.append((row.measure.label, *numbers, e.words(digits), index))
     heads = ("Measure", "Left", "Right", "Right minus left (95 %)", "Symmetry index")
     pictures = []
     if any(row.effect is not None and row.effect.size is not None for row in rows):
@@ -237,7 +236,12 @@ def _sides(entries: Sequence[LoggedSet], store: Store) -> Section | None:
         heading="Left and right",
         pictures=tuple(pictures),
         tables=(table,),
-        notes=(f"{both_arms.DEFINITION}.", both_arms.CAUTION, *([MEASURING_WORDS] if has_room else [])),
+        notes=(
+            f"{both_arms.DEFINITION}.",
+            both_arms.CAUTION,
+            *dict.fromkeys(row.caution for row in rows if row.caution),
+            *([MEASURING_WORDS] if has_room else []),
+        ),
     )
 
 
@@ -306,8 +310,7 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
             f"{row.second} − {row.first}",
             f"{e.mean_first:.{d}f}",
             f"{e.mean_second:.{d}f}",
-            f"{round(e.difference, d) + 0.0:+.{d}f}"
-            + ("" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"),
+            e.words(d),
             row.verdict,
         )
         for row in rows

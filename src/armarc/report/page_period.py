@@ -304,12 +304,12 @@ def sides_section(entries: Sequence[LoggedSet]) -> Section | None:
             continue
         d = max(row.measure.digits, 1)
         verdict = row.judged(p).verdict
-        span = "" if e.low is None else f" ({e.low:+.{d}f} to {e.high:+.{d}f})"
-        numbers = (f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}", f"{e.difference:+.{d}f}{span}")
+        numbers = (f"{e.mean_first:.{d}f}", f"{e.mean_second:.{d}f}", e.words(d))
         lines.append((name, row.measure.label, *numbers, verdict))
     heads = ("Exercise", "Measure", "Left", "Right", "Right − left (95 %)", "Verdict")
     table = PageTable(caption="Loads that both arms lifted", heads=heads, rows=tuple(lines))
-    notes = (chance_words(rows), f"{DEFINITION}; see `armarc compare --by side`.", CAUTION)
+    cautions = dict.fromkeys(row.caution for row in rows if row.caution)
+    notes = (chance_words(rows), *cautions, f"{DEFINITION}; see `armarc compare --by side`.", CAUTION)
     return Section(heading=f"Left and right: {entries[0].lifter}", tables=(table,), notes=notes)
 
 

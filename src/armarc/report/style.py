@@ -6,6 +6,7 @@ rust stays apart in every common form of colour blindness, and shape and text re
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -30,6 +31,9 @@ SIZE_TEXT = 13.0
 SIZE_TICK = 14.0
 SIZE_SMALL = 10.5
 DOTS_PER_INCH = 150
+Dash = str | tuple[float, tuple[float, ...]]
+LINE_STYLES: tuple[Dash, ...] = ("-", (0, (5, 2)), (0, (6, 2, 1.5, 2)), (0, (1.5, 1.5)))
+"""Lines differ by their kind first, by colour second: two of the colours are one grey on paper."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,12 +147,12 @@ def fitting_size(text: str, size: float, width_in: float, *, bold: bool = False)
 
 
 def wrapped(text: str, size: float, width_in: float) -> list[str]:
-    """Break a text into lines that fit; a no-break space stays in its line."""
+    """Break a text into lines that fit; a no-break space stays in its line, and a sign with its number."""
     space = text_width_in("n n", size) - text_width_in("nn", size)
     lines: list[str] = []
     line = ""
     used = 0.0
-    for word in text.replace("\n", " ").split(" "):
+    for word in re.split(r"(?<!\d) | (?![%°])", text.replace("\n", " ")):
         width = text_width_in(word, size)
         if line and used + space + width > width_in:
             lines.append(line)

@@ -161,6 +161,8 @@ def print_logged(
     reps = [rep_of(record) for record in records]
     lost_pct = dict(zip((rep.rep for rep in reps), losses["velocity_loss_pct"], strict=True))
     console.print(set_table(reps, losses=lost_pct, width=console.width, ascii_only=ascii_only))
+    for note in _notes(reps, ascii_only):
+        console.print(Text(note, style="dim"))
 
 
 def _columns(

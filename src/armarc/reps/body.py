@@ -157,17 +157,19 @@ def set_bodies(
     for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
         signs, bend, short, forearm = NO_SIGNS, 0.0, 0.0, 0.0
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
-            signs = _signs(motion, first, stop, weight, lever, reach_m)
+            around = _around(motion, first, stop)
+            signs = _signs(motion, around, first, stop, weight, lever, reach_m)
             if not beyond_elbow:
                 # No elbow turns this line: what seems to is a shoulder that moves with the arm, and stays a doubt.
                 signs = replace(signs, certainty=0.0)
             short = _short_share(lever.reach_m, reach_m) if beyond_elbow else ABOVE_ELBOW_SHARE
             forearm = lever.forearm_rad
+            near = near if signs.certainty > 0 else around
             turned, place = _turned(motion, signs, near)
             inside = place[first - near.start : stop - near.start]
             bends = turned[first - near.start : stop - near.start]
             bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
-            change[near] = signs.certainty * turned
+            change[near] += signs.certainty * turned
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))
         bodies.append(
             SetBody(
@@ -183,12 +185,21 @@ def set_bodies(
     return tuple(bodies), _changed(motion, change)
 
 
-def _signs(
-    motion: ArmMotion, first: int, stop: int, weight: FloatArray, lever: LeverArm, reach_m: float | None
-) -> BodySigns:
-    # The filters guess at the ends: some more than the set, which counts for nothing.
+def _around(motion: ArmMotion, first: int, stop: int) -> slice:
+    """Samples of a set and some more: the filters guess at the ends."""
     margin = round(2 * motion.rate_hz)
-    cut = slice(max(first - margin, 0), min(stop + margin, len(weight)))
+    return slice(max(first - margin, 0), min(stop + margin, len(motion.time_s)))
+
+
+def _signs(
+    motion: ArmMotion,
+    cut: slice,
+    first: int,
+    stop: int,
+    weight: FloatArray,
+    lever: LeverArm,
+    reach_m: float | None,
+) -> BodySigns:
     worth = weight[cut].copy()
     worth[: first - cut.start] = 0.0
     worth[stop - cut.start :] = 0.0

@@ -18,7 +18,7 @@ from armarc.motion.kinematics import lever_matrix
 from armarc.recording import FloatArray
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath
-from armarc.reps.runs import Run
+from armarc.reps.run import Run
 
 SMOOTHED_HZ = 4.0
 """Twice the cadence of strides is below 2.5 Hz; jolts of heels and a wobbling strap are above."""

@@ -128,7 +128,7 @@ def find_candidates(
     """
     turns = turning_points(curve_rad, hysteresis_rad)
     both = candidates_of(path, curve_rad, first, [turns], (1.0,), is_start=is_start, is_end=is_end)
-    return both[0][1] if both else None
+    return both[0][1].take(both[0][2][0]) if both else None
 
 
 def candidates_of(
@@ -144,7 +144,8 @@ def candidates_of(
     """As `find_candidates`, between turning points that are known, of several sizes of movement at once.
 
     For every sign (with -1 the curve's tops are its bottoms) that has any: the candidates, one that is the same at
-    several sizes described once, and which of them each size has that has any, in time order.
+    several sizes described once, and which of them each size has that has any, in time order; where the arm stops
+    half-way, a size's are there once more as if it had not.
     """
     last = len(curve_rad) - 1
     between: dict[tuple[int, int, int, int], int] = {}
@@ -162,7 +163,29 @@ def candidates_of(
     way, no_bottom, no_after = around[0], around[1] < 0, around[3] > last
     begin = way * len(curve_rad)
     before, top, turn = begin + np.minimum(np.maximum(around[1:], 0), last)
-    bottom, after = settled(curve, path.rate_hz, before, top, turn)
+    (bottom, after), (lowest, lowest_after) = settled(curve, path.rate_hz, before, top, turn)
+    of, look, per_sign = np.array(kind), np.array(looks), len(sizes)
+    stops = ((bottom != lowest) | (after != lowest_after)).nonzero()[0]
+    if len(stops):  # half-way: where the arm came to rest, or a pause of the rep; both are looked at
+        n = len(way)
+        by_way = np.argsort(np.concatenate([way, way[stops]]), kind="stable")
+        place = np.argsort(by_way)
+        again = np.arange(n)
+        again[stops] = n + np.arange(len(stops))
+        twice = np.isin(look, look[np.isin(of, stops)])
+        of = place[np.concatenate([of, again[of[twice]]])]
+        sign_of, size = np.divmod(look, per_sign)
+        look = 2 * per_sign * sign_of + size
+        look = np.concatenate([look, look[twice] + per_sign])
+        per_sign *= 2
+        whence = np.concatenate([np.arange(n), stops])[by_way]
+        way, no_bottom, no_after, begin, top = (
+            values[whence] for values in (way, no_bottom, no_after, begin, top)
+        )
+        bottom, after = (
+            np.concatenate([each, other[stops]])[by_way]
+            for each, other in ((bottom, lowest), (after, lowest_after))
+        )
     bottom, after = np.where(no_bottom, begin, bottom), np.where(no_after, begin + last, after)
     rise, fall = curve[top] - curve[bottom], curve[top] - curve[after]
     is_begun = no_bottom | (bottom == begin) & (rise < BEGUN_SHARE * fall)
@@ -170,7 +193,6 @@ def candidates_of(
     keep = ~((is_begun & (is_open | (not is_start))) | (is_open & (not is_end)))
     whole = ~(is_begun | is_open)
     goes_on, came_from_beyond = whole & (fall > WENT_ON * rise), whole & (rise > WENT_ON * fall)
-    of, look = np.array(kind), np.array(looks)
     of, look = of[keep[of]], look[keep[of]]
     on, beyond = goes_on[of], came_from_beyond[of]
     # Between two such movements lies a valley deeper than both are high: pulses at the tops of larger ones.
@@ -214,7 +236,7 @@ def candidates_of(
         turned_rad=turned,
         enclosed=0.5 * swept,
     )
-    edges, per_sign = np.searchsorted(way[of], range(len(signs) + 1)), len(sizes)
+    edges = np.searchsorted(way[of], range(len(signs) + 1))
     return [
         (
             sign,

@@ -16,14 +16,26 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.bounce import doubted_walk
-from armarc.reps.candidates import find_candidates
 from armarc.reps.edges import DOUBT, doubted, judge_ends
+from armarc.reps.joint import Joints, elbow_parts, joints_of, told_apart
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.likeness import Template, resting_share, swings
+from armarc.reps.likeness import Template
 from armarc.reps.movements import Movement
-from armarc.reps.path import SensorPath, angle_about, rests_within, sensor_path, turning_axis
-from armarc.reps.rounds import circles
-from armarc.reps.runs import HYSTERESES_RAD, Run, best_run, run_of_newest
+from armarc.reps.not_counted import (
+    CIRCLE,
+    NO_CYCLE,
+    UNLIKE,
+    LeftOut,
+    movements_beside,
+    spans,
+    strangers_within,
+    stretches_beside,
+    why_not,
+    without_reps,
+)
+from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
+from armarc.reps.run import Run
+from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk, without_walks
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
@@ -31,21 +43,6 @@ UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
-UNLIKE = "unlike the reps beside it, or too few alike"
-NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
-NO_CYCLE = "counted by its turning and no cycle of its set"
-SWING = "a swing of a walking arm"
-CIRCLE = "goes round in a circle: it does not come back the way it went out"
-AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOut:
-    """A movement that was seen and not counted; sample range, and why."""
-
-    first: int
-    stop: int
-    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +64,7 @@ def counting_rules(exercise: Exercise, arm_axis: FloatArray | None = None) -> Co
         arm_axis=arm_axis if exercise.coordinate == "elevation" else None,
         has_bottom=exercise.coordinate == "elevation",
         is_named=exercise.coordinate != "movement",
+        is_raise=exercise.coordinate == "elevation" and exercise.sensor_place == "wrist",
     )
 
 
@@ -80,6 +78,7 @@ def count_sets(
     *,
     alone: bool = True,
     explain: bool = True,
+    judged: bool = True,
     missing: BoolArray | None = None,
 ) -> Counted:
     """Find the sets of one unbroken piece.
@@ -99,6 +98,8 @@ def count_sets(
         Whether a movement or two make a set when nothing else happened.
     explain : bool
         Whether somebody wants to know what was left out.
+    judged : bool
+        Whether the joint that a set turns about has a say.
     missing : ndarray of bool, shape (n,), or None
         Samples that were filled in over a gap.
 
@@ -107,7 +108,8 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2, missing)
-    runs, walks = find_runs(path, rules, known, alone=alone)
+    joints = joints_of(path, quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
+    runs, others = find_runs(path, rules, known, joints if judged else None, alone=alone)
     runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
@@ -126,16 +128,16 @@ def count_sets(
     left_out: list[LeftOut] = []
     if explain:
         seen = [
-            *_left_out(path, runs, rules, taken_off, walks),
-            *_strangers_within(runs, rules),
-            *_spans([walk.movements for walk in walks], SWING),
+            *movements_beside(path, runs, rules, taken_off, others),
+            *strangers_within(runs, rules),
+            *(out for run in others for out in spans([run.movements], why_not(run))),
         ]
         left_out = [
             replace(out, first=out.first * path.every, stop=min(out.stop * path.every, last + 1))
             for out in seen
         ]
         if sets != of_runs:
-            left_out = _without_reps([*left_out, *_spans(of_runs, NO_CYCLE)], sets)
+            left_out = without_reps([*left_out, *spans(of_runs, NO_CYCLE)], sets)
     return Counted(
         sets=sets,
         left_out=tuple(sorted(left_out, key=lambda out: out.first)),
@@ -150,74 +152,83 @@ def _look_of(group: tuple[Movement, ...], of_runs: Sequence[Sequence[Movement]],
     return runs[shared.index(max(shared))].template
 
 
-def unplaced(counted: Sequence[Sequence[Movement]], placed: Sequence[Movement]) -> list[LeftOut]:
-    """Movements that were counted and on the angle that is measured have no rise, or none that could be bounded."""
-    done = {m.bottom for m in placed}
-    return _spans([[m for m in group if m.bottom not in done] for group in counted], NO_RISE)
-
-
-def _spans(sets: Sequence[Sequence[Movement]], reason: str) -> list[LeftOut]:
-    return [LeftOut(first=m.bottom, stop=m.bottom_after + 1, reason=reason) for group in sets for m in group]
-
-
-def _without_reps(left_out: list[LeftOut], sets: Sequence[Sequence[Movement]]) -> list[LeftOut]:
-    """Without those whose middle lies in a movement that counts."""
-    reps = [m for group in sets for m in group]
-    return [
-        out
-        for out in left_out
-        if not any(m.bottom <= (out.first + out.stop) // 2 <= m.bottom_after for m in reps)
-    ]
-
-
 def _without_handling(
     path: SensorPath, runs: list[Run], *, is_alone: bool
 ) -> tuple[list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
     sets = [
-        doubted(run, is_all=run.may_be_walk or (run.score < DOUBT and not is_alone), is_alone=is_alone)
+        doubted(
+            run,
+            is_all=run.may_be_walk or run.may_be_handling or (run.score < DOUBT and not is_alone),
+            is_alone=is_alone,
+        )
         for run, _ in judged
     ]
     return sets, [off for _, taken_off in judged for off in taken_off]
 
 
 def find_runs(
-    path: SensorPath, rules: CountingRules, known: tuple[Template, ...] = (), *, alone: bool = True
+    path: SensorPath,
+    rules: CountingRules,
+    known: tuple[Template, ...] = (),
+    joints: Joints | None = None,
+    *,
+    alone: bool = True,
 ) -> tuple[list[Run], list[Run]]:
-    """Find the sets of a path, and the walks, in time order."""
-    found = sorted(_along(path, rules, known), key=lambda run: run.first)
-    walks = [run for run in found if run.is_walk]
+    """Find the sets of a path, and what is none (walks, and what turns about another joint), in time order."""
+    of_raises = joints if rules.is_raise else None
+    found = sorted(_along(path, rules, known, of_raises), key=lambda run: run.first)
+    others = [run for run in found if run.is_walk]
     runs = [run for run in found if not run.is_walk]
     if not runs and not known and alone:
-        runs = _all_there_is(path, rules, walks)
-    return _believable(runs, rules, known), walks
+        runs = _all_there_is(path, rules, others)
+    if joints is not None:
+        runs, of_other_joints = told_apart(runs, joints, known, is_raise=rules.is_raise)
+        others += of_other_joints
+    return _believable(runs, rules, known), others
 
 
 def _collect(
-    path: SensorPath, first: int, stop: int, rules: CountingRules, known: tuple[Template, ...]
+    path: SensorPath,
+    first: int,
+    stop: int,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    joints: Joints | None,
 ) -> tuple[list[Run], list[tuple[int, int]]]:
     """Take the best run of a stretch, then those before and after it; also, what stretches are left without one.
 
-    A walk is taken out as a set would be, but makes no other one likelier.
+    A walk and what turns about the elbow are taken out as a set would be, but make no other one likelier.
     """
-    stretches = [(first, stop)]
+    stretches: list[tuple[int, int, Run | None]] = [(first, stop, None)]
     runs: list[Run] = []
+    shown: list[Template] = []
     left: list[tuple[int, int]] = []
     while stretches:
-        begin, end = stretches.pop()
+        begin, end, beside = stretches.pop()
         if end - begin < path.rate_hz:
             continue
-        run = best_run(path, begin, end, rules, (*known, *(r.template for r in runs if not r.is_walk)))
+        run = best_run(path, begin, end, rules, (*known, *shown), beside)
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        runs += without_walks(path, doubted_walk(path, run))
-        stretches += [(begin, run.first), (run.last, end)]
+        elbow = [] if joints is None else elbow_parts(path, run, joints)
+        if elbow:
+            runs += [replace(part, is_elbow=True) for part in elbow]
+            edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
+            stretches += [(*ends, None) for ends in zip(edges[::2], edges[1::2], strict=True)]
+            continue
+        new = without_walks(path, doubted_walk(path, run))
+        runs += new
+        shown += [one.template for one in new if not one.is_walk]
+        stretches += [(begin, run.first, run), (run.last, end, run)]
     return runs, left
 
 
-def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
+def _along(
+    path: SensorPath, rules: CountingRules, known: tuple[Template, ...], joints: Joints | None
+) -> list[Run]:
     """Count a path window by window, so that it takes as long as the recording and not its square.
 
     A run that reaches the end of its window may go on: the next window, which overlaps by a half, finds it again. What
@@ -230,7 +241,7 @@ def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) 
     first = 0
     while True:
         stop = min(first + length, len(path))
-        found, left = _collect(path, first, stop, rules, shown)
+        found, left = _collect(path, first, stop, rules, shown, joints)
         before, next_first = len(shown), len(path)
         if stop < len(path):
             # A set that fills its window is taken as it is: none is that long.
@@ -239,7 +250,7 @@ def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) 
         runs += found
         for run in found:
             is_shown = any(run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown)
-            if not (is_shown or run.is_walk):
+            if not (is_shown or run.is_walk or run.is_elbow):
                 shown = (*shown, run.template)
         over += [(begin, min(end, next_first), before) for begin, end in left if begin < next_first]
         if stop == len(path):
@@ -248,30 +259,22 @@ def _along(path: SensorPath, rules: CountingRules, known: tuple[Template, ...]) 
     for begin, end, seen in over:
         # The stretches of the last window were looked at by those who know all.
         if seen < len(shown) and end < first:
-            runs += _collect(path, begin, end, rules, shown)[0]
+            runs += _collect(path, begin, end, rules, shown, joints)[0]
     return runs
 
 
 def _all_there_is(path: SensorPath, rules: CountingRules, walks: list[Run]) -> list[Run]:
     """A movement or two make a set when nothing else of a rep's size happened but walking."""
-    found = [best_run(path, *stretch, rules) for stretch in _beside(path, walks)]
+    found = [best_run(path, *stretch, rules) for stretch in stretches_beside(path, walks)]
     run = max((run for run in found if run is not None), key=lambda run: run.score, default=None)
     if run is None or run.template.range_rad < rules.smallest_rad or is_walk(path, run):
         return []
-    either_way = (run, replace(run, sign=-run.sign))
     is_alone = not any(
         out.reason in (UNLIKE, CIRCLE)
-        for one in either_way
-        for out in _left_out(path, [one], rules, (), walks)
+        for one in (run, replace(run, sign=-run.sign))  # either way
+        for out in movements_beside(path, [one], rules, (), walks)
     )
     return [run] if is_alone else []
-
-
-def _beside(path: SensorPath, runs: Sequence[Run]) -> list[tuple[int, int]]:
-    """The stretches of a path beside some runs."""
-    within = sorted((run.first, run.last) for run in runs)
-    edges = [0, *(edge for ends in within for edge in ends), len(path)]
-    return [(first, stop) for first, stop in zip(edges[::2], edges[1::2], strict=True) if stop - first >= 2]
 
 
 def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
@@ -286,69 +289,6 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
         for run in runs
         if not run.template.is_walk_beside(main) and not (is_named and run.template.is_handling_beside(main))
     ]
-
-
-def _left_out(
-    path: SensorPath,
-    runs: list[Run],
-    rules: CountingRules,
-    taken_off: Sequence[tuple[int, int]],
-    walks: Sequence[Run],
-) -> list[LeftOut]:
-    """Movements of at least half the smallest range beside sets and walks; some were taken off the sets' ends."""
-    out = [LeftOut(first=first, stop=stop, reason=AT_AN_END) for first, stop in taken_off]
-    for first, stop in _beside(path, [*runs, *walks]):
-        axis = turning_axis(path, first, stop)
-        if axis is None:
-            continue
-        curve = _facing(runs, axis) * angle_about(path.up[first:stop], axis)
-        found = find_candidates(
-            path,
-            curve,
-            first,
-            max(0.5 * rules.smallest_rad, HYSTERESES_RAD[0]),
-            is_start=first == 0,
-            is_end=stop == len(path),
-        )
-        if found is None:
-            continue
-        rests = rests_within(path, first, stop)
-        walking = swings(found, resting_share(found, curve, first, rests, path.rate_hz))
-        round_ones = circles(found) & rules.is_named
-        for k in range(len(found)):
-            if any(a <= found.top[k] < b for a, b in taken_off):
-                continue
-            reason = (
-                "cut by the start or the end of the recording"
-                if found.is_cut[k]
-                else SWING
-                if walking[k]
-                else CIRCLE
-                if round_ones[k]
-                else UNLIKE
-            )
-            out.append(
-                LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
-            )
-    return sorted(out, key=lambda one: one.first)
-
-
-def _strangers_within(runs: list[Run], rules: CountingRules) -> list[LeftOut]:
-    """Movements of at least half the smallest range between a set's reps and unlike them."""
-    out = []
-    for run in runs:
-        seen, members = run.candidates, set(run.members)
-        for k in range(run.members[0], run.members[-1]):
-            if k not in members and seen.range_rad[k] >= 0.5 * rules.smallest_rad:
-                first, stop = int(seen.bottom[k]), int(seen.bottom_after[k]) + 1
-                out.append(LeftOut(first=first, stop=stop, reason=UNLIKE))
-    return out
-
-
-def _facing(runs: list[Run], axis: FloatArray) -> float:
-    """Sign with which an angle about an axis rises where the main set's did: a movement goes from bottom to bottom."""
-    main = max((run for run in runs if run.curve == "tilt"), key=lambda run: run.size, default=None)
-    return 1.0 if main is None or main.sign * float(main.axis @ axis) >= 0 else -1.0
 
 
 def run_in_progress(

@@ -15,12 +15,12 @@ import numpy as np
 from armarc.motion import low_pass
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
-from armarc.reps.likeness import median
+from armarc.reps.likeness import TIME_SPREAD, TIRED_SPREAD, median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
 from armarc.reps.rounds import ROUND, roundness
-from armarc.reps.runs import Run
+from armarc.reps.run import Run
 from armarc.reps.strides import SMOOTHED_HZ, turning_of
 
 AT_AN_END = 3
@@ -61,6 +61,11 @@ FELT = Spread(0.3, 1.2, 0.9, CAP)
 RANGE = Spread(0.12, -0.2, 0.5, CAP)
 TIME = Spread(0.15, 0.0, 0.5, TIME_CAP)
 SPEED = Spread(0.18, 0.1, 0.6, TIME_CAP)
+SLOWER = Spread(0.18 * TIRED_SPREAD / TIME_SPREAD, 0.1, 0.6, TIME_CAP)
+"""Of a speed that is lower: the end of a set is tired, handling is quick."""
+LEVER_TURNS = 0.17
+"""What turning at another acceleration than the others' should feel is known up to this share of the difference: the
+levers that the lower and the upper half of the range show point up to 10° apart on people."""
 FILLED_SHARE = 0.25
 """A way up or down of which more was filled in over a gap is not judged (working limit)."""
 OUTER_COST = 2.0
@@ -182,11 +187,12 @@ class _Set:
         seen, is_first = self.candidates, outside.start == 0
         (larger, longer, faster), own = self._misses(k, others, seen.range_rad, seen.up_s, seen.speed_rad_s)
         total = RANGE.evidence(larger, own[0])
+        longer += faster - larger  # a slow rep is up for longer, part of the way for less
         if larger < 0:
             total = max(total, -SMALLER_COST)
-            if not is_first:  # part of the way takes less time and is slower: a last rep that fails
-                longer, faster = _beyond(longer, larger), _beyond(faster, larger)
-        total += TIME.evidence(longer, own[1]) + SPEED.evidence(faster, own[2])
+            if not is_first:  # part of the way in the same time is slower: a last rep that fails
+                faster = _beyond(faster, larger)
+        total += TIME.evidence(longer, own[1]) + (SPEED if faster > 0 else SLOWER).evidence(faster, own[2])
         rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, others))
         outer, inner = (rise, fall) if is_first else (fall, rise)
         total += max(outer, -OUTER_COST) + inner
@@ -207,7 +213,8 @@ class _Set:
         lever, (usual_left, usual_expected) = self._shown(tuple(others))
         left, expected = self._left(self._ways(k), lever)
         larger = np.clip(expected / np.maximum(usual_expected, 1e-2), 1.0, LARGER)
-        return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(usual_left * larger, NOISE_M_S2)))
+        unknown = np.hypot(LEVER_TURNS * (expected - usual_expected), NOISE_M_S2)
+        return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(usual_left * larger, unknown)))
 
     def _shown(self, others: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
         """What turning has to do with what is felt, and the medians of what that leaves and expects."""

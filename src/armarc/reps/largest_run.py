@@ -50,6 +50,8 @@ class CountingRules:
         The set under way as it was seen last: the end taken for its bottom is changed only for a better reason.
     is_named : bool
         Whether somebody said what is done: a raise goes out and comes back, something else may go round.
+    is_raise : bool
+        Whether that is a raise with the sensor on the wrist: it turns about the shoulder.
     """
 
     smallest_rad: float
@@ -61,6 +63,7 @@ class CountingRules:
     ends: bool = True
     running: Template | None = None
     is_named: bool = True
+    is_raise: bool = False
 
 
 def gains(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion import ArmMotion
-from armarc.reps.counting import LeftOut
+from armarc.reps.not_counted import LeftOut
 from armarc.reps.summary import PERHAPS_NO_REP
 from armarc.reps.types import MeasuredSet
 
@@ -56,7 +56,7 @@ def count_notes(sets: Sequence[MeasuredSet], left_out: Sequence[LeftOutMovement]
                 f"set {one.set} has {counts} reps: {which} may be picking up, putting down, reaching or circling"
             )
     if left_out:
-        said.append(_what_was_left_out(left_out))
+        said.append(what_was_left_out(left_out))
     return said
 
 
@@ -88,7 +88,8 @@ def gap_notes(sets: Sequence[MeasuredSet], motions: Sequence[ArmMotion]) -> list
     return said
 
 
-def _what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
+def what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
+    """How many movements were no reps, and why, in words."""
     counts = Counter(out.reason for out in left_out)
     reasons = "; ".join(f"{reason} ({n})" if len(counts) > 1 else reason for reason, n in counts.items())
     what = "movement was" if len(left_out) == 1 else "movements were"

@@ -58,7 +58,10 @@ RESTED_S = 0.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Template:
-    """What the reps of a set look like; fields as those of `Candidates`."""
+    """What the reps of a set look like; fields as those of `Candidates`.
+
+    ``reach_m`` is how far the joint lies that it turns about, NaN where nobody has looked (`armarc.reps.joint`).
+    """
 
     range_rad: float
     up_s: float
@@ -66,6 +69,7 @@ class Template:
     turned_rad: float
     pose: FloatArray
     direction: FloatArray
+    reach_m: float = math.nan
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""
@@ -181,12 +185,14 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
     uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))
     lasting = np.log(found.up_s) - np.log(up_s)
     lasting = np.where(is_partial, np.minimum(lasting - smaller, 0.0), lasting)
-    miss += whole * (
-        np.minimum((uneven / RETURN_SPREAD) ** 2, CAP) + np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
-    )
     faster = np.log(found.speed_rad_s) - np.log(speed)
     # Half the way in the time of a whole rep is half the speed, and no slower a movement.
     faster = np.where(is_partial & (faster < 0), np.minimum(faster - smaller, 0.0), faster)
+    # Who is slow is up for longer: that is one observation and not two.
+    lasting = np.where(lasting > 0, np.maximum(lasting + np.minimum(faster, 0.0), 0.0), lasting)
+    miss += whole * (
+        np.minimum((uneven / RETURN_SPREAD) ** 2, CAP) + np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
+    )
     miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
     miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
     beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)

@@ -24,10 +24,10 @@ from armarc.reps.likeness import (
     template_of,
     unlikeness,
 )
-from armarc.reps.movements import Movement
 from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
 from armarc.reps.rounds import circles
+from armarc.reps.run import Run
 from armarc.reps.settling import Samples
 from armarc.reps.turning import Turn, coarser, turning_points
 
@@ -54,46 +54,13 @@ HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
-    """Look-alike movements, in samples of the path, and how well they make a set.
-
-    ``rank`` is the score with what the rests say of which end is the bottom; ``curve``, ``sign`` and ``axis`` say on
-    which angle they were found, ``members`` which of its ``candidates`` they are, ``is_walk`` that a walking arm swung
-    so (`armarc.reps.strides`), ``may_be_walk`` that one may have (`armarc.reps.bounce`).
-    """
-
-    score: float
-    rank: float
-    movements: tuple[Movement, ...]
-    template: Template
-    curve: str
-    sign: float
-    axis: FloatArray
-    candidates: Candidates
-    members: tuple[int, ...]
-    is_walk: bool = False
-    may_be_walk: bool = False
-
-    @property
-    def size(self) -> int:
-        return len(self.members)
-
-    @property
-    def first(self) -> int:
-        return self.movements[0].bottom
-
-    @property
-    def last(self) -> int:
-        return self.movements[-1].bottom_after
-
-
 def best_run(
     path: SensorPath,
     first: int,
     stop: int,
     rules: CountingRules,
     known: tuple[Template, ...] = (),
+    beside: Run | None = None,
 ) -> Run | None:
     """Find the best run of a stretch, then look again with its own axis and scale.
 
@@ -108,12 +75,16 @@ def best_run(
     rules : CountingRules
     known : tuple of Template
         Sets found already.
+    beside : Run or None
+        What was found beside the stretch: another set of it is looked for first, about its axis, which is soon done.
 
     Returns
     -------
     Run or None
         With a score that may be negative: too little for a set.
     """
+    if beside is not None and (more := _more_of(path, first, stop, beside, rules, known)) is not None:
+        return more
     axes = furthest_axes(path, first, stop)
     if axes is None:  # all of it turns about the vertical, or nothing moves
         axes = np.eye(3)[:1]
@@ -134,18 +105,38 @@ def _best_about(
     known: tuple[Template, ...],
 ) -> Run | None:
     found = _search(path, first, stop, axis, rules, known, HYSTERESES_RAD)
-    if found is None:
+    return None if found is None else _looked_at_again(path, first, stop, found, rules, known)
+
+
+def _more_of(
+    path: SensorPath, first: int, stop: int, run: Run, rules: CountingRules, known: tuple[Template, ...]
+) -> Run | None:
+    """A set like one that was found beside the stretch, looked for about its axis and at its size alone."""
+    narrow = replace(rules, curves=(run.curve,))
+    found = _search(path, first, stop, run.axis, narrow, known, (_scale(run),), (run.sign,))
+    if found is None or found.score <= 0 or not found.template.is_more_of(run.template):
         return None
+    return _looked_at_again(path, first, stop, found, rules, known)
+
+
+def _scale(run: Run) -> float:
+    """Smallest reversal that is more than a wobble within a run, rad."""
+    return max(HYSTERESIS_SHARE * run.template.range_rad, HYSTERESES_RAD[0])
+
+
+def _looked_at_again(
+    path: SensorPath, first: int, stop: int, found: Run, rules: CountingRules, known: tuple[Template, ...]
+) -> Run:
+    """A run as its own axis and scale show it."""
     margin = math.ceil(rules.rest_s * path.rate_hz)
     for look in range(LOOKS):
         near = max(first, found.first - margin), min(stop, found.last + 1 + margin)
         own = turning_axis(path, found.first, found.last + 1)
-        own = axis if own is None else own if float(own @ found.axis) > 0 else -own
+        own = found.axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
-        scale = max(HYSTERESIS_SHARE * found.template.range_rad, HYSTERESES_RAD[0])
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
         signs = (found.sign,) if look else (1.0, -1.0)
-        again = _search(path, *near, own, narrow, known, (scale,), signs)
+        again = _search(path, *near, own, narrow, known, (_scale(found),), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -269,15 +260,15 @@ def _best_of_sizes(
     best: Run | None,
 ) -> Run | None:
     """The best run among the candidates of each size of movement, if it is better than the best one so far."""
-    path = seen.path
     rows = np.concatenate(of_sizes)
-    resting = resting_share(found, seen.curve, seen.first, seen.rests, path.rate_hz)
-    walking = swings(found.take(rows), resting[rows])
+    in_rows = found.take(rows)
+    resting = resting_share(found, seen.curve, seen.first, seen.rests, seen.path.rate_hz)
+    walking = swings(in_rows, resting[rows])
     if rules.is_named:
-        walking |= circles(found.take(rows))
+        walking |= circles(in_rows)
     may_lead = ~found.is_cut
     if rules.arm_axis is not None:
-        may_lead &= path.up[found.bottom] @ rules.arm_axis < path.up[found.top] @ rules.arm_axis
+        may_lead &= (seen.path.up[found.bottom] - seen.path.up[found.top]) @ rules.arm_axis < 0
     leads = may_lead[rows] & ~walking
     is_pattern = np.zeros(len(found), dtype=np.bool_)
     is_pattern[rows[leads]] = True
@@ -288,7 +279,7 @@ def _best_of_sizes(
     stop = 0
     for each in of_sizes:
         part = slice(stop, stop := stop + len(each))
-        one, own = found.take(each), each[leads[part]]
+        one, own = in_rows.take(part), each[leads[part]]
         adds = gain[np.searchsorted(patterns, own)][:, each]
         adds[:, walking[part]] = -np.inf
         runs = largest_runs(one, adds, found.range_rad[own], rules.rest_s, MOST_PATTERNS)

@@ -57,7 +57,7 @@ class Laid:
 
 def settled(
     curve: FloatArray, rate_hz: float, before: Samples, top: Samples, turn: Samples
-) -> tuple[Samples, Samples]:
+) -> tuple[tuple[Samples, Samples], tuple[Samples, Samples]]:
     """Where the arm comes to rest on both sides of every top: what it does later in a rest belongs to no rep.
 
     That is where it stops near the lowest place, or further up where it stays.
@@ -71,7 +71,8 @@ def settled(
 
     Returns
     -------
-    bottom, after : ndarray of int, shape (n,)
+    settled : (bottom, after), ndarray of int, shape (n,) each
+    lowest : the same where it stops near the lowest place, wherever it stays on the way.
     """
     step, on, stay = curve[1:] - curve[:-1], ON_RATE_RAD_S / rate_hz, math.ceil(SETTLE_S * rate_hz)
     not_down, not_up = step >= -on, step <= on
@@ -88,8 +89,8 @@ def settled(
     slow = np.append(not_down.nonzero()[0], len(curve))
     rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
     stayed = stays[np.searchsorted(stays, left)]
-    lowest = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
-    after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest)
+    lowest_after = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
+    after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest_after)
 
     # The same from the top backwards.
     slow = np.append(-1, not_up.nonzero()[0] + 1)
@@ -97,4 +98,4 @@ def settled(
     stayed = stays[np.searchsorted(stays, rose - stay, side="right") - 1]
     lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)
     bottom = np.where((rose - rest > stay) & (stayed >= rest), stayed + stay, lowest)
-    return bottom, after
+    return (bottom, after), (lowest, lowest_after)

@@ -22,7 +22,7 @@ def sparc(
     Parameters
     ----------
     speed : ndarray, shape (n,)
-        Speed (here angular) over one movement; its scale does not matter.
+        Speed (here angular) over one movement, nowhere negative; its scale does not matter.
     rate_hz : float, Hz
     cutoff_hz : float, Hz
         Highest frequency considered.
@@ -44,13 +44,12 @@ def sparc(
     if len(speed) < 4:
         return None
     points = 2 ** (math.ceil(math.log2(len(speed))) + zero_padding)
-    spectrum = np.abs(np.fft.rfft(speed, points))
+    # The largest component of what is nowhere negative is that of the frequency zero.
+    spectrum = np.abs(np.fft.rfft(speed, points)[: math.floor(cutoff_hz * points / rate_hz) + 1])
     if not spectrum.max() > 0:
         return None
     spectrum = spectrum / spectrum.max()
     frequency = np.arange(len(spectrum)) * (rate_hz / points)
-    inside = frequency <= cutoff_hz
-    spectrum, frequency = spectrum[inside], frequency[inside]
     last = int(np.flatnonzero(spectrum >= amplitude_threshold)[-1]) + 1
     spectrum, frequency = spectrum[:last], frequency[:last]
     if len(frequency) < 2:

@@ -19,7 +19,7 @@ from armarc.recording import FloatArray
 from armarc.reps.likeness import PARTIAL, SWING_CYCLE_S, SWING_RANGE_RAD, template_of
 from armarc.reps.movements import FULL_SET
 from armarc.reps.path import SensorPath, angle_about
-from armarc.reps.runs import Run
+from armarc.reps.run import Run
 
 SMOOTHED_HZ = 3.0
 """A rep has little faster to tell; a strap's wobble, the jolts of steps and the thinned path's noise have."""
@@ -73,16 +73,17 @@ def without_walks(path: SensorPath, run: Run) -> list[Run]:
     if len(full) < FULL_SET:
         return [run]
     before, after = slice(0, int(full[0])), slice(int(full[-1]) + 1, len(members))
-    ends = [_part(run, end) for end in (before, after) if end.stop - end.start >= FULL_SET]
+    ends = [part_of(run, end) for end in (before, after) if end.stop - end.start >= FULL_SET]
     walks = [replace(end, is_walk=True) for end in ends if is_walk(path, end)]
     gone = {k for walk in walks for k in walk.members}
     if not gone:
         return [run]
     kept = [k for k, member in enumerate(run.members) if member not in gone]
-    return [_part(run, slice(kept[0], kept[-1] + 1)), *walks]
+    return [part_of(run, slice(kept[0], kept[-1] + 1)), *walks]
 
 
-def _part(run: Run, part: slice) -> Run:
+def part_of(run: Run, part: slice) -> Run:
+    """Some movements of a run that follow one another, as a run."""
     members = run.members[part]
     return replace(
         run,

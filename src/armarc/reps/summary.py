@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
-from typing import Annotated, Any
+from typing import Annotated, Any, Protocol, TypeVar
 
 from armarc.measures import Column, Measure, columns, record_of, row_of
 from armarc.reps.types import Rep
@@ -29,10 +29,26 @@ def is_clean(quality: Collection[str]) -> bool:
     return NOT_CLEAN.isdisjoint(quality)
 
 
-def full_reps(reps: Sequence[Rep]) -> list[Rep]:
+class Flagged(Protocol):
+    """A rep, or what was worked out of one, with its flags."""
+
+    @property
+    def quality(self) -> Collection[str]:
+        """Flags."""
+
+
+_Flagged = TypeVar("_Flagged", bound=Flagged)
+
+
+def fullness(quality: Collection[str]) -> int:
+    """2 for a full rep, 1 for another that is not cut, 0 for one that is: a set's means go over its fullest ones."""
+    return 2 if is_full(quality) else int(CUT.isdisjoint(quality))
+
+
+def full_reps(reps: Sequence[_Flagged]) -> list[_Flagged]:
     """Full reps; those that are not cut where none is full, all where all are cut."""
-    full = [rep for rep in reps if is_full(rep.quality)]
-    return full or [rep for rep in reps if CUT.isdisjoint(rep.quality)] or list(reps)
+    most = max((fullness(rep.quality) for rep in reps), default=0)
+    return [rep for rep in reps if fullness(rep.quality) == most]
 
 
 MEAN_DECIMALS = 4

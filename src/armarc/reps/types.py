@@ -83,7 +83,8 @@ class Rep:
         float | None,
         Measure(
             "Start against a smooth raise",
-            "start velocity over that of a minimum-jerk raise as long and large; above 1 front-loaded",
+            "start velocity over that of a minimum-jerk raise as large whose concentric, by the same limits, lasts "
+            "as long; above 1 front-loaded",
             2,
             "mean",
             head="start ratio",

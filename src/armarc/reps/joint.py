@@ -1,0 +1,270 @@
+"""About which joint a run of look-alike movements turns, and whether that leaves room for a raise.
+
+What turns about a joint that stands still feels ``α×r + ω×(ω×r)`` beside gravity, which shows how far away the joint
+is. A raise turns a wrist about the shoulder, some half a metre away; who drinks, wipes the face, looks at a watch or
+curls turns it about the elbow, a forearm away (elbow to wrist 0.25–0.27 m, a sensor sits some centimetres above it; de
+Leva 1996, J Biomech 29:1223, from memory). An elbow bent by a right angle and kept so leaves two thirds of the
+straight arm's reach: a raise is never as short as a forearm.
+
+Nothing there tells a curl from a sip. What does is how they follow one another: reps of a set wait for less time than
+they take and are held alike; sips and looks at a watch stand apart, and each is as long as it likes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.motion import fit_lever_arm, low_pass
+from armarc.recording import BoolArray, FloatArray
+from armarc.reps.likeness import Template, median
+from armarc.reps.movements import FULL_SET
+from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.run import Run
+from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of
+
+FOREARM_M = 0.30
+"""A shorter reach is that of a forearm: real curls show up to 0.25 m, 73 real sets of raises 0.32 m and more (working
+limit between them) …"""
+FOREARM_SHARE = 0.6
+"""… as is a shorter share of what the raises beside it show: an elbow would have to be bent by 105° all the way up."""
+SHORT_ARM_M = 0.36
+"""A reach up to this leaves open which joint it is (working limit)."""
+LONGEST_ARM_M = 0.85
+"""No arm is as long from shoulder to wrist: what seems to turn about so far a place is pushed along a line."""
+EXPLAINED, IN_PLANE = 0.8, 0.7
+"""Where one joint explains less of what is felt, several moved (0.84–0.99 in people's sets). A trunk that tips along
+with the arm makes the reach of a raise as short as a forearm, and one joint may still explain nine tenths of it; a
+turn in one plane then leaves half (it explains 0.75–0.97 of curls, sips and looks at a watch; working limits)."""
+BESIDE_ARMS = 0.7
+"""Of the reach that the others of a run show in the plane of their turning: there one movement alone tells as much
+(0.44–0.57 and 0.20–0.36 m in invented runs that held both; working limit)."""
+BETWEEN_FITS_M = 0.02
+"""A turning hand puts so much between both fits (working limit)."""
+FEW, MANY = 4, 10
+"""A set of so few has shown no rhythm; so many times in a row nobody drinks (working limits)."""
+LOOSE_UP, LONG_PAUSE = 0.2, 1.5
+"""Standard deviation of the logarithm of the time up beyond which movements are not held alike, and how many times as
+long as the movements the pauses of many may be (working limits)."""
+SCATTERED_RAD, SCATTERED_RANGE = math.radians(10), 0.15
+"""Scatter of direction and range beyond which movements that several joints make are hardly one exercise."""
+MARGIN_S = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """How far from the sensor the joint lies that a run turns about.
+
+    Fitted twice: to all of the turning, and to that in the plane of the movement alone.
+
+    Parameters
+    ----------
+    reach_m, reach_se_m : float, m
+    explained : float
+        Share of what is felt, 0 to 1.
+    in_plane_m : float, m
+    in_plane_explained : float
+        0 where there is no such plane.
+    """
+
+    reach_m: float
+    reach_se_m: float
+    explained: float
+    in_plane_m: float
+    in_plane_explained: float
+
+    def is_forearm(self, arm_m: float | None = None) -> bool:
+        """Whether the joint is surely the elbow, beside raises of a reach where there are any."""
+        limit = FOREARM_M if arm_m is None else max(FOREARM_M, FOREARM_SHARE * arm_m)
+        is_short = self.reach_m + 2 * self.reach_se_m < limit and self.in_plane_m < limit + BETWEEN_FITS_M
+        return is_short and self.explained >= EXPLAINED and self.in_plane_explained >= IN_PLANE
+
+    @property
+    def is_line(self) -> bool:
+        """Whether the movement goes along a line rather than about a joint."""
+        return self.reach_m - 2 * self.reach_se_m > LONGEST_ARM_M
+
+    @property
+    def is_arm(self) -> bool:
+        """Whether it is surely a shoulder."""
+        return self.explained >= EXPLAINED and SHORT_ARM_M <= self.reach_m <= LONGEST_ARM_M
+
+
+Joints = Callable[[Run], Joint | None]
+
+
+def joints_of(
+    path: SensorPath,
+    quaternion: FloatArray,
+    angular_velocity_rad_s: FloatArray,
+    specific_force_m_s2: FloatArray,
+    rate_hz: float,
+    missing: BoolArray | None,
+) -> Joints:
+    """What fits the joint of a run.
+
+    Parameters
+    ----------
+    path : SensorPath
+        Of the recording, with the acceleration.
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global, scalar first.
+    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
+        Sensor axes, bias removed.
+    specific_force_m_s2 : ndarray, shape (n, 3), m/s²
+    rate_hz : float, Hz
+    missing : ndarray of bool, shape (n,), or None
+
+    Returns
+    -------
+    callable
+        Takes a run; None where too little turns to tell.
+    """
+    every, margin = path.every, round(MARGIN_S * rate_hz)
+
+    def joint(run: Run) -> Joint | None:
+        cut = slice(max(run.first * every - margin, 0), run.last * every + margin)
+        weight = np.zeros(len(quaternion[cut]))
+        for m in run.movements:
+            weight[m.bottom * every - cut.start : m.bottom_after * every - cut.start] = 1.0
+        lever = fit_lever_arm(
+            quaternion[cut],
+            angular_velocity_rad_s[cut],
+            specific_force_m_s2[cut],
+            rate_hz,
+            weight,
+            missing=None if missing is None else missing[cut],
+        )
+        if lever is None:
+            return None
+        along = lever.vector_m / max(lever.reach_m, 1e-9)
+        se = math.sqrt(float(along @ lever.covariance_m2 @ along))
+        return Joint(lever.reach_m, se, lever.explained, *_in_plane(path, run)[0])
+
+    return joint
+
+
+def elbow_parts(path: SensorPath, run: Run, joints: Joints) -> list[Run]:
+    """What of a run turns about the elbow where other movements of it turn about the shoulder, or all of it does.
+
+    Sips that follow a short set look like more of it; they are quicker and would outweigh it.
+    """
+    each = _in_plane(path, run, together=False)
+    arms = [m for m, _ in each if m >= SHORT_ARM_M]
+    if len(arms) < FULL_SET:
+        joint = joints(run)
+        return [run] if joint is not None and joint.is_forearm() else []
+    limit = BESIDE_ARMS * median(np.array(arms))
+    is_elbow = [m < limit and explained >= IN_PLANE for m, explained in each]
+    edges = np.flatnonzero(np.diff([0, *is_elbow, 0])).tolist()
+    parts = [part_of(run, slice(a, b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    seen = [(part, joints(part)) for part in parts]
+    return [part for part, joint in seen if joint is not None and joint.reach_m < SHORT_ARM_M]
+
+
+def _in_plane(path: SensorPath, run: Run, *, together: bool = True) -> list[tuple[float, float]]:
+    """Distance of the joint of a turn about the run's own axis, m, and the share of what is felt that it explains.
+
+    Of all movements together, or of each.
+    """
+    if path.acceleration_m_s2 is None or run.curve != "tilt":
+        return [(math.inf, 0.0)] * (1 if together else run.size)
+    begin, stop = run.first, run.last + 1
+    axis = run.sign * run.axis
+    turning = turning_of(run.sign * angle_about(path.up[begin:stop], run.axis), path.rate_hz)
+    felt = low_pass(path.acceleration_m_s2[begin:stop], path.rate_hz, SMOOTHED_HZ)
+    # The sensor turns against the angle of the vertical: α × r − ω² r, r at right angles to the axis, and a constant.
+    one = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
+    one /= np.linalg.norm(one)
+    of_arm = [
+        -turning[:, :1] * np.cross(axis, way) - turning[:, 1:2] * way for way in (one, np.cross(axis, one))
+    ]
+    constant = np.broadcast_to(np.eye(3), (len(felt), 3, 3))
+    terms = np.concatenate([np.stack(of_arm, axis=2), constant], axis=2)
+    rows = [np.arange(m.bottom - begin, m.bottom_after - begin + 1) for m in run.movements]
+    return [_fitted(terms[at], felt[at]) for at in ([np.concatenate(rows)] if together else rows)]
+
+
+def _fitted(terms: FloatArray, felt: FloatArray) -> tuple[float, float]:
+    """Length of the arm and share explained, from terms of shape (n, 3, 5) and what is felt, shape (n, 3)."""
+    terms = terms.reshape(-1, 5)
+    fitted, *_ = np.linalg.lstsq(terms, felt.ravel(), rcond=None)
+    left = float(np.sum((felt.ravel() - terms @ fitted) ** 2))
+    return math.hypot(*fitted[:2]), 1 - left / max(float(np.sum((felt - felt.mean(axis=0)) ** 2)), 1e-9)
+
+
+def is_steady(run: Run) -> bool:
+    """Whether movements follow one another as reps do: waiting for less time than they take, held alike."""
+    members = np.array(run.members)
+    if len(members) < FULL_SET:
+        return False
+    found = run.candidates
+    leaves, returns = found.leaves_s[members], found.returns_s[members]
+    pause = median(np.maximum(leaves[1:] - returns[:-1], 0.0))
+    lasting = median(returns - leaves)
+    if len(members) >= MANY:
+        return pause <= LONG_PAUSE * lasting
+    return pause <= lasting and float(np.std(np.log(found.up_s[members]))) <= LOOSE_UP
+
+
+def told_apart(
+    runs: Sequence[Run], joints: Joints, known: Sequence[Template], *, is_raise: bool
+) -> tuple[list[Run], list[Run]]:
+    """Take what is none of the raises named from the runs of a recording, and doubt what may be none.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+    joints : callable
+    known : sequence of Template
+        Of sets seen before.
+    is_raise : bool
+        Whether a raise was named and the sensor sits on the wrist.
+
+    Returns
+    -------
+    kept, others : list of Run
+        The others turn about an elbow or along a line. Where there is nothing else, those that follow one another as
+        reps do are kept: it is what was done, whatever it was called.
+    """
+    seen = [(run, joints(run)) for run in runs]
+    if not is_raise:
+        return [_doubted(run, _is_hardly_a_set(run, joint)) for run, joint in seen], []
+    reaches = [joint.reach_m for run, joint in seen if joint is not None and joint.is_arm and is_steady(run)]
+    reaches += [one.reach_m for one in known if SHORT_ARM_M <= one.reach_m <= LONGEST_ARM_M]
+    arm_m = median(np.array(reaches)) if reaches else None
+    kept, others = [], []
+    for run, joint in seen:
+        is_elsewhere = joint is not None and (joint.is_line or joint.is_forearm(arm_m))
+        if joint is not None and is_elsewhere and (arm_m is not None or not is_steady(run)):
+            others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
+            continue
+        told = replace(
+            run, template=replace(run.template, reach_m=math.nan if joint is None else joint.reach_m)
+        )
+        kept.append(_doubted(told, joint is not None and not joint.is_arm and _is_loose(run)))
+    return kept, others
+
+
+def _is_hardly_a_set(run: Run, joint: Joint | None) -> bool:
+    """Whether something nobody named may be handling: about the elbow and not in a row, or too few about no joint."""
+    if joint is None:
+        return False
+    return not is_steady(run) if joint.is_forearm() else run.size < FULL_SET and joint.explained < EXPLAINED
+
+
+def _is_loose(run: Run) -> bool:
+    """Whether a run that no single shoulder explains is hardly one exercise: few, or scattered."""
+    if run.size <= FEW:
+        return True
+    found, members = run.candidates, np.array(run.members)
+    off = np.arccos(np.clip(found.direction[members] @ run.template.direction, -1.0, 1.0))
+    is_scattered = float(np.sqrt(np.mean(off**2))) > SCATTERED_RAD
+    return is_scattered and float(np.std(np.log(found.range_rad[members]))) > SCATTERED_RANGE
+
+
+def _doubted(run: Run, is_doubtful: bool) -> Run:
+    return replace(run, may_be_handling=True) if is_doubtful else run

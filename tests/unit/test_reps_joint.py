@@ -1,0 +1,134 @@
+"""What turns about the elbow is no raise; nothing that turns about the shoulder is taken for it.
+
+Segments: upper arm 0.28 m, elbow to wrist 0.27 m (de Leva 1996, J Biomech 29:1223, from memory). The rest is geometry.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from armarc.motion.quaternions import from_scipy
+from armarc.reps.counting import count_sets
+from armarc.reps.largest_run import CountingRules
+from armarc.reps.not_counted import ELBOW, OTHER_EXERCISE
+
+GRAVITY_M_S2, UPPER_ARM_M, FOREARM_M = 9.80665, 0.28, 0.26
+RAISE = CountingRules(smallest_rad=math.radians(30), rest_s=10.0, curves=("tilt",), is_raise=True)
+UNNAMED = CountingRules(
+    smallest_rad=math.radians(25), rest_s=10.0, curves=("tilt", "yaw"), has_bottom=False, is_named=False
+)
+RATE_HZ = 100.0
+
+
+def course(*moves):
+    """Angles along minimum-jerk moves, (to rad, s) each; the same angle is a rest."""
+    parts, now = [np.zeros(1)], 0.0
+    for target, seconds in moves:
+        x = np.arange(1, round(seconds * RATE_HZ) + 1) / round(seconds * RATE_HZ)
+        parts.append(now + (target - now) * (10 * x**3 - 15 * x**4 + 6 * x**5))
+        now = target
+    return np.concatenate(parts)
+
+
+def counted(upper_rad, elbow_rad, rules=RAISE, tip_rad=None):
+    """Count an arm in the sagittal plane: upper arm from straight down, elbow bent on top of it, shoulder half a metre
+    above hips about which the trunk tips."""
+    tip = np.zeros(len(upper_rad)) if tip_rad is None else tip_rad
+
+    def along(angle):
+        return np.stack([np.sin(angle), np.zeros(len(angle)), -np.cos(angle)], axis=1)
+
+    shoulder = 0.5 * np.stack([np.sin(tip), np.zeros(len(tip)), np.cos(tip)], axis=1)
+    place = shoulder + UPPER_ARM_M * along(upper_rad) + FOREARM_M * along(upper_rad + elbow_rad)
+    sensor = Rotation.from_rotvec(np.outer(-(upper_rad + elbow_rad), [0, 1, 0]))
+    acceleration = np.gradient(np.gradient(place, 1 / RATE_HZ, axis=0), 1 / RATE_HZ, axis=0)
+    force = sensor.inv().apply(acceleration + np.array([0, 0, GRAVITY_M_S2]))
+    steps = (sensor[:-1].inv() * sensor[1:]).as_rotvec() * RATE_HZ
+    return count_sets(from_scipy(sensor), np.vstack([steps, steps[-1:]]), force, RATE_HZ, rules)
+
+
+def raises(reps, elbow_deg=0.0, seconds=1.4):
+    """Upper arm and elbow through raises with an elbow kept as it is."""
+    up = math.radians(85)
+    moves = [step for _ in range(reps) for step in ((up, seconds), (0.0, 1.3 * seconds), (0.0, 0.4))]
+    upper = course((0.0, 2.0), *moves, (0.0, 2.0))
+    return upper, np.full(len(upper), math.radians(elbow_deg))
+
+
+def sips(times, pauses_s, held_s=1.5, elbow_deg=120.0):
+    """A bottle led to the mouth: the elbow bends, the upper arm comes along a little."""
+    moves = [
+        step
+        for k in range(times)
+        for step in ((1.0, 0.9), (1.0, held_s * (1 + 0.4 * (k % 2))), (0.0, 0.9), (0.0, pauses_s))
+    ]
+    share = course((0.0, 2.0), *moves, (0.0, 2.0))
+    return math.radians(15) * share, math.radians(8) + math.radians(elbow_deg) * share
+
+
+def one_after_another(*parts):
+    return [np.concatenate(angles) for angles in zip(*parts, strict=True)]
+
+
+@pytest.mark.parametrize("times", [1, 2, 3, 5])
+@pytest.mark.parametrize("elbow_deg", [80.0, 120.0])
+def test_sips_and_looks_at_a_watch_are_no_set_of_raises(times, elbow_deg):
+    found = counted(*sips(times, pauses_s=4.5, elbow_deg=elbow_deg))
+    assert found.sets == ()
+    assert len(found.left_out) >= times
+
+
+def test_why_they_are_left_out_is_said():
+    assert ELBOW in {out.reason for out in counted(*sips(4, pauses_s=4.5)).left_out}
+
+
+@pytest.mark.parametrize("elbow_deg", [0.0, 30.0, 60.0, 90.0])
+@pytest.mark.parametrize("reps", [3, 8])
+def test_raises_with_a_bent_elbow_stay(reps, elbow_deg):
+    found = counted(*raises(reps, elbow_deg))
+    assert [len(one) for one in found.sets] == [reps]
+    assert not any(m.is_doubtful for m in found.sets[0])
+
+
+@pytest.mark.parametrize("tip_deg", [8.0, 15.0])
+@pytest.mark.parametrize("seconds", [0.8, 1.4, 2.0])
+def test_raises_with_a_tipping_trunk_stay(tip_deg, seconds):
+    """The hips throw the shoulder so that the reach looks shorter than it is."""
+    upper, elbow = raises(6, seconds=seconds)
+    found = counted(upper, elbow, tip_rad=math.radians(tip_deg) * np.sin(upper) ** 2)
+    assert [len(one) for one in found.sets] == [6]
+
+
+def test_sips_right_after_a_short_set_leave_it_whole():
+    found = counted(*one_after_another(raises(3), sips(4, pauses_s=3.0)))
+    assert [len(one) for one in found.sets] == [3]
+    assert len({out.reason for out in found.left_out} & {ELBOW}) == 1
+
+
+def test_curls_between_raises_are_another_exercise_and_how_to_count_them_is_said():
+    still = np.zeros(1200)
+    found = counted(
+        *one_after_another(
+            raises(6), (still, still), sips(8, pauses_s=0.3, held_s=0.2), (still, still), raises(6)
+        )
+    )
+    assert [len(one) for one in found.sets] == [6, 6]
+    assert sum(out.reason == OTHER_EXERCISE for out in found.left_out) == 8
+    assert "--exercise unknown" in OTHER_EXERCISE
+
+
+def test_curls_in_a_row_that_were_called_a_raise_are_kept():
+    """Nothing else was done: whatever it is called, it is the set; a sensor above the elbow shows the same."""
+    found = counted(*sips(8, pauses_s=0.3, held_s=0.2))
+    assert [len(one) for one in found.sets] == [8]
+
+
+def test_curls_nobody_named_stay_and_sips_are_doubted():
+    curls = counted(*sips(8, pauses_s=0.3, held_s=0.2), rules=UNNAMED)
+    assert [len(one) for one in curls.sets] == [8]
+    assert not any(m.is_doubtful for m in curls.sets[0])
+    drunk = counted(*sips(4, pauses_s=4.5), rules=UNNAMED)
+    assert [len(one) for one in drunk.sets] == [4]
+    assert all(m.is_doubtful for m in drunk.sets[0])
