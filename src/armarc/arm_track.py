@@ -1,7 +1,8 @@
 """From one evenly sampled piece to the arm's motion: fusion, mounting and angles, in two passes.
 
-The first pass needs nothing but the movement itself and is good enough to find the sets. The second fits the
-lever arm to the quiet parts of those sets and fuses again with the arm's own acceleration taken away.
+An orientation that knows no arm is good enough to find the sets. The first pass fits the lever arm to them on that
+orientation and says where their lowerings end. The second fits it to the quiet parts so told and fuses again with the
+arm's own acceleration taken away.
 """
 
 from __future__ import annotations

@@ -113,7 +113,7 @@ def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned,
     (Learned, reps found) or None
         None without a set in it.
     """
-    session = measure(recording, choices)
+    session = measure(recording, choices, load=False)
     if not session.sets:
         return None
     motion = session.motions[0]
