@@ -13,6 +13,7 @@ from armarc.arm_track import SetWindows, Workings, track, without_arm
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
+from armarc.motion.place import is_upper_arms
 from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
@@ -264,7 +265,13 @@ def _measure_piece(
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
     bodies, motion = set_bodies(
-        motion, windows.ranges, windows.bottoms, windows.weight, lever, choices.reach_m
+        motion,
+        windows.ranges,
+        windows.bottoms,
+        windows.weight,
+        lever,
+        choices.reach_m,
+        beyond_elbow=choices.exercise.sensor_place == "wrist" or not is_upper_arms(motion.mounting.reach_m),
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, placed = _measured(motion, sets, choices, sets_before, bodies)

@@ -1,7 +1,7 @@
 """How the measures hold on bodies of a general physics engine (MuJoCo), which owe nothing to the project's simulator.
 
 Run with ``python tests/benchmarks/bench_engine.py [SETS_PER_KIND] [FIRST_SEED] [KIND ...]``; 6 of each kind of
-`engine_kinds.KINDS` by default. Needs ``mujoco-core``.
+`engine_kinds.KINDS` and `OTHERS` by default. Needs ``mujoco-core``.
 
 First table, by kind of body: sets counted wrongly; RMSE of start (°/s), range, top, bottom (°), swing (cm), peak
 moment (N·m); then the share of errors within one / two standard errors. Second table: the same share for every
@@ -21,7 +21,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "external"))
 
 import numpy as np
-from engine_kinds import KINDS, Outcome, draw, outcome
+from engine_kinds import KINDS, OTHERS, Outcome, draw, outcome
 
 FIRST = ("start_velocity_deg_s", "rom_deg", "top_deg", "bottom_deg", "body_swing_cm", "peak_moment_n_m")
 TURNING = ("plane_deg", "hand_rotation_deg")
@@ -60,7 +60,7 @@ def main() -> None:
     words = sys.argv[1:]
     numbers = [int(word) for word in words if word.isdigit()]
     each, first = (numbers + [6, 100][len(numbers) :])[:2]
-    kinds = [word for word in words if word in KINDS] or list(KINDS)
+    kinds = [word for word in words if word in (*KINDS, *OTHERS)] or [*KINDS, *OTHERS]
     began = time.perf_counter()
     tables: dict[str, Errors] = {}
     print(f"{each} sets of each kind from seed {first}; RMSE, then % within 1/2 standard errors")

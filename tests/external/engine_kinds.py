@@ -246,8 +246,68 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
 }
 
 
+def _curl(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    plan = replace(plan, elevation=Way(low=deg(rng, 3, 6), high=deg(rng, 5, 15)), twist=Way())
+    return person, _with(
+        plan, elbow=Way(low=deg(rng, 5, 12), high=deg(rng, 110, 135)), rise=Way(), pronation=Way()
+    )
+
+
+def _above_the_elbow(person: Person) -> Person:
+    """The sensor on the outside of the upper arm, its z axis away from the skin."""
+    away = np.array([0.0, -person.mirror, 0.0])
+    along = np.array([0.0, 0.0, -1.0])
+    worn = Rotation.from_matrix(np.stack([along, np.cross(away, along), away], axis=1))
+    at = person.upper_arm_m - 0.06
+    return replace(
+        person, on="upper_arm", along_m=at, outward=(0.0, -1.0, 0.0), height_m=0.04, worn=worn, says={}
+    )
+
+
+def _upright_row(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    plan = replace(
+        plan, elevation=Way(low=deg(rng, 6, 10), high=deg(rng, 65, 90)), twist=Way(high=deg(rng, 30, 60))
+    )
+    plan = _with(plan, elbow=Way(low=deg(rng, 5, 12), high=deg(rng, 100, 120)), pronation=Way())
+    return _above_the_elbow(person), plan
+
+
+def _overhead_press(rng, exercise):
+    person, plan = _usual(rng, exercise)
+    turned = deg(rng, -40, -20)
+    plan = replace(
+        plan,
+        elevation=Way(low=deg(rng, 35, 50), high=deg(rng, 130, 150)),
+        twist=Way(low=turned, high=turned),
+    )
+    rise = Way(low=deg(rng, 2, 4), high=deg(rng, 16, 24))
+    plan = _with(plan, elbow=Way(low=deg(rng, 115, 130), high=deg(rng, 8, 20)), rise=rise, pronation=Way())
+    return _above_the_elbow(person), plan
+
+
+OTHERS = {
+    "curl": ("unknown", _curl),
+    "upright-row": ("upright-row", _upright_row),
+    "overhead-press": ("overhead-press", _overhead_press),
+}
+"""No raises by a straight arm: the name they are measured under, and how they are drawn."""
+
+
+def draw_other(kind: str, seed: int) -> Case:
+    """Another exercise."""
+    rng = np.random.default_rng([seed, 23])
+    exercise, drawn = OTHERS[kind]
+    person, plan = drawn(rng, "scaption-raise")
+    says = {"exercise": exercise, "side": person.side}
+    return Case(kind=kind, seed=seed, exercise=exercise, person=person, plan=plan, says=says)
+
+
 def draw(kind: str, seed: int) -> Case:
-    """A raise by a body of a kind; the same seed is the same exercise."""
+    """A raise by a body of a kind, or one of the other exercises; the same seed is the same raise."""
+    if kind in OTHERS:
+        return draw_other(kind, seed)
     rng = np.random.default_rng([seed, 20])
     exercise = str(rng.choice(list(PLANES_DEG)))
     person, plan = KINDS[kind](rng, exercise)
@@ -312,11 +372,13 @@ def outcome(case: Case, *, with_chest: bool = False, **how: float) -> Outcome:
         trunk=chest(lifted, case.seed) if with_chest else None,
         **case.says,
     )
+    turned = case.exercise == "unknown"
+    angle = engine_truth.turned_deg(lifted, marks, case.person.on) if turned else None
     return Outcome(
         case=case,
         lifted=lifted,
         marks=marks,
-        truth=engine_truth.measured(lifted, marks, mirror=mirror),
+        truth=engine_truth.measured(lifted, marks, angle_deg=angle, mirror=mirror),
         session=session,
         record=session.result().to_dict(),
     )

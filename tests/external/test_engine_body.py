@@ -193,3 +193,26 @@ def test_a_set_is_summed_up_as_the_engine_lifted_it():
         assert summary["velocity_loss_pct"] == pytest.approx(loss, abs=3), kind
         whole = sum(true["time_under_tension_s"] for true in one.truth)
         assert summary["time_under_tension_s"] == pytest.approx(whole, rel=0.03), kind
+
+
+@pytest.mark.parametrize(
+    ("kind", "most_deg", "most_deg_s"), [("curl", 3.0, 3.0), ("overhead-press", 4.0, 3.0)]
+)
+def test_other_exercises_are_counted_and_measured(kind, most_deg, most_deg_s):
+    """A curl on the wrist that nobody named; a press with the sensor above the elbow: no elbow is corrected for."""
+    one = found(kind, 410)
+    assert [len(each["reps"]) for each in one.record["sets"]] == [len(one.truth)]
+    for key, most in (("rom_deg", most_deg), ("start_velocity_deg_s", most_deg_s)):
+        rows = pairs(one, key)
+        assert np.abs(rows[:, 0] - rows[:, 1]).max() < most
+        assert (np.abs(rows[:, 0] - rows[:, 1]) < 2 * rows[:, 2]).all()
+        assert (rows[:, 2] < 0.15 * rows[:, 1]).all()
+
+
+def test_a_chest_sensor_knows_the_trunk():
+    case = draw("tipping", 411)
+    one = outcome(replace(case, plan=replace(case.plan, reps=4)), with_chest=True)
+    for key in ("trunk_lean_deg", "trunk_travel_deg", "trunk_forward_deg"):
+        rows = pairs(one, key)
+        assert len(rows) == 4
+        assert np.abs(rows[:, 0] - rows[:, 1]).max() < 1.5, key

@@ -9,7 +9,7 @@ import pytest
 from armarc.errors import UsageError
 from armarc.motion import LeverArm, Twist, choose_mounting, sensor_axis, thumb_axis
 from armarc.motion.lever_arm import OFF_PLANE_M
-from armarc.motion.mounting import SCALE_ACROSS, SCALE_IN_PLANE, ArmEvidence
+from armarc.motion.mounting import SCALE_ACROSS, SCALE_IN_PLANE, WITH_ARM_M, ArmEvidence
 from armarc.motion.place import UPPER_ARM, WRIST, place_of
 from armarc.motion.tolerance import Tolerance
 
@@ -186,14 +186,14 @@ def test_uncertainty_is_made_of_its_parts():
     np.testing.assert_allclose(covariance @ mounting.arm_axis, 0, atol=1e-12)
     fit = 0.0058 / 0.58
     in_plane, across = math.sqrt(covariance[1, 1]), math.sqrt(covariance[0, 0])
-    assert in_plane == pytest.approx(math.hypot(fit, 0.003 / 0.58), rel=1e-6)
+    assert in_plane == pytest.approx(math.hypot(fit, 0.003 / 0.58, WITH_ARM_M / 0.58), rel=1e-6)
     assert across == pytest.approx(math.hypot(fit, OFF_PLANE_M / 0.58), rel=1e-6)
     assert mounting.uncertainty_rad == pytest.approx(math.hypot(in_plane, across) / math.sqrt(2), rel=1e-6)
 
     # Nothing stated: the height may lie anywhere around the arm.
     unknown, _ = choose(lever=fitted, tolerance=perfect)
     assert math.sqrt(unknown.axis_covariance_rad2[1, 1]) == pytest.approx(
-        math.hypot(fit, WRIST.unknown_height_m / 0.58), rel=1e-6
+        math.hypot(fit, WRIST.unknown_height_m / 0.58, WITH_ARM_M / 0.58), rel=1e-6
     )
 
     # A sensor of 1 % makes both directions less certain, most of all the one the movement does not show.

@@ -49,3 +49,8 @@ def place_of(sensor_place: str, coordinate: str) -> Place:
     if sensor_place == "upper arm":
         return UPPER_ARM
     return WRIST if coordinate == "elevation" else FOREARM
+
+
+def is_upper_arms(reach_m: float | None) -> bool:
+    """Whether a sensor so far from the shoulder can sit above the elbow; one nobody knows the reach of, too."""
+    return reach_m is None or reach_m <= UPPER_ARM.most_reach_m

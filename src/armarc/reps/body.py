@@ -25,6 +25,9 @@ SHORT_IN_RANGE, SHORT_IN_MEASURED = 0.5, 0.25
 """Share of a range by which it may be read too large for each share by which the fitted arm is shorter: than usual,
 and than it was measured, where half of it was corrected (slope over bending elbows of our own simulator, front and
 scaption raises: 0.5)."""
+ABOVE_ELBOW_SHARE = 0.02
+"""Standard error of a range, as a share of it, where the sensor sits above the elbow: the girdle moves the shoulder by
+a tenth of so short a lever (upright rows of four bodies in a physics engine were off by 1–3 %)."""
 FOREARM_TURN_RAD = math.radians(19)
 """A forearm turns by 5–30° about itself on the way up, this as a root mean square (working limit). By how much is
 not seen, as the shoulder turns the hand as well. Where it lies off the arm line, that line goes round it."""
@@ -119,6 +122,8 @@ def set_bodies(
     weight: FloatArray,
     lever: LeverArm | None,
     reach_m: float | None = None,
+    *,
+    beyond_elbow: bool = True,
 ) -> tuple[tuple[SetBody, ...], ArmMotion]:
     """Look at body and strap of every set, and let the arm line turn in the sensor as far as the set shows it.
 
@@ -135,6 +140,8 @@ def set_bodies(
         As fitted to the recording; without it, and for any angle but the elevation, only a wobble is known.
     reach_m : float or None, m
         Shoulder to sensor, where somebody measured it.
+    beyond_elbow : bool
+        Whether an elbow lies between shoulder and sensor: above it nothing that bends makes an arm seem short.
 
     Returns
     -------
@@ -152,7 +159,11 @@ def set_bodies(
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
             around = _around(motion, first, stop)
             signs = _signs(motion, around, first, stop, weight, lever, reach_m)
-            short, forearm = _short_share(lever.reach_m, reach_m), lever.forearm_rad
+            if not beyond_elbow:
+                # No elbow turns this line: what seems to is a shoulder that moves with the arm, and stays a doubt.
+                signs = replace(signs, certainty=0.0)
+            short = _short_share(lever.reach_m, reach_m) if beyond_elbow else ABOVE_ELBOW_SHARE
+            forearm = lever.forearm_rad
             near = near if signs.certainty > 0 else around
             turned, place = _turned(motion, signs, near)
             inside = place[first - near.start : stop - near.start]
