@@ -201,15 +201,15 @@ def _collect(
 
     A walk and what turns about the elbow are taken out as a set would be, but make no other one likelier.
     """
-    stretches: list[tuple[int, int, Run | None]] = [(first, stop, None)]
+    stretches = [(first, stop)]
     runs: list[Run] = []
     shown: list[Template] = []
     left: list[tuple[int, int]] = []
     while stretches:
-        begin, end, beside = stretches.pop()
+        begin, end = stretches.pop()
         if end - begin < path.rate_hz:
             continue
-        run = best_run(path, begin, end, rules, (*known, *shown), beside)
+        run = best_run(path, begin, end, rules, (*known, *shown))
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
@@ -217,12 +217,12 @@ def _collect(
         if elbow:
             runs += [replace(part, is_elbow=True) for part in elbow]
             edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
-            stretches += [(*ends, None) for ends in zip(edges[::2], edges[1::2], strict=True)]
+            stretches += zip(edges[::2], edges[1::2], strict=True)
             continue
         new = without_walks(path, doubted_walk(path, run))
         runs += new
         shown += [one.template for one in new if not one.is_walk]
-        stretches += [(begin, run.first, run), (run.last, end, run)]
+        stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 
 

@@ -60,7 +60,6 @@ def best_run(
     stop: int,
     rules: CountingRules,
     known: tuple[Template, ...] = (),
-    beside: Run | None = None,
 ) -> Run | None:
     """Find the best run of a stretch, then look again with its own axis and scale.
 
@@ -75,16 +74,12 @@ def best_run(
     rules : CountingRules
     known : tuple of Template
         Sets found already.
-    beside : Run or None
-        What was found beside the stretch: another set of it is looked for first, about its axis, which is soon done.
 
     Returns
     -------
     Run or None
         With a score that may be negative: too little for a set.
     """
-    if beside is not None and (more := _more_of(path, first, stop, beside, rules, known)) is not None:
-        return more
     axes = furthest_axes(path, first, stop)
     if axes is None:  # all of it turns about the vertical, or nothing moves
         axes = np.eye(3)[:1]
@@ -106,17 +101,6 @@ def _best_about(
 ) -> Run | None:
     found = _search(path, first, stop, axis, rules, known, HYSTERESES_RAD)
     return None if found is None else _looked_at_again(path, first, stop, found, rules, known)
-
-
-def _more_of(
-    path: SensorPath, first: int, stop: int, run: Run, rules: CountingRules, known: tuple[Template, ...]
-) -> Run | None:
-    """A set like one that was found beside the stretch, looked for about its axis and at its size alone."""
-    narrow = replace(rules, curves=(run.curve,))
-    found = _search(path, first, stop, run.axis, narrow, known, (_scale(run),), (run.sign,))
-    if found is None or found.score <= 0 or not found.template.is_more_of(run.template):
-        return None
-    return _looked_at_again(path, first, stop, found, rules, known)
 
 
 def _scale(run: Run) -> float:
