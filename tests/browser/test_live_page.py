@@ -86,7 +86,8 @@ def test_a_phone_and_a_tablet_see_the_set(program: Program, tmp_path: Path) -> N
             colours.append(page.value("getComputedStyle(document.body).backgroundColor"))
             page.picture(tmp_path / f"{name}.png")
             assert (tmp_path / f"{name}.png").stat().st_size > 10_000
-        assert page.value("document.getElementById('count').textContent") == "2"
+        # A busy machine may be one rep further on by now.
+        assert page.value("document.getElementById('count').textContent") in ("2", "3")
         assert colours[0] != colours[1]
         page.wait_for("document.getElementById('speed').textContent.includes('rest')", 25)
         page.wait_for("document.getElementById('word').textContent.includes('2 of 3 inside')", 10)

@@ -123,3 +123,34 @@ def test_a_stream_that_never_begins_ends_them_all(counts: tuple[int, int]) -> No
 def test_the_last_one_that_fails_is_the_fault() -> None:
     with pytest.raises(SensorError, match="gone"):
         _heard((3, "gone"), (4, "gone"), stop_after=99)
+
+
+def test_what_was_acknowledged_before_a_stop_is_handed_on_after_it() -> None:
+    browser = Browser()
+    rows = browser.rows(recording(2, sets=1, reps=1)[0])
+    messages = list(browser.messages(rows))
+
+    async def run() -> int:
+        inbox: asyncio.Queue[Heard | None] = asyncio.Queue()
+        stop = asyncio.Event()
+        events: list[Event] = []
+
+        async def hear() -> None:
+            async for event in phone_stream(inbox, stop=stop, clock=lambda: 100.0):
+                events.append(event)
+
+        hearing = asyncio.create_task(hear())
+        await asyncio.sleep(0)
+        for text in (hello(next=len(rows)), *messages[:-1]):
+            inbox.put_nowait(Heard(kind="message", at_s=100.0, text=text))
+        while not inbox.empty():
+            await asyncio.sleep(0)
+        await asyncio.sleep(0.01)
+        stop.set()
+        await asyncio.sleep(0.05)  # the last one is still in the pipe between the two processes
+        inbox.put_nowait(Heard(kind="message", at_s=100.0, text=messages[-1]))
+        inbox.put_nowait(Heard(kind="message", at_s=100.1, text=hello()))  # after the stop
+        await hearing
+        return sum(len(event.time_s) for event in events if isinstance(event, Frames))
+
+    assert asyncio.run(run()) == len(rows)

@@ -15,6 +15,8 @@ from armarc.sensor.phone.receiver import Receiver
 
 SILENCE_S = 2.0
 GIVE_UP_S = 300.0
+ON_THE_WAY_S = 0.5
+"""So long a stop waits for what the page's process has acknowledged and not yet handed on (working limit)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,14 +71,19 @@ async def phone_stream(
     heard_s: dict[int, float] = {}
     given_up: set[int] = set()
     fault: SensorError | None = None
+    stopped_s: float | None = None
     stopping = asyncio.create_task(stop.wait())
     getting: asyncio.Task[Heard | None] = asyncio.create_task(inbox.get())
     try:
         while fault is None:
             await asyncio.wait({getting, stopping}, timeout=0.5, return_when=asyncio.FIRST_COMPLETED)
             now_s = clock() - began_s
+            if stopped_s is None and stop.is_set():
+                stopped_s = now_s
             if getting.done():
                 item = getting.result()
+                if item is not None and stopped_s is not None and item.at_s - began_s > stopped_s:
+                    break
                 getting = asyncio.create_task(inbox.get())
                 if item is None:
                     fault = SensorError("the process that serves the phone's page has ended", "start again")
@@ -89,8 +96,10 @@ async def phone_stream(
                     if isinstance(event, LinkUp) and not event.again and len(places) > 1:
                         words = f"this phone is on the {places[item.sensor]}"
                         yield Trouble(sensor=item.sensor, time_s=event.time_s, message=words)
-            elif stop.is_set():
-                break
+            elif stopped_s is not None:
+                if not (await asyncio.wait({getting}, timeout=ON_THE_WAY_S))[0]:
+                    break
+                continue
             for number in heard_s:
                 if now_s - heard_s[number] > SILENCE_S:
                     for event in receivers[number].lost(
