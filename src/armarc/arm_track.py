@@ -112,7 +112,7 @@ def track(
         Without plane and hand rotation; `armarc.reference` adds them.
     """
     workings = Workings() if workings is None else workings
-    orientation = without_arm(piece, choices, workings)
+    orientation = orientation_so_far(piece, choices, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
     if is_last and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
@@ -170,7 +170,7 @@ def track(
     )
 
 
-def without_arm(piece: Piece, choices: Choices, workings: Workings) -> Orientation:
+def orientation_so_far(piece: Piece, choices: Choices, workings: Workings) -> Orientation:
     """The orientation that the last pass found; before any, one that knows no arm and is good enough to count by.
 
     Parameters

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, track, without_arm
+from armarc.arm_track import SetWindows, Workings, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
@@ -241,7 +241,7 @@ def _measure_piece(
     choices = replace(choices, tolerance=tolerance)
     workings = Workings()
     rules = counting_rules(exercise)
-    counted = _counted(piece, without_arm(piece, choices, workings), rules)
+    counted = _counted(piece, orientation_so_far(piece, choices, workings), rules)
     windows = _windows(piece, counted.sets) if counted.sets else None
     motion = track(piece, choices, windows, workings, is_last=False)
     if windows is None:

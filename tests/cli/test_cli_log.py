@@ -309,5 +309,8 @@ def test_when_a_recording_began_can_be_said(tmp_path):
         )
     refused = run("process", strict, "--began", "2025-03-01T17:30", code=2)
     assert "add --log" in refused.stderr
+    both = (strict, DEMOS / "swung-set.csv")
+    several = run("process", *both, "--log-file", log, "--began", "2025-03-01T17:30", code=2)
+    assert "one by one" in several.stderr, "two recordings did not begin at once"
     unsaid = run("process", DEMOS / "swung-set.csv", "--log-file", log)
     assert "--began` states another" in unsaid.stderr

@@ -85,6 +85,10 @@ def _run(
         raise UsageError("--gyroscope goes with a single recording", "process the pairs one by one")
     if len(paths) > 1 and trunk.path is not None:
         raise UsageError("--trunk goes with a single recording", "process the pairs one by one")
+    if len(paths) > 1 and outputs.log is not None and outputs.log.began is not None:
+        raise UsageError(
+            "--began goes with a single recording", "log them one by one, each with its own time"
+        )
     guard = guard_for(
         [*given, read.get("gyroscope_path"), trunk.path],
         log_file=None if outputs.log is None else outputs.log.file,

@@ -113,7 +113,11 @@ def compare(
         title = " against ".join(group.name for group in groups[:MOST_CURVES])
         moments = any(one.moment_n_m is not None for _, curves in drawn for one in curves)
         notes = [*(LOAD_CAUTIONS if moments else ()), CAUTION]
-        facts = "thin: each set; thick: mean of a group" if several else "mean of the full reps"
+        facts = (
+            "thin: each set; thick: mean of a group where all its sets have values"
+            if several
+            else "mean of the full reps"
+        )
 
         def draw(width_in: float | None) -> Figure:
             return draw_overlay(

@@ -135,7 +135,7 @@ def process(
         str | None,
         typer.Option(
             metavar="TIME",
-            help="When it began, such as 2026-03-01T17:30, where the recording does not say.",
+            help="When the recording began, such as 2026-03-01T17:30, instead of what it says or its file's date.",
             rich_help_panel=_LOG,
         ),
     ] = None,

@@ -258,9 +258,8 @@ class Stretch:
 
     def fuse_again(self, first: int) -> None:
         """Take the samples from a row on anew: `fusion` is the state before them, or of an arm that is known now."""
-        if (
-            self._found is not None and first < self._found[0]
-        ):  # what lies before it says nothing of what comes after
+        if self._found is not None and first < self._found[0]:
+            # What lies before the gap says nothing of what comes after.
             known, (first, state) = self.fusion, self._found
             self.fusion = replace(state, lever_arm_m=known.lever_arm_m, priors=known.priors)
         table = self.rows.table(first - 1)

@@ -80,31 +80,30 @@ def suggestion_words(report: PlanReport) -> str:
     """The personal band, or why there is none."""
     found, band = report.finding, report.suggested_deg_s
     base = report.base
-    of_example = f" of {EXAMPLE_SHOULDER}" if report.is_example else ""
-    whose = "Band" if report.is_example else "Personal band"
+    # What a published group could do is no reason to tell anybody to take less.
+    no_band = f"No band for {EXAMPLE_SHOULDER}" if report.is_example else "No band"
+    whose = f"Band of {EXAMPLE_SHOULDER}" if report.is_example else "Personal band"
     if found.verdict == "unreachable":
-        return (
-            "No band: this load does not reach the top from any start velocity tried; take less."
-            if not report.is_example
-            else f"No band{of_example}: it does not bring this load to the top from any start velocity tried."
-        )
+        take_less = "" if report.is_example else "; take less"
+        return f"{no_band}: this load does not reach the top from any start velocity tried{take_less}."
     if found.verdict == "needed":
+        take_less = "" if report.is_example else " Take less load to train the shoulder through the range."
         return (
-            f"No band{of_example} is suggested: from rest this load does not reach the top, so every start velocity "
-            "here is help from the body. Take less load to train the shoulder through the range."
+            f"{no_band}: from rest this load does not reach the top, so every start velocity here is help from the "
+            f"body.{take_less}"
         )
     if band is None:
         return (
-            f"No band{of_example}: for {report.aim_words} {base} is best in this model, and any start velocity tried "
-            "costs more than 2 %. Choose by control."
+            f"{no_band}: for {report.aim_words} {base} is best in this model, and any start velocity tried costs "
+            "more than 2 %. Choose by control."
         )
     if found.verdict == "rest":
         return (
-            f"{whose}{of_example} for {report.aim_words}: up to {band[1]:.0f} °/s through the gate nothing worth "
-            "speaking of is lost (within 2 %), and nothing is gained: no optimum in this model. Choose by control."
+            f"{whose} for {report.aim_words}: up to {band[1]:.0f} °/s through the gate nothing worth speaking of is "
+            "lost (within 2 %), and nothing is gained: no optimum in this model. Choose by control."
         )
     through = f"{band[0]:.0f}–{band[1]:.0f} °/s through the gate"
-    words = f"{whose}{of_example} for {report.aim_words}: {through} (within 2 % of the best)"
+    words = f"{whose} for {report.aim_words}: {through} (within 2 % of the best)"
     if found.verdict == "shallow":
         return (
             f"{words}, but the optimum is too shallow to matter: {100 * (found.gain or 0):.1f} % over {base}, "

@@ -220,7 +220,7 @@ def compare(
     are compared: of lifters when the groups share three or more, or two and two or more different ones; else of
     sessions, in pairs when the groups share two or more. Sets are counted one by one only where a group has a single
     session. Sets counted one by one had a false "clear" in 18-40 % of equal variants done on different days
-    (`bench_compare_days.py`), sessions in about 5 %.
+    (`test_equal_variants_are_rarely_told_apart`), sessions in about 5 %.
 
     Parameters
     ----------

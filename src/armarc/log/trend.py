@@ -117,7 +117,7 @@ class Trend:
                 return f"Too few sessions to tell a change from error: {need} more needed."
             if self.typical_error is None:
                 return "No verdict: the sessions do not differ at all."
-            amount = f"{self.points[-1].value - self.points[0].value:+.{digits}f} {unit}".strip()
+            amount = f"{signed(self.points[-1].value - self.points[0].value, digits)} {unit}".strip()
             return f"Changed by {amount} from first to last without any scatter: no error can be told."
         c = self.change
         places = digits_for((c.high - c.low) / 2, digits)

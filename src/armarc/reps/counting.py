@@ -263,16 +263,16 @@ def _along(
     return runs
 
 
-def _all_there_is(path: SensorPath, rules: CountingRules, walks: list[Run]) -> list[Run]:
-    """A movement or two make a set when nothing else of a rep's size happened but walking."""
-    found = [best_run(path, *stretch, rules) for stretch in stretches_beside(path, walks)]
+def _all_there_is(path: SensorPath, rules: CountingRules, others: list[Run]) -> list[Run]:
+    """A movement or two make a set when nothing else of a rep's size happened but walking and the like."""
+    found = [best_run(path, *stretch, rules) for stretch in stretches_beside(path, others)]
     run = max((run for run in found if run is not None), key=lambda run: run.score, default=None)
     if run is None or run.template.range_rad < rules.smallest_rad or is_walk(path, run):
         return []
     is_alone = not any(
         out.reason in (UNLIKE, CIRCLE)
         for one in (run, replace(run, sign=-run.sign))  # either way
-        for out in movements_beside(path, [one], rules, (), walks)
+        for out in movements_beside(path, [one], rules, (), others)
     )
     return [run] if is_alone else []
 

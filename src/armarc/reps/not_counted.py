@@ -74,11 +74,11 @@ def movements_beside(
     runs: list[Run],
     rules: CountingRules,
     taken_off: Sequence[tuple[int, int]],
-    walks: Sequence[Run],
+    others: Sequence[Run],
 ) -> list[LeftOut]:
-    """Movements of at least half the smallest range beside sets and walks; some were taken off the sets' ends."""
+    """Movements of at least half the smallest range beside sets and runs that are none; some were taken off ends."""
     out = [LeftOut(first=first, stop=stop, reason=AT_AN_END) for first, stop in taken_off]
-    for first, stop in stretches_beside(path, [*runs, *walks]):
+    for first, stop in stretches_beside(path, [*runs, *others]):
         axis = turning_axis(path, first, stop)
         if axis is None:
             continue
