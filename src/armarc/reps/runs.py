@@ -50,6 +50,8 @@ MOST_PATTERNS = 3
 """So many of the best patterns are looked at with the median of what is like them."""
 LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
+LEVEL_SHARE = 0.5
+"""What turns by less than half about a level axis at its bottom turns about the vertical (working limit)."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
 
@@ -87,6 +89,37 @@ def best_run(
     if not known and len(axes) > 1 and (best is None or best.score <= 0):
         other = _best_about(path, first, stop, axes[1], rules, known)
         if other is not None and (best is None or other.score > best.score):
+            best = other
+    return _or_more_of_known(path, first, stop, best, rules, known)
+
+
+def _or_more_of_known(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    best: Run | None,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> Run | None:
+    """A run, or a better one about the axis of a known set: where handling turns further, another axis hides it.
+
+    It has to be more of that set and to make one by itself: in handling there is always something a little like it.
+    """
+    if "tilt" not in rules.curves:
+        return best
+    rest: tuple[Template, ...] = known[::-1]
+    while rest:
+        one, rest = rest[0], tuple(other for other in rest[1:] if not other.is_same_exercise(rest[0]))
+        if best is not None and best.template.is_same_exercise(one):
+            continue
+        axis = one.direction - (one.direction @ one.pose) * one.pose
+        size = float(np.linalg.norm(axis))
+        if size < LEVEL_SHARE:
+            continue  # it turns about the vertical
+        other = _best_about(path, first, stop, axis / size, rules, known)
+        if other is None or not other.template.is_more_of(one) or other.score + KNOWN_RUN_COST <= RUN_COST:
+            continue
+        if best is None or other.score > best.score:
             best = other
     return best
 
