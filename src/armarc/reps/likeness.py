@@ -87,11 +87,15 @@ class Template:
             and self.direction @ other.direction > math.cos(ALIKE_DIRECTION_RAD)
         )
 
+    def is_quick_beside(self, other: Template) -> bool:
+        """Whether it is much faster than a set: handling is."""
+        return self.speed_rad_s > SAME_SPEED * other.speed_rad_s
+
     def is_more_of(self, other: Template) -> bool:
         """Whether a few movements are so like a set that they need not be many."""
         ratio = self.range_rad / other.range_rad
-        is_quick = self.speed_rad_s > SAME_SPEED * other.speed_rad_s
-        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE and not is_quick
+        is_as_large = 1 / SAME_RANGE < ratio < SAME_RANGE
+        return self.is_same_exercise(other) and is_as_large and not self.is_quick_beside(other)
 
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""

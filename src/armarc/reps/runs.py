@@ -356,7 +356,8 @@ def _best_like(
 def _cost(template: Template, other: Template) -> float:
     if template.is_more_of(other):
         return KNOWN_RUN_COST
-    return SAME_RUN_COST if template.may_be(other) else OTHER_RUN_COST
+    may_be = template.may_be(other) and not template.is_quick_beside(other)
+    return SAME_RUN_COST if may_be or template.is_same_exercise(other) else OTHER_RUN_COST
 
 
 def _places_of_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:
