@@ -16,7 +16,7 @@ from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.bounce import doubted_walk
-from armarc.reps.edges import DOUBT, doubted, judge_ends
+from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
 from armarc.reps.joint import Joints, elbow_parts, joints_of, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
@@ -110,7 +110,7 @@ def count_sets(
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2, missing)
     joints = joints_of(path, quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
     runs, others = find_runs(path, rules, known, joints if judged else None, alone=alone)
-    runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
+    runs, taken_off = _without_handling(path, runs, rules, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
     if runs and rules.curves == CURVES["movement"]:
@@ -153,9 +153,9 @@ def _look_of(group: tuple[Movement, ...], of_runs: Sequence[Sequence[Movement]],
 
 
 def _without_handling(
-    path: SensorPath, runs: list[Run], *, is_alone: bool
+    path: SensorPath, runs: list[Run], rules: CountingRules, *, is_alone: bool
 ) -> tuple[list[Run], list[tuple[int, int]]]:
-    """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
+    """Sets without what is none of their reps, and where that was at their ends; what is hardly a set is doubtful."""
     judged = [judge_ends(path, run) for run in runs]
     sets = [
         doubted(
@@ -163,7 +163,8 @@ def _without_handling(
             is_all=run.may_be_walk or run.may_be_handling or (run.score < DOUBT and not is_alone),
             is_alone=is_alone,
         )
-        for run, _ in judged
+        for whole, _ in judged
+        for run in judge_middle(path, whole, rules)
     ]
     return sets, [off for _, taken_off in judged for off in taken_off]
 

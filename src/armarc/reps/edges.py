@@ -15,6 +15,7 @@ import numpy as np
 from armarc.motion import low_pass
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import TIME_SPREAD, TIRED_SPREAD, median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
@@ -27,6 +28,8 @@ AT_AN_END = 3
 """So many movements at each end of a set are looked at."""
 DOUBT = 2.0
 """Log-odds (seven to one) from which a movement is taken for what it looks like; below, the count is not certain."""
+SURE_WITHIN = 2 * DOUBT
+"""The same of neighbours in the middle of a set: with reps on both sides a rep is likelier (working limit)."""
 NOISE_M_S2 = 0.1
 """A residual below this tells nothing."""
 LARGER = 3.0
@@ -93,10 +96,10 @@ def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
         return run, []
     seen = _Set.of(path, run)
     at_most = min(AT_AN_END, n - FULL_SET)
-    first, doubted_first = _cut([seen.evidence(k, range(k)) for k in range(at_most)])
+    first, doubted_first = _cut([seen.evidence(k, 1, range(k, n)) for k in range(at_most)])
     at_most = min(AT_AN_END, n - first - FULL_SET)
     back = [n - 1 - k for k in range(at_most)]
-    last, doubted_last = _cut([seen.evidence(k, range(k + 1, n)) for k in back])
+    last, doubted_last = _cut([seen.evidence(k, -1, range(first, k + 1)) for k in back])
     doubted = {*range(first, doubted_first), *back[last:doubted_last]}
     movements = tuple(replace(m, is_doubtful=k in doubted) for k, m in enumerate(run.movements))
     off = movements[:first] + movements[n - last :]
@@ -105,6 +108,58 @@ def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
         replace(run, movements=movements[kept], members=run.members[kept]),
         [(m.bottom, m.bottom_after + 1) for m in off],
     )
+
+
+def judge_middle(path: SensorPath, run: Run, rules: CountingRules) -> list[Run]:
+    """Leave out of the middle of a set what is none of its reps, and mark what may be none.
+
+    A weight that is racked and another one picked up: where that leaves a rest, the set ends there. Of what nobody
+    named nothing is left out.
+
+    Parameters
+    ----------
+    path : SensorPath
+    run : Run
+    rules : CountingRules
+
+    Returns
+    -------
+    list of Run
+        The set, or the sets that it was.
+    """
+    n = len(run.members)
+    if path.acceleration_m_s2 is None or n <= 2 * FULL_SET:
+        return [run]
+    seen = _Set.of(path, run)
+    against = -np.array([min(seen.evidence(k, 0, range(n)), 0.0) for k in range(1, n - 1)])
+    edges = np.flatnonzero(np.diff((against > 0).astype(np.int8), prepend=0, append=0)) + 1
+    off: set[int] = set()
+    may_be: set[int] = set()
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        odds = float(against[a - 1 : b - 1].sum())
+        if odds >= SURE_WITHIN and rules.is_named:
+            off |= {*range(a, b)}
+        elif odds >= DOUBT:
+            may_be |= {*range(a, b)}
+    if not (off or may_be):
+        return [run]
+    kept = [k for k in range(n) if k not in off]
+    leaves, returns = run.candidates.leaves_s, run.candidates.returns_s
+    parts: list[list[int]] = [[]]
+    for k in kept:
+        before = parts[-1][-1] if parts[-1] else k
+        if leaves[run.members[k]] - returns[run.members[before]] >= rules.rest_s:
+            parts.append([])
+        parts[-1].append(k)
+    movements = [replace(m, is_doubtful=m.is_doubtful or k in may_be) for k, m in enumerate(run.movements)]
+    return [
+        replace(
+            run,
+            movements=tuple(movements[k] for k in part),
+            members=tuple(run.members[k] for k in part),
+        )
+        for part in parts
+    ]
 
 
 def doubted(run: Run, *, is_all: bool, is_alone: bool) -> Run:
@@ -165,13 +220,13 @@ class _Set:
         missing = None if path.missing is None else path.missing[begin:stop]
         return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt, missing)
 
-    def _others(self, k: int, outside: range) -> list[int]:
+    def _others(self, k: int, among: range) -> list[int]:
         """Those that show what a rep of the set is: far from the ends, where there are enough."""
         n = len(self.members)
-        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if not self._is_cut(j)]
+        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if j != k and not self._is_cut(j)]
         if len(inner) > FULL_SET:
             return inner
-        return [j for j in range(n) if j != k and j not in outside and not self._is_cut(j)]
+        return [j for j in among if j != k and not self._is_cut(j)]
 
     def _is_cut(self, k: int) -> bool:
         """Whether too little of a movement was recorded: neither what it felt nor its time is then its own."""
@@ -179,24 +234,29 @@ class _Set:
             return self.movements[k].is_open or self.movements[k].is_begun
         return any(float(self.missing[a:b].mean()) > FILLED_SHARE for a, b in self._ways(k))
 
-    def evidence(self, k: int, outside: range) -> float:
-        """Log-odds that movement `k` is a rep, not looking at those further out."""
-        others = self._others(k, outside)
+    def evidence(self, k: int, inward: int, among: range) -> float:
+        """Log-odds that movement `k` is a rep, as those among which it is show.
+
+        1 or -1 leads inward from an end at which it is, 0 is in the middle.
+        """
+        others = self._others(k, among)
         if self._is_cut(k) or len(others) < FULL_SET:
             return np.inf
-        seen, is_first = self.candidates, outside.start == 0
+        seen = self.candidates
         (larger, longer, faster), own = self._misses(k, others, seen.range_rad, seen.up_s, seen.speed_rad_s)
         total = RANGE.evidence(larger, own[0])
         longer += faster - larger  # a slow rep is up for longer, part of the way for less
         if larger < 0:
             total = max(total, -SMALLER_COST)
-            if not is_first:  # part of the way in the same time is slower: a last rep that fails
+            if inward < 0:  # part of the way in the same time is slower: a last rep that fails
                 faster = _beyond(faster, larger)
         total += TIME.evidence(longer, own[1]) + (SPEED if faster > 0 else SLOWER).evidence(faster, own[2])
         rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, others))
-        outer, inner = (rise, fall) if is_first else (fall, rise)
+        if inward == 0:
+            return total + rise + fall
+        outer, inner = (rise, fall) if inward > 0 else (fall, rise)
         total += max(outer, -OUTER_COST) + inner
-        return total - self._pause_cost(k, inward=1 if is_first else -1)
+        return total - self._pause_cost(k, inward)
 
     def _misses(self, k: int, others: list[int], *measures: FloatArray) -> tuple[list[float], list[float]]:
         """By which logarithms it misses the others' medians, and how much each of these scatters."""
