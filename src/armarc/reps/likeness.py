@@ -15,6 +15,7 @@ import numpy as np
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.path import Rests
+from armarc.reps.shown import Shown
 
 RANGE_SPREAD = 0.25
 """Of the logarithm of the range."""
@@ -61,7 +62,8 @@ class Template:
     """What the reps of a set look like; fields as those of `Candidates`.
 
     ``reach_m`` is how far the joint lies that it turns about, NaN where nobody has looked, ``arm_m`` the same of the
-    raises beside it where it is not the same joint (`armarc.reps.joint`).
+    raises beside it where it is not the same joint (`armarc.reps.joint`); ``shown`` what its reps show where they turn
+    plainly about a shoulder (`armarc.reps.beside`).
     """
 
     range_rad: float
@@ -72,6 +74,7 @@ class Template:
     direction: FloatArray
     reach_m: float = math.nan
     arm_m: float = math.nan
+    shown: Shown | None = None
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""

@@ -136,9 +136,9 @@ def _best_about(
     return None if found is None else _looked_at_again(path, first, stop, found, rules, known)
 
 
-def _scale(run: Run) -> float:
-    """Smallest reversal that is more than a wobble within a run, rad."""
-    return max(HYSTERESIS_SHARE * run.template.range_rad, HYSTERESES_RAD[0])
+def wobble_rad(range_rad: float) -> float:
+    """Smallest reversal that is more than a wobble within a set of some range."""
+    return max(HYSTERESIS_SHARE * range_rad, HYSTERESES_RAD[0])
 
 
 def _looked_at_again(
@@ -153,7 +153,7 @@ def _looked_at_again(
         narrow = replace(rules, curves=(found.curve,))
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
         signs = (found.sign,) if look else (1.0, -1.0)
-        again = _search(path, *near, own, narrow, known, (_scale(found),), signs)
+        again = _search(path, *near, own, narrow, known, (wobble_rad(found.template.range_rad),), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -183,7 +183,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
     for name in rules.curves:
         curve = angle_about(path.up, axis) if name == "tilt" else path.yaw_rad
         part = curve[since:]
-        scale = max(HYSTERESIS_SHARE * float(np.ptp(part)), HYSTERESES_RAD[0])
+        scale = wobble_rad(float(np.ptp(part)))
         # It left where it came back to: the end nearer to both.
         sign = 1.0 if abs(part[0] - part.min()) + abs(part[-1] - part.min()) < float(np.ptp(part)) else -1.0
         found = find_candidates(path, sign * curve, 0, scale, is_start=True, is_end=False)
