@@ -152,7 +152,7 @@ class Session(ArrayValue):
         if not self.motions:
             raise UsageError("there is nothing to draw", "the recording holds no movement")
         if number is None and len(self.sets) != 1:
-            return draw_session(self.motions, self.sets, dark=dark)
+            return draw_session(self.motions, self.sets, exercise=self.choices.exercise, dark=dark)
         index = 0 if number is None else number - 1
         if not 0 <= index < len(self.sets):
             raise UsageError(f"there is no set {number} to draw", f"the recording has {len(self.sets)}")
