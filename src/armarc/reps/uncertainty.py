@@ -10,7 +10,7 @@ wrist that bends are not in it: no sensor on the skin sees them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -107,15 +107,24 @@ class AngleErrors:
     across_rad: float
     body: SetBody = RIGID
 
+    def of_set(self, body: SetBody) -> AngleErrors:
+        """The same with what a set shows of body and strap."""
+        if not body.above_elbow:
+            return replace(self, body=body)
+        axes, across = _axes(self.mounting, unexplained_rad(body))
+        return replace(self, body=body, axes=axes, across_rad=across)
+
     @property
-    def unexplained_rad(self) -> float:
-        """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad."""
-        beyond = max(self.body.signs.unexplained_share - UNEXPLAINED_ON_RIGID, 0.0)
-        return UNEXPLAINED_IN_ANGLE * math.sqrt(beyond)
+    def bent_rad(self) -> float:
+        """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad; above the elbow that is
+        in the direction of the arm."""
+        return 0.0 if self.body.above_elbow else unexplained_rad(self.body)
 
     @property
     def shoulder_share(self) -> float:
         """What a shoulder that moves by itself leaves in a start velocity, as a share of it."""
+        if self.body.above_elbow:
+            return 0.0
         beyond = max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
         return min(SHOULDER_IN_SPEED * beyond, SHOULDER_MOST)
 
@@ -147,7 +156,7 @@ class AngleErrors:
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
         shared = _root_sum(
             [
-                self.unexplained_rad,
+                self.bent_rad,
                 self.body.doubt_rad_at(float(self.angle_rad[at])),
                 STEP_IN_ANGLE * self.body.strap_step_rad,
                 WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
@@ -165,7 +174,7 @@ class AngleErrors:
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         return _root_sum(
             [
-                self.unexplained_rad,
+                self.bent_rad,
                 self.body.doubt_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
@@ -192,7 +201,7 @@ class AngleErrors:
         return _root_sum(
             [
                 noise,
-                self.unexplained_rad / self.body.swept_rad * speed_rad_s,
+                self.bent_rad / self.body.swept_rad * speed_rad_s,
                 self.body.doubt_rad / self.body.swept_rad * speed_rad_s,
                 self.shoulder_share * speed_rad_s,
                 STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
@@ -209,7 +218,7 @@ class AngleErrors:
         return abs(rate_rad_s) * _root_sum(
             [
                 further,
-                self.unexplained_rad / self.body.swept_rad,
+                self.bent_rad / self.body.swept_rad,
                 self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 self.untested_share,
@@ -246,7 +255,7 @@ class AngleErrors:
         error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
         error *= AT_THE_TOP if is_top else 1.0
         shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
-        bent = math.hypot(self.unexplained_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
+        bent = math.hypot(self.bent_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
         error = _root_sum([error, WOBBLE_RATE_RAD_S * self.body.wobble_rad, shoulder, bent])
         if not self.is_fitted:
             # Which way the arm points was not fitted to its movement: what turning the axis does to the rate.
@@ -331,24 +340,34 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     ----------
     motion : ArmMotion
     """
-    is_elevation = motion.coordinate == "elevation"
-    axis = motion.mounting.arm_axis
-    axes = [axis]
-    across_axes = _across(motion.mounting)
-    for across, sigma in across_axes:
-        step = math.sqrt(3) * sigma
-        axes += [math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0)]
+    axes, across = _axes(motion.mounting)
     return AngleErrors(
-        up=up_in_sensor(motion.quaternion) if is_elevation else None,
-        axes=tuple(tuple(each.tolist()) for each in axes),
+        up=up_in_sensor(motion.quaternion) if motion.coordinate == "elevation" else None,
+        axes=axes,
         is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,
         tilt_rad=motion.orientation.tilt_se_rad,
         tolerance=motion.tolerance,
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
-        across_rad=max(sigma for _, sigma in across_axes),
+        across_rad=across,
     )
+
+
+def _axes(mounting: Mounting, further_rad: float = 0.0) -> tuple[tuple[tuple[float, ...], ...], float]:
+    """The arm axis and four beside it, and its largest standard error, rad; `further_rad` comes on top all round."""
+    axis = mounting.arm_axis
+    axes, largest = [axis], 0.0
+    for across, sigma in _across(mounting):
+        wide = math.hypot(sigma, further_rad)
+        step, largest = math.sqrt(3) * wide, max(largest, wide)
+        axes += [math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0)]
+    return tuple(tuple(each.tolist()) for each in axes), largest
+
+
+def unexplained_rad(body: SetBody) -> float:
+    """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad."""
+    return UNEXPLAINED_IN_ANGLE * math.sqrt(max(body.signs.unexplained_share - UNEXPLAINED_ON_RIGID, 0.0))
 
 
 def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
