@@ -89,8 +89,6 @@ def track(
     choices: Choices,
     windows: SetWindows | None = None,
     workings: Workings | None = None,
-    *,
-    is_last: bool = True,
 ) -> ArmMotion:
     """Work out what the arm did.
 
@@ -102,9 +100,7 @@ def track(
         None where no set was found.
     workings : Workings or None
         Kept by the caller from pass to pass over this piece, so that nothing is worked out twice: a pass starts from
-        the orientation that the one before found.
-    is_last : bool
-        False for the first pass, which takes that orientation as it is.
+        the orientation that the one before found, and where there is no set takes it as it is.
 
     Returns
     -------
@@ -115,7 +111,8 @@ def track(
     orientation = orientation_so_far(piece, choices, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
-    if is_last and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
+    is_fused_again = windows is not None and mounting.method in ("lever_arm", "twist")
+    if is_fused_again and choices.fusion == "smoother":
         # Gravity is seen far better once the arm's own acceleration is known; then the lever arm is, too.
         for _ in range(2):
             if lever is None:
@@ -131,17 +128,7 @@ def track(
         workings.reckoning = None  # as large as the recording, and seldom wanted again
     workings.lever = lever
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
-    up = up_in_sensor(orientation.quaternion)
-    lifted = elevation(up, mounting.arm_axis)
-    coordinate = choices.exercise.coordinate
-    if coordinate == "elevation":
-        angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
-    else:
-        sets = [] if windows is None else list(zip(windows.ranges, windows.bottoms, strict=True))
-        angle, rate, coordinate = turned_angle(
-            orientation.quaternion, omega, mounting.arm_axis, coordinate, sets, notes
-        )
-    del up  # the filters need the room
+    angle, rate, lifted, coordinate = _angles(choices, orientation, omega, mounting, windows, notes)
     if coordinate != "elevation":
         notes.append(
             "the angle counts from an arbitrary zero: bottoms and tops have no standard error, ranges and speeds have"
@@ -168,6 +155,39 @@ def track(
         tolerance=choices.tolerance or UNKNOWN_TOLERANCE,
         notes=tuple(notes),
     )
+
+
+def _angles(
+    choices: Choices,
+    orientation: Orientation,
+    omega: FloatArray,
+    mounting: Mounting,
+    windows: SetWindows | None,
+    notes: list[str],
+) -> tuple[FloatArray, FloatArray, FloatArray, str]:
+    """Angle, its rate, the elevation and the coordinate it became."""
+    up = up_in_sensor(orientation.quaternion)
+    lifted, coordinate = elevation(up, mounting.arm_axis), choices.exercise.coordinate
+    if coordinate == "elevation":
+        return lifted, elevation_rate(up, omega, mounting.arm_axis), lifted, coordinate
+    sets = [] if windows is None else list(zip(windows.ranges, windows.bottoms, strict=True))
+    angle, rate, coordinate = turned_angle(
+        orientation.quaternion, omega, mounting.arm_axis, coordinate, sets, notes
+    )
+    return angle, rate, lifted, coordinate
+
+
+def first_angle(piece: Piece, choices: Choices, windows: SetWindows, workings: Workings) -> FloatArray:
+    """The angle as the first pass shows it, on the orientation so far, shape (n,), rad; parameters as in `track`."""
+    orientation = orientation_so_far(piece, choices, workings)
+    mounting, _ = _mount(piece, choices, orientation, windows, [], workings)
+    if choices.exercise.coordinate == "elevation":
+        angle = elevation(up_in_sensor(orientation.quaternion), mounting.arm_axis)
+    else:
+        omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
+        angle = _angles(choices, orientation, omega, mounting, windows, [])[0]
+    wobbles = mounting.wobble_rad > WOBBLING_RAD
+    return low_pass(angle, piece.rate_hz, WOBBLES_ABOVE_HZ) if wobbles else angle
 
 
 def orientation_so_far(piece: Piece, choices: Choices, workings: Workings) -> Orientation:
