@@ -265,6 +265,10 @@ def _mount(
     weight = (_speed(omega) > MOVING_RAD_S).astype(float) if windows is None else windows.weight
     is_elevation = choices.exercise.coordinate == "elevation"
     hanging = _hanging(up, omega, piece.rate_hz, windows) if is_elevation else None
+    twist = None
+    if is_elevation and choices.mounting in ("auto", "twist"):
+        twist = find_twist(omega, up, piece.rate_hz)
+    del up  # the fit needs the room
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
@@ -279,14 +283,11 @@ def _mount(
     exercise = choices.exercise
     if lever is not None and is_elevation and exercise.sensor_place == "wrist":
         lever = off_plane(lever, _hand_axes(choices))
-    twist = None
-    if is_elevation and choices.mounting in ("auto", "twist"):
-        twist = find_twist(omega, up, piece.rate_hz)
-        if twist is not None and choices.mounting == "auto" and lever is not None:
-            # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
-            # vertical axis (turning on the spot, shaking out the arm) is no twist.
-            apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
-            twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
+    if twist is not None and choices.mounting == "auto" and lever is not None:
+        # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
+        # vertical axis (turning on the spot, shaking out the arm) is no twist.
+        apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
+        twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
     mounting, said = choose_mounting(
         ArmEvidence(lever=lever, twist=twist, hanging=hanging),
         method=choices.mounting,

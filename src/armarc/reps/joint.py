@@ -21,7 +21,7 @@ import numpy as np
 from armarc.motion import fit_lever_arm, low_pass
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.likeness import Template, median
-from armarc.reps.movements import FULL_SET
+from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.run import Run
 from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of
@@ -121,15 +121,21 @@ class Joints:
     specific_force_m_s2: FloatArray
     rate_hz: float
     missing: BoolArray | None
-    planes: dict[tuple[int, int], tuple[float, float]] = field(default_factory=dict)
+    planes: dict[tuple[Movement, ...], list[tuple[float, float]]] = field(default_factory=dict)
     done: dict[tuple[int, int], Joint | None] = field(default_factory=dict)
 
     def in_plane(self, run: Run) -> tuple[float, float]:
         """The fit to the turning in the plane of a run alone, which takes a tenth of the time: reach and share."""
-        key = run.first, run.last
-        if key not in self.planes:
-            self.planes[key] = _in_plane(self.path, run)[0]
-        return self.planes[key]
+        return self._planes(run)[-1]
+
+    def of_each(self, run: Run) -> list[tuple[float, float]]:
+        """The same of every movement of a run."""
+        return self._planes(run)[:-1]
+
+    def _planes(self, run: Run) -> list[tuple[float, float]]:
+        if run.movements not in self.planes:
+            self.planes[run.movements] = _in_plane(self.path, run)
+        return self.planes[run.movements]
 
     def of(self, run: Run) -> Joint | None:
         """Both fits; None where too little turns to tell."""
@@ -175,7 +181,7 @@ def elbow_parts(run: Run, joints: Joints) -> list[Run]:
 
     Sips that follow a short set look like more of it; they are quicker and would outweigh it.
     """
-    each = _in_plane(joints.path, run, together=False)
+    each = joints.of_each(run)
     arms = [m for m, _ in each if m >= SHORT_ARM_M]
     if len(arms) < FULL_SET:
         joint = joints.of(run) if joints.may_be_forearm(run) else None
@@ -188,13 +194,13 @@ def elbow_parts(run: Run, joints: Joints) -> list[Run]:
     return [part for part, joint in seen if joint is not None and joint.reach_m < SHORT_ARM_M]
 
 
-def _in_plane(path: SensorPath, run: Run, *, together: bool = True) -> list[tuple[float, float]]:
+def _in_plane(path: SensorPath, run: Run) -> list[tuple[float, float]]:
     """Distance of the joint of a turn about the run's own axis, m, and the share of what is felt that it explains.
 
-    Of all movements together, or of each.
+    Of each movement, and last of all together.
     """
     if path.acceleration_m_s2 is None or run.curve != "tilt":
-        return [(math.inf, 0.0)] * (1 if together else run.size)
+        return [(math.inf, 0.0)] * (run.size + 1)
     begin, stop = run.first, run.last + 1
     axis = run.sign * run.axis
     turning = turning_of(run.sign * angle_about(path.up[begin:stop], run.axis), path.rate_hz)
@@ -208,7 +214,7 @@ def _in_plane(path: SensorPath, run: Run, *, together: bool = True) -> list[tupl
     constant = np.broadcast_to(np.eye(3), (len(felt), 3, 3))
     terms = np.concatenate([np.stack(of_arm, axis=2), constant], axis=2)
     rows = [np.arange(m.bottom - begin, m.bottom_after - begin + 1) for m in run.movements]
-    return [_fitted(terms[at], felt[at]) for at in ([np.concatenate(rows)] if together else rows)]
+    return [_fitted(terms[at], felt[at]) for at in (*rows, np.concatenate(rows))]
 
 
 def _fitted(terms: FloatArray, felt: FloatArray) -> tuple[float, float]:
