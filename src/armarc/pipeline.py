@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, orientation_so_far, track
+from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
@@ -242,12 +242,11 @@ def _measure_piece(
     workings = Workings()
     rules = counting_rules(exercise)
     counted = _counted(piece, orientation_so_far(piece, choices, workings), rules)
-    windows = _windows(piece, counted.sets) if counted.sets else None
-    motion = track(piece, choices, windows, workings, is_last=False)
-    if windows is None:
+    if not counted.sets:
+        motion = track(piece, choices, None, workings)
         return motion, [], left_out_movements(counted.left_out, motion)
-    windows = _windows(piece, counted.sets, motion.angle_rad)
-    del motion  # larger than the recording, and worked out anew
+    windows = _windows(piece, counted.sets)
+    windows = _windows(piece, counted.sets, first_angle(piece, choices, windows, workings))
     motion = track(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:

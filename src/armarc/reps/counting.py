@@ -17,7 +17,7 @@ from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judge_ends
-from armarc.reps.joint import Joints, elbow_parts, joints_of, told_apart
+from armarc.reps.joint import Joints, elbow_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import Movement
@@ -108,8 +108,17 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2, missing)
-    joints = joints_of(path, quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
-    runs, others = find_runs(path, rules, known, joints if judged else None, alone=alone)
+    joints = None
+    if judged:
+        joints = Joints(
+            path=path,
+            quaternion=quaternion,
+            angular_velocity_rad_s=angular_velocity_rad_s,
+            specific_force_m_s2=specific_force_m_s2,
+            rate_hz=rate_hz,
+            missing=missing,
+        )
+    runs, others = find_runs(path, rules, known, joints, alone=alone)
     runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
@@ -213,7 +222,7 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        elbow = [] if joints is None else elbow_parts(path, run, joints)
+        elbow = [] if joints is None else elbow_parts(run, joints)
         if elbow:
             runs += [replace(part, is_elbow=True) for part in elbow]
             edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
