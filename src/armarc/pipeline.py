@@ -28,7 +28,8 @@ from armarc.reps.not_counted import unplaced
 from armarc.reps.other_exercise import doubt_exercise, doubt_joints
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
-from armarc.reps.uncertainty import angle_errors, unexplained_rad
+from armarc.reps.uncertainty import angle_errors
+from armarc.reps.unseen import unexplained_rad
 from armarc.sensor.noise_seen import tolerance_seen
 from armarc.session_load import measured_loads
 
@@ -372,7 +373,7 @@ def _measured(
         if not raw:
             continue
         placed += [each.movement for each in raw]
-        hidden_m = unexplained_rad(body) * (motion.mounting.reach_m or 0.0)
+        hidden_m = unexplained_rad(body.signs.unexplained_share) * (motion.mounting.reach_m or 0.0)
         swings = body_swings(motion, [each.instants for each in raw], hidden_m)
         reps = [
             measure_rep(motion, each, exercise, errors, swing, number)
