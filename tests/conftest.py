@@ -36,7 +36,8 @@ def pytest_collection_modifyitems(config, items):
         if where is not item.path:  # all stories are told in the name of the first one
             item.add_marker(pytest.mark.timeout(600))
         item.add_marker(pytest.mark.xdist_group(str(where.relative_to(config.rootpath))))
-    if "slow" in (config.getoption("-m") or ""):
+    asked = config.getoption("-m") or ""
+    if "slow" in asked or "grid" in asked:
         return
     for item in items:
         if item.get_closest_marker("slow"):

@@ -232,6 +232,22 @@ def _ragged(rng, exercise):
     )
 
 
+def _above_the_elbow(person: Person, **says: Any) -> Person:
+    """The sensor on the outside of the upper arm, its z axis away from the skin."""
+    away = np.array([0.0, -person.mirror, 0.0])
+    along = np.array([0.0, 0.0, -1.0])
+    worn = Rotation.from_matrix(np.stack([along, np.cross(away, along), away], axis=1))
+    at = person.upper_arm_m - 0.06
+    return replace(
+        person, on="upper_arm", along_m=at, outward=(0.0, -1.0, 0.0), height_m=0.04, worn=worn, says=says
+    )
+
+
+def _bending_below(rng, exercise):
+    person, plan = _bending(rng, exercise)
+    return _above_the_elbow(person, sensor_place="upper arm"), plan
+
+
 KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "rigid": _rigid,
     "straight": usual,
@@ -243,6 +259,7 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "fast": _fast,
     "slow": _slow,
     "ragged": _ragged,
+    "bending-below": _bending_below,
 }
 
 
@@ -251,17 +268,6 @@ def _curl(rng, exercise):
     plan = replace(plan, elevation=Way(low=deg(rng, 3, 6), high=deg(rng, 5, 15)), twist=Way())
     return person, with_ways(
         plan, elbow=Way(low=deg(rng, 5, 12), high=deg(rng, 110, 135)), rise=Way(), pronation=Way()
-    )
-
-
-def _above_the_elbow(person: Person) -> Person:
-    """The sensor on the outside of the upper arm, its z axis away from the skin."""
-    away = np.array([0.0, -person.mirror, 0.0])
-    along = np.array([0.0, 0.0, -1.0])
-    worn = Rotation.from_matrix(np.stack([along, np.cross(away, along), away], axis=1))
-    at = person.upper_arm_m - 0.06
-    return replace(
-        person, on="upper_arm", along_m=at, outward=(0.0, -1.0, 0.0), height_m=0.04, worn=worn, says={}
     )
 
 

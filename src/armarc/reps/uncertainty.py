@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,8 +19,9 @@ from armarc.motion import ArmMotion, Mounting, up_in_sensor
 from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
 from armarc.recording import FloatArray
+from armarc.reps.arm_axes import beside_axis
 from armarc.reps.body import RIGID, SetBody
-from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans
+from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans, unexplained_rad
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
@@ -51,10 +52,6 @@ GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
-UNEXPLAINED_IN_ANGLE, UNEXPLAINED_ON_RIGID = 0.6, 0.015**2
-"""rad of an angle, a range, and of a speed times the range, per root of the share of the lowering's acceleration that
-no arm about a fixed shoulder explains, beyond what a sensor's errors and a swing that goes home leave: had it all gone
-into the arm's direction it would be a whole radian. This and the following were found on simulated bodies."""
 SHOULDER_IN_SPEED, SHOULDER_ON_RIGID, SHOULDER_MOST = 0.6, 0.08, 0.06
 """Share of a start velocity for each share of the raise's acceleration that the shoulder itself made, beyond what a
 swing of 4 cm and noise make of it; and the most of it: trunks that tip more are seen to set off no worse."""
@@ -113,15 +110,28 @@ class AngleErrors:
     body: SetBody = RIGID
     hand_turn_rad: float = 0.0
 
+    def of_set(self, body: SetBody) -> AngleErrors:
+        """The same with what a set shows of body and strap."""
+        if not body.above_elbow:
+            return replace(self, body=body)
+        axes, across = beside_axis(self.mounting, unexplained_rad(body.signs.unexplained_share))
+        return replace(self, body=body, axes=axes, across_rad=across)
+
     @property
-    def unexplained_rad(self) -> float:
-        """What a shoulder that moves, an arm that is no rigid one and a hand that turns leave in an angle, rad."""
-        beyond = max(self.body.signs.unexplained_share - UNEXPLAINED_ON_RIGID, 0.0)
-        return math.hypot(UNEXPLAINED_IN_ANGLE * math.sqrt(beyond), by_hand(self.hand_turn_rad))
+    def bent_rad(self) -> float:
+        """What a shoulder that moves, an arm that is no rigid one and a hand that turns leave in an angle, rad; above
+        the elbow that is in the direction of the arm."""
+        return (
+            0.0
+            if self.body.above_elbow
+            else math.hypot(unexplained_rad(self.body.signs.unexplained_share), by_hand(self.hand_turn_rad))
+        )
 
     @property
     def shoulder_share(self) -> float:
         """What a shoulder that moves by itself leaves in a start velocity, as a share of it."""
+        if self.body.above_elbow:
+            return 0.0
         beyond = max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
         return min(SHOULDER_IN_SPEED * beyond, SHOULDER_MOST)
 
@@ -153,7 +163,7 @@ class AngleErrors:
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
         shared = _root_sum(
             [
-                self.unexplained_rad,
+                self.bent_rad,
                 self.body.doubt_rad_at(float(self.angle_rad[at])),
                 STEP_IN_ANGLE * self.body.strap_step_rad,
                 WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
@@ -171,7 +181,7 @@ class AngleErrors:
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         return _root_sum(
             [
-                self.unexplained_rad,
+                self.bent_rad,
                 self.body.doubt_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
@@ -199,7 +209,7 @@ class AngleErrors:
         return _root_sum(
             [
                 noise,
-                self.unexplained_rad / self.body.swept_rad * speed_rad_s,
+                self.bent_rad / self.body.swept_rad * speed_rad_s,
                 self.body.doubt_rad / self.body.swept_rad * speed_rad_s,
                 self.shoulder_share * speed_rad_s,
                 *leaning.tolist(),
@@ -217,7 +227,7 @@ class AngleErrors:
         return abs(rate_rad_s) * _root_sum(
             [
                 further,
-                self.unexplained_rad / self.body.swept_rad,
+                self.bent_rad / self.body.swept_rad,
                 self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 self.untested_share,
@@ -261,7 +271,7 @@ class AngleErrors:
         error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
         error *= AT_THE_TOP if is_top else 1.0
         shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
-        bent = math.hypot(self.unexplained_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
+        bent = math.hypot(self.bent_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
         wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
         error = _root_sum([error, wobbles, shoulder, bent, *self._lean(leaning, low)])
         if not self.is_fitted:
@@ -363,37 +373,19 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     ----------
     motion : ArmMotion
     """
-    is_elevation = motion.coordinate == "elevation"
-    axis = motion.mounting.arm_axis
-    axes = [axis]
-    across_axes = _across(motion.mounting)
-    for across, sigma in across_axes:
-        step = math.sqrt(3) * sigma
-        axes += [math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0)]
+    axes, across = beside_axis(motion.mounting)
     return AngleErrors(
-        up=up_in_sensor(motion.quaternion) if is_elevation else None,
-        axes=tuple(tuple(each.tolist()) for each in axes),
+        up=up_in_sensor(motion.quaternion) if motion.coordinate == "elevation" else None,
+        axes=axes,
         is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,
         tilt_rad=motion.orientation.tilt_se_rad,
         tolerance=motion.tolerance,
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
-        across_rad=max(sigma for _, sigma in across_axes),
+        across_rad=across,
         force_m_s2=motion.specific_force_m_s2,
     )
-
-
-def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
-    """Two directions across the arm axis and the standard error along each, rad."""
-    covariance = mounting.axis_covariance_rad2
-    if covariance is None:
-        across = np.eye(3) - np.outer(mounting.arm_axis, mounting.arm_axis)
-        covariance = across * mounting.uncertainty_rad**2
-    # Rounded, so that a direction uncertain all round has the same two directions on every machine.
-    size = max(float(np.trace(covariance)), 1e-30)
-    values, vectors = np.linalg.eigh(size * np.round(covariance / size, 9))
-    return [(vectors[:, k], math.sqrt(max(float(values[k]), 0.0))) for k in (1, 2)]
 
 
 def _root_sum(parts: list[float]) -> float:

@@ -27,6 +27,15 @@ bend), and goes round it when the hand turns; a hand that turns by less has its 
 limits)."""
 SLIPPED_ABOUT_RAD = math.radians(20)
 """A strap that slipped along the arm has turned about it as well, and no gravity shows by how much (working limit)."""
+UNEXPLAINED_IN_ANGLE, UNEXPLAINED_ON_RIGID = 0.6, 0.015**2
+"""rad of an angle, a range, and of a speed times the range, per root of the share of the lowering's acceleration that
+no arm about a fixed shoulder explains, beyond what a sensor's errors and a swing that goes home leave: had it all gone
+into the arm's direction it would be a whole radian. This and the following were found on simulated bodies."""
+
+
+def unexplained_rad(share: float) -> float:
+    """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad, by the unexplained share."""
+    return UNEXPLAINED_IN_ANGLE * math.sqrt(max(share - UNEXPLAINED_ON_RIGID, 0.0))
 
 
 def by_hand(turn_rad: float) -> float:
