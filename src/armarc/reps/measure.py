@@ -124,6 +124,8 @@ def measure_rep(
     angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
     m, at = raw.movement, raw.instants
     first, last = math.floor(at.start), math.ceil(at.end)
+    turned = _hand_rotation_change(motion, first, m.top)
+    errors = replace(errors, hand_turn_rad=turned or 0.0)
     seconds = [float(motion.time_s[0]) + x / hz for x in (at.start, at.top_start, at.top_end, at.end)]
     phases = Phases(start_s=seconds[0], top_start_s=seconds[1], top_end_s=seconds[2], end_s=seconds[3])
 
@@ -205,7 +207,7 @@ def measure_rep(
         hand_rotation_rad=None
         if motion.hand_rotation_rad is None
         else float(motion.hand_rotation_rad[m.top]),
-        hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
+        hand_rotation_change_rad=turned,
         # Of the arm's own speed: a strap that wobbles, or a forearm that turns, is no jerk of the arm.
         smoothness_sparc=sparc(np.abs(rate[_between_turns(rate, at, m)]), hz),
         body_swing_m=swung.travel_m,
@@ -249,8 +251,8 @@ def _further_errors(
         "time_under_tension_se_s": math.hypot(start, end),
         "mean_concentric_se_rad_s": _mean_rate_se(errors, up, up_s, math.hypot(start, top_start), bent),
         "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
-        "peak_concentric_se_rad_s": errors.of_peak(float(raising[fastest]), bent),
-        "peak_eccentric_se_rad_s": errors.of_peak(float(lowering.min()), bent),
+        "peak_concentric_se_rad_s": errors.of_peak(float(raising[fastest]), first + fastest, bent),
+        "peak_eccentric_se_rad_s": errors.of_peak(float(lowering.min()), top + int(lowering.argmin()), bent),
         "time_to_peak_se_s": math.hypot(start, errors.of_peak_instant(raising, fastest)),
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
