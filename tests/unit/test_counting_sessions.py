@@ -16,6 +16,7 @@ from armarc.simulate import (
     plan_session,
     simulate_session,
 )
+from grids import crossed
 
 RAISE = Template(
     range_rad=1.4,
@@ -52,11 +53,14 @@ def test_a_walking_arm_swings_elsewhere_than_the_sets_and_faster():
     assert not stride.is_walk_beside(replace(RAISE, up_s=1.0))  # sets as fast as strides tell nothing
 
 
-@pytest.mark.parametrize("strap", ["back", "thumb", "inside"])
 @pytest.mark.parametrize(
-    ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]
+    ("raised", "strap"),
+    crossed(
+        [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)], ["back", "thumb", "inside"], fold=3
+    ),
 )
-def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, strap):
+def test_picking_up_walking_and_fidgeting_between_sets(raised, strap):
+    exercise, start_deg_s = raised
     options = SimulationOptions(
         sets=3,
         reps=7,

@@ -50,7 +50,7 @@ def judged_beside(
     rules : CountingRules
     known : sequence of Template
         Of sets seen before.
-    joints : callable
+    joints : Joints
 
     Returns
     -------
@@ -90,7 +90,7 @@ def _plain(runs: Sequence[Run], joints: Joints) -> int | None:
         for k, run in enumerate(runs)
         if run.size >= FULL_SET
         and run.curve == "tilt"
-        and (joint := joints(run)) is not None
+        and (joint := joints.of(run)) is not None
         and joint.is_arm
         and joint.explained >= EXPLAINED
         and joint.in_plane_explained >= PLAIN

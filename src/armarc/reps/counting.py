@@ -18,7 +18,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
-from armarc.reps.joint import Joints, elbow_parts, joints_of, told_apart
+from armarc.reps.joint import Joints, elbow_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -109,7 +109,14 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2, missing)
-    joints = joints_of(path, quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
+    joints = Joints(
+        path=path,
+        quaternion=quaternion,
+        angular_velocity_rad_s=angular_velocity_rad_s,
+        specific_force_m_s2=specific_force_m_s2,
+        rate_hz=rate_hz,
+        missing=missing,
+    )
     runs, others = find_runs(path, rules, known, joints if judged else None, alone=alone)
     runs, others, taken_off = _without_handling(
         path, runs, others, rules, known, joints if judged else None, is_alone=len(runs) + len(known) < 2
@@ -245,7 +252,7 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        elbow = [] if joints is None else elbow_parts(path, run, joints)
+        elbow = [] if joints is None else elbow_parts(run, joints)
         if elbow:
             runs += [replace(part, is_elbow=True) for part in elbow]
             edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
