@@ -286,7 +286,9 @@ def told_apart(
     for run, joint in seen:
         is_elsewhere = joint is not None and (joint.is_line or joint.is_forearm(arm_m))
         is_set = is_steady(run) and (arm_m is None or run.size > FEW)
-        if joint is not None and is_elsewhere and not is_set:
+        # Taken out of a run of raises it makes no set by itself.
+        is_odd_one = run.is_elbow and run.size < FULL_SET
+        if joint is not None and (is_elsewhere or is_odd_one) and not is_set:
             others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
             continue
         look = _looked_at(
