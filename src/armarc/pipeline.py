@@ -14,7 +14,7 @@ from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
 from armarc.motion.place import is_upper_arms
-from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
+from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces, without_frozen
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
@@ -197,9 +197,10 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     motions: list[ArmMotion] = []
     sets: list[MeasuredSet] = []
     motion_of_set: list[int] = []
-    warnings = [*recording.warnings, *choices.assumed]
+    seen, repeated = without_frozen(recording)
+    warnings = [*recording.warnings, *repeated, *choices.assumed]
     left_out: list[LeftOutMovement] = []
-    pieces = uniform_pieces(recording, longest_gap_s=LONGEST_GAP_S)
+    pieces = uniform_pieces(seen, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
         motion, found, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
         left_out.extend(dropped)

@@ -51,8 +51,7 @@ NEGLIGIBLE = 0.001
 """Less than this share of all acceleration is nothing: the filters' skirts and noise."""
 
 LeverEquations = dict[tuple[int, int], tuple[tuple[FloatArray, ...], FloatArray]]
-"""Of blocks of a recording, by first and last sample: equations, one array for each of `EDGES_HZ`, and the angular
-velocity without a strap's wobble."""
+"""By first and last sample of a block: equations for each of `EDGES_HZ`, and the slow angular velocity."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -285,10 +284,8 @@ def _confirmed(rows: FloatArray, below: FloatArray, worth: FloatArray, fitted: L
     """Whether what a band adds to the one below it turns about the shoulder as the arm was fitted to do."""
     added = rows - below
     residual = added[:, :, 6] - added[:, :, :6] @ np.append(fitted.vector_m, fitted.offset_m_s2)
-    there, seen, left = (
-        float(worth @ np.einsum("ij,ij->i", each, each))
-        for each in (below[:, :, 6], added[:, :, 6], residual)
-    )
+    there, seen = (float(worth @ (each[:, :, 6] ** 2).sum(axis=1)) for each in (below, added))
+    left = float(worth @ (residual**2).sum(axis=1))
     return left < max(CONFIRMED * seen, NEGLIGIBLE * there)
 
 
@@ -348,7 +345,6 @@ def _solve(
     # Samples of less worth are those in which the body may swing; whether it does, they say themselves.
     doubtful = (weight > 0) & (weight < 0.5 * weight.max())
     sure = (weight > 0) & ~doubtful
-    is_divided = bool(doubtful.any() and sure.any())
     trust = 1.0
     for _ in range(4):
         w = weight * robust * np.where(doubtful, trust, 1.0)
@@ -359,7 +355,7 @@ def _solve(
         missed = (target - design @ unknowns).reshape(-1, 3)
         square = np.einsum("ij,ij->i", missed, missed)
         size = np.sqrt(square)
-        if is_divided:
+        if doubtful.any() and sure.any():
             louder = _median(size[doubtful]) / max(_median(size[sure]), 1e-9)
             trust = min(max(louder**-2, LEAST_TRUST), 1.0) if louder > 0 else 1.0
         scale = _median(size) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ

@@ -14,13 +14,16 @@ from armarc.reps.crossings import value_at
 from armarc.reps.lowering import least_held
 from armarc.reps.momentum import start_ratio
 from armarc.reps.movements import Movement
-from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
+from armarc.reps.phases import DOWN_SHARE, EDGE_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
 from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.swing import NOT_YET, Swing
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
 
+INSTANTS = ("start", "top_start", "top_end", "end")
+LEAST_EDGE, MOST_EDGE = 0.02, 0.4
+"""Shares of the range in which an instant is looked for where the range may be another (working limits)."""
 PLANE_FROM_RAD = math.radians(30)
 BOUNCE_SHARE = 0.5
 BOUNCE_PAUSE_S = 0.05
@@ -81,7 +84,7 @@ def _bounded(motion: ArmMotion, before: RawRep, movement: Movement | None) -> Ra
     return before if movement is None or instants is None else RawRep(movement=movement, instants=instants)
 
 
-def _instants(motion: ArmMotion, m: Movement) -> Instants | None:
+def _instants(motion: ArmMotion, m: Movement, edge_share: float = EDGE_SHARE) -> Instants | None:
     return find_instants(
         motion.angle_rad,
         motion.angle_rate_rad_s,
@@ -90,6 +93,7 @@ def _instants(motion: ArmMotion, m: Movement) -> Instants | None:
         m.latest + 1,
         motion.rate_hz,
         is_begun=m.is_begun,
+        edge_share=edge_share,
     )
 
 
@@ -235,12 +239,16 @@ def _further_errors(
     raising, lowering = rate[first : top + 1], rate[top : last + 1]
     fastest = int(raising.argmax())
     start, top_start, top_end, end = (
-        errors.of_instant(rate, x, peak, duration_s, is_top=is_top)
-        for x, peak, duration_s, is_top in (
-            (at.start, float(raising[fastest]), up_s, False),
-            (at.top_start, float(raising[fastest]), up_s, True),
-            (at.top_end, float(-lowering.min()), down_s, True),
-            (at.end, float(-lowering.min()), down_s, False),
+        math.hypot(errors.of_instant(rate, x, peak, duration_s, is_top=is_top), elsewhere_s)
+        for (x, peak, duration_s, is_top), elsewhere_s in zip(
+            (
+                (at.start, float(raising[fastest]), up_s, False),
+                (at.top_start, float(raising[fastest]), up_s, True),
+                (at.top_end, float(-lowering.min()), down_s, True),
+                (at.end, float(-lowering.min()), down_s, False),
+            ),
+            _elsewhere_s(motion, raw, range_se),
+            strict=True,
         )
     )
     return {
@@ -257,6 +265,22 @@ def _further_errors(
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
     }
+
+
+def _elsewhere_s(motion: ArmMotion, raw: RawRep, range_se: float) -> list[float]:
+    """Standard errors of the four instants, s, by what a wrong angle takes for an end of the range.
+
+    An arm that rests a tenth of its range above the bottom, as where a trunk tips after it came down, ends its way
+    there or a second later. An error of the range is as likely one way as the other: 1/√2 of the larger step.
+    """
+    share = range_se / max(raw.instants.top_rad - raw.instants.bottom_rad, 1e-6)
+    steps = [0.0] * 4
+    for edge in (EDGE_SHARE + share, EDGE_SHARE - share):
+        other = _instants(motion, raw.movement, min(max(edge, LEAST_EDGE), MOST_EDGE))
+        if other is not None:
+            apart = [abs(getattr(other, name) - getattr(raw.instants, name)) for name in INSTANTS]
+            steps = [max(pair) for pair in zip(steps, apart, strict=True)]
+    return [step / motion.rate_hz / math.sqrt(2) for step in steps]
 
 
 def _mean_rate_se(

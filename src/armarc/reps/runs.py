@@ -29,7 +29,7 @@ from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
 from armarc.reps.rounds import circles
 from armarc.reps.run import Run
 from armarc.reps.settling import Samples
-from armarc.reps.turning import Turn, coarser, turning_points
+from armarc.reps.turning import Turns, coarser, turns_of
 
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
@@ -230,12 +230,12 @@ def _search(
     return best
 
 
-def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) -> list[list[Turn]]:
+def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) -> list[Turns]:
     """The turning points of a curve at rising hystereses, each list once."""
-    sizes = [turning_points(curve, hystereses_rad[0])]
+    sizes = [turns_of(curve, hystereses_rad[0])]
     for hysteresis in hystereses_rad[1:]:
         turns = coarser(sizes[-1], hysteresis)
-        if len(turns) < len(sizes[-1]):
+        if len(turns.at) < len(sizes[-1].at):
             sizes.append(turns)
     return sizes
 
