@@ -24,6 +24,7 @@ from armarc.reps.likeness import Template, median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.run import Run
+from armarc.reps.settling import Samples
 from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of
 
 FOREARM_M = 0.30
@@ -214,15 +215,29 @@ def _in_plane(path: SensorPath, run: Run) -> list[tuple[float, float]]:
     constant = np.broadcast_to(np.eye(3), (len(felt), 3, 3))
     terms = np.concatenate([np.stack(of_arm, axis=2), constant], axis=2)
     rows = [np.arange(m.bottom - begin, m.bottom_after - begin + 1) for m in run.movements]
-    return [_fitted(terms[at], felt[at]) for at in (*rows, np.concatenate(rows))]
+    at, firsts = np.concatenate(rows), np.cumsum([0, *map(len, rows[:-1])])
+    return _fitted(terms[at], felt[at], firsts)
 
 
-def _fitted(terms: FloatArray, felt: FloatArray) -> tuple[float, float]:
-    """Length of the arm and share explained, from terms of shape (n, 3, 5) and what is felt, shape (n, 3)."""
-    terms = terms.reshape(-1, 5)
-    fitted, *_ = np.linalg.lstsq(terms, felt.ravel(), rcond=None)
-    left = float(np.sum((felt.ravel() - terms @ fitted) ** 2))
-    return math.hypot(*fitted[:2]), 1 - left / max(float(np.sum((felt - felt.mean(axis=0)) ** 2)), 1e-9)
+def _fitted(terms: FloatArray, felt: FloatArray, firsts: Samples) -> list[tuple[float, float]]:
+    """Length of the arm and share explained, of every part and last of all.
+
+    From terms of shape (n, 3, 5), what is felt, shape (n, 3), and the first row of every part: their normal equations
+    add up to those of all.
+    """
+    columns = np.concatenate([terms, felt[:, :, None]], axis=2).reshape(-1, 6)
+    squares = np.array([part.T @ part for part in np.split(columns, 3 * firsts[1:])])
+    sums = np.add.reduceat(felt, firsts)
+    count = np.diff(firsts, append=len(felt))
+    squares, sums, count = (
+        np.append(each, each.sum(axis=0)[None], axis=0) for each in (squares, sums, count)
+    )
+    wanted, total = squares[:, :5, 5], squares[:, 5, 5]
+    found = (np.linalg.pinv(squares[:, :5, :5], hermitian=True) @ wanted[:, :, None])[:, :, 0]
+    left = total - np.einsum("ij,ij->i", found, wanted)
+    scatter = np.maximum(total - np.einsum("ij,ij->i", sums, sums) / count, 1e-9)
+    reach = np.hypot(found[:, 0], found[:, 1])
+    return list(zip(reach.tolist(), (1 - left / scatter).tolist(), strict=True))
 
 
 def is_steady(run: Run) -> bool:
