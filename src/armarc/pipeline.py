@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, orientation_so_far, track
+from armarc.arm_track import SetWindows, Workings, forearm_of, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
@@ -272,6 +272,7 @@ def _measure_piece(
         lever,
         choices.reach_m,
         beyond_elbow=choices.exercise.sensor_place == "wrist" or not is_upper_arms(motion.mounting.reach_m),
+        forearm=forearm_of(choices, motion),
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, placed = _measured(motion, sets, choices, sets_before, bodies)
@@ -373,7 +374,7 @@ def _measured(
         if not raw:
             continue
         placed += [each.movement for each in raw]
-        hidden_m = errors.unexplained_rad * (motion.mounting.reach_m or 0.0)
+        hidden_m = errors.hidden_rad * (motion.mounting.reach_m or 0.0)
         swings = body_swings(motion, [each.instants for each in raw], hidden_m)
         reps = [
             measure_rep(motion, each, exercise, errors, swing, number)

@@ -110,8 +110,13 @@ class AngleErrors:
     @property
     def unexplained_rad(self) -> float:
         """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad."""
-        beyond = max(self.body.signs.unexplained_share - UNEXPLAINED_ON_RIGID, 0.0)
-        return UNEXPLAINED_IN_ANGLE * math.sqrt(beyond)
+        followed = self.body.signs.chain_share
+        return self.hidden_rad if followed is None else _in_angle(followed)
+
+    @property
+    def hidden_rad(self) -> float:
+        """The same of an arm whose elbow nobody follows, as the shoulder's path is found with one."""
+        return _in_angle(self.body.signs.unexplained_share)
 
     @property
     def shoulder_share(self) -> float:
@@ -189,11 +194,12 @@ class AngleErrors:
         slow, fast = (max(self._rate(at), LEAST_SHARE_OF_SPEED * speed_rad_s) for at in (near, far))
         duration_s = (gate[1] - gate[0]) / self.rate_hz
         worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
+        edges = [float(self.angle_rad[at]) for at in (near, far, low)]
         return _root_sum(
             [
                 noise,
                 self.unexplained_rad / self.body.swept_rad * speed_rad_s,
-                self.body.doubt_rad / self.body.swept_rad * speed_rad_s,
+                self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
                 self.shoulder_share * speed_rad_s,
                 STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
@@ -312,10 +318,12 @@ class AngleErrors:
             plain, *turned = [math.acos(c if -1 < c < 1 else max(-1.0, min(1.0, c))) for c in cosines]
             for k, angle in enumerate(turned):
                 changes[k] += share * (angle - plain)
+        # An arm line that follows a bending elbow is that fit's own, and so is its error.
+        fixed = 1.0 if self.body.elbow_rad2 is None else 1 - self.body.signs.certainty
         out = []
         for one, other in (changes[:2], changes[2:]):
             straight, curved = linear * (one - other) / 2, (one + other) / 2
-            out.append(math.sqrt((straight**2 + curved**2) / 3))
+            out.append(math.sqrt(fixed * (straight**2 + curved**2) / 3))
         return out
 
     def _rate(self, at: int) -> float:
@@ -361,6 +369,10 @@ def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
     size = max(float(np.trace(covariance)), 1e-30)
     values, vectors = np.linalg.eigh(size * np.round(covariance / size, 9))
     return [(vectors[:, k], math.sqrt(max(float(values[k]), 0.0))) for k in (1, 2)]
+
+
+def _in_angle(unexplained_share: float) -> float:
+    return UNEXPLAINED_IN_ANGLE * math.sqrt(max(unexplained_share - UNEXPLAINED_ON_RIGID, 0.0))
 
 
 def _root_sum(parts: list[float]) -> float:

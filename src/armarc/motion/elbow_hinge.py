@@ -1,0 +1,313 @@
+"""Whether the elbow bends on the way up, from what the wrist's acceleration says of the chain shoulder, elbow, wrist.
+
+How a wrist sensor's arm line turns in the plane of the raise can hardly be fitted freely: on exact accelerations of
+bodies with a bending elbow a free `r₀ + r₁·s` turns 3° too little, since 2–5 mm of the true path are not linear in s,
+and free quadratic terms leave the turn open altogether. An elbow is one hinge between two segments of known shares,
+about an axis across the forearm and the thumb: with the bend and the forearm's turn about itself linear in s, six
+angles and two lengths say the whole path, and what shows across the plane of the raise decides what does not show in
+it.
+
+Four kinds of body are held against each other: a rigid arm, a straight elbow, a bent one, one that bends on the way.
+Each is a prior about the same unknowns; which one a set speaks for says its evidence (Laplace's approximation). All
+reps do the same, and so does what no body here explains: a set is worth one rep, and `UNMODELLED_M_S2` is noise, too.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import FloatArray
+
+FOREARM_SHARE = 0.45
+"""Share of the reach below the elbow (de Leva 1996, Table 4: upper arm 28.2 cm, elbow to wrist 26.9 cm in men; a strap
+sits some 4 cm above the wrist)."""
+UNMODELLED_M_S2 = 0.05
+"""What is alike in every rep and no shoulder, elbow or forearm here: scale errors of a sensor, soft tissue (working
+limit; 0.03–0.12 tell 24 bodies of each kind apart alike)."""
+MEASURED_SHARE = 0.035
+"""How far a measured reach may be off, as a share: a tape's 1–2 cm."""
+PLACES = np.linspace(-0.8, 0.8, 17)
+"""Places of the range (−½ at its bottom, ½ at its top) at which an arm line and its doubt are tabulated."""
+NODES = np.array([-0.5, -1 / 6, 1 / 6, 0.5])
+"""A path over the range is the cubic through what it is here."""
+ROUNDS = 12
+
+TILT, THUMB, TURN, BEND, BENDS, REACH, HEIGHT = slice(0, 2), 2, 3, 4, 5, 6, 7
+ANGLES = slice(0, 6)
+OWN = 8
+"""Unknowns of the chain: the forearm's two tilts in the strap, the thumb's place round it, how far it turns from the
+bottom to the top, the elbow's bend in the middle of the range and its change (rad); reach and height (m)."""
+SHOULDER_COLUMNS = 5
+"""Girdle upwards, along and across the plane of the raise, with 1 − cos θ; lean along and across it, with θ (m)."""
+_TO_CUBIC = np.linalg.inv(np.vander(NODES, 4, increasing=True))
+_STEP = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forearm:
+    """How the sensor sits on the forearm, as it was stated: unit vectors in sensor axes, shape (3,), and its height.
+
+    Parameters
+    ----------
+    hand : ndarray
+        Along the forearm to the hand.
+    thumb : ndarray
+        To the thumb's side, across the forearm: there an elbow bends.
+    outward : ndarray
+        Away from the skin.
+    height_m : float, m
+    reach_m : float or None, m
+        From the shoulder to the sensor of the straight arm, where somebody measured it.
+    """
+
+    hand: FloatArray
+    thumb: FloatArray
+    outward: FloatArray
+    height_m: float
+    reach_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ElbowBend:
+    """How likely it is that the elbow bends on the way up, and the arm line if it does.
+
+    Parameters
+    ----------
+    likely : float
+        0 to 1.
+    line : ndarray, shape (17, 3)
+        Unit vectors from shoulder to wrist in sensor axes at `PLACES`.
+    by_unknown : ndarray, shape (17, 3, 6)
+        Their changes with the angles of the chain.
+    covariance : ndarray, shape (6, 6), rad²
+        Of these angles.
+    columns : ndarray, shape (15 + `SHOULDER_COLUMNS`,)
+        What the equations' columns then are.
+    """
+
+    likely: float
+    line: FloatArray
+    by_unknown: FloatArray
+    covariance: FloatArray
+    columns: FloatArray
+
+    def at(self, place: FloatArray) -> FloatArray:
+        """Shape (n, 3): the arm line at places of the range, not quite of unit length between the tabulated ones."""
+        return np.stack([np.interp(place, PLACES, self.line[:, k]) for k in range(3)], axis=-1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """Prior of a kind of body, mean and spread: bend in the middle of the range, its change, the forearm's turn (°);
+    the girdle's rise and what the shoulder does besides (m)."""
+
+    bend: tuple[float, float]
+    bends: tuple[float, float]
+    turns: float
+    girdle: tuple[float, float]
+    besides: tuple[float, float]
+
+    def of(self, forearm: Forearm) -> tuple[FloatArray, FloatArray]:
+        """Mean and spread of all unknowns: chain, zero-g offset, shoulder."""
+        mean = np.zeros(OWN + 3 + SHOULDER_COLUMNS)
+        spread = np.ones_like(mean)
+        spread[TILT], spread[THUMB], spread[TURN] = (
+            math.radians(5),
+            math.radians(20),
+            math.radians(self.turns),
+        )
+        mean[[BEND, BENDS]] = np.radians([self.bend[0], self.bends[0]])
+        spread[[BEND, BENDS]] = np.radians([self.bend[1], self.bends[1]])
+        mean[[REACH, HEIGHT]], spread[[REACH, HEIGHT]] = (0.57, forearm.height_m), (0.08, 0.01)
+        if forearm.reach_m is not None:
+            mean[REACH], spread[REACH] = forearm.reach_m, MEASURED_SHARE * forearm.reach_m
+        spread[OWN : OWN + 3] = 0.3
+        mean[OWN + 3], spread[OWN + 3] = self.girdle
+        spread[OWN + 4 : OWN + 6], spread[OWN + 6 :] = self.besides
+        return mean, spread
+
+
+_GIRDLE, _BESIDES = (0.03, 0.012), (0.01, 0.015)
+"""A girdle rises by 3–4 cm and takes the shoulder inward by less; a trunk leans by 2° or so (working limits)."""
+KINDS = (
+    _Kind((16.0, 8.0), (14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
+    _Kind((0.0, 2.0), (0.0, 0.5), 10.0, (0.0, 0.004), (0.004, 0.004)),
+    _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
+    _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
+)
+"""An elbow that bends, a rigid arm, a straight elbow, a bent one. Bends of 10–25°, forearms that turn by 5–30°, a
+strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Normal equations of one part of a set, in 15 + `SHOULDER_COLUMNS` columns: lever arm, zero-g offset, the lever
+    arm's part with s, s² and s³, the shoulder's path.
+
+    Parameters
+    ----------
+    squares : ndarray, shape (k, k)
+    wanted : ndarray, shape (k,)
+    square : float
+        Sum of the squares to be explained.
+    count : int
+    worth : float
+        Independent values of one rep, by value.
+    """
+
+    squares: FloatArray
+    wanted: FloatArray
+    square: float
+    count: int
+    worth: float
+
+    @staticmethod
+    def of(rows: FloatArray, worth: float) -> Evidence:
+        """Of rows, shape (m, 3, k + 1), the target last."""
+        design, target = rows[:, :, :-1].reshape(-1, rows.shape[2] - 1), rows[:, :, -1].reshape(-1)
+        return Evidence(
+            squares=design.T @ design,
+            wanted=design.T @ target,
+            square=float(target @ target),
+            count=len(target),
+            worth=worth,
+        )
+
+    def left(self, found: FloatArray) -> float:
+        """Mean square of what `found` leaves, with what no body explains, m²/s⁴."""
+        explained = 2 * float(found @ self.wanted) - float(found @ self.squares @ found)
+        return max((self.square - explained) / self.count, 1e-6)
+
+
+def judge_elbow(parts: list[Evidence], forearm: Forearm) -> ElbowBend:
+    """Weigh whether the elbow bends.
+
+    Parameters
+    ----------
+    parts : list of Evidence
+        Lowerings and raises, each as loud as it shows itself to be.
+    forearm : Forearm
+    """
+    axes = _axes(forearm)
+    fits = [_fitted(parts, axes, *kind.of(forearm)) for kind in KINDS]
+    against = np.array([fit.against for fit in fits])
+    weights = np.exp(-0.5 * (against - against.min()))
+    bending = fits[0]
+    line = _lines(bending.found, axes)
+    by_unknown = np.stack(
+        [
+            (_lines(bending.found + step, axes) - line) / _STEP
+            for step in _STEP * np.eye(len(bending.found))[:6]
+        ],
+        axis=-1,
+    )
+    return ElbowBend(
+        likely=float(weights[0] / weights.sum()),
+        line=line,
+        by_unknown=by_unknown,
+        covariance=bending.covariance[ANGLES, ANGLES],
+        columns=_linear(bending.found, axes),
+    )
+
+
+_Axes = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+
+
+def _axes(forearm: Forearm) -> _Axes:
+    """Hand, thumb, across both, outward."""
+    thumb = forearm.thumb - (forearm.thumb @ forearm.hand) * forearm.hand
+    thumb = thumb / np.linalg.norm(thumb)
+    return forearm.hand, thumb, np.cross(forearm.hand, thumb), forearm.outward
+
+
+def _chain(found: FloatArray, axes: _Axes, place: FloatArray) -> FloatArray:
+    """Shape (n, 3): from shoulder to wrist in reaches of a straight arm, in sensor axes."""
+    hand, thumb, side, _ = axes
+    along = hand + found[0] * thumb + found[1] * side
+    along = along / np.linalg.norm(along)
+    toward = thumb - (thumb @ along) * along
+    toward = toward / np.linalg.norm(toward)
+    turned, bend = found[THUMB] + found[TURN] * place, found[BEND] + found[BENDS] * place
+    hinge = np.outer(np.cos(turned), toward) + np.outer(np.sin(turned), np.cross(along, toward))
+    upper = 1 - FOREARM_SHARE
+    return np.asarray(
+        np.outer(upper * np.cos(bend) + FOREARM_SHARE, along) - (upper * np.sin(bend))[:, None] * hinge
+    )
+
+
+def _lines(found: FloatArray, axes: _Axes) -> FloatArray:
+    chain = _chain(found, axes, PLACES)
+    return np.asarray(chain / np.linalg.norm(chain, axis=1)[:, None])
+
+
+def _linear(found: FloatArray, axes: _Axes) -> FloatArray:
+    """What the unknowns are in the columns of the equations."""
+    cubic = _TO_CUBIC @ (found[REACH] * _chain(found, axes, NODES))
+    cubic[0] += found[HEIGHT] * axes[3]
+    return np.concatenate([cubic[0], found[OWN : OWN + 3], cubic[1:].ravel(), found[OWN + 3 :]])
+
+
+def _by_unknown(found: FloatArray, axes: _Axes) -> tuple[FloatArray, FloatArray]:
+    """The columns' values and their change with the unknowns."""
+    at = _linear(found, axes)
+    change = np.zeros((len(at), len(found)))
+    for k in range(OWN):
+        moved = found.copy()
+        moved[k] += _STEP
+        change[:, k] = (_linear(moved, axes) - at) / _STEP
+    change[3:6, OWN : OWN + 3] = np.eye(3)
+    change[15:, OWN + 3 :] = np.eye(len(at) - 15)
+    return at, change
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Unknowns, their covariance, and twice the logarithm of the evidence against the kind of body."""
+
+    found: FloatArray
+    covariance: FloatArray
+    against: float
+
+
+def _fitted(parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatArray) -> _Fit:
+    """Gauss and Newton's steps, shortened where they lead away."""
+    floor = UNMODELLED_M_S2**2
+    found, variances = mean.copy(), [1e-2 for _ in parts]
+
+    def cost(at: FloatArray) -> float:
+        columns = _linear(at, axes)
+        missed = sum(
+            part.worth * part.count * part.left(columns) / (variance + floor)
+            for part, variance in zip(parts, variances, strict=True)
+        )
+        return missed + float((((at - mean) / spread) ** 2).sum())
+
+    information = np.diag(spread**-2)
+    for _ in range(ROUNDS):
+        columns, change = _by_unknown(found, axes)
+        information = np.diag(spread**-2)
+        right = -(found - mean) / spread**2
+        for part, variance in zip(parts, variances, strict=True):
+            worth = part.worth / (variance + floor)
+            information += worth * change.T @ part.squares @ change
+            right += worth * change.T @ (part.wanted - part.squares @ columns)
+        step = np.linalg.solve(information, right)
+        before = cost(found)
+        while cost(found + step) > before and float(np.abs(step[:6]).max()) > _STEP:
+            step = step / 2
+        found = found + step
+        variances = [part.left(_linear(found, axes)) for part in parts]
+    noise = sum(
+        part.worth * part.count * (math.log(variance + floor) + variance / (variance + floor))
+        for part, variance in zip(parts, variances, strict=True)
+    )
+    against = (
+        noise
+        + float((((found - mean) / spread) ** 2).sum())
+        + 2 * float(np.log(spread).sum())
+        + float(np.linalg.slogdet(information)[1])
+    )
+    return _Fit(found, np.asarray(np.linalg.inv(information)), against)
