@@ -44,6 +44,9 @@ SENSOR_SHARE = 0.05**2
 """… beside what scale and alignment errors of a sensor (1–2 % each) leave of the acceleration."""
 QUIET_SHARE = 0.05
 """A shoulder that makes more than this share of the raise's acceleration by itself hides an elbow."""
+UNMODELLED_SHARE = (0.1, 0.15)
+"""Share of the acceleration of lowerings and raises that no chain of shoulder, elbow and wrist explains: soft tissue,
+sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
 SENSOR_M_S2 = 0.007
 """What is left of tilt and zero-g offset, 0.7 mg, comes back rep after rep as well."""
 REACH_SHARE = 0.035
@@ -170,9 +173,14 @@ def find_body_signs(
     elbow = chain_share = None
     if forearm is not None:
         worth = independent / max(_runs(quiet), 1)
-        elbow = judge_elbow([Evidence.of(chain[used], worth) for used in (quiet, raising)], forearm)
+        parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
+        elbow = judge_elbow([Evidence.of(chain[used], worth, share) for used, share in parts_of_it], forearm)
+        if elbow.otherwise > 0.5:
+            elbow = None  # judged by a wrong thumb
+    if elbow is not None:
         # A shoulder that makes much of the raise by itself leaves the lowering alone to judge by.
-        certainty = elbow.likely if turning[1] / seen[1] < QUIET_SHARE and elbow.likely > BY_CHANCE else 0.0
+        is_seen = turning[1] / seen[1] < QUIET_SHARE and elbow.likely > BY_CHANCE
+        certainty = elbow.likely if is_seen else 0.0
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(

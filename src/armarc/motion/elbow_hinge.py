@@ -26,14 +26,15 @@ FOREARM_SHARE = 0.45
 sits some 4 cm above the wrist)."""
 UNMODELLED_M_S2 = 0.05
 """What is alike in every rep and no shoulder, elbow or forearm here: scale errors of a sensor, soft tissue (working
-limit; 0.03–0.12 tell 24 bodies of each kind apart alike)."""
+limit; 0.03–0.12 m/s² tell 24 bodies of each kind apart alike)."""
 MEASURED_SHARE = 0.035
 """How far a measured reach may be off, as a share: a tape's 1–2 cm."""
 PLACES = np.linspace(-0.8, 0.8, 17)
 """Places of the range (−½ at its bottom, ½ at its top) at which an arm line and its doubt are tabulated."""
 NODES = np.array([-0.5, -1 / 6, 1 / 6, 0.5])
 """A path over the range is the cubic through what it is here."""
-ROUNDS = 12
+ROUNDS, SETTLED = 12, 0.03
+"""Steps of a fit at most, and in which share of their spread unknowns may still move when it ends."""
 
 TILT, THUMB, TURN, BEND, BENDS, REACH, HEIGHT = slice(0, 2), 2, 3, 4, 5, 6, 7
 ANGLES = slice(0, 6)
@@ -78,6 +79,8 @@ class ElbowBend:
     ----------
     likely : float
         0 to 1.
+    otherwise : float
+        How likely the sensor is worn the other way round.
     line : ndarray, shape (17, 3)
         Unit vectors from shoulder to wrist in sensor axes at `PLACES`.
     by_unknown : ndarray, shape (17, 3, 6)
@@ -89,6 +92,7 @@ class ElbowBend:
     """
 
     likely: float
+    otherwise: float
     line: FloatArray
     by_unknown: FloatArray
     covariance: FloatArray
@@ -102,23 +106,21 @@ class ElbowBend:
 @dataclass(frozen=True, slots=True)
 class _Kind:
     """Prior of a kind of body, mean and spread: bend in the middle of the range, its change, the forearm's turn (°);
-    the girdle's rise and what the shoulder does besides (m)."""
+    the girdle's rise and what the shoulder does besides (m); how far the strap sits askew (°)."""
 
     bend: tuple[float, float]
     bends: tuple[float, float]
     turns: float
     girdle: tuple[float, float]
     besides: tuple[float, float]
+    askew: float = 5.0
 
     def of(self, forearm: Forearm) -> tuple[FloatArray, FloatArray]:
         """Mean and spread of all unknowns: chain, zero-g offset, shoulder."""
         mean = np.zeros(OWN + 3 + SHOULDER_COLUMNS)
         spread = np.ones_like(mean)
-        spread[TILT], spread[THUMB], spread[TURN] = (
-            math.radians(5),
-            math.radians(20),
-            math.radians(self.turns),
-        )
+        spread[TILT] = math.radians(self.askew)
+        spread[[THUMB, TURN]] = np.radians([20.0, self.turns])
         mean[[BEND, BENDS]] = np.radians([self.bend[0], self.bends[0]])
         spread[[BEND, BENDS]] = np.radians([self.bend[1], self.bends[1]])
         mean[[REACH, HEIGHT]], spread[[REACH, HEIGHT]] = (0.57, forearm.height_m), (0.08, 0.01)
@@ -137,8 +139,11 @@ KINDS = (
     _Kind((0.0, 2.0), (0.0, 0.5), 10.0, (0.0, 0.004), (0.004, 0.004)),
     _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
     _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
+    _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, askew=15.0),
+    _Kind((-16.0, 8.0), (-14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
 )
-"""An elbow that bends, a rigid arm, a straight elbow, a bent one. Bends of 10–25°, forearms that turn by 5–30°, a
+"""An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
+strap says; a thumb on the other side than was stated. Bends of 10–25°, forearms that turn by 5–30°, a
 strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
 
 
@@ -156,6 +161,8 @@ class Evidence:
     count : int
     worth : float
         Independent values of one rep, by value.
+    unmodelled : float
+        Share of the acceleration that no body here explains.
     """
 
     squares: FloatArray
@@ -163,9 +170,10 @@ class Evidence:
     square: float
     count: int
     worth: float
+    unmodelled: float
 
     @staticmethod
-    def of(rows: FloatArray, worth: float) -> Evidence:
+    def of(rows: FloatArray, worth: float, unmodelled: float) -> Evidence:
         """Of rows, shape (m, 3, k + 1), the target last."""
         design, target = rows[:, :, :-1].reshape(-1, rows.shape[2] - 1), rows[:, :, -1].reshape(-1)
         return Evidence(
@@ -174,6 +182,7 @@ class Evidence:
             square=float(target @ target),
             count=len(target),
             worth=worth,
+            unmodelled=unmodelled,
         )
 
     def left(self, found: FloatArray) -> float:
@@ -205,7 +214,8 @@ def judge_elbow(parts: list[Evidence], forearm: Forearm) -> ElbowBend:
         axis=-1,
     )
     return ElbowBend(
-        likely=float(weights[0] / weights.sum()),
+        likely=float(weights[0] / weights[:-1].sum()),
+        otherwise=float(weights[-1] / weights.sum()),
         line=line,
         by_unknown=by_unknown,
         covariance=bending.covariance[ANGLES, ANGLES],
@@ -274,14 +284,14 @@ class _Fit:
 
 def _fitted(parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatArray) -> _Fit:
     """Gauss and Newton's steps, shortened where they lead away."""
-    floor = UNMODELLED_M_S2**2
+    floors = [UNMODELLED_M_S2**2 + part.unmodelled**2 * part.square / part.count for part in parts]
     found, variances = mean.copy(), [1e-2 for _ in parts]
 
     def cost(at: FloatArray) -> float:
         columns = _linear(at, axes)
         missed = sum(
             part.worth * part.count * part.left(columns) / (variance + floor)
-            for part, variance in zip(parts, variances, strict=True)
+            for part, variance, floor in zip(parts, variances, floors, strict=True)
         )
         return missed + float((((at - mean) / spread) ** 2).sum())
 
@@ -290,7 +300,7 @@ def _fitted(parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatA
         columns, change = _by_unknown(found, axes)
         information = np.diag(spread**-2)
         right = -(found - mean) / spread**2
-        for part, variance in zip(parts, variances, strict=True):
+        for part, variance, floor in zip(parts, variances, floors, strict=True):
             worth = part.worth / (variance + floor)
             information += worth * change.T @ part.squares @ change
             right += worth * change.T @ (part.wanted - part.squares @ columns)
@@ -299,10 +309,13 @@ def _fitted(parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatA
         while cost(found + step) > before and float(np.abs(step[:6]).max()) > _STEP:
             step = step / 2
         found = found + step
+        settled = float(np.abs(step / spread).max()) < SETTLED
         variances = [part.left(_linear(found, axes)) for part in parts]
+        if settled:
+            break
     noise = sum(
         part.worth * part.count * (math.log(variance + floor) + variance / (variance + floor))
-        for part, variance in zip(parts, variances, strict=True)
+        for part, variance, floor in zip(parts, variances, floors, strict=True)
     )
     against = (
         noise

@@ -203,7 +203,14 @@ def set_bodies(
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
             around = _around(motion, first, stop)
             signs = _signs(
-                motion, around, first, stop, weight, lever, reach_m, forearm if beyond_elbow else None
+                motion,
+                around,
+                first,
+                stop,
+                weight,
+                lever,
+                reach_m,
+                forearm if beyond_elbow and not step else None,
             )
             if not beyond_elbow:
                 # No elbow turns this line: what seems to is a shoulder that moves with the arm, and stays a doubt.
