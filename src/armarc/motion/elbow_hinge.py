@@ -33,8 +33,9 @@ PLACES = np.linspace(-0.8, 0.8, 17)
 """Places of the range (−½ at its bottom, ½ at its top) at which an arm line and its doubt are tabulated."""
 NODES = np.array([-0.5, -1 / 6, 1 / 6, 0.5])
 """A path over the range is the cubic through what it is here."""
-ROUNDS, SETTLED = 12, 0.03
-"""Steps of a fit at most, and in which share of their spread unknowns may still move when it ends."""
+ROUNDS, HALVED, SETTLED = 8, 6, 0.1
+"""Steps of a fit at most, how often one is halved, and in which share of their spread unknowns may still move when it
+ends."""
 
 TILT, THUMB, TURN, BEND, BENDS, REACH, HEIGHT = slice(0, 2), 2, 3, 4, 5, 6, 7
 ANGLES = slice(0, 6)
@@ -185,10 +186,10 @@ class Evidence:
             unmodelled=unmodelled,
         )
 
-    def left(self, found: FloatArray) -> float:
-        """Mean square of what `found` leaves, with what no body explains, m²/s⁴."""
-        explained = 2 * float(found @ self.wanted) - float(found @ self.squares @ found)
-        return max((self.square - explained) / self.count, 1e-6)
+    def left(self, found: FloatArray) -> FloatArray:
+        """Mean square of what `found`, shape (kinds, k), leaves, m²/s⁴, shape (kinds,)."""
+        explained = 2 * found @ self.wanted - np.einsum("ik,ik->i", found @ self.squares, found)
+        return np.asarray(np.maximum((self.square - explained) / self.count, 1e-6))
 
 
 def judge_elbow(parts: list[Evidence], forearm: Forearm) -> ElbowBend:
@@ -201,25 +202,19 @@ def judge_elbow(parts: list[Evidence], forearm: Forearm) -> ElbowBend:
     forearm : Forearm
     """
     axes = _axes(forearm)
-    fits = [_fitted(parts, axes, *kind.of(forearm)) for kind in KINDS]
-    against = np.array([fit.against for fit in fits])
+    mean, spread = (np.stack(each) for each in zip(*(kind.of(forearm) for kind in KINDS), strict=True))
+    found, covariance, against = _fitted(parts, axes, mean, spread)
     weights = np.exp(-0.5 * (against - against.min()))
-    bending = fits[0]
-    line = _lines(bending.found, axes)
-    by_unknown = np.stack(
-        [
-            (_lines(bending.found + step, axes) - line) / _STEP
-            for step in _STEP * np.eye(len(bending.found))[:6]
-        ],
-        axis=-1,
-    )
+    bending = found[0]
+    lines = _chain(bending + _STEP * np.eye(7, len(bending), -1), axes, PLACES)
+    lines /= np.linalg.norm(lines, axis=2)[:, :, None]
     return ElbowBend(
         likely=float(weights[0] / weights[:-1].sum()),
         otherwise=float(weights[-1] / weights.sum()),
-        line=line,
-        by_unknown=by_unknown,
-        covariance=bending.covariance[ANGLES, ANGLES],
-        columns=_linear(bending.found, axes),
+        line=lines[0],
+        by_unknown=np.moveaxis(lines[1:] - lines[0], 0, -1) / _STEP,
+        covariance=covariance[0, ANGLES, ANGLES],
+        columns=_linear(bending, axes),
     )
 
 
@@ -234,93 +229,100 @@ def _axes(forearm: Forearm) -> _Axes:
 
 
 def _chain(found: FloatArray, axes: _Axes, place: FloatArray) -> FloatArray:
-    """Shape (n, 3): from shoulder to wrist in reaches of a straight arm, in sensor axes."""
-    hand, thumb, side, _ = axes
-    along = hand + found[0] * thumb + found[1] * side
-    along = along / np.linalg.norm(along)
-    toward = thumb - (thumb @ along) * along
-    toward = toward / np.linalg.norm(toward)
-    turned, bend = found[THUMB] + found[TURN] * place, found[BEND] + found[BENDS] * place
-    hinge = np.outer(np.cos(turned), toward) + np.outer(np.sin(turned), np.cross(along, toward))
-    upper = 1 - FOREARM_SHARE
-    return np.asarray(
-        np.outer(upper * np.cos(bend) + FOREARM_SHARE, along) - (upper * np.sin(bend))[:, None] * hinge
+    """Shape (…, n, 3): from shoulder to wrist in reaches of a straight arm, sensor axes; unknowns of shape (…, k)."""
+    along, side = found[..., 0], found[..., 1]
+    length = np.sqrt(1 + along**2 + side**2)
+    # In the axes hand, thumb, across both: the forearm, the thumb across it, and what is across these.
+    hand = np.stack([np.ones_like(along), along, side], axis=-1) / length[..., None]
+    thumb = -hand * hand[..., 1:2]
+    thumb[..., 1] += 1.0
+    thumb /= np.sqrt(1 - hand[..., 1:2] ** 2)
+    third = np.stack(
+        [
+            hand[..., 1] * thumb[..., 2] - hand[..., 2] * thumb[..., 1],
+            hand[..., 2] * thumb[..., 0] - hand[..., 0] * thumb[..., 2],
+            hand[..., 0] * thumb[..., 1] - hand[..., 1] * thumb[..., 0],
+        ],
+        axis=-1,
     )
-
-
-def _lines(found: FloatArray, axes: _Axes) -> FloatArray:
-    chain = _chain(found, axes, PLACES)
-    return np.asarray(chain / np.linalg.norm(chain, axis=1)[:, None])
+    turned = found[..., THUMB, None] + found[..., TURN, None] * place
+    bend = found[..., BEND, None] + found[..., BENDS, None] * place
+    upper = 1 - FOREARM_SHARE
+    across = upper * np.sin(bend)
+    weights = np.stack(
+        [upper * np.cos(bend) + FOREARM_SHARE, -across * np.cos(turned), -across * np.sin(turned)], -1
+    )
+    return np.asarray(weights @ np.stack([hand, thumb, third], axis=-2) @ np.stack(axes[:3]))
 
 
 def _linear(found: FloatArray, axes: _Axes) -> FloatArray:
-    """What the unknowns are in the columns of the equations."""
-    cubic = _TO_CUBIC @ (found[REACH] * _chain(found, axes, NODES))
-    cubic[0] += found[HEIGHT] * axes[3]
-    return np.concatenate([cubic[0], found[OWN : OWN + 3], cubic[1:].ravel(), found[OWN + 3 :]])
+    """What the unknowns, shape (…, k), are in the columns of the equations."""
+    cubic = _TO_CUBIC @ (found[..., REACH, None, None] * _chain(found, axes, NODES))
+    cubic[..., 0, :] += found[..., HEIGHT, None] * axes[3]
+    return np.concatenate(
+        [
+            cubic[..., 0, :],
+            found[..., OWN : OWN + 3],
+            cubic[..., 1:, :].reshape(*found.shape[:-1], 9),
+            found[..., OWN + 3 :],
+        ],
+        axis=-1,
+    )
 
 
 def _by_unknown(found: FloatArray, axes: _Axes) -> tuple[FloatArray, FloatArray]:
-    """The columns' values and their change with the unknowns."""
-    at = _linear(found, axes)
-    change = np.zeros((len(at), len(found)))
-    for k in range(OWN):
-        moved = found.copy()
-        moved[k] += _STEP
-        change[:, k] = (_linear(moved, axes) - at) / _STEP
-    change[3:6, OWN : OWN + 3] = np.eye(3)
-    change[15:, OWN + 3 :] = np.eye(len(at) - 15)
-    return at, change
+    """The columns' values and their change with the unknowns, shapes (kinds, columns) and (kinds, columns, k)."""
+    moved = found[:, None] + _STEP * np.eye(OWN + 1, found.shape[1], -1)
+    at = _linear(moved, axes)
+    change = np.zeros((len(found), at.shape[2], found.shape[1]))
+    change[:, :, :OWN] = np.moveaxis(at[:, 1:] - at[:, :1], 1, 2) / _STEP
+    change[:, 3:6, OWN : OWN + 3] = np.eye(3)
+    change[:, 15:, OWN + 3 :] = np.eye(at.shape[2] - 15)
+    return at[:, 0], change
 
 
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    """Unknowns, their covariance, and twice the logarithm of the evidence against the kind of body."""
+def _fitted(
+    parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """All kinds of body at once: unknowns, their covariance, twice the logarithm of the evidence against each.
 
-    found: FloatArray
-    covariance: FloatArray
-    against: float
-
-
-def _fitted(parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatArray) -> _Fit:
-    """Gauss and Newton's steps, shortened where they lead away."""
+    Gauss and Newton's steps, halved where they lead away.
+    """
     floors = [UNMODELLED_M_S2**2 + part.unmodelled**2 * part.square / part.count for part in parts]
-    found, variances = mean.copy(), [1e-2 for _ in parts]
+    found, noises = mean.copy(), [np.full(len(mean), 1e-2 + floor) for floor in floors]
 
-    def cost(at: FloatArray) -> float:
+    def cost(at: FloatArray) -> FloatArray:
         columns = _linear(at, axes)
-        missed = sum(
-            part.worth * part.count * part.left(columns) / (variance + floor)
-            for part, variance, floor in zip(parts, variances, floors, strict=True)
-        )
-        return missed + float((((at - mean) / spread) ** 2).sum())
+        missed = (((at - mean) / spread) ** 2).sum(axis=1)
+        for part, noise in zip(parts, noises, strict=True):
+            missed += part.worth * part.count * part.left(columns) / noise
+        return np.asarray(missed)
 
-    information = np.diag(spread**-2)
+    diagonal = np.eye(mean.shape[1]) * (spread**-2)[:, None]
+    information = diagonal
     for _ in range(ROUNDS):
         columns, change = _by_unknown(found, axes)
-        information = np.diag(spread**-2)
+        information = diagonal.copy()
         right = -(found - mean) / spread**2
-        for part, variance, floor in zip(parts, variances, floors, strict=True):
-            worth = part.worth / (variance + floor)
-            information += worth * change.T @ part.squares @ change
-            right += worth * change.T @ (part.wanted - part.squares @ columns)
-        step = np.linalg.solve(information, right)
+        for part, noise in zip(parts, noises, strict=True):
+            worth = part.worth / noise
+            information += worth[:, None, None] * (np.swapaxes(change, 1, 2) @ (part.squares @ change))
+            missed = part.wanted - columns @ part.squares
+            right += worth[:, None] * (missed[:, None] @ change)[:, 0]
+        step = np.linalg.solve(information, right[:, :, None])[:, :, 0]
         before = cost(found)
-        while cost(found + step) > before and float(np.abs(step[:6]).max()) > _STEP:
-            step = step / 2
+        for _ in range(HALVED):
+            away = cost(found + step) > before
+            if not away.any():
+                break
+            step[away] /= 2
         found = found + step
-        settled = float(np.abs(step / spread).max()) < SETTLED
-        variances = [part.left(_linear(found, axes)) for part in parts]
-        if settled:
+        columns = _linear(found, axes)
+        noises = [part.left(columns) + floor for part, floor in zip(parts, floors, strict=True)]
+        if float(np.abs(step / spread).max()) < SETTLED:
             break
-    noise = sum(
-        part.worth * part.count * (math.log(variance + floor) + variance / (variance + floor))
-        for part, variance, floor in zip(parts, variances, floors, strict=True)
-    )
-    against = (
-        noise
-        + float((((found - mean) / spread) ** 2).sum())
-        + 2 * float(np.log(spread).sum())
-        + float(np.linalg.slogdet(information)[1])
-    )
-    return _Fit(found, np.asarray(np.linalg.inv(information)), against)
+    against = (((found - mean) / spread) ** 2).sum(axis=1) + 2 * np.log(spread).sum(axis=1)
+    against += np.linalg.slogdet(information)[1]
+    for part, noise, floor in zip(parts, noises, floors, strict=True):
+        against += part.worth * part.count * (np.log(noise) + (noise - floor) / noise)
+    return found, np.asarray(np.linalg.inv(information)), np.asarray(against)
