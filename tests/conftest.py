@@ -25,18 +25,23 @@ def own_configuration(tmp_path_factory):
         yield
 
 
-def pytest_collection_modifyitems(config, items):
-    """Slow tests run when they are asked for.
+@pytest.hookimpl(optionalhook=True, tryfirst=True)
+def pytest_xdist_make_scheduler(config, log):
+    """``--dist loadfile`` keeps a file on one worker, and the stories of all fake Bluetooth daemons, too."""
+    if config.getvalue("dist") != "loadfile":
+        return None
+    from workers import Together
 
-    With ``--dist loadgroup`` a file stays on one worker, and so do all files with a fake Bluetooth daemon, whose
-    stories are told together.
-    """
+    return Together(config, log)
+
+
+def pytest_collection_modifyitems(config, items):
+    """Slow tests run when they are asked for."""
     for item in items:
-        where = item.path.parent if item.path.parent.name == "device" else item.path
-        if where is not item.path:  # all stories are told in the name of the first one
+        if item.path.parent.name == "device":  # all stories are told in the name of the first one
             item.add_marker(pytest.mark.timeout(600))
-        item.add_marker(pytest.mark.xdist_group(str(where.relative_to(config.rootpath))))
-    if "slow" in (config.getoption("-m") or ""):
+    asked = config.getoption("-m") or ""
+    if "slow" in asked or "grid" in asked:
         return
     for item in items:
         if item.get_closest_marker("slow"):

@@ -93,8 +93,6 @@ def track(
     choices: Choices,
     windows: SetWindows | None = None,
     workings: Workings | None = None,
-    *,
-    is_last: bool = True,
 ) -> ArmMotion:
     """Work out what the arm did.
 
@@ -106,9 +104,7 @@ def track(
         None where no set was found.
     workings : Workings or None
         Kept by the caller from pass to pass over this piece, so that nothing is worked out twice: a pass starts from
-        the orientation that the one before found.
-    is_last : bool
-        False for the first pass, which takes that orientation as it is.
+        the orientation that the one before found, and where there is no set takes it as it is.
 
     Returns
     -------
@@ -119,7 +115,8 @@ def track(
     orientation = orientation_so_far(piece, choices, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)
-    if is_last and choices.fusion == "smoother" and mounting.method in ("lever_arm", "twist"):
+    is_fused_again = windows is not None and mounting.method in ("lever_arm", "twist")
+    if is_fused_again and choices.fusion == "smoother":
         # Gravity is seen far better once the arm's own acceleration is known; then the lever arm is, too.
         for _ in range(2):
             if lever is None:
@@ -135,17 +132,7 @@ def track(
         workings.reckoning = None  # as large as the recording, and seldom wanted again
     workings.lever = lever
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
-    up = up_in_sensor(orientation.quaternion)
-    lifted = elevation(up, mounting.arm_axis)
-    coordinate = choices.exercise.coordinate
-    if coordinate == "elevation":
-        angle, rate = lifted, elevation_rate(up, omega, mounting.arm_axis)
-    else:
-        sets = [] if windows is None else list(zip(windows.ranges, windows.bottoms, strict=True))
-        angle, rate, coordinate = turned_angle(
-            orientation.quaternion, omega, mounting.arm_axis, coordinate, sets, notes
-        )
-    del up  # the filters need the room
+    angle, rate, lifted, coordinate = _angles(choices, orientation, omega, mounting, windows, notes)
     if coordinate != "elevation":
         notes.append(
             "the angle counts from an arbitrary zero: bottoms and tops have no standard error, ranges and speeds have"
@@ -172,6 +159,39 @@ def track(
         tolerance=choices.tolerance or UNKNOWN_TOLERANCE,
         notes=tuple(notes),
     )
+
+
+def _angles(
+    choices: Choices,
+    orientation: Orientation,
+    omega: FloatArray,
+    mounting: Mounting,
+    windows: SetWindows | None,
+    notes: list[str],
+) -> tuple[FloatArray, FloatArray, FloatArray, str]:
+    """Angle, its rate, the elevation and the coordinate it became."""
+    up = up_in_sensor(orientation.quaternion)
+    lifted, coordinate = elevation(up, mounting.arm_axis), choices.exercise.coordinate
+    if coordinate == "elevation":
+        return lifted, elevation_rate(up, omega, mounting.arm_axis), lifted, coordinate
+    sets = [] if windows is None else list(zip(windows.ranges, windows.bottoms, strict=True))
+    angle, rate, coordinate = turned_angle(
+        orientation.quaternion, omega, mounting.arm_axis, coordinate, sets, notes
+    )
+    return angle, rate, lifted, coordinate
+
+
+def first_angle(piece: Piece, choices: Choices, windows: SetWindows, workings: Workings) -> FloatArray:
+    """The angle as the first pass shows it, on the orientation so far, shape (n,), rad; parameters as in `track`."""
+    orientation = orientation_so_far(piece, choices, workings)
+    mounting, _ = _mount(piece, choices, orientation, windows, [], workings)
+    if choices.exercise.coordinate == "elevation":
+        angle = elevation(up_in_sensor(orientation.quaternion), mounting.arm_axis)
+    else:
+        omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
+        angle = _angles(choices, orientation, omega, mounting, windows, [])[0]
+    wobbles = mounting.wobble_rad > WOBBLING_RAD
+    return low_pass(angle, piece.rate_hz, WOBBLES_ABOVE_HZ) if wobbles else angle
 
 
 def orientation_so_far(piece: Piece, choices: Choices, workings: Workings) -> Orientation:
@@ -246,37 +266,34 @@ def _mount(
         workings.orientation, workings.equations = orientation, {}
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
-    speed = np.sqrt(np.einsum("ij,ij->i", omega, omega))
-    weight = (speed > MOVING_RAD_S).astype(float) if windows is None else windows.weight
-    hanging = _hanging(up, speed, piece.rate_hz, windows)
+    weight = (_speed(omega) > MOVING_RAD_S).astype(float) if windows is None else windows.weight
+    is_elevation = choices.exercise.coordinate == "elevation"
+    hanging = _hanging(up, omega, piece.rate_hz, windows) if is_elevation else None
+    twist = None
+    if is_elevation and choices.mounting in ("auto", "twist"):
+        twist = find_twist(omega, up, piece.rate_hz)
+    del up  # the fit needs the room
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
         piece.specific_force_m_s2,
         piece.rate_hz,
         weight,
-        hanging=hanging if choices.exercise.coordinate == "elevation" else None,
+        hanging=hanging,
         missing=piece.missing if piece.missing.any() else None,
         height_m=_height(choices),
         made=workings.equations,
     )
     exercise = choices.exercise
-    if lever is not None and exercise.coordinate == "elevation" and exercise.sensor_place == "wrist":
+    if lever is not None and is_elevation and exercise.sensor_place == "wrist":
         lever = off_plane(lever, _hand_axes(choices))
-    twist = None
-    if choices.exercise.coordinate == "elevation" and choices.mounting in ("auto", "twist"):
-        twist = find_twist(omega, up, piece.rate_hz)
-        if twist is not None and choices.mounting == "auto" and lever is not None:
-            # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
-            # vertical axis (turning on the spot, shaking out the arm) is no twist.
-            apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
-            twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
+    if twist is not None and choices.mounting == "auto" and lever is not None:
+        # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
+        # vertical axis (turning on the spot, shaking out the arm) is no twist.
+        apart = float(twist.arm_axis @ lever.vector_m) / max(lever.reach_m, 1e-9)
+        twist = twist if apart > math.cos(TWIST_AGREES_RAD) else None
     mounting, said = choose_mounting(
-        ArmEvidence(
-            lever=lever,
-            twist=twist,
-            hanging=hanging if choices.exercise.coordinate == "elevation" else None,
-        ),
+        ArmEvidence(lever=lever, twist=twist, hanging=hanging),
         method=choices.mounting,
         hand_axis=choices.hand_axis,
         outward=outward_axis(choices),
@@ -315,14 +332,7 @@ def _hand_axes(choices: Choices) -> FloatArray | None:
 
 
 def forearm_of(choices: Choices, motion: ArmMotion) -> Forearm | None:
-    """How the sensor sits on the forearm, where somebody stated on which side of the wrist it is strapped.
-
-    Parameters
-    ----------
-    choices : Choices
-    motion : ArmMotion
-        With the arm's direction.
-    """
+    """How the sensor sits on the forearm, where somebody stated on which side of the wrist it is strapped."""
     axes, outward = _hand_axes(choices), outward_axis(choices)
     exercise = choices.exercise
     if axes is None or outward is None or choices.strap is None:
@@ -344,17 +354,17 @@ def forearm_of(choices: Choices, motion: ArmMotion) -> Forearm | None:
 
 
 def _hanging(
-    up: FloatArray, speed: FloatArray, rate_hz: float, windows: SetWindows | None
+    up: FloatArray, omega: FloatArray, rate_hz: float, windows: SetWindows | None
 ) -> FloatArray | None:
     """Down in sensor axes while the arm hangs: between the reps, or else in the longest first rest."""
     if windows is not None:
-        still = [each for group in windows.bottoms for each in _stillest(speed, rate_hz, group)]
+        still = [each for group in windows.bottoms for each in _stillest(omega, rate_hz, group)]
         if still:
             # A trunk that tips as the arm sets off takes it out of the plane it is raised in: a pose counts the
             # less, the faster the sensor turns there.
             at, rate = (np.array(column) for column in zip(*still, strict=True))
             return _mean_direction(-up[at] / (rate**2 + STILL_RAD_S**2)[:, None])
-    quiet = speed < QUIET_RAD_S
+    quiet = _speed(omega) < QUIET_RAD_S
     least = round(0.4 * rate_hz)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
@@ -363,19 +373,23 @@ def _hanging(
     return None
 
 
-def _stillest(speed: FloatArray, rate_hz: float, bottoms: tuple[int, ...]) -> list[tuple[int, float]]:
+def _stillest(omega: FloatArray, rate_hz: float, bottoms: tuple[int, ...]) -> list[tuple[int, float]]:
     """Where the sensor turns least around each bottom of a set: the sample, and how fast it turns there, rad/s."""
-    edges = [0, *((one + other) // 2 for one, other in pairwise(bottoms)), len(speed) - 1]
+    edges = [0, *((one + other) // 2 for one, other in pairwise(bottoms)), len(omega) - 1]
     found = []
     for bottom, (before, after) in zip(bottoms, pairwise(edges), strict=True):
         # Half the way to a neighbouring bottom is its top, which may be held as still.
         first = max(bottom - round(HANGS_BEFORE_S * rate_hz), (bottom + before) // 2)
         last = min(bottom + round(HANGS_AFTER_S * rate_hz), (bottom + after) // 2)
         width = min(max(round(STILL_S * rate_hz), 1), last + 1 - first)
-        square = np.convolve(speed[first : last + 1] ** 2, np.full(width, 1 / width), mode="valid")
+        square = np.convolve(_speed(omega[first : last + 1]) ** 2, np.full(width, 1 / width), mode="valid")
         least = int(np.argmin(square))
         found.append((first + least + width // 2, math.sqrt(square[least])))
     return found
+
+
+def _speed(omega: FloatArray) -> FloatArray:
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", omega, omega)))
 
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:

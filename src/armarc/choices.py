@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from armarc.errors import UsageError
-from armarc.exercises import DEFAULT_EXERCISE, GATES_FROM, Band, Exercise, find_exercise
+from armarc.exercises import DEFAULT_EXERCISE, GATES_FROM, SENSOR_PLACES, Band, Exercise, find_exercise
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.motion import Mounting, sensor_axis
 from armarc.motion.tolerance import Tolerance
@@ -34,10 +34,9 @@ FAR_APART_DEG = 45.0
 class Choices:
     """Everything that decides how a recording is measured; angles in rad, lengths in m, loads in kg.
 
-    ``exercise`` already carries the gate, band, loaded range and rest in force. ``hand_axis_said`` tells a hand axis
-    stated for this recording from one of a header or the settings. ``resistance`` is what pulls besides or instead of
-    the load, in words. ``assumed`` holds sentences about
-    what nobody stated.
+    ``exercise`` already carries the sensor's place, gate, band, loaded range and rest in force. ``hand_axis_said``
+    tells a hand axis stated for this recording from one of a header or the settings. ``resistance`` is what pulls
+    besides or instead of the load, in words. ``assumed`` holds sentences about what nobody stated.
     """
 
     exercise: Exercise
@@ -77,6 +76,7 @@ class Choices:
             rest_s=exercise.rest_s,
             fusion=self.fusion,
             mounting=self.mounting,
+            sensor_place=exercise.sensor_place,
             strap=self.strap,
             hand_axis=self.hand_axis,
             reach_m=self.reach_m,
@@ -179,13 +179,14 @@ def choose(
 def header_options(metadata: Metadata) -> MeasuringOptions:
     """What a recording's own header states."""
     said = metadata.other
-    pulls = said.get("resistance")
+    pulls, place = said.get("resistance"), said.get("sensor_place")
     return MeasuringOptions(
         exercise=metadata.exercise,
         side=metadata.side,
         load_kg=metadata.load_kg,
         resistance=tuple(map(str, pulls)) if isinstance(pulls, list) and pulls else None,
         lifter=header_name(said.get("lifter")),
+        sensor_place=place if place in SENSOR_PLACES else None,
         strap=metadata.strap,
         hand_axis=metadata.hand_axis,
         sensor_height_m=said.get("sensor_height_m"),
@@ -204,7 +205,7 @@ def header_name(value: object) -> str | None:
 
 
 def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
-    """The exercise's entry with the gate, band, ranges and rest that were stated."""
+    """The exercise's entry with the sensor's place, gate, band, ranges and rest that were stated."""
     gate = chosen.gate_rad or entry.gate_rad
     if not 0 <= gate[0] < gate[1] <= math.pi / 2:
         raise UsageError(
@@ -217,12 +218,16 @@ def _adjusted(entry: Exercise, chosen: MeasuringOptions) -> Exercise:
         raise UsageError(
             f"{entry.name} has no angle from the vertical", "leave --gate-from vertical to arm raises"
         )
+    place = chosen.sensor_place or entry.sensor_place
+    if place not in SENSOR_PLACES:
+        raise UsageError(f"{place!r} is no place of a sensor", f"one of {', '.join(SENSOR_PLACES)}")
     loaded = chosen.loaded_range_rad or entry.loaded_range_rad
     if loaded is not None and not -math.pi <= loaded[0] < loaded[1] <= 2 * math.pi:
         raise UsageError("a loaded range needs two rising angles", "for example --loaded-range 30-60")
     smallest, rest = chosen.smallest_rom_rad, chosen.rest_s
     return replace(
         entry,
+        sensor_place=place,
         gate_rad=gate,
         gate_from=gate_from,
         band=Band(*chosen.band_rad_s, chosen.band_basis or "") if chosen.band_rad_s else entry.band,

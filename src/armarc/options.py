@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from armarc.errors import UsageError
-from armarc.exercises import GATES_FROM, Exercise
+from armarc.exercises import GATES_FROM, SENSOR_PLACES, Exercise
 from armarc.load.lifter import Lifter
 from armarc.quantities import HEAVIEST_LOAD_KG
 from armarc.strict_toml import Check, number, one_of, rising_pair, suggestion, text
@@ -101,6 +101,8 @@ class MeasuringOptions:
         One of ``armarc.motion.FUSION_METHODS``.
     mounting : str or None
         ``"auto"``, ``"twist"``, ``"lever_arm"``, ``"hanging"`` or ``"stated"``.
+    sensor_place : str or None
+        ``"wrist"`` or ``"upper arm"``, where it sits elsewhere than the exercise's entry wants it.
     strap, hand_axis : str or None
         Place of the strap and the sensor axis that points to the hand.
     reach_m, sensor_height_m : float or None, m
@@ -146,6 +148,9 @@ class MeasuringOptions:
     mounting: str | None = field(
         default=None,
         metadata=_as("mounting", one_of(MOUNTINGS), words=(*MOUNTINGS, "stated"), default="auto"),
+    )
+    sensor_place: str | None = field(
+        default=None, metadata=_as("sensor_place", one_of(SENSOR_PLACES), words=SENSOR_PLACES)
     )
     strap: str | None = field(default=None, metadata=_as("strap", one_of(STRAPS), words=STRAPS))
     hand_axis: str | None = field(default=None, metadata=_as("hand_axis", one_of(HAND_AXES), words=HAND_AXES))

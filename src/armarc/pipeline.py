@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, forearm_of, orientation_so_far, track
+from armarc.arm_track import SetWindows, Workings, first_angle, forearm_of, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
 from armarc.motion.place import is_upper_arms
-from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces
+from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces, without_frozen
 from armarc.recording.captures import CHEST, PLACE
 from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
@@ -29,6 +29,7 @@ from armarc.reps.other_exercise import doubt_exercise, doubt_joints
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import body_swings
 from armarc.reps.uncertainty import angle_errors
+from armarc.reps.unseen import unexplained_rad
 from armarc.sensor.noise_seen import tolerance_seen
 from armarc.session_load import measured_loads
 
@@ -152,7 +153,7 @@ class Session(ArrayValue):
         if not self.motions:
             raise UsageError("there is nothing to draw", "the recording holds no movement")
         if number is None and len(self.sets) != 1:
-            return draw_session(self.motions, self.sets, dark=dark)
+            return draw_session(self.motions, self.sets, exercise=self.choices.exercise, dark=dark)
         index = 0 if number is None else number - 1
         if not 0 <= index < len(self.sets):
             raise UsageError(f"there is no set {number} to draw", f"the recording has {len(self.sets)}")
@@ -196,9 +197,10 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     motions: list[ArmMotion] = []
     sets: list[MeasuredSet] = []
     motion_of_set: list[int] = []
-    warnings = [*recording.warnings, *choices.assumed]
+    seen, repeated = without_frozen(recording)
+    warnings = [*recording.warnings, *repeated, *choices.assumed]
     left_out: list[LeftOutMovement] = []
-    pieces = uniform_pieces(recording, longest_gap_s=LONGEST_GAP_S)
+    pieces = uniform_pieces(seen, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
         motion, found, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
         left_out.extend(dropped)
@@ -242,12 +244,11 @@ def _measure_piece(
     workings = Workings()
     rules = counting_rules(exercise)
     counted = _counted(piece, orientation_so_far(piece, choices, workings), rules)
-    windows = _windows(piece, counted.sets) if counted.sets else None
-    motion = track(piece, choices, windows, workings, is_last=False)
-    if windows is None:
+    if not counted.sets:
+        motion = track(piece, choices, None, workings)
         return motion, [], left_out_movements(counted.left_out, motion)
-    windows = _windows(piece, counted.sets, motion.angle_rad)
-    del motion  # larger than the recording, and worked out anew
+    windows = _windows(piece, counted.sets)
+    windows = _windows(piece, counted.sets, first_angle(piece, choices, windows, workings))
     motion = track(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
@@ -369,12 +370,12 @@ def _measured(
     sets: list[MeasuredSet] = []
     placed: list[Movement] = []
     for movements, body in zip(found, bodies, strict=True):
-        errors = replace(of_motion, body=body)
+        errors = of_motion.of_set(body)
         raw: list[RawRep] = bound_reps(motion, movements)
         if not raw:
             continue
         placed += [each.movement for each in raw]
-        hidden_m = errors.hidden_rad * (motion.mounting.reach_m or 0.0)
+        hidden_m = unexplained_rad(body.signs.unexplained_share) * (motion.mounting.reach_m or 0.0)
         swings = body_swings(motion, [each.instants for each in raw], hidden_m)
         reps = [
             measure_rep(motion, each, exercise, errors, swing, number)

@@ -26,6 +26,11 @@ _PAIR = re.compile(
 )
 
 
+def counted(n: int, word: str) -> str:
+    """``1 rep``, ``12 reps``."""
+    return f"{n} {word}" if n == 1 else f"{n} {word}s"
+
+
 def parse_load(text: str) -> float:
     """Turn ``"8kg"``, ``"17.5 lb"`` or ``"8"`` (kg) into kilograms.
 

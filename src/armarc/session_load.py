@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from armarc.choices import Choices
 from armarc.computer import shell_word
 from armarc.motion import ArmMotion
+from armarc.motion.place import place_of
 from armarc.reps import MeasuredSet
 from armarc.reps.swing import Swing
 
@@ -49,8 +50,12 @@ def measured_loads(
     from armarc.load import measure_load, parse_all
 
     exercise, lifter = choices.exercise, choices.lifter
-    if exercise.sensor_place != "wrist":
-        return (), (f"shoulder moments need a straight arm: {exercise.name} bends the elbow",)
+    place = place_of(exercise.sensor_place, exercise.coordinate)
+    reaches = [motion.mounting.reach_m for motion, _ in measured]
+    if exercise.sensor_place != "wrist" or any(r is not None and r < place.least_reach_m for r in reaches):
+        return (), (
+            "shoulder moments need the wrist: a sensor on the upper arm does not see where the load is",
+        )
     if choices.resistance is None and exercise.resistance not in FREE_WEIGHTS:
         return (), (
             f"the load is known but not how it pulls: describe the {exercise.resistance} with --resistance "

@@ -160,6 +160,7 @@ TEMPLATE = """\
 # dropped_pct = 50                 # less of the static moment held while lowering is flagged (the same)
 # rest_s = 10                      # a pause at the bottom this long ends the set, seconds
 
+# sensor_place = "wrist"           # "wrist" or "upper arm", for exercises that want it elsewhere, too
 # strap = "back"                   # place on the wrist: "back", "inside", "thumb" or "little-finger"
 # hand_axis = "+x"                 # sensor axis that points to the hand: "+x", "-x", … "-z"
 # axes = "+y,-x,+z"                # the file's axes that are the sensor's x, y and z

@@ -1,7 +1,7 @@
 """How the measures hold on bodies of a general physics engine (MuJoCo), which owe nothing to the project's simulator.
 
 Run with ``python tests/benchmarks/bench_engine.py [SETS_PER_KIND] [FIRST_SEED] [KIND ...]``; 6 of each kind of
-`engine_kinds.KINDS` and `OTHERS` by default. Needs ``mujoco-core``.
+`engine_kinds.KINDS` and `OTHERS` and of what `engine_habits` adds by default. Needs ``mujoco-core``.
 
 First table, by kind of body: sets counted wrongly; RMSE of start (°/s), range, top, bottom (°), swing (cm), peak
 moment (N·m); then the share of errors within one / two standard errors. Second table: the same share for every
@@ -21,6 +21,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "external"))
 
 import numpy as np
+from engine_habits import HABITS, SENSORS, draw_habit
 from engine_kinds import KINDS, OTHERS, Outcome, draw, outcome
 
 FIRST = ("start_velocity_deg_s", "rom_deg", "top_deg", "bottom_deg", "body_swing_cm", "peak_moment_n_m")
@@ -60,7 +61,8 @@ def main() -> None:
     words = sys.argv[1:]
     numbers = [int(word) for word in words if word.isdigit()]
     each, first = (numbers + [6, 100][len(numbers) :])[:2]
-    kinds = [word for word in words if word in (*KINDS, *OTHERS)] or [*KINDS, *OTHERS]
+    every = (*KINDS, *OTHERS, *HABITS, *SENSORS)
+    kinds = [word for word in words if word in every] or every
     began = time.perf_counter()
     tables: dict[str, Errors] = {}
     print(f"{each} sets of each kind from seed {first}; RMSE, then % within 1/2 standard errors")
@@ -75,7 +77,7 @@ def main() -> None:
         table: Errors = defaultdict(list)
         wrong = 0
         for seed in range(first, first + each):
-            found = outcome(draw(kind, seed))
+            found = outcome(draw_habit(kind, seed) if kind in (*HABITS, *SENSORS) else draw(kind, seed))
             counts = [len(one["reps"]) for one in found.record["sets"]]
             if counts != [len(found.truth)]:
                 wrong += 1

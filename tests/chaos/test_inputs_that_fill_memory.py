@@ -10,6 +10,7 @@ import subprocess
 import sys
 import zipfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -154,17 +155,27 @@ def test_what_is_allowed_can_be_moved(tmp_path: Path, monkeypatch: pytest.Monkey
         read_csv(path)
 
 
+LARGE_ROWS = 400_000
+
+
+@cache
+def large_text() -> str:
+    """More than is kept in memory, in few rows of long cells."""
+    head = "time_s,ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s\n"
+    end = f"0.2,0.3{'0' * 130}\n"
+    text = head + "".join(
+        f"{k / 100:.2f},0.1234567,0.2,9.8{k % 10},0.{k % 7},{end}" for k in range(LARGE_ROWS)
+    )
+    assert len(text) > 64 << 20
+    return text
+
+
 @pytest.mark.parametrize("kind", ["gzip", "two members", "utf-16", "utf-16-le", "latin-1"])
 def test_large_packed_and_recoded_recordings_are_read_as_before(tmp_path: Path, kind: str) -> None:
     """Above the size that is kept in memory, the text goes through a file nobody sees."""
     import numpy as np
 
-    n = 1_200_000
-    head = "time_s,ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s\n"
-    rows = "".join(
-        f"{k / 100:.2f},0.1234567,0.2,9.8{k % 10},0.{k % 7},0.2,0.3000000000000000000\n" for k in range(n)
-    )
-    text = head + rows
+    text = large_text()
     path = tmp_path / ("a.csv.gz" if kind in ("gzip", "two members") else "a.csv")
     if kind == "gzip":
         path.write_bytes(gzip.compress(text.encode(), 1))
@@ -175,7 +186,6 @@ def test_large_packed_and_recoded_recordings_are_read_as_before(tmp_path: Path, 
         path.write_bytes((text + "# 5 °\n").encode("latin-1"))
     else:
         path.write_bytes(text.encode(kind))
-    assert len(text) > 64 << 20
     recording = read_csv(path)
-    assert len(recording.time_s) == n
+    assert len(recording.time_s) == LARGE_ROWS
     assert np.all(recording.specific_force_m_s2[:, 0] == 0.1234567)

@@ -46,6 +46,21 @@ def test_days_lifters_and_three_groups(log):
     assert run_json("compare", "--by", "lifter", "-m", "rom", "--log-file", log)["rows"][0]["second"] == "Ada"
 
 
+def test_sets_that_were_not_measured_alike_are_said_to_be(tmp_path):
+    log, other = tmp_path / "log.sqlite", tmp_path / "other.csv"
+    other.write_bytes((DEMOS / "strict-raise.csv").read_bytes() + b"# once more\n")
+    for file, gate in ((DEMOS / "strict-raise.csv", "10-20"), (other, "20-30")):
+        run("process", file, "--gate", gate, "--log", "--log-file", log)
+    told = "start gate 10-20° in set 1, 20-30° in set 2"
+    assert told in run("compare", "1", "2", "--log-file", log).stderr
+    (sentence,) = run_json("compare", "1", "2", "--log-file", log)["not_measured_alike"]
+    assert sentence.endswith(told)
+    (of_all,) = run_json("trend", "rom_deg", "--log-file", log)["not_measured_alike"]
+    assert of_all.endswith("start gate 10-20° and 20-30°")
+    run("process", other, "--gate", "10-20", "--log", "--log-file", log)
+    assert run_json("compare", "1", "2", "--log-file", log)["not_measured_alike"] == []
+
+
 def test_curves_come_from_the_raw_recordings(real, tmp_path):
     found = run_json("compare", "1", "3", "--curves", "--log-file", real)
     assert len(found["curves"]) == 2

@@ -85,7 +85,7 @@ def test_edit_remove_undo(tmp_path):
     shown = run_json("log", "show", "1", "--log-file", log)["sets"][0]
     assert (shown["rir"], shown["note"], shown["tags"]) == (2, hostile, ["heavy"])
     assert hostile in run("log", "list", "--log-file", log, "-n", "0").stdout
-    assert "sets were like that" in run("log", "edit", "1", "--rir", "2", "--log-file", log).stderr
+    assert "like that already in 1 set" in run("log", "edit", "1", "--rir", "2", "--log-file", log).stderr
     refused = run("log", "remove", "1-3", "--log-file", log, code=2)
     assert "--yes" in refused.stderr
     run("log", "remove", "1-3", "--yes", "--log-file", log)

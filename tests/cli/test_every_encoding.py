@@ -10,17 +10,16 @@ from pathlib import Path
 
 import pytest
 
+from grids import seldom
+
 pytestmark = pytest.mark.timeout(900)
 CHILD = Path(__file__).with_name("every_command.py")
 ENCODINGS = (
-    *("cp437", "cp932"),
-    *(
-        pytest.param(name, marks=pytest.mark.slow)
-        for name in ("utf-8", "ascii", "latin-1", "cp850", "cp1252", "cp1251", "gbk", "koi8-r")
-    ),
+    "cp437",
+    *seldom("cp932", "utf-8", "ascii", "latin-1", "cp850", "cp1252", "cp1251", "gbk", "koi8-r"),
 )
 """Terminals of Western, Central and Eastern European, Japanese and Chinese machines (Python's names)."""
-TERMINALS = ("cp437", *(pytest.param(one, marks=pytest.mark.slow) for one in ("cp850", "cp1251", "cp932")))
+TERMINALS = ("cp437", *seldom("cp850", "cp1251", "cp932"))
 
 
 def run_all(folder: Path, encoding: str, place: str) -> list[dict]:

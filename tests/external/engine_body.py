@@ -15,6 +15,7 @@ hips, trunk and girdle weigh changes nothing that is compared.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import mujoco
@@ -38,6 +39,9 @@ SEGMENTS = {
 @dataclass(frozen=True, kw_only=True)
 class Person:
     """Whose arm it is, what it holds and where the sensor sits.
+
+    ``pull`` is the force on the grip (N, global axes) of a cable or band, from where the grip and the resting shoulder
+    are (m).
 
     ``on`` is the segment that wears the sensor, ``along_m`` its distance from that segment's upper joint,
     ``height_m`` how far it sits from the bone, ``worn`` turns sensor axes into those of the segment. A strap is as
@@ -63,6 +67,7 @@ class Person:
     strap_hz: tuple[float, float] = (20.0, 20.0)
     strap_damping: float = 0.3
     says: dict[str, str] = field(default_factory=dict)
+    pull: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None
 
     @property
     def mirror(self) -> float:
@@ -72,11 +77,12 @@ class Person:
 @dataclass(frozen=True, kw_only=True)
 class Course:
     """Prescribed joints over time: ``hinges`` by name, shape (n,); ``shoulder`` turns the upper arm's axes into the
-    girdle's."""
+    girdle's. ``strap_rad``, shape (n, 2), is where the strap's spring rests: about the bone, and rocking."""
 
     time_s: np.ndarray
     hinges: dict[str, np.ndarray]
     shoulder: Rotation
+    strap_rad: np.ndarray | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,8 +156,11 @@ def model(person: Person) -> mujoco.MjModel:
     m = person.mirror
     forward, left, up = BREASTBONE_M
     socket = np.array([forward, -m * (left + person.clavicle_m), up])
-    bell = 0.1 * math.sqrt(max(person.load_kg, 0.1) / 6)  # half a dumbbell's length
-    kg = max(person.load_kg, 1e-6)
+    bell = (
+        0.1 * math.sqrt(max(person.load_kg, 0.1) / 6) if person.load_kg else 0.02
+    )  # half a dumbbell's length
+    kg = max(person.load_kg, 0.01)
+    held = _numbers([kg * min(0.002, bell**2), kg * bell**2, kg * bell**2])
     carrying = _numbers(Rotation.from_rotvec([-m * person.carrying_rad, 0, 0]).as_quat(scalar_first=True))
     strap = {person.on: _strap(person)}
     return mujoco.MjModel.from_xml_string(f"""<mujoco><compiler angle="radian" autolimits="false"/>
@@ -172,7 +181,7 @@ def model(person: Person) -> mujoco.MjModel:
       {_inertial(person, "forearm", person.forearm_m)}{strap.get("forearm", "")}
     <body name="hand" pos="0 0 {-person.forearm_m:.9g}">{_inertial(person, "hand", person.hand_m)}
     <body name="bell" pos="0 0 {-person.grip_m:.9g}">
-      <inertial pos="0 0 0" mass="{kg:.9g}" diaginertia="{kg * 0.002:.9g} {kg * bell**2:.9g} {kg * bell**2:.9g}"/>
+      <inertial pos="0 0 0" mass="{kg:.9g}" diaginertia="{held}"/>
     </body></body></body></body></body></body></body></worldbody>
     <sensor><accelerometer site="sensor"/><gyro site="sensor"/><accelerometer site="chest"/><gyro site="chest"/>
       <force site="shoulder"/><torque site="shoulder"/></sensor></mujoco>""")
@@ -227,6 +236,9 @@ def lift(person: Person, course: Course) -> Lifted:
     bent_w, straps = np.zeros(n), np.zeros((n, 2))
     hinge, sensor = dof["elbow"], sites["sensor"]
     q, v = np.zeros(2), np.zeros(2)
+    bell = engine.body("bell").id
+    rests = np.zeros((n, 2)) if course.strap_rad is None else course.strap_rad
+    still = None
     for _ in range(200):  # the strap hangs at rest before anything is recorded
         data.qpos[:], data.qvel[:], data.qacc[:] = qpos[0], 0.0, 0.0
         data.qpos[strap_q] = q
@@ -235,7 +247,11 @@ def lift(person: Person, course: Course) -> Lifted:
     for k in range(n):
         data.qpos[:], data.qvel[:], data.qacc[:] = qpos[k], qvel[k], qacc[k]
         data.qpos[strap_q], data.qvel[strap_v] = q, v
+        engine.qpos_spring[strap_q] = rests[k]
         mujoco.mj_inverseSkip(engine, data, mujoco.mjtStage.mjSTAGE_NONE, 1)
+        if person.pull is not None:
+            still = data.site_xpos[sites["shoulder"]].copy() if still is None else still
+            data.xfrc_applied[bell, :3] = person.pull(data.xpos[bell], still)
         a = -soft @ data.qfrc_inverse[strap_v]
         data.qacc[strap_v] = a
         mujoco.mj_inverseSkip(engine, data, mujoco.mjtStage.mjSTAGE_POS, 0)

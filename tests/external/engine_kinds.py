@@ -13,15 +13,14 @@ from typing import Any
 
 import engine_truth
 import numpy as np
-from engine_body import RATE_HZ, Lifted, Person, lift
+from engine_body import Lifted, Person, lift
 from engine_moves import Marks, Set, Way, course
+from engine_sensor import USUAL_SENSOR, Sensor, chest, recorded
 from scipy.spatial.transform import Rotation
 
 import armarc
 from armarc.load import Lifter
-from armarc.trunk import Trunk
 
-SENSOR_HZ = 100
 PLANES_DEG = {"lateral-raise": (0, 25), "scaption-raise": (28, 42), "front-raise": (75, 95)}
 
 
@@ -44,6 +43,7 @@ class Case:
     plan: Set
     says: dict[str, Any]
     """Options of measuring that the lifter states."""
+    sensor: Sensor = USUAL_SENSOR
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +94,7 @@ def worn(rng: np.random.Generator, side: str) -> Worn:
     return Worn(outward=tuple(place.tolist()), turned=turned, says={"strap": strap, "hand_axis": axis})
 
 
-def _usual(rng: np.random.Generator, exercise: str) -> tuple[Person, Set]:
+def usual(rng: np.random.Generator, exercise: str) -> tuple[Person, Set]:
     """Straight elbow; a little lean, shrug, sway and turning of the forearm; a strap as tight as a watch's."""
     side = str(rng.choice(["right", "left"]))
     sex = str(rng.choice(["male", "female"]))
@@ -146,12 +146,12 @@ def _usual(rng: np.random.Generator, exercise: str) -> tuple[Person, Set]:
     return person, plan
 
 
-def _with(plan: Set, **ways: Way) -> Set:
+def with_ways(plan: Set, **ways: Way) -> Set:
     return replace(plan, hinges={**plan.hinges, **ways})
 
 
 def _rigid(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     still = {"elbow": Way()}
     plan = replace(
         plan, hinges=still, sway_rad=0.0, twist=Way(), plane=replace(plan.plane, low=plan.plane.high)
@@ -160,19 +160,19 @@ def _rigid(rng, exercise):
 
 
 def _bending(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     low = deg(rng, 4, 12)
-    return person, _with(plan, elbow=Way(low=low, high=low + deg(rng, 10, 24)))
+    return person, with_ways(plan, elbow=Way(low=low, high=low + deg(rng, 10, 24)))
 
 
 def _bent(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     bend = deg(rng, 12, 30)
-    return person, _with(plan, elbow=Way(low=bend, high=bend + deg(rng, -2, 2)))
+    return person, with_ways(plan, elbow=Way(low=bend, high=bend + deg(rng, -2, 2)))
 
 
 def _tipping(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     tip_s = float(rng.uniform(0.35, 0.7))
     return person, replace(
         plan, tip_rad=deg(rng, 6, 13), tip_s=tip_s, lead_s=tip_s * float(rng.uniform(0.0, 1.0))
@@ -180,7 +180,7 @@ def _tipping(rng, exercise):
 
 
 def _swinging(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     size, rise = float(rng.choice([0.02, 0.04, 0.06, 0.1])), deg(rng, 20, 85)
     return person, replace(
         plan, swing_m=(size * math.cos(rise), size * math.sin(rise)), late_home=bool(rng.random() < 0.4)
@@ -188,7 +188,7 @@ def _swinging(rng, exercise):
 
 
 def _loose(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     return replace(
         person,
         strap_hz=(float(rng.uniform(8, 14)), float(rng.uniform(8, 14))),
@@ -197,7 +197,7 @@ def _loose(rng, exercise):
 
 
 def _fast(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     return person, replace(
         plan,
         up_s=float(rng.uniform(0.5, 0.9)),
@@ -208,7 +208,7 @@ def _fast(rng, exercise):
 
 
 def _slow(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     return person, replace(
         plan,
         reps=int(rng.integers(3, 7)),
@@ -220,7 +220,7 @@ def _slow(rng, exercise):
 
 def _ragged(rng, exercise):
     """Held tops, partial reps, uneven times."""
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     reps = int(rng.integers(6, 16))
     short = rng.choice(np.arange(1, reps), 2, replace=False)
     return person, replace(
@@ -232,9 +232,25 @@ def _ragged(rng, exercise):
     )
 
 
+def _above_the_elbow(person: Person, **says: Any) -> Person:
+    """The sensor on the outside of the upper arm, its z axis away from the skin."""
+    away = np.array([0.0, -person.mirror, 0.0])
+    along = np.array([0.0, 0.0, -1.0])
+    worn = Rotation.from_matrix(np.stack([along, np.cross(away, along), away], axis=1))
+    at = person.upper_arm_m - 0.06
+    return replace(
+        person, on="upper_arm", along_m=at, outward=(0.0, -1.0, 0.0), height_m=0.04, worn=worn, says=says
+    )
+
+
+def _bending_below(rng, exercise):
+    person, plan = _bending(rng, exercise)
+    return _above_the_elbow(person, sensor_place="upper arm"), plan
+
+
 KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "rigid": _rigid,
-    "straight": _usual,
+    "straight": usual,
     "bent": _bent,
     "bending": _bending,
     "tipping": _tipping,
@@ -243,39 +259,29 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "fast": _fast,
     "slow": _slow,
     "ragged": _ragged,
+    "bending-below": _bending_below,
 }
 
 
 def _curl(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     plan = replace(plan, elevation=Way(low=deg(rng, 3, 6), high=deg(rng, 5, 15)), twist=Way())
-    return person, _with(
+    return person, with_ways(
         plan, elbow=Way(low=deg(rng, 5, 12), high=deg(rng, 110, 135)), rise=Way(), pronation=Way()
     )
 
 
-def _above_the_elbow(person: Person) -> Person:
-    """The sensor on the outside of the upper arm, its z axis away from the skin."""
-    away = np.array([0.0, -person.mirror, 0.0])
-    along = np.array([0.0, 0.0, -1.0])
-    worn = Rotation.from_matrix(np.stack([along, np.cross(away, along), away], axis=1))
-    at = person.upper_arm_m - 0.06
-    return replace(
-        person, on="upper_arm", along_m=at, outward=(0.0, -1.0, 0.0), height_m=0.04, worn=worn, says={}
-    )
-
-
 def _upright_row(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     plan = replace(
         plan, elevation=Way(low=deg(rng, 6, 10), high=deg(rng, 65, 90)), twist=Way(high=deg(rng, 30, 60))
     )
-    plan = _with(plan, elbow=Way(low=deg(rng, 5, 12), high=deg(rng, 100, 120)), pronation=Way())
+    plan = with_ways(plan, elbow=Way(low=deg(rng, 5, 12), high=deg(rng, 100, 120)), pronation=Way())
     return _above_the_elbow(person), plan
 
 
 def _overhead_press(rng, exercise):
-    person, plan = _usual(rng, exercise)
+    person, plan = usual(rng, exercise)
     turned = deg(rng, -40, -20)
     plan = replace(
         plan,
@@ -283,7 +289,9 @@ def _overhead_press(rng, exercise):
         twist=Way(low=turned, high=turned),
     )
     rise = Way(low=deg(rng, 2, 4), high=deg(rng, 16, 24))
-    plan = _with(plan, elbow=Way(low=deg(rng, 115, 130), high=deg(rng, 8, 20)), rise=rise, pronation=Way())
+    plan = with_ways(
+        plan, elbow=Way(low=deg(rng, 115, 130), high=deg(rng, 8, 20)), rise=rise, pronation=Way()
+    )
     return _above_the_elbow(person), plan
 
 
@@ -308,9 +316,14 @@ def draw(kind: str, seed: int) -> Case:
     """A raise by a body of a kind, or one of the other exercises; the same seed is the same raise."""
     if kind in OTHERS:
         return draw_other(kind, seed)
+    return drawn_by(KINDS[kind], kind, seed)
+
+
+def drawn_by(how: Callable[..., Any], kind: str, seed: int, sensor: Sensor = USUAL_SENSOR) -> Case:
+    """A raise as `how` draws it: person and plan, and options that are stated besides."""
     rng = np.random.default_rng([seed, 20])
     exercise = str(rng.choice(list(PLANES_DEG)))
-    person, plan = KINDS[kind](rng, exercise)
+    person, plan, *more = how(rng, exercise)
     lifter = Lifter(
         body_mass_kg=person.body_mass_kg,
         stature_m=1.75,
@@ -321,44 +334,9 @@ def draw(kind: str, seed: int) -> Case:
     )
     says = {"exercise": exercise, "side": person.side, "load_kg": person.load_kg, "lifter": lifter}
     says |= person.says
-    return Case(kind=kind, seed=seed, exercise=exercise, person=person, plan=plan, says=says)
-
-
-def read_by_a_cheap_sensor(
-    force: np.ndarray, turning: np.ndarray, seed: int, *, errors: float = 1.0
-) -> tuple[np.ndarray, np.ndarray]:
-    """100 Hz, noise, offsets, scales, 16 bits over ±8 g and ±1000 °/s; `errors` scales all but the resolution.
-
-    Sizes as data sheets of common parts have them: offsets of ±30 mg and ±1 °/s, scales of ±0.5 %, 150 µg/√Hz and
-    7 m°/s/√Hz to 50 Hz.
-    """
-    rng = np.random.default_rng([seed, 22])
-    every = slice(None, None, RATE_HZ // SENSOR_HZ)
-    out = []
-    for values, noise, offset, limit in (
-        (force[every], 0.0106, 0.03 * 9.80665, 8 * 9.80665),
-        (turning[every], math.radians(0.05), math.radians(1.0), math.radians(1000)),
-    ):
-        scale = 1 + errors * rng.uniform(-0.005, 0.005, 3)
-        seen = values * scale + errors * (
-            rng.normal(0, noise, values.shape) + rng.uniform(-offset, offset, 3)
-        )
-        step = limit / 2**15
-        out.append(np.clip(np.round(seen / step) * step, -limit, limit))
-    return out[0], out[1]
-
-
-def recorded(lifted: Lifted, seed: int, **how: float) -> armarc.Recording:
-    """What the wrist's sensor sends."""
-    force, turning = read_by_a_cheap_sensor(lifted.specific_force_m_s2, lifted.turning_rad_s, seed, **how)
-    return armarc.Recording.from_arrays(lifted.time_s[:: RATE_HZ // SENSOR_HZ], force, turning)
-
-
-def chest(lifted: Lifted, seed: int) -> Trunk:
-    """A second sensor on the breastbone, its x axis forward, on the same clock."""
-    force, turning = read_by_a_cheap_sensor(lifted.chest_force_m_s2, lifted.chest_turning_rad_s, seed + 1)
-    recording = armarc.Recording.from_arrays(lifted.time_s[:: RATE_HZ // SENSOR_HZ], force, turning)
-    return Trunk(recording=recording, clock=0.0, forward="+x")
+    for each in more:
+        says |= each
+    return Case(kind=kind, seed=seed, exercise=exercise, person=person, plan=plan, says=says, sensor=sensor)
 
 
 def outcome(case: Case, *, with_chest: bool = False, **how: float) -> Outcome:
@@ -367,7 +345,7 @@ def outcome(case: Case, *, with_chest: bool = False, **how: float) -> Outcome:
     moved, marks = course(case.plan, mirror, case.seed)
     lifted = lift(case.person, moved)
     session = armarc.process(
-        recorded(lifted, case.seed, **how),
+        recorded(lifted, case.seed, case.sensor, **how),
         kept=armarc.NOTHING_KEPT,
         trunk=chest(lifted, case.seed) if with_chest else None,
         **case.says,

@@ -16,6 +16,8 @@ from scipy.interpolate import CubicSpline
 from scipy.spatial.transform import Rotation
 from scipy.special import betainc
 
+SLIPPING_S = 0.15
+"""How long a strap takes to slip."""
 DOWN = np.array([0.0, 0.0, -1.0])
 
 
@@ -37,6 +39,8 @@ class Set:
     share of the trunk's tilt that the arm takes along. Each rep's times and top vary by `varied`; reps in `partial`
     reach that share of the range. The trunk tips by `tip_rad`, `tip_s` forth and as long back, beginning `lead_s`
     before the arm; hips shift by `swing_m` (forward, up) and are back at the top, or half-way down with `late_home`.
+    Between reps the arm stays up by the share `kept` of the range; ``rests`` are seconds of hanging after a rep. The
+    strap slips to another place at the share ``slip[0]`` of the set, about the bone and rocking (rad).
     """
 
     reps: int = 8
@@ -61,6 +65,9 @@ class Set:
     lead_s: float = 0.2
     swing_m: tuple[float, float] = (0.0, 0.0)
     late_home: bool = False
+    kept: float = 0.0
+    rests: dict[int, float] = field(default_factory=dict)
+    slip: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,7 +95,7 @@ def planned(plan: Set, rng: np.random.Generator) -> tuple[list[Marks], list[floa
         share = plan.partial.get(k, 1.0)
         marks.append(Marks(off_s=at, top_s=at + up, leave_s=at + up + hold, home_s=at + up + hold + down))
         reach.append(share * (1 + 0.4 * plan.varied * rng.normal()))
-        at = marks[-1].home_s + pause
+        at = marks[-1].home_s + pause + plan.rests.get(k, 0.0)
     return marks, reach
 
 
@@ -104,8 +111,12 @@ def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tupl
     marks, reach = planned(plan, rng)
     t = np.arange(int((marks[-1].home_s + after_s) * RATE_HZ)) / RATE_HZ
     went = np.zeros(len(t))
-    for at, share in zip(marks, reach, strict=True):
-        went += share * (bell(t, at.off_s, at.top_s, plan.shape) - bell(t, at.leave_s, at.home_s, (3.0, 3.0)))
+    below = 0.0
+    for k, (at, share) in enumerate(zip(marks, reach, strict=True)):
+        left = 0.0 if k == len(marks) - 1 or k in plan.rests else plan.kept
+        went += (share - below) * bell(t, at.off_s, at.top_s, plan.shape)
+        went -= (share - left) * bell(t, at.leave_s, at.home_s, (3.0, 3.0))
+        below = left
     course_of = CubicSpline(t, went)
 
     def along(way: Way) -> np.ndarray:
@@ -148,4 +159,9 @@ def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tupl
     )
     girdle = Rotation.from_rotvec(np.outer(hinges.get("rise", 0 * t), [-mirror, 0.0, 0.0]))
     girdle = girdle * Rotation.from_rotvec(np.outer(hinges.get("draw", 0 * t), [0.0, 0.0, mirror]))
-    return Course(time_s=t, hinges=hinges, shoulder=(trunk * girdle).inv() * socket * arm), marks
+    strap = None
+    if plan.slip is not None:
+        at_s = marks[0].off_s + plan.slip[0] * (marks[-1].home_s - marks[0].off_s)
+        strap = np.outer(bell(t, at_s, at_s + SLIPPING_S, home), plan.slip[1:])
+    shoulder = (trunk * girdle).inv() * socket * arm
+    return Course(time_s=t, hinges=hinges, shoulder=shoulder, strap_rad=strap), marks

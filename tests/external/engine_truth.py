@@ -168,16 +168,15 @@ def _rep(lifted, angle, raw, rate, low, middle, high, raised, mirror) -> dict[st
     smooth_start = _smooth_gate_deg_s(rom, up_s)
     out["start_ratio"] = None if gate is None or smooth_start is None else gate / smooth_start
     if raised:
-        out |= _of_a_raise(lifted, angle, rate, before, top, after, start, top_start, top_end, end, mirror)
+        out |= _of_a_raise(lifted, angle, rate, top, start, top_start, top_end, end, mirror)
         out |= _of_the_load(lifted, angle, raw, rate, (low, start, top_start, top_end, end), peak)
     return out
 
 
-def _of_a_raise(
-    lifted, angle, rate, before, top, after, start, top_start, top_end, end, mirror
-) -> dict[str, float]:
+def _of_a_raise(lifted, angle, rate, top, start, top_start, top_end, end, mirror) -> dict[str, float]:
     concentric = slice(start, top_start + 1)
-    inside = (angle[before:after] >= LOADED_DEG[0]) & (angle[before:after] <= LOADED_DEG[1])
+    whole = slice(start, end + 1)  # an arm that waits inside the range does not raise or lower
+    inside = (angle[whole] >= LOADED_DEG[0]) & (angle[whole] <= LOADED_DEG[1])
     line = unit(lifted.bone_m - lifted.shoulder_m)
     plane = np.arctan2(line[:, 0], -mirror * line[:, 1])
     weight = np.where(angle > 30, np.sin(np.radians(angle)) ** 2, 0.0)[concentric]

@@ -42,14 +42,19 @@ def recording(tmp_path_factory):
     return read
 
 
+@pytest.fixture(scope="module")
+def session(recording):
+    """Measured once with each name, for all that is asked of it."""
+    return cache(lambda name, exercise: process(recording(name), exercise=exercise, side="right"))
+
+
 def sizes(session):
     return [len(one.reps) for one in session.sets]
 
 
 @pytest.mark.parametrize("name", RAISES)
-def test_ten_correct_ten_fast_and_ten_low_raises(recording, name):
-    session = process(recording(name), exercise="lateral-raise", side="right")
-    assert sizes(session) == [10, 10, 10]
+def test_ten_correct_ten_fast_and_ten_low_raises(session, name):
+    assert sizes(session(name, "lateral-raise")) == [10, 10, 10]
 
 
 @pytest.mark.parametrize(("name", "counted"), list(zip(RAISES, (8, 9, 9), strict=True)))
@@ -70,31 +75,31 @@ def test_three_held_three_fast_and_three_low_raises(recording, name, counted):
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_thirty_of_a_movement_nobody_named(recording, name):
-    assert sum(sizes(process(recording(name), exercise="unknown", side="right"))) == 30
+def test_thirty_of_a_movement_nobody_named(session, name):
+    assert sum(sizes(session(name, "unknown"))) == 30
 
 
 @pytest.mark.parametrize("name", [*RAISES, *OPTICAL])
-def test_live_counts_what_the_finished_recording_holds(recording, name):
+def test_live_counts_what_the_finished_recording_holds(recording, session, name):
     exercise = OPTICAL.get(name, "lateral-raise")
     live = [len(one.reps) for one in sets_in(run(recording(name), exercise=exercise, side="right"))]
-    assert live == sizes(process(recording(name), exercise=exercise, side="right"))
+    assert live == sizes(session(name, exercise))
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_live_counts_a_movement_nobody_named_as_the_finished_recording(recording, name):
+def test_live_counts_a_movement_nobody_named_as_the_finished_recording(recording, session, name):
     """While a set goes on, too: once the arm has rested no rep of it is counted with those of the next."""
     events = run(recording(name), exercise="unknown", side="right")
-    finished = sizes(process(recording(name), exercise="unknown", side="right"))
+    finished = sizes(session(name, "unknown"))
     assert [len(one.reps) for one in sets_in(events)] == finished
     running = [e.reps for e in events if isinstance(e, RepEnded)]
     assert max(running) <= max(finished) + 2  # a wobble is withdrawn at the next look
 
 
 @pytest.mark.parametrize("name", [*ALL, *OPTICAL])
-def test_no_phase_is_out_of_order(recording, name):
+def test_no_phase_is_out_of_order(session, name):
     exercise = OPTICAL.get(name, "unknown")
-    for one in process(recording(name), exercise=exercise, side="right").sets:
+    for one in session(name, exercise).sets:
         for rep in one.reps:
             at = rep.phases
             assert at.start_s <= at.top_start_s <= at.top_end_s <= at.end_s

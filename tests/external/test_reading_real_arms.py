@@ -24,6 +24,7 @@ from armarc.motion.orientation import estimate_orientation
 from armarc.motion.quaternions import rotate_back
 from armarc.recording import read_csv
 from armarc.recording.clipping import GYROSCOPE_RANGES_RAD_S, clipped_samples
+from grids import crossed
 
 PEOPLE = Path(__file__).resolve().parents[3] / "shared" / "datasets" / "people"
 GRAVITY_M_S2 = 9.80665
@@ -56,13 +57,12 @@ def written(path, acceleration, angular_velocity, rate_hz=50.0):
     return path
 
 
-@pytest.mark.parametrize("code", range(7))
 @pytest.mark.parametrize(
-    ("a", "unit_a", "w", "unit_g"),
-    [(1.0, "g", 1.0, "rad/s"), (GRAVITY_M_S2, "m/s2", 180 / np.pi, "deg/s")],
-    ids=["g-rad", "m_s2-deg"],
+    ("code", "units"),
+    crossed(range(7), [(1.0, "g", 1.0, "rad/s"), (GRAVITY_M_S2, "m/s2", 180 / np.pi, "deg/s")], fold=2),
 )
-def test_units_of_every_exercise_are_told(tmp_path, code, a, unit_a, w, unit_g):
+def test_units_of_every_exercise_are_told(tmp_path, code, units):
+    a, unit_a, w, unit_g = units
     for k in picked(code):
         recording = read_csv(written(tmp_path / f"{k}.csv", a * samples(k)[:, :3], w * samples(k)[:, 3:]))
         assert recording.source.units == {"time": "s", "acceleration": unit_a, "angular_velocity": unit_g}, k

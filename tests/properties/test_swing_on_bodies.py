@@ -7,6 +7,7 @@ import pytest
 
 from armarc.api import process
 from armarc.simulate import draw_options, plan_session, simulate_session
+from grids import crossed
 
 SETS = range(300, 306)
 
@@ -23,8 +24,9 @@ def swings(name, swing_m):
     return out
 
 
-@pytest.mark.parametrize("name", ["rigid", "rising-girdle"])
-@pytest.mark.parametrize("swing_m", [0.023, 0.058, 0.117])
+@pytest.mark.parametrize(
+    ("swing_m", "name"), crossed([0.023, 0.058, 0.117], ["rigid", "rising-girdle"], fold=2)
+)
 def test_a_swing_begun_with_the_arm_reads_what_it_is(name, swing_m):
     found = swings(name, swing_m)
     told = [each for each in found if each[2] is None]

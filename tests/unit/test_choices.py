@@ -48,6 +48,19 @@ def test_each_step_of_the_ladder(key, option, header, saved, read):
     assert read(chosen(None, settings)) == saved
 
 
+def test_a_sensor_sits_where_the_exercise_wants_it_unless_somebody_says_otherwise():
+    settings, head = saved_as({"sensor_place": "wrist"}), {"other": {"sensor_place": "upper arm"}}
+    assert chosen().exercise.sensor_place == "wrist"
+    assert chosen(head).exercise.sensor_place == "upper arm"
+    assert chosen(head, settings, sensor_place="wrist").exercise.sensor_place == "wrist"
+    assert chosen(head, settings).options().sensor_place == "upper arm"  # and in the result
+    assert (
+        chosen({"other": {"sensor_place": ["knee"]}}).exercise.sensor_place == "wrist"
+    )  # a header stops nothing
+    with pytest.raises(UsageError, match="one of wrist, upper arm"):
+        chosen(sensor_place="knee")
+
+
 def test_what_nobody_said_is_assumed_and_said():
     c = chosen()
     assert (c.exercise.key, c.side, c.fusion, c.mounting) == ("lateral-raise", "right", "smoother", "auto")

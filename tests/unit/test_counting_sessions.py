@@ -8,7 +8,15 @@ import pytest
 
 from armarc.api import NOTHING_KEPT, process
 from armarc.reps.likeness import Template
-from armarc.simulate import MountPlan, SimulationOptions, find_pattern, plan_session, simulate_session
+from armarc.simulate import (
+    MountPlan,
+    SimulationOptions,
+    draw_options,
+    find_pattern,
+    plan_session,
+    simulate_session,
+)
+from grids import crossed
 
 RAISE = Template(
     range_rad=1.4,
@@ -30,6 +38,8 @@ def test_hurried_handling_that_turns_nearly_as_the_sets_do_stays_handling():
     handling = turned_by(20, speed_rad_s=2.5)
     assert handling.is_handling_beside(RAISE)
     assert handling.may_be(RAISE)
+    assert handling.is_quick_beside(RAISE)
+    assert not turned_by(20, speed_rad_s=1.4).is_quick_beside(RAISE)
     assert not turned_by(20).is_handling_beside(RAISE)
     assert not turned_by(30).may_be(RAISE)
     assert not turned_by(10, speed_rad_s=2.5).is_handling_beside(RAISE)
@@ -43,11 +53,14 @@ def test_a_walking_arm_swings_elsewhere_than_the_sets_and_faster():
     assert not stride.is_walk_beside(replace(RAISE, up_s=1.0))  # sets as fast as strides tell nothing
 
 
-@pytest.mark.parametrize("strap", ["back", "thumb", "inside"])
 @pytest.mark.parametrize(
-    ("exercise", "start_deg_s"), [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)]
+    ("raised", "strap"),
+    crossed(
+        [("lateral-raise", 60), ("front-raise", 36), ("front-raise", 80)], ["back", "thumb", "inside"], fold=3
+    ),
 )
-def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, strap):
+def test_picking_up_walking_and_fidgeting_between_sets(raised, strap):
+    exercise, start_deg_s = raised
     options = SimulationOptions(
         sets=3,
         reps=7,
@@ -62,5 +75,20 @@ def test_picking_up_walking_and_fidgeting_between_sets(exercise, start_deg_s, st
         mount=MountPlan(strap=strap, hand_axis="+x", tilt_rad=math.radians(5)),
     )
     recording, truth = simulate_session(plan_session(options, 16), 16)
+    measured = process(recording, kept=NOTHING_KEPT)
+    assert [len(one.reps) for one in measured.sets] == [len(one.reps) for one in truth.sets]
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed", "more"),
+    [
+        ("straight-elbow", 112, {"sets": 2, "rest_s": 56.571969329551656, "walk": True, "fidget": True}),
+        ("resting-in-front", 9008, {"sets": 3, "rest_s": 40.18635296241991, "walk": True, "pulses": 2}),
+    ],
+)
+def test_a_set_is_found_about_the_axis_of_one_that_is_known(kind, seed, more):
+    """Walking, fidgeting and pulses beside it, or within it, turn further about another axis."""
+    options = replace(draw_options(kind, seed), press_start=True, press_stop=True, walk_up=True, **more)
+    recording, truth = simulate_session(plan_session(options, seed), seed)
     measured = process(recording, kept=NOTHING_KEPT)
     assert [len(one.reps) for one in measured.sets] == [len(one.reps) for one in truth.sets]

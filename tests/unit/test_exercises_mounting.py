@@ -10,14 +10,14 @@ from armarc.api import process
 from armarc.exercises import find_exercise
 from armarc.simulate import MountPlan, SimulationOptions, plan_session, simulate_session
 from armarc.simulate.patterns import PATTERNS
+from grids import crossed
 
 MOST_OFF_DEG = {"wrist": 7.0, "upper arm": 9.0}
 """A sensor 2 cm above the bone is 2° off at the wrist's reach and 5° at the elbow's; above the elbow its height is
 guessed to 2 cm, which is 5°."""
 
 
-@pytest.mark.parametrize("strap", ["back", "thumb"])
-@pytest.mark.parametrize("key", sorted(PATTERNS))
+@pytest.mark.parametrize(("key", "strap"), crossed(sorted(PATTERNS), ["back", "thumb"], fold=2))
 def test_coordinate_arm_and_reach_are_found(key, strap):
     pattern = PATTERNS[key]
     height_m = 0.02 if pattern.sensor_place == "wrist" else 0.045

@@ -30,6 +30,7 @@ from armarc.recording import Recording
 from armarc.reps import Rep
 from armarc.reps.left_out import HIDES_SHARE
 from armarc.simulate import Body, draw_options, plan_session, simulate_session
+from grids import crossed
 from live_runs import choices_for, recording, run, sets_in
 
 
@@ -144,32 +145,38 @@ def test_a_gap_as_long_as_a_rest_ends_the_set_and_the_engine_goes_on() -> None:
     assert sum(len(one.reps) for one in ended) >= 5
 
 
-@pytest.mark.parametrize("length", [0.7, 2.2, 4.0, 7.0])
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_over_a_dropout_the_set_goes_on_and_what_may_be_missing_is_said(seed: int, length: float) -> None:
+@pytest.mark.parametrize(
+    ("seed", "length", "moment"),
+    crossed(
+        [1, 2, 3], [0.7, 2.2, 4.0, 7.0], [("end_s", 0.1), ("start_s", 0.4), ("top_start_s", 0.1)], fold=3
+    ),
+)
+def test_over_a_dropout_the_set_goes_on_and_what_may_be_missing_is_said(
+    seed: int, length: float, moment: tuple[str, float]
+) -> None:
     """Wherever it falls: at the bottom, on the way up, at the top."""
     made, truth = recording(seed, reps=8)
     true = truth.sets[0].reps
-    for at in (true[3].end_s + 0.1, true[3].start_s + 0.4, true[3].top_start_s + 0.1):
-        cut = without(made, at, at + length)
-        events = run(cut)
-        (gap,) = [e for e in events if isinstance(e, GapSeen)]
-        took_s = float(np.median([rep.end_s - rep.start_s for rep in true]))
-        assert (gap.restarted, gap.may_hide_rep) == (False, length > HIDES_SHARE * took_s)
-        (ended,) = sets_in(events)
-        assert len(ended.reps) == len(measure(cut, choices_for(cut)).sets[0].reps)
-        whole = [r for r in true if r.end_s < at or r.start_s > at + length]
-        assert len(whole) - 1 <= len(ended.reps) <= 8
-        # Nothing is told of a gate that nobody saw, and what is told afterwards is right.
-        told = [e for e in events if isinstance(e, GateCrossed) and not e.late]
-        for one in told:
-            assert not at < one.time_s < at + length
-            rep = min(true, key=lambda r: abs(r.start_s - one.time_s))
-            assert abs(math.degrees(one.told_velocity_rad_s - rep.start_velocity_rad_s)) < 4
-        after = measure_live_set(ended, choices_for(cut)).result
-        assert after is not None
-        said = [w for w in after.warnings if "may be missing from its count" in w]
-        assert len(said) == gap.may_hide_rep
+    at = getattr(true[3], moment[0]) + moment[1]
+    cut = without(made, at, at + length)
+    events = run(cut)
+    (gap,) = [e for e in events if isinstance(e, GapSeen)]
+    took_s = float(np.median([rep.end_s - rep.start_s for rep in true]))
+    assert (gap.restarted, gap.may_hide_rep) == (False, length > HIDES_SHARE * took_s)
+    (ended,) = sets_in(events)
+    assert len(ended.reps) == len(measure(cut, choices_for(cut)).sets[0].reps)
+    whole = [r for r in true if r.end_s < at or r.start_s > at + length]
+    assert len(whole) - 1 <= len(ended.reps) <= 8
+    # Nothing is told of a gate that nobody saw, and what is told afterwards is right.
+    told = [e for e in events if isinstance(e, GateCrossed) and not e.late]
+    for one in told:
+        assert not at < one.time_s < at + length
+        rep = min(true, key=lambda r: abs(r.start_s - one.time_s))
+        assert abs(math.degrees(one.told_velocity_rad_s - rep.start_velocity_rad_s)) < 4
+    after = measure_live_set(ended, choices_for(cut)).result
+    assert after is not None
+    said = [w for w in after.warnings if "may be missing from its count" in w]
+    assert len(said) == gap.may_hide_rep
 
 
 def test_what_is_said_of_a_measured_set_names_it_by_its_number_in_the_session() -> None:

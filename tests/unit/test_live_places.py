@@ -2,14 +2,17 @@
 
 import asyncio
 import math
-import subprocess
-import sys
 from dataclasses import replace
 
 import pytest
+import typer
+from typer.testing import CliRunner
 
 from armarc.api import process
+from armarc.cli.app import ErrorBoundary
+from armarc.cli.live import live
 from armarc.cli.live_gym import file_gym, said_task
+from armarc.cli.process import process as process_command
 from armarc.errors import UsageError
 from armarc.live.aftermath import After
 from armarc.live.desk import Desk, Say, Switch
@@ -46,10 +49,13 @@ def files(tmp_path_factory):
     return {name: folder / f"{name}.csv" for name in made}
 
 
+program = typer.Typer(cls=ErrorBoundary)
+program.command("live")(live)
+program.command("process")(process_command)
+
+
 def armarc(*words):
-    return subprocess.run(
-        [sys.executable, "-m", "armarc", *map(str, words)], capture_output=True, text=True, timeout=120
-    )
+    return CliRunner().invoke(program, list(map(str, words)))
 
 
 class Ear:
@@ -137,8 +143,8 @@ def test_the_chest_makes_live_what_process_makes_of_the_pair(files):
     wrist, chest = (read_csv(files[name]) for name in ("left", "chest"))
     pair = process(wrist, trunk=Trunk(recording=chest)).to_dict()
     assert len(session.sets) == 2
-    for live, whole in zip(session.sets, pair["sets"], strict=True):
-        reps = live.result.sets[0].rep_records()
+    for lifted, whole in zip(session.sets, pair["sets"], strict=True):
+        reps = lifted.result.sets[0].rep_records()
         assert len(reps) == len(whole["reps"]) == 4
         for mine, theirs in zip(reps, whole["reps"], strict=True):
             assert mine["trunk_travel_deg"] == pytest.approx(theirs["trunk_travel_deg"], abs=0.5)
@@ -195,19 +201,19 @@ def test_a_switch_waits_for_the_slower_arm():
 def test_recordings_that_do_not_belong_together(files, names, why):
     words = [word for name in names for word in ("--from", files[name])]
     done = armarc("live", *words, "--speed", "max")
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert why in done.stderr
 
 
 def test_raw_streams_of_a_capture_find_each_other_again(files, tmp_path):
     words = [word for name in ("left", "chest") for word in ("--from", files[name])]
     done = armarc("live", *words, "--speed", "max", "--json", "--out", tmp_path / "today.csv")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     raw = [tmp_path / f"today-{name}.csv" for name in ("wrist", "chest")]
     assert all(str(path) in done.stderr for path in raw)
     assert len(read_csv(raw[0]).time_s) == len(read_csv(files["left"]).time_s)
     again = armarc("process", *raw)
-    assert again.returncode == 0
+    assert again.exit_code == 0
     assert "with the chest sensor of today-chest.csv" in again.stderr
 
 

@@ -27,6 +27,7 @@ EXAMPLES = {
     "rest_s": 7.0,
     "fusion": "madgwick",
     "mounting": "hanging",
+    "sensor_place": "upper arm",
     "strap": "back",
     "hand_axis": "+y",
     "reach_cm": 56.5,

@@ -18,6 +18,7 @@ from armarc.report.page_build import build_sections
 from armarc.report.page_period import FOLLOWED, lifter_sections, task_courses, what_changed, what_next
 from armarc.report.trend_figures import draw_trend
 from armarc.reps.summary import summarise
+from grids import seldom
 from invented_log import MONDAY, invented_result
 from published import rep_of
 
@@ -108,7 +109,7 @@ def test_each_true_change_is_named_and_none_invented(month):
     named_exactly(month)
 
 
-@pytest.mark.parametrize("seed", [1_000_000, 2_000_000, 3_000_000])
+@pytest.mark.parametrize("seed", [1_000_000, *seldom(2_000_000, 3_000_000)])
 def test_in_other_months_too(tmp_path, seed):
     with open_log(str(tmp_path / "log.sqlite")) as store:
         log_month(store, seed)

@@ -7,6 +7,7 @@ import pytest
 from armarc.report.set_figure import draw_set
 from armarc.report.sizes import HEIGHT_BY_WIDTH, in_size
 from armarc.report.style import DARK, LIGHT
+from grids import crossed
 from invented_sets import invent
 from log_program import run, wide_log
 
@@ -37,9 +38,9 @@ def check_boxes(figure):
         assert wide <= 2 or high <= 4, (one, other)
 
 
-@pytest.mark.parametrize("reps", [1, 8, 24])
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("size", HEIGHT_BY_WIDTH)
+@pytest.mark.parametrize(
+    ("size", "dark", "reps"), crossed(list(HEIGHT_BY_WIDTH), [False, True], [1, 8, 24], fold=2)
+)
 def test_a_set_in_each_size(size, dark, reps):
     motion, measured = invent(reps)
     figure = in_size(lambda width: draw_set(motion, measured, width_in=width, dark=dark), size, MESSAGE)

@@ -1,8 +1,6 @@
 """One rep drawn step by step: what was measured stands there, nothing is cut, nothing lies over anything else."""
 
 import math
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,16 +10,18 @@ from test_report_sizes import check_boxes
 
 from armarc.report.sizes import in_size
 from armarc.report.step_figure import draw_steps
+from grids import crossed
 from invented_sets import invent
+from log_program import run
 
 
 def texts(figure):
     return [text.get_text() for axes in figure.axes for text in axes.texts]
 
 
-@pytest.mark.parametrize("side", ["left", "right"])
-@pytest.mark.parametrize("size", ["wide", "square", "tall"])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(
+    ("size", "side", "dark"), crossed(["wide", "square", "tall"], ["left", "right"], [False, True], fold=2)
+)
 def test_every_step_has_its_place(size, side, dark):
     motion, measured = invent(5)
     measured = replace(measured, side=side)
@@ -87,15 +87,9 @@ def test_a_rep_that_is_not_there():
 
 
 def test_the_command_draws_it(tmp_path):
-    def process(*words):
-        file = Path(__file__).parents[2] / "recordings" / "strict-raise.csv"
-        command = [sys.executable, "-m", "armarc", "process", str(file), *map(str, words)]
-        return subprocess.run(command, capture_output=True, text=True, timeout=100)
-
-    assert "add --plot" in process("--steps", 3).stderr
-    done = process("--steps", 3, "--plot", tmp_path / "rep.png")
-    assert done.returncode == 0
+    file = Path(__file__).parents[2] / "recordings" / "strict-raise.csv"
+    assert "add --plot" in run("process", file, "--steps", 3, code=2).stderr
+    run("process", file, "--steps", 3, "--plot", tmp_path / "rep.png")
     assert (tmp_path / "rep.png").stat().st_size > 10_000
-    missing = process("--steps", 30, "--plot", tmp_path / "no.png")
-    assert missing.returncode == 2
+    missing = run("process", file, "--steps", 30, "--plot", tmp_path / "no.png", code=2)
     assert "no set of strict-raise.csv has so many reps" in missing.stderr

@@ -120,15 +120,20 @@ def test_a_trunk_that_tips_as_the_arm_sets_off_does_not_turn_the_arm_line():
 BENDING_IN_THE_PLANE = Body(elbow_bottom_rad=np.radians(8), elbow_top_rad=np.radians(28), girdle_rise_m=0.03)
 
 
-def start_errors(body, seed, reach_cm=None):
-    """Mean error of the starts of a front raise, as a share, and their standard error, as a share."""
+@cache
+def front_raise(body, seed):
     options = replace(draw_options("rigid", seed), body=body, pattern=find_pattern("front-raise"))
     # A strap that wobbles takes away the fast half of what shows the bend.
     options = replace(options, body=replace(body, wobble_rad=np.radians(1.0)))
     recording, truth = simulate_session(plan_session(options, seed), seed)
     # Where the strap's place is stated the elbow shows without a measured reach, too.
-    recording = replace(recording, metadata=replace(recording.metadata, strap=None))
-    session = process(recording, exercise="front-raise", side=options.side, reach_cm=reach_cm)
+    return options.side, replace(recording, metadata=replace(recording.metadata, strap=None)), truth
+
+
+def start_errors(body, seed, reach_cm=None):
+    """Mean error of the starts of a front raise, as a share, and their standard error, as a share."""
+    side, recording, truth = front_raise(body, seed)
+    session = process(recording, exercise="front-raise", side=side, reach_cm=reach_cm)
     reps = [rep for one in session.to_dict()["sets"] for rep in one["reps"]]
     pairs = [
         (

@@ -24,18 +24,26 @@ HZ, ARM_M, GRAVITY_M_S2 = 100.0, 0.55, 9.80665
 CYCLE_S, UP_S = 4.0, 1.6
 
 
-def session(before=(), reps=8, after=(), *, stoop_m=0.25, seed=3):
+def session(before=(), reps=8, after=(), *, stoop_m=0.25, seed=3, within=()):
     """Angle (rad), angular velocity, orientation and specific force of raises to 90°; `before` and `after` hold the
-    sizes (°) of movements during which the shoulder goes `stoop_m` forward and down and comes back."""
+    sizes (°) of movements during which the shoulder goes `stoop_m` forward and down and comes back, and `within` those
+    of such movements after half of the reps."""
     rng = np.random.default_rng(seed)
-    sizes = [*before, *(90 + rng.normal(0, 2, reps)), *after]
+    done = [*before, *(90 + rng.normal(0, 2, reps))]
+    half = len(before) + reps // 2
+    sizes = [*done[:half], *within, *done[half:], *after]
+    stooped = {
+        *range(len(before)),
+        *range(half, half + len(within)),
+        *range(len(done) + len(within), len(sizes)),
+    }
     t = np.arange(round((len(sizes) * CYCLE_S + 4) * HZ)) / HZ
     angle, shoulder = np.full(len(t), 10.0), np.zeros((len(t), 3))
     for k, size in enumerate(sizes):
         at = t - 2 - k * CYCLE_S
         way = ramp(at / UP_S) - ramp((at - UP_S - 0.3) / UP_S)
         angle += (size - 10) * way
-        if not len(before) <= k < len(before) + reps:
+        if k in stooped:
             shoulder += stoop_m * (way * ramp(at / UP_S))[:, None] * [1.0, 0.0, -0.6]
     angle = np.radians(gaussian_filter1d(angle, 0.03 * HZ))
     pose = Rotation.from_rotvec(np.outer(-angle, [0, 1, 0]))
@@ -47,11 +55,11 @@ def session(before=(), reps=8, after=(), *, stoop_m=0.25, seed=3):
     return np.vstack([steps, steps[-1:]]), pose, force
 
 
-def counted(*args, missing_s=None, **kwargs):
+def counted(*args, missing_s=None, exercise="front-raise", **kwargs):
     turning, pose, force = session(*args, **kwargs)
     t = np.arange(len(force)) / HZ
     missing = None if missing_s is None else (t > missing_s[0]) & (t < missing_s[1])
-    rules = counting_rules(find_exercise("front-raise"))
+    rules = counting_rules(find_exercise(exercise))
     return count_sets(from_scipy(pose), turning, force, HZ, rules, missing=missing)
 
 
@@ -60,6 +68,28 @@ def test_what_moves_the_shoulder_at_the_ends_of_a_set_is_left_out(before, after)
     found = counted(before, 8, after)
     assert [len(one) for one in found.sets] == [8]
     assert [out.reason for out in found.left_out].count(AT_AN_END) == len(before) + len(after)
+    assert not any(m.is_doubtful for m in found.sets[0])
+
+
+@pytest.mark.parametrize("within", [(60,), (70, 95), (70, 80, 95)])
+def test_what_moves_the_shoulder_between_the_reps_is_none_of_them(within):
+    """A weight racked and another one picked up: with a rest of 10 s between its reps the set ends there."""
+    found = counted((), 12, (), within=within)
+    assert [len(one) for one in found.sets] == ([12] if len(within) < 3 else [6, 6])
+    assert len(found.left_out) == len(within)
+    assert not any(m.is_doubtful for one in found.sets for m in one)
+
+
+def test_between_the_reps_of_what_nobody_named_it_is_doubted():
+    found = counted((), 12, (), within=(70, 95), exercise="unknown")
+    assert [len(one) for one in found.sets] == [14]
+    assert [k for k, m in enumerate(found.sets[0]) if m.is_doubtful] == [6, 7]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_no_rep_between_others_is_doubted(seed):
+    found = counted((), 12, (), stoop_m=0.0, seed=seed, within=(75,))
+    assert [len(one) for one in found.sets] == [13]
     assert not any(m.is_doubtful for m in found.sets[0])
 
 

@@ -134,3 +134,11 @@ def test_curls_nobody_named_stay_and_sips_are_doubted():
     drunk = counted(*sips(4, pauses_s=4.5), rules=UNNAMED)
     assert [len(one) for one in drunk.sets] == [4]
     assert all(m.is_doubtful for m in drunk.sets[0])
+
+
+def test_one_odd_movement_among_raises_is_no_set():
+    """A weight put away with a bent elbow, at once after the last of the raises."""
+    share = course((1.0, 1.2), (1.0, 0.5), (0.0, 1.4))
+    away = [math.radians(40) * share, math.radians(50) * share]
+    found = counted(*one_after_another(raises(8), away, raises(5)))
+    assert sum(len(one) for one in found.sets) == 13

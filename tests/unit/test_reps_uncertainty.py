@@ -100,7 +100,10 @@ def test_scale_and_tilt_alone():
 
 @pytest.mark.parametrize(("up_s", "hang_deg"), [(1.5, 10), (0.8, 10), (1.5, 3), (2.5, 20)])
 @pytest.mark.parametrize("toward", [(0.0, 1.0, 0.0), (0.6, 0.8, 0.0)])
-def test_the_error_of_a_start_velocity_is_what_turning_the_axis_does_to_it(up_s, hang_deg, toward):
+def test_the_error_of_a_start_velocity_is_what_turning_the_axis_does_to_it(
+    up_s, hang_deg, toward, monkeypatch
+):
+    monkeypatch.setattr("armarc.reps.unseen.GIVES_S2", 0.0)  # a strap that gives not at all
     # Turn the axis by 0 and √3 standard errors to either side (weights 2/3, 1/6, 1/6) and pass the gate again.
     se = math.radians(4)
     motion = motion_of(raises(bottom_deg=hang_deg, up_s=up_s, rate_hz=400.0), tilt_rad=0.0)

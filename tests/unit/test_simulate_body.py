@@ -428,7 +428,7 @@ def test_every_scenario_gives_its_set_and_another_one_for_every_seed(name):
         speeds.add(plan.sets[0].reps[0].start_velocity_rad_s)
         same = draw_session("rigid", seed).sets[0].reps
         assert [r.start_velocity_rad_s for r in plan.sets[0].reps] == [r.start_velocity_rad_s for r in same]
-        if seed < 2:
+        if seed == 1:
             assert len(simulate_session(plan, seed)[1].reps) == len(plan.sets[0].reps)
     assert len(speeds) == 6
     assert len(bodies) == (1 if name == "rigid" else 6)

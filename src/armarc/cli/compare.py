@@ -70,6 +70,7 @@ def compare(
     from armarc.errors import UsageError
     from armarc.log.comparing import compare as compare_groups
     from armarc.log.comparing import sets_to_read
+    from armarc.log.measured_alike import measured_differently
     from armarc.log.measures import COMPARED, find_measure
     from armarc.log.shared_errors import reps_with_recordings
     from armarc.log.store import open_log
@@ -87,12 +88,14 @@ def compare(
         groups = _groups(store, what or [], by, where, measures)
         reps = reps_with_recordings(store, sets_to_read(groups))
         rows = compare_groups(groups, measures, reps, relevant=worthwhile)
+        otherwise = measured_differently(store, {group.name: group.set_ids for group in groups})
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
         document: dict[str, object] = {
             "schema": SCHEMA,
             "groups": [{"name": g.name, "set_ids": g.set_ids} for g in groups],
             "rows": [row.to_dict() for row in rows],
+            "not_measured_alike": otherwise,
         }
         if curves:
             from armarc.log.curves import curves_record
@@ -101,6 +104,8 @@ def compare(
         print_json(document)
     else:
         _print_rows(groups, rows)
+        for sentence in otherwise:
+            say(sentence)
     if plot is not None:
         from armarc.load.table import LOAD_CAUTIONS
         from armarc.log.comparing import message_of
@@ -212,7 +217,8 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         "clear: a difference worth speaking of; small: real, below the smallest relevant one; same: surely below it; "
         "unclear: error, or a difference."
     )
-    say(chance_words(rows))
+    if chances := chance_words(rows):
+        say(chances)
     for caution in dict.fromkeys(row.caution for row in rows if row.caution):
         say(caution)
     if any(row.verdict == "no scatter" for row in rows):

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 COMMAND = PhonesCommand
 _MEASURED = (
     *("exercise", "side", "load", "resistance", "lifter", "band", "gate", "gate_from", "rest"),
-    *("mounting", "strap", "hand_axis"),
+    *("sensor_place", "mounting", "strap", "hand_axis"),
 )
 _FROM, _FACES, _AFTER = "Where the samples come from", "Faces", "After a set"
 

@@ -237,6 +237,7 @@ def _writer(streams: Streams, choices: Choices) -> Callable[[int, float, Metadat
         else:
             metadata = replace(
                 metadata,
+                other=other | {"sensor_place": choices.exercise.sensor_place},
                 exercise=choices.exercise.key,
                 side=streams.worn[number].side or choices.side,
                 load_kg=choices.load_kg,

@@ -50,7 +50,7 @@ def edit(
     from armarc.log.labels import Labels
     from armarc.log.reading import choose_sets
     from armarc.log.store import open_log
-    from armarc.quantities import parse_load
+    from armarc.quantities import counted, parse_load
 
     labels = Labels(
         lifter=lifter,
@@ -74,9 +74,9 @@ def edit(
         ids = choose_sets(store, sets)
         changed = edit_sets(store, ids, labels, untag=untag or (), clear=clear or (), when=moment)
     if changed:
-        say(f"{changed} of {len(ids)} sets changed; take it back with armarc log undo")
+        say(f"{changed} of {counted(len(ids), 'set')} changed; take it back with armarc log undo")
     else:
-        say(f"nothing to change: {len(ids)} sets were like that already")
+        say(f"nothing to change: it was like that already in {counted(len(ids), 'set')}")
 
 
 def remove(sets: Sets, yes: Yes = False, log_file: LogFile = None) -> None:
@@ -145,6 +145,7 @@ def purge(
     from armarc.log.changing import purge_removed
     from armarc.log.reading import Filter, count_sets
     from armarc.log.store import open_log
+    from armarc.quantities import counted
 
     with open_log(log_file, create=False) as store:
         removed = count_sets(store, Filter(removed=True))
@@ -154,7 +155,8 @@ def purge(
         if dry_run:
             sets, recordings, left = purge_removed(store, anyone=anyone, dry_run=True)
             say(
-                f"would delete {sets} sets and {recordings} recordings for good; nothing was changed (dry run)"
+                f"would delete {counted(sets, 'set')} and {counted(recordings, 'recording')} for good; "
+                "nothing was changed (dry run)"
             )
             return
         confirm(
@@ -162,7 +164,7 @@ def purge(
             yes,
         )
         sets, recordings, left = purge_removed(store, anyone=anyone)
-    say(f"{sets} sets and {recordings} recordings deleted for good")
+    say(f"{counted(sets, 'set')} and {counted(recordings, 'recording')} deleted for good")
     if left:
         say(f"{left} removed sets stay: others added or removed them; --anyone deletes those, too")
 

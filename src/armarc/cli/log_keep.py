@@ -120,6 +120,7 @@ def export_command(
     from armarc.log.exporting import FORMATS, codebook, export
     from armarc.log.store import open_log
     from armarc.outputs import CODEBOOK
+    from armarc.quantities import counted
 
     ending = Path(to).suffix.lower().lstrip(".")
     chosen = (kind or ending or "csv").lower()
@@ -140,7 +141,7 @@ def export_command(
     with guard.open(beside, CODEBOOK) as stream:
         stream.write(codebook().encode())
     say(f"what the columns mean is written to {beside}")
-    say(f"{count} rows written to {to}" if chosen != "json" else f"{count} sets written to {to}")
+    say(f"{count} rows written to {to}" if chosen != "json" else f"{counted(count, 'set')} written to {to}")
 
 
 def backup_command(
@@ -153,6 +154,7 @@ def backup_command(
     from armarc.log.backup import back_up
     from armarc.log.store import open_log
     from armarc.outputs import BACKUP
+    from armarc.quantities import counted
 
     guard = guard_for(log_file=log_file, force=force)
     guard.check(to, BACKUP)
@@ -160,9 +162,9 @@ def backup_command(
         if to.exists():
             confirm(f"{to} exists. Write over it?", yes)
         carried = back_up(store, to, guard)
-    say(f"{carried.sets} sets and {carried.recordings} recordings written to {to}")
+    say(f"{counted(carried.sets, 'set')} and {counted(carried.recordings, 'recording')} written to {to}")
     if carried.missing:
-        say(f"{carried.missing} recordings are missing from the log: see armarc log check")
+        say(f"missing from the log: {counted(carried.missing, 'recording')}, see armarc log check")
 
 
 def restore_command(
@@ -175,6 +177,7 @@ def restore_command(
     """Bring a backup back."""
     from armarc.log.backup import look_into, restore
     from armarc.log.location import find_location
+    from armarc.quantities import counted
 
     location = find_location(log_file)
     if dry_run:
@@ -184,14 +187,16 @@ def restore_command(
         if there and not replace:
             aside = "; a log is there already: it would be refused unless that is empty, see --replace"
         say(
-            f"would bring {carried.sets} sets and {carried.recordings} recordings into {location.name}{aside}; "
+            f"would bring {counted(carried.sets, 'set')} and {counted(carried.recordings, 'recording')} into "
+            f"{location.name}{aside}; "
             "nothing was changed (dry run)"
         )
         return
     if replace and location.file is not None and location.file.exists():
         confirm(f"Move {location.name} aside and bring the backup back in its place?", yes)
     carried = restore(source, location, replace=replace)
-    say(f"{carried.sets} sets and {carried.recordings} recordings are back in {location.name}")
+    back = f"{counted(carried.sets, 'set')} and {counted(carried.recordings, 'recording')}"
+    say(f"back in {location.name}: {back}")
 
 
 def check_command(as_json: AsJson = False, log_file: LogFile = None) -> None:
@@ -199,6 +204,7 @@ def check_command(as_json: AsJson = False, log_file: LogFile = None) -> None:
     from armarc.errors import LogError
     from armarc.log.checking import check_log
     from armarc.log.store import open_log
+    from armarc.quantities import counted
 
     with open_log(log_file, create=False) as store:
         checked = check_log(store)
@@ -216,7 +222,8 @@ def check_command(as_json: AsJson = False, log_file: LogFile = None) -> None:
             }
         )
     else:
-        say(f"{name}: {checked.sets} sets, {checked.reps} reps, {checked.recordings} recordings")
+        numbers = (checked.sets, "set"), (checked.reps, "rep"), (checked.recordings, "recording")
+        say(f"{name}: {', '.join(counted(n, word) for n, word in numbers)}")
         for line in checked.problems:
             typer.echo(f"problem: {line}")
         for line in checked.remarks:

@@ -35,6 +35,13 @@ def mountings(incomplete: str) -> list[str]:
     return _starting(incomplete, (*MOUNTINGS, "stated"))
 
 
+def places(incomplete: str) -> list[str]:
+    """Where on the arm a sensor may sit."""
+    from armarc.exercises import SENSOR_PLACES
+
+    return _starting(incomplete, (one.replace(" ", "-") for one in SENSOR_PLACES))
+
+
 def straps(incomplete: str) -> list[str]:
     """Places on the wrist."""
     from armarc.options import STRAPS
@@ -110,6 +117,12 @@ MEASURING = (
     ),
     _row("loaded_range", LIFTED, "Loaded range, degrees.", metavar="LOW-HIGH"),
     _row("rest", LIFTED, "A pause at the bottom this long ends a set.", float, metavar="SECONDS"),
+    _row(
+        "sensor_place",
+        ON_THE_ARM,
+        "wrist or upper-arm (just above the elbow), where it is not worn as the exercise says.",
+        complete=places,
+    ),
     _row("mounting", ON_THE_ARM, "auto, twist, lever_arm, hanging or stated.", complete=mountings),
     _row(
         "strap",
@@ -188,8 +201,8 @@ def reading(**words: object) -> dict[str, object]:
 
 
 def stated(**words: Any) -> MeasuringOptions:
-    """Options as they were typed, checked where text has to be read; ``load``, ``band``, ``gate``, ``loaded_range``
-    and ``rest`` are text or numbers, the rest as `MeasuringOptions.of` takes it.
+    """Options as they were typed, checked where text has to be read; ``load``, ``band``, ``gate``, ``loaded_range``,
+    ``rest`` and ``sensor_place`` are as typed, the rest as `MeasuringOptions.of` takes it.
 
     Raises
     ------
@@ -205,6 +218,7 @@ def stated(**words: Any) -> MeasuringOptions:
         "gate": ("gate_deg", parse_pair),
         "loaded_range": ("loaded_range_deg", parse_pair),
         "rest": ("rest_s", float),
+        "sensor_place": ("sensor_place", lambda word: word.strip().casefold().replace("-", " ")),
     }
     named = {}
     for word, value in words.items():

@@ -32,7 +32,10 @@ COMMAND = PhonesCommand
 
 
 @taking(
-    stated=(only(measuring.MEASURING, "exercise", "load", "resistance", "lifter"), measuring.stated),
+    stated=(
+        only(measuring.MEASURING, "exercise", "load", "resistance", "lifter", "sensor_place"),
+        measuring.stated,
+    ),
     labels=(without(measuring.LABELS, "rpe"), dict),
 )
 def record(
@@ -137,6 +140,7 @@ def record(
     ).checked()
     head = {
         "resistance": lifted.get("resistance"),
+        "sensor_place": lifted.get("sensor_place"),
         "lifter": told.lifter,
         "variant": told.variant,
         "rir": told.rir,

@@ -164,7 +164,8 @@ def draw(measured: Measured, path: Path, outputs: Outputs, guard: Guard) -> list
     if len(session.sets) != 1:
 
         def whole(width_in: float | None) -> Figure:
-            return draw_session(session.motions, session.sets, width_in=width_in or 14.0, dark=dark)
+            entry, width = session.choices.exercise, width_in or 14.0
+            return draw_session(session.motions, session.sets, exercise=entry, width_in=width, dark=dark)
 
         message = session_answer(records) if records else "No set found."
         save_figure(in_size(whole, size, message), path, guard)

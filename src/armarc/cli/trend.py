@@ -130,13 +130,15 @@ def _trend(
     guard: Guard,
 ) -> None:
     from armarc.errors import NothingToMeasure
+    from armarc.log.measured_alike import measured_differently
     from armarc.log.trend import session_points, trend_of
     from armarc.log.trend import shown as words_of
 
     chosen, kept = narrowed(sets, one_load=keep_to_one and wanted.key != "load_kg")
     found = trend_of(session_points(chosen, wanted), wanted, relevant_for(store, chosen, wanted, worthwhile))
+    otherwise = measured_differently(store, {wanted.label: chosen.set_id.tolist()})
     if as_json:
-        print_json(trend_record(found, kept))
+        print_json(trend_record(found, kept) | {"not_measured_alike": otherwise})
     else:
         digits = max(wanted.digits, 1)
         heads = ["Day", wanted.label, "Smoothed", "Sets"]
@@ -156,6 +158,8 @@ def _trend(
                 f"Typical error of a session {error}, smallest detectable change between two sessions {seen}. "
                 f"Smallest worthwhile change {worth} ({found.worthwhile_from})."
             )
+        for sentence in otherwise:
+            say(sentence)
     if plot is not None:
         if not found.points:
             raise NothingToMeasure("no session to draw", "widen the filter")

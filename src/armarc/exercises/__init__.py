@@ -3,6 +3,7 @@
 from armarc.exercises.loader import DEFAULT_EXERCISE, exercises_folder, find_exercise, load_catalogue
 from armarc.exercises.types import (
     GATES_FROM,
+    SENSOR_PLACES,
     TEMPLATE,
     Band,
     Exercise,
@@ -15,6 +16,7 @@ from armarc.exercises.types import (
 __all__ = [
     "DEFAULT_EXERCISE",
     "GATES_FROM",
+    "SENSOR_PLACES",
     "TEMPLATE",
     "Band",
     "Exercise",

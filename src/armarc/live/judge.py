@@ -123,6 +123,6 @@ def measure_movement(
     raw = bound_reps(motion, (here,))
     if not raw:
         return None
-    errors = replace(angle_errors(motion), body=body)
+    errors = angle_errors(motion).of_set(body)
     rep = measure_rep(motion, raw[0], exercise, errors, None, number)
     return replace(rep, quality=(*rep.quality, *body.flags))

@@ -81,7 +81,7 @@ class Labels:
             variant=None if self.variant is None else clean_name(self.variant, "variant"),
             side=check_side(self.side),
             load_kg=_number(self.load_kg, "load", 0, 2000),
-            rir=_number(self.rir, "reps in reserve", 0, 100),
+            rir=_number(self.rir, "reps in reserve", 0, 50),
             rpe=_number(self.rpe, "RPE", 0, 10),
             pain=_number(self.pain, "pain", 0, 10),
             pain_place=None if self.pain_place is None else clean_name(self.pain_place, "place of the pain"),

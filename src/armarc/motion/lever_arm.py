@@ -50,8 +50,8 @@ CONFIRMED = 1.0
 NEGLIGIBLE = 0.001
 """Less than this share of all acceleration is nothing: the filters' skirts and noise."""
 
-LeverEquations = dict[tuple[int, int], tuple[FloatArray, ...]]
-"""Equations of blocks of a recording, by first and last sample; one array for each of `EDGES_HZ`."""
+LeverEquations = dict[tuple[int, int], tuple[tuple[FloatArray, ...], FloatArray]]
+"""By first and last sample of a block: equations for each of `EDGES_HZ`, and the slow angular velocity."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,13 +211,14 @@ def _parts(
         for some in (alike[k : k + BLOCKS_AT_ONCE] for k in range(0, len(alike), BLOCKS_AT_ONCE)):
             at = np.arange(length)[:, None] + np.array([first for first, _ in some])
             bands = _equations(quaternion[at], omega[at], force[at], rate_hz)
-            made |= {block: tuple(band[:, k].copy() for band in bands) for k, block in enumerate(some)}
+            slow = low_pass(omega[at], rate_hz, EDGES_HZ[1])
+            for k, block in enumerate(some):
+                made[block] = tuple(band[:, k].copy() for band in bands), slow[:, k].copy()
     mean, kept = solving_steps(rate_hz)
     parts = []
     for first, stop, w in chosen:
-        bands = made[first, stop]
+        bands, slow = made[first, stop]
         worth = w[mean // 2 :: mean * kept][: len(bands[0])]
-        slow = low_pass(omega[first:stop], rate_hz, EDGES_HZ[1])
         parts.append(_Part(bands, worth, w, omega[first:stop], slow))
     return parts
 
@@ -226,16 +227,18 @@ def _widest_confirmed(
     parts: list[_Part], across: FloatArray, height_m: FloatArray | None, rate_hz: float
 ) -> LeverArm | None:
     """Fit band by band, as far up as the accelerometer confirms what the gyroscope says."""
-    edges = _edges(rate_hz)
-    fitted = None
-    for k in range(len(edges)):
-        if fitted is not None and not _confirmed(parts, k, fitted):
+    used = [part.worth > 0 for part in parts]
+    worth = np.concatenate([part.worth[at] for part, at in zip(parts, used, strict=True)])
+    solved_hz = rate_hz / math.prod(solving_steps(rate_hz))
+    fitted, below = None, np.empty(0)
+    for k, edge in enumerate(_edges(rate_hz)):
+        rows = np.concatenate([part.bands[k][at] for part, at in zip(parts, used, strict=True)])
+        if fitted is not None and not _confirmed(rows, below, worth, fitted):
             return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
-        fitted = _solve(
-            *_stacked(parts, k), across, height_m, edges[k], rate_hz / math.prod(solving_steps(rate_hz))
-        )
+        fitted = _solve(rows, worth, across, height_m, edge, solved_hz)
         if fitted is None:
             return None
+        below = rows
     return fitted
 
 
@@ -277,24 +280,13 @@ def _equations(
     return tuple(out)
 
 
-def _stacked(parts: list[_Part], k: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Design, shape (3 m, 6), target, shape (3 m,), and weight, shape (m,), of all blocks in the k-th band."""
-    used = [part.worth > 0 for part in parts]
-    rows = np.concatenate([part.bands[k][at] for part, at in zip(parts, used, strict=True)]).reshape(-1, 7)
-    weight = np.concatenate([part.worth[at] for part, at in zip(parts, used, strict=True)])
-    return np.ascontiguousarray(rows[:, :6]), rows[:, 6].copy(), weight
-
-
-def _confirmed(parts: list[_Part], k: int, fitted: LeverArm) -> bool:
-    """Whether what the k-th band adds to the one below it turns about the shoulder as the arm was fitted to do."""
-    below = seen = left = 0.0
-    for part in parts:
-        rows = part.bands[k] - part.bands[k - 1]
-        residual = rows[:, :, 6] - rows[:, :, :6] @ np.append(fitted.vector_m, fitted.offset_m_s2)
-        below += float(part.worth @ (part.bands[k - 1][:, :, 6] ** 2).sum(axis=1))
-        seen += float(part.worth @ (rows[:, :, 6] ** 2).sum(axis=1))
-        left += float(part.worth @ (residual**2).sum(axis=1))
-    return left < max(CONFIRMED * seen, NEGLIGIBLE * below)
+def _confirmed(rows: FloatArray, below: FloatArray, worth: FloatArray, fitted: LeverArm) -> bool:
+    """Whether what a band adds to the one below it turns about the shoulder as the arm was fitted to do."""
+    added = rows - below
+    residual = added[:, :, 6] - added[:, :, :6] @ np.append(fitted.vector_m, fitted.offset_m_s2)
+    there, seen = (float(worth @ (each[:, :, 6] ** 2).sum(axis=1)) for each in (below, added))
+    left = float(worth @ (residual**2).sum(axis=1))
+    return left < max(CONFIRMED * seen, NEGLIGIBLE * there)
 
 
 def _wobble(parts: list[_Part], rate_hz: float) -> float:
@@ -325,14 +317,15 @@ def _across(parts: list[_Part], hanging: FloatArray | None) -> FloatArray:
 
 
 def _solve(
-    design: FloatArray,
-    target: FloatArray,
+    rows: FloatArray,
     weight: FloatArray,
     across: FloatArray,
     height_m: FloatArray | None,
     bandwidth_hz: float,
     solved_hz: float,
 ) -> LeverArm | None:
+    """The fit to equations of shape (m, 3, 7) that are worth so much each, shape (m,)."""
+    design, target = np.ascontiguousarray(rows[:, :, :6]).reshape(-1, 6), rows[:, :, 6].reshape(-1)
     expected = np.zeros(3) if height_m is None else across * float(across @ height_m)
     target = target - design[:, :3] @ expected
     precision = np.zeros((6, 6))
@@ -355,7 +348,7 @@ def _solve(
     trust = 1.0
     for _ in range(4):
         w = weight * robust * np.where(doubtful, trust, 1.0)
-        weighted = design * np.repeat(w, 3)[:, None]
+        weighted = (design.reshape(-1, 18) * w[:, None]).reshape(-1, 6)
         information = weighted.T @ design * (independent / variance) + precision
         right = weighted.T @ target * (independent / variance)
         unknowns = np.asarray(np.linalg.solve(information, right), dtype=np.float64)
@@ -363,9 +356,9 @@ def _solve(
         square = np.einsum("ij,ij->i", missed, missed)
         size = np.sqrt(square)
         if doubtful.any() and sure.any():
-            louder = float(np.median(size[doubtful])) / max(float(np.median(size[sure])), 1e-9)
+            louder = _median(size[doubtful]) / max(_median(size[sure]), 1e-9)
             trust = min(max(louder**-2, LEAST_TRUST), 1.0) if louder > 0 else 1.0
-        scale = float(np.median(size)) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
+        scale = _median(size) / 1.538 + 1e-6  # median of a 3-D normal's length is 1.538 σ
         robust = np.asarray(np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), dtype=np.float64)
         variance = max(float(w @ square / (3 * w.sum())), 1e-6)
     moved = float(np.repeat(weight, 3) @ target**2)
@@ -382,6 +375,13 @@ def _solve(
         unseen_m=ACROSS_SPREAD_M if height_m is None else ACROSS_SPREAD_KNOWN_M,
         bandwidth_hz=bandwidth_hz,
     )
+
+
+def _median(values: FloatArray) -> float:
+    """NumPy's own of some thousand takes twice as long."""
+    half = len(values) // 2
+    ordered = np.partition(values, (half - 1, half) if half else 0)
+    return float(ordered[half]) if len(values) % 2 else 0.5 * float(ordered[half - 1] + ordered[half])
 
 
 def _busiest_blocks(omega: FloatArray, weight: FloatArray, rate_hz: float) -> list[tuple[int, int]]:

@@ -254,8 +254,9 @@ def _judged(lever: LeverArm, place: Place, notes: list[str]) -> tuple[Place, boo
         and lever.explained > CONVINCING
     ):
         notes.append(
-            f"the sensor turns about a point {100 * lever.reach_m:.0f} cm away: taken as worn on the upper arm; "
-            "if it sits on the wrist, the arm turned about the elbow (a curl): say --exercise unknown"
+            f"the sensor turns about a point {100 * lever.reach_m:.0f} cm away: taken as worn on the upper arm "
+            "(then say --sensor-place upper-arm); if it sits on the wrist, the arm turned about the elbow (a curl): "
+            "say --exercise unknown"
         )
         return UPPER_ARM, True
     if (
@@ -265,11 +266,13 @@ def _judged(lever: LeverArm, place: Place, notes: list[str]) -> tuple[Place, boo
     ):
         notes.append(
             f"the sensor turns about a point {100 * lever.reach_m:.0f} cm away: taken as worn on the wrist of a "
-            "straight arm; this exercise is measured with the sensor on the upper arm"
+            "straight arm (then say --sensor-place wrist), not on the upper arm"
         )
         return WRIST, True
+    above_elbow = place is WRIST and UPPER_ARM.least_reach_m <= lever.reach_m <= UPPER_ARM.most_reach_m
     notes.append(
         f"the fitted distance from shoulder to sensor ({100 * lever.reach_m:.0f} cm) is not an arm's: not used"
+        + ("; if it sits above the elbow, say --sensor-place upper-arm" if above_elbow else "")
     )
     return place, False
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -44,18 +45,19 @@ def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rat
         A stretch that turns at least 200° in all, both ways, about one axis that stays near the vertical.
     """
     along = -np.einsum("ij,ij->i", angular_velocity_rad_s, up_in_sensor)
-    across = np.einsum("ij,ij->i", angular_velocity_rad_s, angular_velocity_rad_s)
-    across -= along**2
-    np.sqrt(np.maximum(across, 0.0, out=across), out=across)
-    twisting = (np.abs(along) > LEAST_RATE_RAD_S) & (across < MOST_ACROSS * np.abs(along))
+    at = np.flatnonzero(np.abs(along) > LEAST_RATE_RAD_S)
+    omega, along = angular_velocity_rad_s[at], along[at]
+    across = np.sqrt(np.maximum(np.einsum("ij,ij->i", omega, omega) - along**2, 0.0))
+    twists = across < MOST_ACROSS * np.abs(along)
+    at, omega, along = at[twists], omega[twists], along[twists]
     best: Twist | None = None
-    for first, stop in _stretches(twisting, longest_break=round(0.5 * rate_hz)):
-        inside = np.flatnonzero(twisting[first:stop]) + first
-        turned = along[inside] / rate_hz
+    for part in _stretches(at, longest_break=round(0.5 * rate_hz)):
+        turned = along[part] / rate_hz
         forth, back = float(turned[turned > 0].sum()), float(-turned[turned < 0].sum())
         if forth + back < LEAST_TURN_RAD or min(forth, back) < LEAST_SHARE_BACK * (forth + back):
             continue
-        twist = _principal_axis(angular_velocity_rad_s[inside], up_in_sensor[inside], first, stop)
+        ends = int(at[part.start]), int(at[part.stop - 1]) + 1
+        twist = _principal_axis(omega[part], up_in_sensor[at[part]], *ends)
         if best is None or twist.uncertainty_rad < best.uncertainty_rad:
             best = twist
     return best
@@ -73,11 +75,9 @@ def _principal_axis(omega: FloatArray, up: FloatArray, first: int, stop: int) ->
     return Twist(arm_axis=axis, uncertainty_rad=uncertainty, first_sample=first, stop_sample=stop)
 
 
-def _stretches(mask: np.ndarray, longest_break: int) -> list[tuple[int, int]]:
-    at = np.flatnonzero(mask)
+def _stretches(at: np.ndarray, longest_break: int) -> list[slice]:
+    """Places of samples that follow one another without a longer break."""
     if len(at) == 0:
         return []
-    cuts = np.flatnonzero(np.diff(at) > longest_break)
-    firsts = np.concatenate([[at[0]], at[cuts + 1]])
-    stops = np.concatenate([at[cuts], [at[-1]]]) + 1
-    return [(int(a), int(b)) for a, b in zip(firsts, stops, strict=True)]
+    cuts = [0, *(np.flatnonzero(np.diff(at) > longest_break) + 1).tolist(), len(at)]
+    return [slice(first, stop) for first, stop in pairwise(cuts)]

@@ -1,6 +1,7 @@
 """The raw stream: types, CSV in and out, units and columns, gaps, resampling, metadata."""
 
 from armarc.recording.csv_writer import RecordingWriter, write_csv
+from armarc.recording.frozen import without_frozen
 from armarc.recording.metadata import ROUNDING_KEYS
 from armarc.recording.recording import Recording, read_csv
 from armarc.recording.resample import uniform_pieces
@@ -29,5 +30,6 @@ __all__ = [
     "Source",
     "read_csv",
     "uniform_pieces",
+    "without_frozen",
     "write_csv",
 ]

@@ -13,7 +13,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
+from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
+from armarc.quantities import counted
 from armarc.report import picture_parts, style
 from armarc.report import wording as words
 from armarc.report.picture_parts import SIDE_IN, KeyItem
@@ -37,6 +39,7 @@ def draw_session(
     motion: ArmMotion | Sequence[ArmMotion],
     sets: Sequence[MeasuredSet],
     *,
+    exercise: Exercise | None = None,
     width_in: float = 14.0,
     dark: bool = False,
 ) -> Figure:
@@ -48,6 +51,8 @@ def draw_session(
         The pieces of the recording, in order of time.
     sets : sequence of MeasuredSet
         May be empty: then only the motion is drawn.
+    exercise : Exercise or None
+        The entry that was in effect; None for the catalogue's.
     width_in : float, inch
     dark : bool
         Light on dark.
@@ -66,12 +71,15 @@ def draw_session(
         raise ValueError("expected a motion with samples, got none")
     palette = style.palette_for(dark)
     with style.look(palette):
-        return _draw(motions, sets, palette, width_in)
+        entry = exercise or (words.exercise_of(sets[0]) if sets else Exercise(key="unknown", name="Unknown"))
+        return _draw(motions, sets, entry.sensor_place, palette, width_in)
 
 
-def _draw(motions: list[ArmMotion], sets: Sequence[MeasuredSet], palette: Palette, width: float) -> Figure:
+def _draw(
+    motions: list[ArmMotion], sets: Sequence[MeasuredSet], place: str, palette: Palette, width: float
+) -> Figure:
     key = picture_parts.key_rows(_key(sets, palette), width - 2 * SIDE_IN)
-    foot = picture_parts.foot_lines(_notes(motions, sets), width)
+    foot = picture_parts.foot_lines(_notes(motions, sets, place), width)
     names_in = _NAMES_IN + (0.24 if _several(sets) else 0.0)
     key_in = 0.2 + 0.3 * len(key)
     height = (
@@ -129,8 +137,7 @@ def _key(sets: Sequence[MeasuredSet], p: Palette) -> list[KeyItem]:
     return items
 
 
-def _notes(motions: list[ArmMotion], sets: Sequence[MeasuredSet]) -> list[str]:
-    place = words.exercise_of(sets[0]).sensor_place if sets else "wrist"
+def _notes(motions: list[ArmMotion], sets: Sequence[MeasuredSet], place: str) -> list[str]:
     notes = [words.measured_how(motions[0], place)]
     bands = dict.fromkeys(measured.band.words for measured in sets if measured.band)
     if bands:
@@ -146,7 +153,7 @@ def _headline(page: Axes, palette: Palette, motions: list[ArmMotion], sets: Sequ
     names = list(dict.fromkeys(words.exercise_of(measured).name for measured in sets))
     title = names[0] if len(names) == 1 else "Session" if names else "No set found"
     length_s = motions[-1].time_s[-1] - motions[0].time_s[0]
-    facts = [words.counted(len(sets), "set"), words.counted(len(reps), "rep"), _clock(float(length_s), True)]
+    facts = [counted(len(sets), "set"), counted(len(reps), "rep"), _clock(float(length_s), True)]
     sides = {measured.side for measured in sets if measured.side}
     if len(sides) == 1:
         facts.insert(0, f"{sides.pop()} arm")
@@ -231,7 +238,7 @@ def _set_names(
         room = min([*gaps[max(0, i - 1) : i + 1], 2 * (x - 0.1), 2 * (page.get_xlim()[1] - 0.1 - x)]) - 0.12
         judged = sum(rep.start_verdict is not None for rep in measured.reps)
         inside = sum(rep.start_verdict == "inside" for rep in measured.reps)
-        short = words.counted(len(measured.reps), "rep")
+        short = counted(len(measured.reps), "rep")
         loaded = short + (f" × {measured.load_kg:g} kg" if measured.load_kg is not None else "")
         facts: list[tuple[str, ...]] = [(f"{loaded}, {inside} in band" if judged else loaded, loaded, short)]
         if several:

@@ -8,6 +8,7 @@ from collections.abc import Collection
 from armarc.errors import ArmarcError
 from armarc.exercises import Exercise, find_exercise, load_catalogue
 from armarc.motion import ArmMotion
+from armarc.quantities import counted
 from armarc.reps.types import MeasuredSet
 
 HEIGHT_CAUTION = (
@@ -63,11 +64,6 @@ def measured_how(motion: ArmMotion, place: str = "wrist") -> str:
     if math.isfinite(tilt):
         fusion += f", tilt\u00a0±{math.degrees(tilt):.1f}°"
     return f"Measured on the {place} at {motion.rate_hz:.0f} Hz; arm line from {direction}{sure}; {fusion}."
-
-
-def counted(n: int, word: str) -> str:
-    """``1 rep``, ``12 reps``."""
-    return f"{n} {word}" if n == 1 else f"{n} {word}s"
 
 
 def set_facts(measured: MeasuredSet) -> str:

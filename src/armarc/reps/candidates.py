@@ -10,9 +10,9 @@ import numpy as np
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.movements import BEGUN_SHARE, Movement
-from armarc.reps.path import SensorPath
+from armarc.reps.path import SensorPath, cross_rows
 from armarc.reps.settling import Laid, Samples, settled
-from armarc.reps.turning import Turn, turning_points
+from armarc.reps.turning import Turns, turns_of
 
 SLOWEST_RAD_S = math.radians(0.1)
 WENT_ON = math.exp(0.35)
@@ -126,7 +126,7 @@ def find_candidates(
     Candidates or None
         None when there is not one.
     """
-    turns = turning_points(curve_rad, hysteresis_rad)
+    turns = turns_of(curve_rad, hysteresis_rad)
     both = candidates_of(path, curve_rad, first, [turns], (1.0,), is_start=is_start, is_end=is_end)
     return both[0][1].take(both[0][2][0]) if both else None
 
@@ -135,7 +135,7 @@ def candidates_of(
     path: SensorPath,
     curve_rad: FloatArray,
     first: int,
-    sizes: list[list[Turn]],
+    sizes: list[Turns],
     signs: tuple[float, ...],
     *,
     is_start: bool,
@@ -216,7 +216,7 @@ def candidates_of(
     turned = np.sqrt((turning * turning).sum(axis=1))
     start, end = bottom - begin, after - begin
     from_start = path.turned_rad[end] - path.turned_rad[start]
-    swept = path.swept_rad2[end] - path.swept_rad2[start] - np.cross(path.turned_rad[start], from_start)
+    swept = path.swept_rad2[end] - path.swept_rad2[start] - cross_rows(path.turned_rad[start], from_start)
     found = Candidates(
         bottom=bottom - begin,
         top=top - begin,
@@ -252,12 +252,14 @@ def candidates_of(
     ]
 
 
-def _around(turns: list[Turn], last: int, is_upside_down: bool) -> list[int]:
+def _around(turns: Turns, last: int, is_upside_down: bool) -> list[int]:
     """Samples of bottom, top, bottom, …, bottom; -1 and `last` + 1 where none was recorded."""
-    at = [turn.at for turn in turns]
+    at = turns.at
     if not at:
         return at
-    return [-1] * (turns[0].is_top != is_upside_down) + at + [last + 1] * (turns[-1].is_top != is_upside_down)
+    begins = turns.begins_with_top != is_upside_down
+    ends = begins if len(at) % 2 else not begins
+    return [-1] * begins + at + [last + 1] * ends
 
 
 def _back_at(

@@ -15,12 +15,13 @@ import numpy as np
 from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
+from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
-from armarc.reps.edges import DOUBT, doubted, judge_ends
-from armarc.reps.joint import Joints, elbow_parts, joints_of, told_apart
+from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
+from armarc.reps.joint import Joints, elbow_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
-from armarc.reps.movements import Movement
+from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.not_counted import (
     CIRCLE,
     NO_CYCLE,
@@ -108,11 +109,22 @@ def count_sets(
     Counted
     """
     path = sensor_path(quaternion, angular_velocity_rad_s, rate_hz, specific_force_m_s2, missing)
-    joints = joints_of(path, quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing)
+    joints = Joints(
+        path=path,
+        quaternion=quaternion,
+        angular_velocity_rad_s=angular_velocity_rad_s,
+        specific_force_m_s2=specific_force_m_s2,
+        rate_hz=rate_hz,
+        missing=missing,
+    )
     runs, others = find_runs(path, rules, known, joints if judged else None, alone=alone)
-    runs, taken_off = _without_handling(path, runs, is_alone=len(runs) + len(known) < 2)
+    runs, others, taken_off = _without_handling(
+        path, runs, others, rules, known, joints if judged else None, is_alone=len(runs) + len(known) < 2
+    )
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
+    if rules.is_raise:
+        sets = _few_joined(runs, sets, rules.rest_s * rate_hz)
     if runs and rules.curves == CURVES["movement"]:
         # Loaded here: its signal package takes half a second that nobody else needs.
         from armarc.reps.cycles import by_cycles
@@ -136,13 +148,28 @@ def count_sets(
             replace(out, first=out.first * path.every, stop=min(out.stop * path.every, last + 1))
             for out in seen
         ]
-        if sets != of_runs:
+        if rules.curves == CURVES["movement"] and sets != of_runs:
             left_out = without_reps([*left_out, *spans(of_runs, NO_CYCLE)], sets)
     return Counted(
         sets=sets,
         left_out=tuple(sorted(left_out, key=lambda out: out.first)),
         templates=tuple(_look_of(group, of_runs, runs) for group in sets),
     )
+
+
+def _few_joined(
+    runs: Sequence[Run], sets: tuple[tuple[Movement, ...], ...], rest: float
+) -> tuple[tuple[Movement, ...], ...]:
+    """Sets, to which a rep or two that follow or go before within less than a rest belong (in samples)."""
+    done: list[tuple[Movement, ...]] = []
+    for k, (run, group) in enumerate(zip(runs, sets, strict=True)):
+        before = runs[k - 1] if k else run
+        is_few = min(run.size, before.size) < FULL_SET and run.template.is_more_of(before.template)
+        if done and is_few and group[0].bottom - done[-1][-1].bottom_after < rest:
+            done[-1] += group
+        else:
+            done.append(group)
+    return tuple(done)
 
 
 def _look_of(group: tuple[Movement, ...], of_runs: Sequence[Sequence[Movement]], runs: list[Run]) -> Template:
@@ -153,19 +180,31 @@ def _look_of(group: tuple[Movement, ...], of_runs: Sequence[Sequence[Movement]],
 
 
 def _without_handling(
-    path: SensorPath, runs: list[Run], *, is_alone: bool
-) -> tuple[list[Run], list[tuple[int, int]]]:
-    """Sets without what is none of their reps at their ends, and where that was; what is hardly a set is doubtful."""
+    path: SensorPath,
+    runs: list[Run],
+    others: list[Run],
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    joints: Joints | None,
+    *,
+    is_alone: bool,
+) -> tuple[list[Run], list[Run], list[tuple[int, int]]]:
+    """Sets without what is none of their reps, what is none, and where that was at their ends; what is hardly a set is
+    doubtful."""
     judged = [judge_ends(path, run) for run in runs]
+    taken_off = [off for _, each in judged for off in each]
+    sets = [part for run, _ in judged for part in judge_middle(path, run, rules)]
+    if joints is not None:
+        sets, others = judged_beside(path, sets, others, rules, known, joints)
     sets = [
         doubted(
             run,
             is_all=run.may_be_walk or run.may_be_handling or (run.score < DOUBT and not is_alone),
             is_alone=is_alone,
         )
-        for run, _ in judged
+        for run in sets
     ]
-    return sets, [off for _, taken_off in judged for off in taken_off]
+    return sets, others, taken_off
 
 
 def find_runs(
@@ -213,7 +252,7 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        elbow = [] if joints is None else elbow_parts(path, run, joints)
+        elbow = [] if joints is None else elbow_parts(run, joints)
         if elbow:
             runs += [replace(part, is_elbow=True) for part in elbow]
             edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]

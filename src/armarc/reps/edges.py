@@ -15,18 +15,22 @@ import numpy as np
 from armarc.motion import low_pass
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
+from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import TIME_SPREAD, TIRED_SPREAD, median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
 from armarc.reps.rounds import ROUND, roundness
 from armarc.reps.run import Run
+from armarc.reps.shown import Shown
 from armarc.reps.strides import SMOOTHED_HZ, turning_of
 
 AT_AN_END = 3
 """So many movements at each end of a set are looked at."""
 DOUBT = 2.0
 """Log-odds (seven to one) from which a movement is taken for what it looks like; below, the count is not certain."""
+SURE_WITHIN = 2 * DOUBT
+"""The same of neighbours in the middle of a set: with reps on both sides a rep is likelier (working limit)."""
 NOISE_M_S2 = 0.1
 """A residual below this tells nothing."""
 LARGER = 3.0
@@ -91,12 +95,12 @@ def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
     n = len(run.members)
     if path.acceleration_m_s2 is None or n <= FULL_SET:
         return run, []
-    seen = _Set.of(path, run)
+    seen = FeltSet.of(path, run)
     at_most = min(AT_AN_END, n - FULL_SET)
-    first, doubted_first = _cut([seen.evidence(k, range(k)) for k in range(at_most)])
+    first, doubted_first = _cut([seen.evidence(k, 1, range(k, n)) for k in range(at_most)])
     at_most = min(AT_AN_END, n - first - FULL_SET)
     back = [n - 1 - k for k in range(at_most)]
-    last, doubted_last = _cut([seen.evidence(k, range(k + 1, n)) for k in back])
+    last, doubted_last = _cut([seen.evidence(k, -1, range(first, k + 1)) for k in back])
     doubted = {*range(first, doubted_first), *back[last:doubted_last]}
     movements = tuple(replace(m, is_doubtful=k in doubted) for k, m in enumerate(run.movements))
     off = movements[:first] + movements[n - last :]
@@ -105,6 +109,58 @@ def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
         replace(run, movements=movements[kept], members=run.members[kept]),
         [(m.bottom, m.bottom_after + 1) for m in off],
     )
+
+
+def judge_middle(path: SensorPath, run: Run, rules: CountingRules) -> list[Run]:
+    """Leave out of the middle of a set what is none of its reps, and mark what may be none.
+
+    A weight that is racked and another one picked up: where that leaves a rest, the set ends there. Of what nobody
+    named nothing is left out.
+
+    Parameters
+    ----------
+    path : SensorPath
+    run : Run
+    rules : CountingRules
+
+    Returns
+    -------
+    list of Run
+        The set, or the sets that it was.
+    """
+    n = len(run.members)
+    if path.acceleration_m_s2 is None or n <= 2 * FULL_SET:
+        return [run]
+    seen = FeltSet.of(path, run)
+    against = -np.array([min(seen.evidence(k, 0, range(n)), 0.0) for k in range(1, n - 1)])
+    edges = np.flatnonzero(np.diff((against > 0).astype(np.int8), prepend=0, append=0)) + 1
+    off: set[int] = set()
+    may_be: set[int] = set()
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        odds = float(against[a - 1 : b - 1].sum())
+        if odds >= SURE_WITHIN and rules.is_named:
+            off |= {*range(a, b)}
+        elif odds >= DOUBT:
+            may_be |= {*range(a, b)}
+    if not (off or may_be):
+        return [run]
+    kept = [k for k in range(n) if k not in off]
+    leaves, returns = run.candidates.leaves_s, run.candidates.returns_s
+    parts: list[list[int]] = [[]]
+    for k in kept:
+        before = parts[-1][-1] if parts[-1] else k
+        if leaves[run.members[k]] - returns[run.members[before]] >= rules.rest_s:
+            parts.append([])
+        parts[-1].append(k)
+    movements = [replace(m, is_doubtful=m.is_doubtful or k in may_be) for k, m in enumerate(run.movements)]
+    return [
+        replace(
+            run,
+            movements=tuple(movements[k] for k in part),
+            members=tuple(run.members[k] for k in part),
+        )
+        for part in parts
+    ]
 
 
 def doubted(run: Run, *, is_all: bool, is_alone: bool) -> Run:
@@ -134,7 +190,7 @@ def _cut(evidence: list[float]) -> tuple[int, int]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Set:
+class FeltSet:
     """A set's movements, n of them, and what they felt.
 
     ``turning``, shape (samples, 3), holds the angle's acceleration, its squared rate and a one for every sample of the
@@ -149,10 +205,11 @@ class _Set:
     turning: FloatArray
     felt: FloatArray
     missing: BoolArray | None
-    shown: dict[tuple[int, ...], tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    axis: FloatArray
+    shown: dict[tuple[int, ...], Shown] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, path: SensorPath, run: Run) -> _Set:
+    def of(cls, path: SensorPath, run: Run) -> FeltSet:
         assert path.acceleration_m_s2 is not None
         begin, stop = run.first, run.last + 1
         angle = (
@@ -163,67 +220,74 @@ class _Set:
         turning = turning_of(angle, path.rate_hz)
         felt = low_pass(path.acceleration_m_s2[begin:stop], path.rate_hz, SMOOTHED_HZ)
         missing = None if path.missing is None else path.missing[begin:stop]
-        return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt, missing)
+        axis = run.sign * run.axis
+        return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt, missing, axis)
 
-    def _others(self, k: int, outside: range) -> list[int]:
+    def _others(self, k: int, among: range) -> list[int]:
         """Those that show what a rep of the set is: far from the ends, where there are enough."""
         n = len(self.members)
-        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if not self._is_cut(j)]
+        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if j != k and not self.is_cut(j)]
         if len(inner) > FULL_SET:
             return inner
-        return [j for j in range(n) if j != k and j not in outside and not self._is_cut(j)]
+        return [j for j in among if j != k and not self.is_cut(j)]
 
-    def _is_cut(self, k: int) -> bool:
+    def is_cut(self, k: int) -> bool:
         """Whether too little of a movement was recorded: neither what it felt nor its time is then its own."""
         if self.movements[k].is_open or self.movements[k].is_begun or self.missing is None:
             return self.movements[k].is_open or self.movements[k].is_begun
         return any(float(self.missing[a:b].mean()) > FILLED_SHARE for a, b in self._ways(k))
 
-    def evidence(self, k: int, outside: range) -> float:
-        """Log-odds that movement `k` is a rep, not looking at those further out."""
-        others = self._others(k, outside)
-        if self._is_cut(k) or len(others) < FULL_SET:
+    def evidence(self, k: int, inward: int, among: range) -> float:
+        """Log-odds that movement `k` is a rep, as those among which it is show.
+
+        1 or -1 leads inward from an end at which it is, 0 is in the middle.
+        """
+        others = self._others(k, among)
+        if self.is_cut(k) or len(others) < FULL_SET:
             return np.inf
-        seen, is_first = self.candidates, outside.start == 0
-        (larger, longer, faster), own = self._misses(k, others, seen.range_rad, seen.up_s, seen.speed_rad_s)
+        return self.judged(k, self.shown_by(tuple(others)), inward)
+
+    def judged(self, k: int, shown: Shown, inward: int = 0) -> float:
+        """The same, as some reps show that need not be of this set."""
+        larger, longer, faster = (self._logs(np.array([k]))[:, 0] - shown.usual).tolist()
+        own = shown.scatter.tolist()
         total = RANGE.evidence(larger, own[0])
         longer += faster - larger  # a slow rep is up for longer, part of the way for less
         if larger < 0:
             total = max(total, -SMALLER_COST)
-            if not is_first:  # part of the way in the same time is slower: a last rep that fails
+            if inward < 0:  # part of the way in the same time is slower: a last rep that fails
                 faster = _beyond(faster, larger)
         total += TIME.evidence(longer, own[1]) + (SPEED if faster > 0 else SLOWER).evidence(faster, own[2])
-        rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, others))
-        outer, inner = (rise, fall) if is_first else (fall, rise)
+        rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, shown))
+        if inward == 0:
+            return total + rise + fall
+        outer, inner = (rise, fall) if inward > 0 else (fall, rise)
         total += max(outer, -OUTER_COST) + inner
-        return total - self._pause_cost(k, inward=1 if is_first else -1)
+        return total - self._pause_cost(k, inward)
 
-    def _misses(self, k: int, others: list[int], *measures: FloatArray) -> tuple[list[float], list[float]]:
-        """By which logarithms it misses the others' medians, and how much each of these scatters."""
-        missed, own = [], []
-        for values in measures:
-            logs = np.log(values[self.members])
-            usual = median(logs[others])
-            missed.append(float(logs[k]) - usual)
-            own.append(1.4826 * median(np.abs(logs[others] - usual)))
-        return missed, own
+    def _logs(self, rows: np.ndarray) -> FloatArray:
+        """Logarithms of range, time up and speed, shape (3, rows)."""
+        seen, members = self.candidates, self.members[rows]
+        return np.log([seen.range_rad[members], seen.up_s[members], seen.speed_rad_s[members]])
 
-    def _felt_beyond(self, k: int, others: list[int]) -> FloatArray:
-        """Logarithms of how much more of what was felt going up and down is left unexplained than in the others."""
-        lever, (usual_left, usual_expected) = self._shown(tuple(others))
-        left, expected = self._left(self._ways(k), lever)
-        larger = np.clip(expected / np.maximum(usual_expected, 1e-2), 1.0, LARGER)
-        unknown = np.hypot(LEVER_TURNS * (expected - usual_expected), NOISE_M_S2)
-        return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(usual_left * larger, unknown)))
+    def _felt_beyond(self, k: int, shown: Shown) -> FloatArray:
+        """Logarithms of how much more of what was felt going up and down is left unexplained than in others."""
+        left, expected = self._left(self._ways(k), shown.lever)
+        larger = np.clip(expected / np.maximum(shown.expected, 1e-2), 1.0, LARGER)
+        unknown = np.hypot(LEVER_TURNS * (expected - shown.expected), NOISE_M_S2)
+        return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(shown.left * larger, unknown)))
 
-    def _shown(self, others: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
-        """What turning has to do with what is felt, and the medians of what that leaves and expects."""
+    def shown_by(self, others: tuple[int, ...]) -> Shown:
+        """What some of the movements show."""
         if others not in self.shown:
             rows = [self._ways(j) for j in others]
             every = np.concatenate([np.arange(a, b) for ways in rows for a, b in ways])
             lever, *_ = np.linalg.lstsq(self.turning[every], self.felt[every], rcond=None)
-            usual = np.array([self._left(ways, lever) for ways in rows])
-            self.shown[others] = lever, np.median(usual, axis=0)
+            left, expected = np.median([self._left(ways, lever) for ways in rows], axis=0)
+            logs = self._logs(np.array(others))
+            usual = np.array([median(each) for each in logs])
+            scatter = np.array([1.4826 * median(each) for each in np.abs(logs - usual[:, None])])
+            self.shown[others] = Shown(len(others), self.axis, usual, scatter, lever, left, expected)
         return self.shown[others]
 
     def _ways(self, k: int) -> list[tuple[int, int]]:

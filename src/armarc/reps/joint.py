@@ -13,17 +13,18 @@ they take and are held alike; sips and looks at a watch stand apart, and each is
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from armarc.motion import fit_lever_arm, low_pass
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.likeness import Template, median
-from armarc.reps.movements import FULL_SET
+from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.run import Run
+from armarc.reps.settling import Samples
 from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of
 
 FOREARM_M = 0.30
@@ -98,18 +99,9 @@ def is_arm(reach_m: float) -> bool:
     return SHORT_ARM_M <= reach_m <= LONGEST_ARM_M
 
 
-Joints = Callable[[Run], Joint | None]
-
-
-def joints_of(
-    path: SensorPath,
-    quaternion: FloatArray,
-    angular_velocity_rad_s: FloatArray,
-    specific_force_m_s2: FloatArray,
-    rate_hz: float,
-    missing: BoolArray | None,
-) -> Joints:
-    """What fits the joint of a run.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joints:
+    """What fits the joints of runs, each once.
 
     Parameters
     ----------
@@ -122,72 +114,94 @@ def joints_of(
     specific_force_m_s2 : ndarray, shape (n, 3), m/s²
     rate_hz : float, Hz
     missing : ndarray of bool, shape (n,), or None
-
-    Returns
-    -------
-    callable
-        Takes a run; None where too little turns to tell.
     """
-    every, margin = path.every, round(MARGIN_S * rate_hz)
 
-    done: dict[tuple[int, int], Joint | None] = {}
+    path: SensorPath
+    quaternion: FloatArray
+    angular_velocity_rad_s: FloatArray
+    specific_force_m_s2: FloatArray
+    rate_hz: float
+    missing: BoolArray | None
+    planes: dict[tuple[Movement, ...], list[tuple[float, float]]] = field(default_factory=dict)
+    done: dict[tuple[int, int], Joint | None] = field(default_factory=dict)
 
-    def joint(run: Run) -> Joint | None:
+    def in_plane(self, run: Run) -> tuple[float, float]:
+        """The fit to the turning in the plane of a run alone, which takes a tenth of the time: reach and share."""
+        return self._planes(run)[-1]
+
+    def of_each(self, run: Run) -> list[tuple[float, float]]:
+        """The same of every movement of a run."""
+        return self._planes(run)[:-1]
+
+    def _planes(self, run: Run) -> list[tuple[float, float]]:
+        if run.movements not in self.planes:
+            self.planes[run.movements] = _in_plane(self.path, run)
+        return self.planes[run.movements]
+
+    def of(self, run: Run) -> Joint | None:
+        """Both fits; None where too little turns to tell."""
         key = run.first, run.last
-        if key not in done:
-            done[key] = fitted(run)
-        return done[key]
+        if key not in self.done:
+            self.done[key] = self._fitted(run)
+        return self.done[key]
 
-    def fitted(run: Run) -> Joint | None:
+    def may_be_forearm(self, run: Run) -> bool:
+        """Whether the plane leaves room for an elbow, beside no raises."""
+        reach_m, explained = self.in_plane(run)
+        return reach_m < FOREARM_M + BETWEEN_FITS_M and explained >= IN_PLANE
+
+    def is_clear(self, run: Run) -> bool:
+        """Whether the plane alone shows a shoulder, and nothing else about the run is doubtful."""
+        reach_m, explained = self.in_plane(run)
+        is_shoulder = SHORT_ARM_M + BETWEEN_FITS_M <= reach_m <= LONGEST_ARM_M and explained >= EXPLAINED
+        return is_shoulder and not _is_loose(run)
+
+    def _fitted(self, run: Run) -> Joint | None:
+        every, margin = self.path.every, round(MARGIN_S * self.rate_hz)
         cut = slice(max(run.first * every - margin, 0), run.last * every + margin)
-        weight = np.zeros(len(quaternion[cut]))
+        weight = np.zeros(len(self.quaternion[cut]))
         for m in run.movements:
             weight[m.bottom * every - cut.start : m.bottom_after * every - cut.start] = 1.0
         lever = fit_lever_arm(
-            quaternion[cut],
-            angular_velocity_rad_s[cut],
-            specific_force_m_s2[cut],
-            rate_hz,
+            self.quaternion[cut],
+            self.angular_velocity_rad_s[cut],
+            self.specific_force_m_s2[cut],
+            self.rate_hz,
             weight,
-            missing=None if missing is None else missing[cut],
+            missing=None if self.missing is None else self.missing[cut],
         )
         if lever is None:
             return None
         along = lever.vector_m / max(lever.reach_m, 1e-9)
         se = math.sqrt(float(along @ lever.covariance_m2 @ along))
-        return Joint(lever.reach_m, se, lever.explained, *_in_plane(path, run)[0])
-
-    return joint
+        return Joint(lever.reach_m, se, lever.explained, *self.in_plane(run))
 
 
-def elbow_parts(path: SensorPath, run: Run, joints: Joints) -> list[Run]:
+def elbow_parts(run: Run, joints: Joints) -> list[Run]:
     """What of a run turns about the elbow where other movements of it turn about the shoulder, or all of it does.
 
     Sips that follow a short set look like more of it; they are quicker and would outweigh it.
     """
-    each = _in_plane(path, run, together=False)
+    each = joints.of_each(run)
     arms = [m for m, _ in each if m >= SHORT_ARM_M]
     if len(arms) < FULL_SET:
-        in_plane_m, explained = _in_plane(path, run)[0]
-        if in_plane_m >= FOREARM_M + BETWEEN_FITS_M or explained < IN_PLANE:
-            return []  # the fit to all of the turning takes ten times as long
-        joint = joints(run)
+        joint = joints.of(run) if joints.may_be_forearm(run) else None
         return [run] if joint is not None and joint.is_forearm() else []
     limit = BESIDE_ARMS * median(np.array(arms))
     is_elbow = [m < limit and explained >= IN_PLANE for m, explained in each]
     edges = np.flatnonzero(np.diff([0, *is_elbow, 0])).tolist()
     parts = [part_of(run, slice(a, b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    seen = [(part, joints(part)) for part in parts]
+    seen = [(part, joints.of(part)) for part in parts]
     return [part for part, joint in seen if joint is not None and joint.reach_m < SHORT_ARM_M]
 
 
-def _in_plane(path: SensorPath, run: Run, *, together: bool = True) -> list[tuple[float, float]]:
+def _in_plane(path: SensorPath, run: Run) -> list[tuple[float, float]]:
     """Distance of the joint of a turn about the run's own axis, m, and the share of what is felt that it explains.
 
-    Of all movements together, or of each.
+    Of each movement, and last of all together.
     """
     if path.acceleration_m_s2 is None or run.curve != "tilt":
-        return [(math.inf, 0.0)] * (1 if together else run.size)
+        return [(math.inf, 0.0)] * (run.size + 1)
     begin, stop = run.first, run.last + 1
     axis = run.sign * run.axis
     turning = turning_of(run.sign * angle_about(path.up[begin:stop], run.axis), path.rate_hz)
@@ -201,15 +215,29 @@ def _in_plane(path: SensorPath, run: Run, *, together: bool = True) -> list[tupl
     constant = np.broadcast_to(np.eye(3), (len(felt), 3, 3))
     terms = np.concatenate([np.stack(of_arm, axis=2), constant], axis=2)
     rows = [np.arange(m.bottom - begin, m.bottom_after - begin + 1) for m in run.movements]
-    return [_fitted(terms[at], felt[at]) for at in ([np.concatenate(rows)] if together else rows)]
+    at, firsts = np.concatenate(rows), np.cumsum([0, *map(len, rows[:-1])])
+    return _fitted(terms[at], felt[at], firsts)
 
 
-def _fitted(terms: FloatArray, felt: FloatArray) -> tuple[float, float]:
-    """Length of the arm and share explained, from terms of shape (n, 3, 5) and what is felt, shape (n, 3)."""
-    terms = terms.reshape(-1, 5)
-    fitted, *_ = np.linalg.lstsq(terms, felt.ravel(), rcond=None)
-    left = float(np.sum((felt.ravel() - terms @ fitted) ** 2))
-    return math.hypot(*fitted[:2]), 1 - left / max(float(np.sum((felt - felt.mean(axis=0)) ** 2)), 1e-9)
+def _fitted(terms: FloatArray, felt: FloatArray, firsts: Samples) -> list[tuple[float, float]]:
+    """Length of the arm and share explained, of every part and last of all.
+
+    From terms of shape (n, 3, 5), what is felt, shape (n, 3), and the first row of every part: their normal equations
+    add up to those of all.
+    """
+    columns = np.concatenate([terms, felt[:, :, None]], axis=2).reshape(-1, 6)
+    squares = np.array([part.T @ part for part in np.split(columns, 3 * firsts[1:])])
+    sums = np.add.reduceat(felt, firsts)
+    count = np.diff(firsts, append=len(felt))
+    squares, sums, count = (
+        np.append(each, each.sum(axis=0)[None], axis=0) for each in (squares, sums, count)
+    )
+    wanted, total = squares[:, :5, 5], squares[:, 5, 5]
+    found = (np.linalg.pinv(squares[:, :5, :5], hermitian=True) @ wanted[:, :, None])[:, :, 0]
+    left = total - np.einsum("ij,ij->i", found, wanted)
+    scatter = np.maximum(total - np.einsum("ij,ij->i", sums, sums) / count, 1e-9)
+    reach = np.hypot(found[:, 0], found[:, 1])
+    return list(zip(reach.tolist(), (1 - left / scatter).tolist(), strict=True))
 
 
 def is_steady(run: Run) -> bool:
@@ -234,7 +262,7 @@ def told_apart(
     Parameters
     ----------
     runs : sequence of Run
-    joints : callable
+    joints : Joints
     known : sequence of Template
         Of sets seen before.
     is_raise : bool
@@ -246,9 +274,11 @@ def told_apart(
         The others turn about an elbow or along a line. Those that follow one another as reps do are kept: it is a set
         of something, whatever it was called; where there are raises as well, it is one of another exercise.
     """
-    seen = [(run, joints(run)) for run in runs]
     if not is_raise:
-        return [_doubted(run, _is_hardly_a_set(run, joint)) for run, joint in seen], []
+        return [_doubted(run, _is_hardly_a_set(run, joints)) for run in runs], []
+    if all(joints.is_clear(run) for run in runs):
+        return [_looked_at(run, joints.in_plane(run)[0]) for run in runs], []
+    seen = [(run, joints.of(run)) for run in runs]
     reaches = [joint.reach_m for run, joint in seen if joint is not None and joint.is_arm and is_steady(run)]
     reaches += [one.reach_m for one in known if is_arm(one.reach_m)]
     arm_m = median(np.array(reaches)) if reaches else None
@@ -256,24 +286,31 @@ def told_apart(
     for run, joint in seen:
         is_elsewhere = joint is not None and (joint.is_line or joint.is_forearm(arm_m))
         is_set = is_steady(run) and (arm_m is None or run.size > FEW)
-        if joint is not None and is_elsewhere and not is_set:
+        # Taken out of a run of raises it makes no set by itself.
+        is_odd_one = run.is_elbow and run.size < FULL_SET
+        if joint is not None and (is_elsewhere or is_odd_one) and not is_set:
             others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
             continue
-        look = replace(
-            run.template,
-            reach_m=math.nan if joint is None else joint.reach_m,
-            arm_m=arm_m if arm_m is not None and is_elsewhere else math.nan,
+        look = _looked_at(
+            run,
+            math.nan if joint is None else joint.reach_m,
+            arm_m if arm_m is not None and is_elsewhere else math.nan,
         )
         doubt = joint is not None and not joint.is_arm and _is_loose(run)
-        kept.append(_doubted(replace(run, template=look, is_elbow=False), doubt))
+        kept.append(_doubted(look, doubt))
     return kept, others
 
 
-def _is_hardly_a_set(run: Run, joint: Joint | None) -> bool:
+def _looked_at(run: Run, reach_m: float, arm_m: float = math.nan) -> Run:
+    return replace(run, template=replace(run.template, reach_m=reach_m, arm_m=arm_m), is_elbow=False)
+
+
+def _is_hardly_a_set(run: Run, joints: Joints) -> bool:
     """Whether something nobody named may be handling: about the elbow and not in a row, or too few about no joint."""
-    if joint is None:
+    if is_steady(run) or (run.size >= FULL_SET and not joints.may_be_forearm(run)):
         return False
-    return not is_steady(run) if joint.is_forearm() else run.size < FULL_SET and joint.explained < EXPLAINED
+    joint = joints.of(run)
+    return joint is not None and (joint.is_forearm() or (run.size < FULL_SET and joint.explained < EXPLAINED))
 
 
 def _is_loose(run: Run) -> bool:

@@ -136,19 +136,19 @@ def largest_run(
 
     None where nothing is like it.
     """
-    gain = adds.tolist()
-    alike = [j for j, gained in enumerate(gain) if gained > 0]
-    if not alike:
+    at = (adds > 0).nonzero()[0]
+    if not len(at):
         return None
-    loss, leaves_s, returns_s = (
-        _loss(found, range_rad).tolist(),
-        found.leaves_s.tolist(),
-        found.returns_s.tolist(),
+    loss = _loss(found, range_rad).tolist()
+    alike, of_alike = (
+        at.tolist(),
+        (adds[at].tolist(), found.leaves_s[at].tolist(), found.returns_s[at].tolist()),
     )
+    returned_s = -math.inf
     running, first, before = 0.0, 0, -1
     best, best_first, best_last = -math.inf, 0, -1
-    for j in alike:
-        if before >= 0 and leaves_s[j] - returns_s[before] >= rest_s:
+    for j, gain, leaves_s, returns_s in zip(alike, *of_alike, strict=True):
+        if leaves_s - returned_s >= rest_s:
             running = 0.0
         elif running > 0 and j - before > 1:
             # One stranger after the other: they may use up all there is before the next look-alike.
@@ -158,8 +158,8 @@ def largest_run(
                     break
         if running <= 0:
             running, first = 0.0, j
-        running += gain[j]
-        before = j
+        running += gain
+        before, returned_s = j, returns_s
         if running > best:
             best, best_first, best_last = running, first, j
     return best, [j for j in alike if best_first <= j <= best_last]

@@ -15,6 +15,7 @@ import numpy as np
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.path import Rests
+from armarc.reps.shown import Shown
 
 RANGE_SPREAD = 0.25
 """Of the logarithm of the range."""
@@ -61,7 +62,8 @@ class Template:
     """What the reps of a set look like; fields as those of `Candidates`.
 
     ``reach_m`` is how far the joint lies that it turns about, NaN where nobody has looked, ``arm_m`` the same of the
-    raises beside it where it is not the same joint (`armarc.reps.joint`).
+    raises beside it where it is not the same joint (`armarc.reps.joint`); ``shown`` what its reps show where they turn
+    plainly about a shoulder (`armarc.reps.beside`).
     """
 
     range_rad: float
@@ -72,6 +74,7 @@ class Template:
     direction: FloatArray
     reach_m: float = math.nan
     arm_m: float = math.nan
+    shown: Shown | None = None
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""
@@ -87,11 +90,15 @@ class Template:
             and self.direction @ other.direction > math.cos(ALIKE_DIRECTION_RAD)
         )
 
+    def is_quick_beside(self, other: Template) -> bool:
+        """Whether it is much faster than a set: handling is."""
+        return self.speed_rad_s > SAME_SPEED * other.speed_rad_s
+
     def is_more_of(self, other: Template) -> bool:
         """Whether a few movements are so like a set that they need not be many."""
         ratio = self.range_rad / other.range_rad
-        is_quick = self.speed_rad_s > SAME_SPEED * other.speed_rad_s
-        return self.is_same_exercise(other) and 1 / SAME_RANGE < ratio < SAME_RANGE and not is_quick
+        is_as_large = 1 / SAME_RANGE < ratio < SAME_RANGE
+        return self.is_same_exercise(other) and is_as_large and not self.is_quick_beside(other)
 
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""

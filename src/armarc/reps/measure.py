@@ -14,13 +14,16 @@ from armarc.reps.crossings import value_at
 from armarc.reps.lowering import least_held
 from armarc.reps.momentum import start_ratio
 from armarc.reps.movements import Movement
-from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
+from armarc.reps.phases import DOWN_SHARE, EDGE_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
 from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.swing import NOT_YET, Swing
 from armarc.reps.types import Phases, Rep
 from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
 
+INSTANTS = ("start", "top_start", "top_end", "end")
+LEAST_EDGE, MOST_EDGE = 0.02, 0.4
+"""Shares of the range in which an instant is looked for where the range may be another (working limits)."""
 PLANE_FROM_RAD = math.radians(30)
 BOUNCE_SHARE = 0.5
 BOUNCE_PAUSE_S = 0.05
@@ -81,7 +84,7 @@ def _bounded(motion: ArmMotion, before: RawRep, movement: Movement | None) -> Ra
     return before if movement is None or instants is None else RawRep(movement=movement, instants=instants)
 
 
-def _instants(motion: ArmMotion, m: Movement) -> Instants | None:
+def _instants(motion: ArmMotion, m: Movement, edge_share: float = EDGE_SHARE) -> Instants | None:
     return find_instants(
         motion.angle_rad,
         motion.angle_rate_rad_s,
@@ -90,6 +93,7 @@ def _instants(motion: ArmMotion, m: Movement) -> Instants | None:
         m.latest + 1,
         motion.rate_hz,
         is_begun=m.is_begun,
+        edge_share=edge_share,
     )
 
 
@@ -124,6 +128,8 @@ def measure_rep(
     angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
     m, at = raw.movement, raw.instants
     first, last = math.floor(at.start), math.ceil(at.end)
+    turned = _hand_rotation_change(motion, first, m.top)
+    errors = replace(errors, hand_turn_rad=turned or 0.0)
     seconds = [float(motion.time_s[0]) + x / hz for x in (at.start, at.top_start, at.top_end, at.end)]
     phases = Phases(start_s=seconds[0], top_start_s=seconds[1], top_end_s=seconds[2], end_s=seconds[3])
 
@@ -205,7 +211,7 @@ def measure_rep(
         hand_rotation_rad=None
         if motion.hand_rotation_rad is None
         else float(motion.hand_rotation_rad[m.top]),
-        hand_rotation_change_rad=_hand_rotation_change(motion, first, m.top),
+        hand_rotation_change_rad=turned,
         # Of the arm's own speed: a strap that wobbles, or a forearm that turns, is no jerk of the arm.
         smoothness_sparc=sparc(np.abs(rate[_between_turns(rate, at, m)]), hz),
         body_swing_m=swung.travel_m,
@@ -233,12 +239,16 @@ def _further_errors(
     raising, lowering = rate[first : top + 1], rate[top : last + 1]
     fastest = int(raising.argmax())
     start, top_start, top_end, end = (
-        errors.of_instant(rate, x, peak, duration_s, is_top=is_top)
-        for x, peak, duration_s, is_top in (
-            (at.start, float(raising[fastest]), up_s, False),
-            (at.top_start, float(raising[fastest]), up_s, True),
-            (at.top_end, float(-lowering.min()), down_s, True),
-            (at.end, float(-lowering.min()), down_s, False),
+        math.hypot(errors.of_instant(rate, x, peak, duration_s, is_top=is_top), elsewhere_s)
+        for (x, peak, duration_s, is_top), elsewhere_s in zip(
+            (
+                (at.start, float(raising[fastest]), up_s, False),
+                (at.top_start, float(raising[fastest]), up_s, True),
+                (at.top_end, float(-lowering.min()), down_s, True),
+                (at.end, float(-lowering.min()), down_s, False),
+            ),
+            _elsewhere_s(motion, raw, range_se),
+            strict=True,
         )
     )
     return {
@@ -249,12 +259,28 @@ def _further_errors(
         "time_under_tension_se_s": math.hypot(start, end),
         "mean_concentric_se_rad_s": _mean_rate_se(errors, up, up_s, math.hypot(start, top_start), bent),
         "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
-        "peak_concentric_se_rad_s": errors.of_peak(float(raising[fastest]), bent),
-        "peak_eccentric_se_rad_s": errors.of_peak(float(lowering.min()), bent),
+        "peak_concentric_se_rad_s": errors.of_peak(float(raising[fastest]), first + fastest, bent),
+        "peak_eccentric_se_rad_s": errors.of_peak(float(lowering.min()), top + int(lowering.argmin()), bent),
         "time_to_peak_se_s": math.hypot(start, errors.of_peak_instant(raising, fastest)),
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
     }
+
+
+def _elsewhere_s(motion: ArmMotion, raw: RawRep, range_se: float) -> list[float]:
+    """Standard errors of the four instants, s, by what a wrong angle takes for an end of the range.
+
+    An arm that rests a tenth of its range above the bottom, as where a trunk tips after it came down, ends its way
+    there or a second later. An error of the range is as likely one way as the other: 1/√2 of the larger step.
+    """
+    share = range_se / max(raw.instants.top_rad - raw.instants.bottom_rad, 1e-6)
+    steps = [0.0] * 4
+    for edge in (EDGE_SHARE + share, EDGE_SHARE - share):
+        other = _instants(motion, raw.movement, min(max(edge, LEAST_EDGE), MOST_EDGE))
+        if other is not None:
+            apart = [abs(getattr(other, name) - getattr(raw.instants, name)) for name in INSTANTS]
+            steps = [max(pair) for pair in zip(steps, apart, strict=True)]
+    return [step / motion.rate_hz / math.sqrt(2) for step in steps]
 
 
 def _mean_rate_se(

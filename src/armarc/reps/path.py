@@ -129,8 +129,14 @@ def sensor_path(
 
 def _swept(turned: FloatArray) -> FloatArray:
     out = np.zeros_like(turned)
-    np.cumsum(np.cross(turned[:-1], np.diff(turned, axis=0)), axis=0, out=out[1:])
+    np.cumsum(cross_rows(turned[:-1], np.diff(turned, axis=0)), axis=0, out=out[1:])
     return out
+
+
+def cross_rows(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Cross products of rows, shape (n, 3); NumPy's own of few takes three times as long."""
+    (a, b, c), (x, y, z) = one.T, other.T
+    return np.stack([b * z - c * y, c * x - a * z, a * y - b * x], axis=1)
 
 
 def _thinned(values: FloatArray, every: int) -> FloatArray:
@@ -231,9 +237,10 @@ def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
     steps = up[1:] - up[:-1]
     middle = np.sqrt(np.einsum("ij,ij->i", steps, steps)) @ up[1:]
     middle = middle - (middle @ axis) * axis
-    size = float(np.linalg.norm(middle))
+    size = math.sqrt(float(middle @ middle))
     if size < 1e-3:
         middle = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
         size = float(np.linalg.norm(middle))
     ahead = middle / size
-    return np.asarray(np.arctan2(up @ np.cross(axis, ahead), up @ ahead))
+    (a, b, c), (x, y, z) = axis.tolist(), ahead.tolist()
+    return np.asarray(np.arctan2(up @ np.array([b * z - c * y, c * x - a * z, a * y - b * x]), up @ ahead))

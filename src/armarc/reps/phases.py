@@ -74,6 +74,7 @@ def find_instants(
     rate_hz: float,
     *,
     is_begun: bool = False,
+    edge_share: float = EDGE_SHARE,
 ) -> Instants | None:
     """Bound the phases of the rep that turns at `top`.
 
@@ -87,6 +88,8 @@ def find_instants(
     is_begun : bool
         The recording starts in the middle of the way up: its first sample stands for the start, and the bottom
         after the rep for the one before.
+    edge_share : float
+        Share of the range at either end in which a phase begins and ends.
 
     Returns
     -------
@@ -106,8 +109,8 @@ def find_instants(
     # Of this rep alone: the whole recording's rate, turned for every rep, would grow with its square.
     up, down = rate_rad_s, -rate_rad_s[first:stop]
 
-    low_cross = upward_crossings(angle_rad[first : top + 1], bottom + EDGE_SHARE * rom) + first
-    high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - EDGE_SHARE * rom) + first
+    low_cross = upward_crossings(angle_rad[first : top + 1], bottom + edge_share * rom) + first
+    high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - edge_share * rom) + first
     if not is_begun:
         if len(low_cross) == 0:
             return None
@@ -124,8 +127,8 @@ def find_instants(
     reached = high_cross[0] if len(high_cross) else float(first)
     top_start = _first_at_most(up, on_up, reached, stop)
 
-    high_fall = downward_crossings(angle_rad[top:stop], top_rad - EDGE_SHARE * way_down) + top
-    low_fall = downward_crossings(angle_rad[top:stop], bottom_after + EDGE_SHARE * way_down) + top
+    high_fall = downward_crossings(angle_rad[top:stop], top_rad - edge_share * way_down) + top
+    low_fall = downward_crossings(angle_rad[top:stop], bottom_after + edge_share * way_down) + top
     if len(low_fall):
         # What comes after the arm is down belongs to the next rep.
         high_fall = high_fall[high_fall < low_fall[0]]

@@ -29,7 +29,7 @@ from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
 from armarc.reps.rounds import circles
 from armarc.reps.run import Run
 from armarc.reps.settling import Samples
-from armarc.reps.turning import Turn, coarser, turning_points
+from armarc.reps.turning import Turns, coarser, turns_of
 
 RUN_COST = 7.0
 """What a set costs: three look-alikes make one, two do not."""
@@ -50,6 +50,8 @@ MOST_PATTERNS = 3
 """So many of the best patterns are looked at with the median of what is like them."""
 LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
+LEVEL_SHARE = 0.5
+"""What turns by less than half about a level axis at its bottom turns about the vertical (working limit)."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
 
@@ -88,6 +90,37 @@ def best_run(
         other = _best_about(path, first, stop, axes[1], rules, known)
         if other is not None and (best is None or other.score > best.score):
             best = other
+    return _or_more_of_known(path, first, stop, best, rules, known)
+
+
+def _or_more_of_known(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    best: Run | None,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> Run | None:
+    """A run, or a better one about the axis of a known set: where handling turns further, another axis hides it.
+
+    It has to be more of that set and to make one by itself: in handling there is always something a little like it.
+    """
+    if "tilt" not in rules.curves:
+        return best
+    rest: tuple[Template, ...] = known[::-1]
+    while rest:
+        one, rest = rest[0], tuple(other for other in rest[1:] if not other.is_same_exercise(rest[0]))
+        if best is not None and best.template.is_same_exercise(one):
+            continue
+        axis = one.direction - (one.direction @ one.pose) * one.pose
+        size = float(np.linalg.norm(axis))
+        if size < LEVEL_SHARE:
+            continue  # it turns about the vertical
+        other = _best_about(path, first, stop, axis / size, rules, known)
+        if other is None or not other.template.is_more_of(one) or other.score + KNOWN_RUN_COST <= RUN_COST:
+            continue
+        if best is None or other.score > best.score:
+            best = other
     return best
 
 
@@ -103,9 +136,9 @@ def _best_about(
     return None if found is None else _looked_at_again(path, first, stop, found, rules, known)
 
 
-def _scale(run: Run) -> float:
-    """Smallest reversal that is more than a wobble within a run, rad."""
-    return max(HYSTERESIS_SHARE * run.template.range_rad, HYSTERESES_RAD[0])
+def wobble_rad(range_rad: float) -> float:
+    """Smallest reversal that is more than a wobble within a set of some range."""
+    return max(HYSTERESIS_SHARE * range_rad, HYSTERESES_RAD[0])
 
 
 def _looked_at_again(
@@ -120,7 +153,7 @@ def _looked_at_again(
         narrow = replace(rules, curves=(found.curve,))
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
         signs = (found.sign,) if look else (1.0, -1.0)
-        again = _search(path, *near, own, narrow, known, (_scale(found),), signs)
+        again = _search(path, *near, own, narrow, known, (wobble_rad(found.template.range_rad),), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
         is_same = [m.top for m in again.movements] == [m.top for m in found.movements]
@@ -150,7 +183,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
     for name in rules.curves:
         curve = angle_about(path.up, axis) if name == "tilt" else path.yaw_rad
         part = curve[since:]
-        scale = max(HYSTERESIS_SHARE * float(np.ptp(part)), HYSTERESES_RAD[0])
+        scale = wobble_rad(float(np.ptp(part)))
         # It left where it came back to: the end nearer to both.
         sign = 1.0 if abs(part[0] - part.min()) + abs(part[-1] - part.min()) < float(np.ptp(part)) else -1.0
         found = find_candidates(path, sign * curve, 0, scale, is_start=True, is_end=False)
@@ -197,12 +230,12 @@ def _search(
     return best
 
 
-def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) -> list[list[Turn]]:
+def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) -> list[Turns]:
     """The turning points of a curve at rising hystereses, each list once."""
-    sizes = [turning_points(curve, hystereses_rad[0])]
+    sizes = [turns_of(curve, hystereses_rad[0])]
     for hysteresis in hystereses_rad[1:]:
         turns = coarser(sizes[-1], hysteresis)
-        if len(turns) < len(sizes[-1]):
+        if len(turns.at) < len(sizes[-1].at):
             sizes.append(turns)
     return sizes
 
@@ -323,7 +356,8 @@ def _best_like(
 def _cost(template: Template, other: Template) -> float:
     if template.is_more_of(other):
         return KNOWN_RUN_COST
-    return SAME_RUN_COST if template.may_be(other) else OTHER_RUN_COST
+    may_be = template.may_be(other) and not template.is_quick_beside(other)
+    return SAME_RUN_COST if may_be or template.is_same_exercise(other) else OTHER_RUN_COST
 
 
 def _places_of_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion import ArmMotion, integrate_cycle, path_diameter, shoulder_acceleration
+from armarc.motion import ArmMotion, integrate_cycle, low_pass, path_diameter, shoulder_acceleration
 from armarc.recording import FloatArray
 from armarc.reps.phases import Instants
 
@@ -37,6 +37,9 @@ QUIET_ACCELERATION_M_S2, QUIET_RATE_RAD_S = 0.3, math.radians(10)
 
 OFFSET_M_S2 = 0.1
 """Spread of what is left of the accelerometer's zero-g offset and of tilt errors that grow with the angle."""
+ARC_M = 0.03
+"""Spread of the arc along which a shoulder goes with the arm: a girdle rises 3 to 5 cm."""
+SPREADS = np.array([OFFSET_M_S2, OFFSET_M_S2, ARC_M, ARC_M])
 BEFORE_S, AFTER_S = 0.3, 0.2
 """Around the concentric the body may swing: no sample there says what the errors are."""
 INDEPENDENT_PER_S = 2.0
@@ -195,11 +198,14 @@ def swings_of_set(
     elevation = [motion.elevation_rad[c.samples] for c in cycles]
     turned = [np.stack([np.cos(angle), np.sin(angle)], axis=1) for angle in elevation]
     pushed = [acceleration_m_s2[c.samples.start - begin : c.samples.stop - begin] for c in cycles]
-    error = _error_with_angle(pushed, turned, cycles, motion.rate_hz)
+    error, apart = _errors_with_angle(motion, begin, pushed, turned, cycles)
     paths = [integrate_cycle(a - x @ error, motion.rate_hz) for a, x in zip(pushed, turned, strict=True)]
     arcs = [np.column_stack([np.ones(len(x)), x]) for x in turned]
     with_arm = _with_arm(paths, arcs, cycles)
     beyond = [p - a @ with_arm for p, a in zip(paths, arcs, strict=True)]
+    strays = [integrate_cycle(x @ apart, motion.rate_hz) for x in turned]
+    strayed = _with_arm(strays, arcs, cycles)
+    otherwise = [(p - a @ strayed)[c.up] for p, a, c in zip(strays, arcs, cycles, strict=True)]
     left = [_scatter(b[c.down]) for b, c in zip(beyond, cycles, strict=True)]
     usual = float(np.median(left))
     told = [
@@ -208,10 +214,13 @@ def swings_of_set(
             beyond_m=path_diameter(rest[cycle.up]),
             with_arm_m=path_diameter(arc[cycle.up] @ with_arm),
             scatter_m=max(usual, own),
+            otherwise_m=path_diameter(other),
             hidden_m=hidden_m,
             lasts_s=len(path) / motion.rate_hz,
         )
-        for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True)
+        for path, rest, arc, own, other, cycle in zip(
+            paths, beyond, arcs, left, otherwise, cycles, strict=True
+        )
     ]
     following = iter(
         replace(swing, course=SwingCourse(first=cycle.samples.start, path_m=path, swing_m=rest))
@@ -221,7 +230,14 @@ def swings_of_set(
 
 
 def _judged(
-    *, total_m: float, beyond_m: float, with_arm_m: float, scatter_m: float, hidden_m: float, lasts_s: float
+    *,
+    total_m: float,
+    beyond_m: float,
+    with_arm_m: float,
+    scatter_m: float,
+    otherwise_m: float,
+    hidden_m: float,
+    lasts_s: float,
 ) -> Swing:
     # Errors add to the path in quadrature and never shorten it: their share is taken out again.
     seen = math.sqrt(max(beyond_m**2 - (SEEMING_TRAVEL * scatter_m) ** 2, 0.0))
@@ -229,6 +245,7 @@ def _judged(
         FLOOR_M**2
         + (HIDDEN_SHARE * hidden_m) ** 2
         + (DRIFT_M_S2 * lasts_s**2) ** 2
+        + otherwise_m**2
         + (SCATTER_SHARE * scatter_m) ** 2
         + (TAKEN_SHARE * seen) ** 2
         + (GIRDLE_SHARE * with_arm_m) ** 2
@@ -242,7 +259,7 @@ def _judged(
         return Swing(
             reason=f"{GIRDLE}: {100 * with_arm_m:.1f} cm with the arm's angle, {100 * seen:.1f} cm beyond it"
         )
-    if se > max(WIDEST_SE_M, WIDEST_SE_SHARE * seen):
+    if se > max(WIDEST_SE_M, WIDEST_SE_SHARE * seen) or otherwise_m > WIDEST_SE_M:
         return Swing(reason=f"{UNCERTAIN}: {100 * seen:.1f} ± {100 * se:.1f} cm")
     return Swing(travel_m=seen, se_m=se)
 
@@ -304,10 +321,35 @@ def _rest(
     return first + int(np.argmin(smooth))
 
 
+def _errors_with_angle(
+    motion: ArmMotion,
+    begin: int,
+    pushed: Sequence[FloatArray],
+    turned: Sequence[FloatArray],
+    cycles: Sequence[_Cycle],
+) -> tuple[FloatArray, FloatArray]:
+    """Acceleration error that turns with the arm, and how much otherwise it is where the shoulder goes along an arc.
+
+    A girdle pushes one way at the top of a lowering and the other way at its end, much as such an error does. An arm
+    raised as it was lowered loses both together; one let fall would leave its girdle's push in a slow raise.
+    """
+    hz, n = motion.rate_hz, cycles[-1].samples.stop
+    angle = motion.elevation_rad[begin:n]
+    arc = low_pass(np.stack([np.cos(angle), np.sin(angle)], axis=1), hz, min(BANDWIDTH_HZ, 0.4 * hz))
+    curved = np.gradient(np.gradient(arc, 1 / hz, axis=0), 1 / hz, axis=0)
+    arced = [
+        np.hstack([x, curved[c.samples.start - begin : c.samples.stop - begin]])
+        for x, c in zip(turned, cycles, strict=True)
+    ]
+    error = _error_with_angle(pushed, turned, cycles, hz)
+    return error, _error_with_angle(pushed, arced, cycles, hz)[:2] - error
+
+
 def _error_with_angle(
     acceleration: Sequence[FloatArray], turned: Sequence[FloatArray], cycles: Sequence[_Cycle], hz: float
 ) -> FloatArray:
-    """Acceleration error that turns with the arm: shape (2, 3), m/s², per cosine and sine of the elevation.
+    """Acceleration error that turns with the arm: shape (2, 3), m/s², per cosine and sine of the elevation; with them,
+    shape (4, 3), m, per second derivative of each, the arc of a shoulder that goes along.
 
     A zero-g offset is fixed in the sensor, and a scale error of the gyroscope tilts the more the farther the arm is
     raised. Neither is constant over a rep, so that rest at both ends does not cancel them; but they are there while
@@ -321,7 +363,8 @@ def _error_with_angle(
             x, y = turn[outside], pushed[outside]
             design.append(x - x.mean(axis=0))
             seen.append(y - y.mean(axis=0))
-    error = np.zeros((2, 3))
+    columns = turned[0].shape[1]
+    error, prior = np.zeros((columns, 3)), np.diag(SPREADS[:columns] ** -2.0)
     if not design:
         return error
     x, y = np.concatenate(design), np.concatenate(seen)
@@ -333,7 +376,7 @@ def _error_with_angle(
         variance = max(float(weight @ size**2) / (3 * float(weight.sum())), 1e-4)
         trust = INDEPENDENT_PER_S / (hz * variance)
         weighted = (x * weight[:, None]).T
-        error = np.linalg.solve(trust * weighted @ x + np.eye(2) / OFFSET_M_S2**2, trust * weighted @ y)
+        error = np.linalg.solve(trust * weighted @ x + prior, trust * weighted @ y)
     return np.asarray(error)
 
 

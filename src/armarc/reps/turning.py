@@ -80,20 +80,28 @@ def finish(state: TurningState, hysteresis_rad: float) -> Turn | None:
     return Turn(state.low_index, state.low_rad, False)
 
 
-def coarser(turns: list[Turn], hysteresis_rad: float) -> list[Turn]:
+class Turns(NamedTuple):
+    """Turning points of a curve in time order, tops and bottoms in turn: every look makes thousands."""
+
+    at: list[int]
+    angle_rad: list[float]
+    begins_with_top: bool
+
+
+def coarser(turns: Turns, hysteresis_rad: float) -> Turns:
     """The turning points of a curve at a larger hysteresis, from those at a smaller one, which hold them all.
 
     Parameters
     ----------
-    turns : list of Turn
-        As `turning_points` gives them.
+    turns : Turns
+        As `turns_of` gives them.
     hysteresis_rad : float, rad
         At least as large as theirs.
     """
-    return _turns([turn.at for turn in turns], [turn.angle_rad for turn in turns], hysteresis_rad)
+    return _turns(turns.at, turns.angle_rad, hysteresis_rad)
 
 
-def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
+def turns_of(angle_rad: FloatArray, hysteresis_rad: float) -> Turns:
     """Find all turning points of a finished curve.
 
     Parameters
@@ -104,37 +112,56 @@ def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
 
     Returns
     -------
-    list of Turn
-        Alternating bottoms and tops, the first being the extreme before the first movement and the last the
-        extreme the movement had reached at the end.
+    Turns
+        The first is the extreme before the first movement and the last the extreme the movement had reached at the
+        end.
     """
     extremes = _local_extremes(angle_rad)
     return _turns(extremes, angle_rad[extremes].tolist(), hysteresis_rad)
 
 
-def _turns(extremes: list[int], angles_rad: list[float], hysteresis_rad: float) -> list[Turn]:
-    turns: list[Turn] = []
+def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
+    """As `turns_of`, one by one as `step` confirms them."""
+    at, angles, is_top = turns_of(angle_rad, hysteresis_rad)
+    return [
+        Turn(index, angle, (k % 2 == 0) == is_top)
+        for k, (index, angle) in enumerate(zip(at, angles, strict=True))
+    ]
+
+
+def _turns(extremes: list[int], angles_rad: list[float], hysteresis_rad: float) -> Turns:
+    at: list[int] = []
+    found: list[float] = []
     rising, low_index, low, high_index, high = TurningState()
+    begins_with_top = False
     for index, angle in zip(extremes, angles_rad, strict=True):
         # As `step`, without a new state for every extreme.
         if rising:
             if angle > high:
                 high_index, high = index, angle
             elif high - angle >= hysteresis_rad:
-                turns.append(Turn(high_index, high, True))
+                at.append(high_index)
+                found.append(high)
                 rising, low_index, low = False, index, angle
         elif rising is False:
             if angle < low:
                 low_index, low = index, angle
             elif angle - low >= hysteresis_rad:
-                turns.append(Turn(low_index, low, False))
+                at.append(low_index)
+                found.append(low)
                 rising, high_index, high = True, index, angle
         else:
             state = TurningState(rising, low_index, low, high_index, high)
             (rising, low_index, low, high_index, high), turn = step(state, index, angle, hysteresis_rad)
-            turns += [] if turn is None else [turn]
+            if turn is not None:
+                at.append(turn.at)
+                found.append(turn.angle_rad)
+                begins_with_top = turn.is_top
     last = finish(TurningState(rising, low_index, low, high_index, high), hysteresis_rad)
-    return turns if last is None else [*turns, last]
+    if last is not None:
+        at.append(last.at)
+        found.append(last.angle_rad)
+    return Turns(at, found, begins_with_top)
 
 
 def _local_extremes(angle_rad: FloatArray) -> list[int]:

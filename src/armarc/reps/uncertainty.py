@@ -10,7 +10,8 @@ wrist that bends are not in it: no sensor on the skin sees them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +19,9 @@ from armarc.motion import ArmMotion, Mounting, up_in_sensor
 from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
 from armarc.recording import FloatArray
+from armarc.reps.arm_axes import beside_axis
 from armarc.reps.body import RIGID, SetBody
+from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans, unexplained_rad
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
@@ -49,10 +52,6 @@ GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.7
 """Share of an angle's error that is there while the arm hangs: the fit of the lever arm saw it rest there."""
-UNEXPLAINED_IN_ANGLE, UNEXPLAINED_ON_RIGID = 0.6, 0.015**2
-"""rad of an angle, a range, and of a speed times the range, per root of the share of the lowering's acceleration that
-no arm about a fixed shoulder explains, beyond what a sensor's errors and a swing that goes home leave: had it all gone
-into the arm's direction it would be a whole radian. This and the following were found on simulated bodies."""
 SHOULDER_IN_SPEED, SHOULDER_ON_RIGID, SHOULDER_MOST = 0.6, 0.08, 0.06
 """Share of a start velocity for each share of the raise's acceleration that the shoulder itself made, beyond what a
 swing of 4 cm and noise make of it; and the most of it: trunks that tip more are seen to set off no worse."""
@@ -63,10 +62,8 @@ STEP_IN_ANGLE, STEP_IN_RANGE = 0.3, 0.12
 """Shares of a strap's slip (rad) in an angle; in a range, and in a speed as a share of it."""
 WOBBLE_AT_THE_ENDS = 0.7
 """Share of a strap's wobble at the top and at the bottom of a rep, which are where θ is farthest out."""
-WOBBLE_LEFT = 0.12
-"""Share of a strap's wobble in θ on its way."""
-WOBBLE_RATE_RAD_S = 2 * math.pi * 7 * 0.12
-"""rad/s of a peak rate per rad of wobble: 7 Hz, low-passed."""
+WOBBLE_LEFT, WOBBLE_RATE_RAD_S = 0.12, 2 * math.pi * 7 * 0.12
+"""Share of a strap's wobble in θ on its way; rad/s of a peak rate per rad of wobble: 7 Hz, low-passed."""
 LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
@@ -92,8 +89,12 @@ class AngleErrors:
     rate_hz : float, Hz
     across_rad : float, rad
         Largest standard error of the arm's direction.
+    force_m_s2 : ndarray, shape (n, 3), m/s²
+        Specific force, sensor axes.
     body : SetBody
         What the set shows of body and strap.
+    hand_turn_rad : float, rad
+        How far the hand turns about the arm on the rep's way up.
     """
 
     up: FloatArray | None
@@ -105,22 +106,32 @@ class AngleErrors:
     angle_rad: FloatArray
     rate_hz: float
     across_rad: float
+    force_m_s2: FloatArray
     body: SetBody = RIGID
+    hand_turn_rad: float = 0.0
+
+    def of_set(self, body: SetBody) -> AngleErrors:
+        """The same with what a set shows of body and strap."""
+        if not body.above_elbow:
+            return replace(self, body=body)
+        axes, across = beside_axis(self.mounting, unexplained_rad(body.signs.unexplained_share))
+        return replace(self, body=body, axes=axes, across_rad=across)
 
     @property
-    def unexplained_rad(self) -> float:
-        """What a shoulder that moves and an arm that is no rigid one leave in an angle, rad."""
-        followed = self.body.signs.chain_share
-        return self.hidden_rad if followed is None else _in_angle(followed)
-
-    @property
-    def hidden_rad(self) -> float:
-        """The same of an arm whose elbow nobody follows, as the shoulder's path is found with one."""
-        return _in_angle(self.body.signs.unexplained_share)
+    def bent_rad(self) -> float:
+        """What a shoulder that moves, an arm that is no rigid one and a hand that turns leave in an angle, rad; above
+        the elbow that is in the direction of the arm."""
+        signs = self.body.signs
+        share = signs.unexplained_share if signs.chain_share is None else signs.chain_share
+        return (
+            0.0 if self.body.above_elbow else math.hypot(unexplained_rad(share), by_hand(self.hand_turn_rad))
+        )
 
     @property
     def shoulder_share(self) -> float:
         """What a shoulder that moves by itself leaves in a start velocity, as a share of it."""
+        if self.body.above_elbow:
+            return 0.0
         beyond = max(self.body.signs.shoulder_share - SHOULDER_ON_RIGID, 0.0)
         return min(SHOULDER_IN_SPEED * beyond, SHOULDER_MOST)
 
@@ -152,7 +163,7 @@ class AngleErrors:
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
         shared = _root_sum(
             [
-                self.unexplained_rad,
+                self.bent_rad,
                 self.body.doubt_rad_at(float(self.angle_rad[at])),
                 STEP_IN_ANGLE * self.body.strap_step_rad,
                 WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
@@ -170,7 +181,7 @@ class AngleErrors:
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         return _root_sum(
             [
-                self.unexplained_rad,
+                self.bent_rad,
                 self.body.doubt_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
@@ -195,12 +206,14 @@ class AngleErrors:
         duration_s = (gate[1] - gate[0]) / self.rate_hz
         worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
         edges = [float(self.angle_rad[at]) for at in (near, far, low)]
+        leaning = worth @ np.array([self._lean(leans, at) for at in (near, far, low)])
         return _root_sum(
             [
                 noise,
-                self.unexplained_rad / self.body.swept_rad * speed_rad_s,
+                self.bent_rad / self.body.swept_rad * speed_rad_s,
                 self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
                 self.shoulder_share * speed_rad_s,
+                *leaning.tolist(),
                 STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
                 math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
                 self.untested_share * speed_rad_s,
@@ -215,7 +228,7 @@ class AngleErrors:
         return abs(rate_rad_s) * _root_sum(
             [
                 further,
-                self.unexplained_rad / self.body.swept_rad,
+                self.bent_rad / self.body.swept_rad,
                 self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 self.untested_share,
@@ -225,9 +238,16 @@ class AngleErrors:
             ]
         )
 
-    def of_peak(self, rate_rad_s: float, further: float = 0.0) -> float:
-        """Standard error of a peak rate of θ, rad/s: that of a rate, and the wobble that adds to the largest."""
-        return math.hypot(self.of_rate(rate_rad_s, further), WOBBLE_RATE_RAD_S * self.body.wobble_rad)
+    def of_peak(self, rate_rad_s: float, at: int, further: float = 0.0) -> float:
+        """Standard error of a peak rate of θ at a sample, rad/s.
+
+        That of a rate, of the arm's direction, of a strap that leans, and the wobble that adds to the largest.
+        """
+        around = [max(at - 1, 0), min(at + 1, len(self.angle_rad) - 1)]
+        worth = np.array([-1.0, 1.0]) * self.rate_hz / max(around[1] - around[0], 1)
+        turned = self._spread(around, worth, linear=self.beside) if self.is_fitted else []
+        wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
+        return _root_sum([self.of_rate(rate_rad_s, further), wobbles, *self._lean(leaning, at), *turned])
 
     def of_instant(
         self, rate_rad_s: FloatArray, at: float, peak_rad_s: float, duration_s: float, *, is_top: bool
@@ -252,8 +272,9 @@ class AngleErrors:
         error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
         error *= AT_THE_TOP if is_top else 1.0
         shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
-        bent = math.hypot(self.unexplained_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
-        error = _root_sum([error, WOBBLE_RATE_RAD_S * self.body.wobble_rad, shoulder, bent])
+        bent = math.hypot(self.bent_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
+        wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
+        error = _root_sum([error, wobbles, shoulder, bent, *self._lean(leaning, low)])
         if not self.is_fitted:
             # Which way the arm points was not fitted to its movement: what turning the axis does to the rate.
             around = [max(low - 1, 0), min(low + 2, len(rate_rad_s) - 1)]
@@ -283,7 +304,7 @@ class AngleErrors:
 
     def of_plane(self, at: int) -> float | None:
         """Standard error of the plane, rad: who faces where, and the arm's direction seen from above."""
-        facing = self.mounting.thumb_se_rad
+        facing = self._facing_rad
         if facing is None or self.up is None:
             return None
         level = max(math.sin(float(self.angle_rad[at])), 0.34)  # the plane is not given below 20°
@@ -291,10 +312,10 @@ class AngleErrors:
 
     def of_hand_rotation(self, at: int) -> float | None:
         """Standard error of the hand rotation at a sample, rad: the thumb turned about the arm."""
-        thumb, se = self.mounting.thumb_axis, self.mounting.thumb_se_rad
+        thumb, se = self.mounting.thumb_axis, self._facing_rad
         if thumb is None or se is None or self.up is None:
             return None
-        up, beside = self.up[at], cross_matrix(np.array(self.axes[0])) @ thumb
+        up, beside = self.up[at], cross_matrix(self._axis) @ thumb
         plain = math.asin(max(-1.0, min(1.0, float(thumb @ up))))
         turns = [
             math.asin(max(-1.0, min(1.0, float((math.cos(step) * thumb + math.sin(step) * beside) @ up))))
@@ -326,6 +347,22 @@ class AngleErrors:
             out.append(math.sqrt(fixed * (straight**2 + curved**2) / 3))
         return out
 
+    def _lean(self, of: Callable[..., tuple[float, float]], at: int) -> tuple[float, float]:
+        """What a strap that gives does to θ (`leans`, rad) or θ̇ (`leaning`, rad/s) at a sample."""
+        if self.up is None:
+            return 0.0, 0.0
+        return of(self.force_m_s2, self._axis, self.angle_rad, at, self.rate_hz)
+
+    @property
+    def _facing_rad(self) -> float | None:
+        """Standard error of where the thumb is about the arm, rad."""
+        se = self.mounting.thumb_se_rad
+        return math.hypot(se, SLIPPED_ABOUT_RAD) if se is not None and self.body.strap_step_rad > 0 else se
+
+    @property
+    def _axis(self) -> FloatArray:
+        return np.array(self.axes[0])
+
     def _rate(self, at: int) -> float:
         """Slope of θ around a sample, rad/s."""
         before, after = max(at - 1, 0), min(at + 1, len(self.angle_rad) - 1)
@@ -339,40 +376,19 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     ----------
     motion : ArmMotion
     """
-    is_elevation = motion.coordinate == "elevation"
-    axis = motion.mounting.arm_axis
-    axes = [axis]
-    across_axes = _across(motion.mounting)
-    for across, sigma in across_axes:
-        step = math.sqrt(3) * sigma
-        axes += [math.cos(step) * axis + sign * math.sin(step) * across for sign in (1.0, -1.0)]
+    axes, across = beside_axis(motion.mounting)
     return AngleErrors(
-        up=up_in_sensor(motion.quaternion) if is_elevation else None,
-        axes=tuple(tuple(each.tolist()) for each in axes),
+        up=up_in_sensor(motion.quaternion) if motion.coordinate == "elevation" else None,
+        axes=axes,
         is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,
         tilt_rad=motion.orientation.tilt_se_rad,
         tolerance=motion.tolerance,
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
-        across_rad=max(sigma for _, sigma in across_axes),
+        across_rad=across,
+        force_m_s2=motion.specific_force_m_s2,
     )
-
-
-def _across(mounting: Mounting) -> list[tuple[FloatArray, float]]:
-    """Two directions across the arm axis and the standard error along each, rad."""
-    covariance = mounting.axis_covariance_rad2
-    if covariance is None:
-        across = np.eye(3) - np.outer(mounting.arm_axis, mounting.arm_axis)
-        covariance = across * mounting.uncertainty_rad**2
-    # Rounded, so that a direction uncertain all round has the same two directions on every machine.
-    size = max(float(np.trace(covariance)), 1e-30)
-    values, vectors = np.linalg.eigh(size * np.round(covariance / size, 9))
-    return [(vectors[:, k], math.sqrt(max(float(values[k]), 0.0))) for k in (1, 2)]
-
-
-def _in_angle(unexplained_share: float) -> float:
-    return UNEXPLAINED_IN_ANGLE * math.sqrt(max(unexplained_share - UNEXPLAINED_ON_RIGID, 0.0))
 
 
 def _root_sum(parts: list[float]) -> float:

@@ -24,7 +24,7 @@ from armarc.simulate.body import (
     forearm_off_line,
 )
 from armarc.simulate.plan import MountPlan
-from armarc.simulate.tracks import Frame, Track, fixed_frame
+from armarc.simulate.tracks import Frame, Track, fixed_frame, then_about
 
 HAND = np.array([0.0, 0.0, -1.0])
 THUMB = np.array([1.0, 0.0, 0.0])
@@ -69,6 +69,16 @@ def face_axis(mount: MountPlan, side: str) -> FloatArray:
     return out
 
 
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A way from one point of the body to the next: a place in a frame, or back from it; how it moves there."""
+
+    frame: Frame
+    place: FloatArray
+    moving: FloatArray | None = None
+    back: bool = False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ArmState:
     """The body at n instants, all vectors in the global frame unless said.
@@ -82,8 +92,12 @@ class ArmState:
         Centre of the shoulder.
     torso_m : ndarray, shape (n, 3)
         Where the shoulder would be without the girdle's rise: what the body alone does.
-    wrist_m, wrist_acceleration_m_s2 : ndarray, shape (n, 3)
+    wrist_m : ndarray, shape (n, 3)
         The place on the bone below the sensor.
+    upright_m_s2 : ndarray, shape (n, 3)
+        Acceleration of the upright trunk's shoulder.
+    links : tuple of Link
+        What leads from there to the wrist.
     elbow_rad : ndarray, shape (n,)
     elevation_rad, elevation_rate_rad_s : ndarray, shape (n,)
         Of the arm line against the vertical.
@@ -99,12 +113,22 @@ class ArmState:
     shoulder_m: FloatArray
     torso_m: FloatArray
     wrist_m: FloatArray
-    wrist_acceleration_m_s2: FloatArray
+    upright_m_s2: FloatArray
+    links: tuple[Link, ...]
     elbow_rad: FloatArray
     elevation_rad: FloatArray
     elevation_rate_rad_s: FloatArray
     plane_rad: FloatArray
     plane_rate_rad_s: FloatArray
+
+    @property
+    def wrist_acceleration_m_s2(self) -> FloatArray:
+        """Of the place on the bone below the sensor, shape (n, 3)."""
+        out = self.upright_m_s2
+        for link in self.links:
+            way = link.frame.acceleration(link.place, link.moving)
+            out = out - way if link.back else out + way
+        return out
 
     @property
     def thumb(self) -> FloatArray:
@@ -152,26 +176,27 @@ def arm_state(
     line = socket.turned(UP, gamma).turned(_X, theta).turned(UP, torsion)
 
     # The hips go where the upright shoulder would, so that only the tilt moves the shoulder relative to it.
-    torso_m, shoulder_m_s2 = upright[0], upright[2]
+    torso_m, links = upright[0], []
     if trunk is not ground:
         seat = np.array([0.0, -mirror * HALF_SHOULDER_WIDTH_M, HIP_TO_SHOULDER_M])
-        tilted_m, tilted_m_s2 = trunk.carry(seat)
-        level_m, level_m_s2 = ground.carry(seat)
-        torso_m, shoulder_m_s2 = torso_m + tilted_m - level_m, shoulder_m_s2 + tilted_m_s2 - level_m_s2
+        torso_m = torso_m + trunk.direction(seat) - ground.direction(seat)
+        links += [Link(trunk, seat), Link(ground, seat, back=True)]
     shoulder_m = torso_m
     if body.girdle_rise_m:
-        risen_m, risen_m_s2 = trunk.carry(*_girdle(theta, body.girdle_rise_m, mirror))
-        shoulder_m, shoulder_m_s2 = shoulder_m + risen_m, shoulder_m_s2 + risen_m_s2
+        risen, moving = _girdle(theta, body.girdle_rise_m, mirror)
+        shoulder_m = shoulder_m + trunk.direction(risen)
+        links += [Link(trunk, risen, moving)]
 
     off = forearm_off_line(at["elbow"])
     upper_arm = line.turned(_Y, at["elbow"] - off)
     # Bending the elbow turns the forearm from hanging toward the thumb.
     bent = line.turned(-_Y, off)
     forearm = bent.turned(UP, mirror * at["pronation"])
-    to_elbow_m, to_elbow_m_s2 = upper_arm.carry(UPPER_ARM_SHARE * reach_m * HAND)
-    to_wrist_m, to_wrist_m_s2 = bent.carry((1 - UPPER_ARM_SHARE) * reach_m * HAND)
-    elevation, elevation_rate = _elevation(line)
-    plane, plane_rate = _plane(line, at, mirror)
+    to_elbow, to_wrist = UPPER_ARM_SHARE * reach_m * HAND, (1 - UPPER_ARM_SHARE) * reach_m * HAND
+    hand = line.direction(HAND)
+    hand_speed = np.cross(line.angular_velocity_rad_s, hand)
+    elevation, elevation_rate = _elevation(hand, hand_speed)
+    plane, plane_rate = _plane(hand, hand_speed, at, mirror)
     return ArmState(
         time_s=time_s,
         trunk=trunk,
@@ -180,8 +205,9 @@ def arm_state(
         forearm=forearm,
         shoulder_m=shoulder_m,
         torso_m=torso_m,
-        wrist_m=shoulder_m + to_elbow_m + to_wrist_m,
-        wrist_acceleration_m_s2=shoulder_m_s2 + to_elbow_m_s2 + to_wrist_m_s2,
+        wrist_m=shoulder_m + upper_arm.direction(to_elbow) + bent.direction(to_wrist),
+        upright_m_s2=upright[2],
+        links=(*links, Link(upper_arm, to_elbow), Link(bent, to_wrist)),
         elbow_rad=at["elbow"][0],
         elevation_rad=elevation,
         elevation_rate_rad_s=elevation_rate,
@@ -205,9 +231,7 @@ def _girdle(theta: FloatArray, rise_m: float, mirror: float) -> tuple[FloatArray
     return path[0], path[1:]
 
 
-def _elevation(line: Frame) -> tuple[FloatArray, FloatArray]:
-    hand = line.direction(HAND)
-    speed = np.cross(line.angular_velocity_rad_s, hand)
+def _elevation(hand: FloatArray, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
     across = np.hypot(hand[:, 0], hand[:, 1])
     # Straight down every movement raises the arm.
     passing = across < 1e-9
@@ -215,11 +239,11 @@ def _elevation(line: Frame) -> tuple[FloatArray, FloatArray]:
     return np.arctan2(across, -hand[:, 2]), rate
 
 
-def _plane(line: Frame, at: dict[str, FloatArray], mirror: float) -> tuple[FloatArray, FloatArray]:
+def _plane(
+    hand: FloatArray, speed: FloatArray, at: dict[str, FloatArray], mirror: float
+) -> tuple[FloatArray, FloatArray]:
     """Plane of elevation by what the trunk's tilt makes of the planned one; near hanging the planned one."""
     theta, gamma, heading = at["theta"], at["gamma"], at["heading"]
-    hand = line.direction(HAND)
-    speed = np.cross(line.angular_velocity_rad_s, hand)
     square = hand[:, 0] ** 2 + hand[:, 1] ** 2
     # Where a positive planned elevation would point.
     planned = heading[0] + mirror * (gamma[0] - np.pi / 2) + np.where(theta[0] < 0, np.pi, 0.0)
@@ -234,20 +258,51 @@ def _plane(line: Frame, at: dict[str, FloatArray], mirror: float) -> tuple[Float
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PerfectSensor:
-    """What a sensor without errors goes through, at n instants.
+    """What a sensor without errors goes through, at n instants; worked out where it is asked for.
 
     Parameters
     ----------
-    rotation : Rotation, length n
-        Sensor axes into the global frame.
-    position_m : ndarray, shape (n, 3), global
-    specific_force_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3), sensor axes
+    state : ArmState
+    strap : Frame
+        The forearm's axes as the strap turns about the wrist.
+    above_m : ndarray, shape (3,), m
+        From the bone to the sensor, in the strap's axes.
+    mounted : ndarray, shape (3, 3)
+        Sensor axes in the strap's, one per column.
     """
 
-    rotation: Rotation
-    position_m: FloatArray
-    specific_force_m_s2: FloatArray
-    angular_velocity_rad_s: FloatArray
+    state: ArmState
+    strap: Frame
+    above_m: FloatArray
+    mounted: FloatArray
+
+    @property
+    def rotation(self) -> Rotation:
+        """Sensor axes into the global frame, length n."""
+        turn = Rotation.from_matrix(self.mounted).as_rotvec()
+        angle_rad = float(np.linalg.norm(turn))
+        axis = turn / angle_rad if angle_rad else HAND
+        return then_about(self.strap.rotation, axis, np.array([angle_rad]))
+
+    @property
+    def position_m(self) -> FloatArray:
+        """Global, shape (n, 3)."""
+        return self.state.wrist_m + self.strap.direction(self.above_m)
+
+    @property
+    def specific_force_m_s2(self) -> FloatArray:
+        """f = Rᵀ(a + g ẑ) in sensor axes, shape (n, 3)."""
+        force = self.state.wrist_acceleration_m_s2 + self.strap.acceleration(self.above_m)
+        return self._felt(force + STANDARD_GRAVITY_M_S2 * UP)
+
+    @property
+    def angular_velocity_rad_s(self) -> FloatArray:
+        """In sensor axes, shape (n, 3)."""
+        return self._felt(self.strap.angular_velocity_rad_s)
+
+    def _felt(self, vectors: FloatArray) -> FloatArray:
+        out: FloatArray = self.strap.rotation.inv().apply(vectors) @ self.mounted
+        return out
 
     @property
     def quaternion(self) -> FloatArray:
@@ -270,18 +325,13 @@ def sensor_state(state: ArmState, tracks: dict[str, Track], mount: MountPlan, si
     mount : MountPlan
     side : str
     """
-    outward, matrix = _outward(mount, side), mount_matrix(mount, side)
     strap = state.forearm.turned(HAND, tracks["strap_roll"].sample(state.time_s))
-    strap = strap.turned(_askew(outward), tracks["strap_tilt"].sample(state.time_s))
-    above_m, above_m_s2 = strap.carry(mount.height_m * face_axis(mount, side))
-    # f = Rᵀ(a + g ẑ)
-    force = state.wrist_acceleration_m_s2 + above_m_s2 + STANDARD_GRAVITY_M_S2 * UP
-    back = strap.rotation.inv()
+    strap = strap.turned(_askew(_outward(mount, side)), tracks["strap_tilt"].sample(state.time_s))
     return PerfectSensor(
-        rotation=strap.rotation * Rotation.from_matrix(matrix),
-        position_m=state.wrist_m + above_m,
-        specific_force_m_s2=back.apply(force) @ matrix,
-        angular_velocity_rad_s=back.apply(strap.angular_velocity_rad_s) @ matrix,
+        state=state,
+        strap=strap,
+        above_m=mount.height_m * face_axis(mount, side),
+        mounted=mount_matrix(mount, side),
     )
 
 

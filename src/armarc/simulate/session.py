@@ -183,7 +183,7 @@ def simulate_chest(plan: SessionPlan, seed: int = 0, *, askew_rad: float = math.
     state = arm_state(timeline.tracks, plan.side, fine_s, reach_m=plan.reach_m, body=plan.body)
     mirror = 1.0 if plan.side == "right" else -1.0
     ahead, inward, up = CHEST_FROM_SHOULDER_M
-    offset, _ = state.trunk.carry(np.array([ahead, mirror * inward, up]))
+    offset = state.trunk.direction(np.array([ahead, mirror * inward, up]))
     path = CubicSpline(fine_s, state.torso_m + offset)
     # Columns: the sensor's x to the left, y up, z forward, in trunk axes (x forward, y left, z up).
     straight = Rotation.from_matrix(np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]))

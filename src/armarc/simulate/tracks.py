@@ -132,12 +132,29 @@ class Frame:
     ----------
     rotation : Rotation, length n
         Its axes into the global frame.
-    angular_velocity_rad_s, angular_acceleration_rad_s2 : ndarray, shape (n, 3)
+    angular_velocity_rad_s : ndarray, shape (n, 3)
+    joint : (Frame, axis, angle) or None
+        What it was `turned` from; accelerations are only worked out where they are asked for.
     """
 
     rotation: Rotation
     angular_velocity_rad_s: FloatArray
-    angular_acceleration_rad_s2: FloatArray
+    joint: tuple[Frame, FloatArray, FloatArray] | None = None
+
+    @property
+    def angular_acceleration_rad_s2(self) -> FloatArray:
+        """Shape (n, 3)."""
+        if self.joint is None:
+            return np.zeros_like(self.angular_velocity_rad_s)
+        before, axis, angle = self.joint
+        along = before.direction(axis)
+        step = angle[1][:, None] * along
+        out: FloatArray = (
+            before.angular_acceleration_rad_s2
+            + angle[2][:, None] * along
+            + np.cross(before.angular_velocity_rad_s, step)
+        )
+        return out
 
     def turned(self, axis: FloatArray, angle: FloatArray) -> Frame:
         """The frame after a joint.
@@ -151,24 +168,19 @@ class Frame:
         """
         if not angle.any():
             return self
-        along = self.rotation.apply(axis)
-        step = angle[1][:, None] * along
-        w = self.angular_velocity_rad_s
         return Frame(
-            rotation=_then_about(self.rotation, axis, angle[0]),
-            angular_velocity_rad_s=w + step,
-            angular_acceleration_rad_s2=self.angular_acceleration_rad_s2
-            + angle[2][:, None] * along
-            + np.cross(w, step),
+            rotation=then_about(self.rotation, axis, angle[0]),
+            angular_velocity_rad_s=self.angular_velocity_rad_s + angle[1][:, None] * self.direction(axis),
+            joint=(self, axis, angle),
         )
 
     def direction(self, axis: FloatArray) -> FloatArray:
-        """A direction fixed in the frame, seen from outside, shape (n, 3)."""
+        """A direction of the frame, or a place in it from its origin, seen from outside, shape (n, 3)."""
         out: FloatArray = self.rotation.apply(axis)
         return out
 
-    def carry(self, place: FloatArray, moving: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
-        """Position and acceleration of a point relative to the frame's origin.
+    def acceleration(self, place: FloatArray, moving: FloatArray | None = None) -> FloatArray:
+        """Acceleration of a point relative to the frame's origin.
 
         Parameters
         ----------
@@ -179,18 +191,18 @@ class Frame:
 
         Returns
         -------
-        position_m, acceleration_m_s2 : ndarray, shape (n, 3), global
+        ndarray, shape (n, 3), m/s², global
             R(r̈ + …) = R r̈ + 2 ω×(R ṙ) + α×r + ω×(ω×r), rigid-body kinematics.
         """
         w, al = self.angular_velocity_rad_s, self.angular_acceleration_rad_s2
         r = self.rotation.apply(place)
-        acceleration = np.cross(al, r) + np.cross(w, np.cross(w, r))
+        out: FloatArray = np.cross(al, r) + np.cross(w, np.cross(w, r))
         if moving is not None:
-            acceleration += self.rotation.apply(moving[1]) + 2 * np.cross(w, self.rotation.apply(moving[0]))
-        return r, acceleration
+            out += self.rotation.apply(moving[1]) + 2 * np.cross(w, self.rotation.apply(moving[0]))
+        return out
 
 
-def _then_about(rotation: Rotation, axis: FloatArray, angle_rad: FloatArray) -> Rotation:
+def then_about(rotation: Rotation, axis: FloatArray, angle_rad: FloatArray) -> Rotation:
     """Hamilton's product with turns about one axis; SciPy's takes ten times as long on as many instants."""
     quaternion = rotation.as_quat()
     v, w = quaternion[:, :3], quaternion[:, 3:]
@@ -204,5 +216,4 @@ def fixed_frame(n: int) -> Frame:
     return Frame(
         rotation=Rotation.identity(n),
         angular_velocity_rad_s=np.zeros((n, 3)),
-        angular_acceleration_rad_s2=np.zeros((n, 3)),
     )

@@ -176,27 +176,29 @@ def total_rotation(rotation_vectors_rad: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    rotation_vectors_rad : ndarray, shape (n, 3), rad
+    rotation_vectors_rad : ndarray, shape (..., n, 3), rad
         Each in the axes of the body at that moment.
 
     Returns
     -------
-    ndarray, shape (4,)
+    ndarray, shape (..., 4)
         Carries body coordinates at the end into those at the start.
     """
     product = from_rotation_vector(rotation_vectors_rad)
-    while len(product) > 1:
-        if len(product) % 2:
-            product = np.vstack([product, IDENTITY])
-        product = multiply(product[0::2], product[1::2])
-    return normalize(product[0])
+    while product.shape[-2] > 1:
+        if product.shape[-2] % 2:
+            last = np.broadcast_to(IDENTITY, (*product.shape[:-2], 1, 4))
+            product = np.concatenate([product, last], axis=-2)
+        product = multiply(product[..., 0::2, :], product[..., 1::2, :])
+    return normalize(product[..., 0, :])
 
 
 def running_rotation(rotation_vectors_rad: FloatArray) -> FloatArray:
-    """All partial products of small rotations, by doubling, shape (n, 4); the last one is `total_rotation`."""
+    """All partial products of small rotations, by doubling, shape (..., n, 4); the last one is `total_rotation`."""
     product = from_rotation_vector(rotation_vectors_rad)
     reach = 1
-    while reach < len(product):
-        product = np.vstack([product[:reach], multiply(product[:-reach], product[reach:])])
+    while reach < product.shape[-2]:
+        further = multiply(product[..., :-reach, :], product[..., reach:, :])
+        product = np.concatenate([product[..., :reach, :], further], axis=-2)
         reach *= 2
     return normalize(product)

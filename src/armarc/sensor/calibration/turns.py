@@ -15,9 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.errors import InputError
-from armarc.motion.quaternions import conjugate, multiply, rotate_back, to_matrix
 from armarc.recording import FloatArray
-from armarc.sensor.calibration.poses import Move, Rest, running_rotation, total_rotation
+from armarc.sensor.calibration.poses import Move, Rest
 from armarc.sensor.calibration.scatter import (
     CONVERGED,
     PRIOR_SCALE,
@@ -26,6 +25,7 @@ from armarc.sensor.calibration.scatter import (
     unturned_scale_se,
 )
 from armarc.sensor.calibration.sphere import LEAST_KEPT, worst_outlier
+from armarc.sensor.calibration.tipping import Tipping, linearised, residuals
 from armarc.sensor.calibration.types import AccelerometerCalibration, GyroscopeCalibration
 
 LEAST_TURN_RAD = math.radians(40)
@@ -54,24 +54,6 @@ SETTLED_SE = 0.006
 
 class WrongColumns(InputError):
     """Gyroscope and accelerometer do not belong together: nothing of such a recording may be kept."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tipping:
-    """One usable turn.
-
-    ``stated_rad`` (signed, whole turn) is set for a turn about the vertical, whose axis in the sensor is ``up``;
-    otherwise gravity is the reference. ``rate`` has the bias of its own rests removed.
-    """
-
-    rate_rad_s: FloatArray
-    step_s: float
-    gravity_before: FloatArray
-    gravity_after: FloatArray
-    stated_rad: float | None
-    turned_rad: float
-    se_rad: float
-    noise_se_rad: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,7 +195,7 @@ def fit_gyroscope(
         if worst is None or kept.sum() <= max(LEAST_TURNS, LEAST_KEPT * len(turns)):
             break
         kept[np.flatnonzero(kept)[worst]] = False
-    before = _sizes(np.concatenate([_residual(turn, np.zeros(9)) for turn in chosen]))
+    before = _sizes(residuals(chosen, np.zeros(9)))
     scale_se = np.sqrt(np.diag(covariance)[[0, 4, 8]])
     settled = scale_se < SETTLED_SE
     if not settled.any():
@@ -251,7 +233,7 @@ def best_factor(turns: tuple[Tipping, ...]) -> float:
 
     def left(factor: float) -> float:
         x = np.diag(np.full(3, factor - 1.0)).ravel()
-        return float(np.median(_sizes(np.concatenate([_residual(turn, x) for turn in seen]))))
+        return float(np.median(_sizes(residuals(seen, x))))
 
     tried = np.geomspace(0.2, 5.0, 162)
     near = float(tried[int(np.argmin([left(float(one)) for one in tried]))])
@@ -273,7 +255,7 @@ def _refuse_wrong_sign(turns: tuple[Tipping, ...]) -> None:
     errors = []
     for sign in signs:
         x = np.diag(sign - 1.0).ravel()
-        errors.append(_root_mean_square(_sizes(np.concatenate([_residual(turn, x) for turn in seen]))))
+        errors.append(_root_mean_square(_sizes(residuals(seen, x))))
     best = int(np.argmin(errors))
     if errors[0] > WRONG_SIGN_RAD and errors[best] < 0.5 * errors[0]:
         turned = ", ".join(name for name, sign in zip("xyz", signs[best], strict=True) if sign < 0)
@@ -327,7 +309,7 @@ def _fit(
         se = supposed * factor
         weight = 1 / np.repeat(se, 3)
         x = _minimum(turns, weight, prior, x)
-        residual, jacobian = _linearised(turns, x)
+        residual, jacobian = linearised(turns, x)
         scaled = jacobian * weight[:, None]
         covariance = np.asarray(np.linalg.inv(scaled.T @ scaled + np.diag(prior**-2.0)))
         hat = np.einsum("ij,jk,ik->i", scaled, covariance, scaled).reshape(-1, 3)
@@ -340,7 +322,7 @@ def _fit(
 
 def _minimum(turns: tuple[Tipping, ...], weight: FloatArray, prior: FloatArray, x: FloatArray) -> FloatArray:
     for _ in range(8):
-        residual, jacobian = _linearised(turns, x)
+        residual, jacobian = linearised(turns, x)
         rows = np.concatenate([jacobian * weight[:, None], np.diag(1 / prior)])
         wanted = np.concatenate([-residual * weight, -x / prior])
         step, *_ = np.linalg.lstsq(rows, wanted, rcond=None)
@@ -348,45 +330,6 @@ def _minimum(turns: tuple[Tipping, ...], weight: FloatArray, prior: FloatArray, 
         if float(np.abs(step).max()) < 1e-9:
             break
     return x
-
-
-def _linearised(turns: tuple[Tipping, ...], x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Residuals, shape (3·turns,), and their slopes, shape (3·turns, 9)."""
-    residual = np.concatenate([_residual(turn, x) for turn in turns])
-    return residual, np.concatenate([_slopes(turn, x) for turn in turns])
-
-
-def _slopes(turn: Tipping, x: FloatArray) -> FloatArray:
-    """A small change δM of the matrix turns the end by Σ Cᵢ δM ωᵢ dt, Cᵢ from the axes then into those at the end."""
-    out = np.zeros((3, 9))
-    if turn.stated_rad is not None:
-        out[0] = np.outer(_upright(turn), turn.rate_rad_s.sum(axis=0) * turn.step_s).ravel()
-        return out
-    steps = turn.rate_rad_s @ (np.eye(3) + x.reshape(3, 3)).T * turn.step_s
-    places = running_rotation(steps)
-    into_end = to_matrix(multiply(conjugate(places[-1]), places))
-    change = np.einsum("nij,nk->ijk", into_end, turn.rate_rad_s * turn.step_s).reshape(3, 9)
-    g = rotate_back(places[-1], turn.gravity_before)
-    return np.asarray(change - np.outer(g, g @ change))
-
-
-def _upright(turn: Tipping) -> FloatArray:
-    up = turn.gravity_before + turn.gravity_after
-    return np.asarray(up / np.linalg.norm(up))
-
-
-def _residual(turn: Tipping, x: FloatArray) -> FloatArray:
-    """Three numbers in rad: the rotation that is missing to carry gravity home, or the angle that is missing."""
-    rate = turn.rate_rad_s @ (np.eye(3) + x.reshape(3, 3)).T
-    if turn.stated_rad is not None:
-        about = float((rate @ _upright(turn)).sum()) * turn.step_s
-        return np.array([about - turn.stated_rad, 0.0, 0.0])
-    carried = rotate_back(total_rotation(rate * turn.step_s), turn.gravity_before)
-    cross = np.cross(carried, turn.gravity_after)
-    sine, cosine = float(np.linalg.norm(cross)), float(carried @ turn.gravity_after)
-    if sine < 1e-12:
-        return np.zeros(3)
-    return np.asarray(cross / sine * math.atan2(sine, cosine))
 
 
 def _sizes(residual: FloatArray) -> FloatArray:

@@ -1,0 +1,164 @@
+"""Single heavy reps: what few movements beside a set are, held against what the set's reps show.
+
+A rep or two between picking up and putting down are too few to be known by their likeness to each other. Beside a set
+that turns plainly about a shoulder they need not be: range, time, speed and what the sensor feels tell movement by
+movement whether it is one more rep of that set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from armarc.reps.candidates import Candidates, find_candidates
+from armarc.reps.edges import DOUBT, SURE_WITHIN, FeltSet
+from armarc.reps.joint import EXPLAINED, Joints
+from armarc.reps.largest_run import GAIN, CountingRules, gains
+from armarc.reps.likeness import Template, patterns_of, template_of
+from armarc.reps.movements import FULL_SET
+from armarc.reps.not_counted import stretches_beside
+from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.run import Run
+from armarc.reps.runs import wobble_rad
+
+PLAIN = 0.9
+"""Share of what is felt that a turn in one plane explains where an arm turns plainly about its shoulder: 0.92 and more
+in invented lifters who stand still (working limit)."""
+LIKE = GAIN / 3
+"""What adds less is less sure to be one: it begins or turns elsewhere (working limit)."""
+SMALL = 2 * FULL_SET
+"""A set of so few cannot be told from handling by itself."""
+
+
+def judged_beside(
+    path: SensorPath,
+    runs: Sequence[Run],
+    others: Sequence[Run],
+    rules: CountingRules,
+    known: Sequence[Template],
+    joints: Joints,
+) -> tuple[list[Run], list[Run]]:
+    """Count the few reps of named raises that a plain set tells from handling, and leave out what it tells is none.
+
+    Parameters
+    ----------
+    path : SensorPath
+    runs, others : sequence of Run
+        Sets, and what is none.
+    rules : CountingRules
+    known : sequence of Template
+        Of sets seen before.
+    joints : Joints
+
+    Returns
+    -------
+    runs, others : list of Run
+        Sets in time order, and what of the others is still none; all as they are where no set is plain.
+    """
+    if path.acceleration_m_s2 is None or not rules.is_raise:
+        return list(runs), list(others)
+    done = list(runs)
+    seen = [one for one in known if one.shown is not None]
+    best = max(seen, key=lambda one: one.shown.reps if one.shown else 0, default=None)
+    main = _plain(done, joints)
+    if main is not None:
+        felt = FeltSet.of(path, done[main])
+        whole = tuple(k for k in range(done[main].size) if not felt.is_cut(k))
+        look = replace(done[main].template, shown=felt.shown_by(whole))
+        if best is None or best.shown is None or len(whole) >= best.shown.reps:
+            best, done[main] = look, replace(done[main], template=look)
+        else:
+            main = None
+    if best is None:
+        return done, list(others)
+    small = [run for k, run in enumerate(done) if k != main and _is_small(run, best)]
+    found: list[Run] = []
+    rest = [run for run in done if run not in small]
+    for first, stop in stretches_beside(path, [*rest, *(run for run in others if run.is_walk)]):
+        inside = [run for run in small if first <= run.first and run.last <= stop]
+        found += _more_of(path, first, stop, best, inside, rules)
+    still = [run for run in others if not any(one.first < run.last and run.first < one.last for one in found)]
+    return sorted([*rest, *found], key=lambda run: run.first), still
+
+
+def _plain(runs: Sequence[Run], joints: Joints) -> int | None:
+    """The place of the largest set that turns plainly about a shoulder."""
+    seen = [
+        (run.size, k)
+        for k, run in enumerate(runs)
+        if run.size >= FULL_SET
+        and run.curve == "tilt"
+        and (joint := joints.of(run)) is not None
+        and joint.is_arm
+        and joint.explained >= EXPLAINED
+        and joint.in_plane_explained >= PLAIN
+        and sum(not (m.is_open or m.is_begun) for m in run.movements) >= FULL_SET
+    ]
+    return max(seen)[1] if seen else None
+
+
+def _is_small(run: Run, best: Template) -> bool:
+    is_cut = any(m.is_open or m.is_begun for m in run.movements)
+    return run.size <= SMALL and not is_cut and run.template.is_same_exercise(best)
+
+
+def _more_of(
+    path: SensorPath, first: int, stop: int, best: Template, small: Sequence[Run], rules: CountingRules
+) -> list[Run]:
+    """The reps of a stretch as a plain set tells them; small runs that it cannot tell stay as they are, doubtful."""
+    assert best.shown is not None
+    axis = best.shown.axis
+    curve = angle_about(path.up[first:stop], axis)
+    seen = find_candidates(path, curve, first, wobble_rad(best.range_rad), is_start=False, is_end=False)
+    if seen is None:
+        return list(small)
+    adds = gains(seen, patterns_of([best]), rules, (best,))[0]
+    run = _run(seen, np.flatnonzero(adds > 0).tolist(), best, 0.0)
+    if not run.members:
+        return list(small)
+    felt, alike = FeltSet.of(path, run), adds[list(run.members)].tolist()
+    odds = [0.0 if felt.is_cut(k) else felt.judged(k, best.shown) for k in range(run.size)]
+    was = [any(one.first <= m.top <= one.last for one in small) for m in run.movements]
+    untold = [one for one in small if _is_untold(one, run, odds)]
+    out = [replace(one, may_be_handling=True) for one in untold]
+    taken: list[list[int]] = []
+    for k, member in enumerate(run.members):
+        if not (odds[k] >= DOUBT or (was[k] and odds[k] > -DOUBT)):
+            continue
+        if any(one.first <= run.movements[k].top <= one.last for one in untold):
+            continue
+        if taken and seen.leaves_s[member] - seen.returns_s[run.members[taken[-1][-1]]] < rules.rest_s:
+            taken[-1].append(k)
+        else:
+            taken.append([k])
+    for part in taken:
+        few = _run(seen, [run.members[k] for k in part], best, max(sum(odds[k] for k in part), DOUBT))
+        movements = [
+            replace(m, is_doubtful=odds[k] < SURE_WITHIN or alike[k] < LIKE)
+            for k, m in zip(part, few.movements, strict=True)
+        ]
+        out.append(replace(few, movements=tuple(movements)))
+    return out
+
+
+def _is_untold(small: Run, run: Run, odds: Sequence[float]) -> bool:
+    """Whether none of a small run's movements is surely a rep, nor each of them surely none."""
+    its = [odd for odd, m in zip(odds, run.movements, strict=True) if small.first <= m.top <= small.last]
+    return -DOUBT < max(its, default=0.0) < DOUBT
+
+
+def _run(seen: Candidates, members: list[int], best: Template, score: float) -> Run:
+    assert best.shown is not None
+    return Run(
+        score=score,
+        rank=score,
+        movements=tuple(seen.movement(k) for k in members),
+        template=replace(template_of(seen, np.array(members)), reach_m=best.reach_m) if members else best,
+        curve="tilt",
+        sign=1.0,
+        axis=best.shown.axis,
+        candidates=seen,
+        members=tuple(members),
+    )
