@@ -28,9 +28,11 @@ from armarc.motion import (
     fuse,
     low_pass,
     sensor_axis,
+    thumb_axis,
     up_in_sensor,
 )
 from armarc.motion.bent_elbow import off_plane
+from armarc.motion.elbow_hinge import Forearm
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
 from armarc.motion.mounting import ArmEvidence
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
@@ -54,6 +56,8 @@ HANGS_BEFORE_S, HANGS_AFTER_S = 1.0, 0.3
 STILL_S, STILL_RAD_S = 0.1, math.radians(5)
 """… for so long; a sensor that turns slower than the second is as good as still."""
 TWIST_AGREES_RAD = math.radians(10)
+MOST_OFF_RAD = math.radians(40)
+"""A sensor axis farther off the arm than this lies along no forearm, whatever was stated."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -325,6 +329,28 @@ def _hand_axes(choices: Choices) -> FloatArray | None:
         return sensor_axis(choices.hand_axis)[None]
     # A strap holds a flat sensor with its z axis away from the skin.
     return None if choices.strap is None else np.concatenate([np.eye(3)[:2], -np.eye(3)[:2]])
+
+
+def forearm_of(choices: Choices, motion: ArmMotion) -> Forearm | None:
+    """How the sensor sits on the forearm, where somebody stated on which side of the wrist it is strapped."""
+    axes, outward = _hand_axes(choices), outward_axis(choices)
+    exercise = choices.exercise
+    if axes is None or outward is None or choices.strap is None:
+        return None
+    if exercise.coordinate != "elevation" or exercise.sensor_place != "wrist":
+        return None
+    arm = motion.mounting.arm_axis
+    hand = axes[int(np.argmax(axes @ arm))]
+    if float(hand @ arm) < math.cos(MOST_OFF_RAD) or abs(float(hand @ outward)) > 0.5:
+        return None
+    place = place_of(exercise.sensor_place, exercise.coordinate)
+    return Forearm(
+        hand=hand,
+        thumb=thumb_axis(hand, outward, choices.strap, motion.side),
+        outward=outward,
+        height_m=place.height_m if choices.sensor_height_m is None else choices.sensor_height_m,
+        reach_m=choices.reach_m,
+    )
 
 
 def _hanging(

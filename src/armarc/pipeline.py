@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
+from armarc.arm_track import SetWindows, Workings, first_angle, forearm_of, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
@@ -273,6 +273,7 @@ def _measure_piece(
         lever,
         choices.reach_m,
         beyond_elbow=choices.exercise.sensor_place == "wrist" or not is_upper_arms(motion.mounting.reach_m),
+        forearm=forearm_of(choices, motion),
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, placed = _measured(motion, sets, choices, sets_before, bodies)

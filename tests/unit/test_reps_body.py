@@ -25,7 +25,7 @@ SEEDS = range(6)
 @cache
 def measured(scenario, seed):
     recording, truth = simulate_session(draw_session(scenario, seed), seed)
-    return process(recording, exercise="lateral-raise", side="right"), truth
+    return process(recording), truth
 
 
 def flags(scenario):
@@ -125,7 +125,9 @@ def front_raise(body, seed):
     options = replace(draw_options("rigid", seed), body=body, pattern=find_pattern("front-raise"))
     # A strap that wobbles takes away the fast half of what shows the bend.
     options = replace(options, body=replace(body, wobble_rad=np.radians(1.0)))
-    return options.side, *simulate_session(plan_session(options, seed), seed)
+    recording, truth = simulate_session(plan_session(options, seed), seed)
+    # Where the strap's place is stated the elbow shows without a measured reach, too.
+    return options.side, replace(recording, metadata=replace(recording.metadata, strap=None)), truth
 
 
 def start_errors(body, seed, reach_cm=None):

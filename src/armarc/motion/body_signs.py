@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from armarc.motion.elbow_hinge import SHOULDER_COLUMNS, ElbowBend, Evidence, Forearm, judge_elbow
 from armarc.motion.filters import high_pass, low_pass, means, solving_steps
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.lever_arm import (
@@ -43,6 +44,9 @@ SENSOR_SHARE = 0.05**2
 """… beside what scale and alignment errors of a sensor (1–2 % each) leave of the acceleration."""
 QUIET_SHARE = 0.05
 """A shoulder that makes more than this share of the raise's acceleration by itself hides an elbow."""
+UNMODELLED_SHARE = (0.1, 0.15)
+"""Share of the acceleration of lowerings and raises that no chain of shoulder, elbow and wrist explains: soft tissue,
+sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
 SENSOR_M_S2 = 0.007
 """What is left of tilt and zero-g offset, 0.7 mg, comes back rep after rep as well."""
 REACH_SHARE = 0.035
@@ -71,6 +75,11 @@ class BodySigns:
     unexplained_share : float
         The same of the lowering, where the body is quiet, as far as it comes back rep after rep: girdle, trunk, elbow,
         soft tissue. What differs from rep to rep is noise, and averages out.
+    chain_share : float or None
+        The same as an arm leaves it whose elbow bends, where one is believed to.
+    elbow : ElbowBend or None
+        How likely the elbow bends on the way up, where it is known how the sensor sits on the forearm: this then takes
+        the place of `turn`, of which nothing is believed.
     """
 
     turn: FloatArray = field(default_factory=lambda: np.zeros(3))
@@ -79,6 +88,8 @@ class BodySigns:
     high_rad: float = math.pi / 2
     shoulder_share: float = 0.0
     unexplained_share: float = 0.0
+    chain_share: float | None = None
+    elbow: ElbowBend | None = None
 
     def place(self, elevation_rad: FloatArray, rate_hz: float) -> FloatArray:
         """Shape (n,): where in the range the arm is, −½ at its bottom to ½ at its top, smooth."""
@@ -100,6 +111,7 @@ def find_body_signs(
     lever: LeverArm,
     *,
     reach_m: float | None = None,
+    forearm: Forearm | None = None,
 ) -> BodySigns:
     """Look for a bending elbow and a moving trunk in one set.
 
@@ -119,6 +131,8 @@ def find_body_signs(
     reach_m : float or None, m
         Measured from the shoulder to the sensor. An elbow that bends in the plane of the raise shows in hardly
         anything else: the arm line turns slower than the sensor, and the fitted arm is too short by as much.
+    forearm : Forearm or None
+        How the sensor sits on it, where that was stated.
 
     Returns
     -------
@@ -135,7 +149,11 @@ def find_body_signs(
     low, high = np.quantile(elevation_rad[weight > 0], [0.03, 0.97])
     range_only = BodySigns(low_rad=float(low), high_rad=float(high))
     place = range_only.place(elevation_rad, rate_hz)
-    rows = _equations(quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever)
+    shoulder = None if forearm is None else _shoulder_columns(quaternion, elevation_rad, rate_hz, lever)
+    rows = _equations(
+        quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever, shoulder
+    )
+    chain, rows = rows, rows[:, :, [*range(9), -1]]
     mean, kept = solving_steps(rate_hz)
     cut = slice(mean // 2, None, mean * kept)
     place, quiet, raising = place[cut][: len(rows)], quiet[cut][: len(rows)], raising[cut][: len(rows)]
@@ -152,14 +170,62 @@ def find_body_signs(
             certainty = max(certainty, _too_short(lever.reach_m / reach_m))
     arm = lever.vector_m / max(lever.reach_m, 1e-9)
     change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
+    elbow = chain_share = None
+    if forearm is not None:
+        worth = independent / max(_runs(quiet), 1)
+        parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
+        elbow = judge_elbow([Evidence.of(chain[used], worth, share) for used, share in parts_of_it], forearm)
+        if elbow.otherwise > 0.5:
+            elbow = None  # judged by a wrong thumb
+    if elbow is not None:
+        # A shoulder that makes much of the raise by itself leaves the lowering alone to judge by.
+        is_seen = turning[1] / seen[1] < QUIET_SHARE and elbow.likely > BY_CHANCE
+        certainty = elbow.likely if is_seen else 0.0
+        if certainty > 0.5:
+            chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(
         turn=change - (change @ arm) * arm,
         certainty=certainty,
         low_rad=float(low),
         high_rad=float(high),
         shoulder_share=fixed[1] / seen[1],
-        unexplained_share=max(_repeated(rows, stiff, quiet, place) - SENSOR_M_S2**2, 0.0) / seen[0],
+        unexplained_share=_beyond_sensor(_repeated(rows, stiff, quiet, place)) / seen[0],
+        chain_share=chain_share,
+        elbow=elbow,
     )
+
+
+def _beyond_sensor(square: float) -> float:
+    return max(square - SENSOR_M_S2**2, 0.0)
+
+
+def _runs(used: BoolArray) -> int:
+    """How often it begins: of lowerings the number of reps."""
+    return int(np.count_nonzero(np.diff(used.astype(np.int8), prepend=0) > 0))
+
+
+def _shoulder_columns(
+    quaternion: FloatArray, elevation_rad: FloatArray, rate_hz: float, lever: LeverArm
+) -> FloatArray:
+    """Shape (n, 3 global axes, `SHOULDER_COLUMNS`), 1/s²: the shoulder's acceleration per metre of what goes along
+    with the arm; see there."""
+    theta = low_pass(elevation_rad, rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
+    high = theta > np.quantile(theta, 0.7)
+    along = rotate(quaternion[high], lever.vector_m[None]).mean(axis=0)
+    along[2] = 0.0
+    along /= max(float(np.linalg.norm(along)), 1e-9)
+    up = np.array([0.0, 0.0, 1.0])
+    across = np.cross(up, along)
+    girdle, lean = (
+        np.gradient(np.gradient(path, 1 / rate_hz), 1 / rate_hz)
+        for path in (1 - np.cos(theta), theta / (math.pi / 2))
+    )
+    columns = np.empty((len(theta), 3, SHOULDER_COLUMNS))
+    for k, (path, way) in enumerate(
+        [(girdle, up), (girdle, along), (girdle, across), (lean, along), (lean, across)]
+    ):
+        columns[:, :, k] = path[:, None] * way
+    return columns
 
 
 def _believed(explained: float) -> float:
@@ -183,7 +249,7 @@ def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: Float
     """
     at = np.flatnonzero(used)
     rep = np.cumsum(np.diff(at, prepend=at[0]) > 1)
-    left = rows[at, :, 9] - rows[at, :, :9] @ found
+    left = rows[at, :, -1] - rows[at, :, :-1] @ found
     cell = rep * PLACES + np.clip(((place[at] + 0.5) * PLACES).astype(int), 0, PLACES - 1)
     cells = (rep[-1] + 1) * PLACES
     count = np.bincount(cell, minlength=cells)
@@ -254,23 +320,31 @@ def _equations(
     s: FloatArray,
     rate_hz: float,
     lever: LeverArm,
+    shoulder: FloatArray | None = None,
 ) -> FloatArray:
     """Shape (m, 3 global axes, 10): columns for r₀, the zero-g offset, r₁, and the target, thinned out as the lever
-    arm's."""
+    arm's; with `shoulder` those of s² and s³ and its own before the target."""
     mean, kept = solving_steps(rate_hz)
-    ds = np.gradient(s, 1 / rate_hz)
-    bend = [means(each, mean)[:, None, None] for each in (s, ds, np.gradient(ds, 1 / rate_hz))]
     rotation = means(to_matrix(quaternion), mean)
     turning = low_pass(rotate(quaternion, omega), rate_hz, lever.bandwidth_hz)
     turning, speeding = means(turning, mean), means(angular_acceleration(turning, rate_hz), mean)
     still = lever_matrix(turning, speeding)
     cross = lever_matrix(np.zeros_like(turning), turning)
-    columns = np.empty((len(turning), 3, 10))
+    powers = 1 if shoulder is None else 3
+    columns = np.empty((len(turning), 3, 10 if shoulder is None else 16 + SHOULDER_COLUMNS))
     columns[:, :, :3] = still @ rotation
     columns[:, :, 3:6] = rotation
-    columns[:, :, 6:9] = (bend[0] * still + 2 * bend[1] * cross + bend[2] * np.eye(3)) @ rotation
-    columns[:, :, 9] = means(rotate(quaternion, force), mean)
-    columns[:, 2, 9] -= STANDARD_GRAVITY_M_S2
+    for k in range(powers):
+        part = s ** (k + 1)
+        speed = np.gradient(part, 1 / rate_hz)
+        bend = [means(each, mean)[:, None, None] for each in (part, speed, np.gradient(speed, 1 / rate_hz))]
+        columns[:, :, 6 + 3 * k : 9 + 3 * k] = (
+            bend[0] * still + 2 * bend[1] * cross + bend[2] * np.eye(3)
+        ) @ rotation
+    if shoulder is not None:
+        columns[:, :, 15:-1] = means(shoulder, mean)
+    columns[:, :, -1] = means(rotate(quaternion, force), mean)
+    columns[:, 2, -1] -= STANDARD_GRAVITY_M_S2
     passed = low_pass(columns, rate_hz / mean, lever.bandwidth_hz)[::kept]
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]

@@ -11,6 +11,7 @@ import numpy as np
 
 from armarc.motion import ArmMotion, LeverArm, angle_from_down, low_pass, up_in_sensor
 from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_signs
+from armarc.motion.elbow_hinge import PLACES, ElbowBend, Forearm
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.steadiness import strap_steps
 
@@ -33,6 +34,8 @@ FOREARM_TURN_RAD = math.radians(19)
 not seen, as the shoulder turns the hand as well. Where it lies off the arm line, that line goes round it."""
 SEEN_AT = -0.2
 """Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
+LEAST_SINE = 0.05
+"""Nearer to the vertical than 3° a line sideways hardly changes the angle with it any more."""
 AT_THE_ENDS = 0.4
 """Beyond this, from −½ to ½, the arm is at an end of its range."""
 TRUNK_SHARE = 0.1
@@ -63,6 +66,9 @@ class SetBody:
         Standard error, as a share of the range, that an arm fitted shorter than it should be stands for.
     forearm_rad : float, rad
         Angle between forearm and arm line across the plane of the raise.
+    elbow_rad2 : ndarray, shape (17, 17), rad², or None
+        Covariance of the elevation at `PLACES` of the range, as far as an elbow that may bend makes it doubtful; None
+        where nothing is known of the elbow.
     above_elbow : bool
         Whether the sensor sits on a segment that turns as a whole: then a shoulder that moves shows in the fitted
         direction of the arm, and in the difference of two angles only as far as that direction does.
@@ -75,6 +81,7 @@ class SetBody:
     swept_rad: float = math.pi / 2
     short_share: float = 0.0
     forearm_rad: float = 0.0
+    elbow_rad2: FloatArray | None = None
     above_elbow: bool = False
 
     @property
@@ -82,8 +89,12 @@ class SetBody:
         """Standard error of a range whose arm line turns by `bend_rad` or not at all, rad.
 
         That of a coin with the certainty for a bias; what is not believed, beyond what a rigid arm seems to turn; and
-        what an elbow that bends in the plane of the raise may hide: all it leaves is an arm that seems short.
+        what an elbow that bends in the plane of the raise may hide: all it leaves is an arm that seems short. Where
+        the elbow was judged, what that leaves.
         """
+        if self.elbow_rad2 is not None:
+            ends = self.elbow_doubt_rad((0.5, -0.5), (1.0, -1.0))
+            return math.hypot(ends, self.turned_rad)
         certainty, bend = self.signs.certainty, min(abs(self.bend_rad), MOST_BEND_RAD)
         unseen = (1 - certainty) ** 2 * max(bend**2 - RIGID_BEND_RAD**2, 0.0)
         hidden = (self.short_share * self.swept_rad) ** 2 + self.turned_rad**2
@@ -91,9 +102,31 @@ class SetBody:
 
     def doubt_rad_at(self, elevation_rad: float) -> float:
         """The same of an elevation, rad."""
-        way = max(self.signs.high_rad - self.signs.low_rad, 1e-3)
-        place = min(max((elevation_rad - self.signs.low_rad) / way, 0.0), 1.0) - 0.5
+        place = self.place(elevation_rad)
+        if self.elbow_rad2 is not None:
+            return self.elbow_doubt_rad((place,), (1.0,))
         return abs(place - SEEN_AT) * self.doubt_rad
+
+    def place(self, elevation_rad: float) -> float:
+        """Where in the range an elevation is, −½ to ½."""
+        way = max(self.signs.high_rad - self.signs.low_rad, 1e-3)
+        return min(max((elevation_rad - self.signs.low_rad) / way, 0.0), 1.0) - 0.5
+
+    def elbow_doubt_rad(self, places: Sequence[float], worth: Sequence[float]) -> float:
+        """Standard error of a sum of elevations at places of the range that an elbow leaves, rad; 0 if not judged."""
+        if self.elbow_rad2 is None:
+            return 0.0
+        share = sum(
+            w * np.maximum(1 - np.abs(PLACES - at) / _APART, 0.0) for at, w in zip(places, worth, strict=True)
+        )
+        return math.sqrt(max(float(share @ self.elbow_rad2 @ share), 0.0))
+
+    def speed_doubt(self, elevations_rad: Sequence[float], worth: Sequence[float]) -> float:
+        """Standard error of a start velocity as a share of it; `worth` is what each elevation does to that share."""
+        if self.elbow_rad2 is None:
+            return self.doubt_rad / self.swept_rad
+        seen = self.elbow_doubt_rad([self.place(each) for each in elevations_rad], worth)
+        return math.hypot(seen, self.turned_rad / self.swept_rad)
 
     @property
     def turned_rad(self) -> float:
@@ -101,12 +134,19 @@ class SetBody:
 
         Half of it is each end's, with opposite signs: the fitted arm is right in the middle.
         """
-        return (1 - self.signs.certainty) * FOREARM_TURN_RAD * math.sin(self.forearm_rad)
+        believed = self.signs.certainty if self.signs.elbow is None else self.signs.elbow.likely
+        return (1 - believed) * FOREARM_TURN_RAD * math.sin(self.forearm_rad)
 
     @property
     def flags(self) -> tuple[str, ...]:
         """Flags of every rep of the set."""
-        turned = self.signs.certainty * float(np.linalg.norm(self.signs.turn))
+        elbow = self.signs.elbow
+        if elbow is None:
+            turned = self.signs.certainty * float(np.linalg.norm(self.signs.turn))
+        else:
+            turned = float(np.linalg.norm(np.diff(elbow.at(np.array([-0.5, 0.5])), axis=0))) * (
+                self.signs.certainty > 0.5
+            )
         found = {
             "bent_elbow": turned > BENT_RAD,
             "trunk_moved": self.signs.shoulder_share > TRUNK_SHARE,
@@ -117,6 +157,7 @@ class SetBody:
 
 
 RIGID = SetBody()
+_APART = float(PLACES[1] - PLACES[0])
 
 
 def set_bodies(
@@ -128,6 +169,7 @@ def set_bodies(
     reach_m: float | None = None,
     *,
     beyond_elbow: bool = True,
+    forearm: Forearm | None = None,
 ) -> tuple[tuple[SetBody, ...], ArmMotion]:
     """Look at body and strap of every set, and let the arm line turn in the sensor as far as the set shows it.
 
@@ -146,6 +188,8 @@ def set_bodies(
         Shoulder to sensor, where somebody measured it.
     beyond_elbow : bool
         Whether an elbow lies between shoulder and sensor: above it nothing that bends makes an arm seem short.
+    forearm : Forearm or None
+        How the sensor sits on it, where that was stated.
 
     Returns
     -------
@@ -159,20 +203,34 @@ def set_bodies(
     change = np.zeros(len(weight))
     nearest = _nearest(ranges, len(weight))
     for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
-        signs, bend, short, forearm = NO_SIGNS, 0.0, 0.0, 0.0
+        signs, bend, short, off_line, doubt = NO_SIGNS, 0.0, 0.0, 0.0, None
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
             around = _around(motion, first, stop)
-            signs = _signs(motion, around, first, stop, weight, lever, reach_m)
+            signs = _signs(
+                motion,
+                around,
+                first,
+                stop,
+                weight,
+                lever,
+                reach_m,
+                forearm if beyond_elbow and not step else None,
+            )
             if not beyond_elbow:
                 # No elbow turns this line: what seems to is a shoulder that moves with the arm.
                 signs = replace(signs, certainty=0.0, turn=np.zeros(3))
             short = _short_share(lever.reach_m, reach_m) if beyond_elbow else ABOVE_ELBOW_SHARE
-            forearm = lever.forearm_rad
+            off_line = lever.forearm_rad
             near = near if signs.certainty > 0 else around
             turned, place = _turned(motion, signs, near)
             inside = place[first - near.start : stop - near.start]
             bends = turned[first - near.start : stop - near.start]
-            bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
+            if signs.elbow is None:
+                bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
+            else:
+                short = 0.0
+                up = up_in_sensor(motion.quaternion[first:stop])
+                doubt = _elbow_covariance(up, inside, bends, signs.elbow, signs.certainty)
             change[near] += signs.certainty * turned
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))
         bodies.append(
@@ -183,7 +241,8 @@ def set_bodies(
                 wobble_rad=motion.mounting.wobble_rad,
                 swept_rad=max(swept, math.radians(5)),
                 short_share=short,
-                forearm_rad=forearm,
+                forearm_rad=off_line,
+                elbow_rad2=doubt,
                 above_elbow=is_elevation and not beyond_elbow,
             )
         )
@@ -204,6 +263,7 @@ def _signs(
     weight: FloatArray,
     lever: LeverArm,
     reach_m: float | None,
+    forearm: Forearm | None,
 ) -> BodySigns:
     worth = weight[cut].copy()
     worth[: first - cut.start] = 0.0
@@ -218,6 +278,7 @@ def _signs(
         motion.rate_hz,
         lever,
         reach_m=reach_m,
+        forearm=forearm,
     )
 
 
@@ -236,17 +297,49 @@ def _nearest(ranges: Sequence[tuple[int, int]], n: int) -> list[slice]:
 
 def _turned(motion: ArmMotion, signs: BodySigns, near: slice) -> tuple[FloatArray, FloatArray]:
     """What the arm line's turning does to the elevation, rad, and the place in the range it is turned at."""
-    if not signs.turn.any():
+    if signs.elbow is None and not signs.turn.any():
         return np.zeros(near.stop - near.start), np.zeros(near.stop - near.start)
     up = up_in_sensor(motion.quaternion[near])
     place = signs.place(motion.elevation_rad[near], motion.rate_hz)
     axis, share = motion.mounting.arm_axis, place - SEEN_AT
+    if signs.elbow is not None:
+        line = signs.elbow.at(place)
+        line /= np.linalg.norm(line, axis=1)[:, None]
+        turned = _from_down(up, line) - _from_down(up, axis)
+        return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
     length = np.sqrt(
         axis @ axis + share * (2 * float(axis @ signs.turn) + share * float(signs.turn @ signs.turn))
     )
     fixed = -(up @ axis)
     turned = angle_from_down(up, (fixed - share * (up @ signs.turn)) / length) - angle_from_down(up, fixed)
     return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
+
+
+def _from_down(up: FloatArray, line: FloatArray) -> FloatArray:
+    return angle_from_down(up, -(up * line).sum(axis=1))
+
+
+def _elbow_covariance(
+    up: FloatArray, place: FloatArray, turned: FloatArray, elbow: ElbowBend, followed: float
+) -> FloatArray:
+    """Shape (17, 17), rad²: that of the elevation at `PLACES`, for an elbow that bends so likely or not at all and is
+    followed by a share of its way."""
+    at = np.clip(np.rint((place - PLACES[0]) / _APART).astype(int), 0, len(PLACES) - 1)
+    count = np.bincount(at, minlength=len(PLACES))
+    seen = count > 0
+
+    def mean(values: FloatArray) -> FloatArray:
+        each = np.bincount(at, values, len(PLACES))[seen] / count[seen]
+        return np.interp(PLACES, PLACES[seen], each)
+
+    level = np.stack([mean(column) for column in up.T], axis=-1)
+    # cos θ = −up · line
+    sine = np.sqrt(np.maximum(1 - (level * elbow.line).sum(axis=1) ** 2, LEAST_SINE**2))
+    slope = np.einsum("ki,kij->kj", level, elbow.by_unknown) / sine[:, None]
+    change = mean(turned)
+    other = elbow.likely * (1 - followed) ** 2 + (1 - elbow.likely) * followed**2
+    covariance = elbow.likely * slope @ elbow.covariance @ slope.T + other * np.outer(change, change)
+    return np.asarray(covariance)
 
 
 def _mean(values: FloatArray, used: BoolArray) -> float:

@@ -121,10 +121,10 @@ class AngleErrors:
     def bent_rad(self) -> float:
         """What a shoulder that moves, an arm that is no rigid one and a hand that turns leave in an angle, rad; above
         the elbow that is in the direction of the arm."""
+        signs = self.body.signs
+        share = signs.unexplained_share if signs.chain_share is None else signs.chain_share
         return (
-            0.0
-            if self.body.above_elbow
-            else math.hypot(unexplained_rad(self.body.signs.unexplained_share), by_hand(self.hand_turn_rad))
+            0.0 if self.body.above_elbow else math.hypot(unexplained_rad(share), by_hand(self.hand_turn_rad))
         )
 
     @property
@@ -205,12 +205,13 @@ class AngleErrors:
         slow, fast = (max(self._rate(at), LEAST_SHARE_OF_SPEED * speed_rad_s) for at in (near, far))
         duration_s = (gate[1] - gate[0]) / self.rate_hz
         worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
+        edges = [float(self.angle_rad[at]) for at in (near, far, low)]
         leaning = worth @ np.array([self._lean(leans, at) for at in (near, far, low)])
         return _root_sum(
             [
                 noise,
                 self.bent_rad / self.body.swept_rad * speed_rad_s,
-                self.body.doubt_rad / self.body.swept_rad * speed_rad_s,
+                self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
                 self.shoulder_share * speed_rad_s,
                 *leaning.tolist(),
                 STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
@@ -338,10 +339,12 @@ class AngleErrors:
             plain, *turned = [math.acos(c if -1 < c < 1 else max(-1.0, min(1.0, c))) for c in cosines]
             for k, angle in enumerate(turned):
                 changes[k] += share * (angle - plain)
+        # An arm line that follows a bending elbow is that fit's own, and so is its error.
+        fixed = 1.0 if self.body.elbow_rad2 is None else 1 - self.body.signs.certainty
         out = []
         for one, other in (changes[:2], changes[2:]):
             straight, curved = linear * (one - other) / 2, (one + other) / 2
-            out.append(math.sqrt((straight**2 + curved**2) / 3))
+            out.append(math.sqrt(fixed * (straight**2 + curved**2) / 3))
         return out
 
     def _lean(self, of: Callable[..., tuple[float, float]], at: int) -> tuple[float, float]:

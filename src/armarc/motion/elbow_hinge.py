@@ -1,0 +1,334 @@
+"""Whether the elbow bends on the way up, from what the wrist's acceleration says of the chain shoulder, elbow, wrist.
+
+How a wrist sensor's arm line turns in the plane of the raise can hardly be fitted freely: on exact accelerations of
+bodies with a bending elbow a free `r₀ + r₁·s` turns 3° too little, since 2–5 mm of the true path are not linear in s,
+and free quadratic terms leave the turn open altogether. An elbow is one hinge between two segments of known shares,
+about an axis across the forearm and the thumb: with the bend and the forearm's turn about itself linear in s, six
+angles and two lengths say the whole path, and what shows across the plane of the raise decides what does not show in
+it.
+
+Four kinds of body are held against each other: a rigid arm, a straight elbow, a bent one, one that bends on the way.
+Each is a prior about the same unknowns; which one a set speaks for says its evidence (Laplace's approximation). All
+reps do the same, and so does what no body here explains: a set is worth a rep or two, and `UNMODELLED_M_S2` is noise,
+too.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from armarc.recording import FloatArray
+
+FOREARM_SHARE = 0.45
+"""Share of the reach below the elbow (de Leva 1996, Table 4: upper arm 28.2 cm, elbow to wrist 26.9 cm in men; a strap
+sits some 4 cm above the wrist)."""
+UNMODELLED_M_S2 = 0.05
+"""What is alike in every rep and no shoulder, elbow or forearm here: scale errors of a sensor, soft tissue (working
+limit; 0.03–0.12 m/s² tell 24 bodies of each kind apart alike)."""
+REPS_HEARD = 2
+"""A set is fitted as one rep, and that leaves the kinds too near to each other: of 24 looked-at bodies with a bending
+elbow none was less than 0.65 likely to have one, of 40 others none more than 0.42."""
+MEASURED_SHARE = 0.035
+"""How far a measured reach may be off, as a share: a tape's 1–2 cm."""
+PLACES = np.linspace(-0.8, 0.8, 17)
+"""Places of the range (−½ at its bottom, ½ at its top) at which an arm line and its doubt are tabulated."""
+NODES = np.array([-0.5, -1 / 6, 1 / 6, 0.5])
+"""A path over the range is the cubic through what it is here."""
+ROUNDS, HALVED, SETTLED = 8, 6, 0.1
+"""Steps of a fit at most, how often one is halved, and in which share of their spread unknowns may still move when it
+ends."""
+
+TILT, THUMB, TURN, BEND, BENDS, REACH, HEIGHT = slice(0, 2), 2, 3, 4, 5, 6, 7
+ANGLES = slice(0, 6)
+OWN = 8
+"""Unknowns of the chain: the forearm's two tilts in the strap, the thumb's place round it, how far it turns from the
+bottom to the top, the elbow's bend in the middle of the range and its change (rad); reach and height (m)."""
+SHOULDER_COLUMNS = 5
+"""Girdle upwards, along and across the plane of the raise, with 1 − cos θ; lean along and across it, with θ (m)."""
+_TO_CUBIC = np.linalg.inv(np.vander(NODES, 4, increasing=True))
+_STEP = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forearm:
+    """How the sensor sits on the forearm, as it was stated: unit vectors in sensor axes, shape (3,), and its height.
+
+    Parameters
+    ----------
+    hand : ndarray
+        Along the forearm to the hand.
+    thumb : ndarray
+        To the thumb's side, across the forearm: there an elbow bends.
+    outward : ndarray
+        Away from the skin.
+    height_m : float, m
+    reach_m : float or None, m
+        From the shoulder to the sensor of the straight arm, where somebody measured it.
+    """
+
+    hand: FloatArray
+    thumb: FloatArray
+    outward: FloatArray
+    height_m: float
+    reach_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ElbowBend:
+    """How likely it is that the elbow bends on the way up, and the arm line if it does.
+
+    Parameters
+    ----------
+    likely : float
+        0 to 1.
+    otherwise : float
+        How likely the sensor is worn the other way round.
+    line : ndarray, shape (17, 3)
+        Unit vectors from shoulder to wrist in sensor axes at `PLACES`.
+    by_unknown : ndarray, shape (17, 3, 6)
+        Their changes with the angles of the chain.
+    covariance : ndarray, shape (6, 6), rad²
+        Of these angles.
+    columns : ndarray, shape (15 + `SHOULDER_COLUMNS`,)
+        What the equations' columns then are.
+    """
+
+    likely: float
+    otherwise: float
+    line: FloatArray
+    by_unknown: FloatArray
+    covariance: FloatArray
+    columns: FloatArray
+
+    def at(self, place: FloatArray) -> FloatArray:
+        """Shape (n, 3): the arm line at places of the range, not quite of unit length between the tabulated ones."""
+        return np.stack([np.interp(place, PLACES, self.line[:, k]) for k in range(3)], axis=-1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """Prior of a kind of body, mean and spread: bend in the middle of the range, its change, the forearm's turn (°);
+    the girdle's rise and what the shoulder does besides (m); how far the strap sits askew (°)."""
+
+    bend: tuple[float, float]
+    bends: tuple[float, float]
+    turns: float
+    girdle: tuple[float, float]
+    besides: tuple[float, float]
+    askew: float = 5.0
+
+    def of(self, forearm: Forearm) -> tuple[FloatArray, FloatArray]:
+        """Mean and spread of all unknowns: chain, zero-g offset, shoulder."""
+        mean = np.zeros(OWN + 3 + SHOULDER_COLUMNS)
+        spread = np.ones_like(mean)
+        spread[TILT] = math.radians(self.askew)
+        spread[[THUMB, TURN]] = np.radians([20.0, self.turns])
+        mean[[BEND, BENDS]] = np.radians([self.bend[0], self.bends[0]])
+        spread[[BEND, BENDS]] = np.radians([self.bend[1], self.bends[1]])
+        mean[[REACH, HEIGHT]], spread[[REACH, HEIGHT]] = (0.57, forearm.height_m), (0.08, 0.01)
+        if forearm.reach_m is not None:
+            mean[REACH], spread[REACH] = forearm.reach_m, MEASURED_SHARE * forearm.reach_m
+        spread[OWN : OWN + 3] = 0.3
+        mean[OWN + 3], spread[OWN + 3] = self.girdle
+        spread[OWN + 4 : OWN + 6], spread[OWN + 6 :] = self.besides
+        return mean, spread
+
+
+_GIRDLE, _BESIDES = (0.03, 0.012), (0.01, 0.015)
+"""A girdle rises by 3–4 cm and takes the shoulder inward by less; a trunk leans by 2° or so (working limits)."""
+KINDS = (
+    _Kind((16.0, 8.0), (14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
+    _Kind((0.0, 2.0), (0.0, 0.5), 10.0, (0.0, 0.004), (0.004, 0.004)),
+    _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
+    _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
+    _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, askew=15.0),
+    _Kind((-16.0, 8.0), (-14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
+)
+"""An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
+strap says; a thumb on the other side than was stated. Bends of 10–25°, forearms that turn by 5–30°, a
+strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Normal equations of one part of a set, in 15 + `SHOULDER_COLUMNS` columns: lever arm, zero-g offset, the lever
+    arm's part with s, s² and s³, the shoulder's path.
+
+    Parameters
+    ----------
+    squares : ndarray, shape (k, k)
+    wanted : ndarray, shape (k,)
+    square : float
+        Sum of the squares to be explained.
+    count : int
+    worth : float
+        Independent values of one rep, by value.
+    unmodelled : float
+        Share of the acceleration that no body here explains.
+    """
+
+    squares: FloatArray
+    wanted: FloatArray
+    square: float
+    count: int
+    worth: float
+    unmodelled: float
+
+    @staticmethod
+    def of(rows: FloatArray, worth: float, unmodelled: float) -> Evidence:
+        """Of rows, shape (m, 3, k + 1), the target last."""
+        design, target = rows[:, :, :-1].reshape(-1, rows.shape[2] - 1), rows[:, :, -1].reshape(-1)
+        return Evidence(
+            squares=design.T @ design,
+            wanted=design.T @ target,
+            square=float(target @ target),
+            count=len(target),
+            worth=worth,
+            unmodelled=unmodelled,
+        )
+
+    def left(self, found: FloatArray) -> FloatArray:
+        """Mean square of what `found`, shape (kinds, k), leaves, m²/s⁴, shape (kinds,)."""
+        explained = 2 * found @ self.wanted - np.einsum("ik,ik->i", found @ self.squares, found)
+        return np.asarray(np.maximum((self.square - explained) / self.count, 1e-6))
+
+
+def judge_elbow(parts: list[Evidence], forearm: Forearm) -> ElbowBend:
+    """Weigh whether the elbow bends.
+
+    Parameters
+    ----------
+    parts : list of Evidence
+        Lowerings and raises, each as loud as it shows itself to be.
+    forearm : Forearm
+    """
+    axes = _axes(forearm)
+    mean, spread = (np.stack(each) for each in zip(*(kind.of(forearm) for kind in KINDS), strict=True))
+    found, covariance, against = _fitted(parts, axes, mean, spread)
+    weights = np.exp(-0.5 * REPS_HEARD * (against - against.min()))
+    bending = found[0]
+    lines = _chain(bending + _STEP * np.eye(7, len(bending), -1), axes, PLACES)
+    lines /= np.linalg.norm(lines, axis=2)[:, :, None]
+    return ElbowBend(
+        likely=float(weights[0] / weights[:-1].sum()),
+        otherwise=float(weights[-1] / weights.sum()),
+        line=lines[0],
+        by_unknown=np.moveaxis(lines[1:] - lines[0], 0, -1) / _STEP,
+        covariance=covariance[0, ANGLES, ANGLES],
+        columns=_linear(bending, axes),
+    )
+
+
+_Axes = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+
+
+def _axes(forearm: Forearm) -> _Axes:
+    """Hand, thumb, across both, outward."""
+    thumb = forearm.thumb - (forearm.thumb @ forearm.hand) * forearm.hand
+    thumb = thumb / np.linalg.norm(thumb)
+    return forearm.hand, thumb, np.cross(forearm.hand, thumb), forearm.outward
+
+
+def _chain(found: FloatArray, axes: _Axes, place: FloatArray) -> FloatArray:
+    """Shape (…, n, 3): from shoulder to wrist in reaches of a straight arm, sensor axes; unknowns of shape (…, k)."""
+    along, side = found[..., 0], found[..., 1]
+    length = np.sqrt(1 + along**2 + side**2)
+    # In the axes hand, thumb, across both: the forearm, the thumb across it, and what is across these.
+    hand = np.stack([np.ones_like(along), along, side], axis=-1) / length[..., None]
+    thumb = -hand * hand[..., 1:2]
+    thumb[..., 1] += 1.0
+    thumb /= np.sqrt(1 - hand[..., 1:2] ** 2)
+    third = np.stack(
+        [
+            hand[..., 1] * thumb[..., 2] - hand[..., 2] * thumb[..., 1],
+            hand[..., 2] * thumb[..., 0] - hand[..., 0] * thumb[..., 2],
+            hand[..., 0] * thumb[..., 1] - hand[..., 1] * thumb[..., 0],
+        ],
+        axis=-1,
+    )
+    turned = found[..., THUMB, None] + found[..., TURN, None] * place
+    bend = found[..., BEND, None] + found[..., BENDS, None] * place
+    upper = 1 - FOREARM_SHARE
+    across = upper * np.sin(bend)
+    weights = np.stack(
+        [upper * np.cos(bend) + FOREARM_SHARE, -across * np.cos(turned), -across * np.sin(turned)], -1
+    )
+    return np.asarray(weights @ np.stack([hand, thumb, third], axis=-2) @ np.stack(axes[:3]))
+
+
+def _linear(found: FloatArray, axes: _Axes) -> FloatArray:
+    """What the unknowns, shape (…, k), are in the columns of the equations."""
+    cubic = _TO_CUBIC @ (found[..., REACH, None, None] * _chain(found, axes, NODES))
+    cubic[..., 0, :] += found[..., HEIGHT, None] * axes[3]
+    return np.concatenate(
+        [
+            cubic[..., 0, :],
+            found[..., OWN : OWN + 3],
+            cubic[..., 1:, :].reshape(*found.shape[:-1], 9),
+            found[..., OWN + 3 :],
+        ],
+        axis=-1,
+    )
+
+
+def _by_unknown(found: FloatArray, axes: _Axes) -> tuple[FloatArray, FloatArray]:
+    """The columns' values and their change with the unknowns, shapes (kinds, columns) and (kinds, columns, k)."""
+    moved = found[:, None] + _STEP * np.eye(OWN + 1, found.shape[1], -1)
+    at = _linear(moved, axes)
+    change = np.zeros((len(found), at.shape[2], found.shape[1]))
+    change[:, :, :OWN] = np.moveaxis(at[:, 1:] - at[:, :1], 1, 2) / _STEP
+    change[:, 3:6, OWN : OWN + 3] = np.eye(3)
+    change[:, 15:, OWN + 3 :] = np.eye(at.shape[2] - 15)
+    return at[:, 0], change
+
+
+def _fitted(
+    parts: list[Evidence], axes: _Axes, mean: FloatArray, spread: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """All kinds of body at once: unknowns, their covariance, twice the logarithm of the evidence against each.
+
+    Gauss and Newton's steps, halved where they lead away.
+    """
+    floor = UNMODELLED_M_S2**2
+    found, noises = mean.copy(), [np.full(len(mean), 1e-2 + floor) for _ in parts]
+
+    def cost(at: FloatArray) -> FloatArray:
+        columns = _linear(at, axes)
+        missed = (((at - mean) / spread) ** 2).sum(axis=1)
+        for part, noise in zip(parts, noises, strict=True):
+            missed += part.worth * part.count * part.left(columns) / noise
+        return np.asarray(missed)
+
+    diagonal = np.eye(mean.shape[1]) * (spread**-2)[:, None]
+    information = diagonal
+    for _ in range(ROUNDS):
+        columns, change = _by_unknown(found, axes)
+        information = diagonal.copy()
+        right = -(found - mean) / spread**2
+        for part, noise in zip(parts, noises, strict=True):
+            worth = part.worth / noise
+            information += worth[:, None, None] * (np.swapaxes(change, 1, 2) @ (part.squares @ change))
+            missed = part.wanted - columns @ part.squares
+            right += worth[:, None] * (missed[:, None] @ change)[:, 0]
+        step = np.linalg.solve(information, right[:, :, None])[:, :, 0]
+        before = cost(found)
+        for _ in range(HALVED):
+            away = cost(found + step) > before
+            if not away.any():
+                break
+            step[away] /= 2
+        found = found + step
+        columns = _linear(found, axes)
+        noises = [part.left(columns) + floor for part in parts]
+        if float(np.abs(step / spread).max()) < SETTLED:
+            break
+    against = (((found - mean) / spread) ** 2).sum(axis=1) + 2 * np.log(spread).sum(axis=1)
+    against += np.linalg.slogdet(information)[1]
+    for part, noise in zip(parts, noises, strict=True):
+        # To tell kinds apart takes more than to fit each: a large acceleration leaves more that is none's.
+        whole = noise + part.unmodelled**2 * part.square / part.count
+        against += part.worth * part.count * (np.log(whole) + (noise - floor) / whole)
+    return found, np.asarray(np.linalg.inv(information)), np.asarray(against)

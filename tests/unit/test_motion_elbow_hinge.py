@@ -1,0 +1,124 @@
+"""An elbow that bends on the way up is told from one that stays bent, where it is stated how the sensor is worn."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armarc.api import process
+from armarc.motion import body_signs, elbow_hinge
+from armarc.motion.elbow_hinge import PLACES, Evidence, Forearm, judge_elbow
+from armarc.simulate import Body, draw_options, find_pattern, plan_session, rep_record, simulate_session
+
+WORN = Forearm(
+    hand=np.array([1.0, 0, 0]), thumb=np.array([0, 1.0, 0]), outward=np.array([0, 0, 1.0]), height_m=0.025
+)
+COLUMNS = 15 + elbow_hinge.SHOULDER_COLUMNS
+
+
+def chain(bend_deg, bends_deg):
+    """Unknowns of an elbow on a forearm that does not turn, in a strap that is not askew."""
+    found = np.zeros(elbow_hinge.OWN + 3 + elbow_hinge.SHOULDER_COLUMNS)
+    found[[elbow_hinge.BEND, elbow_hinge.BENDS]] = np.radians([bend_deg, bends_deg])
+    found[[elbow_hinge.REACH, elbow_hinge.HEIGHT]] = 0.6, 0.025
+    return found
+
+
+@pytest.mark.parametrize("bend_deg", [0.0, 12.0, 40.0, 90.0])
+def test_the_arm_line_of_two_segments_by_plane_trigonometry(bend_deg):
+    # The law of cosines gives the line's length, the law of sines its angle with the forearm, away from the thumb.
+    line = elbow_hinge._chain(chain(bend_deg, 0.0), elbow_hinge._axes(WORN), np.zeros(1))[0]
+    upper, fore, bend = 0.55, 0.45, math.radians(bend_deg)
+    length = math.sqrt(upper**2 + fore**2 - 2 * upper * fore * math.cos(math.pi - bend))
+    assert np.linalg.norm(line) == pytest.approx(length)
+    assert math.atan2(-line[1], line[0]) == pytest.approx(
+        math.asin(upper * math.sin(math.pi - bend) / length)
+    )
+
+
+def test_the_columns_are_the_path_itself():
+    axes = elbow_hinge._axes(WORN)
+    found = chain(20.0, 18.0)
+    columns = elbow_hinge._linear(found, axes)
+    place = np.linspace(-0.5, 0.5, 21)
+    powers = np.stack([place**k for k in range(4)], axis=-1)
+    path = powers @ np.concatenate([columns[None, :3], columns[6:15].reshape(3, 3)])
+    true = 0.6 * elbow_hinge._chain(found, axes, place) + 0.025 * WORN.outward
+    assert np.abs(path - true).max() < 1e-4
+
+
+def test_a_set_that_says_nothing_leaves_every_kind_as_likely():
+    nothing = Evidence(
+        squares=np.zeros((COLUMNS, COLUMNS)),
+        wanted=np.zeros(COLUMNS),
+        square=1.0,
+        count=100,
+        worth=0.1,
+        unmodelled=0.1,
+    )
+    elbow = judge_elbow([nothing, nothing], WORN)
+    assert elbow.likely == pytest.approx(1 / (len(elbow_hinge.KINDS) - 1), abs=1e-6)
+    bend = np.sqrt(np.diag(elbow.covariance))
+    assert np.degrees(bend) == pytest.approx([5, 5, 20, 19, 8, 6], rel=1e-6)
+    np.testing.assert_allclose(elbow.at(PLACES), elbow.line)
+
+
+def measured(seed, body, **stated):
+    options = replace(draw_options("rigid", seed), pattern=find_pattern("scaption-raise"), body=body)
+    recording, truth = simulate_session(plan_session(options, seed), seed)
+    if stated:
+        said = {name: value(getattr(recording.metadata, name)) for name, value in stated.items()}
+        recording = replace(recording, metadata=replace(recording.metadata, **said))
+    reps = [rep for one in process(recording).to_dict()["sets"] for rep in one["reps"]]
+    true = [rep_record(rep) for rep in truth.reps]
+    off = [mine["rom_deg"] - actual["rom_deg"] for mine, actual in zip(reps, true, strict=True)]
+    return {flag for rep in reps for flag in rep["quality"]}, float(np.mean(off)), reps[0]["rom_deg_se"]
+
+
+def judged(seed, body, **stated):
+    """What `judge_elbow` makes of the set."""
+    found = []
+
+    def keep(parts, forearm):
+        found.append(judge_elbow(parts, forearm))
+        return found[-1]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(body_signs, "judge_elbow", keep)
+        measured(seed, body, **stated)
+    return found[-1]
+
+
+BENDING = Body(
+    elbow_bottom_rad=math.radians(9),
+    elbow_top_rad=math.radians(29),
+    pronation_rad=math.radians(15),
+    girdle_rise_m=0.03,
+)
+BENT = replace(BENDING, elbow_bottom_rad=math.radians(20), elbow_top_rad=None)
+SEEDS = (40, 41, 42, 43)
+
+
+def test_an_elbow_that_bends_is_followed_and_one_that_stays_bent_is_not():
+    bending, bent = ([measured(seed, body) for seed in SEEDS] for body in (BENDING, BENT))
+    assert sum("bent_elbow" in flags for flags, _, _ in bending) >= 3
+    assert not any("bent_elbow" in flags for flags, _, _ in bent)
+    for found in (bending, bent):
+        assert max(abs(off) / se for _, off, se in found) < 2
+        assert np.sqrt(np.mean([off**2 for _, off, _ in found])) < 2.5
+
+
+def test_without_the_straps_place_a_range_is_off_by_more():
+    stated = [abs(measured(seed, BENDING)[1]) for seed in SEEDS]
+    unstated = [abs(measured(seed, BENDING, strap=lambda _: None)[1]) for seed in SEEDS]
+    assert np.mean(stated) < 0.6 * np.mean(unstated)
+
+
+def test_a_thumb_stated_on_the_wrong_side_is_noticed_and_not_used():
+    # Back and inside of the wrist mixed up: an elbow would bend towards the little finger.
+    other = {"back": "inside", "inside": "back"}
+    right = [judged(seed, BENDING) for seed in SEEDS]
+    wrong = [judged(seed, BENDING, strap=other.__getitem__) for seed in SEEDS]
+    assert min(elbow.likely for elbow in right) > 0.5 > max(elbow.otherwise for elbow in right)
+    assert sum(elbow.otherwise > 0.5 for elbow in wrong) >= 2
