@@ -225,7 +225,7 @@ def test_a_dry_run_of_purge_and_restore_changes_nothing(tmp_path):
 
     before = state()
     said = run("log", "purge", "--dry-run", "--log-file", log).stderr
-    assert "would delete 2 sets and 1 recordings" in said
+    assert "would delete 2 sets and 1 recording for good" in said
     assert state() == before
     said = run("log", "restore", tmp_path / "backup.zip", "--dry-run", "--replace", "--log-file", log).stderr
     assert "would bring 6 sets and 3 recordings" in said

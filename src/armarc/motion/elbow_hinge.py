@@ -7,7 +7,8 @@ about an axis across the forearm and the thumb: with the bend and the forearm's 
 angles and two lengths say the whole path, and what shows across the plane of the raise decides what does not show in
 it.
 
-Four kinds of body are held against each other: a rigid arm, a straight elbow, a bent one, one that bends on the way.
+Six kinds of body are held against each other: a rigid arm, a straight elbow, a bent one, one that bends on the way,
+and straps that sit otherwise than was stated.
 Each is a prior about the same unknowns; which one a set speaks for says its evidence (Laplace's approximation). All
 reps do the same, and so does what no body here explains: a set is worth a rep or two, and `UNMODELLED_M_S2` is noise,
 too.

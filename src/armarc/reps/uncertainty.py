@@ -179,6 +179,7 @@ class AngleErrors:
         """Standard error of the difference of θ between two samples, rad."""
         low = round(bottom)
         moved = float(self.angle_rad[top] - self.angle_rad[low])
+        leaning = np.subtract(self._lean(leans, top), self._lean(leans, low))
         return _root_sum(
             [
                 self.bent_rad,
@@ -186,6 +187,7 @@ class AngleErrors:
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
                 TILT_IN_RANGE * self.tilt_rad,
+                *leaning.tolist(),
                 self.untested_share * moved,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
