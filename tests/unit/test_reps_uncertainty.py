@@ -53,7 +53,7 @@ def test_an_axis_off_in_the_plane_of_the_raise_shifts_the_top_and_spares_the_ran
         motion_of(raises(), tilt_rad=0.0), axis_covariance_rad2=covariance_along([1.0, 0, 0], 2.0)
     )
     assert DEG(errors.of_angle(320)) == pytest.approx(2.0, abs=1e-6)
-    assert DEG(errors.of_range(320, 100.0)) == pytest.approx(0.0, abs=1e-3)  # what a strap gives is hardly anything
+    assert DEG(errors.of_range(320, 100.0)) == pytest.approx(0.0, abs=1e-3)  # but for a strap that gives
 
 
 def test_an_axis_off_across_the_plane_lets_the_arm_pass_beside_the_vertical():
