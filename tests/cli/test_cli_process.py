@@ -306,6 +306,7 @@ def test_several_sets_give_a_picture_of_the_session_and_of_each(tmp_path):
         (["--mounting", "magic"], "auto, twist"),
         (["--mounting", "twist"], "palm in, palm out"),
         (["--strap", "elbow"], "little-finger"),
+        (["--sensor-place", "knee"], "wrist, upper-arm"),
         (["--reference", "north"], "front-raise"),
         (["--exercise", "moon-walk"], "moon-walk"),
         (["--no-such-option"], "--no-such-option"),

@@ -200,6 +200,18 @@ def reading(**words: object) -> dict[str, object]:
     return {named.get(word, word): value for word, value in words.items()}
 
 
+def _place(word: str) -> str:
+    """Where on the arm, as `armarc.exercises.SENSOR_PLACES` says it."""
+    from armarc.errors import UsageError
+    from armarc.exercises import SENSOR_PLACES
+
+    place = word.strip().casefold().replace("-", " ")
+    if place not in SENSOR_PLACES:
+        known = ", ".join(one.replace(" ", "-") for one in SENSOR_PLACES)
+        raise UsageError(f"{word!r} is no place of a sensor", f"one of {known}")
+    return place
+
+
 def stated(**words: Any) -> MeasuringOptions:
     """Options as they were typed, checked where text has to be read; ``load``, ``band``, ``gate``, ``loaded_range``,
     ``rest`` and ``sensor_place`` are as typed, the rest as `MeasuringOptions.of` takes it.
@@ -218,7 +230,7 @@ def stated(**words: Any) -> MeasuringOptions:
         "gate": ("gate_deg", parse_pair),
         "loaded_range": ("loaded_range_deg", parse_pair),
         "rest": ("rest_s", float),
-        "sensor_place": ("sensor_place", lambda word: word.strip().casefold().replace("-", " ")),
+        "sensor_place": ("sensor_place", _place),
     }
     named = {}
     for word, value in words.items():
