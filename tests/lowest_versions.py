@@ -20,7 +20,7 @@ def constraints(pyproject: Path) -> list[str]:
     wanted = [*project["dependencies"], *(one for extra in WORKING for one in extras[extra])]
     found = {}
     for line in wanted:
-        name, lowest = re.fullmatch(r"([\w-]+)(?:\[[\w,]+\])?>=([\d.]+)", line).groups()
+        name, lowest = re.fullmatch(r"([\w-]+)(?:\[[\w,]+\])?>=([\d.]+)(?:,<[\d.]+)?", line).groups()
         found[name] = f"{name}=={lowest if '.' in lowest else lowest + '.0'}.*"
     return sorted(found.values())
 
