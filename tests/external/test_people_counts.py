@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import optical_truth
 import pandas as pd
 import pytest
 
@@ -126,24 +127,7 @@ def test_angles_and_starts_against_optics(recording, stated, bottoms_deg):
 def against_optics(raises, name, **stated):
     """Shape (reps, 4): errors of bottom, top, range (°) and start velocity (°/s)."""
     session = process(raises, exercise=OPTICAL[name], side="right", **stated)
-    truth = pd.read_csv(FOLDER / f"{name}.truth.csv.gz")
-    t, angle = truth.time_s.to_numpy(), truth.arm_line_elevation_deg.to_numpy()
-    errors, before_s = [], 0.0
-    for rep in (rep for one in session.sets for rep in one.reps):
-        middle_s = (rep.phases.top_start_s + rep.phases.top_end_s) / 2
-        near = np.flatnonzero(np.abs(t - middle_s) < 0.5)
-        top = near[np.argmax(angle[near])]
-        first = int(np.searchsorted(t, before_s))
-        bottom = first + int(np.argmin(angle[first : top + 1]))
-        rising = angle[bottom : top + 1]
-        gate = np.interp(
-            [angle[bottom] + 10, angle[bottom] + 20], np.maximum.accumulate(rising), t[bottom : top + 1]
-        )
-        found = np.degrees([rep.bottom_rad, rep.top_rad, rep.rom_rad, rep.start_velocity_rad_s])
-        true = [angle[bottom], angle[top], angle[top] - angle[bottom], 10 / (gate[1] - gate[0])]
-        errors.append(found - true)
-        before_s = t[top]
-    return np.array(errors)
+    return optical_truth.errors(session, name, "arm_line_elevation_deg")
 
 
 @pytest.mark.parametrize("number", [2, 3])

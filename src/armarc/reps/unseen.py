@@ -30,7 +30,7 @@ SLIPPED_ABOUT_RAD = math.radians(20)
 UNEXPLAINED_IN_ANGLE, UNEXPLAINED_ON_RIGID = 0.6, 0.015**2
 """rad of an angle, a range, and of a speed times the range, per root of the share of the lowering's acceleration that
 no arm about a fixed shoulder explains, beyond what a sensor's errors and a swing that goes home leave: had it all gone
-into the arm's direction it would be a whole radian. This and the following were found on simulated bodies."""
+into the arm's direction it would be a whole radian. Found on simulated bodies."""
 
 
 def unexplained_rad(share: float) -> float:
