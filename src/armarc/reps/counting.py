@@ -258,7 +258,8 @@ def _collect(
             edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
             stretches += zip(edges[::2], edges[1::2], strict=True)
             continue
-        new = without_walks(path, doubted_walk(path, run))
+        is_swung = joints is not None and joints.swings_past_hanging(run)
+        new = [replace(run, is_walk=True)] if is_swung else without_walks(path, doubted_walk(path, run))
         runs += new
         shown += [one.template for one in new if not one.is_walk]
         stretches += [(begin, run.first), (run.last, end)]
