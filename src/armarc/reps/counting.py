@@ -18,7 +18,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
-from armarc.reps.joint import Joints, elbow_parts, told_apart
+from armarc.reps.joint import Joints, elbow_parts, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -252,14 +252,13 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        elbow = [] if joints is None else elbow_parts(run, joints)
-        if elbow:
-            runs += [replace(part, is_elbow=True) for part in elbow]
-            edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
+        parts = [] if joints is None else swung_parts(run, joints, begin, end - 1) or elbow_parts(run, joints)
+        if parts:
+            runs += parts
+            edges = [begin, *(edge for part in parts for edge in (part.first, part.last)), end]
             stretches += zip(edges[::2], edges[1::2], strict=True)
             continue
-        is_swung = joints is not None and joints.swings_past_hanging(run)
-        new = [replace(run, is_walk=True)] if is_swung else without_walks(path, doubted_walk(path, run))
+        new = without_walks(path, doubted_walk(path, run))
         runs += new
         shown += [one.template for one in new if not one.is_walk]
         stretches += [(begin, run.first), (run.last, end)]

@@ -25,7 +25,7 @@ from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.run import Run
 from armarc.reps.settling import Samples
-from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of
+from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of, with_half_swings
 
 FOREARM_M = 0.30
 """A shorter reach is that of a forearm: real curls show up to 0.25 m, 73 real sets of raises 0.32 m and more (working
@@ -139,16 +139,16 @@ class Joints:
         """The same of every movement of a run."""
         return self._planes(run)[0][:-1]
 
-    def swings_past_hanging(self, run: Run) -> bool:
-        """Whether an arm is swung through where it hangs, as in walking and in loosening up."""
+    def goes_past_hanging(self, run: Run) -> BoolArray:
+        """Which movements swing an arm through where it hangs, as in walking and in loosening up."""
         reach_m, explained = self.in_plane(run)
         if not is_arm(reach_m) or explained < IN_PLANE:
-            return False
+            return np.zeros(run.size, dtype=np.bool_)
         hanging, across = self._planes(run)[1]
-        ends = np.array([(m.bottom, m.top) for m in run.movements])
-        up = self.path.up[ends]
-        one, other = np.median(np.arctan2(up @ across, up @ hanging), axis=0)
-        return bool(one * other < 0 and min(abs(one), abs(other)) > PAST_HANGING * abs(other - one))
+        up = self.path.up[[(m.bottom, m.top) for m in run.movements]]
+        one, other = np.arctan2(up @ across, up @ hanging).T
+        beyond = np.minimum(np.abs(one), np.abs(other)) > PAST_HANGING * np.abs(other - one)
+        return np.asarray((one * other < 0) & beyond)
 
     def _planes(self, run: Run) -> tuple[list[tuple[float, float]], FloatArray]:
         if run.movements not in self.planes:
@@ -194,6 +194,21 @@ class Joints:
         return Joint(lever.reach_m, se, lever.explained, *self.in_plane(run))
 
 
+def swung_parts(run: Run, joints: Joints, first: int, last: int) -> list[Run]:
+    """What of a run an arm swings past where it hangs: all of it, or as many in a row as make a set.
+
+    With the half swings on both sides, between two samples of the path.
+    """
+    parts = _parts(run, joints.goes_past_hanging(run))
+    return [with_half_swings(part, first, last) for part in parts if part.size >= min(run.size, FULL_SET)]
+
+
+def _parts(run: Run, which: BoolArray) -> list[Run]:
+    """Some movements of a run, as one run for those in a row."""
+    edges = np.flatnonzero(np.diff(which.astype(np.int8), prepend=0, append=0)).tolist()
+    return [part_of(run, slice(a, b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
 def elbow_parts(run: Run, joints: Joints) -> list[Run]:
     """What of a run turns about the elbow where other movements of it turn about the shoulder, or all of it does.
 
@@ -203,13 +218,15 @@ def elbow_parts(run: Run, joints: Joints) -> list[Run]:
     arms = [m for m, _ in each if m >= SHORT_ARM_M]
     if len(arms) < FULL_SET:
         joint = joints.of(run) if joints.may_be_forearm(run) else None
-        return [run] if joint is not None and joint.is_forearm() else []
+        return [replace(run, is_elbow=True)] if joint is not None and joint.is_forearm() else []
     limit = BESIDE_ARMS * median(np.array(arms))
-    is_elbow = [m < limit and explained >= IN_PLANE for m, explained in each]
-    edges = np.flatnonzero(np.diff([0, *is_elbow, 0])).tolist()
-    parts = [part_of(run, slice(a, b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    seen = [(part, joints.of(part)) for part in parts]
-    return [part for part, joint in seen if joint is not None and joint.reach_m < SHORT_ARM_M]
+    is_elbow = np.array([m < limit and explained >= IN_PLANE for m, explained in each])
+    seen = [(part, joints.of(part)) for part in _parts(run, is_elbow)]
+    return [
+        replace(part, is_elbow=True)
+        for part, joint in seen
+        if joint is not None and joint.reach_m < SHORT_ARM_M
+    ]
 
 
 def _in_plane(path: SensorPath, run: Run) -> tuple[list[tuple[float, float]], FloatArray]:
