@@ -111,10 +111,6 @@ def load_measures(
         Rest at the bottom and peak of θ̇.
     still_n_m : ndarray, shape (n,), N m, or None
         Moment that would hold the arm still at each instant; None leaves the least share held out.
-
-    Returns
-    -------
-    LoadMeasures
     """
     p, moment = phases, done.moment_n_m
     rising, falling, under_load = _phases(time_s, p)
