@@ -131,7 +131,9 @@ def shoulder_force(
     )
 
 
-def mechanical_energy(motion: ArmKinematics, body: ArmBody) -> FloatArray:
+def mechanical_energy(
+    motion: ArmKinematics, body: ArmBody, gravity_m_s2: float = STANDARD_GRAVITY_M_S2
+) -> FloatArray:
     """Kinetic plus potential energy of the arm and what it carries, shape (n,), J."""
     w, v = motion.angular_velocity_rad_s, motion.shoulder_m_s
     s = motion.rotation @ body.first_moment_kg_m
@@ -141,7 +143,7 @@ def mechanical_energy(motion: ArmKinematics, body: ArmBody) -> FloatArray:
         + np.sum(v * cross(w, s), axis=1)
         + 0.5 * np.sum(spun * (spun @ body.inertia_kg_m2), axis=1)
     )
-    potential = STANDARD_GRAVITY_M_S2 * (body.mass_kg * motion.shoulder_m[:, 2] + s[:, 2])
+    potential = gravity_m_s2 * (body.mass_kg * motion.shoulder_m[:, 2] + s[:, 2])
     return np.asarray(kinetic + potential)
 
 
