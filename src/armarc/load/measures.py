@@ -112,10 +112,6 @@ def load_measures(
         Rest at the bottom and peak of θ̇.
     still_n_m : ndarray, shape (n,), N m, or None
         Moment that would hold the arm still at each instant; None leaves the least share held out.
-
-    Returns
-    -------
-    LoadMeasures
     """
     only = Courses(done.moment_n_m, done.moment_power_w, swing_power_w, still_n_m)
     return measures_of_courses(time_s, angle_rad, [only], phases, loaded_range_rad, drive_s)[0]

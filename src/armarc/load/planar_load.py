@@ -126,9 +126,7 @@ class PlanarLoad:
         return np.asarray(arm + scale * load)
 
 
-def planar_load(
-    arm: ArmBody, resistances: tuple[Resistance, ...], plane_rad: float = 0.0, side: str = "right"
-) -> PlanarLoad:
+def planar_load(arm: ArmBody, resistances: tuple[Resistance, ...], plane_rad: float = 0.0) -> PlanarLoad:
     """Tabulate an arm and its resistances for a raise in one plane.
 
     Parameters
@@ -137,16 +135,11 @@ def planar_load(
         Without the load.
     resistances : tuple of Resistance
     plane_rad : float, rad
-        Plane of elevation; places pulleys and anchors.
-    side : str
-
-    Returns
-    -------
-    PlanarLoad
+        Plane of elevation; places pulleys and anchors about a right arm.
     """
     n = len(GRID_RAD)
     one, zero = np.ones(n), np.zeros(n)
-    body = planar_body(plane_rad, side)
+    body = planar_body(plane_rad)
     motion = planar_motion(GRID_RAD, GRID_RAD, one, zero)
     hand = hand_state(motion, arm, PLANAR_AXIS, body)
     free = loaded_arm(arm, tuple(r for r in resistances if isinstance(r, Dumbbell)))

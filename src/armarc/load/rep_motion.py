@@ -119,10 +119,6 @@ def set_motion(motion: ArmMotion, reps: Sequence[Rep], reach_m: float) -> SetMot
     reps : sequence of Rep
     reach_m : float, m
         From the shoulder to the sensor.
-
-    Returns
-    -------
-    SetMotion
     """
     margin = round(MARGIN_S * motion.rate_hz)
     first = max(min((rep.first_sample for rep in reps), default=0) - margin, 0)
@@ -200,10 +196,6 @@ def rep_motion(
         Of this rep, from `shoulder_swings`.
     plane_rad : float, rad
         Plane of elevation where the rep has none of its own.
-
-    Returns
-    -------
-    RepMotion
     """
     hz, origin, n = motion.rate_hz, float(motion.time_s[0]), len(motion.time_s)
     first = max(math.floor((rep.phases.start_s - origin) * hz), 0)

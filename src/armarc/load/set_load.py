@@ -119,7 +119,6 @@ def measure_load(
     loaded_range_rad: tuple[float, float] | None = None,
     elbow_rad: float = 0.0,
     plane_rad: float = 0.0,
-    sensor_mass_kg: float = 0.0,
     swings: Sequence[Swing] | None = None,
 ) -> SetLoad:
     """Work out what the shoulder did in every rep of a set.
@@ -138,21 +137,14 @@ def measure_load(
         Bend held through the rep.
     plane_rad : float, rad
         Plane of elevation, for pulleys and anchors, where the recording does not tell it.
-    sensor_mass_kg : float, kg
-        At the wrist.
     swings : sequence of Swing or None
         How the shoulder moved in every rep, where another sensor knows; None tells it from the wrist.
-
-    Returns
-    -------
-    SetLoad
     """
     if resistances is None:
         resistances = (Dumbbell(mass_kg=measured.load_kg),) if measured.load_kg else ()
-    case = _Case(
-        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg, swings
-    )
-    return case.whole()
+    return _Case(
+        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, swings
+    ).whole()
 
 
 class _Case:
@@ -167,12 +159,10 @@ class _Case:
         loaded_range_rad: tuple[float, float] | None,
         elbow_rad: float,
         plane_rad: float,
-        sensor_mass_kg: float,
         swings: Sequence[Swing] | None,
     ) -> None:
         self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
-        self.sensor_mass_kg = sensor_mass_kg
         self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
         self._moved: dict[float, RepMotions] = {}
         self._straight = set_motion(motion, measured.reps, sensor_reach(motion, lifter, elbow_rad))
@@ -182,7 +172,6 @@ class _Case:
             mass=inputs.mass, length=inputs.length, grip_shift_m=inputs.grip_shift_m
         )
         arm = arm_body(body, self.elbow_rad)
-        arm = arm.with_point(self.sensor_mass_kg, arm.wrist_m) if self.sensor_mass_kg else arm
         return arm if self.elbow_rad == 0 or self.motion.mounting.thumb_axis is not None else unbent(arm)
 
     def moved(self, inputs: Inputs) -> RepMotions:

@@ -35,11 +35,6 @@ def write_csv(recording: Recording, path: str | os.PathLike[str]) -> None:
     FormatError
         The file cannot be written.
 
-    Parameters
-    ----------
-    recording : Recording
-    path : str or PathLike
-
     Examples
     --------
     >>> import armarc
