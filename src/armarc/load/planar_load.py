@@ -8,6 +8,7 @@ virtual work a tension ``T`` opposes the raise with the moment ``T l'``.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 
@@ -163,6 +164,8 @@ def planar_load(arm: ArmBody, resistances: tuple[Resistance, ...], plane_rad: fl
         elif isinstance(r, Machine):
             still = still - r.moment(hand) @ PLANAR_AXIS
             inertia += r.inertia_kg_m2
+        elif not isinstance(r, Dumbbell):
+            assert_never(r)  # what is not told here would be planned as if it were not there
     return PlanarLoad(
         arm_still_n_m=_gravity_moment(motion.rotation, arm),
         arm_inertia_kg_m2=float(arm.inertia_kg_m2[1, 1]),

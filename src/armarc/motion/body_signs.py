@@ -174,7 +174,8 @@ def find_body_signs(
     if forearm is not None:
         worth = independent / max(_runs(quiet), 1)
         parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
-        elbow = judge_elbow([Evidence.of(chain[used], worth, share) for used, share in parts_of_it], forearm)
+        heard = [Evidence.of(chain[used], worth, share) for used, share in parts_of_it]
+        elbow = judge_elbow(heard, forearm, lever.across)
         if elbow.otherwise > 0.5:
             elbow = None  # judged by a wrong thumb
     if elbow is not None:
