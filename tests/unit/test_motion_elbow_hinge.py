@@ -59,7 +59,8 @@ def test_a_set_that_says_nothing_leaves_every_kind_as_likely():
     )
     elbow = judge_elbow([nothing, nothing], WORN)
     assert elbow.likely == pytest.approx(1 / (len(elbow_hinge.KINDS) - 1), abs=1e-6)
-    bend = np.sqrt(np.diag(elbow.covariance))
+    assert elbow.bent == pytest.approx(2 * elbow.likely)
+    bend = np.sqrt(np.diag(elbow.covariances[0]))
     assert np.degrees(bend) == pytest.approx([5, 5, 20, 19, 8, 6], rel=1e-6)
     np.testing.assert_allclose(elbow.at(PLACES), elbow.line)
 
@@ -80,8 +81,8 @@ def judged(seed, body, **stated):
     """What `judge_elbow` makes of the set."""
     found = []
 
-    def keep(parts, forearm):
-        found.append(judge_elbow(parts, forearm))
+    def keep(parts, forearm, hinge):
+        found.append(judge_elbow(parts, forearm, hinge))
         return found[-1]
 
     with pytest.MonkeyPatch.context() as patch:

@@ -44,6 +44,9 @@ SENSOR_SHARE = 0.05**2
 """… beside what scale and alignment errors of a sensor (1–2 % each) leave of the acceleration."""
 QUIET_SHARE = 0.05
 """A shoulder that makes more than this share of the raise's acceleration by itself hides an elbow."""
+CHAIN_LEAVES = 0.015
+"""Where an arm with a bent elbow leaves more than this share of the raise's acceleration, a shoulder that swings or
+tips is taken for one (looked-at bodies: 0.011 and less with a bent elbow, swings of 3 cm from 0.016 on)."""
 UNMODELLED_SHARE = (0.1, 0.15)
 """Share of the acceleration of lowerings and raises that no chain of shoulder, elbow and wrist explains: soft tissue,
 sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
@@ -78,8 +81,8 @@ class BodySigns:
     chain_share : float or None
         The same as an arm leaves it whose elbow bends, where one is believed to.
     elbow : ElbowBend or None
-        How likely the elbow bends on the way up, where it is known how the sensor sits on the forearm: this then takes
-        the place of `turn`, of which nothing is believed.
+        How likely the elbow is bent or bends on the way up, where it is known how the sensor sits on the forearm: this
+        then takes the place of `turn`, of which nothing is believed.
     """
 
     turn: FloatArray = field(default_factory=lambda: np.zeros(3))
@@ -179,9 +182,7 @@ def find_body_signs(
         if elbow.otherwise > 0.5:
             elbow = None  # judged by a wrong thumb
     if elbow is not None:
-        # A shoulder that makes much of the raise by itself leaves the lowering alone to judge by.
-        is_seen = turning[1] / seen[1] < QUIET_SHARE and elbow.likely > BY_CHANCE
-        certainty = elbow.likely if is_seen else 0.0
+        certainty = elbow.bent if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(

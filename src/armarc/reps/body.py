@@ -144,9 +144,8 @@ class SetBody:
         if elbow is None:
             turned = self.signs.certainty * float(np.linalg.norm(self.signs.turn))
         else:
-            turned = float(np.linalg.norm(np.diff(elbow.at(np.array([-0.5, 0.5])), axis=0))) * (
-                self.signs.certainty > 0.5
-            )
+            turned = float(np.linalg.norm(np.diff(elbow.at(np.array([-0.5, 0.5])), axis=0)))
+            turned *= self.signs.certainty > 0 and elbow.likely > 0.5
         found = {
             "bent_elbow": turned > BENT_RAD,
             "trunk_moved": self.signs.shoulder_share > TRUNK_SHARE,
@@ -230,7 +229,8 @@ def set_bodies(
             else:
                 short = 0.0
                 up = up_in_sensor(motion.quaternion[first:stop])
-                doubt = _elbow_covariance(up, inside, bends, signs.elbow, signs.certainty)
+                axis = motion.mounting.arm_axis
+                doubt = _elbow_covariance(up, inside, signs.elbow, axis, signs.certainty)
             change[near] += signs.certainty * turned
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))
         bodies.append(
@@ -320,10 +320,10 @@ def _from_down(up: FloatArray, line: FloatArray) -> FloatArray:
 
 
 def _elbow_covariance(
-    up: FloatArray, place: FloatArray, turned: FloatArray, elbow: ElbowBend, followed: float
+    up: FloatArray, place: FloatArray, elbow: ElbowBend, axis: FloatArray, followed: float
 ) -> FloatArray:
-    """Shape (17, 17), rad²: that of the elevation at `PLACES`, for an elbow that bends so likely or not at all and is
-    followed by a share of its way."""
+    """Shape (17, 17), rad²: that of the elevation at `PLACES`, for an elbow that bends, is bent or neither, as likely
+    as they are, of which a share of its way from the fixed arm line, shape (3,), is followed."""
     at = np.clip(np.rint((place - PLACES[0]) / _APART).astype(int), 0, len(PLACES) - 1)
     count = np.bincount(at, minlength=len(PLACES))
     seen = count > 0
@@ -333,12 +333,17 @@ def _elbow_covariance(
         return np.interp(PLACES, PLACES[seen], each)
 
     level = np.stack([mean(column) for column in up.T], axis=-1)
-    # cos θ = −up · line
-    sine = np.sqrt(np.maximum(1 - (level * elbow.line).sum(axis=1) ** 2, LEAST_SINE**2))
-    slope = np.einsum("ki,kij->kj", level, elbow.by_unknown) / sine[:, None]
-    change = mean(turned)
-    other = elbow.likely * (1 - followed) ** 2 + (1 - elbow.likely) * followed**2
-    covariance = elbow.likely * slope @ elbow.covariance @ slope.T + other * np.outer(change, change)
+    fixed = _from_down(level, np.tile(axis, (len(PLACES), 1)))
+    change = followed * (_from_down(level, elbow.line) - fixed)
+    covariance = (1 - elbow.bent) * np.outer(change, change)
+    for likely, line, by_unknown, angles in zip(
+        elbow.weights, elbow.lines, elbow.by_unknown, elbow.covariances, strict=True
+    ):
+        # cos θ = −up · line
+        sine = np.sqrt(np.maximum(1 - (level * line).sum(axis=1) ** 2, LEAST_SINE**2))
+        slope = np.einsum("ki,kij->kj", level, by_unknown) / sine[:, None]
+        off = _from_down(level, line) - fixed - change
+        covariance += likely * (slope @ angles @ slope.T + np.outer(off, off))
     return np.asarray(covariance)
 
 
