@@ -14,7 +14,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.9.0"
+__version__ = "0.10.0"
 
 if TYPE_CHECKING:
     from armarc.api import NOTHING_KEPT, Kept, MeasuringOptions, open_kept, process, read_csv

@@ -214,13 +214,6 @@ def mount_on(
 ) -> tuple[Mounting, LeverArm | None]:
     """Which way the arm lies, as the sets of a piece show it on an orientation that is known already.
 
-    Parameters
-    ----------
-    piece : Piece
-    choices : Choices
-    orientation : Orientation
-    windows : SetWindows
-
     Raises
     ------
     UsageError

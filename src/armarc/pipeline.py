@@ -27,7 +27,7 @@ from armarc.reps.movements import Movement, any_from_above, on_angle
 from armarc.reps.not_counted import unplaced
 from armarc.reps.other_exercise import doubt_exercise, doubt_joints
 from armarc.reps.planes import doubt_planes
-from armarc.reps.swing import body_swings
+from armarc.reps.swing import Swing, body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.reps.unseen import unexplained_rad
 from armarc.sensor.noise_seen import tolerance_seen
@@ -196,17 +196,19 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
         )
     motions: list[ArmMotion] = []
     sets: list[MeasuredSet] = []
+    swings: list[tuple[Swing, ...]] = []
     motion_of_set: list[int] = []
     seen, repeated = without_frozen(recording)
     warnings = [*recording.warnings, *repeated, *choices.assumed]
     left_out: list[LeftOutMovement] = []
     pieces = uniform_pieces(seen, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
-        motion, found, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
+        motion, found, moved, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
         left_out.extend(dropped)
         if found or (not motions and piece is max(pieces, key=lambda p: len(p.missing))):
             motions.append(motion)
             sets.extend(found)
+            swings.extend(moved)
             motion_of_set.extend([len(motions) - 1] * len(found))
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
@@ -218,9 +220,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     warnings.extend(gap_notes(sets, in_motion))
     if len(pieces) > 1:
         warnings.append(f"the recording has long gaps: it was measured in {len(pieces)} separate pieces")
-    loads, said = measured_loads(
-        choices, [(motions[k], one) for k, one in zip(motion_of_set, sets, strict=True)] if load else []
-    )
+    loads, said = measured_loads(choices, list(zip(in_motion, sets, strict=True)) if load else [], swings)
     warnings.extend(said)
     return Session(
         recording=recording,
@@ -236,17 +236,16 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
 
 def _measure_piece(
     piece: Piece, choices: Choices, sets_before: int, warnings: list[str]
-) -> tuple[ArmMotion, list[MeasuredSet], list[LeftOutMovement]]:
+) -> tuple[ArmMotion, list[MeasuredSet], list[tuple[Swing, ...]], list[LeftOutMovement]]:
     exercise = choices.exercise
     tolerance, said = tolerance_seen(piece, choices.tolerance)
     warnings.extend(said)
-    choices = replace(choices, tolerance=tolerance)
-    workings = Workings()
+    choices, workings = replace(choices, tolerance=tolerance), Workings()
     rules = counting_rules(exercise)
     counted = _counted(piece, orientation_so_far(piece, choices, workings), rules)
     if not counted.sets:
         motion = track(piece, choices, None, workings)
-        return motion, [], left_out_movements(counted.left_out, motion)
+        return motion, [], [], left_out_movements(counted.left_out, motion)
     windows = _windows(piece, counted.sets)
     windows = _windows(piece, counted.sets, first_angle(piece, choices, windows, workings))
     motion = track(piece, choices, windows, workings)
@@ -261,7 +260,7 @@ def _measure_piece(
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
         nowhere = unplaced(counted.sets, ())
-        return motion, [], left_out_movements([*counted.left_out, *nowhere], motion)
+        return motion, [], [], left_out_movements([*counted.left_out, *nowhere], motion)
     windows = _windows(piece, sets, motion.angle_rad)
     front_raise = _front_raise(motion, choices, sets, warnings)
     motion = add_reference(motion, choices, windows.bottoms, front_raise)
@@ -276,11 +275,11 @@ def _measure_piece(
         forearm=forearm_of(choices, motion),
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
-    measured, placed = _measured(motion, sets, choices, sets_before, bodies)
+    measured, swings, placed = _measured(motion, sets, choices, sets_before, bodies)
     warnings.extend(doubt_joints(measured, counted, motion, exercise))
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
-    return motion, measured, left_out_movements(left_out, motion)
+    return motion, measured, swings, left_out_movements(left_out, motion)
 
 
 def _counted(piece: Piece, orientation: Orientation, rules: CountingRules) -> Counted:
@@ -363,11 +362,12 @@ def _measured(
     choices: Choices,
     sets_before: int,
     bodies: tuple[SetBody, ...],
-) -> tuple[list[MeasuredSet], list[Movement]]:
-    """The sets, and the movements that are their reps."""
+) -> tuple[list[MeasuredSet], list[tuple[Swing, ...]], list[Movement]]:
+    """The sets, how the shoulder moved in their reps, and the movements that these are."""
     exercise = choices.exercise
     of_motion = angle_errors(motion)
     sets: list[MeasuredSet] = []
+    swings: list[tuple[Swing, ...]] = []
     placed: list[Movement] = []
     for movements, body in zip(found, bodies, strict=True):
         errors = of_motion.of_set(body)
@@ -376,10 +376,11 @@ def _measured(
             continue
         placed += [each.movement for each in raw]
         hidden_m = unexplained_rad(body.signs.unexplained_share) * (motion.mounting.reach_m or 0.0)
-        swings = body_swings(motion, [each.instants for each in raw], hidden_m)
+        moved = body_swings(motion, [each.instants for each in raw], hidden_m)
+        swings.append(moved)
         reps = [
             measure_rep(motion, each, exercise, errors, swing, number)
-            for number, (each, swing) in enumerate(zip(raw, swings, strict=True), start=1)
+            for number, (each, swing) in enumerate(zip(raw, moved, strict=True), start=1)
         ]
         finished = finish_set(reps, motion)
         if body.flags:
@@ -396,4 +397,4 @@ def _measured(
                 load_kg=choices.load_kg,
             )
         )
-    return sets, placed
+    return sets, swings, placed

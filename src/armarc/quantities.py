@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
 from armarc.errors import UsageError
 
@@ -140,3 +140,15 @@ def read_date_time(text: str) -> datetime | None:
     if not FIRST_YEAR <= when.year <= LAST_YEAR:
         return None
     return when if when.tzinfo else when.astimezone()
+
+
+def check_past(when: datetime, text: str) -> None:
+    """That something can have been done then; a day is left for clocks and time zones.
+
+    Raises
+    ------
+    UsageError
+        It lies in the future.
+    """
+    if when.astimezone(UTC) > datetime.now(UTC) + timedelta(days=1):
+        raise UsageError(f"{text!r} lies in the future", "check the year, the month and the day")

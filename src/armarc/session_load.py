@@ -21,7 +21,7 @@ FREE_WEIGHTS = ("dumbbell", "any")
 def measured_loads(
     choices: Choices,
     measured: Sequence[tuple[ArmMotion, MeasuredSet]],
-    swings: Sequence[Sequence[Swing]] | None = None,
+    swings: Sequence[Sequence[Swing]],
 ) -> tuple[tuple[SetLoad, ...], tuple[str, ...]]:
     """Work out the shoulder's moment for every set, where it can be.
 
@@ -32,8 +32,8 @@ def measured_loads(
         exercise is lifted with one.
     measured : sequence of (ArmMotion, MeasuredSet)
         Every set with the motion it was measured on.
-    swings : sequence of sequences of Swing or None
-        How the shoulder moved, per set and rep, where another sensor knows; None tells it from the wrist.
+    swings : sequence of sequences of Swing
+        How the shoulder moved, per set and rep.
 
     Returns
     -------
@@ -69,7 +69,7 @@ def measured_loads(
             lifter=lifter,
             resistances=resistances,
             loaded_range_rad=exercise.loaded_range_rad,
-            swings=None if swings is None else swings[k],
+            swings=swings[k],
         )
         for k, (motion, one) in enumerate(measured)
     )

@@ -19,6 +19,7 @@ from programs import command, environment
 from armarc.errors import ArmarcError, InputError
 from armarc.files import LARGEST_VARIABLE, largest_recording_bytes, regular_size
 from armarc.recording import read_csv
+from grids import crossed
 
 MOST_BYTES, MOST_S = 500_000_000, 2.0
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -81,8 +82,9 @@ MAKERS: dict[str, Callable[[Path], Path]] = {
 }
 
 
-@pytest.mark.parametrize("name", MAKERS)
-@pytest.mark.parametrize("how", ["process", "log import", "archive process"])
+@pytest.mark.parametrize(
+    ("name", "how"), crossed(list(MAKERS), ["process", "log import", "archive process"], fold=2)
+)
 def test_refused_at_once_and_in_little_memory(tmp_path: Path, start_s: float, name: str, how: str) -> None:
     if name == "pipe.csv" and not hasattr(os, "mkfifo"):
         pytest.skip("no named pipes on this system")

@@ -307,6 +307,14 @@ def test_when_a_recording_began_can_be_said(tmp_path):
             "write it as 2026-03-01T17:30"
             in run("process", strict, "--log-file", log, "--began", odd, code=2).stderr
         )
+    for words in (
+        ("process", strict, "--log-file", log, "--began", "2095-03-01T17:30"),
+        ("log", "edit", "1", "--when", "2095-03-01 17:30", "--log-file", log),
+    ):
+        assert "lies in the future" in run(*words, code=2).stderr
+    again = run("process", strict, "--log-file", log)
+    assert "already in the log" in again.stderr
+    assert "file's date" not in again.stderr, "nothing was taken from it"
     refused = run("process", strict, "--began", "2025-03-01T17:30", code=2)
     assert "add --log" in refused.stderr
     both = (strict, DEMOS / "swung-set.csv")
@@ -314,3 +322,24 @@ def test_when_a_recording_began_can_be_said(tmp_path):
     assert "one by one" in several.stderr, "two recordings did not begin at once"
     unsaid = run("process", DEMOS / "swung-set.csv", "--log-file", log)
     assert "--began` states another" in unsaid.stderr
+
+
+def test_a_set_of_another_time_zone_says_which_day_it_belongs_to(tmp_path):
+    """Days are those of the place where it was lifted, clock times those of this machine."""
+    log = tmp_path / "log.sqlite"
+    run("process", DEMOS / "strict-raise.csv", "--log-file", log, "--began", "2025-03-01T23:30-11:00")
+    for zone, words in (
+        ("Pacific/Pago_Pago", "2025-03-01 23:30"),
+        ("Etc/UTC", "2025-03-02 10:30 (2025-03-01 there)"),
+    ):
+        for command in (("list",), ("show", "1")):
+            done = subprocess.run(
+                [sys.executable, "-m", "armarc", "log", *command, "--log-file", str(log)],
+                capture_output=True,
+                text=True,
+                env={**os.environ, "TZ": zone},
+                timeout=60,
+            )
+            said = done.stdout + done.stderr
+            assert words in said
+            assert (" there)" in said) == (" there)" in words)

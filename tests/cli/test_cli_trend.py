@@ -37,6 +37,12 @@ def test_mixed_tasks_are_narrowed_and_said(log):
     assert len(said.stdout.splitlines()) == 9
 
 
+def test_the_load_that_was_asked_for_is_said(log):
+    said = run("trend", "rom", "--side", "right", "--lifter", "me", "--load", "8kg", "--log-file", log)
+    assert "me, lateral-raise, right arm, 8 kg" in said.stderr
+    assert "all loads" not in said.stderr
+
+
 @pytest.mark.parametrize("kind", ["svg", "png", "pdf"])
 def test_pictures(log, tmp_path, kind):
     run("trend", "rom", "--plot", tmp_path / f"t.{kind}", "--log-file", log)

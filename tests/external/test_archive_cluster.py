@@ -23,7 +23,7 @@ import sys
 from distributed import LocalCluster
 
 if __name__ == "__main__":
-    cluster = LocalCluster(n_workers=3, threads_per_worker=1, processes=True, dashboard_address=None)
+    cluster = LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None)
     print(cluster.scheduler_address, *(worker.pid for worker in cluster.workers.values()), flush=True)
     sys.stdin.read()
     cluster.close()
@@ -50,8 +50,8 @@ def cluster(tmp_path):
 
 def test_a_cluster_gives_the_same_archive_even_when_a_worker_is_killed(tmp_path, cluster, monkeypatch):
     address, pids = cluster
-    assert len(pids) == 3
-    folder = fill(tmp_path / "in", 36, broken=2)
+    assert len(pids) == 2
+    folder = fill(tmp_path / "in", 18, broken=2)
     with monkeypatch.context() as patch:
         patch.setattr(
             process, "run_locally", lambda tasks, setup, **_: (measure_task(t, setup) for t in tasks)
@@ -60,7 +60,7 @@ def test_a_cluster_gives_the_same_archive_even_when_a_worker_is_killed(tmp_path,
     store = tmp_path / "cluster"
     words = command("archive", "process", folder, "--out", store, "--scheduler", address)
     running = subprocess.Popen(words, stderr=subprocess.PIPE, text=True)
-    # All workers load armarc first and then hold tasks; one goes while its neighbours work.
+    # All workers load armarc first and then hold tasks; one goes while its neighbour works.
     until = time.monotonic() + 30
     while time.monotonic() < until and not _has_loaded(pids[0]):
         time.sleep(0.02)

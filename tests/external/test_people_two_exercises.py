@@ -82,9 +82,10 @@ def together(first, second):
 @pytest.mark.parametrize(
     ("number", "first", "second", "exercise"),
     [
-        *((*pair, "unknown") for pair in PAIRS),
-        *((*pair, "lateral-raise") for pair in PAIRS[::4]),
-        *seldom(*((*pair, "lateral-raise") for k, pair in enumerate(PAIRS) if k % 4)),
+        *((*pair, "unknown") for pair in PAIRS[::2]),
+        *((*pair, "lateral-raise") for pair in PAIRS[1::4]),
+        *seldom(*((*pair, "unknown") for pair in PAIRS[1::2])),
+        *seldom(*((*pair, "lateral-raise") for k, pair in enumerate(PAIRS) if k % 4 != 1)),
     ],
 )
 def test_each_set_keeps_its_count(recording, number, first, second, exercise):

@@ -165,7 +165,7 @@ def bodies(draw):
     pulses=st.integers(0, 2),
     switches=st.tuples(*[st.booleans()] * 5),
 )
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_any_body_moves_as_its_sensor_feels(body, seed, side, pulses, switches):
     press_start, press_stop, walk_up, walk_away, alternating = switches
     wish = SimulationOptions(

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from armarc.motion import ArmMotion, Mounting, Orientation
@@ -100,6 +101,20 @@ def test_the_way_the_lifter_faces_changes_nothing(travel_m, begin, direction, he
     a = swung(travel_m, begin, direction)
     turned = Rotation.from_rotvec([0, 0, heading]).apply(a)
     np.testing.assert_allclose(travels_of(turned), travels_of(a), rtol=1e-6, atol=1e-9)
+
+
+@settings(deadline=None, max_examples=20)
+@given(st.integers(0, 2**31), st.floats(-math.pi, math.pi))
+def test_nor_does_it_where_the_body_sways_in_the_pauses(seed, heading):
+    rng = np.random.default_rng(seed)
+    swaying = gaussian_filter1d(rng.normal(size=(len(MOTION.time_s), 3)), 0.1 * HZ, axis=0)
+    a = swung(0.05, 0, (0.0, 0.6, 0.8)) + 0.15 / swaying.std() * swaying
+    found, otherwise = (
+        swings_of_set(MOTION, Rotation.from_rotvec([0, 0, by]).apply(a), INSTANTS) for by in (0.0, heading)
+    )
+    for one, other in zip(found, otherwise, strict=True):
+        assert (one.travel_m is None) == (other.travel_m is None)
+        np.testing.assert_allclose(one.course.path_m[:, 2], other.course.path_m[:, 2], atol=1e-9)
 
 
 @settings(deadline=None, max_examples=40)

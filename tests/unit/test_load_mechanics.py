@@ -194,3 +194,8 @@ def test_bad_bodies_are_refused() -> None:
             Lifter(**bad)  # type: ignore[arg-type]
     with pytest.raises(UsageError, match="elbow"):
         arm_body(Lifter().completed(), 3.0)
+
+
+def test_a_resistance_plans_do_not_know_is_not_left_out():
+    with pytest.raises(AssertionError):
+        planar_load(arm_body(Lifter().completed()), (object(),))

@@ -71,15 +71,15 @@ def two_sets(rng, error, same_recording):
 def test_the_interval_holds_the_true_difference_in_nineteen_of_twenty(effect, same_recording):
     rng = np.random.default_rng(7)
     held, held_by_scatter = 0, 0
-    for _ in range(800):
+    for _ in range(400):
         first, second = two_sets(rng, 1.5, same_recording)
         shared = room([one(1, 1.5)], [one(1 if same_recording else 2, 1.5)])
         whole, bare = effect(first, second, shared), effect(first, second)
         held += whole.low <= 2.0 <= whole.high
         held_by_scatter += bare.low <= 2.0 <= bare.high
-    assert 0.93 < held / 800 < 0.98
+    assert 0.93 < held / 400 < 0.98
     if not same_recording:
-        assert held_by_scatter / 800 < 0.5
+        assert held_by_scatter / 400 < 0.5
 
 
 def test_size_and_p_have_the_same_room_as_the_interval():

@@ -225,7 +225,7 @@ def test_few_sessions_have_a_detectable_change_that_holds(n):
     beyond = [
         abs(np.diff(rng.standard_normal(2))[0])
         > trend_of(points(80 + rng.standard_normal(n)), rom).detectable
-        for _ in range(800)
+        for _ in range(400)
     ]
     assert np.mean(beyond) < 0.07
 

@@ -7,8 +7,10 @@ import pytest
 from invented_hinge import hinge
 from invented_reps import ramp
 from scipy.integrate import cumulative_simpson
+from scipy.optimize import minimize
+from scipy.spatial.transform import Rotation
 
-from armarc.motion import integrate_cycle, integrate_path, shoulder_acceleration
+from armarc.motion import integrate_cycle, integrate_path, shoulder_acceleration, spatial_median
 
 
 def test_a_fixed_shoulder_does_not_accelerate():
@@ -112,3 +114,19 @@ def test_travel_is_the_largest_distance_between_two_points():
     around = 0.04 * np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
     round_path = type(path)(time_s=angle, acceleration_m_s2=around, velocity_m_s=around, position_m=around)
     assert round_path.travel_m == pytest.approx(0.04 * math.sqrt(2), rel=1e-3)
+
+
+@pytest.mark.parametrize("loud", [0, 8, 16])
+def test_the_spatial_median_is_the_point_nearest_to_all(loud):
+    rng = np.random.default_rng(loud)
+    points = rng.normal(0, 0.1, (40 + loud, 3))
+    points[40:] += [0.9, 0.5, 0.0]
+    found = spatial_median(points)
+    sought = minimize(lambda m: np.linalg.norm(points - m, axis=1).sum(), points.mean(axis=0), tol=1e-10)
+    np.testing.assert_allclose(found, sought.x, atol=0.02)
+    turn = Rotation.random(random_state=loud)
+    np.testing.assert_allclose(spatial_median(turn.apply(points)), turn.apply(found), atol=1e-12)
+
+
+def test_the_spatial_median_of_equal_points_is_that_point():
+    np.testing.assert_allclose(spatial_median(np.tile([1.0, -2.0, 3.0], (5, 1))), [1.0, -2.0, 3.0])

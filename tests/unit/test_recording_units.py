@@ -266,3 +266,17 @@ def test_a_sensor_at_rest_does_not_tell_its_unit():
             file="still.csv",
             column="gx",
         )
+
+
+@pytest.mark.parametrize("header", [HEADER, None])
+def test_exchanged_sensors_are_called_exchanged(tmp_path, header):
+    """A spreadsheet's columns moved about: gravity stands where the gyroscope should."""
+    columns = [T, *W_SI, *A_SI]
+    with pytest.raises(FormatError, match="their columns are exchanged"):
+        read_columns(tmp_path, columns, *([] if header is None else [header]))
+
+
+def test_a_recording_without_gravity_is_not_called_exchanged(tmp_path):
+    with pytest.raises((FormatError, UnitError)) as refused:
+        read_columns(tmp_path, [T, *(FORCE - FORCE.mean(axis=0)).T, *W_DEG], HEADER)
+    assert "exchanged" not in str(refused.value)

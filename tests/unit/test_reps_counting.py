@@ -112,7 +112,7 @@ def test_walking_after_a_set_is_left_out():
     angle = raises([90] * 6, after_s=1.0).angle_rad
     found = grouped(np.concatenate([angle, swinging(17)]))
     assert counts(found) == [6]
-    assert {out.reason for out in found.left_out} >= {"a swing of a walking arm"}
+    assert {out.reason for out in found.left_out} >= {"an arm swung to and fro: walking, loosening up"}
 
 
 @pytest.mark.parametrize("wobble_hz", [5.0, 6.5, 8.5])
@@ -157,7 +157,9 @@ def test_a_walk_is_told_by_its_bobbing_shoulder(reps, bob_m):
     bob = steps(angle, begin_s=len(fast) / HZ + 3, swings=10, bob_m=bob_m)
     walking = grouped(angle, roll, smallest_deg=25, lifted_m=bob)
     assert counts(walking) == [reps] * (reps > 0)
-    assert [out.reason for out in walking.left_out].count("a swing of a walking arm") >= 8
+    assert [out.reason for out in walking.left_out].count(
+        "an arm swung to and fro: walking, loosening up"
+    ) >= 8
     assert counts(grouped(angle, roll, smallest_deg=25)) == [reps] * (reps > 0) + [10]
 
 
@@ -169,7 +171,7 @@ def test_a_walk_in_the_plane_of_the_set_beside_it_is_no_partial_reps_of_it(is_be
     begin_s = 1.0 if is_before else len(parts[0]) / HZ + 1.0
     found = grouped(angle, lifted_m=steps(angle, begin_s=begin_s, swings=8))
     assert counts(found) == [8]
-    assert [out.reason for out in found.left_out].count("a swing of a walking arm") >= 7
+    assert [out.reason for out in found.left_out].count("an arm swung to and fro: walking, loosening up") >= 7
     partials = grouped(angle)
     assert sum(counts(partials)) == 16
 

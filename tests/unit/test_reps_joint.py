@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.not_counted import ELBOW
+from armarc.reps.not_counted import ELBOW, SWING
 
 GRAVITY_M_S2, UPPER_ARM_M, FOREARM_M = 9.80665, 0.28, 0.26
 RAISE = CountingRules(smallest_rad=math.radians(30), rest_s=10.0, curves=("tilt",), is_raise=True)
@@ -66,6 +66,13 @@ def sips(times, pauses_s, held_s=1.5, elbow_deg=120.0):
     ]
     share = course((0.0, 2.0), *moves, (0.0, 2.0))
     return math.radians(15) * share, math.radians(8) + math.radians(elbow_deg) * share
+
+
+def swung(times, forward_deg, back_deg, seconds=0.9):
+    """A straight arm loosened up: to and fro through where it hangs."""
+    ways = [(math.radians(forward_deg), seconds), (-math.radians(back_deg), seconds)]
+    upper = course((0.0, 1.0), *(way for _ in range(times) for way in ways), (0.0, seconds), (0.0, 2.0))
+    return upper, np.zeros(len(upper))
 
 
 def one_after_another(*parts):
@@ -142,3 +149,24 @@ def test_one_odd_movement_among_raises_is_no_set():
     away = [math.radians(40) * share, math.radians(50) * share]
     found = counted(*one_after_another(raises(8), away, raises(5)))
     assert sum(len(one) for one in found.sets) == 13
+
+
+@pytest.mark.parametrize("reps", [2, 6])
+@pytest.mark.parametrize(
+    ("forward_deg", "back_deg", "seconds"), [(60, 30, 0.9), (35, 25, 0.9), (80, 40, 1.2)]
+)
+def test_arms_swung_through_where_they_hang_are_no_set(reps, forward_deg, back_deg, seconds):
+    found = counted(*one_after_another(swung(6, forward_deg, back_deg, seconds), raises(8), raises(reps)))
+    assert sum(len(one) for one in found.sets) == 8 + reps
+    assert sum(out.reason == SWING for out in found.left_out) >= 4
+
+
+@pytest.mark.parametrize("back_deg", [0, 8, 15])
+def test_a_raise_may_begin_a_little_behind_where_the_arm_hangs(back_deg):
+    ways = [(math.radians(85), 1.2), (-math.radians(back_deg), 1.5)]
+    upper = course((0.0, 2.0), *(way for _ in range(6) for way in ways), (0.0, 0.8), (0.0, 2.0))
+    assert [len(one) for one in counted(upper, np.zeros(len(upper))).sets] == [6]
+
+
+def test_of_a_movement_nobody_named_a_pendulum_is_one():
+    assert [len(one) for one in counted(*swung(6, 60, 30), UNNAMED).sets] in ([6], [7])

@@ -72,7 +72,6 @@ class Setup:
 def make_setup(
     options: MeasuringOptions | None = None,
     reading: Mapping[str, object] | None = None,
-    catalogue: Mapping[str, Exercise] | None = None,
     kept: Kept | None = None,
 ) -> Setup:
     """Settle and check what an archive is measured with, before any file is touched.
@@ -82,8 +81,6 @@ def make_setup(
     options : MeasuringOptions or None
     reading : mapping or None
         As `Setup` holds them; None values are dropped.
-    catalogue : mapping or None
-        None takes the built-in exercises and the user's own.
     kept : Kept or None
         None takes no settings and no calibration; ``armarc archive process`` gives those of the configuration folder.
 
@@ -99,7 +96,7 @@ def make_setup(
     setup = Setup(
         options=options or MeasuringOptions(),
         reading={key: value for key, value in (reading or {}).items() if value is not None},
-        catalogue=dict(load_catalogue() if catalogue is None else catalogue),
+        catalogue=dict(load_catalogue()),
         kept=kept or Kept(),
     )
     for name, value in setup.options.stated().items():

@@ -60,12 +60,7 @@ _PART = re.compile(r"part-(\d{6,})\.(?:parquet|json)")
 
 
 class ArchiveStore:
-    """An archive. Open it with `ArchiveStore.open` (to read) or `ArchiveStore.writing` (one process at a time).
-
-    Parameters
-    ----------
-    folder : Path
-    """
+    """An archive. Open it with `ArchiveStore.open` (to read) or `ArchiveStore.writing` (one process at a time)."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

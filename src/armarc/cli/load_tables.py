@@ -148,7 +148,7 @@ def degrees_option(text: str | None, what: str, low: float, high: float) -> floa
     return math.radians(value)
 
 
-def range_option(text: str, what: str) -> tuple[float, float]:
+def range_option(text: str) -> tuple[float, float]:
     """Read two rising angles such as ``30-60``; gives rad.
 
     Raises
@@ -164,5 +164,5 @@ def range_option(text: str, what: str) -> tuple[float, float]:
     try:
         low, high = parse_pair(text)
     except UsageError as error:
-        raise UsageError(f"{what}: {error.message}", "for example 30-60") from None
+        raise UsageError(f"the loaded range: {error.message}", "for example 30-60") from None
     return math.radians(low), math.radians(high)

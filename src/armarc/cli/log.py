@@ -123,7 +123,7 @@ def show_command(
 
 
 def _line(entry: Any) -> list[str]:
-    from armarc.log.records import pain_words
+    from armarc.log.records import pain_words, when_words
 
     summary = entry.summary
     band = summary.get("in_band") or {}
@@ -135,7 +135,7 @@ def _line(entry: Any) -> list[str]:
     note = entry.note.replace("\n", " ")
     return [
         str(entry.id),
-        entry.done_at.strftime("%Y-%m-%d %H:%M"),
+        when_words(entry),
         entry.lifter,
         exercise,
         entry.side or "–",

@@ -172,9 +172,10 @@ def purge(
 def parse_moment(text: str) -> datetime:
     """Read a day with a time; local time unless it says otherwise."""
     from armarc.errors import UsageError
-    from armarc.quantities import read_date_time
+    from armarc.quantities import check_past, read_date_time
 
     moment = read_date_time(text)
     if moment is None:
         raise UsageError(f"{text!r} is no time", "write it as '2026-03-01 18:30'")
+    check_past(moment, text)
     return moment

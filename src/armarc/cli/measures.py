@@ -15,7 +15,13 @@ if TYPE_CHECKING:
 def measures(
     as_json: AsJson = False,
 ) -> None:
-    """List every measure: its key in JSON and tables, its unit, what it means, whether it has a standard error."""
+    """List every measure: its key in JSON and tables, its unit, what it means, whether it has a standard error.
+
+    Behind them what else stands in a result (process --json, --samples).
+    """
+    from dataclasses import asdict
+
+    from armarc.cli.result_keys import BESIDE
     from armarc.load.table import LoadMeasures
     from armarc.measures import columns
     from armarc.reps.summary import SetSummary
@@ -31,6 +37,7 @@ def measures(
                 of: [_record(each, found) for each in found if not each.is_error]
                 for of, found in tables.items()
             },
+            "beside": [asdict(each) for each in BESIDE],
         }
         typer.echo(json.dumps(document, ensure_ascii=False, indent=2))
         return
@@ -42,6 +49,7 @@ def measures(
         for each in found
         if not each.is_error
     ]
+    lines += [[each.of, each.key, each.unit, "", each.meaning] for each in BESIDE]
     print_table(["Of a", "Key", "Unit", "SE", "Meaning"], lines)
 
 

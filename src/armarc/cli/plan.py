@@ -175,7 +175,7 @@ def plan(
             resistances=resistances,
             shape=ShoulderCapacity(peak_n_m=1.0, curve=capacity_curve(capacity)),
             effort=effort,
-            loaded_range_rad=range_option(loaded_range, "the loaded range"),
+            loaded_range_rad=range_option(loaded_range),
         )
         show_paced(paced, load_assumed, as_json=as_json, plot=plot, dark=dark, guard=guard)
         return
@@ -187,7 +187,7 @@ def plan(
         effort=effort,
         start_rad=bottom_rad,
         top_rad=top_rad,
-        loaded_range_rad=range_option(loaded_range, "the loaded range"),
+        loaded_range_rad=range_option(loaded_range),
         fastest_start_deg_s=fastest_start,
         with_exploration=explore,
     )

@@ -150,7 +150,7 @@ def process(
     from armarc.cli.batch import run
     from armarc.cli.recording_outputs import LogEntry, Outputs, TrunkFile, VideoClock
     from armarc.errors import UsageError
-    from armarc.quantities import read_date_time
+    from armarc.quantities import check_past, read_date_time
 
     if markers is None and (clap is not None or offset is not None):
         raise UsageError("--clap and --offset place markers", "add --markers reps.srt")
@@ -159,6 +159,8 @@ def process(
     when = None if began is None else read_date_time(began)
     if began is not None and when is None:
         raise UsageError(f"{began!r} is no day with a time", "write it as 2026-03-01T17:30")
+    if began is not None and when is not None:
+        check_past(when, began)
     tags = tuple(labels.pop("tag") or ())
     entry = LogEntry(file=log_file, labels={"lifter": options.lifter, **labels, "tags": tags}, began=when)
     run(

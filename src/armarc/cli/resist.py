@@ -104,7 +104,7 @@ def resist(
     body = load_lifters().find(lifter)
     plane_rad = degrees_option(plane, "a plane", -90, 180) or 0.0
     elbow_rad = degrees_option(elbow, "an elbow bend", 0, 120) or 0.0
-    loaded = range_option(loaded_range, "the loaded range") if loaded_range else None
+    loaded = range_option(loaded_range) if loaded_range else None
     if recording is None:
         template = ideal_template(
             bottom_rad=degrees_option(bottom, "a bottom", 0, 170) or 0.0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -200,14 +201,19 @@ def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     most = max(found, key=lambda one: (int(counts[found[one]].sum()), str(one)))
     chosen = sets.take(np.isin(sets.target, numbers[found[most]]))
     words = [most[0], f"{most[1]} ({most[2]})" if most[2] else most[1], f"{most[3]} arm" if most[3] else ""]
-    if one_load:
-        words.append("no load stated" if most[4] is None else f"{most[4]:.4g} kg")
-    else:
-        words.append("all loads")
+    words.append(load_words({chosen.tasks[k].load_kg for k in np.unique(chosen.task).tolist()}))
     left = len(sets) - len(chosen)
     if left:
         words.append(f"{left} other set{'s' * (left != 1)} left out")
     return chosen, ", ".join(word for word in words if word)
+
+
+def load_words(loads: Collection[float | None]) -> str:
+    """Of the loads of some sets: the one they have, or that there are several."""
+    (one, *others) = loads
+    if others:
+        return "all loads"
+    return "no load stated" if one is None else f"{one:.4g} kg"
 
 
 def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float | None) -> Relevant:

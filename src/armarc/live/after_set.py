@@ -38,13 +38,7 @@ _COMPARED = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LastTime:
-    """The sets of the last day on which the same lifter did the same with the same arm, in order.
-
-    Parameters
-    ----------
-    day : date
-    sets : tuple of LoggedSet
-    """
+    """The sets of the last day on which the same lifter did the same with the same arm, in order."""
 
     day: date
     sets: tuple[LoggedSet, ...]
@@ -73,14 +67,7 @@ class LastTime:
 
 
 def last_time(store: Store, task: Task, today: date) -> LastTime | None:
-    """The last day before today with this lifter, exercise, variant and arm; None when there is none.
-
-    Parameters
-    ----------
-    store : Store
-    task : Task
-    today : date
-    """
+    """The last day before today with this lifter, exercise, variant and arm; None when there is none."""
     # The database is loaded by who asks it: a session without the log begins without.
     from armarc.log.reading import Filter, list_sets
 

@@ -131,7 +131,7 @@ class Counting:
             case Gate():
                 self._gate(signal, up, events)
             case FellBack():
-                self._withdraw_current("it did not go on", events)
+                self._withdraw_current(events)
             case Top():
                 if self._current is not None and self._current.told:
                     events.append(
@@ -169,10 +169,11 @@ class Counting:
             )
         )
 
-    def _withdraw_current(self, reason: str, events: list[EngineEvent]) -> None:
+    def _withdraw_current(self, events: list[EngineEvent]) -> None:
         s = self._stretch
         current = self._current
         if current is not None and current.told:
+            reason = "it did not go on"
             events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
         self._current = None
 

@@ -52,9 +52,9 @@ class Rows:
         view[low : low + len(values), column : column + values.shape[1]] = values
         del view
 
-    def forget_before(self, number: int, bite: int = 1000) -> None:
-        """Drop rows before an absolute number, at least `bite` at a time."""
-        if number - self.first >= bite:
+    def forget_before(self, number: int) -> None:
+        """Drop rows before an absolute number, at least a thousand at a time."""
+        if number - self.first >= 1000:
             del self._cells[: (number - self.first) * COLUMNS]
             self.first = number
 

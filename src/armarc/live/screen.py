@@ -28,12 +28,7 @@ WIDE_WORDS = 27
 
 
 class Screen:
-    """Draws a scoreboard over and over.
-
-    Parameters
-    ----------
-    console : Console
-    """
+    """Draws a scoreboard over and over."""
 
     def __init__(self, console: Console) -> None:
         self._console = console

@@ -87,14 +87,13 @@ PATTERNS: dict[str, tuple[tuple[float, float], ...]] = {
 """Pitch in Hz (0 for silence) and length in s, one after the other."""
 
 
-def tone(name: str, rate_hz: int = SOUND_RATE_HZ) -> NDArray[np.float32]:
+def tone(name: str) -> NDArray[np.float32]:
     """Make one of the sounds.
 
     Parameters
     ----------
     name : str
         A key of `PATTERNS`.
-    rate_hz : int, Hz
 
     Returns
     -------
@@ -103,13 +102,13 @@ def tone(name: str, rate_hz: int = SOUND_RATE_HZ) -> NDArray[np.float32]:
     """
     parts = []
     for pitch_hz, length_s in PATTERNS[name]:
-        n = round(length_s * rate_hz)
-        t = np.arange(n) / rate_hz
+        n = round(length_s * SOUND_RATE_HZ)
+        t = np.arange(n) / SOUND_RATE_HZ
         # A touch of the third harmonic carries low tones through small loudspeakers.
         wave = np.sin(2 * np.pi * pitch_hz * t) + (0.35 if pitch_hz < 400 else 0.0) * np.sin(
             6 * np.pi * pitch_hz * t
         )
-        ramp = min(round(_RAMP_S * rate_hz), n // 2)
+        ramp = min(round(_RAMP_S * SOUND_RATE_HZ), n // 2)
         shape = np.ones(n)
         fade = 0.5 - 0.5 * np.cos(np.pi * np.arange(ramp) / max(ramp, 1))
         shape[:ramp], shape[n - ramp :] = fade, fade[::-1]

@@ -91,10 +91,6 @@ def arm_body(body: CompleteBody, elbow_rad: float = 0.0) -> ArmBody:
     elbow_rad : float, rad
         Bend held through the rep, 0 straight, at most 120°.
 
-    Returns
-    -------
-    ArmBody
-
     Raises
     ------
     UsageError

@@ -83,9 +83,7 @@ def bell(angle_rad: FloatArray, peak_rad: FloatArray | float, width_rad: FloatAr
     return np.asarray(np.exp(-(((angle_rad - peak_rad) / width_rad) ** 2)))
 
 
-def capacity_curve(
-    name: str, *, peak_rad: float = math.radians(60), width_rad: float = math.radians(75)
-) -> CapacityCurve:
+def capacity_curve(name: str) -> CapacityCurve:
     """One of the named curves, or a table.
 
     Parameters
@@ -93,10 +91,8 @@ def capacity_curve(
     name : str
         ``"descending"``: falls in a straight line from 1 at 0° to 0.55 at 90° and on to 0.4 at 120°.
         Isometric flexion falls 24 % from 0 to 45° in men (89.9 to 68.6 N m, 26 men); abduction figures were
-        not within reach. ``"mid-range"``: a bell around `peak_rad`. ``"flat"``. Or a table of degrees:share
+        not within reach. ``"mid-range"``: a bell around 60°. ``"flat"``. Or a table of degrees:share
         such as ``"0:1,45:0.9,90:0.5"``.
-    peak_rad, width_rad : float, rad
-        Of the bell.
 
     Raises
     ------
@@ -111,12 +107,10 @@ def capacity_curve(
         return CapacityCurve(name=name, angle_rad=np.radians([0.0, 180.0]), share=np.ones(2))
     if name == "mid-range":
         angle = np.radians(np.arange(-20.0, 181.0))
-        if not 0 <= peak_rad <= math.radians(150) or not math.radians(15) <= width_rad <= math.radians(360):
-            raise UsageError("a mid-range capacity peaks at 0-150° and is 15-360° wide")
         return CapacityCurve(
-            name=f"mid-range (peak {math.degrees(peak_rad):.0f}°, width {math.degrees(width_rad):.0f}°)",
+            name="mid-range (peak 60°, width 75°)",
             angle_rad=angle,
-            share=bell(angle, peak_rad, width_rad),
+            share=bell(angle, math.radians(60), math.radians(75)),
         )
     return _own_curve(name)
 

@@ -48,10 +48,10 @@ class Shoulders:
         )
 
 
-def shoulders(capacity: ShoulderCapacity, peak_n_m: FloatArray | float | None = None) -> Shoulders:
-    """Make lanes that share one capacity, optionally each with its own peak."""
+def shoulders(capacity: ShoulderCapacity) -> Shoulders:
+    """Make lanes that share one capacity."""
     return Shoulders(
-        peak_n_m=capacity.peak_n_m if peak_n_m is None else peak_n_m,
+        peak_n_m=capacity.peak_n_m,
         share=capacity.curve,
         fastest_rad_s=capacity.fastest_rad_s,
         hill_shape=capacity.hill_shape,
@@ -137,10 +137,6 @@ def simulate_raises(
     step_s : float, s
         Step of the classical fourth-order Runge-Kutta method.
     keep_course : bool
-
-    Returns
-    -------
-    Raises
 
     Raises
     ------

@@ -58,10 +58,6 @@ def parse_resistances(text: str) -> tuple[Resistance, ...]:
     text : str
         See the module's head.
 
-    Returns
-    -------
-    tuple of Resistance
-
     Raises
     ------
     UsageError

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
+from armarc.load.lifter import Lifter
 from armarc.load.measures import PhaseTimes, loaded_shares
 from armarc.load.table import NUMBERS, LoadMeasures
+from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.reps import Rep
 
@@ -23,6 +25,39 @@ LOAD_SE = 0.02
 SHOULDER_SE_M_S2 = 0.15
 """Shoulder acceleration from a wrist: 5 % of the lever arm is 0.09, 20 mg of offset 0.20 before the ends are
 brought to rest."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """Everything the moment depends on and that is not known exactly."""
+
+    mass: float = 1.0
+    length: float = 1.0
+    grip_shift_m: float = 0.0
+    load: float = 1.0
+    tilt_rad: float = 0.0
+    shoulder_m_s2: float = 0.0
+
+
+def uncertain_inputs(motion: ArmMotion, reps: Sequence[Rep], lifter: Lifter, is_loaded: bool) -> list[Inputs]:
+    """One set of inputs per uncertain one, moved by its standard error."""
+    known = lifter.upper_arm_m is not None and lifter.forearm_m is not None
+    # What body and strap do to the angle is in the errors of its tops.
+    tops = [rep.top_se_rad for rep in reps if rep.top_se_rad is not None]
+    tilt = math.hypot(motion.mounting.uncertainty_rad, motion.orientation.tilt_se_rad)
+    tilt = max(tilt, sum(tops) / len(tops)) if tops else tilt
+    length = math.hypot(MEASURED_LENGTH_SE if known else LENGTH_SE, ELBOW_LENGTH_SE)
+    out = [
+        Inputs(mass=1 + SEGMENT_MASS_SE),
+        Inputs(length=1 + length),
+        Inputs(grip_shift_m=GRIP_SE_M if lifter.grip_m is None else MEASURED_GRIP_SE_M),
+        Inputs(shoulder_m_s2=SHOULDER_SE_M_S2),
+    ]
+    if tilt > 0:
+        out.append(Inputs(tilt_rad=tilt))
+    if is_loaded:
+        out.append(Inputs(load=1 + LOAD_SE))
+    return out
 
 
 def errors_moved(plain: LoadMeasures, moved: Sequence[LoadMeasures]) -> LoadMeasures:
@@ -74,22 +109,18 @@ def with_loaded_errors(
     stretch = _share(rep.rom_se_rad, rep.rom_rad)
     bottom = rep.bottom_rad
     impulse, work = [se.loaded_impulse_share], [se.loaded_work_share]
-    for shift, scale in ((off, 0.0), (0.0, stretch)):
-        less, more = (
-            loaded_shares(
-                time_s,
-                angle_rad,
-                moment_n_m,
-                phases,
-                (
-                    _moved(window_rad[0], bottom, by * shift, by * scale),
-                    _moved(window_rad[1], bottom, by * shift, by * scale),
-                ),
-            )
-            for by in (-1.0, 1.0)
+    windows = [
+        (
+            _moved(window_rad[0], bottom, by * shift, by * scale),
+            _moved(window_rad[1], bottom, by * shift, by * scale),
         )
-        for found, one, other in zip((impulse, work), less, more, strict=True):
-            found.append(None if one is None or other is None else (other - one) / 2)
+        for shift, scale in ((off, 0.0), (0.0, stretch))
+        for by in (-1.0, 1.0)
+    ]
+    found = loaded_shares(time_s, angle_rad, moment_n_m[None], phases, windows)[0]
+    for less, more in (found[:2], found[2:]):
+        for errors, one, other in zip((impulse, work), less, more, strict=True):
+            errors.append(None if one is None or other is None else (other - one) / 2)
     return replace(se, loaded_impulse_share=_together(impulse), loaded_work_share=_together(work))
 
 

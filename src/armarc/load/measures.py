@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -111,57 +112,91 @@ def load_measures(
         Rest at the bottom and peak of θ̇.
     still_n_m : ndarray, shape (n,), N m, or None
         Moment that would hold the arm still at each instant; None leaves the least share held out.
-
-    Returns
-    -------
-    LoadMeasures
     """
-    p, moment = phases, done.moment_n_m
+    only = Courses(done.moment_n_m, done.moment_power_w, swing_power_w, still_n_m)
+    return measures_of_courses(time_s, angle_rad, [only], phases, loaded_range_rad, drive_s)[0]
+
+
+class Courses(NamedTuple):
+    """What the measures of a rep are read from, shape (n,) each, as `load_measures` takes them."""
+
+    moment_n_m: FloatArray
+    moment_power_w: FloatArray
+    swing_power_w: FloatArray | None = None
+    still_n_m: FloatArray | None = None
+
+
+def measures_of_courses(
+    time_s: FloatArray,
+    angle_rad: FloatArray,
+    courses: Sequence[Courses],
+    phases: PhaseTimes,
+    loaded_range_rad: tuple[float, float] | None,
+    drive_s: tuple[float, float] = (0.0, 0.0),
+) -> list[LoadMeasures]:
+    """As `load_measures`, of one movement with several courses of its moment at once; all know the swing, or none."""
+    p = phases
+    moment = np.array([one.moment_n_m for one in courses])
+    power = np.array([one.moment_power_w for one in courses])
+    swings = [one.swing_power_w for one in courses if one.swing_power_w is not None]
     rising, falling, under_load = _phases(time_s, p)
-    at = int(np.flatnonzero(under_load)[np.argmax(moment[under_load])])
-    up_at = int(np.flatnonzero(rising)[np.argmax(moment[rising])])
+    peaks = under_load.nonzero()[0][moment[:, under_load].argmax(axis=1)].tolist()
+    up_peaks = rising.nonzero()[0][moment[:, rising].argmax(axis=1)].tolist()
+    lowered = moment[:, falling].max(axis=1) if falling.any() else np.full(len(moment), math.nan)
+    fastest = power[:, rising].max(axis=1)
     step_s = float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
-    courses = [moment, done.moment_power_w, moment * np.gradient(angle_rad, step_s)]
-    if swing_power_w is not None:
-        courses.append(swing_power_w)
-    instants = (p.start_s, p.top_start_s, p.top_end_s, p.end_s, *drive_s)
-    turned_by, worked, over, *swung = integrals_up_to(time_s, np.array(courses), instants).tolist()
-    impulse, held = turned_by[3] - turned_by[0], turned_by[2] - turned_by[1]
-    work = worked[1] - worked[0]
-    first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
-    over_angle = (over[1] - over[0]) / max(float(top - first), 1e-9)
-    loaded, loaded_work = loaded_shares(time_s, angle_rad, moment, phases, loaded_range_rad)
-    swing = whole = drive_whole = drive = None
-    if swung:
-        swing, drive = swung[0][1] - swung[0][0], swung[0][5] - swung[0][4]
-        whole, drive_whole = work + swing, worked[5] - worked[4] + drive
-    return LoadMeasures(
-        peak_moment_n_m=float(moment[at]),
-        peak_moment_at_rad=float(angle_rad[at]),
-        peak_concentric_moment_n_m=float(moment[up_at]),
-        peak_concentric_moment_at_rad=float(angle_rad[up_at]),
-        peak_eccentric_moment_n_m=float(moment[falling].max()) if falling.any() else math.nan,
-        mean_moment_n_m=impulse / max(p.end_s - p.start_s, 1e-9),
-        mean_moment_over_angle_n_m=over_angle,
-        moment_impulse_n_m_s=impulse,
-        concentric_work_j=work,
-        eccentric_work_j=worked[2] - worked[3],
-        peak_power_w=float(done.moment_power_w[rising].max()),
-        loaded_impulse_share=loaded,
-        loaded_work_share=loaded_work,
-        swing_work_j=swing,
-        body_swing_work_share=_share(swing, whole),
-        drive_work_j=drive_whole,
-        drive_swing_work_j=drive,
-        drive_swing_work_share=_share(drive, drive_whole),
-        hold_moment_n_m=None
-        if p.top_end_s - p.top_start_s < LEAST_HOLD_S
-        else held / (p.top_end_s - p.top_start_s),
-        least_held_with_load_share=None
-        if still_n_m is None
-        else _least_held(angle_rad, moment, still_n_m, falling),
-        peak_moment_phase="concentric" if rising[at] else "eccentric" if falling[at] else "hold",
+    together = np.array(
+        [moment, power, moment * np.gradient(angle_rad, step_s), *([swings] if swings else [])]
     )
+    instants = (p.start_s, p.top_start_s, p.top_end_s, p.end_s, *drive_s)
+    integrals = integrals_up_to(time_s, together, instants).swapaxes(0, 1).tolist()
+    first, top = np.interp([p.start_s, p.top_start_s], time_s, angle_rad)
+    windows = () if loaded_range_rad is None else (loaded_range_rad,)
+    loaded = (
+        loaded_shares(time_s, angle_rad, moment, phases, windows)
+        if windows
+        else [[(None, None)]] * len(moment)
+    )
+    out = []
+    for k, (at, up_at, (turned_by, worked, over, *swung)) in enumerate(
+        zip(peaks, up_peaks, integrals, strict=True)
+    ):
+        impulse, held, work = turned_by[3] - turned_by[0], turned_by[2] - turned_by[1], worked[1] - worked[0]
+        swing = whole = drive_whole = drive = None
+        if swung:
+            swing, drive = swung[0][1] - swung[0][0], swung[0][5] - swung[0][4]
+            whole, drive_whole = work + swing, worked[5] - worked[4] + drive
+        still = courses[k].still_n_m
+        out.append(
+            LoadMeasures(
+                peak_moment_n_m=float(moment[k, at]),
+                peak_moment_at_rad=float(angle_rad[at]),
+                peak_concentric_moment_n_m=float(moment[k, up_at]),
+                peak_concentric_moment_at_rad=float(angle_rad[up_at]),
+                peak_eccentric_moment_n_m=float(lowered[k]),
+                mean_moment_n_m=impulse / max(p.end_s - p.start_s, 1e-9),
+                mean_moment_over_angle_n_m=(over[1] - over[0]) / max(float(top - first), 1e-9),
+                moment_impulse_n_m_s=impulse,
+                concentric_work_j=work,
+                eccentric_work_j=worked[2] - worked[3],
+                peak_power_w=float(fastest[k]),
+                loaded_impulse_share=loaded[k][0][0],
+                loaded_work_share=loaded[k][0][1],
+                swing_work_j=swing,
+                body_swing_work_share=_share(swing, whole),
+                drive_work_j=drive_whole,
+                drive_swing_work_j=drive,
+                drive_swing_work_share=_share(drive, drive_whole),
+                hold_moment_n_m=None
+                if p.top_end_s - p.top_start_s < LEAST_HOLD_S
+                else held / (p.top_end_s - p.top_start_s),
+                least_held_with_load_share=None
+                if still is None
+                else _least_held(angle_rad, moment[k], still, falling),
+                peak_moment_phase="concentric" if rising[at] else "eccentric" if falling[at] else "hold",
+            )
+        )
+    return out
 
 
 def _phases(time_s: FloatArray, p: PhaseTimes) -> tuple[BoolArray, BoolArray, BoolArray]:
@@ -178,34 +213,34 @@ def loaded_shares(
     angle_rad: FloatArray,
     moment_n_m: FloatArray,
     phases: PhaseTimes,
-    window_rad: tuple[float, float] | None,
-) -> tuple[float | None, float | None]:
-    """Shares of the moment's impulse and of the raising work inside a window of angles.
+    windows_rad: Sequence[tuple[float, float]],
+) -> list[list[tuple[float | None, float | None]]]:
+    """Shares of the moment's impulse and of the raising work inside windows of angles.
 
     Parameters
     ----------
-    time_s, angle_rad, moment_n_m : ndarray, shape (n,)
+    time_s, angle_rad : ndarray, shape (n,)
+    moment_n_m : ndarray, shape (k, n)
     phases : PhaseTimes
-    window_rad : tuple of float, rad, or None
+    windows_rad : sequence of w tuples of float, rad
 
     Returns
     -------
-    tuple of float or None
-        None without a window, or where there is nothing to take a share of.
+    list of k lists of w tuples of float or None
+        None where there is nothing to take a share of.
     """
-    if window_rad is None:
-        return None, None
     rising, _, under_load = _phases(time_s, phases)
-    mean = 0.5 * (moment_n_m[1:] + moment_n_m[:-1])
-    inside = inside_share(angle_rad, window_rad)
-    found = []
-    for course in (
-        mean * np.diff(time_s) * (under_load[1:] & under_load[:-1]),
-        mean * np.diff(angle_rad) * (rising[1:] & rising[:-1]),
+    mean = 0.5 * (moment_n_m[:, 1:] + moment_n_m[:, :-1])
+    inside = np.array([inside_share(angle_rad, window) for window in windows_rad])
+    shares = []
+    for steps in (
+        np.diff(time_s) * (under_load[1:] & under_load[:-1]),
+        np.diff(angle_rad) * (rising[1:] & rising[:-1]),
     ):
-        whole = float(course.sum())
-        found.append(float((course * inside).sum()) / whole if whole > 0 else None)
-    return found[0], found[1]
+        course = mean * steps
+        parts = zip((course @ inside.T).tolist(), course.sum(axis=1).tolist(), strict=True)
+        shares.append([[_share(part, whole) for part in each] for each, whole in parts])
+    return [list(zip(*of_moment, strict=True)) for of_moment in zip(*shares, strict=True)]
 
 
 def _least_held(

@@ -83,10 +83,6 @@ def _along(vectors: FloatArray, axis: FloatArray) -> FloatArray:
     return np.asarray(np.sum(vectors * axis, axis=1))
 
 
-def _gravity(gravity_m_s2: float) -> FloatArray:
-    return -gravity_m_s2 * UP
-
-
 def shoulder_moment(
     motion: ArmKinematics,
     body: ArmBody,
@@ -112,7 +108,7 @@ def shoulder_moment(
     # In arm axes, where the inertia stands still.
     w = _in_arm_axes(motion, motion.angular_velocity_rad_s)
     al = _in_arm_axes(motion, motion.angular_acceleration_rad_s2)
-    carried = _in_arm_axes(motion, motion.shoulder_m_s2 - _gravity(gravity_m_s2))
+    carried = _in_arm_axes(motion, motion.shoulder_m_s2 + gravity_m_s2 * UP)
     inertia = body.inertia_kg_m2
     moment = al @ inertia + cross(w, w @ inertia) + cross(body.first_moment_kg_m, carried)
     return _in_global(motion, moment) - outside_moment_n_m
@@ -128,7 +124,7 @@ def shoulder_force(
     w, al = motion.angular_velocity_rad_s, motion.angular_acceleration_rad_s2
     s = motion.rotation @ body.first_moment_kg_m
     return np.asarray(
-        body.mass_kg * (motion.shoulder_m_s2 - _gravity(gravity_m_s2))
+        body.mass_kg * (motion.shoulder_m_s2 + gravity_m_s2 * UP)
         + cross(al, s)
         + cross(w, cross(w, s))
         - outside_force_n
@@ -288,12 +284,11 @@ def held_moment(
     resistances: tuple[Resistance, ...],
     axis: FloatArray,
     body: FloatArray,
-    gravity_m_s2: float = STANDARD_GRAVITY_M_S2,
 ) -> FloatArray:
     """Moment about the movement axis with the same poses held still, shape (n,), N·m; parameters as of `dynamics`."""
     poses = still(motion)
     acts = _acting(poses, arm, resistances, axis, body)
-    hanging = cross(motion.rotation @ acts.arm.first_moment_kg_m, -_gravity(gravity_m_s2))
+    hanging = cross(motion.rotation @ acts.arm.first_moment_kg_m, STANDARD_GRAVITY_M_S2 * UP)
     return _along(hanging - acts.moment_n_m, axis)
 
 
@@ -318,10 +313,6 @@ def dynamics(
     body : ndarray, shape (3, 3), or (n, 3, 3)
         Rows out, up, forward of the body in the global frame.
     gravity_m_s2 : float, m/s²
-
-    Returns
-    -------
-    Dynamics
     """
     acts = _acting(motion, arm, resistances, axis, body)
     total = shoulder_moment(motion, acts.arm, acts.moment_n_m, gravity_m_s2)

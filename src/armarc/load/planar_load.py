@@ -8,6 +8,7 @@ virtual work a tension ``T`` opposes the raise with the moment ``T l'``.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 
@@ -126,9 +127,7 @@ class PlanarLoad:
         return np.asarray(arm + scale * load)
 
 
-def planar_load(
-    arm: ArmBody, resistances: tuple[Resistance, ...], plane_rad: float = 0.0, side: str = "right"
-) -> PlanarLoad:
+def planar_load(arm: ArmBody, resistances: tuple[Resistance, ...], plane_rad: float = 0.0) -> PlanarLoad:
     """Tabulate an arm and its resistances for a raise in one plane.
 
     Parameters
@@ -137,16 +136,11 @@ def planar_load(
         Without the load.
     resistances : tuple of Resistance
     plane_rad : float, rad
-        Plane of elevation; places pulleys and anchors.
-    side : str
-
-    Returns
-    -------
-    PlanarLoad
+        Plane of elevation; places pulleys and anchors about a right arm.
     """
     n = len(GRID_RAD)
     one, zero = np.ones(n), np.zeros(n)
-    body = planar_body(plane_rad, side)
+    body = planar_body(plane_rad)
     motion = planar_motion(GRID_RAD, GRID_RAD, one, zero)
     hand = hand_state(motion, arm, PLANAR_AXIS, body)
     free = loaded_arm(arm, tuple(r for r in resistances if isinstance(r, Dumbbell)))
@@ -170,6 +164,8 @@ def planar_load(
         elif isinstance(r, Machine):
             still = still - r.moment(hand) @ PLANAR_AXIS
             inertia += r.inertia_kg_m2
+        elif not isinstance(r, Dumbbell):
+            assert_never(r)  # what is not told here would be planned as if it were not there
     return PlanarLoad(
         arm_still_n_m=_gravity_moment(motion.rotation, arm),
         arm_inertia_kg_m2=float(arm.inertia_kg_m2[1, 1]),

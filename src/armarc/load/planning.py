@@ -170,20 +170,22 @@ def _edge(test: Callable[[FloatArray], BoolArray], low: FloatArray, high: FloatA
     return low
 
 
-def liftable_scale(plan: RaisePlan, start_rate_rad_s: FloatArray, largest: float = 8.0) -> FloatArray:
+LARGEST_SCALE = 8.0
+"""Where the search for the heaviest load ends, in multiples of the described one."""
+
+
+def liftable_scale(plan: RaisePlan, start_rate_rad_s: FloatArray) -> FloatArray:
     """Heaviest load, in multiples of the described one, that just reaches the top from each start velocity.
 
     Parameters
     ----------
     plan : RaisePlan
     start_rate_rad_s : ndarray, shape (k,), rad/s
-    largest : float
-        Where the search ends.
 
     Returns
     -------
     ndarray, shape (k,)
-        NaN where not even the bare arm gets there, `largest` where more would do.
+        NaN where not even the bare arm gets there, `LARGEST_SCALE` where more would do.
     """
     k = len(start_rate_rad_s)
 
@@ -191,9 +193,9 @@ def liftable_scale(plan: RaisePlan, start_rate_rad_s: FloatArray, largest: float
         rates = np.repeat(start_rate_rad_s, scale.shape[1])
         return plan.run(rates, scale.ravel(), step_s=SEARCH_STEP_S).reached.reshape(scale.shape)
 
-    ends = reaches(np.tile([1e-9, largest], (k, 1)))
-    found = _edge(reaches, np.full(k, 1e-9), np.full(k, largest))
-    found = np.where(ends[:, 1], largest, found)
+    ends = reaches(np.tile([1e-9, LARGEST_SCALE], (k, 1)))
+    found = _edge(reaches, np.full(k, 1e-9), np.full(k, LARGEST_SCALE))
+    found = np.where(ends[:, 1], LARGEST_SCALE, found)
     return np.where(ends[:, 0], found, np.nan)
 
 

@@ -23,9 +23,9 @@ ESTIMATES = tuple(each for each in columns(LoadMeasures) if each.field not in _O
 DECIMALS = 3
 
 
-def rounded(value: float | None, digits: int = 3) -> float | None:
+def rounded(value: float | None) -> float | None:
     """A number for JSON; None for what is not one."""
-    return None if value is None or not math.isfinite(value) else round(float(value), digits) + 0.0
+    return None if value is None or not math.isfinite(value) else round(float(value), DECIMALS) + 0.0
 
 
 def measures_record(measures: LoadMeasures, se: LoadMeasures | None = None) -> dict[str, object]:
@@ -62,10 +62,6 @@ def rep_load_record(load: RepLoad) -> dict[str, Any]:
 
 def load_record(load: SetLoad) -> dict[str, Any]:
     """A whole set but for its reps (see `rep_load_record`): summary, mean curves, assumptions, cautions.
-
-    Parameters
-    ----------
-    load : SetLoad
 
     Returns
     -------

@@ -94,16 +94,23 @@ MARGIN_S = 2.0
 class SetMotion:
     """What is worked out once for all reps of a set, shape (n, 3) each, global frame.
 
-    ``rotation`` has shape (n, 3, 3): arm axes into the global frame; ``first`` is their first sample in the motion.
+    ``rotation`` has shape (n, 3, 3): arm axes into the global frame; ``first`` is their first sample in the motion,
+    ``fixed`` the axes of an arm line fixed in the sensor and ``bent_rad``, shape (n,), how much higher it is.
     """
 
     first: int
+    fixed: FloatArray
+    bent_rad: FloatArray
     rotation: FloatArray
     angular_velocity_rad_s: FloatArray
     angular_acceleration_rad_s2: FloatArray
 
+    def tilted(self, angle_rad: float) -> SetMotion:
+        """With the arm line turned upward by this angle everywhere, for error propagation."""
+        return replace(self, rotation=_tilted(self.fixed, self.bent_rad + angle_rad))
 
-def set_motion(motion: ArmMotion, reps: Sequence[Rep], reach_m: float, tilt_rad: float = 0.0) -> SetMotion:
+
+def set_motion(motion: ArmMotion, reps: Sequence[Rep], reach_m: float) -> SetMotion:
     """Smooth and differentiate the motion around some reps.
 
     Parameters
@@ -112,12 +119,6 @@ def set_motion(motion: ArmMotion, reps: Sequence[Rep], reach_m: float, tilt_rad:
     reps : sequence of Rep
     reach_m : float, m
         From the shoulder to the sensor.
-    tilt_rad : float, rad
-        Turns the arm line upward by this angle everywhere, for error propagation.
-
-    Returns
-    -------
-    SetMotion
     """
     margin = round(MARGIN_S * motion.rate_hz)
     first = max(min((rep.first_sample for rep in reps), default=0) - margin, 0)
@@ -128,13 +129,13 @@ def set_motion(motion: ArmMotion, reps: Sequence[Rep], reach_m: float, tilt_rad:
     along = np.asarray(mounting.arm_axis, float)
     across = _across(along, mounting.thumb_axis)
     third = np.cross(along, across)
-    rotation = np.stack([rotate(q, axis) for axis in (along, across, third)], axis=2)
-    turned = bent_by(motion, near, rotation[:, :, 0]) + tilt_rad
-    if turned.any():
-        rotation = _tilted(rotation, turned)
+    fixed = np.stack([rotate(q, axis) for axis in (along, across, third)], axis=2)
+    bent = bent_by(motion, near, fixed[:, :, 0])
     return SetMotion(
         first=first,
-        rotation=rotation,
+        fixed=fixed,
+        bent_rad=bent,
+        rotation=_tilted(fixed, bent) if bent.any() else fixed,
         angular_velocity_rad_s=rates,
         angular_acceleration_rad_s2=accelerations,
     )
@@ -195,10 +196,6 @@ def rep_motion(
         Of this rep, from `shoulder_swings`.
     plane_rad : float, rad
         Plane of elevation where the rep has none of its own.
-
-    Returns
-    -------
-    RepMotion
     """
     hz, origin, n = motion.rate_hz, float(motion.time_s[0]), len(motion.time_s)
     first = max(math.floor((rep.phases.start_s - origin) * hz), 0)

@@ -11,25 +11,20 @@ import numpy as np
 from armarc.load.arm import ArmBody, arm_body, unbent
 from armarc.load.arm_rate import BANDWIDTH_HZ, LONGEST_REACH, SHORTEST_REACH, SLOW_HZ, sensor_reach
 from armarc.load.input_errors import (
-    ELBOW_LENGTH_SE,
-    GRIP_SE_M,
-    LENGTH_SE,
-    LOAD_SE,
-    MEASURED_GRIP_SE_M,
-    MEASURED_LENGTH_SE,
-    SEGMENT_MASS_SE,
-    SHOULDER_SE_M_S2,
+    Inputs,
     errors_moved,
+    uncertain_inputs,
     with_errors_of_the_rep,
     with_loaded_errors,
 )
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.load.measures import (
+    Courses,
     PhaseTimes,
     SwingShare,
     by_angle,
     integrals_up_to,
-    load_measures,
+    measures_of_courses,
     swing_share,
 )
 from armarc.load.mechanics import Dynamics, dynamics, held_moment, loaded_arm, mechanical_energy
@@ -115,18 +110,6 @@ class SetLoad(ArrayValue):
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Inputs:
-    """Everything the moment depends on and that is not known exactly."""
-
-    mass: float = 1.0
-    length: float = 1.0
-    grip_shift_m: float = 0.0
-    load: float = 1.0
-    tilt_rad: float = 0.0
-    shoulder_m_s2: float = 0.0
-
-
 def measure_load(
     motion: ArmMotion,
     measured: MeasuredSet,
@@ -136,7 +119,6 @@ def measure_load(
     loaded_range_rad: tuple[float, float] | None = None,
     elbow_rad: float = 0.0,
     plane_rad: float = 0.0,
-    sensor_mass_kg: float = 0.0,
     swings: Sequence[Swing] | None = None,
 ) -> SetLoad:
     """Work out what the shoulder did in every rep of a set.
@@ -155,21 +137,14 @@ def measure_load(
         Bend held through the rep.
     plane_rad : float, rad
         Plane of elevation, for pulleys and anchors, where the recording does not tell it.
-    sensor_mass_kg : float, kg
-        At the wrist.
     swings : sequence of Swing or None
         How the shoulder moved in every rep, where another sensor knows; None tells it from the wrist.
-
-    Returns
-    -------
-    SetLoad
     """
     if resistances is None:
         resistances = (Dumbbell(mass_kg=measured.load_kg),) if measured.load_kg else ()
-    case = _Case(
-        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, sensor_mass_kg, swings
-    )
-    return case.whole()
+    return _Case(
+        motion, measured, lifter, resistances, loaded_range_rad, elbow_rad, plane_rad, swings
+    ).whole()
 
 
 class _Case:
@@ -184,88 +159,75 @@ class _Case:
         loaded_range_rad: tuple[float, float] | None,
         elbow_rad: float,
         plane_rad: float,
-        sensor_mass_kg: float,
         swings: Sequence[Swing] | None,
     ) -> None:
         self.motion, self.measured, self.lifter, self.resistances = motion, measured, lifter, resistances
         self.loaded, self.elbow_rad, self.plane_rad = loaded_range_rad, elbow_rad, plane_rad
-        self.sensor_mass_kg = sensor_mass_kg
         self.swings = shoulder_swings(motion, measured.reps) if swings is None else tuple(swings)
         self._moved: dict[float, RepMotions] = {}
-        self.reach_m = sensor_reach(motion, lifter, elbow_rad)
+        self._straight = set_motion(motion, measured.reps, sensor_reach(motion, lifter, elbow_rad))
 
-    def arm(self, inputs: _Inputs) -> ArmBody:
+    def arm(self, inputs: Inputs) -> ArmBody:
         body = self.lifter.completed().scaled(
             mass=inputs.mass, length=inputs.length, grip_shift_m=inputs.grip_shift_m
         )
         arm = arm_body(body, self.elbow_rad)
-        arm = arm.with_point(self.sensor_mass_kg, arm.wrist_m) if self.sensor_mass_kg else arm
         return arm if self.elbow_rad == 0 or self.motion.mounting.thumb_axis is not None else unbent(arm)
 
-    def moved(self, inputs: _Inputs) -> RepMotions:
+    def moved(self, inputs: Inputs) -> RepMotions:
         """The movement of all reps; inputs that do not touch it share one."""
-        tilt, reps = inputs.tilt_rad, self.measured.reps
+        tilt = inputs.tilt_rad
         if tilt not in self._moved:
-            whole = set_motion(self.motion, reps, self.reach_m, tilt)
+            whole = self._straight.tilted(tilt) if tilt else self._straight
             self._moved[tilt] = RepMotions.of(
                 [
                     rep_motion(self.motion, whole, rep, swing, plane_rad=self.plane_rad)
-                    for rep, swing in zip(reps, self.swings, strict=True)
+                    for rep, swing in zip(self.measured.reps, self.swings, strict=True)
                 ]
             )
         moved = self._moved[tilt]
         return moved.shaken(inputs.shoulder_m_s2) if inputs.shoulder_m_s2 else moved
 
-    def all(self, inputs: _Inputs) -> list[_Evaluated]:
-        arm, resistances, moved = self.arm(inputs), scaled(self.resistances, inputs.load), self.moved(inputs)
-        loaded = loaded_arm(arm, resistances)
-        done = dynamics(moved.motion, arm, resistances, moved.axis, moved.body)
-        held = held_moment(moved.motion, arm, resistances, moved.axis, moved.body) if resistances else None
-        found = []
+    def all(self, each: Sequence[Inputs]) -> list[_Evaluated]:
+        """All reps, with the first of several inputs and what the others make of the measures."""
+        (arm, done, _), *_ = evaluated = [self.evaluated(inputs) for inputs in each]
+        moved, found = self.moved(each[0]), []
         for rep, one, cut in zip(self.measured.reps, moved.reps, moved.cuts, strict=True):
-            m, part = one.motion, done.part(cut)
-            swing_power = None if one.swing_m_s is None else np.sum(part.force_n * one.swing_m_s, axis=1)
-            still = None if held is None else held[cut]
-            measures = load_measures(
-                m.time_s, m.angle_rad, part, _times(rep), self.loaded, swing_power, one.drive_s, still
+            courses = [
+                Courses(
+                    other.moment_n_m[cut],
+                    other.moment_power_w[cut],
+                    None if one.swing_m_s is None else np.sum(other.force_n[cut] * one.swing_m_s, axis=1),
+                    None if still is None else still[cut],
+                )
+                for _, other, still in evaluated
+            ]
+            m = one.motion
+            plain, *others = measures_of_courses(
+                m.time_s, m.angle_rad, courses, _times(rep), self.loaded, one.drive_s
             )
-            found.append(_Evaluated(moved=one, measures=measures, done=part, arm=loaded))
+            found.append(
+                _Evaluated(moved=one, measures=plain, otherwise=others, done=done.part(cut), arm=arm)
+            )
         return found
 
-    def uncertain(self) -> list[_Inputs]:
-        """One set of inputs per uncertain one, moved by its standard error."""
-        lifter, m = self.lifter, self.motion
-        known = lifter.upper_arm_m is not None and lifter.forearm_m is not None
-        # What body and strap do to the angle is in the errors of its tops.
-        tops = [rep.top_se_rad for rep in self.measured.reps if rep.top_se_rad is not None]
-        tilt = math.hypot(m.mounting.uncertainty_rad, m.orientation.tilt_se_rad)
-        tilt = max(tilt, sum(tops) / len(tops)) if tops else tilt
-        length = math.hypot(MEASURED_LENGTH_SE if known else LENGTH_SE, ELBOW_LENGTH_SE)
-        base = _Inputs()
-        out = [
-            replace(base, mass=1 + SEGMENT_MASS_SE),
-            replace(base, length=1 + length),
-            replace(base, grip_shift_m=GRIP_SE_M if lifter.grip_m is None else MEASURED_GRIP_SE_M),
-            replace(base, shoulder_m_s2=SHOULDER_SE_M_S2),
-        ]
-        if tilt > 0:
-            out.append(replace(base, tilt_rad=tilt))
-        if self.resistances:
-            out.append(replace(base, load=1 + LOAD_SE))
-        return out
+    def evaluated(self, inputs: Inputs) -> tuple[ArmBody, Dynamics, FloatArray | None]:
+        """The arm with the free weights, what its movement took, and what would hold it still."""
+        arm, resistances, moved = self.arm(inputs), scaled(self.resistances, inputs.load), self.moved(inputs)
+        done = dynamics(moved.motion, arm, resistances, moved.axis, moved.body)
+        held = held_moment(moved.motion, arm, resistances, moved.axis, moved.body) if resistances else None
+        return loaded_arm(arm, resistances), done, held
 
     def whole(self) -> SetLoad:
-        plain = self.all(_Inputs())
-        moved = [self.all(inputs) for inputs in self.uncertain()]
+        uncertain = uncertain_inputs(self.motion, self.measured.reps, self.lifter, bool(self.resistances))
+        plain = self.all([Inputs(), *uncertain])
         lowest = min((r.bottom_rad for r in self.measured.reps), default=0.0)
         highest = max((r.top_rad for r in self.measured.reps), default=0.0)
         low, high = math.ceil(math.degrees(lowest)), math.floor(math.degrees(highest))
         grid = np.radians(np.arange(low, max(high, low) + 1, dtype=float))
         reps = []
-        for i, (rep, found) in enumerate(zip(self.measured.reps, plain, strict=True)):
-            se = with_errors_of_the_rep(
-                found.measures, errors_moved(found.measures, [each[i].measures for each in moved]), rep
-            )
+        for rep, found in zip(self.measured.reps, plain, strict=True):
+            se = with_errors_of_the_rep(found.measures, errors_moved(found.measures, found.otherwise), rep)
             se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
             times = _times(rep)
             m, moment = found.moved.motion, found.done.moment_n_m
@@ -339,6 +301,7 @@ class _Case:
 class _Evaluated:
     moved: RepMotion
     measures: LoadMeasures
+    otherwise: list[LoadMeasures]
     done: Dynamics
     arm: ArmBody
     """With the free weights."""

@@ -56,7 +56,7 @@ class StrengthSource:
         if self.heaviest_kg is not None:
             arm = arm_body(self.lifter.completed(), self.elbow_rad)
             heavy = planar_load(arm, (Dumbbell(mass_kg=self.heaviest_kg),), self.plane_rad)
-            return strength_from_heaviest(replace(plan, load=heavy), 1.0)
+            return strength_from_heaviest(replace(plan, load=heavy))
         if self.capacity_n_m is not None:
             return replace(plan.capacity, peak_n_m=self.capacity_n_m)
         if self.measured is not None:
@@ -118,8 +118,8 @@ class StrengthSource:
         return strength_from_reps(shaped, np.concatenate(angle), np.concatenate(rate), np.concatenate(moment))
 
 
-def strength_from_heaviest(plan: RaisePlan, scale: float) -> ShoulderCapacity:
-    """Scale the capacity so that a load just reaches the top from rest and can be held still at every angle there.
+def strength_from_heaviest(plan: RaisePlan) -> ShoulderCapacity:
+    """Scale the capacity so that the plan's load just reaches the top from rest and can be held still on the way.
 
     A full effort from rest carries a load past angles at which it could not be held; a strict rep does not.
 
@@ -127,12 +127,6 @@ def strength_from_heaviest(plan: RaisePlan, scale: float) -> ShoulderCapacity:
     ----------
     plan : RaisePlan
         Its capacity gives the shape; the peak is replaced.
-    scale : float
-        The heaviest strict load in multiples of the described one.
-
-    Returns
-    -------
-    ShoulderCapacity
 
     Raises
     ------
@@ -140,7 +134,7 @@ def strength_from_heaviest(plan: RaisePlan, scale: float) -> ShoulderCapacity:
         When no capacity up to 1000 N·m would do.
     """
     lanes = shoulders(plan.capacity)
-    peak = float(heaviest_peaks(replace(plan, by_shoulder=False), lanes, np.array([scale]))[0])
+    peak = float(heaviest_peaks(replace(plan, by_shoulder=False), lanes, np.ones(1))[0])
     if not math.isfinite(peak) or peak > 1000:
         raise UsageError(
             "this capacity curve never lifts that load to the top, however strong the shoulder",

@@ -222,9 +222,11 @@ def add_result(
             ids = _set_ids(connection, found.id)
             if found.settings_sha256 == settings_sha256:
                 back = _bring_back(connection, ids)
-                notes.insert(0, _already_there(back))
                 status = "brought back" if back else "already there"
-                return Added(status=status, set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
+                # When it began stands in the log: what would have been assumed of that is not said.
+                return Added(
+                    status=status, set_ids=ids, recording_sha256=sha256, notes=(_already_there(back),)
+                )
             changed = replace_sets(connection, found.id, document, labels=said)
             notes.insert(
                 0, "this recording was already in the log with other settings: measured again, not doubled"

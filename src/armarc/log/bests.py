@@ -62,21 +62,20 @@ class Best:
         return known[self.inside_error]
 
 
-def personal_bests(sets: Sequence[LoggedSet] | SetTable, *, fewest_sets: int = 2) -> list[Best]:
+def personal_bests(sets: Sequence[LoggedSet] | SetTable) -> list[Best]:
     """Bests per lifter, exercise, variant and side, the newest first.
 
-    A load with its clean reps is left out where a heavier one was lifted for as many.
+    A load with its clean reps is left out where a heavier one was lifted for as many, and of
+    a task with a single set there is no best yet.
 
     Parameters
     ----------
     sets : sequence of LoggedSet, or SetTable
         With the values of `BEST`. Sets whose clean reps are not known (measured before there were any) take no part.
-    fewest_sets : int
-        Tasks with fewer sets have no best yet.
     """
     table = as_table(sets, *BEST)
     lifts = table.take(~np.isnan(table.of(CLEAN))).by_lift()
-    found = [best for one in lifts if len(one) >= fewest_sets for best in _of_lift(one)]
+    found = [best for one in lifts if len(one) >= 2 for best in _of_lift(one)]
     return sorted(found, key=lambda best: best.entry.done_at, reverse=True)
 
 

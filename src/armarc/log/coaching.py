@@ -153,7 +153,7 @@ def _read(table: Mapping[str, Any], path: Path, below: Coaching | None) -> Coach
     weeks = checked(rows("weeks"), _WEEK, file=str(path), name="weeks")
     plan = {
         str(lifter): {
-            str(exercise): Planned(**_needing(one, _PLANNED, "sets", path, f"plan.{lifter}.{exercise}"))
+            str(exercise): _planned(one, path, f"plan.{lifter}.{exercise}")
             for exercise, one in _table(planned, path, f"plan.{lifter}").items()
         }
         for lifter, planned in rows("plan").items()
@@ -188,11 +188,11 @@ def _table(value: object, path: Path, name: str) -> dict[str, object]:
     return value
 
 
-def _needing(value: Any, checks: Mapping[str, Check], needed: str, path: Path, name: str) -> dict[str, Any]:
-    found = checked(_table(value, path, name), checks, file=str(path), name=name)
-    if needed not in found:
-        raise FormatError(f"{needed} is missing", "write  { sets = 6 }", file=str(path), column=name)
-    return found
+def _planned(value: Any, path: Path, name: str) -> Planned:
+    found = checked(_table(value, path, name), _PLANNED, file=str(path), name=name)
+    if "sets" not in found:
+        raise FormatError("sets is missing", "write  { sets = 6 }", file=str(path), column=name)
+    return Planned(**found)
 
 
 ASKED = REPS, CLEAN, LOAD = tuple(find_measure(key) for key in ("reps", "clean_reps", "load_kg"))

@@ -93,11 +93,18 @@ def reserve_words(entry: LoggedSet) -> str:
     return f"RPE {entry.rpe:g} (about {10 - entry.rpe:g} RIR)" if entry.rpe >= 5 else f"RPE {entry.rpe:g}"
 
 
+def when_words(entry: LoggedSet) -> str:
+    """When a set was done by this machine's clock, and the day it belongs to where that is another: the day is that
+    of the place where it was lifted, and filters and sessions go by it."""
+    moment = entry.done_at.strftime("%Y-%m-%d %H:%M")
+    return moment if entry.done_at.date() == entry.day else f"{moment} ({entry.day:%Y-%m-%d} there)"
+
+
 def title_of(entry: LoggedSet) -> str:
     """One line that names a set for people."""
     parts = [
         f"Set {entry.id}",
-        entry.done_at.strftime("%Y-%m-%d %H:%M"),
+        when_words(entry),
         entry.lifter,
         f"{entry.exercise} ({entry.variant})" if entry.variant else entry.exercise,
     ]

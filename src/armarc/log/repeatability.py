@@ -199,7 +199,6 @@ def mean_squares(scores: FloatArray) -> MeanSquares:
 class Icc:
     """One intraclass correlation with its 95 % interval."""
 
-    form: str
     value: float
     low: float
     high: float
@@ -222,24 +221,24 @@ def intraclass(scores: FloatArray) -> dict[str, Icc]:
     n, k = ms.targets, ms.trials
     b, j, e, w = ms.between, ms.trial, ms.error, ms.within
     tail = 1 - (1 - CONFIDENCE) / 2
-    out = {"1,1": _one_ratio("1,1", b, w, k, n - 1, n * (k - 1), tail)}
+    out = {"1,1": _one_ratio(b, w, k, n - 1, n * (k - 1), tail)}
     two = _share(b - e, b + (k - 1) * e + k * (j - e) / n)
     low, high = _two_way_interval(two, b, j, e, n, k, tail)
     # The interval of (2,1) is an approximation that fails for tiny tables with a negative value: say nothing then.
     low, high = low if math.isfinite(low) else -1.0, high if math.isfinite(high) else 1.0
-    out["2,1"] = Icc(form="2,1", value=two, low=min(low, two), high=max(high, two))
-    out["3,1"] = _one_ratio("3,1", b, e, k, n - 1, (n - 1) * (k - 1), tail)
+    out["2,1"] = Icc(value=two, low=min(low, two), high=max(high, two))
+    out["3,1"] = _one_ratio(b, e, k, n - 1, (n - 1) * (k - 1), tail)
     return out
 
 
-def _one_ratio(form: str, b: float, e: float, k: int, df1: int, df2: int, tail: float) -> Icc:
+def _one_ratio(b: float, e: float, k: int, df1: int, df2: int, tail: float) -> Icc:
     value = _share(b - e, b + (k - 1) * e)
     if e <= 0:
-        return Icc(form=form, value=value, low=value, high=value)
+        return Icc(value=value, low=value, high=value)
     ratio = b / e
     low = ratio / float(special.fdtri(df1, df2, tail))
     high = ratio * float(special.fdtri(df2, df1, tail))
-    return Icc(form=form, value=value, low=(low - 1) / (low + k - 1), high=(high - 1) / (high + k - 1))
+    return Icc(value=value, low=(low - 1) / (low + k - 1), high=(high - 1) / (high + k - 1))
 
 
 def _two_way_interval(

@@ -26,6 +26,7 @@ from armarc.motion.shoulder import (
     integrate_path,
     path_diameter,
     shoulder_acceleration,
+    spatial_median,
 )
 from armarc.motion.twist import Twist, find_twist
 from armarc.motion.types import ArmMotion, Mounting, Orientation
@@ -62,6 +63,7 @@ __all__ = [
     "remove_drift",
     "sensor_axis",
     "shoulder_acceleration",
+    "spatial_median",
     "thumb_axis",
     "up_in_sensor",
 ]

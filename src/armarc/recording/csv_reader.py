@@ -12,7 +12,7 @@ import numpy as np
 from armarc.errors import FormatError, TimingError, UsageError
 from armarc.recording.clipping import find_clipped
 from armarc.recording.evidence import gravity_evidence
-from armarc.recording.inference import acceleration_unit, angular_velocity_unit
+from armarc.recording.inference import acceleration_unit, angular_velocity_unit, check_not_exchanged
 from armarc.recording.loading import LoadedFile, load_file
 from armarc.recording.merge import merge_streams
 from armarc.recording.metadata import ROUNDING_KEYS, metadata_from, rate_from
@@ -215,6 +215,7 @@ def fields_of(first: LoadedFile, second: LoadedFile, samples: _Samples, stated: 
         )
         rotation, names_g = rotation[:, order], [names_g[i] for i in order]
         inferences += why
+    check_not_exchanged(samples.acceleration, rotation, first.file, names_a[0])
     evidence = gravity_evidence(time_s, samples.acceleration, rotation)
     unit_a, why = acceleration_unit(
         samples.acceleration,
@@ -301,7 +302,8 @@ def _check_extent(rate_hz: float, time_s: FloatArray, file: str) -> None:
         raise TimingError(
             f"the sampling rate is {rate_hz:.4g} Hz; a recording needs {LOWEST_RATE_HZ:.0f} to "
             f"{HIGHEST_RATE_HZ:.0f} Hz",
-            "check the unit of time (--units time=…) or record faster",
+            "check the unit of time (--units time=…) or record faster; if the rows were sorted by another column than "
+            "time, sort them by time",
             file=file,
         )
     lasting = float(time_s[-1] - time_s[0])

@@ -30,15 +30,15 @@ def write_csv(recording: Recording, path: str | os.PathLike[str]) -> None:
 
     Times have 6 decimals, values 5: a hundredth of the noise of one sample of a wrist sensor.
 
+    Parameters
+    ----------
+    recording : Recording
+    path : str or path-like
+
     Raises
     ------
     FormatError
         The file cannot be written.
-
-    Parameters
-    ----------
-    recording : Recording
-    path : str or PathLike
 
     Examples
     --------

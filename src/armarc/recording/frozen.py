@@ -22,10 +22,6 @@ JUMPS_M_S2 = 2.0
 def without_frozen(recording: Recording) -> tuple[Recording, tuple[str, ...]]:
     """Leave out what a sensor sent while it repeated one sample, so that it is a gap; also, what is to be said of it.
 
-    Parameters
-    ----------
-    recording : Recording
-
     Returns
     -------
     (Recording, tuple of str)

@@ -25,6 +25,9 @@ NO_GRAVITY_HINT = (
     "record the accelerometer including gravity, or give gravity in columns of its own beside (gravity_x, …); without "
     "it nobody can tell which way the arm points"
 )
+_STEADY = 0.7
+"""All but a twentieth of an accelerometer's readings stay above this share of their median, violent swings aside
+(working limit); a gyroscope that is ever still falls far below."""
 
 
 def acceleration_unit(
@@ -120,6 +123,35 @@ def acceleration_unit(
         file=file,
         column=column,
     )
+
+
+def check_not_exchanged(
+    acceleration: FloatArray, angular_velocity: FloatArray, file: str, column: str
+) -> None:
+    """That what is taken as the gyroscope is not an accelerometer, and the other way round.
+
+    Parameters
+    ----------
+    acceleration, angular_velocity : ndarray, shape (n, 3), in the file's units
+
+    Raises
+    ------
+    FormatError
+        The gyroscope's readings are as long as gravity all the time, the accelerometer's are not.
+    """
+    step = max(1, len(acceleration) // 20_000)
+    (low_a, median_a), (low_g, median_g) = (
+        np.quantile(np.sqrt(np.einsum("ij,ij->i", rows, rows)), [0.05, 0.5])
+        for rows in (acceleration[::step], angular_velocity[::step])
+    )
+    if low_g > _STEADY * median_g and low_a < (1 - _STEADY) * median_a and _near_gravity(float(median_g)):
+        raise FormatError(
+            f"what is taken as the gyroscope holds gravity (its median is {median_g:.3g}, never far from it), what is "
+            "taken as the accelerometer does not: their columns are exchanged",
+            "name the columns rightly in the header, or state them: --columns ax=…,ay=…,az=…,gx=…,gy=…,gz=…",
+            file=file,
+            column=column,
+        )
 
 
 def _near_gravity(size: float) -> list[str]:

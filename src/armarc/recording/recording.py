@@ -242,10 +242,6 @@ def read_csv(
     gravity_sign : {"reaction", "gravity"}
         What the accelerometer reads at rest: +g upward (default), or gravity itself.
 
-    Returns
-    -------
-    Recording
-
     Raises
     ------
     FormatError, UnitError, TimingError

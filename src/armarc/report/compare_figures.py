@@ -104,9 +104,7 @@ def draw_overlay(
     return figure
 
 
-def draw_differences(
-    rows: Sequence[Row], *, title: str, facts: str = "", width_in: float = WIDTH_IN, dark: bool = False
-) -> Figure:
+def draw_differences(rows: Sequence[Row], *, title: str, width_in: float) -> Figure:
     """Draw standardised differences with their 95 % intervals, one row per measure.
 
     Raises
@@ -117,14 +115,14 @@ def draw_differences(
     shown = [row for row in rows if row.effect is not None and row.effect.size is not None]
     if not shown:
         raise ValueError("expected at least one difference with a size, got none")
-    palette = style.palette_for(dark)
+    palette = style.LIGHT
     with style.look(palette):
         items = [
             KeyItem(words="clear and worth speaking of", marker="o", colour=palette.inside),
             KeyItem(words="unclear, small or the same", marker="o", filled=False, colour=palette.ink),
         ]
         tall = 0.48 * len(shown) + 0.2
-        figure, _, top = empty_picture(palette, width_in, title, facts, items, tall + 0.3, [])
+        figure, _, top = empty_picture(palette, width_in, title, "", items, tall + 0.3, [])
         left = 3.6
         axes = style.inch_axes(figure, left, top, width_in - left - RIGHT_IN, tall)
         for side in ("top", "right", "left"):

@@ -14,7 +14,7 @@ from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, Group, compare, 
 from armarc.log.fatigue import CAUTION
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.reading import Filter, measured_reps, recording_of
-from armarc.log.records import caution_for, reserve_words, sentence_of
+from armarc.log.records import caution_for, reserve_words, sentence_of, when_words
 from armarc.log.shared_errors import reps_with_recordings
 from armarc.log.table import read_table
 from armarc.measures import column
@@ -185,7 +185,7 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
         count = (summary.get("in_band") or {}).get("count")
         rows.append(
             (
-                entry.done_at.strftime("%Y-%m-%d %H:%M"),
+                when_words(entry),
                 str(entry.id),
                 exercise_name(entry),
                 entry.side or "–",

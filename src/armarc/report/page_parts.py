@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from armarc.errors import ArmarcError
 from armarc.log import LoggedSet
+from armarc.log.records import when_words
 from armarc.log.table import SetLabels
 from armarc.log.volume import ranges
 from armarc.measures import columns
@@ -130,7 +131,7 @@ def list_row(entry: LoggedSet) -> dict[str, str]:
     return {
         "id": str(entry.id),
         "day": entry.day.isoformat(),
-        "when": entry.done_at.strftime("%Y-%m-%d %H:%M"),
+        "when": when_words(entry),
         "lifter": entry.lifter,
         "exercise": f"{entry.exercise} ({entry.variant})" if entry.variant else entry.exercise,
         "side": entry.side or "–",

@@ -40,10 +40,6 @@ def draw_allan(check: SensorCheck, *, dark: bool = False) -> Figure:
     dark : bool
         Light on dark.
 
-    Returns
-    -------
-    matplotlib.figure.Figure
-
     Raises
     ------
     ValueError

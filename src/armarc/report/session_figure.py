@@ -57,10 +57,6 @@ def draw_session(
     dark : bool
         Light on dark.
 
-    Returns
-    -------
-    matplotlib.figure.Figure
-
     Raises
     ------
     ValueError

@@ -83,7 +83,6 @@ DARK = Palette(
 class VerdictMark:
     """How a verdict is drawn: shape first, colour second."""
 
-    word: str
     marker: str
     filled: bool
     colour: str
@@ -92,12 +91,12 @@ class VerdictMark:
 def verdict_mark(verdict: str | None, palette: Palette) -> VerdictMark:
     """Shape and colour of a start verdict; None stands for a rep without one."""
     if verdict == "below":
-        return VerdictMark(word="below", marker="v", filled=False, colour=palette.below)
+        return VerdictMark(marker="v", filled=False, colour=palette.below)
     if verdict == "inside":
-        return VerdictMark(word="inside", marker="o", filled=True, colour=palette.inside)
+        return VerdictMark(marker="o", filled=True, colour=palette.inside)
     if verdict == "above":
-        return VerdictMark(word="above", marker="^", filled=True, colour=palette.above)
-    return VerdictMark(word="no band", marker="s", filled=False, colour=palette.ink)
+        return VerdictMark(marker="^", filled=True, colour=palette.above)
+    return VerdictMark(marker="s", filled=False, colour=palette.ink)
 
 
 def palette_for(dark: bool) -> Palette:

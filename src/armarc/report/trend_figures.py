@@ -225,9 +225,8 @@ def draw_reps(
     band_deg_s: tuple[float, float] | None,
     *,
     title: str,
-    facts: str = "",
-    width_in: float = WIDTH_IN,
-    dark: bool = False,
+    facts: str,
+    width_in: float,
 ) -> Figure:
     """Draw a set rep by rep: start velocity against the band, raising velocity and range along the set.
 
@@ -238,7 +237,7 @@ def draw_reps(
     """
     if not reps:
         raise ValueError("expected at least one rep, got none")
-    palette = style.palette_for(dark)
+    palette = style.LIGHT
     numbers = np.array([rep.rep for rep in reps], float)
     with style.look(palette):
         words = {rep.start_verdict for rep in reps}

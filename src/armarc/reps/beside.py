@@ -12,9 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, find_candidates
 from armarc.reps.edges import DOUBT, SURE_WITHIN, FeltSet
-from armarc.reps.joint import EXPLAINED, Joints
+from armarc.reps.joint import EXPLAINED, Joint, Joints
 from armarc.reps.largest_run import GAIN, CountingRules, gains
 from armarc.reps.likeness import Template, patterns_of, template_of
 from armarc.reps.movements import FULL_SET
@@ -39,6 +40,8 @@ def judged_beside(
     rules: CountingRules,
     known: Sequence[Template],
     joints: Joints,
+    *,
+    goes_on: bool,
 ) -> tuple[list[Run], list[Run]]:
     """Count the few reps of named raises that a plain set tells from handling, and leave out what it tells is none.
 
@@ -51,6 +54,8 @@ def judged_beside(
     known : sequence of Template
         Of sets seen before.
     joints : Joints
+    goes_on : bool
+        Whether what is plain here will tell what comes later.
 
     Returns
     -------
@@ -62,7 +67,10 @@ def judged_beside(
     done = list(runs)
     seen = [one for one in known if one.shown is not None]
     best = max(seen, key=lambda one: one.shown.reps if one.shown else 0, default=None)
-    main = _plain(done, joints)
+    may_be_plain = _plain_in_plane(done, joints)
+    if not (goes_on or seen or _has_beside(path, done, others, may_be_plain, rules)):
+        return done, list(others)  # what the joint is decides nothing, and its fit takes longest
+    main = next((k for k in may_be_plain if _is_plain(joints.of(done[k]))), None)
     if main is not None:
         felt = FeltSet.of(path, done[main])
         whole = tuple(k for k in range(done[main].size) if not felt.is_cut(k))
@@ -83,21 +91,34 @@ def judged_beside(
     return sorted([*rest, *found], key=lambda run: run.first), still
 
 
-def _plain(runs: Sequence[Run], joints: Joints) -> int | None:
-    """The place of the largest set that turns plainly about a shoulder."""
-    for k in sorted(range(len(runs)), key=lambda k: (runs[k].size, k), reverse=True):
-        run = runs[k]
-        if (
-            run.size >= FULL_SET
-            and run.curve == "tilt"
-            and joints.in_plane(run)[1] >= PLAIN  # the other fit takes ten times as long
-            and sum(not (m.is_open or m.is_begun) for m in run.movements) >= FULL_SET
-            and (joint := joints.of(run)) is not None
-            and joint.is_arm
-            and joint.explained >= EXPLAINED
-        ):
-            return k
-    return None
+def _plain_in_plane(runs: Sequence[Run], joints: Joints) -> list[int]:
+    """The places of sets that turn plainly in one plane, the largest first."""
+    return [
+        k
+        for k in sorted(range(len(runs)), key=lambda k: (runs[k].size, k), reverse=True)
+        if runs[k].size >= FULL_SET
+        and runs[k].curve == "tilt"
+        and joints.in_plane(runs[k])[1] >= PLAIN
+        and sum(not (m.is_open or m.is_begun) for m in runs[k].movements) >= FULL_SET
+    ]
+
+
+def _is_plain(joint: Joint | None) -> bool:
+    """Whether a set turns plainly about a shoulder."""
+    return joint is not None and joint.is_arm and joint.explained >= EXPLAINED
+
+
+def _has_beside(
+    path: SensorPath, runs: Sequence[Run], others: Sequence[Run], plain: Sequence[int], rules: CountingRules
+) -> bool:
+    """Whether beside the only set that may be plain anything is like its reps."""
+    if len(runs) != 1 or not plain:
+        return bool(plain)
+    run, walks = runs[0], [other for other in others if other.is_walk]
+    return any(
+        _alike(path, *stretch, run.sign * run.axis, run.template, rules) is not None
+        for stretch in stretches_beside(path, [run, *walks])
+    )
 
 
 def _is_small(run: Run, best: Template) -> bool:
@@ -110,15 +131,11 @@ def _more_of(
 ) -> list[Run]:
     """The reps of a stretch as a plain set tells them; small runs that it cannot tell stay as they are, doubtful."""
     assert best.shown is not None
-    axis = best.shown.axis
-    curve = angle_about(path.up[first:stop], axis)
-    seen = find_candidates(path, curve, first, wobble_rad(best.range_rad), is_start=False, is_end=False)
-    if seen is None:
+    found = _alike(path, first, stop, best.shown.axis, best, rules)
+    if found is None:
         return list(small)
-    adds = gains(seen, patterns_of([best]), rules, (best,))[0]
+    seen, adds = found
     run = _run(seen, np.flatnonzero(adds > 0).tolist(), best, 0.0)
-    if not run.members:
-        return list(small)
     felt, alike = FeltSet.of(path, run), adds[list(run.members)].tolist()
     odds = [0.0 if felt.is_cut(k) else felt.judged(k, best.shown) for k in range(run.size)]
     was = [any(one.first <= m.top <= one.last for one in small) for m in run.movements]
@@ -142,6 +159,18 @@ def _more_of(
         ]
         out.append(replace(few, movements=tuple(movements)))
     return out
+
+
+def _alike(
+    path: SensorPath, first: int, stop: int, axis: FloatArray, best: Template, rules: CountingRules
+) -> tuple[Candidates, FloatArray] | None:
+    """Movements of a stretch and how much each is like a set's reps, where any is."""
+    curve = angle_about(path.up[first:stop], axis)
+    seen = find_candidates(path, curve, first, wobble_rad(best.range_rad), is_start=False, is_end=False)
+    if seen is None:
+        return None
+    adds = gains(seen, patterns_of([best]), rules, (best,))[0]
+    return (seen, adds) if (adds > 0).any() else None
 
 
 def _is_untold(small: Run, run: Run, odds: Sequence[float]) -> bool:

@@ -18,7 +18,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
-from armarc.reps.joint import Joints, elbow_parts, told_apart
+from armarc.reps.joint import Joints, elbow_parts, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -98,7 +98,7 @@ def count_sets(
     alone : bool
         Whether a movement or two make a set when nothing else happened.
     explain : bool
-        Whether somebody wants to know what was left out.
+        Whether somebody wants to know what was left out: this is the end, and no later set is told by these.
     judged : bool
         Whether the joint that a set turns about has a say.
     missing : ndarray of bool, shape (n,), or None
@@ -119,7 +119,14 @@ def count_sets(
     )
     runs, others = find_runs(path, rules, known, joints if judged else None, alone=alone)
     runs, others, taken_off = _without_handling(
-        path, runs, others, rules, known, joints if judged else None, is_alone=len(runs) + len(known) < 2
+        path,
+        runs,
+        others,
+        rules,
+        known,
+        joints if judged else None,
+        is_alone=len(runs) + len(known) < 2,
+        goes_on=not explain,
     )
     last = len(quaternion) - 1
     of_runs = sets = tuple(tuple(full_rate(m, path.every, last) for m in run.movements) for run in runs)
@@ -188,6 +195,7 @@ def _without_handling(
     joints: Joints | None,
     *,
     is_alone: bool,
+    goes_on: bool,
 ) -> tuple[list[Run], list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps, what is none, and where that was at their ends; what is hardly a set is
     doubtful."""
@@ -195,7 +203,7 @@ def _without_handling(
     taken_off = [off for _, each in judged for off in each]
     sets = [part for run, _ in judged for part in judge_middle(path, run, rules)]
     if joints is not None:
-        sets, others = judged_beside(path, sets, others, rules, known, joints)
+        sets, others = judged_beside(path, sets, others, rules, known, joints, goes_on=goes_on)
     sets = [
         doubted(
             run,
@@ -252,10 +260,10 @@ def _collect(
         if run is None or run.score <= 0:
             left.append((begin, end))
             continue
-        elbow = [] if joints is None else elbow_parts(run, joints)
-        if elbow:
-            runs += [replace(part, is_elbow=True) for part in elbow]
-            edges = [begin, *(edge for part in elbow for edge in (part.first, part.last)), end]
+        parts = [] if joints is None else swung_parts(run, joints, begin, end - 1) or elbow_parts(run, joints)
+        if parts:
+            runs += parts
+            edges = [begin, *(edge for part in parts for edge in (part.first, part.last)), end]
             stretches += zip(edges[::2], edges[1::2], strict=True)
             continue
         new = without_walks(path, doubted_walk(path, run))

@@ -18,7 +18,7 @@ from armarc.reps.runs import HYSTERESES_RAD
 UNLIKE = "unlike the reps beside it, or too few alike"
 NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check exercise, arm and how the sensor sits"
 NO_CYCLE = "counted by its turning and no cycle of its set"
-SWING = "a swing of a walking arm"
+SWING = "an arm swung to and fro: walking, loosening up"
 CIRCLE = "goes round in a circle: it does not come back the way it went out"
 ELBOW = "turns about the elbow and not about the shoulder: drinking, a look at a watch, another exercise"
 LINE = "goes along a line and not about the shoulder: pushing, pressing"

@@ -82,6 +82,18 @@ def without_walks(path: SensorPath, run: Run) -> list[Run]:
     return [part_of(run, slice(kept[0], kept[-1] + 1)), *walks]
 
 
+def with_half_swings(run: Run, first: int, last: int) -> Run:
+    """A run of swings as the walk it is, with the halves with which an arm sets out from rest and comes back to it.
+
+    They take no longer than a swing, and stay between two samples of the path.
+    """
+    swing = (run.last - run.first) // run.size
+    movements = list(run.movements)
+    movements[0] = replace(movements[0], bottom=max(run.first - swing, first))
+    movements[-1] = replace(movements[-1], bottom_after=min(run.last + swing, last))
+    return replace(run, movements=tuple(movements), is_walk=True)
+
+
 def part_of(run: Run, part: slice) -> Run:
     """Some movements of a run that follow one another, as a run."""
     members = run.members[part]

@@ -16,7 +16,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion import ArmMotion, integrate_cycle, low_pass, path_diameter, shoulder_acceleration
+from armarc.motion import (
+    ArmMotion,
+    integrate_cycle,
+    low_pass,
+    path_diameter,
+    shoulder_acceleration,
+    spatial_median,
+)
 from armarc.recording import FloatArray
 from armarc.reps.phases import Instants
 
@@ -206,7 +213,7 @@ def swings_of_set(
     strays = [integrate_cycle(x @ apart, motion.rate_hz) for x in turned]
     strayed = _with_arm(strays, arcs, cycles)
     otherwise = [(p - a @ strayed)[c.up] for p, a, c in zip(strays, arcs, cycles, strict=True)]
-    left = [_scatter(b[c.down]) for b, c in zip(beyond, cycles, strict=True)]
+    left = [math.sqrt(float(b[c.down].var(axis=0).sum())) for b, c in zip(beyond, cycles, strict=True)]
     usual = float(np.median(left))
     told = [
         _judged(
@@ -311,8 +318,7 @@ def _rest(
         return first + int(np.argmin(speed))
     # What tilt and offset errors do to the acceleration is the same all through a pause.
     pushes = acceleration[first - begin : stop - begin]
-    ordered = np.sort(pushes, axis=0)  # NumPy's own median of so few takes three times as long
-    push = pushes - 0.5 * (ordered[(len(pushes) - 1) // 2] + ordered[len(pushes) // 2])
+    push = pushes - spatial_median(pushes)
     loud = np.sqrt(np.einsum("ij,ij->i", push, push)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
     width = 2 * round(QUIET_S * hz / 2) + 1
     beyond = np.ones(width // 2)
@@ -392,7 +398,3 @@ def _with_arm(
     x = np.concatenate([w * a[c.down] for w, a, c in zip(share, arcs, cycles, strict=True)])
     y = np.concatenate([w * p[c.down] for w, p, c in zip(share, paths, cycles, strict=True)])
     return np.asarray(np.linalg.lstsq(x, y, rcond=None)[0])
-
-
-def _scatter(path: FloatArray) -> float:
-    return math.sqrt(float(((path - path.mean(axis=0)) ** 2).sum(axis=1).mean()))

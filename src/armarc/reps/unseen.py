@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from armarc.recording import FloatArray
 
 GIVES_S2, PER_M = 5e-5, 30.0
@@ -64,7 +62,8 @@ def leans(
     """
     half = max(round(OVER_S * rate_hz), 1)
     before, after = max(at - half, 0), min(at + half, len(angle_rad) - 1)
-    pull = float(np.mean(force_m_s2[before : after + 1] @ arm_axis))
+    # Summed before it is taken along the arm: of a few samples NumPy's own mean takes three times as long.
+    pull = float(force_m_s2[before : after + 1].sum(axis=0) @ arm_axis) / (after + 1 - before)
     bends = float(angle_rad[after] - 2 * angle_rad[at] + angle_rad[before])
     return GIVES_S2 * PER_M * pull, GIVES_S2 * bends * (rate_hz / half) ** 2
 

@@ -15,7 +15,7 @@ class SensorFacts:
     Parameters
     ----------
     name, address : str
-    serial, firmware, model, manufacturer : str
+    serial, firmware : str
         Empty when the sensor does not say.
     battery_pct : int or None
     profile : str
@@ -39,8 +39,6 @@ class SensorFacts:
     rate_hz: float
     serial: str = ""
     firmware: str = ""
-    model: str = ""
-    manufacturer: str = ""
     battery_pct: int | None = None
     accelerometer_range_m_s2: float | None = None
     gyroscope_range_rad_s: float | None = None

@@ -167,15 +167,16 @@ def _angle_between(one: FloatArray, other: FloatArray) -> FloatArray:
     return out
 
 
+CHEST_ASKEW_RAD = math.radians(8)
 CHEST_FROM_SHOULDER_M = (0.09, 0.17, -0.12)
 """Forward, toward the middle and up from the shoulder of the arm to a sensor on the breastbone."""
 
 
-def simulate_chest(plan: SessionPlan, seed: int = 0, *, askew_rad: float = math.radians(8)) -> Recording:
+def simulate_chest(plan: SessionPlan, seed: int = 0) -> Recording:
     """What a sensor strapped to the chest reads in the session of `simulate_session` with the same plan and seed.
 
-    Its z axis faces forward, its y axis up, turned by `askew_rad` each about three axes as a strap on a breastbone
-    is. Sampling, losses and errors are those of the plan's sensor, drawn anew; the clock is the wrist's.
+    Its z axis faces forward, its y axis up, turned by `CHEST_ASKEW_RAD` each about three axes as a strap on a
+    breastbone is. Sampling, losses and errors are those of the plan's sensor, drawn anew; the clock is the wrist's.
     """
     around, _, body = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3))
     timeline = build_timeline(plan, around, body)
@@ -187,7 +188,9 @@ def simulate_chest(plan: SessionPlan, seed: int = 0, *, askew_rad: float = math.
     path = CubicSpline(fine_s, state.torso_m + offset)
     # Columns: the sensor's x to the left, y up, z forward, in trunk axes (x forward, y left, z up).
     straight = Rotation.from_matrix(np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]))
-    sensor = state.trunk.rotation * straight * Rotation.from_euler("xyz", [askew_rad, -askew_rad, askew_rad])
+    sensor = (
+        state.trunk.rotation * straight * Rotation.from_euler("xyz", CHEST_ASKEW_RAD * np.array([1, -1, 1]))
+    )
     rate_hz = plan.sensor.rate_hz
     time_s = np.arange(int(timeline.duration_s * rate_hz) + 1) / rate_hz
     # Every instant of a sample lies on the fine raster where its rate divides 1 kHz; else the nearest one does.

@@ -163,10 +163,10 @@ class Truth:
         return tuple(rep for one in self.sets for rep in one.reps)
 
 
-def smooth_rate(rate_rad_s: FloatArray, rate_hz: float = TRUTH_RATE_HZ) -> FloatArray:
+def smooth_rate(rate_rad_s: FloatArray) -> FloatArray:
     """Low-pass at 6 Hz: 2nd-order Butterworth, forward and backward."""
-    sections = butter(2, CUTOFF_HZ, fs=rate_hz, output="sos")
-    return np.asarray(sosfiltfilt(sections, rate_rad_s, padlen=min(len(rate_rad_s) - 1, int(rate_hz))))
+    sections = butter(2, CUTOFF_HZ, fs=TRUTH_RATE_HZ, output="sos")
+    return np.asarray(sosfiltfilt(sections, rate_rad_s, padlen=min(len(rate_rad_s) - 1, int(TRUTH_RATE_HZ))))
 
 
 def measure_reps(

@@ -216,7 +216,7 @@ class PageProcess:
         task: str = "",
         places: tuple[str, ...] = ("",),
     ) -> None:
-        if not _is_there("websockets"):
+        if importlib.util.find_spec("websockets") is None:
             raise UsageError(MISSING, how_to_add("web"))
         from armarc.live.web.server import serve_pages
 
@@ -252,13 +252,6 @@ class PageProcess:
         if self._process.exitcode is None:
             self._process.kill()
             self._process.join(1.0)
-
-
-def _is_there(package: str) -> bool:
-    try:
-        return importlib.util.find_spec(package) is not None
-    except ValueError:
-        return False
 
 
 def _listen(access: Access) -> socket.socket:

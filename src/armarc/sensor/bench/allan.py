@@ -52,12 +52,10 @@ class Deviation:
         return np.sqrt(0.5 / self.degrees_of_freedom)
 
 
-def averaging_factors(
-    n: int, *, longest: int | None = None, per_decade: int = POINTS_PER_DECADE
-) -> list[int]:
-    """Numbers of samples to average over, evenly spread on a logarithmic scale from 1 to ``longest``."""
-    top = max(1, (n // 3) if longest is None else longest)
-    count = max(2, round(per_decade * np.log10(max(top, 2))) + 1)
+def averaging_factors(n: int) -> list[int]:
+    """Numbers of samples to average over, evenly spread on a logarithmic scale from 1 to a third of all."""
+    top = max(1, n // 3)
+    count = max(2, round(POINTS_PER_DECADE * np.log10(max(top, 2))) + 1)
     return sorted({int(f) for f in np.round(np.geomspace(1, top, count))})
 
 
@@ -79,10 +77,6 @@ def deviation(
         Numbers of samples to average over; those the recording is too short for are left out. None spreads them.
     statistic : str
         One of `STATISTICS`.
-
-    Returns
-    -------
-    Deviation
 
     Raises
     ------

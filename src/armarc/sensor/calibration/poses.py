@@ -74,10 +74,6 @@ class Move:
 def rests_and_moves(recording: Recording) -> tuple[tuple[Rest, ...], tuple[Move, ...]]:
     """Find every rest on a table and the moves between them.
 
-    Parameters
-    ----------
-    recording : Recording
-
     Returns
     -------
     rests, moves

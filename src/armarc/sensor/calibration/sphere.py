@@ -125,12 +125,12 @@ def _refuse_poor(found: AccelerometerCalibration, readings: FloatArray, residual
         )
 
 
-def distinct_poses(readings: FloatArray, apart_rad: float = POSE_APART_RAD) -> int:
-    """Number of poses that are `apart_rad` or more from each other, taken in turn."""
+def distinct_poses(readings: FloatArray) -> int:
+    """Number of poses that are `POSE_APART_RAD` or more from each other, taken in turn."""
     directions = readings / np.linalg.norm(readings, axis=1)[:, None]
     chosen: list[FloatArray] = []
     for direction in directions:
-        if all(float(direction @ other) < math.cos(apart_rad) for other in chosen):
+        if all(float(direction @ other) < math.cos(POSE_APART_RAD) for other in chosen):
             chosen.append(direction)
     return len(chosen)
 

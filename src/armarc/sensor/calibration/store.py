@@ -118,10 +118,6 @@ def find_calibration(sensor: str | Metadata | None, folder: Path | None = None) 
     folder : Path or None
         None for the configuration folder.
 
-    Returns
-    -------
-    Calibration or None
-
     Raises
     ------
     InputError

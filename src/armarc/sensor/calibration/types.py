@@ -158,12 +158,7 @@ def gyroscope_scale_se(calibration: Calibration | None) -> float:
 
 
 def tolerance_of(calibration: Calibration | None) -> Tolerance | None:
-    """Scale errors left by a calibration; None without one, for a sensor whose noise is all that is known of it.
-
-    Parameters
-    ----------
-    calibration : Calibration or None
-    """
+    """Scale errors left by a calibration; None without one, for a sensor whose noise is all that is known of it."""
     if calibration is None:
         return None
     force = UNCALIBRATED_SCALE_SE

@@ -247,8 +247,6 @@ async def read_facts(client: BleakClient, seen: Seen, dialect: Dialect) -> Senso
         rate_hz=0.0,
         serial=await text(ids.SERIAL_NUMBER),
         firmware=await text(ids.FIRMWARE_REVISION),
-        model=await text(ids.MODEL_NUMBER),
-        manufacturer=await text(ids.MANUFACTURER_NAME),
         battery_pct=battery[0] if battery and battery[0] <= 100 else None,
     )
 
@@ -293,10 +291,6 @@ class Leftover:
     A packet that begins with such a frame is left out whole, because the time of its later frames is not known.
     More old frames than queue and a packet can hold are none: then its numbers start again with every start, which
     `numbers_restart` tells.
-
-    Parameters
-    ----------
-    opened : Opened
     """
 
     def __init__(self, opened: Opened) -> None:
