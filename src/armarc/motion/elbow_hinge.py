@@ -1,4 +1,4 @@
-"""Whether the elbow bends on the way up, from what the wrist's acceleration says of the chain shoulder, elbow, wrist.
+"""Whether the elbow is bent or bends on the way up, from what the wrist's acceleration says of shoulder, elbow, wrist.
 
 How a wrist sensor's arm line turns in the plane of the raise can hardly be fitted freely: on exact accelerations of
 bodies with a bending elbow a free `r₀ + r₁·s` turns 3° too little, since 2–5 mm of the true path are not linear in s,

@@ -134,7 +134,7 @@ class SetBody:
 
         Half of it is each end's, with opposite signs: the fitted arm is right in the middle.
         """
-        believed = self.signs.certainty if self.signs.elbow is None else self.signs.elbow.likely
+        believed = self.signs.certainty if self.signs.elbow is None else self.signs.elbow.bent
         return (1 - believed) * FOREARM_TURN_RAD * math.sin(self.forearm_rad)
 
     @property
