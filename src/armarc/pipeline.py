@@ -211,11 +211,10 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
             sets.extend(found)
             swings.extend(moved)
             motion_of_set.extend([len(motions) - 1] * len(found))
+    in_motion = [motions[k] for k in motion_of_set]
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
-    warnings.extend(doubts)
-    in_motion = [motions[k] for k in motion_of_set]
-    warnings.extend(doubt_exercise(sets, in_motion, choices.exercise))
+    warnings.extend((*doubts, *doubt_exercise(sets, in_motion, choices.exercise)))
     warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     warnings.extend(gap_notes(sets, in_motion))
