@@ -140,7 +140,7 @@ TURNING = replace(BENT, elbow_bottom_rad=math.radians(28), pronation_rad=math.ra
 
 
 @pytest.mark.parametrize(
-    "body, share", [(BENDING, 0.6), (TURNING, 0.75)], ids=["bending", "bent and turning"]
+    ("body", "share"), [(BENDING, 0.6), (TURNING, 0.75)], ids=["bending", "bent and turning"]
 )
 def test_without_the_straps_place_a_range_is_off_by_more(body, share):
     stated = [abs(measured(seed, body)[1]) for seed in SEEDS]
