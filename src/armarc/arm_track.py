@@ -27,12 +27,9 @@ from armarc.motion import (
     fit_lever_arm,
     fuse,
     low_pass,
-    sensor_axis,
-    thumb_axis,
     up_in_sensor,
 )
 from armarc.motion.bent_elbow import off_plane
-from armarc.motion.elbow_hinge import Forearm
 from armarc.motion.lever_arm import WOBBLES_ABOVE_HZ, LeverEquations
 from armarc.motion.mounting import ArmEvidence
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
@@ -42,6 +39,7 @@ from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
 from armarc.recording import FloatArray, Piece
+from armarc.worn import hand_axes, height_over_bone, outward_axis
 
 RATE_CUTOFF_HZ = 6.0
 """Bandwidth of θ̇."""
@@ -56,8 +54,6 @@ HANGS_BEFORE_S, HANGS_AFTER_S = 1.0, 0.3
 STILL_S, STILL_RAD_S = 0.1, math.radians(5)
 """… for so long; a sensor that turns slower than the second is as good as still."""
 TWIST_AGREES_RAD = math.radians(10)
-MOST_OFF_RAD = math.radians(40)
-"""A sensor axis farther off the arm than this lies along no forearm, whatever was stated."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,12 +270,12 @@ def _mount(
         weight,
         hanging=hanging,
         missing=piece.missing if piece.missing.any() else None,
-        height_m=_height(choices),
+        height_m=height_over_bone(choices),
         made=workings.equations,
     )
     exercise = choices.exercise
     if lever is not None and is_elevation and exercise.sensor_place == "wrist":
-        lever = off_plane(lever, _hand_axes(choices))
+        lever = off_plane(lever, hand_axes(choices))
     if twist is not None and choices.mounting == "auto" and lever is not None:
         # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
         # vertical axis (turning on the spot, shaking out the arm) is no twist.
@@ -299,51 +295,6 @@ def _mount(
     if choices.exercise.coordinate != "movement":
         notes.extend((*said, *from_mount))
     return mounting, lever
-
-
-def outward_axis(choices: Choices) -> FloatArray | None:
-    """Sensor axis that points away from the skin: z for a flat sensor whose strap place was stated."""
-    return None if choices.strap is None else sensor_axis("+z")
-
-
-def _height(choices: Choices) -> FloatArray | None:
-    """From the bone to the sensor, sensor axes, m; None where the strap's place was not stated."""
-    outward = outward_axis(choices)
-    place = place_of(choices.exercise.sensor_place, choices.exercise.coordinate)
-    if outward is None and not place.faces_outward:
-        return None
-    height_m = place.height_m if choices.sensor_height_m is None else choices.sensor_height_m
-    return height_m * (sensor_axis("+z") if outward is None else outward)
-
-
-def _hand_axes(choices: Choices) -> FloatArray | None:
-    """Sensor axes of which one lies along the forearm, shape (k, 3), as stated; None where nobody said so."""
-    if choices.hand_axis is not None:
-        return sensor_axis(choices.hand_axis)[None]
-    # A strap holds a flat sensor with its z axis away from the skin.
-    return None if choices.strap is None else np.concatenate([np.eye(3)[:2], -np.eye(3)[:2]])
-
-
-def forearm_of(choices: Choices, motion: ArmMotion) -> Forearm | None:
-    """How the sensor sits on the forearm, where somebody stated on which side of the wrist it is strapped."""
-    axes, outward = _hand_axes(choices), outward_axis(choices)
-    exercise = choices.exercise
-    if axes is None or outward is None or choices.strap is None:
-        return None
-    if exercise.coordinate != "elevation" or exercise.sensor_place != "wrist":
-        return None
-    arm = motion.mounting.arm_axis
-    hand = axes[int(np.argmax(axes @ arm))]
-    if float(hand @ arm) < math.cos(MOST_OFF_RAD) or abs(float(hand @ outward)) > 0.5:
-        return None
-    place = place_of(exercise.sensor_place, exercise.coordinate)
-    return Forearm(
-        hand=hand,
-        thumb=thumb_axis(hand, outward, choices.strap, motion.side),
-        outward=outward,
-        height_m=place.height_m if choices.sensor_height_m is None else choices.sensor_height_m,
-        reach_m=choices.reach_m,
-    )
 
 
 def _hanging(

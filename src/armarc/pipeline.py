@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, first_angle, forearm_of, orientation_so_far, track
+from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
 from armarc.motion import ArmMotion, Orientation
@@ -32,6 +32,7 @@ from armarc.reps.uncertainty import angle_errors
 from armarc.reps.unseen import unexplained_rad
 from armarc.sensor.noise_seen import tolerance_seen
 from armarc.session_load import measured_loads
+from armarc.worn import forearms_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -272,7 +273,7 @@ def _measure_piece(
         lever,
         choices.reach_m,
         beyond_elbow=choices.exercise.sensor_place == "wrist" or not is_upper_arms(motion.mounting.reach_m),
-        forearm=forearm_of(choices, motion),
+        forearms=forearms_of(choices, motion, lever),
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, swings, placed = _measured(motion, sets, choices, sets_before, bodies)

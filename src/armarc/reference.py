@@ -12,12 +12,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from armarc.arm_track import outward_axis
 from armarc.choices import Choices
 from armarc.motion import ArmMotion, hand_rotation, plane_of_elevation, thumb_axis
 from armarc.motion.mounting import FACING_SE_RAD, STRAP_ROLL_SE_RAD
 from armarc.motion.quaternions import cached_pieces, rotate
 from armarc.recording import FloatArray
+from armarc.worn import outward_axis
 
 IntArray = NDArray[np.int_]
 

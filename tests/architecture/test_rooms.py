@@ -48,10 +48,11 @@ ALLOWED: dict[str, set[str]] = {
     "load": BASE - {"settings"} | {"recording", "motion", "reps", "simulate"},
     # the road through them
     "choices": BASE | {"options", "recording", "sensor", "motion", "load"},
-    "arm_track": {"choices", "guided_mount", "recording", "motion"},
+    "worn": {"choices", "recording", "motion"},
+    "arm_track": {"choices", "guided_mount", "worn", "recording", "motion"},
     "guided_mount": {"errors", "recording", "sensor", "motion"},
     "known_sensor": {"recording", "sensor", "motion"},
-    "reference": {"choices", "arm_track", "recording", "motion"},
+    "reference": {"choices", "worn", "recording", "motion"},
     "session_load": {"choices", "computer", "motion", "reps", "load"},
     "results": {
         "errors",
@@ -68,6 +69,7 @@ ALLOWED: dict[str, set[str]] = {
     "pipeline": BASE
     | {
         "choices",
+        "worn",
         "arm_track",
         "reference",
         "results",

@@ -6,14 +6,19 @@ of the packets repeated, 1 % held up by the host for 0.15 s on average): an assu
 
 from __future__ import annotations
 
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
 from armarc.sensor.dialect import Timing
 from armarc.sensor.link.wrist import decoder
 from armarc.sensor.timing import LowerEnvelope, Timeline
-from armarc.sensor.wire import DataPacket, SensorState, encode_packet
+from armarc.sensor.wire import DataPacket, SensorState
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from sensor_side import encode_packet
 
 DRIFT = 40e-6
 

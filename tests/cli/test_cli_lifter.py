@@ -4,22 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
-import typer
-from typer.testing import CliRunner
-
-from armarc.cli.app import ErrorBoundary
 from armarc.cli.lifter import app as lifter
+from one_command import program
 
-
-def armarc(folder: Path, *arguments: str) -> Any:
-    """Run the command inside this process, with its own configuration folder."""
-    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    app.add_typer(lifter, name="lifter")
-    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
-    return CliRunner().invoke(app, ["lifter", *arguments], env=environment)
+armarc = program(lifter, "lifter")
 
 
 def test_set_show_and_take_away(tmp_path: Path) -> None:

@@ -4,22 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
-import typer
-from typer.testing import CliRunner
-
-from armarc.cli.app import ErrorBoundary
 from armarc.cli.line_of_pull import line_of_pull
+from one_command import program
 
-
-def armarc(folder: Path, *arguments: str) -> Any:
-    """Run the command inside this process, with its own configuration folder."""
-    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    app.command("line-of-pull")(line_of_pull)
-    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
-    return CliRunner().invoke(app, ["line-of-pull", *arguments], env=environment)
+armarc = program(line_of_pull, "line-of-pull")
 
 
 def test_frontal_against_scapular_plane(tmp_path: Path) -> None:

@@ -4,22 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
-import typer
-from typer.testing import CliRunner
-
-from armarc.cli.app import ErrorBoundary
 from armarc.cli.plan import plan
+from one_command import program
 
-
-def armarc(folder: Path, *arguments: str) -> Any:
-    """Run the command inside this process, with its own configuration folder."""
-    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    app.command("plan")(plan)
-    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
-    return CliRunner().invoke(app, ["plan", *arguments], env=environment)
+armarc = program(plan, "plan")
 
 
 def test_plan_from_the_heaviest_rep(tmp_path: Path) -> None:

@@ -5,23 +5,13 @@ from __future__ import annotations
 import itertools
 import json
 from pathlib import Path
-from typing import Any
 
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from armarc.cli.app import ErrorBoundary
 from armarc.cli.resist import resist
+from one_command import program
 
-
-def armarc(folder: Path, *arguments: str) -> Any:
-    """Run the command inside this process, with its own configuration folder."""
-    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    app.command("resist")(resist)
-    environment = {"ARMARC_CONFIG_DIR": str(folder), "COLUMNS": "200"}
-    return CliRunner().invoke(app, [*arguments], env=environment)
+armarc = program(resist, "resist")
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +31,7 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_examples_without_a_word(tmp_path: Path) -> None:
-    done = armarc(tmp_path, "resist")
+    done = armarc(tmp_path)
     assert done.exit_code == 0, done.stderr
     lines = done.stdout.splitlines()
     assert lines[0].startswith("Resistance\tPeak")
@@ -53,7 +43,7 @@ def test_examples_without_a_word(tmp_path: Path) -> None:
 def test_json_and_picture_from_a_recording(tmp_path: Path, recording: Path) -> None:
     picture = tmp_path / "out.png"
     done = armarc(
-        tmp_path, "resist", "8kg", "cable:6kg,pulley=-0.5/-1.2/0", "--heights=-1.2,0", "--recording",
+        tmp_path, "8kg", "cable:6kg,pulley=-0.5/-1.2/0", "--heights=-1.2,0", "--recording",
         str(recording), "--json", "--plot", str(picture),
     )  # fmt: skip
     assert done.exit_code == 0, done.stderr
@@ -82,7 +72,7 @@ def test_faults(tmp_path: Path, recording: Path) -> None:
         (["8kg", "--recording", str(recording), "--rep", "99"], 2, "no rep 99"),
         (["8kg", "--recording", str(recording), "--set", "9"], 2, "no set 9"),
     ):
-        done = armarc(tmp_path, "resist", *arguments)
+        done = armarc(tmp_path, *arguments)
         assert (done.exit_code, said in done.stderr) == (code, True), done.stderr
         assert "Traceback" not in done.stderr
         assert done.stdout == ""
@@ -91,19 +81,19 @@ def test_faults(tmp_path: Path, recording: Path) -> None:
 def test_what_lifts_the_arm_itself_is_not_ranked(tmp_path: Path) -> None:
     near = "cable:8kg,pulley=0.6/-0.9/0"
     far = "cable:8kg,pulley=-0.6/-0.9/0"
-    done = armarc(tmp_path, "resist", "8kg", far, near, "--json")
+    done = armarc(tmp_path, "8kg", far, near, "--json")
     assert done.exit_code == 0, done.stderr
     record = json.loads(done.stdout)
     assert [each["helps_in_part"] for each in record["variants"]] == [False, False, True]
     assert "0.6/-0.9/0" in record["variants"][2]["resistance"]
     assert record["most_inside_loaded_range"] != record["variants"][2]["resistance"]
-    talk = armarc(tmp_path, "resist", "8kg", far, near).stderr
+    talk = armarc(tmp_path, "8kg", far, near).stderr
     assert "not ranked" in talk
     assert "far side" in talk
 
 
 def test_an_idealised_rep_has_no_spike_at_its_top(tmp_path: Path) -> None:
-    record = json.loads(armarc(tmp_path, "resist", "8kg", "--json").stdout)
+    record = json.loads(armarc(tmp_path, "8kg", "--json").stdout)
     curve = [value for value in record["variants"][0]["curve"]["concentric_n_m"] if value is not None]
     steps = [abs(b - a) for a, b in itertools.pairwise(curve)]
     assert max(steps[-3:]) < 2 * max(steps[:5])

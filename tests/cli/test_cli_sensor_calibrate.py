@@ -5,17 +5,14 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from armarc.cli.app import ErrorBoundary
 from armarc.cli.sensor import app as sensor
 from armarc.recording import write_csv
 from invented_bench import SIDEWAYS, SIX_SIDES, SKEW, Faults, handled, still
+from one_command import program
 
 FAULTS = Faults(
     force_offset_m_s2=np.array([0.2, -0.3, 0.15]),
@@ -24,13 +21,7 @@ FAULTS = Faults(
 )
 
 
-def armarc(folder: Path, *arguments: str) -> Any:
-    """Run the commands inside this process, with their own configuration folder."""
-    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    app.add_typer(sensor, name="sensor")
-    environment = {"ARMARC_CONFIG_DIR": str(folder / "config"), "COLUMNS": "200"}
-    return CliRunner().invoke(app, ["sensor", *arguments], env=environment)
+armarc = program(sensor, "sensor", config="config")
 
 
 @pytest.fixture(scope="module")

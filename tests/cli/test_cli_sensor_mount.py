@@ -4,27 +4,17 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
-import typer
-from typer.testing import CliRunner
 
-from armarc.cli.app import ErrorBoundary
 from armarc.cli.sensor import app as sensor
 from armarc.recording import write_csv
 from armarc.simulate import SimulationOptions, plan_session, simulate_session
 from invented_bench import still
+from one_command import program
 
-
-def armarc(folder: Path, *arguments: str) -> Any:
-    """Run the command inside this process, with its own configuration folder."""
-    app = typer.Typer(cls=ErrorBoundary, pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    app.add_typer(sensor, name="sensor")
-    environment = {"ARMARC_CONFIG_DIR": str(folder / "config"), "COLUMNS": "200"}
-    return CliRunner().invoke(app, ["sensor", "mount", *arguments], env=environment)
+armarc = program(sensor, "sensor", "mount", config="config")
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 import pytest
 
+from armarc.cli.trend import weeks_words
 from log_program import real_log, run, run_json, wide_log
 
 
@@ -50,6 +51,11 @@ def test_pictures(log, tmp_path, kind):
     start = {"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[kind]
     for name in "tw":
         assert (tmp_path / f"{name}.{kind}").read_bytes().startswith(start)
+
+
+def test_a_long_break_is_not_called_no_sets_a_week():
+    assert weeks_words(15, 202) == "15 sets in 202 weeks"
+    assert weeks_words(24, 6) == "4 sets a week over 6 weeks"
 
 
 def test_weeks_and_bests(log):

@@ -97,7 +97,7 @@ def test_a_fault_after_a_set_was_logged_says_both(tmp_path, monkeypatch):
     monkeypatch.setattr("armarc.cli.batch.plain_table", lambda *_: 1 / 0)
     said = run("process", STRICT, "--log-file", log, code=1).stderr
     assert "unexpected fault: ZeroDivisionError" in said
-    assert f"before that the log {log} was changed" in said
+    assert f"before that the log {log} was made; the log {log} was changed" in said
     assert "nothing was changed" not in said
     monkeypatch.setattr("armarc.cli.batch.plain_table", lambda *_: 1 / 0)
     assert "before that" not in run("process", STRICT, code=1).stderr
@@ -373,3 +373,32 @@ def test_ctrl_c_while_the_finished_program_ends_changes_nothing() -> None:
     )
     assert ended.returncode == 0
     assert ended.stdout.startswith("armarc ")
+
+
+def test_ctrl_c_while_the_program_starts_leaves_no_trace(environment):
+    """A coach who thinks better of it at once: libraries are being loaded then."""
+    program = (
+        "import sys\n"
+        "class Interrupted:\n"
+        "    def find_spec(self, name, path, target=None):\n"
+        "        if name == 'typer':\n"
+        "            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Interrupted())\n"
+        "sys.argv = ['armarc', '--version']\n"
+        "import armarc.__main__\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, env=environment, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (130, b"", b"")
+
+
+def test_a_log_that_was_only_made_is_not_called_changed(tmp_path, monkeypatch):
+    log = tmp_path / "log.sqlite"
+
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("armarc.log.vault.write_whole", full)
+    said = run("process", STRICT, "--log-file", log, code=5).stderr
+    assert "no set of it was logged" in said
+    assert f"before that the log {log} was made" in said
+    assert "changed" not in said

@@ -15,20 +15,9 @@ from dbus_fast import Variant
 from fake_daemon import Characteristic, Peripheral, Refusal
 from numpy.typing import NDArray
 
-from armarc.sensor.wire import (
-    FIRST,
-    LOW_BATTERY,
-    OVERFLOW,
-    ClockReading,
-    DataPacket,
-    SensorState,
-    decode_command,
-    encode_clock,
-    encode_packet,
-    encode_state,
-    frames_that_fit,
-)
+from armarc.sensor.wire import FIRST, LOW_BATTERY, OVERFLOW, ClockReading, DataPacket, SensorState
 from armarc.sensor.wire import identifiers as ids
+from sensor_side import decode_command, encode_clock, encode_packet, encode_state, frames_that_fit
 
 PACKETS_HZ = 1500.0
 

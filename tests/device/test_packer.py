@@ -23,13 +23,9 @@ from armarc.sensor.wire import (
     DataPacket,
     PacketError,
     SensorState,
-    decode_command,
     decode_packet,
-    encode_clock,
-    encode_packet,
-    encode_state,
-    frames_that_fit,
 )
+from sensor_side import decode_command, encode_clock, encode_packet, encode_state, frames_that_fit
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-O1", "-g"]

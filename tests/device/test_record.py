@@ -7,7 +7,8 @@ import json
 import random
 import re
 import time
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ import pytest
 from captured import Captured
 from fake_daemon import FakeDaemon
 from fake_sensor import FakeSensor
-from program import Bench
+from program import Bench, Program
 
 from armarc.recording.captures import paired
 from live_runs import recording as live_recording
@@ -25,6 +26,19 @@ from phone_page import Browser, stream_in_time
 
 Run = Callable[..., None]
 MINE = ("-s", "wrist-1")  # named, so that it is taken as soon as it is seen
+
+
+@asynccontextmanager
+async def recording(
+    bench: Bench, *words: str, **kind: Any
+) -> AsyncIterator[tuple[Program, FakeSensor, Path]]:
+    """A capture of one sensor, of some kind, that streams into a file."""
+    async with FakeDaemon(bench.address) as daemon, FakeSensor(**kind) as sensor:
+        daemon.add(sensor)
+        out = bench.folder / "set.csv"
+        program = await bench.armarc("record", out, *MINE, *words)
+        await program.says("wrist-1: 200 Hz")
+        yield program, sensor, out
 
 
 def _capture(bench: Bench, seconds: float) -> Any:
@@ -62,15 +76,9 @@ def test_nothing_is_lost_in_a_minute(bench: Bench, run: Run) -> None:
 
 def test_ctrl_c_ends_and_keeps_everything(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc(
-                *("record", out, *MINE, "--exercise", "lateral-raise", "--side", "left", "--load", "17.5lb"),
-                *("--lifter", "Anna", "--variant", "cable", "--rir", "2", "--tag", "Heavy", "--tag", "gym"),
-                *("--resistance", "dumbbell:8kg", "--note", "felt easy"),
-            )
-            await program.says("wrist-1: 200 Hz")
+        words = "--exercise lateral-raise --side left --load 17.5lb --lifter Anna --variant cable --rir 2 --tag Heavy"
+        more = ("--tag", "gym", "--resistance", "dumbbell:8kg", "--note", "felt easy")
+        async with recording(bench, *words.split(), *more) as (program, sensor, out):
             await asyncio.sleep(0.7)
             program.interrupt()
             code, data = await program.end()
@@ -106,11 +114,7 @@ def test_ctrl_c_before_a_sensor_is_there(bench: Bench, run: Run) -> None:
 
 def test_a_second_ctrl_c_ends_at_once(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, *MINE)
-            await program.says("wrist-1: 200 Hz")
+        async with recording(bench) as (program, _, out):
             await asyncio.sleep(0.5)
             program.interrupt()
             await asyncio.sleep(0.02)
@@ -248,11 +252,7 @@ def test_a_sensor_that_cannot_be_found_ends_the_phone_s_wait(bench: Bench, run: 
 
 def test_a_drop_within_the_sensors_queue_loses_nothing(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, *MINE)
-            await program.says("wrist-1: 200 Hz")
+        async with recording(bench) as (program, sensor, out):
             await asyncio.sleep(1)
             sensor.lose_link()
             await program.says("link lost")
@@ -276,11 +276,7 @@ def test_a_drop_within_the_sensors_queue_loses_nothing(bench: Bench, run: Run) -
 
 def test_a_longer_drop_is_a_counted_gap(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor(queue_frames=50) as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, *MINE)
-            await program.says("wrist-1: 200 Hz")
+        async with recording(bench, queue_frames=50) as (program, sensor, out):
             await asyncio.sleep(1)
             sensor.lose_link()
             await asyncio.sleep(1)
@@ -303,11 +299,7 @@ def test_a_longer_drop_is_a_counted_gap(bench: Bench, run: Run) -> None:
 
 def test_a_sensor_that_restarts_goes_on_as_a_new_clock(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, *MINE)
-            await program.says("wrist-1: 200 Hz")
+        async with recording(bench) as (program, sensor, out):
             await asyncio.sleep(1)
             sensor.lose_link()
             sensor.power_up()
@@ -326,11 +318,7 @@ def test_a_sensor_that_restarts_goes_on_as_a_new_clock(bench: Bench, run: Run) -
 
 def test_silence_is_a_broken_link(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, *MINE)
-            await program.says("wrist-1: 200 Hz")
+        async with recording(bench) as (program, sensor, out):
             await asyncio.sleep(0.5)
             sensor.mute = True
             await program.says("nothing came for 2 s", 5)
@@ -405,11 +393,7 @@ def test_the_bus_dies_for_good(private_bus: Any, bench: Bench, run: Run) -> None
 
 def test_doubled_and_unreadable_packets(bench: Bench, run: Run) -> None:
     async def story() -> None:
-        async with FakeDaemon(bench.address) as daemon, FakeSensor() as sensor:
-            daemon.add(sensor)
-            out = bench.folder / "set.csv"
-            program = await bench.armarc("record", out, *MINE, "--seconds", "1.5", "--json")
-            await program.says("wrist-1: 200 Hz")
+        async with recording(bench, "--seconds", "1.5", "--json") as (program, sensor, out):
             sensor.repeat = 2
             sensor.garbage += [b"", b"\x10", b"\x20" + bytes(19), b"\x10\x05" + bytes(18), bytes(244)]
             code, data = await program.end()

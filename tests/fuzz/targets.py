@@ -97,7 +97,8 @@ def csv_head(data: bytes) -> None:
 def packets(data: bytes) -> None:
     """The decoders of the wrist profile and of described sensors; the first byte chooses."""
     from armarc.sensor.describe import decoder_of
-    from armarc.sensor.wire import decode_clock, decode_command, decode_packet, decode_state
+    from armarc.sensor.wire import decode_clock, decode_packet, decode_state
+    from sensor_side import decode_command
 
     chosen, rest = (data[0] if data else 0) % 6, data[1:]
     if chosen < 4:
@@ -384,14 +385,13 @@ def _resistance_seeds() -> list[bytes]:
 @functools.cache
 def _packet_seeds() -> list[bytes]:
     from armarc.sensor import wire
+    from sensor_side import encode_clock, encode_packet, encode_state
 
     rng = random.Random(2)
     seeds = []
     for n in (1, 3):
         counts = np.frombuffer(rng.randbytes(12 * n), "<i2").reshape(n, 6)
-        seeds.append(
-            b"\0" + wire.encode_packet(wire.DataPacket(index=7, time_us=1 << 30, counts=counts, flags=n))
-        )
+        seeds.append(b"\0" + encode_packet(wire.DataPacket(index=7, time_us=1 << 30, counts=counts, flags=n)))
     settings = wire.SensorSettings()
     state = wire.SensorState(
         streaming=True,
@@ -403,7 +403,7 @@ def _packet_seeds() -> list[bytes]:
         queue_frames=64,
     )
     clock = wire.ClockReading(boot=77, uptime_us=1 << 33, next_frame=1 << 17)
-    seeds += [b"\1" + wire.encode_state(state), b"\2" + wire.encode_clock(clock)]
+    seeds += [b"\1" + encode_state(state), b"\2" + encode_clock(clock)]
     seeds += [
         b"\3" + one for one in (wire.configure_command(settings), wire.start_command(), wire.stop_command())
     ]

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from armarc.sensor.describe import decoder_of, load_description
 from armarc.sensor.dialect import Batch, Timing
 from armarc.sensor.timing import Timeline, Unwrapper
-from armarc.sensor.wire import PacketError, decode_clock, decode_command, decode_packet, decode_state
+from armarc.sensor.wire import PacketError, decode_clock, decode_packet, decode_state
+from sensor_side import decode_command
 
 BYTES = st.binary(max_size=600)
 EXAMPLES = files("armarc.sensor.describe") / "examples"

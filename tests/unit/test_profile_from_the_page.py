@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from armarc.sensor.wire import PacketError, decode_clock, decode_command, decode_packet, decode_state
+from armarc.sensor.wire import PacketError, decode_clock, decode_packet, decode_state
+from sensor_side import decode_command
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 PAGE = (NOTES / "wrist-profile.md").read_text("utf-8")

@@ -40,7 +40,8 @@ def test_what_was_measured_is_said():
         text.startswith(f"start velocity {math.degrees(rep.start_velocity_rad_s):.0f}") for text in said
     )
     assert [text[0] for text in said if text[1:3] == "  "] == list("123456")
-    # The arm sweeps to its own side.
+    # The arm sweeps to its own side: from the front a right arm would be on the left.
+    assert any("Seen from behind" in " ".join(text.split()) for text in said)
     for side, sign in (("left", -1), ("right", 1)):
         figure = draw_steps(motion, replace(measured, side=side), 3)
         top = [axes for axes in figure.axes if any(isinstance(p, Wedge) for p in axes.patches)][2]

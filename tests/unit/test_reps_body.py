@@ -152,13 +152,16 @@ def start_errors(body, seed, reach_cm=None):
     return np.mean([a / b - 1 for a, _, b in pairs]), np.mean([se / b for _, se, b in pairs])
 
 
-def test_a_measured_reach_shows_an_elbow_that_bends_in_the_plane_of_the_raise():
-    reach_cm = [100 * draw_options("rigid", seed).mount.reach_m for seed in SEEDS]
-    unstated = [start_errors(BENDING_IN_THE_PLANE, seed)[0] for seed in SEEDS]
-    stated = [
-        start_errors(BENDING_IN_THE_PLANE, seed, cm)[0] for seed, cm in zip(SEEDS, reach_cm, strict=True)
-    ]
-    assert np.sqrt(np.mean(np.square(stated))) < 0.75 * np.sqrt(np.mean(np.square(unstated)))
+def test_an_elbow_that_bends_in_the_plane_of_the_raise_is_followed_with_a_measured_reach_or_without():
+    for reach_cm in (
+        [100 * draw_options("rigid", seed).mount.reach_m for seed in SEEDS],
+        [None] * len(SEEDS),
+    ):
+        errors = [
+            start_errors(BENDING_IN_THE_PLANE, seed, cm)[0] for seed, cm in zip(SEEDS, reach_cm, strict=True)
+        ]
+        # As a share of the start; a rigid arm read into these accelerations is off by 5 % and more.
+        assert np.sqrt(np.mean(np.square(errors))) < 0.025
 
 
 def test_a_measured_reach_leaves_a_straight_arm_as_it_is():

@@ -14,7 +14,6 @@ from armarc.reps.largest_run import CountingRules
 from armarc.reps.movements import on_angle
 from armarc.reps.not_counted import NO_RISE, UNLIKE, unplaced
 from armarc.reps.path import sensor_path
-from armarc.reps.rhythm import better_half
 
 HZ = 100.0
 
@@ -306,24 +305,6 @@ def test_arm_swing_at_the_pace_of_the_reps_is_no_partial_rep():
     # Quick reps of 65°, then walking with 36°: as fast, but to both sides of where the arm rests.
     angle = raises([75] * 5, up_s=1.0, after_s=2.0).angle_rad
     assert counts(grouped(np.concatenate([angle, swinging(6)]))) == [5]
-
-
-@pytest.mark.parametrize(
-    ("adds", "costs", "part"),
-    [
-        # Eight and eight, and between them two lifts that are little like them, each after a long pause.
-        ([3.0] * 8 + [0.9, 0.8] + [3.0] * 8, [0.0] * 7 + [2.0, 2.0, 2.0] + [0.0] * 7, slice(0, 8)),
-        ([3.0] * 5 + [0.9, 0.8] + [3.0] * 8, [0.0] * 4 + [2.0, 2.0, 2.0] + [0.0] * 7, slice(7, 15)),
-        # A breather, and even a rep between two of them, are no end of a set.
-        ([3.0] * 12, [0.0] * 7 + [2.0] + [0.0] * 3, None),
-        ([3.0] * 12, [0.0] * 6 + [2.0, 2.0] + [0.0] * 3, None),
-        ([3.0] * 13, [0.0] * 6 + [2.0, 2.0, 2.0] + [0.0] * 3, None),
-        # Two reps are no set of their own.
-        ([3.0] * 8 + [0.1, 0.1] + [3.0] * 2, [0.0] * 7 + [2.0, 2.0, 2.0] + [0.0], None),
-    ],
-)
-def test_what_stands_alone_between_pauses_does_not_tie_two_sets(adds, costs, part):
-    assert better_half(np.array(costs), np.array(adds)) == part
 
 
 def test_a_movement_between_the_reps_of_a_set_that_is_none_is_named():

@@ -16,14 +16,12 @@ from armarc.sensor.wire import (
     decode_clock,
     decode_packet,
     decode_state,
-    encode_clock,
-    encode_packet,
-    encode_state,
     start_command,
     stop_command,
 )
 from armarc.sensor.wire import identifiers as ids
-from armarc.sensor.wire.packet import FRAME_BYTES, HEADER, batch_frames, frames_that_fit
+from armarc.sensor.wire.packet import FRAME_BYTES, HEADER, batch_frames
+from sensor_side import encode_clock, encode_packet, encode_state, frames_that_fit
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 PAGE = (NOTES / "wrist-profile.md").read_text("utf-8")

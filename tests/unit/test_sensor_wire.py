@@ -16,17 +16,13 @@ from armarc.sensor.wire import (
     SensorState,
     configure_command,
     decode_clock,
-    decode_command,
     decode_packet,
     decode_state,
-    encode_clock,
-    encode_packet,
-    encode_state,
-    frames_that_fit,
     start_command,
     stop_command,
 )
 from armarc.sensor.wire import identifiers as ids
+from sensor_side import decode_command, encode_clock, encode_packet, encode_state, frames_that_fit
 
 
 def test_data_packet_bytes() -> None:

@@ -1,5 +1,20 @@
 """The command line: one thin file per command."""
 
-from armarc.cli.app import main
+from __future__ import annotations
+
+import sys
+from typing import NoReturn
+
+INTERRUPTED = 130
 
 __all__ = ["main"]
+
+
+def main() -> NoReturn:
+    """Run the command line. Ctrl-C while its libraries are loaded ends it as Ctrl-C later does, without a trace."""
+    try:
+        from armarc.cli.app import main as run
+
+        run()
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)

@@ -208,6 +208,15 @@ def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     return chosen, ", ".join(word for word in words if word)
 
 
+def weeks_words(sets: int, weeks: int) -> str:
+    """How much was done; weeks without any count, so that a long break would read as none a week."""
+    return (
+        f"{sets / weeks:.0f} sets a week over {weeks} weeks"
+        if sets >= weeks
+        else f"{sets} sets in {weeks} weeks"
+    )
+
+
 def load_words(loads: Collection[float | None]) -> str:
     """Of the loads of some sets: the one they have, or that there are several."""
     (one, *others) = loads
@@ -325,8 +334,7 @@ def _weeks(sets: SetTable, plot: Path | None, dark: bool, size: str, as_json: bo
             title, width = "Training per week", width_in or WIDTH_IN
             return draw_weeks(of_one, title=title, facts=drawn, width_in=width, dark=dark, lighter=marked)
 
-        sets_a_week = sum(week.sets for week in of_one) / len(of_one)
-        message = f"{drawn}: {sets_a_week:.0f} sets a week over {len(of_one)} weeks."
+        message = f"{drawn}: {weeks_words(sum(week.sets for week in of_one), len(of_one))}."
         save_figure(in_size(draw, size, message), plot, guard)
         say(f"picture written to {plot}")
 

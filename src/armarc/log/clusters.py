@@ -10,8 +10,6 @@ from armarc.log.measures import SetMeasure
 from armarc.log.table import IntArray, SetTable
 from armarc.recording import FloatArray
 
-LEVELS = ("lifter", "session")
-
 
 @dataclass(frozen=True, slots=True)
 class Clusters:

@@ -41,7 +41,7 @@ class SetCurves:
     angle_deg, angle_sd_deg : ndarray, shape (m,)
     speed_angle_deg : ndarray, shape (k,)
         Whole degrees that every rep passed.
-    speed_deg_s, speed_sd_deg_s : ndarray, shape (k,)
+    speed_deg_s : ndarray, shape (k,)
         Velocity while raising, at these angles.
     moment_angle_deg, moment_n_m : ndarray, or None
         Net shoulder moment while raising, by angle; None without a load.
@@ -53,7 +53,6 @@ class SetCurves:
     angle_sd_deg: FloatArray
     speed_angle_deg: FloatArray
     speed_deg_s: FloatArray
-    speed_sd_deg_s: FloatArray
     moment_angle_deg: FloatArray | None
     moment_n_m: FloatArray | None
 
@@ -131,7 +130,6 @@ def curves_of(
         angle_sd_deg=_spread(table),
         speed_angle_deg=grid,
         speed_deg_s=by_angle.mean(axis=0) if len(speeds) else grid,
-        speed_sd_deg_s=_spread(by_angle) if len(speeds) else grid,
         moment_angle_deg=None if moment is None else moment[0],
         moment_n_m=None if moment is None else moment[1],
     )
@@ -162,7 +160,6 @@ def mean_of_sets(curves: Sequence[SetCurves]) -> SetCurves:
         angle_sd_deg=_spread(angle),
         speed_angle_deg=grid,
         speed_deg_s=speed.mean(axis=0),
-        speed_sd_deg_s=_spread(speed),
         moment_angle_deg=moment_grid,
         moment_n_m=None if moment is None else moment.mean(axis=0),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -121,13 +121,7 @@ def holm(p_values: FloatArray) -> FloatArray:
     ----------
     p_values : ndarray, shape (n,)
     """
-    p = np.asarray(p_values, float)
-    out = np.full(p.shape, np.nan)
-    known = np.flatnonzero(~np.isnan(p))
-    order = known[np.argsort(p[known], kind="stable")]
-    steps = p[order] * np.arange(len(order), 0, -1)
-    out[order] = np.minimum(np.maximum.accumulate(steps), 1.0) if len(order) else steps
-    return out
+    return _by_size(p_values, lambda p: np.maximum.accumulate(p * np.arange(len(p), 0, -1)))
 
 
 def false_discovery(p_values: FloatArray) -> FloatArray:
@@ -140,10 +134,16 @@ def false_discovery(p_values: FloatArray) -> FloatArray:
     ----------
     p_values : ndarray, shape (n,)
     """
+    return _by_size(
+        p_values, lambda p: np.minimum.accumulate((p * len(p) / np.arange(1, len(p) + 1))[::-1])[::-1]
+    )
+
+
+def _by_size(p_values: FloatArray, corrected: Callable[[FloatArray], FloatArray]) -> FloatArray:
+    """What is known, smallest first, corrected, at most 1 and back in its place."""
     p = np.asarray(p_values, float)
     out = np.full(p.shape, np.nan)
     known = np.flatnonzero(~np.isnan(p))
     order = known[np.argsort(p[known], kind="stable")]
-    steps = p[order] * len(order) / np.arange(1, len(order) + 1)
-    out[order] = np.minimum(np.minimum.accumulate(steps[::-1])[::-1], 1.0)
+    out[order] = np.minimum(corrected(p[order]), 1.0)
     return out

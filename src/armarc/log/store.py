@@ -112,7 +112,9 @@ def open_log(where: str | Location | None = None, *, create: bool = True) -> Sto
         if version < NEWEST:
             if version == 0 and not create:
                 raise _no_log(location.name)
+            said = len(done)
             migrate(store.writing, version)
+            done[said:] = [f"the log {location.name} was {'brought to the new form' if version else 'made'}"]
     except BaseException:
         store.close()
         raise

@@ -89,7 +89,7 @@ class FolderVault:
         except OSError as error:
             raise LogError(
                 f"the recording cannot be kept in {self.folder}: {error.strerror or error}",
-                "free some space or choose another place with --log-file; the log was not changed",
+                "free some space or choose another place with --log-file; no set of it was logged",
             ) from None
 
     def get(self, sha256: str, suffix: str) -> bytes | None:

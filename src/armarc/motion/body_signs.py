@@ -14,12 +14,14 @@ r₁ then explains says whether there is such a turn at all.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from armarc.motion.elbow_hinge import SHOULDER_COLUMNS, ElbowBend, Evidence, Forearm, judge_elbow
+from armarc.motion.elbow_hinge import SHOULDER_COLUMNS, ElbowBend, Evidence, judge_elbow
 from armarc.motion.filters import high_pass, low_pass, means, solving_steps
+from armarc.motion.forearm import Forearm
 from armarc.motion.kinematics import angular_acceleration, lever_matrix
 from armarc.motion.lever_arm import (
     ACROSS_OFFSET_PRIOR_M_S2,
@@ -114,7 +116,7 @@ def find_body_signs(
     lever: LeverArm,
     *,
     reach_m: float | None = None,
-    forearm: Forearm | None = None,
+    forearms: Sequence[Forearm] = (),
 ) -> BodySigns:
     """Look for a bending elbow and a moving trunk in one set.
 
@@ -134,8 +136,8 @@ def find_body_signs(
     reach_m : float or None, m
         Measured from the shoulder to the sensor. An elbow that bends in the plane of the raise shows in hardly
         anything else: the arm line turns slower than the sensor, and the fitted arm is too short by as much.
-    forearm : Forearm or None
-        How the sensor sits on it, where that was stated.
+    forearms : sequence of Forearm
+        Ways the sensor may sit on it; none where no elbow is judged.
 
     Returns
     -------
@@ -152,7 +154,7 @@ def find_body_signs(
     low, high = np.quantile(elevation_rad[weight > 0], [0.03, 0.97])
     range_only = BodySigns(low_rad=float(low), high_rad=float(high))
     place = range_only.place(elevation_rad, rate_hz)
-    shoulder = None if forearm is None else _shoulder_columns(quaternion, elevation_rad, rate_hz, lever)
+    shoulder = None if not forearms else _shoulder_columns(quaternion, elevation_rad, rate_hz, lever)
     rows = _equations(
         quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever, shoulder
     )
@@ -174,11 +176,11 @@ def find_body_signs(
     arm = lever.vector_m / max(lever.reach_m, 1e-9)
     change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
     elbow = chain_share = None
-    if forearm is not None:
+    if forearms:
         worth = independent / max(_runs(quiet), 1)
         parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
         heard = [Evidence.of(chain[used], worth, share) for used, share in parts_of_it]
-        elbow = judge_elbow(heard, forearm, lever.across)
+        elbow = judge_elbow(heard, forearms, lever.across)
         if elbow.otherwise > 0.5:
             elbow = None  # judged by a wrong thumb
     if elbow is not None:

@@ -17,10 +17,12 @@ too.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from armarc.motion.forearm import Forearm
 from armarc.recording import FloatArray
 
 FOREARM_SHARE = 0.45
@@ -61,30 +63,6 @@ _REACH_M = 0.57
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Forearm:
-    """How the sensor sits on the forearm, as it was stated: unit vectors in sensor axes, shape (3,), and its height.
-
-    Parameters
-    ----------
-    hand : ndarray
-        Along the forearm to the hand.
-    thumb : ndarray
-        To the thumb's side, across the forearm: there an elbow bends.
-    outward : ndarray
-        Away from the skin.
-    height_m : float, m
-    reach_m : float or None, m
-        From the shoulder to the sensor of the straight arm, where somebody measured it.
-    """
-
-    hand: FloatArray
-    thumb: FloatArray
-    outward: FloatArray
-    height_m: float
-    reach_m: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ElbowBend:
     """How likely it is that the elbow is bent or bends on the way up, and the arm line if it is or does.
 
@@ -94,13 +72,13 @@ class ElbowBend:
         That it bends on the way up, 0 to 1.
     otherwise : float
         How likely the sensor is worn the other way round.
-    weights : ndarray, shape (2,)
-        How likely a bending and a bent elbow are.
-    lines : ndarray, shape (2, 17, 3)
-        Of either, unit vectors from shoulder to wrist in sensor axes at `PLACES`.
-    by_unknown : ndarray, shape (2, 17, 3, 6)
+    weights : ndarray, shape (k,)
+        How likely a bending and a bent elbow are, by how the sensor may sit.
+    lines : ndarray, shape (k, 17, 3)
+        Of each, unit vectors from shoulder to wrist in sensor axes at `PLACES`.
+    by_unknown : ndarray, shape (k, 17, 3, 6)
         Their changes with the angles of the chain.
-    covariances : ndarray, shape (2, 6, 6), rad²
+    covariances : ndarray, shape (k, 6, 6), rad²
         Of these angles.
     columns : ndarray, shape (15 + `SHOULDER_COLUMNS`,)
         What the equations' columns then are on average.
@@ -117,11 +95,11 @@ class ElbowBend:
     @property
     def bent(self) -> float:
         """How likely the elbow is bent at all, constantly or more and more."""
-        return float(self.weights.sum())
+        return min(float(self.weights.sum()), 1.0)
 
     @property
     def line(self) -> FloatArray:
-        """Shape (17, 3): the mean of both."""
+        """Shape (17, 3): the mean of them."""
         mean = np.einsum("k,kij->ij", np.maximum(self.weights, 1e-9), self.lines)
         return np.asarray(mean / np.linalg.norm(mean, axis=1)[:, None])
 
@@ -140,17 +118,18 @@ class _Kind:
     turns: float
     girdle: tuple[float, float]
     besides: tuple[float, float]
-    askew: float = 5.0
+    askew: float = 0.0
 
     def of(self, forearm: Forearm) -> tuple[FloatArray, FloatArray]:
         """Mean and spread of all unknowns: chain, zero-g offset, shoulder."""
         mean = np.zeros(OWN + 3 + SHOULDER_COLUMNS)
         spread = np.ones_like(mean)
-        spread[TILT] = math.radians(self.askew)
-        spread[[THUMB, TURN]] = np.radians([20.0, self.turns])
+        spread[TILT] = max(math.radians(self.askew), forearm.askew_rad)
+        spread[[THUMB, TURN]] = forearm.thumb_within_rad, math.radians(self.turns)
         mean[[BEND, BENDS]] = np.radians([self.bend[0], self.bends[0]])
         spread[[BEND, BENDS]] = np.radians([self.bend[1], self.bends[1]])
-        mean[[REACH, HEIGHT]], spread[[REACH, HEIGHT]] = (_REACH_M, forearm.height_m), (0.08, 0.01)
+        mean[[REACH, HEIGHT]] = _REACH_M, forearm.height_m
+        spread[[REACH, HEIGHT]] = 0.08, forearm.height_within_m
         if forearm.reach_m is not None:
             mean[REACH], spread[REACH] = forearm.reach_m, MEASURED_SHARE * forearm.reach_m
         spread[OWN : OWN + 3] = 0.3
@@ -169,7 +148,7 @@ KINDS = (
     _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, askew=15.0),
     _Kind((-16.0, 8.0), (-14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
 )
-WITH_BENT_ELBOW = [0, 3]
+WITH_BENT_ELBOW, OTHERWISE = (0, 3), 5
 """An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
 strap says; a thumb on the other side than was stated. Bends of 10–25°, forearms that turn by 5–30°, a
 strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
@@ -228,48 +207,57 @@ class Evidence:
         return float(self.left(found[None])[0]) * self.count / max(self.square, 1e-12)
 
 
-def judge_elbow(parts: list[Evidence], forearm: Forearm, hinge: FloatArray | None = None) -> ElbowBend:
+def judge_elbow(
+    parts: list[Evidence], forearms: Sequence[Forearm], hinge: FloatArray | None = None
+) -> ElbowBend:
     """Weigh whether the elbow bends.
 
     Parameters
     ----------
     parts : list of Evidence
         Lowerings and raises, each as loud as it shows itself to be.
-    forearm : Forearm
+    forearms : sequence of Forearm
+        Ways the sensor may sit on it, as likely as each other.
     hinge : ndarray, shape (3,), or None
         Axis of the raise in sensor axes, without what turns about the hanging arm.
     """
-    axes = _axes(forearm)
-    mean, spread = (np.stack(each) for each in zip(*(kind.of(forearm) for kind in KINDS), strict=True))
-    found, covariance, against = _fitted(parts, axes, mean, spread, _hinged(hinge, forearm))
+    cases = [
+        (k, forearm) for forearm in forearms for k in range(len(KINDS) if forearm.is_stated else OTHERWISE)
+    ]
+    kind = np.array([k for k, _ in cases])
+    axes = np.stack([_axes(forearm) for _, forearm in cases])
+    mean, spread = (
+        np.stack(each) for each in zip(*(KINDS[k].of(forearm) for k, forearm in cases), strict=True)
+    )
+    found, covariance, against = _fitted(parts, axes, mean, spread, hinge)
     weights = np.exp(-0.5 * REPS_HEARD * (against - against.min()))
-    shares = weights[:-1] / weights[:-1].sum()
-    bent = found[WITH_BENT_ELBOW]
-    lines = _chain(bent[:, None] + _STEP * np.eye(7, bent.shape[1], -1), axes, PLACES)
+    weights /= weights.sum()
+    otherwise = float(weights[kind == OTHERWISE].sum())
+    shares = weights / (1 - otherwise)
+    which = np.isin(kind, WITH_BENT_ELBOW)
+    bent, shares, frames = found[which], shares[which], axes[which]
+    lines = _chain(bent[:, None] + _STEP * np.eye(7, bent.shape[1], -1), frames[:, None], PLACES)
     lines /= np.linalg.norm(lines, axis=-1)[..., None]
-    of_bent = np.maximum(shares[WITH_BENT_ELBOW], 1e-9)
+    of_bent = np.maximum(shares, 1e-9)
     return ElbowBend(
-        likely=float(shares[0]),
-        otherwise=float(weights[-1] / weights.sum()),
-        weights=shares[WITH_BENT_ELBOW],
+        likely=float(shares[kind[which] == 0].sum()),
+        otherwise=otherwise,
+        weights=shares,
         lines=lines[:, 0],
         by_unknown=np.moveaxis(lines[:, 1:] - lines[:, :1], 1, -1) / _STEP,
-        covariances=covariance[WITH_BENT_ELBOW, ANGLES, ANGLES],
-        columns=np.asarray(of_bent @ _linear(bent, axes) / of_bent.sum()),
+        covariances=covariance[which, ANGLES, ANGLES],
+        columns=np.asarray(of_bent @ _linear(bent, frames) / of_bent.sum()),
     )
 
 
-_Axes = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
-
-
-def _axes(forearm: Forearm) -> _Axes:
-    """Hand, thumb, across both, outward."""
+def _axes(forearm: Forearm) -> FloatArray:
+    """Hand, thumb, across both, outward, shape (4, 3)."""
     thumb = forearm.thumb - (forearm.thumb @ forearm.hand) * forearm.hand
     thumb = thumb / np.linalg.norm(thumb)
-    return forearm.hand, thumb, np.cross(forearm.hand, thumb), forearm.outward
+    return np.stack([forearm.hand, thumb, np.cross(forearm.hand, thumb), forearm.outward])
 
 
-def _chain(found: FloatArray, axes: _Axes, place: FloatArray) -> FloatArray:
+def _chain(found: FloatArray, axes: FloatArray, place: FloatArray) -> FloatArray:
     """Shape (…, n, 3): from shoulder to wrist in reaches of a straight arm, sensor axes; unknowns of shape (…, k)."""
     along, side = found[..., 0], found[..., 1]
     length = np.sqrt(1 + along**2 + side**2)
@@ -293,13 +281,13 @@ def _chain(found: FloatArray, axes: _Axes, place: FloatArray) -> FloatArray:
     weights = np.stack(
         [upper * np.cos(bend) + FOREARM_SHARE, -across * np.cos(turned), -across * np.sin(turned)], -1
     )
-    return np.asarray(weights @ np.stack([hand, thumb, third], axis=-2) @ np.stack(axes[:3]))
+    return np.asarray(weights @ np.stack([hand, thumb, third], axis=-2) @ axes[..., :3, :])
 
 
-def _linear(found: FloatArray, axes: _Axes) -> FloatArray:
+def _linear(found: FloatArray, axes: FloatArray) -> FloatArray:
     """What the unknowns, shape (…, k), are in the columns of the equations."""
     cubic = _TO_CUBIC @ (found[..., REACH, None, None] * _chain(found, axes, NODES))
-    cubic[..., 0, :] += found[..., HEIGHT, None] * axes[3]
+    cubic[..., 0, :] += found[..., HEIGHT, None] * axes[..., 3, :]
     return np.concatenate(
         [
             cubic[..., 0, :],
@@ -311,10 +299,10 @@ def _linear(found: FloatArray, axes: _Axes) -> FloatArray:
     )
 
 
-def _by_unknown(found: FloatArray, axes: _Axes) -> tuple[FloatArray, FloatArray]:
+def _by_unknown(found: FloatArray, axes: FloatArray) -> tuple[FloatArray, FloatArray]:
     """The columns' values and their change with the unknowns, shapes (kinds, columns) and (kinds, columns, k)."""
     moved = found[:, None] + _STEP * np.eye(OWN + 1, found.shape[1], -1)
-    at = _linear(moved, axes)
+    at = _linear(moved, axes[:, None])
     change = np.zeros((len(found), at.shape[2], found.shape[1]))
     change[:, :, :OWN] = np.moveaxis(at[:, 1:] - at[:, :1], 1, 2) / _STEP
     change[:, 3:6, OWN : OWN + 3] = np.eye(3)
@@ -322,36 +310,36 @@ def _by_unknown(found: FloatArray, axes: _Axes) -> tuple[FloatArray, FloatArray]
     return at[:, 0], change
 
 
-def _hinged(hinge: FloatArray | None, forearm: Forearm) -> tuple[FloatArray, float]:
-    """What says that the arm line lies across the hinge where the raise begins, as a row of the equations and what it
-    is wanted to be, both in its standard deviations."""
+def _hinged(hinge: FloatArray | None, axes: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What says that the arm line lies across the hinge where the raise begins, in standard deviations: a row of the
+    equations, and what the height of the sensor, by case, has in it beside that."""
     row = np.zeros(15 + SHOULDER_COLUMNS)
     if hinge is None:
-        return row, 0.0
+        return row, np.zeros(len(axes))
     for first, power in zip((0, 6, 9, 12), (-0.5) ** np.arange(4), strict=True):
         row[first : first + 3] = power * hinge
     spread_m = IN_PLANE_RAD * _REACH_M
-    return row / spread_m, forearm.height_m * float(forearm.outward @ hinge) / spread_m
+    return row / spread_m, axes[:, 3] @ hinge / spread_m
 
 
 def _fitted(
     parts: list[Evidence],
-    axes: _Axes,
+    axes: FloatArray,
     mean: FloatArray,
     spread: FloatArray,
-    hinged: tuple[FloatArray, float],
+    hinge: FloatArray | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """All kinds of body at once: unknowns, their covariance, twice the logarithm of the evidence against each.
 
     Gauss and Newton's steps, halved where they lead away.
     """
-    row, wanted = hinged
+    row, height = _hinged(hinge, axes)
     floors = [UNMODELLED_M_S2**2 + FITTED_SHARE**2 * part.beyond for part in parts]
     found, noises = mean.copy(), [np.full(len(mean), 1e-2 + floor) for floor in floors]
 
     def cost(at: FloatArray) -> FloatArray:
         columns = _linear(at, axes)
-        missed = (((at - mean) / spread) ** 2).sum(axis=1) + (columns @ row - wanted) ** 2
+        missed = (((at - mean) / spread) ** 2).sum(axis=1) + (columns @ row - height * at[:, HEIGHT]) ** 2
         for part, noise in zip(parts, noises, strict=True):
             missed += part.worth * part.count * part.left(columns) / noise
         return np.asarray(missed)
@@ -363,8 +351,9 @@ def _fitted(
         information = diagonal.copy()
         right = -(found - mean) / spread**2
         along = row @ change
+        along[:, HEIGHT] -= height
         information += along[:, :, None] * along[:, None]
-        right += along * (wanted - columns @ row)[:, None]
+        right += along * (height * found[:, HEIGHT] - columns @ row)[:, None]
         for part, noise in zip(parts, noises, strict=True):
             worth = part.worth / noise
             information += worth[:, None, None] * (np.swapaxes(change, 1, 2) @ (part.squares @ change))
@@ -383,7 +372,7 @@ def _fitted(
         if float(np.abs(step / spread).max()) < SETTLED:
             break
     against = (((found - mean) / spread) ** 2).sum(axis=1) + 2 * np.log(spread).sum(axis=1)
-    against += np.linalg.slogdet(information)[1] + (columns @ row - wanted) ** 2
+    against += np.linalg.slogdet(information)[1] + (columns @ row - height * found[:, HEIGHT]) ** 2
     for part, noise, floor in zip(parts, noises, floors, strict=True):
         # To tell kinds apart takes more than to fit each: a large acceleration leaves more that is none's.
         whole = noise - floor + UNMODELLED_M_S2**2 + part.beyond

@@ -75,7 +75,7 @@ def spatial_median(vectors: FloatArray) -> FloatArray:
     for _ in range(MEDIAN_STEPS):
         apart = vectors - middle
         distance = np.sqrt(np.einsum("ij,ij->i", apart, apart))
-        weight = 1 / (distance + MEDIAN_SHARE * distance.mean() + 1e-12)
+        weight = 1 / (distance + MEDIAN_SHARE * float(distance.sum()) / len(distance) + 1e-12)
         middle = weight @ vectors / weight.sum()
     return np.asarray(middle)
 

@@ -87,7 +87,8 @@ def _draw(
     is_raise = motion.coordinate == "elevation"
     # Other movements have no zero that can be drawn: they are turned so that the arm begins downward.
     zero_rad = 0.0 if is_raise else rep.bottom_rad
-    seen = "Seen from the front, as if every rep went straight to the side."
+    # A right arm is drawn on the right, as who stands behind the lifter sees it.
+    seen = "Seen from behind, as if every rep went straight to the side."
     notes.insert(
         0, seen if is_raise else "Drawn from where the rep begins; the angles are the movement's own."
     )

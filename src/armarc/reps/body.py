@@ -11,7 +11,8 @@ import numpy as np
 
 from armarc.motion import ArmMotion, LeverArm, angle_from_down, low_pass, up_in_sensor
 from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_signs
-from armarc.motion.elbow_hinge import PLACES, ElbowBend, Forearm
+from armarc.motion.elbow_hinge import PLACES, ElbowBend
+from armarc.motion.forearm import Forearm
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.steadiness import strap_steps
 
@@ -168,7 +169,7 @@ def set_bodies(
     reach_m: float | None = None,
     *,
     beyond_elbow: bool = True,
-    forearm: Forearm | None = None,
+    forearms: Sequence[Forearm] = (),
 ) -> tuple[tuple[SetBody, ...], ArmMotion]:
     """Look at body and strap of every set, and let the arm line turn in the sensor as far as the set shows it.
 
@@ -187,8 +188,8 @@ def set_bodies(
         Shoulder to sensor, where somebody measured it.
     beyond_elbow : bool
         Whether an elbow lies between shoulder and sensor: above it nothing that bends makes an arm seem short.
-    forearm : Forearm or None
-        How the sensor sits on it, where that was stated.
+    forearms : sequence of Forearm
+        Ways the sensor may sit on it.
 
     Returns
     -------
@@ -213,7 +214,7 @@ def set_bodies(
                 weight,
                 lever,
                 reach_m,
-                forearm if beyond_elbow and not step else None,
+                forearms if beyond_elbow and not step else (),
             )
             if not beyond_elbow:
                 # No elbow turns this line: what seems to is a shoulder that moves with the arm.
@@ -263,7 +264,7 @@ def _signs(
     weight: FloatArray,
     lever: LeverArm,
     reach_m: float | None,
-    forearm: Forearm | None,
+    forearms: Sequence[Forearm],
 ) -> BodySigns:
     worth = weight[cut].copy()
     worth[: first - cut.start] = 0.0
@@ -278,7 +279,7 @@ def _signs(
         motion.rate_hz,
         lever,
         reach_m=reach_m,
-        forearm=forearm,
+        forearms=forearms,
     )
 
 

@@ -37,7 +37,7 @@ from armarc.reps.not_counted import (
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
 from armarc.reps.run import Run
 from armarc.reps.runs import best_run, run_of_newest
-from armarc.reps.strides import is_walk, without_walks
+from armarc.reps.strides import is_walk
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
 UNKNOWN_SMALLEST = 1.0
@@ -266,9 +266,9 @@ def _collect(
             edges = [begin, *(edge for part in parts for edge in (part.first, part.last)), end]
             stretches += zip(edges[::2], edges[1::2], strict=True)
             continue
-        new = without_walks(path, doubted_walk(path, run))
-        runs += new
-        shown += [one.template for one in new if not one.is_walk]
+        run = replace(doubted_walk(path, run), is_walk=is_walk(path, run))
+        runs.append(run)
+        shown += [] if run.is_walk else [run.template]
         stretches += [(begin, run.first), (run.last, end)]
     return runs, left
 
@@ -328,13 +328,13 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
     """Leave out runs that are handling beside the main sets: hurried, and another movement; and walking."""
     if not runs:
         return runs
-    is_named = rules.curves != CURVES["movement"]
-    of_reps = [run for run in runs if not (is_named and run.template.is_stride)] or runs
+    of_reps = [run for run in runs if not (rules.is_named and run.template.is_stride)] or runs
     main = max(of_reps, key=lambda run: run.score).template if not known else known[-1]
     return [
         run
         for run in runs
-        if not run.template.is_walk_beside(main) and not (is_named and run.template.is_handling_beside(main))
+        if not run.template.is_walk_beside(main)
+        and not (rules.is_named and run.template.is_handling_beside(main))
     ]
 
 

@@ -72,10 +72,9 @@ LEVER_TURNS = 0.17
 levers that the lower and the upper half of the range show point up to 10° apart on people."""
 FILLED_SHARE = 0.25
 """A way up or down of which more was filled in over a gap is not judged (working limit)."""
-OTHER_WAY_COST = 1.0
-"""At an end of a set one way of a movement may be a rep's alone: the first begins in what came before, a weight is
-put down from the last, a kick of the trunk helps a tired arm up. More is not held against the other way (working
-limit)."""
+OUTER_COST = 2.0
+"""The first way up begins, and the last way down ends, in what came before and goes on after the set: more than this
+is not held against them."""
 
 
 def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
@@ -262,7 +261,8 @@ class FeltSet:
         rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, shown))
         if inward == 0:
             return total + rise + fall
-        total += max(rise, fall) + max(min(rise, fall), -OTHER_WAY_COST)
+        outer, inner = (rise, fall) if inward > 0 else (fall, rise)
+        total += max(outer, -OUTER_COST) + inner
         return total - self._pause_cost(k, inward)
 
     def _logs(self, rows: np.ndarray) -> FloatArray:

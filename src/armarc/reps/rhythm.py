@@ -1,4 +1,4 @@
-"""The rhythm of a set: what its pauses say of the movements at its ends, and of one run that is two sets."""
+"""The rhythm of a set: what its pauses say of the movements at its ends."""
 
 from __future__ import annotations
 
@@ -55,34 +55,7 @@ def in_rhythm(
         else:
             break
         costs = costs_of_pauses(found, members[a:b])
-    kept = members[a:b]
-    part = better_half(costs, adds[a:b])
-    if part is None:
-        return kept, total - float(costs.sum())
-    outsiders = max(float(adds[a:b].sum()) - total, 0.0)
-    pauses = costs_of_pauses(found, kept[part])
-    return kept[part], float(adds[a:b][part].sum() - pauses.sum()) - outsiders
-
-
-def better_half(costs: FloatArray, adds: FloatArray) -> slice | None:
-    """The better half of a run that adds up to more as two sets; None where it is one.
-
-    What stands alone between long pauses and adds little (something put down, a watch looked at) ties two sets
-    together: without it the pauses cost nothing, and the second set costs what one like a set seen already does.
-    """
-    long = np.flatnonzero(costs > 0)
-    best, cut = 0.0, None
-    for i, before in enumerate(long):
-        for after in long[i + 1 :]:
-            if before + 1 < FULL_SET or len(adds) - after - 1 < FULL_SET:
-                continue
-            between = costs[before : after + 1].sum() - adds[before + 1 : after + 1].sum() - KNOWN_RUN_COST
-            if between > best:
-                best, cut = float(between), (int(before) + 1, int(after) + 1)
-    if cut is None:
-        return None
-    first, second = slice(0, cut[0]), slice(cut[1], len(adds))
-    return first if adds[first].sum() >= adds[second].sum() else second
+    return members[a:b], total - float(costs.sum())
 
 
 def costs_of_pauses(found: Candidates, members: list[int]) -> FloatArray:

@@ -16,8 +16,7 @@ import numpy as np
 
 from armarc.motion import low_pass
 from armarc.recording import FloatArray
-from armarc.reps.likeness import PARTIAL, SWING_CYCLE_S, SWING_RANGE_RAD, template_of
-from armarc.reps.movements import FULL_SET
+from armarc.reps.likeness import template_of
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.run import Run
 
@@ -48,38 +47,6 @@ def is_walk(path: SensorPath, run: Run) -> bool:
     # The sensor turns against the angle of the vertical: α × r = along, and r lies at right angles to it.
     outward = np.cross(run.sign * run.axis, along)
     return bool(pull @ outward > 0)
-
-
-def without_walks(path: SensorPath, run: Run) -> list[Run]:
-    """A run and, apart from it, the walks it begins or ends with: in its plane their swings look like partial reps.
-
-    Parameters
-    ----------
-    path : SensorPath
-    run : Run
-
-    Returns
-    -------
-    list of Run
-        The set or the walk it is first.
-    """
-    if is_walk(path, run):
-        return [replace(run, is_walk=True)]
-    found, members = run.candidates, np.array(run.members)
-    usual = run.template.range_rad
-    small = found.range_rad[members] < min(PARTIAL * usual, SWING_RANGE_RAD)
-    small &= (2 * found.up_s[members] < SWING_CYCLE_S) & ~found.is_cut[members]
-    full = np.flatnonzero(~small)
-    if len(full) < FULL_SET:
-        return [run]
-    before, after = slice(0, int(full[0])), slice(int(full[-1]) + 1, len(members))
-    ends = [part_of(run, end) for end in (before, after) if end.stop - end.start >= FULL_SET]
-    walks = [replace(end, is_walk=True) for end in ends if is_walk(path, end)]
-    gone = {k for walk in walks for k in walk.members}
-    if not gone:
-        return [run]
-    kept = [k for k, member in enumerate(run.members) if member not in gone]
-    return [part_of(run, slice(kept[0], kept[-1] + 1)), *walks]
 
 
 def with_half_swings(run: Run, first: int, last: int) -> Run:

@@ -6,10 +6,7 @@ from armarc.sensor.wire.control import (
     SensorState,
     configure_command,
     decode_clock,
-    decode_command,
     decode_state,
-    encode_clock,
-    encode_state,
     start_command,
     stop_command,
 )
@@ -21,8 +18,6 @@ from armarc.sensor.wire.packet import (
     OVERFLOW,
     DataPacket,
     decode_packet,
-    encode_packet,
-    frames_that_fit,
 )
 
 __all__ = [
@@ -37,13 +32,8 @@ __all__ = [
     "SensorState",
     "configure_command",
     "decode_clock",
-    "decode_command",
     "decode_packet",
     "decode_state",
-    "encode_clock",
-    "encode_packet",
-    "encode_state",
-    "frames_that_fit",
     "start_command",
     "stop_command",
 ]

@@ -20,7 +20,6 @@ START: Final = 0x02
 STOP: Final = 0x03
 
 REFUSED_VALUE: Final = 0x80
-REFUSED_STATE: Final = 0x81
 
 _CONFIGURE = struct.Struct("<BHBHB")
 ACCELEROMETER_RANGES_G: Final = (2, 4, 8, 16, 32, 64, 128)
@@ -143,54 +142,6 @@ def stop_command() -> bytes:
     return bytes([STOP])
 
 
-def decode_command(data: bytes) -> tuple[int, SensorSettings | None]:
-    """Opcode and, for a configure command, its settings (the sensor's side; used to check firmware).
-
-    Raises
-    ------
-    PacketError
-    """
-    if len(data) == _CONFIGURE.size and data[0] == CONFIGURE:
-        _, rate, acc, gyr, frames = _CONFIGURE.unpack(data)
-        if not (rate and acc and gyr):
-            raise PacketError(f"a rate or a range of zero: {data.hex(' ')}")
-        return CONFIGURE, SensorSettings(
-            rate_hz=rate / 10,
-            accelerometer_range_g=acc,
-            gyroscope_range_deg_s=gyr,
-            frames_per_packet=frames,
-        )
-    if len(data) == 1 and data[0] in (START, STOP):
-        return data[0], None
-    raise PacketError(f"not a command of the wrist profile: {data.hex(' ') or 'no bytes'}")
-
-
-def encode_state(state: SensorState) -> bytes:
-    """Twenty bytes."""
-    temperature_k = 0.0 if state.temperature_c is None else state.temperature_c + ZERO_CELSIUS_K
-    more = _STATE_MORE.pack(
-        round(100 * temperature_k),
-        _bits(state.accelerometer_ranges_g, ACCELEROMETER_RANGES_G),
-        _bits(state.gyroscope_ranges_deg_s, GYROSCOPE_RANGES_DEG_S),
-    )
-    state_bytes = _STATE.pack(
-        VERSION,
-        int(state.streaming),
-        round(state.rate_hz * 10),
-        state.accelerometer_range_g,
-        state.frames_per_packet,
-        state.gyroscope_range_deg_s,
-        round(state.filter_hz * 10),
-        state.queue_frames,
-        state.dropped_frames,
-    )
-    return state_bytes + more
-
-
-def _bits(ranges: tuple[int, ...], places: tuple[int, ...]) -> int:
-    return sum(1 << places.index(one) for one in ranges)
-
-
 def decode_state(data: bytes) -> SensorState:
     """Read the control characteristic.
 
@@ -235,11 +186,6 @@ def decode_state(data: bytes) -> SensorState:
 
 def _listed(bits: int, places: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(one for k, one in enumerate(places) if bits >> k & 1)
-
-
-def encode_clock(reading: ClockReading) -> bytes:
-    """Twenty bytes."""
-    return _CLOCK.pack(reading.boot, reading.uptime_us, reading.next_frame)
 
 
 def decode_clock(data: bytes) -> ClockReading:

@@ -66,33 +66,6 @@ class DataPacket:
     flags: int = 0
 
 
-def frames_that_fit(att_mtu: int) -> int:
-    """Frames in one notification: its payload is ATT_MTU − 3 bytes (Core Specification, Vol 3, Part F)."""
-    return max(0, min(MAX_FRAMES, (att_mtu - 3 - HEADER.size) // FRAME_BYTES))
-
-
-def encode_packet(packet: DataPacket) -> bytes:
-    """Bytes of a packet.
-
-    Raises
-    ------
-    ValueError
-        The number of frames or the flags do not fit.
-    """
-    counts = np.asarray(packet.counts, dtype="<i2")
-    if counts.ndim != 2 or counts.shape[1] != 6 or not 1 <= len(counts) <= MAX_FRAMES:
-        raise ValueError(f"expected counts of shape (1…{MAX_FRAMES}, 6), got {counts.shape}")
-    if not 0 <= packet.flags <= 15:
-        raise ValueError(f"expected flags between 0 and 15, got {packet.flags}")
-    header = HEADER.pack(
-        VERSION << 4 | packet.flags,
-        len(counts),
-        packet.index % INDEX_MODULUS,
-        packet.time_us % TIME_MODULUS_US,
-    )
-    return header + counts.tobytes()
-
-
 def decode_packet(data: bytes) -> DataPacket:
     """Read a packet.
 

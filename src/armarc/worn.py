@@ -1,0 +1,73 @@
+"""How the sensor is worn, as somebody stated it, in sensor axes."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from armarc.choices import Choices
+from armarc.motion import ArmMotion, LeverArm, sensor_axis, thumb_axis
+from armarc.motion.forearm import Forearm, possible_forearms
+from armarc.motion.place import place_of
+from armarc.recording import FloatArray
+
+MOST_OFF_RAD = math.radians(40)
+"""A sensor axis farther off the arm than this lies along no forearm, whatever was stated."""
+
+
+def outward_axis(choices: Choices) -> FloatArray | None:
+    """Sensor axis that points away from the skin: z for a flat sensor whose strap place was stated."""
+    return None if choices.strap is None else sensor_axis("+z")
+
+
+def height_over_bone(choices: Choices) -> FloatArray | None:
+    """From the bone to the sensor, sensor axes, m; None where the strap's place was not stated."""
+    outward = outward_axis(choices)
+    place = place_of(choices.exercise.sensor_place, choices.exercise.coordinate)
+    if outward is None and not place.faces_outward:
+        return None
+    height_m = place.height_m if choices.sensor_height_m is None else choices.sensor_height_m
+    return height_m * (sensor_axis("+z") if outward is None else outward)
+
+
+def hand_axes(choices: Choices) -> FloatArray | None:
+    """Sensor axes of which one lies along the forearm, shape (k, 3), as stated; None where nobody said so."""
+    if choices.hand_axis is not None:
+        return sensor_axis(choices.hand_axis)[None]
+    # A strap holds a flat sensor with its z axis away from the skin.
+    return None if choices.strap is None else np.concatenate([np.eye(3)[:2], -np.eye(3)[:2]])
+
+
+def forearms_of(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> tuple[Forearm, ...]:
+    """Ways the sensor may sit on the forearm: one where somebody stated on which side of the wrist it is strapped."""
+    exercise, arm = choices.exercise, motion.mounting.arm_axis
+    if exercise.coordinate != "elevation" or exercise.sensor_place != "wrist":
+        return ()
+    axes, outward = hand_axes(choices), outward_axis(choices)
+    if axes is None or outward is None or choices.strap is None:
+        if lever is None or lever.across is None:
+            return ()
+        raising = np.maximum(motion.angle_rate_rad_s, 0.0) @ motion.angular_velocity_rad_s
+        hinge = lever.across if float(lever.across @ raising) > 0 else -lever.across
+        return possible_forearms(
+            arm,
+            hinge,
+            exercise.plane_rad or 0.0,
+            motion.side,
+            hand=None if choices.hand_axis is None else sensor_axis(choices.hand_axis),
+            reach_m=choices.reach_m,
+        )
+    hand = axes[int(np.argmax(axes @ arm))]
+    if float(hand @ arm) < math.cos(MOST_OFF_RAD) or abs(float(hand @ outward)) > 0.5:
+        return ()
+    place = place_of(exercise.sensor_place, exercise.coordinate)
+    return (
+        Forearm(
+            hand=hand,
+            thumb=thumb_axis(hand, outward, choices.strap, motion.side),
+            outward=outward,
+            height_m=place.height_m if choices.sensor_height_m is None else choices.sensor_height_m,
+            reach_m=choices.reach_m,
+        ),
+    )
