@@ -66,6 +66,31 @@ def test_a_set_that_says_nothing_leaves_every_kind_as_likely():
     np.testing.assert_allclose(elbow.at(PLACES), elbow.line)
 
 
+def test_the_hinge_holds_the_arm_line_across_it_where_the_raise_begins():
+    nothing = Evidence(
+        squares=np.zeros((COLUMNS, COLUMNS)),
+        wanted=np.zeros(COLUMNS),
+        square=1.0,
+        count=100,
+        worth=0.1,
+        unmodelled=0.1,
+    )
+    across = np.array([0.0, 1.0, 0.0])
+    begins = int(np.argmin(np.abs(PLACES + 0.5)))
+
+    def off_deg(hinge):
+        """Mean and spread of the angle between arm line and hinge's plane, of either kind."""
+        elbow = judge_elbow([nothing, nothing], (WORN,), hinge)
+        by_angle = across @ elbow.by_unknown[:, begins]
+        spread = np.sqrt(np.einsum("ki,kij,kj->k", by_angle, elbow.covariances, by_angle))
+        return np.degrees(np.abs(elbow.lines[:, begins] @ across)), np.degrees(spread)
+
+    (free, free_spread), (held, spread) = off_deg(None), off_deg(across)
+    assert np.all(held < free)
+    assert np.all(spread < math.degrees(elbow_hinge.IN_PLANE_RAD) * 1.05)
+    assert np.all(free_spread > 5)
+
+
 def measured(seed, body, **stated):
     options = replace(draw_options("rigid", seed), pattern=find_pattern("scaption-raise"), body=body)
     recording, truth = simulate_session(plan_session(options, seed), seed)
@@ -102,7 +127,7 @@ BENT = replace(BENDING, elbow_bottom_rad=math.radians(20), elbow_top_rad=None)
 SEEDS = (40, 41, 42, 43)
 
 
-def test_an_elbow_that_bends_is_followed_and_one_that_stays_bent_is_not():
+def test_an_elbow_that_bends_is_called_one_and_one_that_stays_bent_is_not():
     bending, bent = ([measured(seed, body) for seed in SEEDS] for body in (BENDING, BENT))
     assert sum("bent_elbow" in flags for flags, _, _ in bending) >= 3
     assert not any("bent_elbow" in flags for flags, _, _ in bent)
