@@ -12,7 +12,7 @@ RIGHT, FORWARD = np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
 
 
 @pytest.mark.parametrize(
-    "side, plane_deg, hinge",
+    ("side", "plane_deg", "hinge"),
     [
         # What is turned about an axis moves to its cross product with the arm that hangs.
         ("right", 0.0, -FORWARD),
