@@ -263,8 +263,7 @@ def _measure_piece(
         nowhere = unplaced(counted.sets, ())
         return motion, [], [], left_out_movements([*counted.left_out, *nowhere], motion)
     windows = _windows(piece, sets, motion.angle_rad)
-    front_raise = _front_raise(motion, choices, sets, warnings)
-    motion = add_reference(motion, choices, windows.bottoms, front_raise)
+    motion = add_reference(motion, choices, windows.bottoms, _front_raise(motion, choices, sets, warnings))
     bodies, motion = set_bodies(
         motion,
         windows.ranges,
