@@ -34,13 +34,15 @@ FAR_APART_DEG = 45.0
 class Choices:
     """Everything that decides how a recording is measured; angles in rad, lengths in m, loads in kg.
 
-    ``exercise`` already carries the sensor's place, gate, band, loaded range and rest in force. ``hand_axis_said``
-    tells a hand axis stated for this recording from one of a header or the settings. ``resistance`` is what pulls
-    besides or instead of the load, in words. ``assumed`` holds sentences about what nobody stated.
+    ``exercise`` already carries the sensor's place, gate, band, loaded range and rest in force. ``side_said``
+    tells a stated side from the right one that is assumed, ``hand_axis_said`` a hand axis stated for this recording
+    from one of a header or the settings. ``resistance`` is what pulls besides or instead of the load, in words.
+    ``assumed`` holds sentences about what nobody stated.
     """
 
     exercise: Exercise
     side: str = "right"
+    side_said: bool = True
     load_kg: float | None = None
     resistance: tuple[str, ...] | None = None
     lifter: Lifter = REFERENCE_LIFTER
@@ -160,6 +162,7 @@ def choose(
     return Choices(
         exercise=_adjusted(entry, chosen),
         side=side,
+        side_said=chosen.side is not None,
         load_kg=chosen.load_kg,
         resistance=chosen.resistance,
         fusion=chosen.fusion or OPTIONS["fusion"].default,

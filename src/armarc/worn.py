@@ -10,6 +10,7 @@ from armarc.choices import Choices
 from armarc.motion import ArmMotion, LeverArm, sensor_axis, thumb_axis
 from armarc.motion.forearm import Forearm, possible_forearms
 from armarc.motion.place import place_of
+from armarc.options import SIDES
 from armarc.recording import FloatArray
 
 MOST_OFF_RAD = math.radians(40)
@@ -50,13 +51,12 @@ def forearms_of(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> 
             return ()
         raising = np.maximum(motion.angle_rate_rad_s, 0.0) @ motion.angular_velocity_rad_s
         hinge = lever.across if float(lever.across @ raising) > 0 else -lever.across
-        return possible_forearms(
-            arm,
-            hinge,
-            exercise.plane_rad or 0.0,
-            motion.side,
-            hand=None if choices.hand_axis is None else sensor_axis(choices.hand_axis),
-            reach_m=choices.reach_m,
+        hand = None if choices.hand_axis is None else sensor_axis(choices.hand_axis)
+        plane_rad = exercise.plane_rad or 0.0
+        return tuple(
+            way
+            for side in ((motion.side,) if choices.side_said else SIDES)
+            for way in possible_forearms(arm, hinge, plane_rad, side, hand=hand, reach_m=choices.reach_m)
         )
     hand = axes[int(np.argmax(axes @ arm))]
     if float(hand @ arm) < math.cos(MOST_OFF_RAD) or abs(float(hand @ outward)) > 0.5:

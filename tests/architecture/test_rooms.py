@@ -48,7 +48,7 @@ ALLOWED: dict[str, set[str]] = {
     "load": BASE - {"settings"} | {"recording", "motion", "reps", "simulate"},
     # the road through them
     "choices": BASE | {"options", "recording", "sensor", "motion", "load"},
-    "worn": {"choices", "recording", "motion"},
+    "worn": {"choices", "options", "recording", "motion"},
     "arm_track": {"choices", "guided_mount", "worn", "recording", "motion"},
     "guided_mount": {"errors", "recording", "sensor", "motion"},
     "known_sensor": {"recording", "sensor", "motion"},

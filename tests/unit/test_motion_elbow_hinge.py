@@ -136,8 +136,9 @@ def test_an_elbow_that_bends_is_called_one_and_one_that_stays_bent_is_not():
         assert np.sqrt(np.mean([off**2 for _, off, _ in found])) < 2.5
 
 
-def test_an_elbow_that_bends_is_followed_where_nothing_is_stated():
-    unsaid = {"strap": lambda _: None, "hand_axis": lambda _: None}
+@pytest.mark.parametrize("what", [("strap", "hand_axis"), ("strap", "hand_axis", "side")])
+def test_an_elbow_that_bends_is_followed_where_nothing_is_stated(what):
+    unsaid = dict.fromkeys(what, lambda _: None)
     bending, bent = ([measured(seed, body, **unsaid) for seed in SEEDS] for body in (BENDING, BENT))
     assert sum("bent_elbow" in flags for flags, _, _ in bending) >= 3
     for found in (bending, bent):
