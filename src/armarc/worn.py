@@ -41,27 +41,21 @@ def hand_axes(choices: Choices) -> FloatArray | None:
 
 
 def forearms_of(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> tuple[Forearm, ...]:
-    """Ways the sensor may sit on the forearm: one where somebody stated on which side of the wrist it is strapped."""
-    exercise, arm = choices.exercise, motion.mounting.arm_axis
+    """Ways the sensor may sit on the forearm: first as somebody stated it, then as it may sit if nobody did."""
+    exercise = choices.exercise
     if exercise.coordinate != "elevation" or exercise.sensor_place != "wrist":
         return ()
-    axes, outward = hand_axes(choices), outward_axis(choices)
+    return (*_stated(choices, motion), *_possible(choices, motion, lever))
+
+
+def _stated(choices: Choices, motion: ArmMotion) -> tuple[Forearm, ...]:
+    axes, outward, arm = hand_axes(choices), outward_axis(choices), motion.mounting.arm_axis
     if axes is None or outward is None or choices.strap is None:
-        if lever is None or lever.across is None:
-            return ()
-        raising = np.maximum(motion.angle_rate_rad_s, 0.0) @ motion.angular_velocity_rad_s
-        hinge = lever.across if float(lever.across @ raising) > 0 else -lever.across
-        hand = None if choices.hand_axis is None else sensor_axis(choices.hand_axis)
-        plane_rad = exercise.plane_rad or 0.0
-        return tuple(
-            way
-            for side in ((motion.side,) if choices.side_said else SIDES)
-            for way in possible_forearms(arm, hinge, plane_rad, side, hand=hand, reach_m=choices.reach_m)
-        )
+        return ()
     hand = axes[int(np.argmax(axes @ arm))]
     if float(hand @ arm) < math.cos(MOST_OFF_RAD) or abs(float(hand @ outward)) > 0.5:
         return ()
-    place = place_of(exercise.sensor_place, exercise.coordinate)
+    place = place_of(choices.exercise.sensor_place, choices.exercise.coordinate)
     return (
         Forearm(
             hand=hand,
@@ -70,4 +64,18 @@ def forearms_of(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> 
             height_m=place.height_m if choices.sensor_height_m is None else choices.sensor_height_m,
             reach_m=choices.reach_m,
         ),
+    )
+
+
+def _possible(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> tuple[Forearm, ...]:
+    if lever is None or lever.across is None:
+        return ()
+    raising = np.maximum(motion.angle_rate_rad_s, 0.0) @ motion.angular_velocity_rad_s
+    hinge = lever.across if float(lever.across @ raising) > 0 else -lever.across
+    hand = None if choices.hand_axis is None else sensor_axis(choices.hand_axis)
+    arm, plane_rad = motion.mounting.arm_axis, choices.exercise.plane_rad or 0.0
+    return tuple(
+        way
+        for side in ((motion.side,) if choices.side_said else SIDES)
+        for way in possible_forearms(arm, hinge, plane_rad, side, hand=hand, reach_m=choices.reach_m)
     )

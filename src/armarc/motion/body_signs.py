@@ -137,7 +137,8 @@ def find_body_signs(
         Measured from the shoulder to the sensor. An elbow that bends in the plane of the raise shows in hardly
         anything else: the arm line turns slower than the sensor, and the fitted arm is too short by as much.
     forearms : sequence of Forearm
-        Ways the sensor may sit on it; none where no elbow is judged.
+        Ways the sensor may sit on it: as was stated, unless that is contradicted, else as it may be; none where no
+        elbow is judged.
 
     Returns
     -------
@@ -180,9 +181,11 @@ def find_body_signs(
         worth = independent / max(_runs(quiet), 1)
         parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
         heard = [Evidence.of(chain[used], worth, share) for used, share in parts_of_it]
-        elbow = judge_elbow(heard, forearms, lever.across)
-        if elbow.otherwise > 0.5:
-            elbow = None  # judged by a wrong thumb
+        stated = [way for way in forearms if way.is_stated]
+        others = [way for way in forearms if not way.is_stated]
+        elbow = judge_elbow(heard, stated or others, lever.across)
+        if elbow.otherwise > 0.5:  # judged by a wrong thumb
+            elbow = judge_elbow(heard, others, lever.across) if others else None
     if elbow is not None:
         certainty = elbow.bent if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
         if certainty > 0.5:

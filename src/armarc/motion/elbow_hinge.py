@@ -230,10 +230,9 @@ def judge_elbow(
         np.stack(each) for each in zip(*(KINDS[k].of(forearm) for k, forearm in cases), strict=True)
     )
     found, covariance, against = _fitted(parts, axes, mean, spread, hinge)
-    weights = np.exp(-0.5 * REPS_HEARD * (against - against.min()))
-    weights /= weights.sum()
-    otherwise = float(weights[kind == OTHERWISE].sum())
-    shares = weights / (1 - otherwise)
+    weights = _weights(against)
+    shares = np.zeros(len(kind))
+    shares[kind != OTHERWISE] = _weights(against[kind != OTHERWISE])
     which = np.isin(kind, WITH_BENT_ELBOW)
     bent, shares, frames = found[which], shares[which], axes[which]
     lines = _chain(bent[:, None] + _STEP * np.eye(7, bent.shape[1], -1), frames[:, None], PLACES)
@@ -241,13 +240,19 @@ def judge_elbow(
     of_bent = np.maximum(shares, 1e-9)
     return ElbowBend(
         likely=float(shares[kind[which] == 0].sum()),
-        otherwise=otherwise,
+        otherwise=float(weights[kind == OTHERWISE].sum()),
         weights=shares,
         lines=lines[:, 0],
         by_unknown=np.moveaxis(lines[:, 1:] - lines[:, :1], 1, -1) / _STEP,
         covariances=covariance[which, ANGLES, ANGLES],
         columns=np.asarray(of_bent @ _linear(bent, frames) / of_bent.sum()),
     )
+
+
+def _weights(against: FloatArray) -> FloatArray:
+    """How likely each case is, from twice the logarithm of the evidence against it."""
+    weights = np.exp(-0.5 * REPS_HEARD * (against - against.min()))
+    return np.asarray(weights / weights.sum())
 
 
 def _axes(forearm: Forearm) -> FloatArray:
