@@ -9,7 +9,7 @@ import numpy as np
 from armarc.choices import Choices
 from armarc.motion import ArmMotion, LeverArm, sensor_axis, thumb_axis
 from armarc.motion.forearm import Forearm, possible_forearms
-from armarc.motion.place import place_of
+from armarc.motion.place import is_upper_arms, place_of
 from armarc.options import SIDES
 from armarc.recording import FloatArray
 
@@ -41,9 +41,14 @@ def hand_axes(choices: Choices) -> FloatArray | None:
 
 
 def forearms_of(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> tuple[Forearm, ...]:
-    """Ways the sensor may sit on the forearm: first as somebody stated it, then as it may sit if nobody did."""
+    """Ways the sensor may sit on the forearm: first as somebody stated it, then as it may sit if nobody did.
+
+    None for an angle that is no elevation, and none for a sensor that sits above the elbow or seems to.
+    """
     exercise = choices.exercise
     if exercise.coordinate != "elevation" or exercise.sensor_place != "wrist":
+        return ()
+    if is_upper_arms(motion.mounting.reach_m):
         return ()
     return (*_stated(choices, motion), *_possible(choices, motion, lever))
 
