@@ -4,6 +4,7 @@ import json
 import os
 import sqlite3
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -15,6 +16,7 @@ from armarc.log.checking import check_log
 from armarc.log.location import find_location
 from armarc.log.reading import count_sets, get_set, recording_of
 from armarc.log.remeasuring import remeasure
+from armarc.log.vault import FolderVault, sha256_of
 from armarc.log.writing import match_by_overlap
 from invented_log import MONDAY, fill, invented_file, invented_result
 
@@ -341,3 +343,10 @@ def test_the_journal_is_plain_json(store):
     with store.reading() as connection:
         row = connection.execute(sa.select(schema.change)).one()
     assert json.loads(json.dumps(row.after)) == {"note": "=1+1"}
+
+
+def test_a_recording_dropped_while_it_is_looked_for_is_written_again(tmp_path, monkeypatch):
+    vault, content = FolderVault(tmp_path / "vault"), b"time_s"
+    monkeypatch.setattr(Path, "exists", lambda _: True)  # as it was a moment ago
+    vault.put(sha256_of(content), ".csv", content)
+    assert vault.get(sha256_of(content), ".csv") == content

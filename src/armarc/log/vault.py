@@ -7,6 +7,7 @@ import hashlib
 import io
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -81,8 +82,9 @@ class FolderVault:
     def put(self, sha256: str, suffix: str, content: bytes) -> None:
         """Write whole or not at all: a kill leaves the old state or the new."""
         path = self.path(sha256, suffix)
-        if path.exists() and path.stat().st_size == len(content):
-            return
+        with suppress(OSError):  # it may be dropped by another program while it is looked for
+            if path.stat().st_size == len(content):
+                return
         try:
             self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             write_whole(path, content, private=True)
