@@ -187,7 +187,7 @@ def find_body_signs(
         if elbow.otherwise > 0.5:  # judged by a wrong thumb
             elbow = judge_elbow(heard, others, lever.across) if others else None
     if elbow is not None:
-        certainty = elbow.bent if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
+        certainty = elbow.certainty if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(

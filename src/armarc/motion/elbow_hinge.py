@@ -74,6 +74,9 @@ class ElbowBend:
         How likely the sensor is worn the other way round.
     weights : ndarray, shape (k,)
         How likely a bending and a bent elbow are, by how the sensor may sit.
+    followed : ndarray, shape (k,)
+        The same, of those that the arm line follows: a bent elbow as far as it is likely, a bending one, which turns
+        the line by far more, only where it is likelier than not.
     lines : ndarray, shape (k, 17, 3)
         Of each, unit vectors from shoulder to wrist in sensor axes at `PLACES`.
     by_unknown : ndarray, shape (k, 17, 3, 6)
@@ -87,6 +90,7 @@ class ElbowBend:
     likely: float
     otherwise: float
     weights: FloatArray
+    followed: FloatArray
     lines: FloatArray
     by_unknown: FloatArray
     covariances: FloatArray
@@ -98,9 +102,14 @@ class ElbowBend:
         return min(float(self.weights.sum()), 1.0)
 
     @property
+    def certainty(self) -> float:
+        """How far the arm line goes along with them."""
+        return min(float(self.followed.sum()), 1.0)
+
+    @property
     def line(self) -> FloatArray:
-        """Shape (17, 3): the mean of them."""
-        mean = np.einsum("k,kij->ij", np.maximum(self.weights, 1e-9), self.lines)
+        """Shape (17, 3): the mean of those followed."""
+        mean = np.einsum("k,kij->ij", np.maximum(self.followed, 1e-9), self.lines)
         return np.asarray(mean / np.linalg.norm(mean, axis=1)[:, None])
 
     def at(self, place: FloatArray) -> FloatArray:
@@ -237,11 +246,13 @@ def judge_elbow(
     bent, shares, frames = found[which], shares[which], axes[which]
     lines = _chain(bent[:, None] + _STEP * np.eye(7, bent.shape[1], -1), frames[:, None], PLACES)
     lines /= np.linalg.norm(lines, axis=-1)[..., None]
-    of_bent = np.maximum(shares, 1e-9)
+    of_bent, bends = np.maximum(shares, 1e-9), kind[which] == 0
+    likely = float(shares[bends].sum())
     return ElbowBend(
-        likely=float(shares[kind[which] == 0].sum()),
+        likely=likely,
         otherwise=float(weights[kind == OTHERWISE].sum()),
         weights=shares,
+        followed=np.where(bends & (likely <= 0.5), 0.0, shares),
         lines=lines[:, 0],
         by_unknown=np.moveaxis(lines[:, 1:] - lines[:, :1], 1, -1) / _STEP,
         covariances=covariance[which, ANGLES, ANGLES],
