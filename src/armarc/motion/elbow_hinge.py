@@ -32,8 +32,8 @@ UNMODELLED_M_S2 = 0.05
 """What is alike in every rep and no shoulder, elbow or forearm here: scale errors of a sensor, soft tissue (working
 limit; 0.03–0.12 m/s² tell 24 bodies of each kind apart alike)."""
 FITTED_SHARE = 0.1
-"""How much of what no body here explains is noise to the fit of a kind: none of it lets a strap that gives as an arm is
-thrown turn the line, and half of it bends rigid arms in fast front raises (starts 20–29 °/s off; from 0.25 on)."""
+"""How much of what no body here explains is noise to the fit of a kind: none of it lets a strap that gives as an arm
+is thrown turn the line, and half of it bends rigid arms in fast front raises (starts 20–29 °/s off; from 0.25 on)."""
 REPS_HEARD = 2
 """A set is fitted as one rep, and that leaves the kinds too near to each other: of 24 looked-at bodies with a bending
 elbow none was less than 0.65 likely to have one, of 40 others none more than 0.42."""
