@@ -2,7 +2,7 @@
 
 import pytest
 
-from armarc.cli.trend import weeks_words
+from armarc.cli.trend_words import weeks_words
 from log_program import real_log, run, run_json, wide_log
 
 

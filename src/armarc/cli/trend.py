@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -24,6 +23,7 @@ from armarc.cli.log_options import (
 from armarc.cli.measuring_options import logged_measures
 from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
+from armarc.cli.trend_words import load_words, weeks_words
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
@@ -206,23 +206,6 @@ def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     if left:
         words.append(f"{left} other set{'s' * (left != 1)} left out")
     return chosen, ", ".join(word for word in words if word)
-
-
-def weeks_words(sets: int, weeks: int) -> str:
-    """How much was done; weeks without any count, so that a long break would read as none a week."""
-    return (
-        f"{sets / weeks:.0f} sets a week over {weeks} weeks"
-        if sets >= weeks
-        else f"{sets} sets in {weeks} weeks"
-    )
-
-
-def load_words(loads: Collection[float | None]) -> str:
-    """Of the loads of some sets: the one they have, or that there are several."""
-    (one, *others) = loads
-    if others:
-        return "all loads"
-    return "no load stated" if one is None else f"{one:.4g} kg"
 
 
 def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float | None) -> Relevant:

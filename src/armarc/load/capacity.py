@@ -78,6 +78,10 @@ class CapacityCurve:
         return np.asarray(np.interp(angle_rad, self.angle_rad, self.share))
 
 
+MID_RANGE_DEG = (60, 75)
+"""Peak and width of the capacity called mid-range (working values, no source)."""
+
+
 def bell(angle_rad: FloatArray, peak_rad: FloatArray | float, width_rad: FloatArray | float) -> FloatArray:
     """Bell-shaped capacity ``exp(-((θ - peak) / width)²)``."""
     return np.asarray(np.exp(-(((angle_rad - peak_rad) / width_rad) ** 2)))
@@ -91,7 +95,7 @@ def capacity_curve(name: str) -> CapacityCurve:
     name : str
         ``"descending"``: falls in a straight line from 1 at 0° to 0.55 at 90° and on to 0.4 at 120°.
         Isometric flexion falls 24 % from 0 to 45° in men (89.9 to 68.6 N m, 26 men); abduction figures were
-        not within reach. ``"mid-range"``: a bell around 60°. ``"flat"``. Or a table of degrees:share
+        not within reach. ``"mid-range"``: a bell around `MID_RANGE_DEG`. ``"flat"``. Or a table of degrees:share
         such as ``"0:1,45:0.9,90:0.5"``.
 
     Raises
@@ -108,9 +112,9 @@ def capacity_curve(name: str) -> CapacityCurve:
     if name == "mid-range":
         angle = np.radians(np.arange(-20.0, 181.0))
         return CapacityCurve(
-            name="mid-range (peak 60°, width 75°)",
+            name=f"mid-range (peak {MID_RANGE_DEG[0]}°, width {MID_RANGE_DEG[1]}°)",
             angle_rad=angle,
-            share=bell(angle, math.radians(60), math.radians(75)),
+            share=bell(angle, *np.radians(MID_RANGE_DEG)),
         )
     return _own_curve(name)
 

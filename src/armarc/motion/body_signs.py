@@ -166,16 +166,7 @@ def find_body_signs(
     parts = [_Part.of(rows[used]) for used in (quiet, raising)]
     independent = min(1.0, 2 * (lever.bandwidth_hz - SLOWEST_HZ) * mean * kept / rate_hz)
     stiff, fixed = _solved(parts, lever, independent, turns=False)
-    found, turning = _solved(parts, lever, independent, turns=True, reach_m=reach_m)
     seen = [max(part.square, 1e-12) for part in parts]
-    certainty = 0.0
-    if turning[1] / seen[1] < QUIET_SHARE:
-        sensor = SENSOR_SHARE * sum(seen)
-        certainty = _believed(1 - (sum(turning) + sensor) / (sum(fixed) + sensor))
-        if reach_m is not None:
-            certainty = max(certainty, _too_short(lever.reach_m / reach_m))
-    arm = lever.vector_m / max(lever.reach_m, 1e-9)
-    change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
     elbow = chain_share = None
     if forearms:
         worth = independent / max(_runs(quiet), 1)
@@ -186,12 +177,15 @@ def find_body_signs(
         elbow = judge_elbow(heard, stated or others, lever.across)
         if elbow.otherwise > 0.5:  # judged by a wrong thumb
             elbow = judge_elbow(heard, others, lever.across) if others else None
-    if elbow is not None:
+    if elbow is None:
+        turn, certainty = _free_turn(parts, fixed, lever, independent, reach_m)
+    else:
+        turn = np.zeros(3)
         certainty = elbow.certainty if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(
-        turn=change - (change @ arm) * arm,
+        turn=turn,
         certainty=certainty,
         low_rad=float(low),
         high_rad=float(high),
@@ -200,6 +194,23 @@ def find_body_signs(
         chain_share=chain_share,
         elbow=elbow,
     )
+
+
+def _free_turn(
+    parts: list[_Part], fixed: list[float], lever: LeverArm, independent: float, reach_m: float | None
+) -> tuple[FloatArray, float]:
+    """How a free arm line turns from the bottom to the top, and how much of it to believe; `fixed` is what a line that
+    does not turn leaves of each part."""
+    found, turning = _solved(parts, lever, independent, turns=True, reach_m=reach_m)
+    seen, certainty = [max(part.square, 1e-12) for part in parts], 0.0
+    if turning[1] / seen[1] < QUIET_SHARE:
+        sensor = SENSOR_SHARE * sum(seen)
+        certainty = _believed(1 - (sum(turning) + sensor) / (sum(fixed) + sensor))
+        if reach_m is not None:
+            certainty = max(certainty, _too_short(lever.reach_m / reach_m))
+    arm = lever.vector_m / max(lever.reach_m, 1e-9)
+    change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
+    return change - (change @ arm) * arm, certainty
 
 
 def _beyond_sensor(square: float) -> float:
