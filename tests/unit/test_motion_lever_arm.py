@@ -76,7 +76,7 @@ def test_a_swing_of_the_body_at_low_weight_hardly_moves_the_fit():
     rising = np.sin(2 * np.pi * 0.4 * np.arange(len(h.elevation_rad)) / h.rate_hz) > 0
     quiet = fit(h, np.where(rising, 0.1, 1.0), hanging=h.hanging)
     assert off_deg(quiet.vector_m, h.lever_arm_m) < 2.0
-    assert quiet.residual_m_s2 > 1.5 * fit(hinge(), hanging=h.hanging).residual_m_s2
+    assert quiet.residual_m_s2 > 1.2 * fit(hinge(), hanging=h.hanging).residual_m_s2
 
 
 def test_the_direction_error_is_that_of_the_covariance():

@@ -14,7 +14,7 @@ import numpy as np
 from armarc.load.arm import bent_arm
 from armarc.load.lifter import REFERENCE_LIFTER, Lifter
 from armarc.motion import ArmMotion, angle_from_down, low_pass
-from armarc.motion.kinematics import ANGULAR_ACCELERATION_CUTOFF_HZ
+from armarc.motion.kinematics import ANGULAR_ACCELERATION_CUTOFF_HZ, rate_of_change
 from armarc.motion.quaternions import rotate
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
@@ -76,10 +76,10 @@ def arm_rate(motion: ArmMotion, near: slice, reach_m: float) -> tuple[FloatArray
     by_gyroscope = rotate(q, motion.angular_velocity_rad_s[near])
     bent = bent_by(motion, near, direction)
     if bent.any() and len(bent) > 1:
-        by_gyroscope = by_gyroscope + lifting_axis(direction) * np.gradient(bent, 1 / hz)[:, None]
+        by_gyroscope = by_gyroscope + lifting_axis(direction) * rate_of_change(bent, hz)[:, None]
     wrist = rotate(q, motion.specific_force_m_s2[near])
     wrist[:, 2] -= STANDARD_GRAVITY_M_S2
     by_accelerometer = np.cumsum(np.cross(direction, wrist), axis=0) / (hz * reach_m)
     slow = low_pass(by_gyroscope - by_accelerometer, hz, min(SLOW_HZ, 0.4 * hz))
     rate = low_pass(slow + by_accelerometer, hz, min(BANDWIDTH_HZ, 0.4 * hz))
-    return rate, np.gradient(rate, 1 / hz, axis=0) if len(rate) > 1 else np.zeros_like(rate)
+    return rate, rate_of_change(rate, hz)

@@ -13,6 +13,7 @@ from armarc.load.arm_rate import SLOW_HZ, arm_rate, bent_by, lifting_axis
 from armarc.load.mechanics import UP, ArmKinematics, movement_axis
 from armarc.load.resistance import body_axes
 from armarc.motion import ArmMotion, low_pass
+from armarc.motion.kinematics import rate_of_change
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 from armarc.reps import Rep
@@ -214,8 +215,8 @@ def rep_motion(
         path[there] = low_pass(course.path_m, hz, min(SLOW_HZ, 0.4 * hz))
         if swing.travel_m is not None:
             swung = np.zeros((m, 3))
-            swung[there] = _rate(course.swing_m, hz)
-    velocity = _rate(path, hz)
+            swung[there] = rate_of_change(course.swing_m, hz)
+    velocity = rate_of_change(path, hz)
     cut, near = slice(first, last + 1), slice(first - whole.first, last + 1 - whole.first)
     level = 1 - rising[:, 2] ** 2
     heading = np.array([np.sum(level * rising[:, 0]), np.sum(level * rising[:, 1]), 0.0])
@@ -229,7 +230,7 @@ def rep_motion(
             angular_acceleration_rad_s2=whole.angular_acceleration_rad_s2[near],
             shoulder_m=path,
             shoulder_m_s=velocity,
-            shoulder_m_s2=_rate(velocity, hz),
+            shoulder_m_s2=rate_of_change(velocity, hz),
         ),
         axis=movement_axis(rising),
         body=body_axes(motion.side, plane, heading),
@@ -237,11 +238,6 @@ def rep_motion(
         swing_m_s=swung,
         drive_s=(float(motion.time_s[first]), float(motion.time_s[fastest])),
     )
-
-
-def _rate(values: FloatArray, rate_hz: float) -> FloatArray:
-    """Rate of change along the first axis."""
-    return np.asarray(np.gradient(values, 1 / rate_hz, axis=0), dtype=np.float64)
 
 
 def _across(along: FloatArray, thumb: FloatArray | None) -> FloatArray:

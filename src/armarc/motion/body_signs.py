@@ -2,10 +2,7 @@
 
 An elbow that bends on the way up carries the shoulder through the axes of a wrist sensor, and so does a forearm that
 turns about itself while the elbow is bent, however constantly. With ``p = R·(r₀ + r₁·s)``, s the elevation from −½ at
-the bottom of the range to ½ at its top, the acceleration of the sensor stays linear in r₀ and r₁,
-
-``f − g = R·[(α× + ω×ω×)(r₀ + r₁·s) + 2·ω×r₁·ṡ + r₁·s̈]``,
-
+the bottom of the range to ½ at its top, the acceleration of the sensor, ``R·f − g = p̈``, stays linear in r₀ and r₁,
 and r₁ over the reach is how the arm line turns in the sensor over the range. The raise and the lowering each say how
 loud they are: a trunk that tips or swings makes the raise worth little. How much of what a fixed r leaves unexplained
 r₁ then explains says whether there is such a turn at all.
@@ -22,7 +19,7 @@ import numpy as np
 from armarc.motion.elbow_hinge import SHOULDER_COLUMNS, ElbowBend, Evidence, judge_elbow
 from armarc.motion.filters import high_pass, low_pass, means, solving_steps
 from armarc.motion.forearm import Forearm
-from armarc.motion.kinematics import angular_acceleration, lever_matrix
+from armarc.motion.kinematics import curvature
 from armarc.motion.lever_arm import (
     ACROSS_OFFSET_PRIOR_M_S2,
     ACROSS_PRIOR_M,
@@ -98,9 +95,11 @@ class BodySigns:
 
     def place(self, elevation_rad: FloatArray, rate_hz: float) -> FloatArray:
         """Shape (n,): where in the range the arm is, −½ at its bottom to ½ at its top, smooth."""
+        return low_pass(self._place(elevation_rad), rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
+
+    def _place(self, elevation_rad: FloatArray) -> FloatArray:
         way = max(self.high_rad - self.low_rad, 1e-3)
-        s = np.clip((elevation_rad - self.low_rad) / way, -0.3, 1.3) - 0.5
-        return low_pass(s, rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
+        return np.clip((elevation_rad - self.low_rad) / way, -0.3, 1.3) - 0.5
 
 
 NO_SIGNS = BodySigns()
@@ -108,7 +107,6 @@ NO_SIGNS = BodySigns()
 
 def find_body_signs(
     quaternion: FloatArray,
-    angular_velocity_rad_s: FloatArray,
     specific_force_m_s2: FloatArray,
     elevation_rad: FloatArray,
     weight: FloatArray,
@@ -123,8 +121,6 @@ def find_body_signs(
     Parameters
     ----------
     quaternion : ndarray, shape (n, 4)
-    angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
-        Sensor axes, bias removed.
     specific_force_m_s2 : ndarray, shape (n, 3), m/s²
         Sensor axes, zero-g offset removed.
     elevation_rad : ndarray, shape (n,), rad
@@ -154,11 +150,9 @@ def find_body_signs(
         return NO_SIGNS
     low, high = np.quantile(elevation_rad[weight > 0], [0.03, 0.97])
     range_only = BodySigns(low_rad=float(low), high_rad=float(high))
-    place = range_only.place(elevation_rad, rate_hz)
-    shoulder = None if not forearms else _shoulder_columns(quaternion, elevation_rad, rate_hz, lever)
-    rows = _equations(
-        quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever, shoulder
-    )
+    place = range_only._place(elevation_rad)
+    shoulder = None if not forearms else _shoulder_paths(quaternion, elevation_rad, lever)
+    rows = _equations(quaternion, specific_force_m_s2, place, rate_hz, lever, shoulder)
     chain, rows = rows, rows[:, :, [*range(9), -1]]
     mean, kept = solving_steps(rate_hz)
     cut = slice(mean // 2, None, mean * kept)
@@ -181,7 +175,7 @@ def find_body_signs(
         turn, certainty = _free_turn(parts, fixed, lever, independent, reach_m)
     else:
         turn = np.zeros(3)
-        certainty = elbow.certainty if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
+        certainty = elbow.bent if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(
@@ -222,23 +216,17 @@ def _runs(used: BoolArray) -> int:
     return int(np.count_nonzero(np.diff(used.astype(np.int8), prepend=0) > 0))
 
 
-def _shoulder_columns(
-    quaternion: FloatArray, elevation_rad: FloatArray, rate_hz: float, lever: LeverArm
-) -> FloatArray:
-    """Shape (n, 3 global axes, `SHOULDER_COLUMNS`), 1/s²: the shoulder's acceleration per metre of what goes along
-    with the arm; see there."""
-    theta = low_pass(elevation_rad, rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
-    high = theta > np.quantile(theta, 0.7)
+def _shoulder_paths(quaternion: FloatArray, elevation_rad: FloatArray, lever: LeverArm) -> FloatArray:
+    """Shape (n, 3 global axes, `SHOULDER_COLUMNS`): the shoulder's path per metre of what goes along with the arm; see
+    there."""
+    high = elevation_rad > np.quantile(elevation_rad, 0.7)
     along = rotate(quaternion[high], lever.vector_m[None]).mean(axis=0)
     along[2] = 0.0
     along /= max(float(np.linalg.norm(along)), 1e-9)
     up = np.array([0.0, 0.0, 1.0])
     across = np.cross(up, along)
-    girdle, lean = (
-        np.gradient(np.gradient(path, 1 / rate_hz), 1 / rate_hz)
-        for path in (1 - np.cos(theta), theta / (math.pi / 2))
-    )
-    columns = np.empty((len(theta), 3, SHOULDER_COLUMNS))
+    girdle, lean = 1 - np.cos(elevation_rad), elevation_rad / (math.pi / 2)
+    columns = np.empty((len(elevation_rad), 3, SHOULDER_COLUMNS))
     for k, (path, way) in enumerate(
         [(girdle, up), (girdle, along), (girdle, across), (lean, along), (lean, across)]
     ):
@@ -333,7 +321,6 @@ def _solved(
 
 def _equations(
     quaternion: FloatArray,
-    omega: FloatArray,
     force: FloatArray,
     s: FloatArray,
     rate_hz: float,
@@ -344,26 +331,19 @@ def _equations(
     arm's; with `shoulder` those of s² and s³ and its own before the target."""
     mean, kept = solving_steps(rate_hz)
     rotation = means(to_matrix(quaternion), mean)
-    turning = low_pass(rotate(quaternion, omega), rate_hz, lever.bandwidth_hz)
-    turning, speeding = means(turning, mean), means(angular_acceleration(turning, rate_hz), mean)
-    still = lever_matrix(turning, speeding)
-    cross = lever_matrix(np.zeros_like(turning), turning)
+    place = means(s, mean)[:, None, None]
     powers = 1 if shoulder is None else 3
-    columns = np.empty((len(turning), 3, 10 if shoulder is None else 16 + SHOULDER_COLUMNS))
-    columns[:, :, :3] = still @ rotation
+    columns = np.empty((len(rotation), 3, 10 if shoulder is None else 16 + SHOULDER_COLUMNS))
+    columns[:, :, :3] = curvature(rotation, rate_hz / mean)
     columns[:, :, 3:6] = rotation
     for k in range(powers):
-        part = s ** (k + 1)
-        speed = np.gradient(part, 1 / rate_hz)
-        bend = [means(each, mean)[:, None, None] for each in (part, speed, np.gradient(speed, 1 / rate_hz))]
-        columns[:, :, 6 + 3 * k : 9 + 3 * k] = (
-            bend[0] * still + 2 * bend[1] * cross + bend[2] * np.eye(3)
-        ) @ rotation
+        columns[:, :, 6 + 3 * k : 9 + 3 * k] = curvature(rotation * place ** (k + 1), rate_hz / mean)
     if shoulder is not None:
-        columns[:, :, 15:-1] = means(shoulder, mean)
+        columns[:, :, 15:-1] = curvature(means(shoulder, mean), rate_hz / mean)
     columns[:, :, -1] = means(rotate(quaternion, force), mean)
     columns[:, 2, -1] -= STANDARD_GRAVITY_M_S2
-    passed = low_pass(columns, rate_hz / mean, lever.bandwidth_hz)[::kept]
+    passed = low_pass(columns, rate_hz / mean, lever.bandwidth_hz)
+    passed = low_pass(passed, rate_hz / mean, lever.bandwidth_hz)[::kept]
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]

@@ -31,9 +31,6 @@ sits some 4 cm above the wrist)."""
 UNMODELLED_M_S2 = 0.05
 """What is alike in every rep and no shoulder, elbow or forearm here: scale errors of a sensor, soft tissue (working
 limit; 0.03–0.12 m/s² tell 24 bodies of each kind apart alike)."""
-FITTED_SHARE = 0.1
-"""How much of what no body here explains is noise to the fit of a kind: none of it lets a strap that gives as an arm
-is thrown turn the line, and half of it bends rigid arms in fast front raises (starts 20–29 °/s off; from 0.25 on)."""
 REPS_HEARD = 2
 """A set is fitted as one rep, and that leaves the kinds too near to each other: of 24 looked-at bodies with a bending
 elbow none was less than 0.65 likely to have one, of 40 others none more than 0.42."""
@@ -74,9 +71,6 @@ class ElbowBend:
         How likely the sensor is worn the other way round.
     weights : ndarray, shape (k,)
         How likely a bending and a bent elbow are, by how the sensor may sit.
-    followed : ndarray, shape (k,)
-        The same, of those that the arm line follows: a bent elbow as far as it is likely, a bending one, which turns
-        the line by far more, only where it is likelier than not.
     lines : ndarray, shape (k, 17, 3)
         Of each, unit vectors from shoulder to wrist in sensor axes at `PLACES`.
     by_unknown : ndarray, shape (k, 17, 3, 6)
@@ -90,7 +84,6 @@ class ElbowBend:
     likely: float
     otherwise: float
     weights: FloatArray
-    followed: FloatArray
     lines: FloatArray
     by_unknown: FloatArray
     covariances: FloatArray
@@ -102,14 +95,9 @@ class ElbowBend:
         return min(float(self.weights.sum()), 1.0)
 
     @property
-    def certainty(self) -> float:
-        """How far the arm line goes along with them."""
-        return min(float(self.followed.sum()), 1.0)
-
-    @property
     def line(self) -> FloatArray:
-        """Shape (17, 3): the mean of those followed."""
-        mean = np.einsum("k,kij->ij", np.maximum(self.followed, 1e-9), self.lines)
+        """Shape (17, 3): the mean of these, by how likely each is."""
+        mean = np.einsum("k,kij->ij", np.maximum(self.weights, 1e-9), self.lines)
         return np.asarray(mean / np.linalg.norm(mean, axis=1)[:, None])
 
     def at(self, place: FloatArray) -> FloatArray:
@@ -120,13 +108,15 @@ class ElbowBend:
 @dataclass(frozen=True, slots=True)
 class _Kind:
     """Prior of a kind of body, mean and spread: bend in the middle of the range, its change, the forearm's turn (°);
-    the girdle's rise and what the shoulder does besides (m); how far the strap sits askew (°)."""
+    the girdle's rise, what the shoulder does besides, how far it leans away from the arm (m); how far the strap sits
+    askew (°)."""
 
     bend: tuple[float, float]
     bends: tuple[float, float]
     turns: float
     girdle: tuple[float, float]
     besides: tuple[float, float]
+    leans: float = 0.0
     askew: float = 0.0
 
     def of(self, forearm: Forearm) -> tuple[FloatArray, FloatArray]:
@@ -143,19 +133,21 @@ class _Kind:
             mean[REACH], spread[REACH] = forearm.reach_m, MEASURED_SHARE * forearm.reach_m
         spread[OWN : OWN + 3] = 0.3
         mean[OWN + 3], spread[OWN + 3] = self.girdle
+        mean[OWN + 6] = -self.leans
         spread[OWN + 4 : OWN + 6], spread[OWN + 6 :] = self.besides
         return mean, spread
 
 
-_GIRDLE, _BESIDES = (0.03, 0.012), (0.01, 0.015)
-"""A girdle rises by 3–4 cm and takes the shoulder inward by less; a trunk leans by 2° or so (working limits)."""
+_GIRDLE, _BESIDES, _LEANS = (0.03, 0.012), (0.01, 0.015), 0.01
+"""A girdle rises by 3–4 cm and takes the shoulder inward by less; a trunk leans away from the weight by 1° on average
+(working limits)."""
 KINDS = (
-    _Kind((16.0, 8.0), (14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
+    _Kind((16.0, 8.0), (14.0, 6.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((0.0, 2.0), (0.0, 0.5), 10.0, (0.0, 0.004), (0.004, 0.004)),
-    _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
-    _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES),
-    _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, askew=15.0),
-    _Kind((-16.0, 8.0), (-14.0, 6.0), 19.0, _GIRDLE, _BESIDES),
+    _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES, _LEANS),
+    _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES, _LEANS),
+    _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, _LEANS, askew=15.0),
+    _Kind((-16.0, 8.0), (-14.0, 6.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
 )
 WITH_BENT_ELBOW, OTHERWISE = (0, 3), 5
 """An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
@@ -247,12 +239,10 @@ def judge_elbow(
     lines = _chain(bent[:, None] + _STEP * np.eye(7, bent.shape[1], -1), frames[:, None], PLACES)
     lines /= np.linalg.norm(lines, axis=-1)[..., None]
     of_bent, bends = np.maximum(shares, 1e-9), kind[which] == 0
-    likely = float(shares[bends].sum())
     return ElbowBend(
-        likely=likely,
+        likely=float(shares[bends].sum()),
         otherwise=float(weights[kind == OTHERWISE].sum()),
         weights=shares,
-        followed=np.where(bends & (likely <= 0.5), 0.0, shares),
         lines=lines[:, 0],
         by_unknown=np.moveaxis(lines[:, 1:] - lines[:, :1], 1, -1) / _STEP,
         covariances=covariance[which, ANGLES, ANGLES],
@@ -350,8 +340,8 @@ def _fitted(
     Gauss and Newton's steps, halved where they lead away.
     """
     row, height = _hinged(hinge, axes)
-    floors = [UNMODELLED_M_S2**2 + FITTED_SHARE**2 * part.beyond for part in parts]
-    found, noises = mean.copy(), [np.full(len(mean), 1e-2 + floor) for floor in floors]
+    floor = UNMODELLED_M_S2**2
+    found, noises = mean.copy(), [np.full(len(mean), 1e-2 + floor) for _ in parts]
 
     def cost(at: FloatArray) -> FloatArray:
         columns = _linear(at, axes)
@@ -384,13 +374,13 @@ def _fitted(
             step[away] /= 2
         found = found + step
         columns = _linear(found, axes)
-        noises = [part.left(columns) + floor for part, floor in zip(parts, floors, strict=True)]
+        noises = [part.left(columns) + floor for part in parts]
         if float(np.abs(step / spread).max()) < SETTLED:
             break
     against = (((found - mean) / spread) ** 2).sum(axis=1) + 2 * np.log(spread).sum(axis=1)
     against += np.linalg.slogdet(information)[1] + (columns @ row - height * found[:, HEIGHT]) ** 2
-    for part, noise, floor in zip(parts, noises, floors, strict=True):
+    for part, noise in zip(parts, noises, strict=True):
         # To tell kinds apart takes more than to fit each: a large acceleration leaves more that is none's.
-        whole = noise - floor + UNMODELLED_M_S2**2 + part.beyond
+        whole = noise + part.beyond
         against += part.worth * part.count * (np.log(whole) + (noise - floor) / whole)
     return found, np.asarray(np.linalg.inv(information)), np.asarray(against)

@@ -33,14 +33,66 @@ def angular_acceleration(
     ndarray, shape (n, 3), rad/s²
         Zero for a single sample.
     """
-    smooth = low_pass(angular_velocity_rad_s, rate_hz, cutoff_hz)
-    if len(smooth) < 2:
-        return np.zeros_like(smooth)
-    out = np.empty_like(smooth)
-    np.subtract(smooth[2:], smooth[:-2], out=out[1:-1])
+    return rate_of_change(low_pass(angular_velocity_rad_s, rate_hz, cutoff_hz), rate_hz)
+
+
+def rate_of_change(values: FloatArray, rate_hz: float) -> FloatArray:
+    """Derivative with time along the first axis, by central differences of fourth order (ends: of second and first).
+
+    Three samples a cycle of 3 Hz at 25 Hz would lose a tenth by second-order ones, five lose a hundredth (Abramowitz
+    and Stegun 25.3.4 and 25.3.6, from memory).
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, …)
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    ndarray, same shape, per second
+        Zero for a single sample.
+    """
+    if len(values) < 2:
+        return np.zeros_like(values)
+    out = np.empty_like(values)
+    np.subtract(values[2:], values[:-2], out=out[1:-1])
     out[1:-1] *= 0.5 * rate_hz
-    out[0] = (smooth[1] - smooth[0]) * rate_hz
-    out[-1] = (smooth[-1] - smooth[-2]) * rate_hz
+    out[0] = (values[1] - values[0]) * rate_hz
+    out[-1] = (values[-1] - values[-2]) * rate_hz
+    if len(values) > 4:
+        inner = out[2:-2]
+        inner *= 4 / 3
+        inner -= (values[4:] - values[:-4]) * (rate_hz / 12)
+    return out
+
+
+def curvature(values: FloatArray, rate_hz: float) -> FloatArray:
+    """Second derivative with time along the first axis, by central differences of fourth order.
+
+    Abramowitz and Stegun 25.3.24, from memory: 0.4 % short at eight samples a cycle. The two values at either end
+    repeat their neighbour.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, …)
+    rate_hz : float, Hz
+
+    Returns
+    -------
+    ndarray, same shape, per second squared
+        Zero for fewer than five samples.
+    """
+    out = np.zeros_like(values)
+    if len(values) < 5:
+        return out
+    inner = out[2:-2]
+    np.add(values[3:-1], values[1:-3], out=inner)
+    inner *= 16
+    inner -= values[4:]
+    inner -= values[:-4]
+    inner -= 30 * values[2:-2]
+    inner *= rate_hz**2 / 12
+    out[:2], out[-2:] = inner[0], inner[-1]
     return out
 
 

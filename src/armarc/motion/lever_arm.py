@@ -1,8 +1,8 @@
 """Where the sensor sits on the arm, from the set itself.
 
-With the shoulder nearly fixed, ``f − g = α×r + ω×(ω×r)`` is linear in r, the vector from the shoulder to the
-sensor in sensor axes. Its least-squares solution over the quiet parts of a set gives the direction of the arm
-in the sensor and the reach, with no calibration move at all.
+With the shoulder nearly fixed, the sensor is at ``R·r`` from it, and ``R·f − g = R̈·r`` is linear in r, the vector
+from the shoulder to the sensor in sensor axes. Its least-squares solution over the quiet parts of a set gives the
+direction of the arm in the sensor and the reach, with no calibration move at all.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.motion.filters import high_pass, low_pass, means, solving_steps
-from armarc.motion.kinematics import angular_acceleration, lever_matrix
+from armarc.motion.kinematics import curvature
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
@@ -164,8 +164,9 @@ def fit_lever_arm(
 
     Notes
     -----
-    The equation is rotated into the global frame, where a tilt error is nearly constant, and both sides are
-    passed through the same zero-phase band-pass, which leaves r untouched. Residuals are re-weighted (Huber).
+    In the global frame a tilt error is nearly constant, and both sides are linear in what is measured, R and R·f: the
+    same zero-phase band-pass leaves r untouched. ``R·(α×r + ω×(ω×r))`` is not, and a strap's fast turning comes back
+    in its ω² as a slow pull towards the shoulder. Residuals are re-weighted (Huber).
     """
     made = {} if made is None else made
     parts = _parts(quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, weight, missing, made)
@@ -210,7 +211,7 @@ def _parts(
         alike = [block for block in wanted if block[1] - block[0] == length]
         for some in (alike[k : k + BLOCKS_AT_ONCE] for k in range(0, len(alike), BLOCKS_AT_ONCE)):
             at = np.arange(length)[:, None] + np.array([first for first, _ in some])
-            bands = _equations(quaternion[at], omega[at], force[at], rate_hz)
+            bands = _equations(quaternion[at], force[at], rate_hz)
             slow = low_pass(omega[at], rate_hz, EDGES_HZ[1])
             for k, block in enumerate(some):
                 made[block] = tuple(band[:, k].copy() for band in bands), slow[:, k].copy()
@@ -254,28 +255,19 @@ class _Part:
     slow_omega: FloatArray
 
 
-def _equations(
-    quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
-) -> tuple[FloatArray, ...]:
+def _equations(quaternion: FloatArray, force: FloatArray, rate_hz: float) -> tuple[FloatArray, ...]:
     """For every upper edge, shape (m, k, 3 global axes, 7): columns for lever arm, zero-g offset and target.
 
     Of k blocks of one length at once, shapes (n, k, 4) and (n, k, 3).
     """
     mean, kept = solving_steps(rate_hz)
     rotation = means(to_matrix(quaternion), mean)
-    turning = rotate(quaternion, omega)
     measured = means(rotate(quaternion, force), mean)
     measured[..., 2] -= STANDARD_GRAVITY_M_S2
-    columns = np.empty((*measured.shape, 7))
-    columns[..., 3:6] = rotation
-    columns[..., 6] = measured
+    columns = np.concatenate([curvature(rotation, rate_hz / mean), rotation, measured[..., None]], axis=-1)
     out = []
     for edge in _edges(rate_hz):
-        # ω enters squared: a strap's fast turning would come back as a slow pull towards the shoulder.
-        steady = turning if edge == EDGES_HZ[-1] else low_pass(turning, rate_hz, edge)
-        arm = lever_matrix(means(steady, mean), means(angular_acceleration(steady, rate_hz), mean))
-        np.matmul(arm, rotation, out=columns[..., :3])
-        slow = low_pass(columns, rate_hz / mean, edge)[::kept]
+        slow = low_pass(low_pass(columns, rate_hz / mean, edge), rate_hz / mean, edge)[::kept]
         out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ))
     return tuple(out)
 

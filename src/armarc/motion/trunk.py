@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.motion.angles import up_in_sensor
 from armarc.motion.filters import low_pass
-from armarc.motion.kinematics import angular_acceleration, lever_acceleration
+from armarc.motion.kinematics import lever_acceleration, rate_of_change
 from armarc.motion.quaternions import rotate
 from armarc.recording import FloatArray
 
@@ -80,9 +80,7 @@ class TrunkMotion:
         """Acceleration of the shoulder as the trunk moves it, global, shape (n, 3), m/s²."""
         place = self._place(SHOULDER_FROM_CHEST_M, side)
         turning = low_pass(self.angular_velocity_rad_s, self.rate_hz, min(BANDWIDTH_HZ, 0.4 * self.rate_hz))
-        own = lever_acceleration(
-            turning, angular_acceleration(turning, self.rate_hz, cutoff_hz=BANDWIDTH_HZ), place
-        )
+        own = lever_acceleration(turning, rate_of_change(turning, self.rate_hz), place)
         return self.acceleration_m_s2 + rotate(self.quaternion, own)
 
     def _place(self, place_m: tuple[float, float, float], side: str) -> FloatArray:

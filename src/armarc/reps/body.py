@@ -13,6 +13,7 @@ from armarc.motion import ArmMotion, LeverArm, angle_from_down, low_pass, up_in_
 from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_signs
 from armarc.motion.elbow_hinge import PLACES, ElbowBend
 from armarc.motion.forearm import Forearm
+from armarc.motion.kinematics import rate_of_change
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.steadiness import strap_steps
 
@@ -272,7 +273,6 @@ def _signs(
     worth[motion.missing[cut]] = 0.0
     return find_body_signs(
         motion.quaternion[cut],
-        motion.angular_velocity_rad_s[cut],
         motion.specific_force_m_s2[cut],
         motion.elevation_rad[cut],
         worth,
@@ -356,7 +356,7 @@ def _changed(motion: ArmMotion, change_rad: FloatArray) -> ArmMotion:
     if not change_rad.any():
         return motion
     lifted = motion.elevation_rad + change_rad
-    rate = motion.angle_rate_rad_s + np.gradient(change_rad, 1 / motion.rate_hz)
+    rate = motion.angle_rate_rad_s + rate_of_change(change_rad, motion.rate_hz)
     return replace(motion, angle_rad=lifted, elevation_rad=lifted, angle_rate_rad_s=rate)
 
 

@@ -2,10 +2,10 @@
 
 The shoulder girdle rises with the arm by some centimetres, an elbow bends with it, and a lever arm that is a little
 wrong moves the seeming shoulder along an arc. All three are functions of the arm's angle and show the same on the way
-up and on the way down; a swing of the body does not. So the path of the shoulder is followed over the whole
-rep, from rest to rest, what the lowering says as a function of the angle is taken away, and the rest of the concentric
-is the swing. What the body does with the arm's angle both ways cannot be told from the girdle with one wrist
-sensor: then there is no number, and the reason says so.
+up and on the way down; a swing of the body does not. So the path of the shoulder is followed over the whole rep, from
+rest to rest, what the lowering says as a function of the angle is taken away, and the rest of the concentric is the
+swing. What the body does with the arm's angle both ways cannot be told from the girdle with one wrist sensor: then
+there is no number, and the reason says so.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from armarc.motion import (
     shoulder_acceleration,
     spatial_median,
 )
+from armarc.motion.kinematics import curvature
 from armarc.recording import FloatArray
 from armarc.reps.phases import Instants
 
@@ -339,10 +340,9 @@ def _errors_with_angle(
     A girdle pushes one way at the top of a lowering and the other way at its end, much as such an error does. An arm
     raised as it was lowered loses both together; one let fall would leave its girdle's push in a slow raise.
     """
-    hz, n = motion.rate_hz, cycles[-1].samples.stop
-    angle = motion.elevation_rad[begin:n]
+    hz, angle = motion.rate_hz, motion.elevation_rad[begin : cycles[-1].samples.stop]
     arc = low_pass(np.stack([np.cos(angle), np.sin(angle)], axis=1), hz, min(BANDWIDTH_HZ, 0.4 * hz))
-    curved = np.gradient(np.gradient(arc, 1 / hz, axis=0), 1 / hz, axis=0)
+    curved = curvature(arc, hz)
     arced = [
         np.hstack([x, curved[c.samples.start - begin : c.samples.stop - begin]])
         for x, c in zip(turned, cycles, strict=True)
