@@ -14,6 +14,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from armarc.lazy import on_first_use
+
 __version__ = "0.10.0"
 
 if TYPE_CHECKING:
@@ -41,35 +43,27 @@ __all__ = [
     "write_csv",
 ]
 
-_HOMES = {
-    "NOTHING_KEPT": "armarc.api",
-    "ArmarcError": "armarc.errors",
-    "Kept": "armarc.api",
-    "Lifter": "armarc.load",
-    "MeasuringOptions": "armarc.api",
-    "Recording": "armarc.recording",
-    "Result": "armarc.results",
-    "Session": "armarc.pipeline",
-    "open_kept": "armarc.api",
-    "process": "armarc.api",
-    "read_csv": "armarc.api",
-    "read_result": "armarc.results",
-    "write_csv": "armarc.recording",
-}
-
-
 _ROOMS = frozenset(
     {"exercises", "load", "log", "motion", "recording", "report", "reps", "sensor", "settings", "simulate"}
 )
 """Rooms that are there without an import of their own, as in ``armarc.motion.estimate_orientation``."""
 
 
+_named = on_first_use(
+    __name__,
+    {
+        "api": "Kept MeasuringOptions NOTHING_KEPT open_kept process read_csv",
+        "errors": "ArmarcError",
+        "load": "Lifter",
+        "pipeline": "Session",
+        "recording": "Recording write_csv",
+        "results": "Result read_result",
+    },
+)
+
+
 def __getattr__(name: str) -> Any:
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
-    if name in _ROOMS:
-        return import_module(f"armarc.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return import_module(f"armarc.{name}") if name in _ROOMS else _named(name)
 
 
 def __dir__() -> list[str]:

@@ -23,7 +23,7 @@ import numpy as np
 from invented_raises import make_raises
 from test_orientation_benchmark import WINDOWS, Window, live, short, vqf_offline, vqf_real_time, whole
 
-from armarc.motion.orientation import estimate_orientation, fuse, fuse_with_lever
+from armarc.motion.orientation import estimate_orientation, fuse
 
 Estimate = Callable[[np.ndarray, np.ndarray, float], np.ndarray]
 
@@ -72,12 +72,6 @@ def raises() -> None:
                 ).quaternion
             ),
         ),
-        (
-            "... joint lever",
-            lambda r: (
-                fuse_with_lever(r.angular_velocity_rad_s, r.specific_force_m_s2, r.rate_hz)[0].quaternion
-            ),
-        ),
         ("vqf offline", lambda r: vqf_offline(r.angular_velocity_rad_s, r.specific_force_m_s2, r.rate_hz)),
         ("live filter", lambda r: live(r.angular_velocity_rad_s, r.specific_force_m_s2, r.rate_hz)),
     ]
@@ -100,22 +94,6 @@ def raises() -> None:
             spread, absolute = np.sqrt(np.mean(errors, axis=0))
             line += f"{spread:>10.3f} /{absolute:>6.3f}"
         print(line)
-    lengths, directions, inside = [], [], []
-    for seed in range(12):
-        made = make_raises(seed)
-        _, lever, covariance = fuse_with_lever(
-            made.angular_velocity_rad_s, made.specific_force_m_s2, made.rate_hz
-        )
-        lengths.append(np.linalg.norm(lever) / np.linalg.norm(made.lever_arm_m) - 1.0)
-        cosine = lever @ made.lever_arm_m / np.linalg.norm(lever) / np.linalg.norm(made.lever_arm_m)
-        directions.append(np.degrees(np.arccos(cosine)))
-        error = lever - made.lever_arm_m
-        inside.append(error @ np.linalg.solve(covariance, error) < 7.815)
-    print(
-        f"lever arm from 8 reps: length RMSE {100 * np.sqrt(np.mean(np.square(lengths))):.1f} %, "
-        f"direction {np.sqrt(np.mean(np.square(directions))):.1f} deg, "
-        f"inside its 95 % region {sum(inside)} of {len(inside)}\n"
-    )
 
 
 def best_of(times: int, work: Callable[[], object]) -> float:
@@ -134,7 +112,6 @@ def speed() -> None:
     for name, work in (
         ("fuse", lambda: fuse(w, f, 100.0)),
         ("fuse, lever", lambda: fuse(w, f, 100.0, lever_arm_m=made.lever_arm_m)),
-        ("fuse_with_lever", lambda: fuse_with_lever(w, f, 100.0)),
         ("vqf offline", lambda: vqf_offline(w, f, 100.0)),
     ):
         print(f"  15 s at 100 Hz, {name:<16}{1e3 * best_of(5, work):>7.1f} ms")

@@ -11,7 +11,6 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from armarc.motion import angles
-from armarc.motion.quaternions import from_scipy
 
 THORAX = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
 """Thorax axes in the global frame (x forward, y left, z up), one per column: X = x, Y = z, Z = −y."""
@@ -31,7 +30,7 @@ def in_global(humerus_in_thorax):
 
 @pytest.mark.parametrize(("plane", "elevation", "axial"), CASES)
 def test_elevation_and_plane_are_the_first_two_isb_angles(plane, elevation, axial):
-    q = from_scipy(in_global(isb(plane, elevation, axial)))[None]
+    q = in_global(isb(plane, elevation, axial)).as_quat(scalar_first=True)[None]
     up = angles.up_in_sensor(q)
     assert math.degrees(angles.elevation(up, ARM)[0]) == pytest.approx(elevation, abs=1e-9)
     arm = in_global(isb(plane, elevation, axial)).apply(ARM)[None]
@@ -45,7 +44,7 @@ def test_a_random_arm_decomposed_by_scipy():
     g1, minus_theta, _ = random.as_euler("YXY").T
     # SciPy's middle angle of a proper Euler sequence is 0 … π; ISB's is its negative with γ turned by π.
     theta, plane = minus_theta, (g1 + np.pi + np.pi) % (2 * np.pi) - np.pi
-    q = from_scipy(in_global(random))
+    q = in_global(random).as_quat(scalar_first=True)
     np.testing.assert_allclose(angles.elevation(angles.up_in_sensor(q), ARM), theta, atol=1e-9)
     found = angles.plane_of_elevation(in_global(random).apply(ARM), np.zeros(200), "right")
     known = np.isfinite(found)
@@ -63,7 +62,7 @@ def test_a_left_arm_is_the_mirror_image(plane, elevation, axial):
     assert math.degrees(angles.plane_of_elevation(arm, np.zeros(1), "left")[0]) == pytest.approx(
         plane, abs=1e-9
     )
-    up = angles.up_in_sensor(from_scipy(in_global(left))[None])
+    up = angles.up_in_sensor(in_global(left).as_quat(scalar_first=True)[None])
     assert math.degrees(angles.elevation(up, ARM)[0]) == pytest.approx(elevation, abs=1e-9)
 
 
@@ -76,7 +75,7 @@ def test_the_turn_of_the_hand_is_the_torsion_of_tilt_and_torsion(plane, elevatio
     if side == "left":
         mirror = np.diag([1.0, 1.0, -1.0])
         pose = Rotation.from_matrix(mirror @ pose.as_matrix() @ mirror)
-    before = from_scipy(in_global(Rotation.identity()))
-    found = math.degrees(angles.axial_change(before, from_scipy(in_global(pose)), ARM, side))
+    before = in_global(Rotation.identity()).as_quat(scalar_first=True)
+    found = math.degrees(angles.axial_change(before, in_global(pose).as_quat(scalar_first=True), ARM, side))
     expected = -(plane + axial)
     assert (found - expected + 180) % 360 - 180 == pytest.approx(0, abs=1e-8)

@@ -14,6 +14,7 @@ import pytest
 from armarc.motion import quaternions
 from armarc.motion.causal import start, step
 from armarc.motion.orientation import estimate_orientation
+from turns import inclination
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "datasets" / "orientation"
 WINDOWS = sorted(FOLDER.glob("*.npz")) if FOLDER.is_dir() else []
@@ -41,9 +42,7 @@ class Window:
         omega, force = self.omega[cut] + np.radians(bias_deg_s), self.force[cut]
         q = estimate(omega, force, self.rate_hz)
         here = self.moving[cut]
-        error = quaternions.inclination(
-            quaternions.multiply(q[here], quaternions.conjugate(self.truth[cut][here]))
-        )
+        error = inclination(quaternions.multiply(q[here], quaternions.conjugate(self.truth[cut][here])))
         return float(np.degrees(np.sqrt(np.mean(error**2))))
 
 
@@ -124,7 +123,7 @@ def test_live_filter_after_the_first_seconds(windows):
             (others, other, window.truth),
             (apart, q, smooth),
         ):
-            error = quaternions.inclination(
+            error = inclination(
                 quaternions.multiply(estimate[settled], quaternions.conjugate(reference[settled]))
             )
             errors.append(np.degrees(np.sqrt(np.mean(error**2))))

@@ -13,7 +13,8 @@ from armarc.reps.candidates import find_candidates
 from armarc.reps.path import sensor_path
 from armarc.reps.phases import find_instants
 from armarc.reps.summary import tempo
-from armarc.reps.turning import TurningState, finish, step, turning_points
+from armarc.reps.turning import TurningState, finish, step
+from turns import turning_points
 
 HZ = 100.0
 FEW = settings(max_examples=60, deadline=None)

@@ -11,7 +11,6 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from armarc.motion import ArmMotion, Mounting, Orientation
-from armarc.motion.quaternions import from_scipy
 from armarc.reps.phases import Instants
 from armarc.reps.swing import swings_of_set
 from invented_sets import ramp
@@ -31,7 +30,7 @@ def a_set(reps=3):
     begins = [REST + r * (UP + HOLD + DOWN + REST) for r in range(reps)]
     share = sum(ramp((k - b) / UP) - ramp((k - b - UP - HOLD) / DOWN) for b in begins)
     theta = np.radians(10 + 80 * share)
-    q = from_scipy(Rotation.from_rotvec(np.outer(-theta, [0, 1, 0])))
+    q = Rotation.from_rotvec(np.outer(-theta, [0, 1, 0])).as_quat(scalar_first=True)
     motion = ArmMotion(
         time_s=k / HZ,
         rate_hz=HZ,

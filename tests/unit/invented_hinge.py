@@ -7,8 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from armarc.motion.quaternions import from_scipy
-
 G = 9.80665
 
 
@@ -71,7 +69,7 @@ def hinge(
     slack = wobble_rad * np.outer(gently * f * np.cos(f * t) + change * np.sin(f * t), axis)
     return Hinge(
         rate_hz=rate_hz,
-        quaternion=from_scipy(arm * mounting * strap),
+        quaternion=(arm * mounting * strap).as_quat(scalar_first=True),
         angular_velocity_rad_s=strap.apply(mounting.apply(omega, inverse=True), inverse=True) + slack,
         specific_force_m_s2=strap.apply(mounting.apply(force, inverse=True), inverse=True)
         + np.asarray(zero_g_m_s2),

@@ -10,14 +10,13 @@ from invented_reps import Curve
 from scipy.spatial.transform import Rotation
 
 from armarc.motion import ArmMotion, Mounting, Orientation
-from armarc.motion.quaternions import from_scipy
 
 MOUNTING_RAD, TILT_RAD = math.radians(1), math.radians(0.3)
 
 
 def motion_of(curve: Curve, *, uncertainty_rad=MOUNTING_RAD, tilt_rad=TILT_RAD, **changes):
     """Raised toward global +x about −y; the sensor's z axis points from the hand to the shoulder."""
-    q = from_scipy(Rotation.from_rotvec(np.outer(-curve.angle_rad, [0, 1, 0])))
+    q = Rotation.from_rotvec(np.outer(-curve.angle_rad, [0, 1, 0])).as_quat(scalar_first=True)
     n = len(curve.angle_rad)
     omega = np.zeros((n, 3))
     omega[:, 1] = -curve.rate_rad_s

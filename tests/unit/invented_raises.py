@@ -85,7 +85,7 @@ def make_raises(
     lever = mounting.inv().apply([0.02, 0.01, -0.6])
     place = sensor.apply(lever) + np.outer(travel, [0.6, 0.2, 0.8])
     acceleration = np.gradient(np.gradient(place, 1 / fine_hz, axis=0), 1 / fine_hz, axis=0)
-    q = quaternions.from_scipy(sensor)
+    q = sensor.as_quat(scalar_first=True)
     force = quaternions.rotate_back(q, acceleration + np.array([0.0, 0.0, GRAVITY_M_S2]))
     at = np.arange(2 * over, len(theta) - 2, over)
     step = quaternions.multiply(quaternions.conjugate(q[at - over]), q[at])

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.reps.movements import Movement
-from armarc.reps.turning import turning_points
 from invented_sets import ramp, ramp_rate
+from turns import turning_points
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,14 @@ from armarc.load.arm import arm_body, unbent
 from armarc.load.ideal import PLANAR_AXIS, ideal_rep, planar_body, planar_motion
 from armarc.load.lifter import Lifter
 from armarc.load.measures import PhaseTimes, by_angle, integrals_up_to, load_measures
-from armarc.load.mechanics import ArmKinematics, dynamics, loaded_arm, mechanical_energy, movement_axis
+from armarc.load.mechanics import (
+    ArmKinematics,
+    dynamics,
+    held_moment,
+    loaded_arm,
+    mechanical_energy,
+    movement_axis,
+)
 from armarc.load.planar_load import planar_load
 from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance, body_axes
 
@@ -88,6 +96,32 @@ def test_dumbbell_moment_is_weight_times_lever() -> None:
     bare = dynamics(still, arm, (), PLANAR_AXIS, planar_body(0)).moment_n_m[1]
     held = dynamics(still, arm, (Dumbbell(mass_kg=5),), PLANAR_AXIS, planar_body(0)).moment_n_m[1]
     assert held - bare == pytest.approx(5 * 9.80665 * (0.2817 + 0.2689 + 0.09))
+
+
+def test_a_dumbbell_held_beyond_the_grip_hangs_from_there() -> None:
+    arm = arm_body(Lifter().completed(), math.radians(15))
+    near, far = (
+        loaded_arm(arm, (Dumbbell(mass_kg=5, beyond_grip_m=beyond),)).first_moment_kg_m
+        for beyond in (0.0, 0.1)
+    )
+    along = arm.grip_m / np.linalg.norm(arm.grip_m)
+    assert far - near == pytest.approx(5 * 0.1 * along)
+
+
+@pytest.mark.parametrize("load", LOADS)
+def test_the_held_moment_is_that_of_the_same_poses_without_movement(load: tuple[Resistance, ...]) -> None:
+    arm = arm_body(Lifter().completed(), math.radians(15))
+    motion, _, _ = ideal_rep(rate_hz=100)
+    scene = (arm, load, PLANAR_AXIS, planar_body(math.radians(20)))
+    nothing = np.zeros_like(motion.angular_velocity_rad_s)
+    poses = replace(
+        motion,
+        angular_velocity_rad_s=nothing,
+        angular_acceleration_rad_s2=nothing,
+        shoulder_m_s=nothing,
+        shoulder_m_s2=nothing,
+    )
+    assert held_moment(motion, *scene) == pytest.approx(dynamics(poses, *scene).moment_n_m, abs=1e-9)
 
 
 def test_cable_statics_by_triangle() -> None:

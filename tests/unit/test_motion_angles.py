@@ -7,7 +7,6 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from armarc.motion import angles
-from armarc.motion.quaternions import from_scipy
 
 ARM = np.array([0.0, 0.0, -1.0])
 """Shoulder → hand in sensor axes when the sensor's axes are the global ones for a hanging arm."""
@@ -19,20 +18,22 @@ def turned(axis, degrees):
 
 def test_up_in_sensor_is_the_inverse_rotation_of_up():
     r = Rotation.random(20, rng=1)
-    np.testing.assert_allclose(angles.up_in_sensor(from_scipy(r)), r.inv().apply([0, 0, 1]), atol=1e-12)
+    np.testing.assert_allclose(
+        angles.up_in_sensor(r.as_quat(scalar_first=True)), r.inv().apply([0, 0, 1]), atol=1e-12
+    )
 
 
 @pytest.mark.parametrize("heading", [0, 37, 180])
 def test_elevation_is_the_angle_from_straight_down(heading):
     wanted = np.array([0.0, 1e-6, 8, 90, 135, 179.9999, 180])
     pose = turned([0, 0, 1], heading) * turned([0, 1, 0], -wanted)
-    found = angles.elevation(angles.up_in_sensor(from_scipy(pose)), ARM)
+    found = angles.elevation(angles.up_in_sensor(pose.as_quat(scalar_first=True)), ARM)
     np.testing.assert_allclose(np.degrees(found), wanted, atol=1e-6)
 
 
 def test_the_rate_of_elevation_leaves_out_turning_of_the_hand_and_of_the_body():
     pose = turned([0, 0, 1], 20) * turned([0, 1, 0], -np.array([60.0]))
-    up = angles.up_in_sensor(from_scipy(pose))
+    up = angles.up_in_sensor(pose.as_quat(scalar_first=True))
     for omega, expected in (
         (pose.apply([0, 0, 1.0], inverse=True), 0.0),  # body turning about the vertical
         (0.7 * ARM[None], 0.0),  # the hand turning about the arm
@@ -48,9 +49,9 @@ def test_the_rate_is_the_derivative_of_the_elevation():
         "ZYX", np.stack([0.4 * np.sin(3 * t), -0.2 - 1.1 * np.sin(1.3 * t) ** 2, 0.3 * np.sin(2 * t)], axis=1)
     )
     omega = (pose[:-1].inv() * pose[1:]).as_rotvec() / 1e-3
-    middle = from_scipy(pose[:-1] * Rotation.from_rotvec(omega * 0.5e-3))
+    middle = (pose[:-1] * Rotation.from_rotvec(omega * 0.5e-3)).as_quat(scalar_first=True)
     rate = angles.elevation_rate(angles.up_in_sensor(middle), omega, ARM)
-    theta = angles.elevation(angles.up_in_sensor(from_scipy(pose)), ARM)
+    theta = angles.elevation(angles.up_in_sensor(pose.as_quat(scalar_first=True)), ARM)
     np.testing.assert_allclose(rate, np.diff(theta) / 1e-3, atol=2e-5)
 
 
@@ -86,7 +87,9 @@ def test_the_angle_about_an_axis_unwraps():
     axis = np.array([0.0, 0.6, 0.8])
     turns = np.linspace(0, 500, 300)
     pose = turned(axis, turns) * Rotation.random(rng=4)
-    np.testing.assert_allclose(np.degrees(angles.angle_about(from_scipy(pose), axis)), turns, atol=1e-8)
+    np.testing.assert_allclose(
+        np.degrees(angles.angle_about(pose.as_quat(scalar_first=True), axis)), turns, atol=1e-8
+    )
 
 
 @pytest.mark.parametrize(("side", "lateral"), [("right", -90.0), ("left", 90.0)])
@@ -112,7 +115,7 @@ def test_the_plane_of_a_hanging_or_upright_arm_is_unknown(elevation, is_known):
 
 def test_hand_rotation_is_the_elevation_of_the_thumb():
     pose = turned([0, 1, 0], np.array([-90.0, -30.0]))
-    found = np.degrees(angles.hand_rotation(from_scipy(pose), np.array([1.0, 0, 0])))
+    found = np.degrees(angles.hand_rotation(pose.as_quat(scalar_first=True), np.array([1.0, 0, 0])))
     np.testing.assert_allclose(found, [90, 30], atol=1e-9)
 
 
@@ -125,7 +128,11 @@ def test_the_turn_of_the_hand_between_two_instants(side, turn):
     raised = turned(hinge, 85)
     along = raised.apply([0, 0, -1.0])[0]
     before, after = Rotation.identity(1), turned(along, turn) * raised
-    found = math.degrees(angles.axial_change(from_scipy(before)[0], from_scipy(after)[0], ARM, side))
+    found = math.degrees(
+        angles.axial_change(
+            before.as_quat(scalar_first=True)[0], after.as_quat(scalar_first=True)[0], ARM, side
+        )
+    )
     thumb = after.apply([1.0, 0, 0])[0]
     # Thumb up is positive on either side: the sign is that of the thumb's height.
     assert abs(found) == pytest.approx(abs(turn), abs=1e-9)

@@ -9,6 +9,7 @@ from invented_raises import GRAVITY_M_S2, make_raises
 from armarc.errors import InputError
 from armarc.motion import causal, quaternions
 from armarc.motion.orientation import estimate_orientation, fuse
+from turns import inclination
 
 
 def run(state, omega, force, dt):
@@ -118,7 +119,7 @@ def test_steady_turn_is_followed_without_lag():
     middle = quaternions.multiply(start, quaternions.from_rotation_vector((time_s - 0.005) * rate))
     force = quaternions.rotate_back(middle, [0.0, 0.0, GRAVITY_M_S2])
     q = orientations(run(causal.start(), np.tile(rate, (1000, 1)), force, 0.01))
-    error = quaternions.inclination(quaternions.multiply(q, quaternions.conjugate(truth)))
+    error = inclination(quaternions.multiply(q, quaternions.conjugate(truth)))
     assert np.degrees(error[300:].max()) < 0.1
 
 

@@ -5,7 +5,6 @@ import pytest
 from invented_reps import raises
 from scipy.spatial.transform import Rotation
 
-from armarc.motion.quaternions import from_scipy
 from armarc.motion.turned_angle import turned_angle
 
 HZ = 100.0
@@ -40,7 +39,7 @@ def two_sets(second_heading_deg, second_sign):
 @pytest.mark.parametrize("sign", [1, -1])
 def test_every_set_rises_from_its_own_bottom_however_the_lifter_stands(heading, sign):
     pose, omega, spans = two_sets(heading, sign)
-    angle, rate, coordinate = turned_angle(from_scipy(pose), omega, ARM, "movement", spans, [])
+    angle, rate, coordinate = turned_angle(pose.as_quat(scalar_first=True), omega, ARM, "movement", spans, [])
     assert coordinate == "movement"
     expected = raises([70] * 4).angle_rad
     expected = np.degrees(expected - expected[0])
@@ -55,7 +54,7 @@ def test_every_set_rises_from_its_own_bottom_however_the_lifter_stands(heading, 
 def test_before_anything_is_counted_the_pose_it_rests_in_is_the_bottom():
     pose, omega, spans = two_sets(0, 1)
     stop = spans[0][0][1]
-    angle, *_ = turned_angle(from_scipy(pose[:stop]), omega[:stop], ARM, "movement", (), [])
+    angle, *_ = turned_angle(pose[:stop].as_quat(scalar_first=True), omega[:stop], ARM, "movement", (), [])
     assert angle.max() > 1 > abs(angle.min()) * 10
 
 
@@ -63,5 +62,5 @@ def test_two_sets_may_share_a_bottom():
     pose, omega, spans = two_sets(0, -1)
     (first, middle), (_, last) = spans[0][0], spans[1][0]
     shared = [((first, middle + 50), (*spans[0][1], middle + 49)), ((middle + 49, last), spans[1][1][1:])]
-    angle, *_ = turned_angle(from_scipy(pose), omega, ARM, "movement", shared, [])
+    angle, *_ = turned_angle(pose.as_quat(scalar_first=True), omega, ARM, "movement", shared, [])
     assert np.isfinite(angle).all()

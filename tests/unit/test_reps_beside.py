@@ -12,7 +12,6 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
 from armarc.exercises import find_exercise
-from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets, counting_rules
 
 HZ, ARM_M, GRAVITY_M_S2, UP_S = 100.0, 0.55, 9.80665, 1.6
@@ -48,7 +47,7 @@ def counted(*what, exercise="front-raise", known=(), seed=4, explain=True):
     steps = (pose[:-1].inv() * pose[1:]).as_rotvec() * HZ
     turning = np.vstack([steps, steps[-1:]])
     rules = counting_rules(find_exercise(exercise))
-    return count_sets(from_scipy(pose), turning, force, HZ, rules, known, explain=explain)
+    return count_sets(pose.as_quat(scalar_first=True), turning, force, HZ, rules, known, explain=explain)
 
 
 def sizes(found):

@@ -8,7 +8,6 @@ import pytest
 from invented_reps import Curve, raises, ramp
 from scipy.spatial.transform import Rotation
 
-from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.movements import on_angle
@@ -44,7 +43,7 @@ def grouped(curve_or_angle, roll_deg=0.0, smallest_deg=30, rest_s=10.0, arm_axis
     rules = CountingRules(
         smallest_rad=math.radians(smallest_deg), rest_s=rest_s, curves=("tilt",), arm_axis=arm_axis
     )
-    return count_sets(from_scipy(pose), turning(pose), felt(pose, lifted_m), HZ, rules)
+    return count_sets(pose.as_quat(scalar_first=True), turning(pose), felt(pose, lifted_m), HZ, rules)
 
 
 def counts(grouping):
@@ -120,7 +119,9 @@ def test_a_sensor_whose_strap_wobbles_comes_to_rest(wobble_hz):
     angle = raises([90] * 6, after_s=1.0).angle_rad
     wobble = 1.5 * np.sin(2 * np.pi * wobble_hz * np.arange(len(angle)) / HZ)
     pose = poses(angle, wobble)
-    rests, shaken = (sensor_path(from_scipy(p), turning(p), HZ).rests for p in (poses(angle), pose))
+    rests, shaken = (
+        sensor_path(p.as_quat(scalar_first=True), turning(p), HZ).rests for p in (poses(angle), pose)
+    )
     assert len(shaken) == len(rests)
     assert np.abs(np.subtract(shaken, rests)).max() <= 6  # a fifth of a second
 

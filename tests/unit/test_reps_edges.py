@@ -14,7 +14,6 @@ from scipy.spatial.transform import Rotation
 
 from armarc.api import NOTHING_KEPT, process
 from armarc.exercises import find_exercise
-from armarc.motion.quaternions import from_scipy
 from armarc.recording import Recording
 from armarc.reps.counting import count_sets, counting_rules
 from armarc.reps.not_counted import AT_AN_END
@@ -60,7 +59,7 @@ def counted(*args, missing_s=None, exercise="front-raise", **kwargs):
     t = np.arange(len(force)) / HZ
     missing = None if missing_s is None else (t > missing_s[0]) & (t < missing_s[1])
     rules = counting_rules(find_exercise(exercise))
-    return count_sets(from_scipy(pose), turning, force, HZ, rules, missing=missing)
+    return count_sets(pose.as_quat(scalar_first=True), turning, force, HZ, rules, missing=missing)
 
 
 @pytest.mark.parametrize(("before", "after"), [((75,), ()), ((), (70,)), ((75, 95), (70,))])

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.not_counted import ELBOW, SWING
@@ -46,7 +45,9 @@ def counted(upper_rad, elbow_rad, rules=RAISE, tip_rad=None):
     acceleration = np.gradient(np.gradient(place, 1 / RATE_HZ, axis=0), 1 / RATE_HZ, axis=0)
     force = sensor.inv().apply(acceleration + np.array([0, 0, GRAVITY_M_S2]))
     steps = (sensor[:-1].inv() * sensor[1:]).as_rotvec() * RATE_HZ
-    return count_sets(from_scipy(sensor), np.vstack([steps, steps[-1:]]), force, RATE_HZ, rules)
+    return count_sets(
+        sensor.as_quat(scalar_first=True), np.vstack([steps, steps[-1:]]), force, RATE_HZ, rules
+    )
 
 
 def raises(reps, elbow_deg=0.0, seconds=1.4):

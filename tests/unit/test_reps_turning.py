@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from armarc.reps.turning import Turn, TurningState, finish, step, turning_points
+from armarc.reps.turning import Turn, TurningState, finish, step
+from turns import turning_points
 
 
 def turns_of(*angles, hysteresis=1.0):

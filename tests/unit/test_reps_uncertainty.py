@@ -166,7 +166,7 @@ def test_a_wobble_a_bending_arm_and_a_moving_shoulder_blur_an_instant():
     assert instant(RIGID) == expected(0.0)
     wobble = math.radians(0.7)
     assert instant(replace(RIGID, wobble_rad=wobble)) == expected(WOBBLE_RATE_RAD_S * wobble)
-    bent = replace(RIGID, bend_rad=math.radians(10))
+    bent = replace(RIGID, short_share=0.1)
     assert bent.doubt_rad > math.radians(1)
     assert instant(bent) == expected(bent.doubt_rad * math.pi / math.sqrt(8) / 1.4)
     moving = replace(RIGID, signs=replace(RIGID.signs, shoulder_share=1.0))

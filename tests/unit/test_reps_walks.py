@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from armarc.motion.quaternions import from_scipy
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.not_counted import CIRCLE, SWING
@@ -31,7 +30,9 @@ def counted(pose, shoulder_z_m, rate_hz, rules=NAMED, wobble_deg=0.0):
     acceleration = np.gradient(np.gradient(place, 1 / rate_hz, axis=0), 1 / rate_hz, axis=0)
     force = sensor.inv().apply(acceleration + np.array([0, 0, GRAVITY_M_S2]))
     steps = (sensor[:-1].inv() * sensor[1:]).as_rotvec() * rate_hz
-    return count_sets(from_scipy(sensor), np.vstack([steps, steps[-1:]]), force, rate_hz, rules)
+    return count_sets(
+        sensor.as_quat(scalar_first=True), np.vstack([steps, steps[-1:]]), force, rate_hz, rules
+    )
 
 
 def time_of(seconds, rate_hz):

@@ -57,12 +57,12 @@ def load_block(load: SetLoad) -> Table:
 
     summary = load_record(load)["summary"]
 
-    def said(key: str, unit: str, digits: int = 0) -> str:
+    def said(key: str, unit: str) -> str:
         value, error = summary[key], summary.get(f"{key}_se")
         if value is None:
             return "–"
-        spread = "" if error is None or round(error, digits) == 0 else f" ± {error:.{digits}f}"
-        return f"{value:.{digits}f}{spread}{unit}"
+        spread = "" if error is None or round(error) == 0 else f" ± {error:.0f}"
+        return f"{value:.0f}{spread}{unit}"
 
     moment = f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"
     phase = {"concentric": "raising", "hold": "in the hold", "eccentric": "lowering: the catch, not the lift"}

@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any, Protocol, TextIO
+from typing import TYPE_CHECKING, Any, Protocol
 
 from armarc.live.events import EngineEvent, RepEnded, SetEnded
 from armarc.live.scoreboard import Scoreboard
@@ -83,8 +83,8 @@ class JsonLines:
 
     name = "the reader of the events"
 
-    def __init__(self, out: TextIO | None = None) -> None:
-        self._out = out or sys.stdout
+    def __init__(self) -> None:
+        self._out = sys.stdout
 
     def hear(self, record: dict[str, object], event: EngineEvent | None) -> None:
         """Print the record at once."""

@@ -122,7 +122,6 @@ class Scoreboard:
     angle_deg: float = 0.0
     bottom_deg: float = 0.0
     trace: deque[tuple[float, float]] = field(default_factory=deque)
-    trace_from: int = 0
     sets: list[SetLine] = field(default_factory=list)
     set_ended_s: float | None = None
     battery_pct: int | None = None
@@ -141,7 +140,6 @@ class Scoreboard:
             self.trace.append((time_s, self.angle_deg))
             while self.trace and self.trace[0][0] < time_s - TRACE_S:
                 self.trace.popleft()
-                self.trace_from += 1
 
     def hear(self, event: EngineEvent) -> None:
         """Take in one event."""

@@ -115,7 +115,6 @@ class Tracker:
         self.phase = "low"
         self.bottom_rad = 0.0
         self._left_s = 0.0
-        self._left_row = 0
         self._told_left = self._gate_done = False
         self._told_top_rad = -math.inf
         self._high_rad, self._high_s, self._high_row = -math.inf, 0.0, 0
@@ -178,7 +177,7 @@ class Tracker:
     def _leave(self, row: int, time_s: float, angle: float, bottom: float) -> None:
         self.phase = "leaving"
         self.bottom_rad = bottom
-        self._left_s, self._left_row = time_s, row
+        self._left_s = time_s
         self._told_left = self._gate_done = False
         self._told_top_rad = -math.inf
         self._high_rad, self._high_s, self._high_row = angle, time_s, row

@@ -5,8 +5,9 @@ Everything here is loaded on first use, so that importing the room costs nothing
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from armarc.lazy import on_first_use
 
 if TYPE_CHECKING:
     from armarc.load.comparison import compare, ideal_template, measured_template
@@ -18,31 +19,6 @@ if TYPE_CHECKING:
     from armarc.load.records import load_record
     from armarc.load.resistance import Cable, Dumbbell, ElasticBand, Machine, Resistance, describe
     from armarc.load.set_load import RepLoad, SetLoad, measure_load
-
-_PLACES = {
-    "compare": "comparison",
-    "ideal_template": "comparison",
-    "measured_template": "comparison",
-    "parse_all": "grammar",
-    "parse_resistances": "grammar",
-    "Lifter": "lifter",
-    "Lifters": "lifter",
-    "load_lifters": "lifter",
-    "save_lifters": "lifter",
-    "lines_of_pull": "moment_arms",
-    "make_report": "plan_report",
-    "plan_record": "plan_words",
-    "load_record": "records",
-    "Cable": "resistance",
-    "Dumbbell": "resistance",
-    "ElasticBand": "resistance",
-    "Machine": "resistance",
-    "Resistance": "resistance",
-    "describe": "resistance",
-    "RepLoad": "set_load",
-    "SetLoad": "set_load",
-    "measure_load": "set_load",
-}
 
 __all__ = [
     "Cable",
@@ -69,8 +45,17 @@ __all__ = [
     "save_lifters",
 ]
 
-
-def __getattr__(name: str) -> Any:
-    if name in _PLACES:
-        return getattr(import_module(f"armarc.load.{_PLACES[name]}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = on_first_use(
+    __name__,
+    {
+        "comparison": "compare ideal_template measured_template",
+        "grammar": "parse_all parse_resistances",
+        "lifter": "Lifter Lifters load_lifters save_lifters",
+        "moment_arms": "lines_of_pull",
+        "plan_report": "make_report",
+        "plan_words": "plan_record",
+        "records": "load_record",
+        "resistance": "Cable Dumbbell ElasticBand Machine Resistance describe",
+        "set_load": "RepLoad SetLoad measure_load",
+    },
+)

@@ -26,13 +26,13 @@ def hill(
     rate_rad_s: FloatArray,
     fastest_rad_s: FloatArray | float = FASTEST_RAD_S,
     shape: FloatArray | float = HILL_SHAPE,
-    ceiling: float = ECCENTRIC_CEILING,
 ) -> FloatArray:
     """Moment over isometric moment by speed, at full activation.
 
     Shortening (positive rate): Hill's hyperbola (Hill 1938, Proc R Soc B 126:136). Lengthening (negative):
     the hyperbola of Thelen 2003 (J Biomech Eng 125:70, eqs. 6 and 7 at full activation and best length), which meets
-    it at rest with twice the slope: ``v / v_max = (F - 1)(c - 1) / ((2 + 2/A)(c - F))`` with ceiling c and A = a/F0.
+    it at rest with twice the slope: ``v / v_max = (F - 1)(c - 1) / ((2 + 2/A)(c - F))`` with
+    `ECCENTRIC_CEILING` c and A = a/F0.
 
     Parameters
     ----------
@@ -40,7 +40,6 @@ def hill(
     fastest_rad_s : float or ndarray, rad/s
     shape : float or ndarray
         a/F0.
-    ceiling : float
 
     Returns
     -------
@@ -54,7 +53,8 @@ def hill(
         return shortening
     down = np.maximum(-v, 0.0)
     stiff = 2 * down * (1 + 1 / np.asarray(shape))
-    lengthening = (ceiling - 1 + stiff * ceiling) / (ceiling - 1 + stiff)
+    above = ECCENTRIC_CEILING - 1
+    lengthening = (above + stiff * ECCENTRIC_CEILING) / (above + stiff)
     return np.where(v >= 0, shortening, lengthening)
 
 

@@ -95,9 +95,8 @@ def load_measures(
     loaded_range_rad: tuple[float, float] | None,
     swing_power_w: FloatArray | None = None,
     drive_s: tuple[float, float] = (0.0, 0.0),
-    still_n_m: FloatArray | None = None,
 ) -> LoadMeasures:
-    """Work out the measures of one rep.
+    """Work out the measures of one rep, but for the least share held.
 
     Parameters
     ----------
@@ -110,15 +109,16 @@ def load_measures(
         Power of the shoulder's force through its swing; None leaves the body's shares out.
     drive_s : tuple of float, s
         Rest at the bottom and peak of θ̇.
-    still_n_m : ndarray, shape (n,), N m, or None
-        Moment that would hold the arm still at each instant; None leaves the least share held out.
     """
-    only = Courses(done.moment_n_m, done.moment_power_w, swing_power_w, still_n_m)
+    only = Courses(done.moment_n_m, done.moment_power_w, swing_power_w)
     return measures_of_courses(time_s, angle_rad, [only], phases, loaded_range_rad, drive_s)[0]
 
 
 class Courses(NamedTuple):
-    """What the measures of a rep are read from, shape (n,) each, as `load_measures` takes them."""
+    """What the measures of a rep are read from, shape (n,) each; see `load_measures`.
+
+    ``still_n_m`` is the moment that would hold the arm still at each instant; None leaves the least share held out.
+    """
 
     moment_n_m: FloatArray
     moment_power_w: FloatArray

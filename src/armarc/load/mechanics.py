@@ -147,7 +147,7 @@ def mechanical_energy(
     return np.asarray(kinetic + potential)
 
 
-def movement_axis(direction: FloatArray, weight: FloatArray | None = None) -> FloatArray:
+def movement_axis(direction: FloatArray) -> FloatArray:
     """Axis about which an arm line turned, so that a positive turn is the way it went.
 
     Parameters
@@ -160,10 +160,7 @@ def movement_axis(direction: FloatArray, weight: FloatArray | None = None) -> Fl
     ndarray, shape (3,)
         Unit vector, global frame. The sum of the areas swept between neighbours.
     """
-    swept = cross(direction[:-1], direction[1:])
-    if weight is not None:
-        swept = swept * weight[:-1, None]
-    total = swept.sum(axis=0)
+    total = cross(direction[:-1], direction[1:]).sum(axis=0)
     length = float(np.linalg.norm(total))
     if length < 1e-9:
         raise UsageError("the arm did not turn: there is no movement axis")

@@ -5,8 +5,9 @@ Names are loaded when first used, so that a command without the log does not loa
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from armarc.lazy import on_first_use
 
 if TYPE_CHECKING:
     from armarc.log.adding import Added, add_result, log_session
@@ -14,22 +15,6 @@ if TYPE_CHECKING:
     from armarc.log.labels import Labels
     from armarc.log.reading import Filter, LoggedSet, choose_sets, list_sets, result_of
     from armarc.log.store import Store, open_log
-
-_HOMES = {
-    "Added": "adding",
-    "Fatigue": "fatigue",
-    "Filter": "reading",
-    "Labels": "labels",
-    "LoggedSet": "reading",
-    "Store": "store",
-    "add_result": "adding",
-    "choose_sets": "reading",
-    "fatigue_of": "fatigue",
-    "list_sets": "reading",
-    "log_session": "adding",
-    "open_log": "store",
-    "result_of": "reading",
-}
 
 __all__ = [
     "Added",
@@ -47,8 +32,13 @@ __all__ = [
     "result_of",
 ]
 
-
-def __getattr__(name: str) -> Any:
-    if name in _HOMES:
-        return getattr(import_module(f"armarc.log.{_HOMES[name]}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = on_first_use(
+    __name__,
+    {
+        "adding": "Added add_result log_session",
+        "fatigue": "Fatigue fatigue_of",
+        "labels": "Labels",
+        "reading": "Filter LoggedSet choose_sets list_sets result_of",
+        "store": "Store open_log",
+    },
+)

@@ -9,8 +9,11 @@ import numpy as np
 from armarc.log.repeatability import Z_95
 from armarc.recording import FloatArray
 
+SPAN = 2 / 3
+"""Share of the points that each local line is fitted to."""
 
-def lowess(x: FloatArray, y: FloatArray, *, span: float = 2 / 3, robust_rounds: int = 3) -> FloatArray:
+
+def lowess(x: FloatArray, y: FloatArray, *, robust_rounds: int = 3) -> FloatArray:
     """Locally weighted straight lines, made robust against outliers.
 
     Parameters
@@ -18,8 +21,6 @@ def lowess(x: FloatArray, y: FloatArray, *, span: float = 2 / 3, robust_rounds: 
     x : ndarray, shape (n,)
         Rising; equal values are allowed.
     y : ndarray, shape (n,)
-    span : float
-        Share of the points that each local line is fitted to.
     robust_rounds : int
         How often outliers are weighted down by their residual and the lines are fitted again.
 
@@ -29,14 +30,14 @@ def lowess(x: FloatArray, y: FloatArray, *, span: float = 2 / 3, robust_rounds: 
 
     Notes
     -----
-    Cleveland 1979, J Am Stat Assoc 74:829: tricube weights over the nearest ``span·n`` points, bisquare weights
+    Cleveland 1979, J Am Stat Assoc 74:829: tricube weights over the nearest `SPAN` of the points, bisquare weights
     of residuals over six times their median.
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     n = len(x)
     if n < 3:
         return y.copy()
-    near = max(min(int(span * n + 1e-7), n), 2)
+    near = max(min(int(SPAN * n + 1e-7), n), 2)
     distance = np.abs(x[:, None] - x[None, :])
     reach = np.sort(distance, axis=1)[:, near - 1][:, None]
     extent = x[-1] - x[0]

@@ -21,9 +21,7 @@ from armarc.motion.mounting import choose_mounting, sensor_axis, thumb_axis
 from armarc.motion.orientation import METHODS as FUSION_METHODS
 from armarc.motion.orientation import estimate_orientation, fuse
 from armarc.motion.shoulder import (
-    ShoulderPath,
     integrate_cycle,
-    integrate_path,
     path_diameter,
     shoulder_acceleration,
     spatial_median,
@@ -37,7 +35,6 @@ __all__ = [
     "LeverArm",
     "Mounting",
     "Orientation",
-    "ShoulderPath",
     "Twist",
     "angle_about",
     "angle_from_down",
@@ -55,7 +52,6 @@ __all__ = [
     "horizontal_angle",
     "horizontal_rate",
     "integrate_cycle",
-    "integrate_path",
     "lever_acceleration",
     "low_pass",
     "path_diameter",

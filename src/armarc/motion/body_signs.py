@@ -1,18 +1,17 @@
 """Signs in a set that the arm is no rigid one about a fixed shoulder.
 
-An elbow that bends on the way up carries the shoulder through the axes of a wrist sensor, and so does a forearm that
-turns about itself while the elbow is bent, however constantly. With ``p = R·(r₀ + r₁·s)``, s the elevation from −½ at
-the bottom of the range to ½ at its top, the acceleration of the sensor, ``R·f − g = p̈``, stays linear in r₀ and r₁,
-and r₁ over the reach is how the arm line turns in the sensor over the range. The raise and the lowering each say how
-loud they are: a trunk that tips or swings makes the raise worth little. How much of what a fixed r leaves unexplained
-r₁ then explains says whether there is such a turn at all.
+A trunk that tips, a girdle that rises and an elbow that bends leave an acceleration that no arm about a fixed shoulder
+explains: ``R·f − g = R̈·r₀ + R·b``, b a zero-g offset. The raise and the lowering each say how loud they are. Where it
+is known how the sensor may sit on the forearm, the elbow is judged by the path of its hinge. With
+``p = R·(r₀ + r₁·s + r₂·s² + r₃·s³)``, s the elevation from −½ at the bottom of the range to ½ at its top, that path's
+acceleration p̈ stays linear in each r.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -30,19 +29,10 @@ from armarc.motion.lever_arm import (
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
-CHANGE_PRIOR_M, SHORTER_PRIOR_M = 0.06, 0.015
-"""An elbow that bends by 20° moves the shoulder by 10 cm in the axes of the wrist, and brings it 1–2 cm nearer."""
 RANGE_HZ = 4.0
 """Bandwidth of the elevation that the bend goes with."""
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
-BY_CHANCE = 0.15
-"""Share of the unexplained that r₁ explains where there is nothing to explain: three unknowns more for the twenty or
-so different things that the residue of a rep can do …"""
-SENSOR_SHARE = 0.05**2
-"""… beside what scale and alignment errors of a sensor (1–2 % each) leave of the acceleration."""
-QUIET_SHARE = 0.05
-"""A shoulder that makes more than this share of the raise's acceleration by itself hides an elbow."""
 CHAIN_LEAVES = 0.015
 """Where an arm with a bent elbow leaves more than this share of the raise's acceleration, a shoulder that swings or
 tips is taken for one (looked-at bodies: 0.011 and less with a bent elbow, swings of 3 cm from 0.016 on)."""
@@ -51,9 +41,6 @@ UNMODELLED_SHARE = (0.1, 0.15)
 sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
 SENSOR_M_S2 = 0.007
 """What is left of tilt and zero-g offset, 0.7 mg, comes back rep after rep as well."""
-REACH_SHARE = 0.035
-"""A measured reach and the fitted one differ by so much where no elbow bends: a tape's 1–2 cm, a girdle that rises by
-3 cm (+3 %), a lean (own simulated bodies: 3 % and less)."""
 PLACES = 8
 """Parts of the range that the lowerings of a set are compared in."""
 LEAST_S = 3.0
@@ -66,12 +53,10 @@ class BodySigns:
 
     Parameters
     ----------
-    turn : ndarray, shape (3,), rad
-        How the arm line turns in the sensor from the bottom to the top of the range: the change of its unit vector.
     certainty : float
-        How much of that turn is to be believed, 0 (none) to 1.
+        How much of the elbow's way with the arm line is to be followed, 0 (none) to 1.
     low_rad, high_rad : float, rad
-        Elevations between which it turns.
+        Ends of the set's range.
     shoulder_share : float
         Share of the acceleration during the raise that a fixed shoulder does not explain.
     unexplained_share : float
@@ -80,11 +65,9 @@ class BodySigns:
     chain_share : float or None
         The same as an arm leaves it whose elbow bends, where one is believed to.
     elbow : ElbowBend or None
-        How likely the elbow is bent or bends on the way up, where it is known how the sensor sits on the forearm: this
-        then takes the place of `turn`, of which nothing is believed.
+        How likely the elbow is bent or bends on the way up, where it is known how the sensor sits on the forearm.
     """
 
-    turn: FloatArray = field(default_factory=lambda: np.zeros(3))
     certainty: float = 0.0
     low_rad: float = 0.0
     high_rad: float = math.pi / 2
@@ -112,8 +95,6 @@ def find_body_signs(
     weight: FloatArray,
     rate_hz: float,
     lever: LeverArm,
-    *,
-    reach_m: float | None = None,
     forearms: Sequence[Forearm] = (),
 ) -> BodySigns:
     """Look for a bending elbow and a moving trunk in one set.
@@ -129,9 +110,6 @@ def find_body_signs(
     rate_hz : float, Hz
     lever : LeverArm
         Fitted to the recording.
-    reach_m : float or None, m
-        Measured from the shoulder to the sensor. An elbow that bends in the plane of the raise shows in hardly
-        anything else: the arm line turns slower than the sensor, and the fitted arm is too short by as much.
     forearms : sequence of Forearm
         Ways the sensor may sit on it: as was stated, unless that is contradicted, else as it may be; none where no
         elbow is judged.
@@ -153,15 +131,16 @@ def find_body_signs(
     place = range_only._place(elevation_rad)
     shoulder = None if not forearms else _shoulder_paths(quaternion, elevation_rad, lever)
     rows = _equations(quaternion, specific_force_m_s2, place, rate_hz, lever, shoulder)
-    chain, rows = rows, rows[:, :, [*range(9), -1]]
+    chain, rows = rows, rows[:, :, [*range(6), -1]]
     mean, kept = solving_steps(rate_hz)
     cut = slice(mean // 2, None, mean * kept)
     place, quiet, raising = place[cut][: len(rows)], quiet[cut][: len(rows)], raising[cut][: len(rows)]
     parts = [_Part.of(rows[used]) for used in (quiet, raising)]
     independent = min(1.0, 2 * (lever.bandwidth_hz - SLOWEST_HZ) * mean * kept / rate_hz)
-    stiff, fixed = _solved(parts, lever, independent, turns=False)
+    stiff, fixed = _solved(parts, lever, independent)
     seen = [max(part.square, 1e-12) for part in parts]
     elbow = chain_share = None
+    certainty = 0.0
     if forearms:
         worth = independent / max(_runs(quiet), 1)
         parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
@@ -171,15 +150,11 @@ def find_body_signs(
         elbow = judge_elbow(heard, stated or others, lever.across)
         if elbow.otherwise > 0.5:  # judged by a wrong thumb
             elbow = judge_elbow(heard, others, lever.across) if others else None
-    if elbow is None:
-        turn, certainty = _free_turn(parts, fixed, lever, independent, reach_m)
-    else:
-        turn = np.zeros(3)
-        certainty = elbow.bent if heard[1].left_share(elbow.columns) < CHAIN_LEAVES else 0.0
+    if elbow is not None and heard[1].left_share(elbow.columns) < CHAIN_LEAVES:
+        certainty = elbow.bent
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(
-        turn=turn,
         certainty=certainty,
         low_rad=float(low),
         high_rad=float(high),
@@ -188,23 +163,6 @@ def find_body_signs(
         chain_share=chain_share,
         elbow=elbow,
     )
-
-
-def _free_turn(
-    parts: list[_Part], fixed: list[float], lever: LeverArm, independent: float, reach_m: float | None
-) -> tuple[FloatArray, float]:
-    """How a free arm line turns from the bottom to the top, and how much of it to believe; `fixed` is what a line that
-    does not turn leaves of each part."""
-    found, turning = _solved(parts, lever, independent, turns=True, reach_m=reach_m)
-    seen, certainty = [max(part.square, 1e-12) for part in parts], 0.0
-    if turning[1] / seen[1] < QUIET_SHARE:
-        sensor = SENSOR_SHARE * sum(seen)
-        certainty = _believed(1 - (sum(turning) + sensor) / (sum(fixed) + sensor))
-        if reach_m is not None:
-            certainty = max(certainty, _too_short(lever.reach_m / reach_m))
-    arm = lever.vector_m / max(lever.reach_m, 1e-9)
-    change = found[6:] / max(float(np.linalg.norm(found[:3])), 1e-3)
-    return change - (change @ arm) * arm, certainty
 
 
 def _beyond_sensor(square: float) -> float:
@@ -234,20 +192,6 @@ def _shoulder_paths(quaternion: FloatArray, elevation_rad: FloatArray, lever: Le
     return columns
 
 
-def _believed(explained: float) -> float:
-    """How much of r₁ to believe: the share it explains, adjusted for chance, over the share as it is."""
-    if explained <= BY_CHANCE:
-        return 0.0
-    return 1 - BY_CHANCE / (1 - BY_CHANCE) * (1 - explained) / explained
-
-
-def _too_short(fitted: float) -> float:
-    """How much of a bend to believe for an arm fitted to be so short a share of the measured one: the positive part of
-    James and Stein's estimate (1961, from memory)."""
-    short = max(1 - fitted, 0.0)
-    return max(1 - (REACH_SHARE / short) ** 2, 0.0) if short else 0.0
-
-
 def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: FloatArray) -> float:
     """Mean square (m²/s⁴ per axis) of what `found` leaves alike in all reps at the same place of the range.
 
@@ -271,7 +215,7 @@ def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: Float
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """Normal equations of the raise or the lowering, for r₀, the zero-g offset and r₁."""
+    """Normal equations of the raise or the lowering, for r₀ and the zero-g offset."""
 
     squares: FloatArray
     wanted: FloatArray
@@ -281,7 +225,7 @@ class _Part:
 
     @staticmethod
     def of(rows: FloatArray) -> _Part:
-        design, target = rows[:, :, :9].reshape(-1, 9), rows[:, :, 9].reshape(-1)
+        design, target = rows[:, :, :6].reshape(-1, 6), rows[:, :, 6].reshape(-1)
         return _Part(design.T @ design, design.T @ target, float((target**2).mean()), len(target))
 
     def left(self, found: FloatArray) -> float:
@@ -290,31 +234,20 @@ class _Part:
         return max(self.square - explained / self.count, 1e-6)
 
 
-def _solved(
-    parts: list[_Part], lever: LeverArm, independent: float, *, turns: bool, reach_m: float | None = None
-) -> tuple[FloatArray, list[float]]:
-    """r₀, offset and r₁ (9,), and the mean square that lowering and raise keep; without `turns` r₁ stays zero."""
+def _solved(parts: list[_Part], lever: LeverArm, independent: float) -> tuple[FloatArray, list[float]]:
+    """r₀ and offset, shape (6,), and the mean square that lowering and raise keep."""
     across = np.zeros((3, 3)) if lever.across is None else np.outer(lever.across, lever.across)
-    arm = lever.vector_m / max(lever.reach_m, 1e-9)
-    along = np.outer(arm, arm)
-    prior = np.zeros((9, 9))
+    prior = np.zeros((6, 6))
     prior[:3, :3] = np.eye(3) + across / ACROSS_PRIOR_M**2
-    prior[3:6, 3:6] = np.eye(3) / OFFSET_PRIOR_M_S2**2 + across / ACROSS_OFFSET_PRIOR_M_S2**2
-    prior[6:, 6:] = (np.eye(3) - along) / CHANGE_PRIOR_M**2 + along / SHORTER_PRIOR_M**2
-    expected = np.zeros(9)
-    if reach_m is not None:
-        held = 1 / (REACH_SHARE * reach_m) ** 2
-        prior[:3, :3] += along * held
-        expected[:3] = arm * (reach_m * held)
-    free = slice(0, 9 if turns else 6)
+    prior[3:, 3:] = np.eye(3) / OFFSET_PRIOR_M_S2**2 + across / ACROSS_OFFSET_PRIOR_M_S2**2
     variances = [1e-2 for _ in parts]
-    found = np.zeros(9)
+    found = np.zeros(6)
     for _ in range(6):
-        information, right = prior.copy(), expected.copy()
+        information, right = prior.copy(), np.zeros(6)
         for part, variance in zip(parts, variances, strict=True):
             information += part.squares * (independent / variance)
             right += part.wanted * (independent / variance)
-        found[free] = np.linalg.solve(information[free, free], right[free])
+        found[:] = np.linalg.solve(information, right)
         variances = [part.left(found) for part in parts]
     return found, variances
 
@@ -327,13 +260,13 @@ def _equations(
     lever: LeverArm,
     shoulder: FloatArray | None = None,
 ) -> FloatArray:
-    """Shape (m, 3 global axes, 10): columns for r₀, the zero-g offset, r₁, and the target, thinned out as the lever
-    arm's; with `shoulder` those of s² and s³ and its own before the target."""
+    """Shape (m, 3 global axes, 7): columns for r₀, the zero-g offset and the target, thinned out as the lever arm's;
+    with `shoulder` those of s, s² and s³ and its own before the target."""
     mean, kept = solving_steps(rate_hz)
     rotation = means(to_matrix(quaternion), mean)
     place = means(s, mean)[:, None, None]
-    powers = 1 if shoulder is None else 3
-    columns = np.empty((len(rotation), 3, 10 if shoulder is None else 16 + SHOULDER_COLUMNS))
+    powers = 0 if shoulder is None else 3
+    columns = np.empty((len(rotation), 3, 7 if shoulder is None else 16 + SHOULDER_COLUMNS))
     columns[:, :, :3] = curvature(rotation, rate_hz / mean)
     columns[:, :, 3:6] = rotation
     for k in range(powers):

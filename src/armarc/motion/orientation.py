@@ -189,53 +189,18 @@ def fuse_reckoned(
     return _smoothed(reckoning, lever_arm, offset_m_s2, sampling, begun)
 
 
-def fuse_with_lever(
-    angular_velocity_rad_s: ArrayLike,
-    specific_force_m_s2: ArrayLike,
-    rate_hz: float,
-    *,
-    missing: ArrayLike | None = None,
-    lever_arm_m: ArrayLike | None = None,
-    sampling: Sampling = "means",
-) -> tuple[Orientation, FloatArray, FloatArray]:
-    """Orientation and lever arm in one least squares, for a swinging arm with a nearly fixed shoulder.
-
-    Parameters
-    ----------
-    angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing, sampling
-        As in :func:`fuse`.
-    lever_arm_m : array_like, shape (3,), m, or None
-        Where the search starts.
-
-    Returns
-    -------
-    orientation : Orientation
-    lever_arm_m : ndarray, shape (3,), m
-        From the shoulder to the sensor, sensor axes.
-    covariance_m2 : ndarray, shape (3, 3), m²
-    """
-    start = np.zeros(3) if lever_arm_m is None else _checked_lever(lever_arm_m)
-    reckoning = dead_reckoning(angular_velocity_rad_s, specific_force_m_s2, rate_hz, missing=missing)
-    orientation, state = _smoothed(reckoning, start, None, sampling, estimate=True)
-    assert state.lever_arm_m is not None
-    assert state.lever_covariance_m2 is not None
-    return orientation, state.lever_arm_m, state.lever_covariance_m2
-
-
 def _smoothed(
     reckoning: DeadReckoning,
     lever_arm: FloatArray | None,
     offset_m_s2: FloatArray | None,
     sampling: Sampling,
     begun: Smoothed | None = None,
-    *,
-    estimate: bool = False,
 ) -> tuple[Orientation, Smoothed]:
     if lever_arm is None:
         state = smooth(reckoning.summary(offset_m_s2), Priors())
     else:
         # The lever's acceleration depends on the bias, quadratically: an earlier fusion or a first round finds it.
-        smoothed = partial(smooth, priors=LEVER_PRIORS, lever_arm_m=lever_arm, estimate_lever=estimate)
+        smoothed = partial(smooth, priors=LEVER_PRIORS, lever_arm_m=lever_arm)
         if begun is None:
             begun = smoothed(reckoning.summary(offset_m_s2, np.zeros(3)), max_rounds=1)
         state = smoothed(reckoning.summary(offset_m_s2, begun.bias_rad_s), start=begun.correction)

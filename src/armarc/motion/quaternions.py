@@ -1,8 +1,8 @@
 """Quaternion algebra over arrays: Hamilton, scalar first, unit; ``q`` turns sensor coordinates into global
 ones.
 
-``v_global = q ⊗ v ⊗ q*``. This is the one place where scalar-first arrays meet
-:class:`scipy.spatial.transform.Rotation`, which is scalar last. Formulae: Diebel 2006, "Representing
+``v_global = q ⊗ v ⊗ q*``. :class:`scipy.spatial.transform.Rotation` is scalar last unless told otherwise
+(``as_quat(scalar_first=True)``). Formulae: Diebel 2006, "Representing
 attitude: Euler angles, unit quaternions, and rotation vectors", sections 6 and 7 (written there for the
 conjugate).
 """
@@ -10,15 +10,11 @@ conjugate).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from armarc.recording import FloatArray
-
-if TYPE_CHECKING:
-    from scipy.spatial.transform import Rotation
 
 IDENTITY: FloatArray = np.array([1.0, 0.0, 0.0, 0.0])
 IDENTITY.flags.writeable = False
@@ -185,23 +181,3 @@ def to_rotation_vector(q: ArrayLike) -> FloatArray:
     small = sine < 1e-9
     factor = np.where(small, 2.0, 2.0 * half / np.where(small, 1.0, sine))
     return np.asarray((sign * factor)[..., None] * quaternion[..., 1:])
-
-
-def inclination(q: ArrayLike) -> FloatArray:
-    """Angle between the vertical axes on both sides, rad, shape (...,): what heading cannot change."""
-    quaternion = np.asarray(q, dtype=np.float64)
-    upright = np.hypot(quaternion[..., 0], quaternion[..., 3])
-    tilted = np.hypot(quaternion[..., 1], quaternion[..., 2])
-    return np.asarray(2.0 * np.arctan2(tilted, upright))
-
-
-def to_scipy(q: ArrayLike) -> Rotation:
-    """Scalar-first array, shape (n, 4) or (4,), as a scipy Rotation."""
-    from scipy.spatial.transform import Rotation  # loads slowly, and measuring does without it
-
-    return Rotation.from_quat(np.roll(np.asarray(q, dtype=np.float64), -1, axis=-1))
-
-
-def from_scipy(rotation: Rotation) -> FloatArray:
-    """A scipy Rotation as a scalar-first array, shape (n, 4) or (4,)."""
-    return np.asarray(np.roll(rotation.as_quat(), 1, axis=-1))

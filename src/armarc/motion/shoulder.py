@@ -4,7 +4,6 @@ rotation about the shoulder are taken away."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,29 +15,6 @@ from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 BANDWIDTH_HZ = 8.0
 MEDIAN_STEPS, MEDIAN_SHARE = 10, 0.01
 """Of the spatial median; no single point counts more than a hundred of the usual distance."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShoulderPath:
-    """Movement of the shoulder centre over one window, global frame.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (m,), s
-        From the start of the window.
-    acceleration_m_s2, velocity_m_s, position_m : ndarray, shape (m, 3)
-        Velocity is zero at both ends; position is zero at the start.
-    """
-
-    time_s: FloatArray
-    acceleration_m_s2: FloatArray
-    velocity_m_s: FloatArray
-    position_m: FloatArray
-
-    @property
-    def travel_m(self) -> float:
-        """Peak-to-peak of the path: the largest distance between two of its points, m."""
-        return path_diameter(self.position_m)
 
 
 def path_diameter(position_m: FloatArray) -> float:
@@ -112,34 +88,6 @@ def shoulder_acceleration(
     total = rotate(quaternion, specific_force_m_s2 - own)
     total[:, 2] -= STANDARD_GRAVITY_M_S2
     return low_pass(total, rate_hz, min(bandwidth_hz, 0.4 * rate_hz))
-
-
-def integrate_path(acceleration_m_s2: FloatArray, rate_hz: float) -> ShoulderPath:
-    """Integrate an acceleration twice, with zero velocity at both ends of the window.
-
-    Parameters
-    ----------
-    acceleration_m_s2 : ndarray, shape (m, 3), m/s²
-    rate_hz : float, Hz
-
-    Returns
-    -------
-    ShoulderPath
-        A constant acceleration error (tilt, zero-g offset) cancels exactly by the zero end velocities.
-    """
-    step = 1.0 / rate_hz
-    time_s = np.asarray(np.arange(len(acceleration_m_s2)) * step, dtype=np.float64)
-    velocity = _integral(acceleration_m_s2, step)
-    if len(time_s) > 1:
-        drift = velocity[-1] / time_s[-1]
-        velocity = velocity - time_s[:, None] * drift
-        acceleration_m_s2 = acceleration_m_s2 - drift
-    return ShoulderPath(
-        time_s=time_s,
-        acceleration_m_s2=acceleration_m_s2,
-        velocity_m_s=velocity,
-        position_m=_integral(velocity, step),
-    )
 
 
 def integrate_cycle(acceleration_m_s2: FloatArray, rate_hz: float) -> FloatArray:

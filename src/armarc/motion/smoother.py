@@ -61,10 +61,6 @@ class Priors:
         Over filled samples.
     still_angle_rad : float, rad
         How much a still sensor may really have turned between the ends of a still phase.
-    lever_m : float, m
-        Prior of each axis of a lever arm that is estimated along.
-    lever_across_m : float, m
-        Its prior along the dominant axis of rotation, which a hinge movement does not show.
     offset_m_s2 : float, m/s²
         Prior of each axis of the accelerometer's zero-g offset; zero for not estimating one.
     """
@@ -78,8 +74,6 @@ class Priors:
     gap_tilt_walk_rad: float = 60.0 * _DEGREE
     gap_force_m_s2: float = 300.0
     still_angle_rad: float = 0.3 * _DEGREE
-    lever_m: float = 1.0
-    lever_across_m: float = 0.05
     offset_m_s2: float = 0.0
 
 
@@ -96,8 +90,6 @@ class Smoothed:
     tilt_se_rad : float, rad
     offset_m_s2 : ndarray, shape (3,), m/s²
         Zero-g offset of the accelerometer; zeros when not estimated.
-    lever_arm_m : ndarray, shape (3,), m, or None
-    lever_covariance_m2 : ndarray, shape (3, 3), m², or None
     """
 
     correction: FloatArray
@@ -105,8 +97,6 @@ class Smoothed:
     bias_covariance: FloatArray
     tilt_se_rad: float
     offset_m_s2: FloatArray
-    lever_arm_m: FloatArray | None = None
-    lever_covariance_m2: FloatArray | None = None
 
 
 def still_nodes(nodes: NodeSummary, window_s: float = 1.0) -> BoolArray:
@@ -156,11 +146,10 @@ def smooth(
     priors: Priors,
     *,
     lever_arm_m: FloatArray | None = None,
-    estimate_lever: bool = False,
     max_rounds: int = 6,
     start: FloatArray | None = None,
 ) -> Smoothed:
-    """Tilt, bias and, when asked, the lever arm of the whole recording.
+    """Tilt and bias of the whole recording.
 
     Recordings beyond twenty minutes are smoothed in overlapping sections of ten, each with a bias of its own
     (it drifts with temperature), so that memory stays bounded.
@@ -170,9 +159,7 @@ def smooth(
     nodes : NodeSummary
     priors : Priors
     lever_arm_m : ndarray, shape (3,), m, or None
-        Known lever arm, or where its estimate starts; needs ``nodes.lever``.
-    estimate_lever : bool
-        Put the lever arm among the unknowns.
+        Known lever arm; needs ``nodes.lever``.
     max_rounds : int
         Linearisations at most; three do unless the first correction was far off.
     start : ndarray, shape (N, 4), or None
@@ -180,15 +167,13 @@ def smooth(
     """
     count = len(nodes.missing)
     if count <= 2 * _SECTION_NODES:
-        return _smooth_section(nodes, priors, lever_arm_m, estimate_lever, max_rounds, start)
+        return _smooth_section(nodes, priors, lever_arm_m, max_rounds, start)
     corrections, parts = np.empty((count, 4)), []
     for begin in range(0, count, _SECTION_NODES):
         end = min(begin + _SECTION_NODES, count)
         first, last = max(begin - _OVERLAP_NODES, 0), min(end + _OVERLAP_NODES, count)
         begun = None if start is None else start[first:last]
-        part = _smooth_section(
-            nodes.part(slice(first, last)), priors, lever_arm_m, estimate_lever, max_rounds, begun
-        )
+        part = _smooth_section(nodes.part(slice(first, last)), priors, lever_arm_m, max_rounds, begun)
         own = part.correction[begin - first : end - first]
         if begin > 0:
             # the sections' headings are arbitrary: let the later one go on where the earlier one ended
@@ -208,61 +193,39 @@ def _heading_between(old: FloatArray, new: FloatArray) -> FloatArray:
 
 
 def _joined(correction: FloatArray, parts: list[Smoothed]) -> Smoothed:
-    """Sections as one: bias and lever arm weighted by their information."""
-    covariance, bias = _weighted_mean([(p.bias_rad_s, p.bias_covariance) for p in parts])
-    out = Smoothed(
+    """Sections as one, the bias weighted by its information."""
+    information = [np.linalg.inv(part.bias_covariance) for part in parts]
+    covariance = np.linalg.inv(np.sum(information, axis=0))
+    total = np.sum([weight @ p.bias_rad_s for weight, p in zip(information, parts, strict=True)], axis=0)
+    return Smoothed(
         correction=correction,
-        bias_rad_s=bias,
+        bias_rad_s=covariance @ total,
         bias_covariance=covariance,
         tilt_se_rad=float(np.sqrt(np.mean([p.tilt_se_rad**2 for p in parts]))),
         offset_m_s2=np.mean([p.offset_m_s2 for p in parts], axis=0),
-        lever_arm_m=parts[0].lever_arm_m,
     )
-    levers = [
-        (p.lever_arm_m, p.lever_covariance_m2)
-        for p in parts
-        if p.lever_arm_m is not None and p.lever_covariance_m2 is not None
-    ]
-    if levers:
-        covariance, lever = _weighted_mean(levers)
-        out = replace(out, lever_arm_m=lever, lever_covariance_m2=covariance)
-    return out
-
-
-def _weighted_mean(estimates: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
-    """Covariance and mean of independent vector estimates."""
-    information = [np.linalg.inv(covariance) for _, covariance in estimates]
-    covariance = np.linalg.inv(np.sum(information, axis=0))
-    total = np.sum([weight @ mean for weight, (mean, _) in zip(information, estimates, strict=True)], axis=0)
-    return covariance, covariance @ total
 
 
 def _smooth_section(
     nodes: NodeSummary,
     priors: Priors,
     lever_arm_m: FloatArray | None,
-    estimate_lever: bool,
     max_rounds: int,
     start: FloatArray | None,
 ) -> Smoothed:
     still = still_nodes(nodes)
     correction = first_correction(nodes) if start is None else start
-    lever = None if nodes.lever is None else (np.zeros(3) if lever_arm_m is None else lever_arm_m)
+    lever = None if nodes.lever is None else lever_arm_m
     state = Smoothed(
         correction=correction,
         bias_rad_s=np.zeros(3),
         bias_covariance=np.eye(3),
         tilt_se_rad=np.pi,
         offset_m_s2=np.zeros(3),
-        lever_arm_m=lever,
     )
     for turn in range(max_rounds):
-        previous = state
-        state, change = _linearised(nodes, priors, still, state, estimate_lever)
-        moved = 0.0
-        if state.lever_arm_m is not None and previous.lever_arm_m is not None:
-            moved = float(np.abs(state.lever_arm_m - previous.lever_arm_m).max())
-        if turn >= 1 and change < 0.3 * _DEGREE and moved < 0.003:
+        state, change = _linearised(nodes, priors, still, state, lever)
+        if turn >= 1 and change < 0.3 * _DEGREE:
             break
     return replace(state, tilt_se_rad=tilt_standard_error(nodes, priors, still, state))
 
@@ -282,16 +245,15 @@ def _system(
 
 
 def _linearised(
-    nodes: NodeSummary, priors: Priors, still: BoolArray, state: Smoothed, estimate_lever: bool
+    nodes: NodeSummary, priors: Priors, still: BoolArray, state: Smoothed, lever: FloatArray | None
 ) -> tuple[Smoothed, float]:
     """One Gauss-Newton step about `state`; also the largest change of tilt, rad."""
     count, dt = len(nodes.missing), nodes.step_s
     c = state.correction
-    matrix = quaternions.to_matrix(c)
-    turned = matrix @ nodes.rotation
+    turned = quaternions.to_matrix(c) @ nodes.rotation
     force = nodes.force_m_s2
-    if nodes.lever is not None and state.lever_arm_m is not None:
-        force = force - nodes.lever @ state.lever_arm_m
+    if nodes.lever is not None and lever is not None:
+        force = force - nodes.lever @ lever
     force = quaternions.rotate(c, force) - turned @ state.offset_m_s2
     bias_turn = (0.5 * dt) * (turned[1:] + turned[:-1])
     step = quaternions.to_rotation_vector(quaternions.multiply(c[1:], quaternions.conjugate(c[:-1])))
@@ -301,17 +263,9 @@ def _linearised(
     if priors.offset_m_s2 > 0:
         precision = np.eye(3) / priors.offset_m_s2**2
         blocks.append(Lasting(force=-turned, precision=precision, information=-precision @ state.offset_m_s2))
-    if estimate_lever and nodes.lever is not None and state.lever_arm_m is not None:
-        precision = _lever_precision(nodes, priors)
-        blocks.append(
-            Lasting(
-                force=-matrix @ nodes.lever, precision=precision, information=-precision @ state.lever_arm_m
-            )
-        )
-
     raising = np.zeros(count, bool)
-    if state.lever_arm_m is not None:
-        lift = np.sum(turned[:, 2] * np.cross(nodes.rate_rad_s - state.bias_rad_s, state.lever_arm_m), axis=1)
+    if lever is not None:
+        lift = np.sum(turned[:, 2] * np.cross(nodes.rate_rad_s - state.bias_rad_s, lever), axis=1)
         raising = lift > _RAISING_M_S
     system = _system(nodes, priors, still, raising, force[:, 2])
     solution = eliminate(system, blocks, force, -step)
@@ -329,17 +283,7 @@ def _linearised(
     )
     if priors.offset_m_s2 > 0:
         out = replace(out, offset_m_s2=state.offset_m_s2 + g[3:6])
-    if estimate_lever and state.lever_arm_m is not None:
-        out = replace(out, lever_arm_m=state.lever_arm_m + g[-3:], lever_covariance_m2=covariance[-3:, -3:])
     return out, float(np.max(np.abs(solution.tilt)))
-
-
-def _lever_precision(nodes: NodeSummary, priors: Priors) -> FloatArray:
-    """Information of the lever arm's prior, shape (3, 3)."""
-    rate = nodes.rate_rad_s - nodes.rate_rad_s.mean(axis=0)
-    across = np.linalg.eigh(rate.T @ rate)[1][:, 2]
-    narrower = 1.0 / priors.lever_across_m**2 - 1.0 / priors.lever_m**2
-    return np.asarray(np.eye(3) / priors.lever_m**2 + narrower * np.outer(across, across))
 
 
 def _bias_evidence(

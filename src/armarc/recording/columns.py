@@ -29,7 +29,6 @@ class Choice:
     """
 
     time: int | None = None
-    time_names: tuple[int, ...] = ()
     counter: int | None = None
     label: int | None = None
     acceleration: tuple[int, int, int] | None = None
@@ -123,7 +122,6 @@ def _choose_time(columns: list[ColumnName], layout: Layout, choice: Choice, fixe
     elif candidates:
         candidates.sort(key=lambda column: _time_rank(column, layout))
         choice.time = candidates[0].position
-    choice.time_names = tuple(column.position for column in candidates)
     if candidates and candidates[0].unit:
         choice.units["time"] = candidates[0].unit
     counters = [c for c in columns if c.kind == "index" and c.position != choice.time]

@@ -48,7 +48,6 @@ def choose_unnamed(layout: Layout, file: str) -> Choice:
             which = "both the first and the last" if rising else "neither the first nor the last"
             raise FormatError(f"there is no header, and {which} column rises like time", _HINT, **where)  # type: ignore[arg-type]
         choice.time = before + rising[0]
-        choice.time_names = (before + rising[0],)
         first = 1 if rising[0] == 0 else 0
     triples = (first, first + 3)
     near = [start for start in triples if _near_gravity(table[:, start : start + 3])]

@@ -100,7 +100,6 @@ def render_page(
     sections: Sequence[Section],
     *,
     exercises: Collection[str] = (),
-    made_at: datetime | None = None,
     invented: bool = False,
     nav: Sequence[Mapping[str, str]] = (),
     form: Mapping[str, object] | None = None,
@@ -113,8 +112,6 @@ def render_page(
     sections : sequence of Section
     exercises : collection of str
         Whose own cautions stand at the foot.
-    made_at : datetime or None
-        Shown at the foot; None for now.
     invented : bool
         Say that the data is invented.
     nav : sequence of mapping
@@ -156,7 +153,7 @@ def render_page(
             subtitle=subtitle,
             sections=shown,
             cautions=[*(cautions_for(exercises) if exercises else ()), *CAUTIONS],
-            made_at=(made_at or datetime.now().astimezone()).strftime("%Y-%m-%d %H:%M"),
+            made_at=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
             version=__version__,
             invented=invented,
             nav=nav,

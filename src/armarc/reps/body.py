@@ -14,14 +14,12 @@ from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_si
 from armarc.motion.elbow_hinge import PLACES, ElbowBend
 from armarc.motion.forearm import Forearm
 from armarc.motion.kinematics import rate_of_change
-from armarc.recording import BoolArray, FloatArray
+from armarc.recording import FloatArray
 from armarc.reps.steadiness import strap_steps
 
 HANGING_BELOW_RAD = math.radians(40)
 BENT_RAD = math.radians(3.0)
 """An elbow that bends by 10° turns the arm line in the sensor by some 5° over the range."""
-RIGID_BEND_RAD, MOST_BEND_RAD = math.radians(2.5), math.radians(10.0)
-"""A rigid arm, too, seems to turn by up to the first over its range; an elbow that bends by 20° by the second."""
 USUAL_REACH_M = 0.51
 """Shoulder to a strap 4 cm above the wrist (de Leva 1996, Table 4, men: 28.2 + 26.9 cm)."""
 SHORT_IN_RANGE, SHORT_IN_MEASURED = 0.5, 0.25
@@ -38,8 +36,6 @@ SEEN_AT = -0.2
 """Where in the range (−½ to ½) a fixed lever arm is right about one that turns: where the raise accelerates most."""
 LEAST_SINE = 0.05
 """Nearer to the vertical than 3° a line sideways hardly changes the angle with it any more."""
-AT_THE_ENDS = 0.4
-"""Beyond this, from −½ to ½, the arm is at an end of its range."""
 TRUNK_SHARE = 0.1
 """A swing of 4 cm leaves up to 0.08 of a raise's acceleration unexplained, a trunk that tips by 8–15° 0.12 and more
 (own simulated bodies)."""
@@ -56,8 +52,6 @@ class SetBody:
     Parameters
     ----------
     signs : BodySigns
-    bend_rad : float, rad
-        What the arm line's turning in the sensor, were it certain, does to the set's range.
     strap_step_rad : float, rad
         How far the strap slipped; 0 where it stayed.
     wobble_rad : float, rad
@@ -77,7 +71,6 @@ class SetBody:
     """
 
     signs: BodySigns = NO_SIGNS
-    bend_rad: float = 0.0
     strap_step_rad: float = 0.0
     wobble_rad: float = 0.0
     swept_rad: float = math.pi / 2
@@ -88,19 +81,12 @@ class SetBody:
 
     @property
     def doubt_rad(self) -> float:
-        """Standard error of a range whose arm line turns by `bend_rad` or not at all, rad.
-
-        That of a coin with the certainty for a bias; what is not believed, beyond what a rigid arm seems to turn; and
-        what an elbow that bends in the plane of the raise may hide: all it leaves is an arm that seems short. Where
-        the elbow was judged, what that leaves.
-        """
+        """Standard error of a range, rad: what the elbow leaves where it was judged, else what one that bends in the
+        plane of the raise may hide, which only makes an arm seem short."""
         if self.elbow_rad2 is not None:
             ends = self.elbow_doubt_rad((0.5, -0.5), (1.0, -1.0))
             return math.hypot(ends, self.turned_rad)
-        certainty, bend = self.signs.certainty, min(abs(self.bend_rad), MOST_BEND_RAD)
-        unseen = (1 - certainty) ** 2 * max(bend**2 - RIGID_BEND_RAD**2, 0.0)
-        hidden = (self.short_share * self.swept_rad) ** 2 + self.turned_rad**2
-        return math.sqrt(bend**2 * certainty * (1 - certainty) + unseen + hidden)
+        return math.hypot(self.short_share * self.swept_rad, self.turned_rad)
 
     def doubt_rad_at(self, elevation_rad: float) -> float:
         """The same of an elevation, rad."""
@@ -143,11 +129,9 @@ class SetBody:
     def flags(self) -> tuple[str, ...]:
         """Flags of every rep of the set."""
         elbow = self.signs.elbow
-        if elbow is None:
-            turned = self.signs.certainty * float(np.linalg.norm(self.signs.turn))
-        else:
+        turned = 0.0
+        if elbow is not None and elbow.likely > 0.5 and self.signs.certainty > 0:
             turned = float(np.linalg.norm(np.diff(elbow.at(np.array([-0.5, 0.5])), axis=0)))
-            turned *= self.signs.certainty > 0 and elbow.likely > 0.5
         found = {
             "bent_elbow": turned > BENT_RAD,
             "trunk_moved": self.signs.shoulder_share > TRUNK_SHARE,
@@ -204,41 +188,25 @@ def set_bodies(
     change = np.zeros(len(weight))
     nearest = _nearest(ranges, len(weight))
     for (first, stop), near, step in zip(ranges, nearest, steps, strict=True):
-        signs, bend, short, off_line, doubt = NO_SIGNS, 0.0, 0.0, 0.0, None
+        signs, short, off_line, doubt = NO_SIGNS, 0.0, 0.0, None
         if is_elevation and lever is not None and motion.mounting.method == "lever_arm":
             around = _around(motion, first, stop)
-            signs = _signs(
-                motion,
-                around,
-                first,
-                stop,
-                weight,
-                lever,
-                reach_m,
-                forearms if beyond_elbow and not step else (),
-            )
-            if not beyond_elbow:
-                # No elbow turns this line: what seems to is a shoulder that moves with the arm.
-                signs = replace(signs, certainty=0.0, turn=np.zeros(3))
+            signs = _signs(motion, around, first, stop, weight, lever, forearms if beyond_elbow else ())
             short = _short_share(lever.reach_m, reach_m) if beyond_elbow else ABOVE_ELBOW_SHARE
             off_line = lever.forearm_rad
-            near = near if signs.certainty > 0 else around
-            turned, place = _turned(motion, signs, near)
-            inside = place[first - near.start : stop - near.start]
-            bends = turned[first - near.start : stop - near.start]
-            if signs.elbow is None:
-                bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
-            else:
+            if signs.elbow is not None:
                 short = 0.0
+                near = near if signs.certainty > 0 else around
+                turned, place = _turned(motion, signs, signs.elbow, near)
+                change[near] += signs.certainty * turned
+                inside = place[first - near.start : stop - near.start]
                 up = up_in_sensor(motion.quaternion[first:stop])
                 axis = motion.mounting.arm_axis
                 doubt = _elbow_covariance(up, inside, signs.elbow, axis, signs.certainty)
-            change[near] += signs.certainty * turned
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))
         bodies.append(
             SetBody(
                 signs=signs,
-                bend_rad=bend,
                 strap_step_rad=step,
                 wobble_rad=motion.mounting.wobble_rad,
                 swept_rad=max(swept, math.radians(5)),
@@ -264,7 +232,6 @@ def _signs(
     stop: int,
     weight: FloatArray,
     lever: LeverArm,
-    reach_m: float | None,
     forearms: Sequence[Forearm],
 ) -> BodySigns:
     worth = weight[cut].copy()
@@ -278,8 +245,7 @@ def _signs(
         worth,
         motion.rate_hz,
         lever,
-        reach_m=reach_m,
-        forearms=forearms,
+        forearms,
     )
 
 
@@ -296,23 +262,15 @@ def _nearest(ranges: Sequence[tuple[int, int]], n: int) -> list[slice]:
     return [slice(first, stop) for first, stop in pairwise(edges)]
 
 
-def _turned(motion: ArmMotion, signs: BodySigns, near: slice) -> tuple[FloatArray, FloatArray]:
-    """What the arm line's turning does to the elevation, rad, and the place in the range it is turned at."""
-    if signs.elbow is None and not signs.turn.any():
-        return np.zeros(near.stop - near.start), np.zeros(near.stop - near.start)
+def _turned(
+    motion: ArmMotion, signs: BodySigns, elbow: ElbowBend, near: slice
+) -> tuple[FloatArray, FloatArray]:
+    """What the elbow's turning of the arm line does to the elevation, rad, and where in the range it does."""
     up = up_in_sensor(motion.quaternion[near])
     place = signs.place(motion.elevation_rad[near], motion.rate_hz)
-    axis, share = motion.mounting.arm_axis, place - SEEN_AT
-    if signs.elbow is not None:
-        line = signs.elbow.at(place)
-        line /= np.linalg.norm(line, axis=1)[:, None]
-        turned = _from_down(up, line) - _from_down(up, axis)
-        return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
-    length = np.sqrt(
-        axis @ axis + share * (2 * float(axis @ signs.turn) + share * float(signs.turn @ signs.turn))
-    )
-    fixed = -(up @ axis)
-    turned = angle_from_down(up, (fixed - share * (up @ signs.turn)) / length) - angle_from_down(up, fixed)
+    line = elbow.at(place)
+    line /= np.linalg.norm(line, axis=1)[:, None]
+    turned = _from_down(up, line) - _from_down(up, motion.mounting.arm_axis)
     return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
 
 
@@ -346,10 +304,6 @@ def _elbow_covariance(
         off = _from_down(level, line) - fixed - change
         covariance += likely * (slope @ angles @ slope.T + np.outer(off, off))
     return np.asarray(covariance)
-
-
-def _mean(values: FloatArray, used: BoolArray) -> float:
-    return float(values[used].mean()) if used.any() else 0.0
 
 
 def _changed(motion: ArmMotion, change_rad: FloatArray) -> ArmMotion:

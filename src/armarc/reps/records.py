@@ -1,4 +1,4 @@
-"""Degrees, seconds and centimetres as they are published, and reps as a table."""
+"""Degrees and seconds as they are published, and reps as a table."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from armarc.reps.types import MeasuredSet
 if TYPE_CHECKING:
     import pandas as pd
 
-_SECONDS, _DEGREES, _CENTIMETRES = 4, 3, 3
+_SECONDS, _DEGREES = 4, 3
 
 
 def deg(value_rad: float | None) -> float | None:
@@ -23,11 +23,6 @@ def deg(value_rad: float | None) -> float | None:
 def seconds(value_s: float | None) -> float | None:
     """Seconds, rounded."""
     return None if value_s is None else round(value_s, _SECONDS) + 0.0
-
-
-def cm(value_m: float | None) -> float | None:
-    """Metres as rounded centimetres."""
-    return None if value_m is None else round(100 * value_m, _CENTIMETRES)
 
 
 def reps_frame(sets: Sequence[MeasuredSet]) -> pd.DataFrame:

@@ -120,15 +120,6 @@ def turns_of(angle_rad: FloatArray, hysteresis_rad: float) -> Turns:
     return _turns(extremes, angle_rad[extremes].tolist(), hysteresis_rad)
 
 
-def turning_points(angle_rad: FloatArray, hysteresis_rad: float) -> list[Turn]:
-    """As `turns_of`, one by one as `step` confirms them."""
-    at, angles, is_top = turns_of(angle_rad, hysteresis_rad)
-    return [
-        Turn(index, angle, (k % 2 == 0) == is_top)
-        for k, (index, angle) in enumerate(zip(at, angles, strict=True))
-    ]
-
-
 def _turns(extremes: list[int], angles_rad: list[float], hysteresis_rad: float) -> Turns:
     at: list[int] = []
     found: list[float] = []

@@ -6,17 +6,13 @@ survive a crash.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from armarc.lazy import on_first_use
 
 if TYPE_CHECKING:
     from armarc.sensor.dialect import Batch
 
-__all__ = ["Batch"]
+__all__ = ["Batch"]  # what a decoder of one's own gives
 
-
-def __getattr__(name: str) -> Any:
-    if name == "Batch":  # what a decoder of one's own gives; loaded when first used
-        from armarc.sensor.dialect import Batch
-
-        return Batch
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = on_first_use(__name__, {"dialect": "Batch"})

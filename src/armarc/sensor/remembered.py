@@ -64,7 +64,7 @@ def _remembered(entry: dict[str, Any]) -> Remembered:
     return one
 
 
-def save_known(known: tuple[Remembered, ...], folder: Path | None = None) -> Path:
+def save_known(known: tuple[Remembered, ...]) -> Path:
     """Write the file in one step, so that a crash leaves the old or the new one.
 
     Raises
@@ -72,7 +72,7 @@ def save_known(known: tuple[Remembered, ...], folder: Path | None = None) -> Pat
     InputError
         The folder cannot be written.
     """
-    return write_entries(known_path(folder), SCHEMA, [asdict(one) for one in known], KEY)
+    return write_entries(known_path(), SCHEMA, [asdict(one) for one in known], KEY)
 
 
 def check_nickname(text: str) -> str:

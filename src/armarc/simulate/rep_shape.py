@@ -143,7 +143,10 @@ class RepCourse:
     up: FloatArray
 
 
-def rep_course(rep: RepPlan, rate_hz: float = 500.0) -> RepCourse:
+COURSE_RATE_HZ = 500.0
+
+
+def rep_course(rep: RepPlan) -> RepCourse:
     """The course of a rep as a simulated session would go through it, without pulses, dip, tremor and a body's sway.
 
     Raises
@@ -153,7 +156,7 @@ def rep_course(rep: RepPlan, rate_hz: float = 500.0) -> RepCourse:
     """
     lowered_s = rep.concentric_s + rep.hold_s
     end_s = lowered_s + rep.eccentric_s
-    time = np.arange(round(end_s * rate_hz) + 1) / rate_hz
+    time = np.arange(round(end_s * COURSE_RATE_HZ) + 1) / COURSE_RATE_HZ
     rise = [*concentric_knots(rep, 0.0)]
     if rep.hold_s > 0:
         rise.append(Knot(lowered_s, rep.top_rad))

@@ -23,6 +23,8 @@ STAND_STILL_S = 2.0
 LEAST_WARMING_K = 2.0
 SWAY_RATIO = 4.0
 """σ·√τ between 0.3 and 3 s over that at 0.1 s: about 1 for noise, up to 3 on a poor gyroscope's floor."""
+LONGEST_GAP_S = 2.0
+"""A still stretch does not go on over a longer gap."""
 
 
 def check_sensor(
@@ -30,7 +32,6 @@ def check_sensor(
     *,
     scale_se: float | None = None,
     accelerometer_calibrated: bool = False,
-    longest_gap_s: float = 2.0,
 ) -> SensorCheck:
     """Measure noise, bias, drift, rate and losses of a sensor.
 
@@ -42,8 +43,6 @@ def check_sensor(
         Relative standard error of the gyroscope's scale from its calibration; None when it has none.
     accelerometer_calibrated : bool
         Whether a calibration is kept that corrects the accelerometer.
-    longest_gap_s : float, s
-        A still stretch does not go on over a longer gap.
 
     Returns
     -------
@@ -55,7 +54,7 @@ def check_sensor(
     InputError
         A recording without a second of samples in a row.
     """
-    pieces = uniform_pieces(recording, longest_gap_s=longest_gap_s)
+    pieces = uniform_pieces(recording, longest_gap_s=LONGEST_GAP_S)
     if not pieces:
         raise InputError(
             "the recording has no second of samples in a row",
