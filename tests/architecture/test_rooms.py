@@ -65,7 +65,7 @@ ALLOWED: dict[str, set[str]] = {
         "reps",
         "load",
     },
-    "frames": {"motion", "reps", "results"},
+    "frames": {"measures", "motion", "reps", "results"},
     "pipeline": BASE
     | {
         "choices",

@@ -1,16 +1,8 @@
-"""Degrees, seconds and centimetres as they are published, and reps as a table."""
+"""Degrees, seconds and centimetres as they are published."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
-
-from armarc.measures import record_of
-from armarc.reps.types import MeasuredSet
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _SECONDS, _DEGREES, _CENTIMETRES = 4, 3, 3
 
@@ -28,16 +20,3 @@ def seconds(value_s: float | None) -> float | None:
 def cm(value_m: float | None) -> float | None:
     """Metres as rounded centimetres."""
     return None if value_m is None else round(100 * value_m, _CENTIMETRES)
-
-
-def reps_frame(sets: Sequence[MeasuredSet]) -> pd.DataFrame:
-    """All reps as one table: ``set`` and the published rep keys; `quality` as one text."""
-    import pandas as pd
-
-    rows = []
-    for measured in sets:
-        for rep in measured.reps:
-            record = record_of(rep)
-            record["quality"] = " ".join(record["quality"])
-            rows.append({"set": measured.set, **record})
-    return pd.DataFrame(rows)
