@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 
+from armarc.errors import UsageError
 from armarc.kept import Kept, open_kept
 from armarc.options import MeasuringOptions
 from armarc.pipeline import Session, measure
@@ -41,7 +42,7 @@ def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **readin
     >>> recording.rate_hz, recording.source.units["acceleration"]
     (100.0, 'm/s2')
     """
-    return read_file(path, **(open_kept() if kept is None else kept).reading(reading))
+    return read_file(os.fsdecode(path), **(open_kept() if kept is None else kept).reading(reading))
 
 
 def process(
@@ -89,6 +90,11 @@ def process(
     >>> len(session.sets), len(session.frame())
     (1, 8)
     """
+    if not isinstance(recording, Recording):
+        raise UsageError(
+            f"armarc.process takes a recording, got {type(recording).__name__}",
+            "armarc.read_csv(path) reads one, armarc.Recording.from_frame(frame) and from_arrays(…) make one",
+        )
     check_units(recording)
     stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
     recording, choices = (open_kept() if kept is None else kept).settle(recording, stated)

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from armarc.measures import columns
 from armarc.motion import ArmMotion
-from armarc.reps import MeasuredSet
+from armarc.reps import MeasuredSet, Rep
 from armarc.results import Result
 
 if TYPE_CHECKING:
@@ -82,6 +83,25 @@ def _columns(motion: ArmMotion, sets: Sequence[MeasuredSet]) -> dict[str, object
         "missing": motion.missing,
         "clipped": motion.clipped,
     }
+
+
+def reps_frame(result: Result) -> pd.DataFrame:
+    """All reps of a result as one table, a row a rep.
+
+    Returns
+    -------
+    DataFrame
+        ``set``, the published keys of a rep (`quality` as one text), and where a load is known those of what the
+        shoulder did, as in ``armarc process --csv``. Without a rep it is empty and has the columns all the same.
+    """
+    import pandas as pd
+
+    rows = [
+        {"set": one.set, **rep, "quality": " ".join(rep["quality"])}
+        for one in result.sets
+        for rep in one.rep_records()
+    ]
+    return pd.DataFrame(rows, columns=None if rows else ["set", *(each.key for each in columns(Rep))])
 
 
 def summary_frame(result: Result) -> pd.DataFrame:

@@ -281,6 +281,16 @@ def column(table: type, key: str) -> Column:
     raise KeyError(key)
 
 
+def published(row: Any, key: str) -> float:
+    """A number of a row as it is published, NaN where it was not measured.
+
+    What rounds it further starts from here, so that table, picture, JSON and log round to the same digit.
+    """
+    table: type = type(row)
+    value = column(table, key).published(row)
+    return math.nan if value is None else float(value)
+
+
 def record_of(row: Any) -> dict[str, Any]:
     """A row of a table as it is published: every column of its class by key."""
     table: type = type(row)

@@ -206,21 +206,37 @@ class MeasuringOptions:
 OPTIONS: dict[str, Option] = {one.name: one.metadata["option"] for one in fields(MeasuringOptions)}
 """Every option by its name inside."""
 
+_KINDS = {one.name: str(one.type) for one in fields(MeasuringOptions)}
 _INSIDE = {name: name for name in OPTIONS} | {option.outside: name for name, option in OPTIONS.items()}
 
 
 def _inside(value: Any, factor: float, word: str) -> Any:
-    if isinstance(value, list | tuple):
+    if hasattr(value, "tolist"):  # NumPy's
+        value = value.tolist()
+    if isinstance(value, list | tuple) and _KINDS[_INSIDE[word]] != "float | None":
         items = tuple(_inside(one, factor, word) for one in value)
         if factor != 1.0 and len(items) != 2:
             raise UsageError(f"{word} is a number or two, got {value!r}")
         return items
     if factor == 1.0:
-        return value
+        return _fitting(value, word)
     try:
         return float(value) * factor
     except (TypeError, ValueError):
         raise UsageError(f"{word} is a number or two, got {value!r}") from None
+
+
+def _fitting(value: Any, word: str) -> Any:
+    """A value without a unit to turn, if it is of the option's kind: a number, or a word."""
+    kind = _KINDS[_INSIDE[word]]
+    if kind == "float | None":
+        try:
+            return float(value)
+        except (TypeError, ValueError):
+            raise UsageError(f"{word} is a number, got {value!r}") from None
+    if kind.startswith("str") and isinstance(value, int | float):
+        raise UsageError(f"{word} is a word, got {value!r}")
+    return value
 
 
 def _outside(value: Any, factor: float) -> Any:

@@ -116,10 +116,10 @@ class Session(ArrayValue):
         return self.result().to_dict()
 
     def frame(self) -> pd.DataFrame:
-        """All reps as one table: ``set`` and the contract's rep keys as columns, one row per rep."""
-        from armarc.reps.records import reps_frame
+        """All reps as one table, one row per rep; see `armarc.frames.reps_frame`."""
+        from armarc.frames import reps_frame
 
-        return reps_frame(self.sets)
+        return reps_frame(self.result())
 
     def summary_frame(self) -> pd.DataFrame:
         """All sets as one table, one row per set; see `armarc.frames.summary_frame`."""

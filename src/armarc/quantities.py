@@ -50,21 +50,21 @@ def parse_load(text: str) -> float:
     return load_kg
 
 
-def parse_pair(text: str) -> tuple[float, float]:
-    """Turn ``"45-70"``, ``"45:70"`` or ``"45 to 70"`` into two rising numbers.
+def parse_pair(text: str, of: str = "", example: str = "45-70") -> tuple[float, float]:
+    """Turn ``"45-70"``, ``"45:70"`` or ``"45 to 70"`` into two rising numbers; `of` what they are, for the message.
 
     Raises
     ------
     UsageError
         Not a pair, or not rising.
     """
-    match = _PAIR.fullmatch(text)
+    match, named = _PAIR.fullmatch(text), f"{of}: " if of else ""
     if not match:
-        raise UsageError(f"expected two numbers, got {text!r}", "for example 45-70")
+        raise UsageError(f"{named}expected two numbers, got {text!r}", f"for example {example}")
     low, high = _number(match[1]), _number(match[2])
     if not low < high:
         raise UsageError(
-            f"expected two rising numbers, got {text!r}", "the lower one first, for example 45-70"
+            f"{named}expected two rising numbers, got {text!r}", f"the lower one first, for example {example}"
         )
     return low, high
 

@@ -304,7 +304,7 @@ class Result(ArrayValue):
     >>> result = armarc.process(recording, load_kg=6, kept=armarc.NOTHING_KEPT).result()
     >>> again = armarc.Result.from_dict(result.to_dict())
     >>> again.to_dict() == result.to_dict(), again.sets[0].load.resistance, again.options.load_kg
-    (True, 'dumbbell 6 kg', 6)
+    (True, 'dumbbell 6 kg', 6.0)
     """
 
     version: str

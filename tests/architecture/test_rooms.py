@@ -44,7 +44,7 @@ ALLOWED: dict[str, set[str]] = {
         "reference": "recording motion choices worn",
         "session_load": "computer motion reps load choices",
         "results": "errors measures published options recording motion reps load choices",
-        "frames": "motion reps results",
+        "frames": "measures motion reps results",
         # its pictures of what was measured need nothing of the log
         "pipeline": "__version__ errors recording sensor motion reps load choices worn arm_track reference "
         "session_load results frames report.session_figure report.set_figure",

@@ -12,7 +12,8 @@ import pytest
 from chromium import Browser
 from fitting import LOOKS, faults
 
-from armarc.log import list_sets, open_log
+from armarc.log import Labels, list_sets, open_log
+from armarc.log.changing import edit_sets, undo
 from log_program import real_log
 
 pytest.importorskip("starlette", reason="the extra armarc[web] is not installed")
@@ -175,3 +176,19 @@ def test_nothing_is_cut_and_nothing_overlaps(browser, address, name, path):
         browser.wait_for(f"innerWidth === {width}")
         assert faults(browser.run) == [], (width, height, dark)
         browser.keep(f"browse-{name}-{width}{'-dark' if dark else ''}")
+
+
+def test_a_long_name_does_not_push_the_filter_out_of_the_window(browser, address, log):
+    with open_log(str(log)) as store:
+        edit_sets(store, [1], Labels(lifter="Ben Okonkwo-Łukasiewicz von und zu Hohenstein-Sigmaringen"))
+    try:
+        browser.open(address)
+        for width, height, phone, dark in LOOKS:
+            browser.look(width=width, height=height, phone=phone, dark=dark)
+            browser.wait_for(f"innerWidth === {width}")
+            right = browser.run("document.querySelector('select[name=lifter]').getBoundingClientRect().right")
+            assert right <= width, (width, height)
+            assert faults(browser.run) == [], (width, height, dark)
+    finally:
+        with open_log(str(log)) as store:
+            undo(store)

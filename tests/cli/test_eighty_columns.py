@@ -34,3 +34,16 @@ def test_nothing_is_cut(command, words, gone, monkeypatch):
     assert done.exit_code == 0, done.stderr
     assert f"Left out for want of room: {gone}" in " ".join(shown.getvalue().split())
     assert "…" not in shown.getvalue()
+
+
+def test_explanations_break_where_the_terminal_does_not_where_their_source_does():
+    program = typer.main.get_command(app)
+
+    def explained(command):
+        yield command.help or ""
+        for each in getattr(command, "commands", {}).values():
+            yield from explained(each)
+
+    said = list(explained(program))
+    assert len(said) > 10
+    assert not [text for text in said for paragraph in text.split("\n\n") if "\n" in paragraph]

@@ -73,6 +73,42 @@ def test_other_settings_replace_the_numbers_and_keep_the_notes(store, tmp_path):
     assert result_of(store, first.set_ids)["sets"] == invented_result(1, reps=6)["sets"]
 
 
+def test_whom_and_when_said_with_other_settings_go_before_what_the_log_has(store, tmp_path):
+    path = invented_file(tmp_path)
+    first, later = datetime(2026, 3, 1, 18, tzinfo=UTC), datetime(2026, 3, 5, 7, tzinfo=UTC)
+    (one,) = add_result(
+        store, invented_result(1), path, labels=Labels(lifter="Adda", note="light"), started_at=first
+    ).set_ids
+    start_s = invented_result(2)["sets"][0]["start_s"]
+    again = add_result(
+        store, invented_result(2, load_kg=9), path, labels=Labels(lifter="Ada"), started_at=later
+    )
+    assert (again.status, again.set_ids) == ("measured again", (one,))
+    entry = get_set(store, one)
+    assert (entry.lifter, entry.note) == ("Ada", "light")
+    assert entry.done_at.timestamp() == pytest.approx(later.timestamp() + start_s)
+    undo(store)
+    entry = get_set(store, one)
+    assert entry.lifter == "Adda"
+    assert entry.done_at.timestamp() == pytest.approx(first.timestamp() + start_s)
+
+
+def test_what_a_header_says_does_not_undo_what_was_edited_since(store, tmp_path):
+    path = invented_file(tmp_path)
+    head = {"recorded": Labels(lifter="Bo", note="as recorded", rir=3, tags=("a",))}
+    head |= {"recorded_at": datetime(2026, 3, 1, 18, tzinfo=UTC)}
+    (one,) = add_result(store, invented_result(1), path, labels=Labels(rir=1), **head).set_ids
+    entry = get_set(store, one)
+    assert (entry.lifter, entry.note, entry.rir, entry.tags) == ("Bo", "as recorded", 1, ("a",))
+    moved = datetime(2026, 3, 4, 9, tzinfo=UTC)
+    edit_sets(store, [one], Labels(lifter="Ada", note="better words", rir=2), untag=["a"], when=moved)
+    done_at = get_set(store, one).done_at
+    assert add_result(store, invented_result(2, load_kg=9), path, **head).status == "measured again"
+    entry = get_set(store, one)
+    assert (entry.lifter, entry.note, entry.rir, entry.tags) == ("Ada", "better words", 2, ())
+    assert entry.done_at == done_at
+
+
 def test_a_load_edited_by_hand_survives_measuring_again(store, tmp_path):
     path = invented_file(tmp_path)
     (one,) = add_result(store, invented_result(1), path).set_ids

@@ -62,6 +62,16 @@ def assert_same(recording: Recording, sign: float = 1.0) -> None:
         ("", "index", "", ""),
         ("pressure", "other", "", ""),
         ("velocity_x", "other", "x", ""),
+        ("加速度X", "acceleration", "x", ""),
+        ("角速度 Y (°/s)", "angular_velocity", "y", "deg/s"),
+        ("ジャイロZ", "angular_velocity", "z", ""),
+        ("线性加速度 x (m/s²)", "linear", "x", "m/s2"),
+        ("角加速度X", "orientation", "x", ""),
+        ("時間(ms)", "time", "", "ms"),
+        ("时间 (s)", "time", "", "s"),
+        ("가속도 Z (g)", "acceleration", "z", "g"),
+        ("Угловая скорость X", "angular_velocity", "x", ""),
+        ("Время", "time", "", ""),
     ],
 )
 def test_names(name, kind, axis, unit):
@@ -81,6 +91,8 @@ def test_names(name, kind, axis, unit):
         ("Timestamp", "Accel X", "Accel Y", "Accel Z", "Gyro X", "Gyro Y", "Gyro Z"),
         ("time", "gFx", "gFy", "gFz", "wx", "wy", "wz"),
         ("time", "a_x", "a_y", "a_z", "omega_x", "omega_y", "omega_z"),
+        ("時間(s)", *(f"加速度{axis}" for axis in "XYZ"), *(f"角速度{axis}" for axis in "XYZ")),
+        ("Время, с", *(f"Ускорение {axis}" for axis in "XYZ"), *(f"Гироскоп {axis}" for axis in "XYZ")),
         ("time", "X [g]", "Y [g]", "Z [g]", "X [deg/s]", "Y [deg/s]", "Z [deg/s]"),
     ],
 )
@@ -148,6 +160,28 @@ def test_two_sensors_in_one_table_need_a_choice(tmp_path):
     assert_same(read_columns(tmp_path, header, columns, columns=chosen))
     by_number = "ax=5,ay=6,az=7"
     assert_same(read_columns(tmp_path, header, columns, columns=by_number))
+
+
+@pytest.mark.parametrize(("name", "block"), [("device", 1), ("Sensor", 10), ("node_id", 1), ("arm", 25)])
+def test_rows_of_two_sensors_in_turn_are_refused(tmp_path, name, block):
+    """Two wrists in one table were read as one sensor of twice the rate."""
+    lines = text_table([T, *A_SI, *W_SI]).splitlines()
+    path = tmp_path / "both.csv"
+    path.write_text("\n".join(mixed(lines, name, block)) + "\n")
+    with pytest.raises(FormatError, match=f"belong to 2 sensors in turn, as column '{name}' says: L, R"):
+        read_csv(path)
+    # A column that says the same all along, or changes once, says nothing of the kind.
+    for marks in ("L" * len(lines), "L" * 100 + "R" * len(lines)):
+        path.write_text("\n".join([f"{lines[0]},{name}", *map("{},{}".format, lines[1:], marks)]) + "\n")
+        assert read_csv(path).rate_hz == pytest.approx(100)
+
+
+def mixed(lines, name, block):
+    """The header, and each row for both sensors, `block` rows of one after as many of the other."""
+    yield f"{lines[0]},{name}"
+    for first in range(1, len(lines), block):
+        for mark in "LR":
+            yield from (f"{line},{mark}" for line in lines[first : first + block])
 
 
 def test_stated_columns_that_are_not_there(tmp_path):

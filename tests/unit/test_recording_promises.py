@@ -125,9 +125,55 @@ def test_arrays_that_cannot_be_used(arrays):
         (t[:, None], force, FormatError),
         (t, [["a", "b", "c"]] * len(t), FormatError),
         (t, np.zeros_like(force), FormatError),
+        (t, force + 0j, FormatError),
+        ([], np.zeros((0, 3)), TimingError),
     ):
         with pytest.raises(kind):
             Recording.from_arrays(time, acceleration, rate[: len(acceleration)])
+
+
+def test_what_a_mask_hides_is_missing_whatever_stands_there(arrays):
+    t, force, rate = arrays
+    hidden = np.zeros(force.shape, dtype=bool)
+    hidden[5:8] = True
+    junk = np.where(hidden, 5.0, force)
+    made = Recording.from_arrays(t, np.ma.masked_array(junk, hidden), rate)
+    without = Recording.from_arrays(t, np.where(hidden, np.nan, force), rate)
+    assert any("missing cells" in said for said in made.warnings)
+    assert np.array_equal(made.specific_force_m_s2, without.specific_force_m_s2)
+    assert np.array_equal(made.time_s, without.time_s)
+
+
+def test_row_numbers_in_the_place_of_time_are_asked_about(arrays):
+    t, force, rate = arrays
+    made = Recording.from_arrays(np.arange(len(t)), force / 9.80665, rate)
+    (said,) = [said for said in made.warnings if "row numbers" in said]
+    assert "counts 0, 1, 2" in said
+    assert not any("row numbers" in said for said in Recording.from_arrays(1000 * t, force, rate).warnings)
+
+
+def test_what_is_no_recording_and_no_table_is_refused_plainly():
+    with pytest.raises(UsageError, match=r"takes a recording, got str \(armarc\.read_csv"):
+        armarc.process("set.csv")
+    for what in ({"ax": [1.0]}, [1.0], pd.Series([1.0]), np.zeros((3, 7))):
+        with pytest.raises(FormatError, match="expected a table of pandas"):
+            Recording.from_frame(what)
+
+
+@pytest.mark.parametrize(
+    ("named", "said"),
+    [({"load_kg": "8kg"}, "load_kg is a number"), ({"exercise": 3}, "exercise is a word"),
+     ({"side": True}, "side is a word"), ({"rest_s": [3, 4]}, "rest_s is a number")],
+)  # fmt: skip
+def test_options_of_another_kind_are_refused_plainly(named, said):
+    with pytest.raises(UsageError, match=said):
+        armarc.MeasuringOptions.of(named)
+
+
+def test_numbers_of_numpy_are_numbers():
+    of = armarc.MeasuringOptions.of
+    made = of({"load_kg": np.int16(8), "band_deg_s": np.array([45, 70]), "reach_cm": np.float32(55)})
+    assert made == of({"load_kg": 8.0, "band_deg_s": (45, 70), "reach_cm": 55})
 
 
 def test_blank_rows_and_gaps_are_told(arrays):
@@ -167,6 +213,8 @@ def test_a_frame_is_read_by_its_column_names(arrays):
     again = Recording.from_frame(indexed)
     assert again.specific_force_m_s2 == pytest.approx(force)
     assert again.metadata.started_at == "2026-01-02T00:00:00Z"
+    objects = Recording.from_frame(frame.astype(object))  # as a table of mixed columns has them
+    assert objects.time_s == pytest.approx(t, abs=1e-9)
     with pytest.raises(TimingError, match="columns='time=…'"):
         Recording.from_frame(pd.DataFrame(columns))
     with pytest.raises(FormatError, match="gyro"):

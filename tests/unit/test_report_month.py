@@ -15,7 +15,7 @@ from armarc.log.table import read_table
 from armarc.log.trend import Point, trend_of
 from armarc.log.volume import ranges, weekly_volume, without_impulse_words
 from armarc.report.page_build import build_sections
-from armarc.report.page_period import FOLLOWED, lifter_sections, task_courses, what_changed, what_next
+from armarc.report.page_period import FOLLOWED, amount, lifter_sections, task_courses, what_changed, what_next
 from armarc.report.trend_figures import draw_trend
 from armarc.reps.summary import summarise
 from grids import seldom
@@ -165,6 +165,7 @@ def test_a_single_session_has_no_verdict(month):
     one = list_sets(month, Filter(lifter="Ben"), limit=6)[::-1]
     (section, *_) = lifter_sections(one, None)
     assert "cannot be told yet" in section.words[0]
+    assert amount(one[:1]).startswith("1 set, ")
 
 
 def test_no_day_of_a_trend_is_one_nobody_has_and_counts_are_whole():

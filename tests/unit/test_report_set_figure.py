@@ -18,6 +18,7 @@ from matplotlib.text import Text
 from armarc.errors import UsageError
 from armarc.exercises import find_exercise, load_catalogue
 from armarc.report import draw_session, draw_set, save_figure
+from armarc.report.page_parts import PICTURE_IN
 from armarc.report.style import DARK, LIGHT, fitting_size, text_width_in, verdict_mark, wrapped
 from grids import seldom
 from invented_sets import invent
@@ -65,6 +66,14 @@ def all_text(figure):
 def test_nothing_overlaps_and_nothing_is_cut_off(reps):
     motion, measured = invent(reps, seed=reps, flags={3: ("partial",), 5: ("gap", "clipped")})
     assert_tidy(draw_set(motion, measured))
+
+
+@pytest.mark.parametrize("verdict", ["inside", "above"])
+def test_facts_and_count_keep_apart_on_a_page_too(verdict):
+    """The picture of a page is narrow, and what stands under the count is bold where all starts are inside."""
+    motion, measured = invent(6, seed=3)
+    reps = tuple(replace(rep, start_verdict=verdict) for rep in measured.reps)
+    assert_tidy(draw_set(motion, replace(measured, reps=reps), width_in=PICTURE_IN))
 
 
 @pytest.mark.parametrize("seed", range(4))

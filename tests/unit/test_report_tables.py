@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
 
 from armarc.exercises import band_words
-from armarc.measures import row_of
+from armarc.log.fatigue import fatigue_of
+from armarc.measures import record_of, row_of
 from armarc.report import tables
 from armarc.report.answers import FLAGS, flag_letters, flag_words
+from armarc.report.page_parts import PageTable, reps_page_table
 from armarc.report.tables import plain_set, print_logged, print_set
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
@@ -94,6 +98,34 @@ def test_a_little_below_zero_is_zero():
     for rep in made["reps"]:
         rep["plane_deg"] = -0.3
     assert "-0" not in printed(set_table(made["reps"], width=140), 140)
+
+
+def test_what_is_measured_and_what_is_logged_round_to_the_same_digit():
+    """51.4998 °/s are published as 51.5: a table made at once and one made from the log say the same."""
+    (logged,) = reps_of(record(1)["reps"])
+    at_once = replace(logged, start_velocity_rad_s=math.radians(51.4998))
+    later = row_of(Rep, record_of(at_once))
+    shown = [printed(tables.set_table([rep], width=60), 60).splitlines()[-1] for rep in (at_once, later)]
+    assert shown[0] == shown[1]
+    assert " 52 " in shown[0]
+
+
+def test_columns_of_words_on_a_page_stand_left_with_their_heads():
+    table = PageTable(caption="", heads=("Task", "Part", "Day", "Sets"), rows=(
+        ("a", "–", "2026-03-01", "3"), ("b", "posterior", "2026-03-02", "–"),
+    ))  # fmt: skip
+    assert table.wordy == (True, True, False, False)
+    assert not any(
+        PageTable(caption="", heads=("Rep", "1"), rows=(("Start was", "inside"),), across=True).wordy
+    )
+
+
+def test_no_standard_error_on_a_page_is_nothing_at_all():
+    reps = reps_of(record(3)["reps"])
+    sure = [replace(rep, concentric_se_s=0.0024, rom_se_rad=math.radians(1.04)) for rep in reps]
+    heads = [row[0] for row in reps_page_table(sure, fatigue_of(sure), "Reps").rows]
+    assert "Concentric (s) ± <0.01" in heads
+    assert "Range of motion (°) ± 1.0" in heads
 
 
 def test_narrow_terminal_keeps_what_matters_most():

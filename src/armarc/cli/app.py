@@ -40,6 +40,10 @@ CAUTIONS = (
 class ErrorBoundary(TyperGroup):
     """Turns every error into one plain message and the documented exit code."""
 
+    def __init__(self, **how: Any) -> None:
+        super().__init__(**how)
+        _unwrap(self)
+
     def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> Any:
         with _plain_errors(debug=False):
             done.clear()
@@ -50,6 +54,14 @@ class ErrorBoundary(TyperGroup):
             result = super().invoke(ctx)
             sys.stdout.flush()  # here, where a full disk can still be told
             return result
+
+
+def _unwrap(command: Any) -> None:
+    """Lines of an explanation end where the terminal does, not where those of the source do; also below a group."""
+    paragraphs = (command.help or "").split("\n\n")
+    command.help = "\n\n".join(" ".join(paragraph.split()) for paragraph in paragraphs) or None
+    for each in getattr(command, "commands", {}).values():
+        _unwrap(each)
 
 
 @contextlib.contextmanager

@@ -158,11 +158,7 @@ def range_option(text: str) -> tuple[float, float]:
     """
     import math
 
-    from armarc.errors import UsageError
     from armarc.quantities import parse_pair
 
-    try:
-        low, high = parse_pair(text)
-    except UsageError as error:
-        raise UsageError(f"the loaded range: {error.message}", "for example 30-60") from None
+    low, high = parse_pair(text, of="the loaded range", example="30-60")
     return math.radians(low), math.radians(high)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -226,9 +227,9 @@ def stated(**words: Any) -> MeasuringOptions:
 
     read: dict[str, tuple[str, Any]] = {
         "load": ("load_kg", parse_load),
-        "band": ("band_deg_s", parse_pair),
-        "gate": ("gate_deg", parse_pair),
-        "loaded_range": ("loaded_range_deg", parse_pair),
+        "band": ("band_deg_s", partial(parse_pair, of="--band")),
+        "gate": ("gate_deg", partial(parse_pair, of="--gate", example="10-20")),
+        "loaded_range": ("loaded_range_deg", partial(parse_pair, of="--loaded-range", example="30-60")),
         "rest": ("rest_s", float),
         "sensor_place": ("sensor_place", _place),
     }

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
-from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from armarc.computer import how_to_add
 from armarc.errors import UsageError
+from armarc.measures import published
 from armarc.outputs import PARQUET, SUBTITLES, TABLE, Guard, Kind
 
 if TYPE_CHECKING:
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
+    from armarc.load import SetLoad
     from armarc.pipeline import Session
     from armarc.reps import Rep
     from armarc.results import Result
@@ -215,7 +215,7 @@ def _step_message(rep: Rep) -> str:
     """The title of the picture in another size."""
     if rep.start_velocity_rad_s is None:
         return f"Rep {rep.rep} in six steps"
-    return f"Rep {rep.rep} started at {math.degrees(rep.start_velocity_rad_s):.0f} °/s"
+    return f"Rep {rep.rep} started at {published(rep, 'start_velocity_deg_s'):.0f} °/s"
 
 
 def draw_load(measured: Measured, index: int, path: Path, outputs: Outputs, guard: Guard) -> Path:
@@ -227,15 +227,23 @@ def draw_load(measured: Measured, index: int, path: Path, outputs: Outputs, guar
     own = path.with_name(f"{path.stem}-moment{path.suffix}")
     choices, load = measured.session.choices, measured.session.loads[index]
     facts = f"{choices.side} arm · set {measured.session.sets[index].set} · {load.resistance}"
-    peaks = [rep.measures for rep in load.reps]
-    message = (
-        f"The moment about the shoulder peaks at {fmean(one.peak_moment_n_m for one in peaks):.0f} N·m, "
-        f"at {math.degrees(fmean(one.peak_moment_at_rad for one in peaks)):.0f}°."
-    )
     figure = in_size(
         lambda _: draw_set_load(load, title=choices.exercise.name, facts=facts, dark=outputs.dark),
         outputs.size,
-        message,
+        moment_message(load),
     )
     save_figure(figure, own, guard)
     return own
+
+
+def moment_message(load: SetLoad) -> str:
+    """The title of a set's moments in another size: the means of its full reps, as in the table and the JSON."""
+    from armarc.cli.shown_sets import PEAK_PHASES
+    from armarc.load import load_record
+
+    means = load_record(load)["summary"]
+    if means["peak_moment_n_m"] is None or means["peak_moment_at_deg"] is None:
+        return "The moment about the shoulder"
+    phase = PEAK_PHASES.get(means["peak_moment_phase"])
+    where = f"{means['peak_moment_at_deg']:.0f}°" + (f", {phase}" if phase else "")
+    return f"The moment about the shoulder peaks at {means['peak_moment_n_m']:.0f} N·m, at {where}."

@@ -51,6 +51,14 @@ def show_cautions(cautions: Iterable[str], out: Console) -> None:
         out.print(Text(caution, style="dim"))
 
 
+PEAK_PHASES = {
+    "concentric": "raising",
+    "hold": "in the hold",
+    "eccentric": "lowering: the catch, not the lift",
+}
+"""How the phase is called in which a set's moment mostly peaks."""
+
+
 def load_block(load: SetLoad) -> Table:
     """What the shoulder had to do in one set, in a few lines for the terminal."""
     from armarc.load import load_record
@@ -65,10 +73,9 @@ def load_block(load: SetLoad) -> Table:
         return f"{value:.0f}{spread}{unit}"
 
     moment = f"peak {said('peak_moment_n_m', ' N·m')} at {said('peak_moment_at_deg', '°')}"
-    phase = {"concentric": "raising", "hold": "in the hold", "eccentric": "lowering: the catch, not the lift"}
     lines = [
         ("Resistance", load.resistance),
-        ("Shoulder moment", f"{moment}, {phase.get(summary['peak_moment_phase'], '')}".rstrip(", ")),
+        ("Shoulder moment", f"{moment}, {PEAK_PHASES.get(summary['peak_moment_phase'], '')}".rstrip(", ")),
         ("Work, raising", said("concentric_work_j", " J")),
         (
             "Body swing work",

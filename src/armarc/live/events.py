@@ -6,12 +6,15 @@ the number inside the running set and ``reps`` how many reps of it count at this
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from statistics import median
 from typing import Any
 
 from armarc.measures import record_of
 from armarc.published import as_published, published
 from armarc.recording import Recording
+from armarc.reps.likeness import PARTIAL
 from armarc.reps.records import seconds
 from armarc.reps.summary import full_reps, loss, tempo
 from armarc.reps.types import Rep
@@ -170,11 +173,19 @@ def event_record(event: EngineEvent) -> dict[str, object]:
     return record
 
 
+def full_so_far(reps: Sequence[Rep]) -> list[Rep]:
+    """Full reps of a set that live counted: without those much shorter than usual, which nobody has flagged yet."""
+    if not reps:
+        return []
+    usual = median(one.rom_rad for one in reps)
+    return [one for one in full_reps(reps) if one.rom_rad >= PARTIAL * usual]
+
+
 def set_ended(
     number: int, reps: tuple[Rep, ...], reason: str, time_s: float, raw: Recording, raw_start_s: float
 ) -> SetEnded:
     """Sum up the live reps of a set."""
-    slower = loss([rep.mean_concentric_rad_s for rep in full_reps(reps)])
+    slower = loss([rep.mean_concentric_rad_s for rep in full_so_far(reps)])
     return SetEnded(
         time_s=time_s,
         set=number,

@@ -22,11 +22,13 @@ from armarc.live.events import (
     RepWithdrawn,
     SetEnded,
     TopReached,
+    full_so_far,
 )
 from armarc.live.source import LinkNews
 from armarc.live.stop_mark import CAVEAT, Reached
 from armarc.reps.records import deg
 from armarc.reps.summary import SetSummary, loss
+from armarc.reps.types import Rep
 from armarc.tasks import Task
 
 TRACE_S = 12.0
@@ -129,7 +131,7 @@ class Scoreboard:
     link: str = ""
     notice: str = ""
     stopping: bool = False
-    _speeds: list[float] = field(default_factory=list)
+    _reps: list[Rep] = field(default_factory=list)
 
     def tick(self, time_s: float, angle_rad: float, bottom_rad: float) -> None:
         """A new sample: move the trace on."""
@@ -164,12 +166,13 @@ class Scoreboard:
             case RepWithdrawn():
                 if event.rep <= len(self.strip):
                     del self.strip[event.rep - 1]
-                    del self._speeds[event.rep - 1]
+                    del self._reps[event.rep - 1]
                 self.rep, self.under_way = event.reps, False
                 self.speed_deg_s = self.verdict = None
             case SetEnded():
                 self.under_way = False
                 self.set_ended_s = event.end_s
+                self.loss_pct = event.velocity_loss_pct
                 self.sets.append(_live_line(event, self.band_deg_s is not None))
             case GapSeen():
                 self.notice = f"{event.end_s - event.start_s:.1f} s of the signal are missing"
@@ -180,7 +183,7 @@ class Scoreboard:
 
     def _new_set(self) -> None:
         self.strip.clear()
-        self._speeds.clear()
+        self._reps.clear()
         self.set_ended_s = None
         self.loss_pct = None
         self.rom_deg, self.tempo, self.notice = None, "", ""
@@ -191,10 +194,11 @@ class Scoreboard:
         self.rep, self.under_way = event.reps, False
         speed = None if rep.start_velocity_rad_s is None else math.degrees(rep.start_velocity_rad_s)
         self.strip.insert(place, StripMark(speed, rep.start_verdict, event.provisional))
-        self._speeds.insert(place, rep.mean_concentric_rad_s)
+        self._reps.insert(place, rep)
         self.speed_deg_s, self.verdict, self.provisional = speed, rep.start_verdict, event.provisional
         self.rom_deg, self.tempo = math.degrees(rep.rom_rad), event.tempo
-        slower = loss(self._speeds) if len(self._speeds) > 1 else None
+        full = full_so_far(self._reps)
+        slower = loss([one.mean_concentric_rad_s for one in full]) if len(full) > 1 else None
         self.loss_pct = None if slower is None else 100 * slower
 
     def measured(self, number: int, summary: SetSummary) -> None:
@@ -210,6 +214,8 @@ class Scoreboard:
             measured=True,
         )
         self.sets = [line if one.number == number else one for one in self.sets]
+        if self.set_ended_s is not None and self.sets and self.sets[-1].number == number:
+            self.loss_pct = line.loss_pct
 
     def take(self, choices: Choices, lifter: str | None = None) -> None:
         """Another task is in force; what was lifted so far stays."""

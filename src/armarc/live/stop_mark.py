@@ -7,11 +7,9 @@ and reps in reserve vary between days and people (Jukic et al. 2023).
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from statistics import median
 
-from armarc.live.events import EngineEvent, RepEnded, RepWithdrawn, SetEnded
-from armarc.reps.likeness import PARTIAL
-from armarc.reps.summary import full_reps, loss
+from armarc.live.events import EngineEvent, RepEnded, RepWithdrawn, SetEnded, full_so_far
+from armarc.reps.summary import loss
 from armarc.reps.types import Rep
 
 CAVEAT = "varies between days and people"
@@ -78,8 +76,7 @@ class StopMark:
                 return self, ()
 
     def _judged(self, rep: int) -> tuple[StopMark, tuple[Reached, ...]]:
-        usual = median(one.rom_rad for one in self.reps)
-        full = [one for one in full_reps(self.reps) if one.rom_rad >= PARTIAL * usual]
+        full = full_so_far(self.reps)
         # The newest rep must be a full one: a last rep cut short is slow for another reason.
         if len(full) < LEAST_REPS or full[-1] is not self.reps[-1]:
             return self, ()

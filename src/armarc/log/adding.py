@@ -142,6 +142,8 @@ def add_result(
     *,
     labels: Labels | None = None,
     started_at: datetime | None = None,
+    recorded: Labels | None = None,
+    recorded_at: datetime | None = None,
     reading: Mapping[str, object] | None = None,
     trunk_path: str | os.PathLike[str] | None = None,
 ) -> Added:
@@ -161,6 +163,9 @@ def add_result(
         What the person said; goes before what the recording says about itself.
     started_at : datetime or None
         When the recording began; else what the recording says, else the file's own date.
+    recorded, recorded_at : Labels or None, datetime or None
+        What the recording's own header says of either. It is taken where nothing was said, and for sets that are
+        in the log already not at all: they may have been edited since.
     reading : mapping or None
         Options the file was read with (``rate_hz``, ``columns``, ``units``, ``axes``, ``gravity_sign``): it is read
         with them again. With ``gyroscope_path`` both files are kept as one, in armarc's own form.
@@ -181,11 +186,12 @@ def add_result(
     if known and not two_files:
         document["settings"]["reading"] = known
     said = (labels or Labels()).checked()
+    first = said.over(recorded or Labels()).checked()
     content = None if recording_path is None else read_recording(Path(recording_path))
     if two_files and recording_path is not None:
         content = merged_content(recording_path, options)
     sha256 = sha256_of(content) if content is not None else _stand_in_hash(document)
-    begun, notes = _beginning(document, recording_path, started_at)
+    begun, notes = _beginning(document, recording_path, started_at or recorded_at)
     name = (
         _printable(os.fspath(recording_path)) if recording_path else str(document["source"].get("file", ""))
     )
@@ -227,15 +233,13 @@ def add_result(
                 return Added(
                     status=status, set_ids=ids, recording_sha256=sha256, notes=(_already_there(back),)
                 )
-            changed = replace_sets(connection, found.id, document, labels=said)
+            again = replace_sets(connection, found.id, document, labels=said, began=started_at)
             notes.insert(
                 0, "this recording was already in the log with other settings: measured again, not doubled"
             )
-            return Added(
-                status="measured again", set_ids=changed, recording_sha256=sha256, notes=tuple(notes)
-            )
+            return Added(status="measured again", set_ids=again, recording_sha256=sha256, notes=tuple(notes))
         measurement_id = insert_measurement(connection, recording_id, document)
-        ids = insert_sets(connection, measurement_id, document, document["sets"], said, begun)
+        ids = insert_sets(connection, measurement_id, document, document["sets"], first, begun)
     return Added(status="added", set_ids=ids, recording_sha256=sha256, notes=tuple(notes))
 
 
@@ -358,16 +362,17 @@ def log_session(
         See `add_result`.
     """
     metadata = session.recording.metadata
-    said = (labels or Labels()).over(_header_labels(metadata.other))
-    if said.note is None and metadata.note:
-        said = _with_note(said, metadata.note)
-    begun = started_at or read_date_time(metadata.started_at or "")
+    recorded = _header_labels(metadata.other)
+    if metadata.note:
+        recorded = _with_note(recorded, metadata.note)
     return add_result(
         store,
         session.to_dict(),
         path,
-        labels=said,
-        started_at=begun,
+        labels=labels,
+        started_at=started_at,
+        recorded=recorded,
+        recorded_at=read_date_time(metadata.started_at or ""),
         reading=reading,
         trunk_path=trunk_path,
     )

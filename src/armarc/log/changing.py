@@ -18,7 +18,7 @@ from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.location import author_of, is_own
 from armarc.log.measuring import chests_in_use
 from armarc.log.store import Store
-from armarc.log.writing import apply_state, insert_once, record_change, state_of
+from armarc.log.writing import apply_state, record_change, session_for, state_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +82,9 @@ def edit_sets(
             after = {**before, **new, **emptied, "done_at": before["done_at"] + shift_s}
             after["tags"] = sorted({*before["tags"], *said.tags} - {name.casefold() for name in untag})
             if said.lifter is not None or said.session is not None or when is not None:
-                after["session_id"] = _session(connection, before["session_id"], said, after, when)
+                after["session_id"] = session_for(
+                    connection, before["session_id"], said, after["done_at"], when
+                )
             changed += record_change(connection, batch, "edit", set_id, before, after)
     return changed
 
@@ -268,24 +270,3 @@ def _emptied(clear: Sequence[str]) -> dict[str, object]:
     if "pain" in out:
         out |= {"pain_place": "", "pain_at_deg": None}
     return out
-
-
-def _session(
-    connection: sa.Connection, old_id: int, said: Labels, after: dict[str, Any], when: datetime | None
-) -> int:
-    old = connection.execute(
-        sa.select(schema.session, schema.lifter.c.name)
-        .join(schema.lifter)
-        .where(schema.session.c.id == old_id)
-    ).one()
-    lifter_id = (
-        old.lifter_id
-        if said.lifter is None
-        else insert_once(connection, schema.lifter, ("name",), {"name": said.lifter})
-    )
-    day = old.day
-    if when is not None:
-        day = datetime.fromtimestamp(after["done_at"], tz=when.astimezone().tzinfo).date().isoformat()
-    label = old.label if said.session is None else said.session
-    values = {"lifter_id": lifter_id, "day": day, "label": label}
-    return insert_once(connection, schema.session, ("lifter_id", "day", "label"), values)

@@ -189,13 +189,15 @@ def replace_sets(
     document: dict[str, Any],
     *,
     labels: Labels,
+    began: datetime | None = None,
     batch: str | None = None,
 ) -> tuple[int, ...]:
     """Put the sets of a new result in place of the old ones of the same recording.
 
     New and old sets are matched by how long they overlap in time. A matched set keeps its number in the log
     and its labels; an old set without a match is removed, a new one without a match is added. All of it is
-    one undoable change; `batch` ties it to others that are to be taken back with it.
+    one undoable change; `batch` ties it to others that are to be taken back with it. Whom `labels` name and when
+    it `began` go before what the log has.
     """
     table = schema.training_set
     old_measurement = connection.execute(
@@ -231,11 +233,16 @@ def replace_sets(
             after = {
                 **before,
                 **measured_part(record),
-                "done_at": before["done_at"] - before["start_s"] + float(record["start_s"]),
+                "done_at": float(record["start_s"])
+                + (before["done_at"] - before["start_s"] if began is None else began.timestamp()),
                 "rep_records": record["reps"],
                 "removed_at": None if _lost_by_measuring(connection, row.id) else before["removed_at"],
                 **_labels_after(before, record, old_measurement.settings, document["settings"], labels),
             }
+            if labels.lifter is not None or labels.session is not None or began is not None:
+                after["session_id"] = session_for(
+                    connection, before["session_id"], labels, after["done_at"], began
+                )
         elif row.removed_at is None:
             after = {**before, "removed_at": now}
         else:
@@ -251,7 +258,7 @@ def replace_sets(
         document,
         [document["sets"][i] for i in fresh],
         _labels_of_neighbour(connection, rows, labels),
-        datetime.fromtimestamp(begun, tz=UTC).astimezone(),
+        began or datetime.fromtimestamp(begun, tz=UTC).astimezone(),
     )
     for set_id in added:
         state = state_of(connection, set_id)
@@ -261,6 +268,28 @@ def replace_sets(
         table_ = schema.measurement
         connection.execute(sa.update(table_).where(table_.c.id == measurement_id).values(**values))
     return tuple(ids[i] for i in sorted(ids))
+
+
+def session_for(
+    connection: sa.Connection, old_id: int, said: Labels, done_at: float, when: datetime | None
+) -> int:
+    """Number of the session a set belongs to once lifter, session or time (`when`, for its zone) are said anew."""
+    old = connection.execute(
+        sa.select(schema.session, schema.lifter.c.name)
+        .join(schema.lifter)
+        .where(schema.session.c.id == old_id)
+    ).one()
+    lifter_id = (
+        old.lifter_id
+        if said.lifter is None
+        else insert_once(connection, schema.lifter, ("name",), {"name": said.lifter})
+    )
+    day = old.day
+    if when is not None:
+        day = datetime.fromtimestamp(done_at, tz=when.astimezone().tzinfo).date().isoformat()
+    label = old.label if said.session is None else said.session
+    values = {"lifter_id": lifter_id, "day": day, "label": label}
+    return insert_once(connection, schema.session, ("lifter_id", "day", "label"), values)
 
 
 def match_by_overlap(

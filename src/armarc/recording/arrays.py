@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +26,7 @@ def fields_of_arrays(
     time: Any, acceleration: Any, angular_velocity: Any, temperature_c: Any, stated: Stated
 ) -> Fields:
     """See `armarc.recording.Recording.from_arrays`."""
-    stamps = np.asarray(time)
+    stamps = _plain(time)
     if stamps.ndim != 1:
         raise FormatError(f"expected time to have one axis, got the shape {stamps.shape}")
     n = len(stamps)
@@ -40,7 +41,7 @@ def fields_of_arrays(
         table = _numbers(values, name)
         if table.shape != shape:
             raise FormatError(f"expected {name} to have the shape {shape}, got {table.shape}")
-        for row in table.reshape(n, -1).T:
+        for row in table.reshape(n, math.prod(shape[1:])).T:
             column[1 + len(column)] = row.copy()
     names = ("time", "ax", "ay", "az", "gx", "gy", "gz", "temperature")
     choice = Choice(
@@ -56,6 +57,11 @@ def fields_of_arrays(
 
 def fields_of_frame(frame: pd.DataFrame, columns: dict[str, str], stated: Stated) -> Fields:
     """See `armarc.recording.Recording.from_frame`."""
+    if not (hasattr(frame, "columns") and hasattr(frame, "iloc")):
+        raise FormatError(
+            f"expected a table of pandas, got {type(frame).__name__}",
+            "pandas.DataFrame(…) makes one; Recording.from_arrays takes arrays",
+        )
     if frame.index.dtype.kind == "M":
         frame = frame.reset_index(names="time")
     names = tuple(map(str, frame.columns))
@@ -106,7 +112,7 @@ def with_metadata(fields: Fields, stated: Metadata | None) -> Fields:
 
 
 def _stamps(time: Any, named: str | None, stated: str | None, what: str, column: str) -> Stamps:
-    if time.dtype.kind in "OUST":
+    if time.dtype.kind in "OUST" and not _counts(time):
         return from_text(time, file=what, column=column, line=1)
     if time.dtype.kind in "mM":
         if np.isnat(time).any():
@@ -118,9 +124,28 @@ def _stamps(time: Any, named: str | None, stated: str | None, what: str, column:
     return from_numbers(_numbers(time, column), named=named, stated=stated, file=what, column=column)
 
 
-def _numbers(values: Any, name: str) -> FloatArray:
+def _counts(time: Any) -> bool:
+    """Whether objects or texts are plain numbers all along."""
     try:
-        return np.asarray(values, dtype=np.float64)
+        return bool(np.isfinite(time.astype(np.float64)).any())
+    except (TypeError, ValueError):
+        return False
+
+
+def _plain(values: Any) -> Any:
+    """An array; what a mask hides is missing, whatever stands there."""
+    if not isinstance(values, np.ma.MaskedArray):
+        return np.asarray(values)
+    if values.dtype.kind == "M":
+        return np.ma.filled(values, np.datetime64("NaT"))
+    return np.ma.filled(values.astype(np.float64), np.nan)
+
+
+def _numbers(values: Any, name: str) -> FloatArray:
+    if np.iscomplexobj(values):
+        raise FormatError(f"{name} holds complex numbers", "give real ones")
+    try:
+        return np.asarray(_plain(values), dtype=np.float64)
     except (TypeError, ValueError):
         raise FormatError(f"{name} does not hold numbers") from None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from armarc.errors import FormatError, UsageError
 from armarc.recording.layout import Layout, is_number
@@ -16,6 +17,12 @@ _COLUMNS_HINT = (
     "name the columns, or number them from 1: "
     "--columns time=NAME,ax=NAME,ay=NAME,az=NAME,gx=NAME,gy=NAME,gz=NAME"
 )
+_WHOSE = frozenset({
+    "sensor", "sensorname", "device", "node", "imu", "mac", "address", "side", "arm", "hand", "limb", "placement",
+    "location",
+})  # fmt: skip
+_MOST_SENSORS, _FEWEST_TURNS = 8, 4
+"""Of sensors in one table: no more than a body wears, and they take turns in its first rows (working limits)."""
 _NUMBERED = (("0", "1", "2"), ("1", "2", "3"))
 
 
@@ -83,11 +90,35 @@ def choose_columns(
             _choose_acceleration(groups, choice, layout, file, needed)
         else:
             _choose_angular_velocity(groups, choice, layout, file, needed)
+    _refuse_several_sensors(columns, layout, choice, file)
     temperature = fixed.get(
         "temperature", next((c.position for c in columns if c.kind == "temperature"), None)
     )
     choice.temperature = temperature
     return choice
+
+
+def _refuse_several_sensors(columns: list[ColumnName], layout: Layout, choice: Choice, file: str) -> None:
+    """Rows of two sensors in turn are no recording of either; their time alone may look like that of a faster one."""
+    readings = (*(choice.acceleration or ()), *(choice.angular_velocity or ()))
+    used = {choice.time, *readings, *(choice.gravity or ())}
+    # A row that holds one quantity alone says by its label which.
+    whole = [row for row in layout.sample if all(row[place].strip() for place in readings)]
+    for column in columns:
+        if column.position in used or not _WHOSE & set(column.stem):
+            continue
+        cells = [cell for row in whole if (cell := row[column.position].strip())]
+        said = sorted(set(cells))
+        turns = sum(one != other for one, other in pairwise(cells))
+        # A mark that is set now and then is another matter.
+        if not 2 <= len(said) <= _MOST_SENSORS or turns < _FEWEST_TURNS or any(map(reading_of, said)):
+            continue
+        raise FormatError(
+            f"the rows belong to {len(said)} sensors in turn, as column {column.name!r} says: {', '.join(said)}",
+            "give each sensor a file of its own",
+            file=file,
+            line=layout.header_line,
+        )
 
 
 def _stated_positions(layout: Layout, file: str, stated: Mapping[str, str]) -> dict[str, int]:

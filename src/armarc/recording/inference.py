@@ -178,10 +178,11 @@ def _gravity(
 ) -> tuple[float, bool, bool]:
     """Size of gravity in the readings' unit, whether it was removed from them, and whether turning back told so."""
     turned = None if evidence is None else _believed(evidence, gyroscope)
-    if turned is not None and turned.share >= _LEAST_SHARE:
-        return turned.gravity, False, True
     # Without gravity the magnitude falls near zero at rest; with it, it stays near one value.
     falls = bool(np.quantile(norm, 0.05) < 0.3 * median)
+    if turned is not None and turned.share >= _LEAST_SHARE:
+        # What a slow filter leaves of gravity stands still for a while, and is gravity in no unit.
+        return turned.gravity, falls and not _near_gravity(turned.gravity), True
     if evidence is None or turned is None:
         return median, falls, False
     if falls or turned.misfit < _FITTING or evidence.unturned.share < _LEAST_SHARE:

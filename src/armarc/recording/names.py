@@ -35,6 +35,14 @@ _INDEX_WORDS = frozenset({
 _LABEL_WORDS = frozenset({
     "sensor", "sensortype", "sensorname", "type", "kind", "source", "stream", "channel", "name",
 })
+_OTHER_SCRIPTS = {
+    "角加速度": "jerk", "加速度": "acc", "角速度": "gyr", "陀螺": "gyr", "ジャイロ": "gyr", "線形": "linear",
+    "线性": "linear", "重力": "gravity", "時間": "time", "时间": "time", "時刻": "time", "温度": "temp", "磁": "mag",
+    "가속도": "acc", "각속도": "gyr", "자이로": "gyr", "선형": "linear", "중력": "gravity", "시간": "time",
+    "ускорение": "acc", "угловая скорость": "gyr", "гироскоп": "gyr", "линейное": "linear", "время": "time",
+}
+"""Words of scripts that have no a to z, the longer ones first where one holds another."""
+_OTHER_SCRIPT = re.compile("|".join(_OTHER_SCRIPTS), re.IGNORECASE)
 _UNCLEAR = frozenset({
     "uncalibrated", "uncal", "raw", "bias", "offset", "std", "sd", "var", "variance", "mean", "min", "max",
     "filtered", "unfiltered", "filt", "drift", "error",
@@ -121,6 +129,8 @@ def reading_of(label: str) -> str | None:
 
 
 def _words(text: str) -> list[str]:
+    if not text.isascii():
+        text = _OTHER_SCRIPT.sub(lambda found: f" {_OTHER_SCRIPTS[found[0].lower()]} ", text)
     text = text.replace("°", "deg").replace("²", "2").replace("\u00b5", "u").replace("\u03bc", "u")
     text = text.replace("\u03c9", "omega").replace("\u03a9", "omega").replace("\u2126", "omega")
     text = "".join(mark for mark in unicodedata.normalize("NFKD", text) if not unicodedata.combining(mark))

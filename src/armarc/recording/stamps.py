@@ -75,6 +75,12 @@ def from_numbers(raw: FloatArray, *, named: str | None, stated: str | None, file
             raise _no_unit(step, file, column)
         unit = usual[0]
         inferences.append(f"time is in {unit}: its steps then mean {possible[unit]:.4g} Hz")
+        if finite[0] in (0, 1) and np.all(np.diff(finite) == 1):
+            warnings.append(
+                f"the time column {column!r} counts {finite[0]:.0f}, {finite[1]:.0f}, {finite[2]:.0f}, …: read as "
+                f"{unit} ({possible[unit]:.4g} Hz); if these are row numbers, give the rate instead (--rate HZ, or "
+                "in Python the numbers over the rate)"
+            )
     elif stated is None and not _possible(possible[unit]) and usual:
         warnings.append(
             f"the time column is called {column!r}, but in {unit} its steps would mean {possible[unit]:.4g} "

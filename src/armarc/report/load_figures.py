@@ -16,6 +16,7 @@ from armarc.recording import FloatArray
 from armarc.report import picture_parts, style
 from armarc.report.picture_parts import SIDE_IN
 from armarc.report.style import Palette
+from armarc.reps.summary import full_reps
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -130,7 +131,7 @@ def _hold(load: SetLoad) -> list[Curve]:
     top = int(passed[-1])
     holds = [
         rep.measures.hold_moment_n_m
-        for rep in load.reps
+        for rep in full_reps(load.reps)
         if rep.measures.hold_moment_n_m is not None and np.isfinite(rep.concentric_n_m[top])
     ]
     if not holds:

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.measures import record_of
+from armarc.measures import published, record_of
 from armarc.outputs import safe_cell
 from armarc.recording import STANDARD_GRAVITY_M_S2, Recording
 from armarc.report.answers import flag_words
@@ -51,9 +50,9 @@ class Marker:
         rep, verdict = self.rep, self.rep.start_verdict
         said = []
         if rep.start_velocity_rad_s is not None:
-            start = math.degrees(rep.start_velocity_rad_s)
+            start = published(rep, "start_velocity_deg_s")
             said.append(f"start {start:.0f} °/s{f', {verdict} the band' if verdict else ''}")
-        said.append(f"range {math.degrees(rep.rom_rad):.0f}°")
+        said.append(f"range {published(rep, 'rom_deg'):.0f}°")
         said += [flag_words(flag) for flag in rep.quality]
         return f"Set {self.set}, rep {rep.rep}\n{'; '.join(said)}"
 

@@ -10,7 +10,7 @@ from armarc.log.volume import PartWeek, Range, parts_volume
 from armarc.report.page_parts import PageTable, Section
 
 PARTS_NOTE = (
-    "A set counts for each part by the share below, from the lowest to the highest where views differ; arms apart. "
+    "A set counts for each part by its share, from the lowest to the highest where views differ; arms apart. "
     "The shares are common practice or our own assumption, none is measured, and volume is no growth. Impulse is the "
     "shoulder's in the loaded range, which all muscles about it share. coaching.toml changes the shares."
 )

@@ -49,6 +49,13 @@ class PageTable:
     rows: tuple[tuple[str, ...], ...]
     across: bool = False
 
+    @property
+    def wordy(self) -> tuple[bool, ...]:
+        """Which columns hold words in some row: those stand left, with their heads."""
+        cells = list(zip(*self.rows, strict=True)) or [()] * len(self.heads)
+        words = [any(len(cell) > 14 or cell[:1].isalpha() for cell in column) for column in cells]
+        return tuple(words if not self.across else [False] * len(words))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
@@ -90,12 +97,17 @@ def reps_page_table(reps: Sequence[Rep], fatigue: Fatigue, caption: str) -> Page
         digits = each.measure.digits
         error = errors.get(each.measure.title)
         known = [] if error is None else [e for rep in reps if (e := error.published(rep)) is not None]
-        told = f" ± {median(known):.{max(digits, 1)}f}" if known else ""
+        told = f" ± {_error(median(known), max(digits, 1))}" if known else ""
         rows.append((each.label + told, *(_number(value, digits) for value in values)))
     rows.append(("Start was", *(rep.start_verdict or "–" for rep in reps)))
     rows.append(("Velocity loss (%)", *(_number(loss, 0) for loss in fatigue.velocity_loss_pct)))
     heads = ("Rep", *(str(rep.rep) for rep in reps))
     return PageTable(caption=caption, heads=heads, rows=tuple(rows), across=True)
+
+
+def _error(value: float, digits: int) -> str:
+    """A standard error; never as nothing at all."""
+    return f"<{10**-digits:.{digits}f}" if round(value, digits) == 0 else f"{value:.{digits}f}"
 
 
 def flag_notes(reps: Sequence[Rep]) -> list[str]:

@@ -146,7 +146,8 @@ def amount(entries: Sequence[LoggedSet]) -> str:
     tension = sum(float(entry.summary.get("time_under_tension_s") or 0) for entry in entries)
     days = len({entry.session_id for entry in entries})
     when = f"in {days} sessions." if days > 1 else "in one session."
-    return f"{len(entries)} sets, {reps} reps, {tension:.0f} seconds under tension {when}"
+    counts = f"{len(entries)} set{'s' * (len(entries) != 1)}, {reps} rep{'s' * (reps != 1)}"
+    return f"{counts}, {tension:.0f} seconds under tension {when}"
 
 
 def task_courses(

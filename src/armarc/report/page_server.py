@@ -220,7 +220,10 @@ class _Pages:
         """Two to four sets side by side."""
         numbers = list(dict.fromkeys(_whole(word) for word in request.query_params.getlist("set")))
         if not 2 <= len(numbers) <= 4:
-            raise UsageError(f"{len(numbers)} sets are ticked", "tick two to four in the list")
+            raise UsageError(
+                f"{len(numbers)} {'set is' if len(numbers) == 1 else 'sets are'} ticked",
+                "tick two to four in the list",
+            )
         entries = sorted((get_set(self.store, n) for n in numbers), key=lambda one: (one.done_at, one.id))
         with self.drawing:
             sections = compare_section(self.store, entries)

@@ -60,7 +60,8 @@ def headline(
     width, height = page.get_xlim()[1], page.get_ylim()[1]
     score_in = 0.0
     if score:
-        score_in = max(style.text_width_in(score, 36, bold=True), style.text_width_in(score_words, 12)) + 0.3
+        words_in = style.text_width_in(score_words, 12, bold=all_inside)
+        score_in = max(style.text_width_in(score, 36, bold=True), words_in) + 0.3
         page.text(
             width - SIDE_IN, height - 0.78, score, size=36, weight="bold", ha="right", va="baseline",
             color=palette.inside,

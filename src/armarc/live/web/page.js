@@ -21,7 +21,7 @@ function escape(s) { return String(s).replace(/[&<>"']/g, c => "&#" + c.charCode
 function draw() {
   const b = board;
   if (!b) return;
-  const load = b.load ? " · " + escape(b.load) : "";
+  const load = b.load ? " · " + escape(b.load).replace(/[\d.]+ kg/g, '<span class="whole">$&</span>') : "";
   const who = b.lifter ? escape(b.lifter) + " · " : "";
   html("what", who + "<b>" + escape(b.exercise) + "</b> · " + (b.other ? "both arms" : escape(b.side) + " arm") + load);
   $("what").disabled = !b.menu;
