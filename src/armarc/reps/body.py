@@ -223,13 +223,15 @@ def set_bodies(
             off_line = lever.forearm_rad
             near = near if signs.certainty > 0 else around
             turned, place = _turned(motion, signs, near)
-            inside = place[first - near.start : stop - near.start]
-            bends = turned[first - near.start : stop - near.start]
+            # Two sets may be so close that their ends overlap.
+            own = slice(max(first, near.start), min(stop, near.stop))
+            inside = place[own.start - near.start : own.stop - near.start]
+            bends = turned[own.start - near.start : own.stop - near.start]
             if signs.elbow is None:
                 bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
             else:
                 short = 0.0
-                up = up_in_sensor(motion.quaternion[first:stop])
+                up = up_in_sensor(motion.quaternion[own])
                 axis = motion.mounting.arm_axis
                 doubt = _elbow_covariance(up, inside, signs.elbow, axis, signs.certainty)
             change[near] += signs.certainty * turned
