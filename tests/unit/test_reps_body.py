@@ -9,7 +9,7 @@ import pytest
 from armarc import pipeline
 from armarc.api import process
 from armarc.motion import elevation, up_in_sensor
-from armarc.reps.body import SetBody
+from armarc.reps.body import SetBody, set_bodies
 from armarc.simulate import (
     Body,
     draw_options,
@@ -189,3 +189,20 @@ def test_a_forearm_off_the_arm_line_is_less_sure_at_both_ends_alike():
     body = SetBody(forearm_rad=np.radians(10))
     assert np.degrees(body.turned_rad) == pytest.approx(3.3, abs=0.05)
     assert body.doubt_rad == pytest.approx(body.turned_rad)
+
+
+def test_sets_so_close_that_their_margins_overlap_are_measured(monkeypatch):
+    looked_at = []
+
+    def overlapping(motion, ranges, bottoms, *rest, **more):
+        (first, stop), *_ = ranges
+        half, margin = (first + stop) // 2, round(0.5 * motion.rate_hz)
+        parts = [(first, half + margin), (half - margin, stop)]
+        bodies, moved = set_bodies(motion, parts, [bottoms[0]] * 2, *rest, **more)
+        looked_at.append([body.signs.elbow is not None for body in bodies])
+        return bodies[:1], moved
+
+    monkeypatch.setattr(pipeline, "set_bodies", overlapping)
+    recording, _ = simulate_session(draw_session("bending-elbow", 0), 0)
+    assert process(recording).sets
+    assert any(looked_at[0])  # the elbow of a half was weighed

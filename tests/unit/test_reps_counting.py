@@ -326,3 +326,24 @@ def test_a_counted_movement_that_does_not_rise_on_the_measured_angle_is_named():
     assert [len(group) for group in placed] == [4]
     (out,) = unplaced(found.sets, placed[0])
     assert (out.first, out.stop, out.reason) == (gone.bottom, gone.bottom_after + 1, NO_RISE)
+
+
+@pytest.mark.parametrize(("lifted_deg", "rolled_deg"), [(100, 80), (160, 80), (160, 40)])
+def test_a_wrist_held_before_the_face_beside_a_set_does_not_tell_its_bottom(lifted_deg, rolled_deg):
+    """Its pose is neither end of the reps, though about their axis it lies nearer to one."""
+    curve = raises([90] * 6, hold_s=0.8, pause_s=0.8, still_s=0.7, after_s=0.7).angle_rad
+    lift = ramp((np.arange(400) / HZ - 0.2) / 0.8)
+    away = np.concatenate([lift[::-1], np.zeros(len(curve)), lift])
+    angle = np.concatenate([np.full(400, curve[0]), curve, np.full(400, curve[0])])
+    angle += math.radians(lifted_deg) * away
+    found = grouped(angle, rolled_deg * away)
+    assert counts(found) == [6]
+    assert angle[[m.top for m in found.sets[0]]].min() > math.radians(60)
+
+
+@pytest.mark.parametrize(("others", "expected"), [(3, [8]), (7, [8, 7])])
+def test_a_fast_set_of_another_kind_beside_slow_ones_is_a_set(others, expected):
+    slow = raises([90] * 8, up_s=2.5, down_s=2.5, after_s=12.0).angle_rad
+    fast = bumps(16, [75] * others, begin_s=1, every_s=1.6, up_s=0.7)
+    roll = np.concatenate([np.zeros(len(slow)), np.full(len(fast), 60.0)])
+    assert counts(grouped(np.concatenate([slow, fast]), roll)) == expected

@@ -385,7 +385,7 @@ class Counting:
         self._mark_set()
         s.floor = view.stop
         if reason == "rest" and final.movements:  # what comes after a rest may have begun already
-            s.floor = min(s.floor, final.movements[-1].bottom_after + round(s.exercise.rest_s * s.rate_hz))
+            s.floor = min(s.floor, final.movements[-1].bottom_after)
         s.tracker.hysteresis_rad = 0.5 * s.exercise.smallest_rom_rad
 
     def _close_set(self, members: list[Counted], reason: str, stop: int, events: list[EngineEvent]) -> None:

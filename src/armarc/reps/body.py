@@ -199,8 +199,10 @@ def set_bodies(
                 near = near if signs.certainty > 0 else around
                 turned, place = _turned(motion, signs, signs.elbow, near)
                 change[near] += signs.certainty * turned
-                inside = place[first - near.start : stop - near.start]
-                up = up_in_sensor(motion.quaternion[first:stop])
+                # Two sets may be so close that their ends overlap.
+                own = slice(max(first, near.start), min(stop, near.stop))
+                inside = place[own.start - near.start : own.stop - near.start]
+                up = up_in_sensor(motion.quaternion[own])
                 axis = motion.mounting.arm_axis
                 doubt = _elbow_covariance(up, inside, signs.elbow, axis, signs.certainty)
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))

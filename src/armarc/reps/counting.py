@@ -18,7 +18,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
-from armarc.reps.joint import Joints, elbow_parts, swung_parts, told_apart
+from armarc.reps.joint import FEW, Joints, elbow_parts, is_steady, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -334,7 +334,11 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
         run
         for run in runs
         if not run.template.is_walk_beside(main)
-        and not (rules.is_named and run.template.is_handling_beside(main))
+        and not (
+            rules.is_named
+            and run.template.is_handling_beside(main)
+            and not (run.size > FEW and is_steady(run))
+        )
     ]
 
 

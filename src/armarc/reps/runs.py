@@ -38,9 +38,9 @@ OTHER_RUN_COST = 3 * GAIN
 SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do, unless they are more of a set that
 has been seen (`rhythm.KNOWN_RUN_COST`): they add up to no more."""
-REST_BONUS, END_REST_S = 1.5, 1.0
+REST_BONUS, END_REST_S, ELSEWHERE = 1.5, 1.0, 0.5
 """Before and after a set the arm rests at the bottom: for each side where the nearest rest lies there, and against
-the run where it lies at the top."""
+the run where it lies at the top. A pose more than half the range away from both is neither (working limit)."""
 RESTING, LONGEST_HOLD = 2.5, 2.0
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there, unless the arm rests
 at the bottom before and after the run; for twice a rest's time nobody holds a weight."""
@@ -338,11 +338,11 @@ def _best_like(
         kept, score = in_rhythm(found, *again, likely[again[1]])
         if not kept:
             return best
-        places = _places_of_rest(seen, found, kept)
-        if not places and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
+        resting = _at_rest(seen, found, kept)
+        if not resting and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
             # Seen from the other end the two halves are one whole rep less: together they count as one.
             kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
-        at_rest = sum(REST_BONUS * (1.0 - 2.0 * min(max(place, 0.0), 1.0)) for place in places)
+        at_rest = REST_BONUS * sum(resting)
         if not held[kept].any() or (at_rest > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
             break
     rank = score - cost + bonus + at_rest
@@ -360,25 +360,37 @@ def _cost(template: Template, other: Template) -> float:
     return SAME_RUN_COST if may_be or template.is_same_exercise(other) else OTHER_RUN_COST
 
 
-def _places_of_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:
-    """Where in the range the arm rests last before and first after a run: 0 at its bottom, 1 at its top.
+def _at_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:
+    """How surely the arm rests at a run's bottom (1) or top (-1) last before it and first after it.
 
-    A rest longer than is usual within the run tells more than one that may be the hold of a rep.
+    A rest longer than is usual within the run tells more than one that may be the hold of a rep; one in another pose
+    than at both ends (the wrist before the face) tells nothing.
     """
     rate_hz, rests = seen.path.rate_hz, seen.rests
     begins = found.leaves_s[members[0]] * rate_hz
     ends = found.returns_s[members[-1]] * rate_hz
-    low = median(seen.curve[found.bottom[members] - seen.first])
-    high = median(seen.curve[found.top[members] - seen.first])
-    lasting_s, places = (rests[:, 1] - rests[:, 0]) / rate_hz, []
+    lasting_s, told = (rests[:, 1] - rests[:, 0]) / rate_hz, []
     before = slice(0, np.searchsorted(rests[:, 1], begins + 1, side="right"))
     after = slice(np.searchsorted(rests[:, 0], ends - 1), len(rests))
     usual_s = median(lasting_s[before.stop : after.start]) if before.stop < after.start else 0.0
+    place, off = _places(seen, found, members, rests.sum(axis=1) // 2)
+    resting = (lasting_s >= END_REST_S) & (off < ELSEWHERE)
     for side, nearest in ((before, -1), (after, 0)):
-        resting = rests[side][lasting_s[side] >= END_REST_S]
-        longer = rests[side][lasting_s[side] > max(PROMPT * usual_s, END_REST_S)]
-        resting = longer if len(longer) else resting
-        if len(resting):
-            at = resting[nearest].sum() // 2 - seen.first
-            places.append((float(seen.curve[at]) - low) / max(high - low, 1e-6))
-    return places
+        longer = resting[side] & (lasting_s[side] > PROMPT * usual_s)
+        at = np.flatnonzero(longer if longer.any() else resting[side])
+        if len(at):
+            told.append(1.0 - 2.0 * min(max(float(place[side][at[nearest]]), 0.0), 1.0))
+    return told
+
+
+def _places(seen: _Seen, found: Candidates, members: list[int], at: Samples) -> tuple[FloatArray, FloatArray]:
+    """Where in a run's range some samples lie, and how far their poses are from its nearer end, as shares of it."""
+    low = median(seen.curve[found.bottom[members] - seen.first])
+    high = median(seen.curve[found.top[members] - seen.first])
+    place = (seen.curve[at - seen.first] - low) / max(high - low, 1e-6)
+    if seen.name != "tilt":
+        return place, np.minimum(np.abs(place), np.abs(1.0 - place))
+    ends = np.stack([found.pose[members].mean(axis=0), seen.path.up[found.top[members]].mean(axis=0)])
+    ends /= np.maximum(np.linalg.norm(ends, axis=1), 1e-9)[:, None]
+    off = np.arccos(np.clip(seen.path.up[at] @ ends.T, -1.0, 1.0))
+    return place, off.min(axis=1) / max(high - low, 1e-6)
