@@ -25,8 +25,9 @@ from armarc.motion.shoulder import (
     integrate_cycle,
     integrate_path,
     path_diameter,
+    path_diameters,
     shoulder_acceleration,
-    spatial_median,
+    spatial_medians,
 )
 from armarc.motion.twist import Twist, find_twist
 from armarc.motion.types import ArmMotion, Mounting, Orientation
@@ -59,11 +60,12 @@ __all__ = [
     "lever_acceleration",
     "low_pass",
     "path_diameter",
+    "path_diameters",
     "plane_of_elevation",
     "remove_drift",
     "sensor_axis",
     "shoulder_acceleration",
-    "spatial_median",
+    "spatial_medians",
     "thumb_axis",
     "up_in_sensor",
 ]
