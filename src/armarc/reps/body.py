@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -48,7 +49,7 @@ BODY_FLAGS = ("bent_elbow", "trunk_moved", "loose_strap", "unsteady_sensor")
 """What `SetBody.flags` may hold."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class SetBody:
     """What body and strap did in one set.
 
@@ -85,7 +86,7 @@ class SetBody:
     elbow_rad2: FloatArray | None = None
     above_elbow: bool = False
 
-    @property
+    @cached_property
     def doubt_rad(self) -> float:
         """Standard error of a range whose arm line turns by `bend_rad` or not at all, rad.
 
@@ -117,9 +118,8 @@ class SetBody:
         """Standard error of a sum of elevations at places of the range that an elbow leaves, rad; 0 if not judged."""
         if self.elbow_rad2 is None:
             return 0.0
-        share = sum(
-            w * np.maximum(1 - np.abs(PLACES - at) / _APART, 0.0) for at, w in zip(places, worth, strict=True)
-        )
+        near = np.maximum(1 - np.abs(np.array(places)[:, None] - PLACES) / _APART, 0.0)
+        share = np.array(worth) @ near
         return math.sqrt(max(float(share @ self.elbow_rad2 @ share), 0.0))
 
     def speed_doubt(self, elevations_rad: Sequence[float], worth: Sequence[float]) -> float:
@@ -317,7 +317,7 @@ def _turned(motion: ArmMotion, signs: BodySigns, near: slice) -> tuple[FloatArra
 
 
 def _from_down(up: FloatArray, line: FloatArray) -> FloatArray:
-    return angle_from_down(up, -(up * line).sum(axis=1))
+    return angle_from_down(up, -np.einsum("ij,ij->i", up, np.broadcast_to(line, up.shape)))
 
 
 def _elbow_covariance(

@@ -280,10 +280,12 @@ class FeltSet:
     def shown_by(self, others: tuple[int, ...]) -> Shown:
         """What some of the movements show."""
         if others not in self.shown:
-            rows = [self._ways(j) for j in others]
-            every = np.concatenate([np.arange(a, b) for ways in rows for a, b in ways])
+            ways = [way for j in others for way in self._ways(j)]
+            every = np.concatenate([np.arange(a, b) for a, b in ways])
             lever, *_ = np.linalg.lstsq(self.turning[every], self.felt[every], rcond=None)
-            left, expected = np.median([self._left(ways, lever) for ways in rows], axis=0)
+            left, expected = (
+                np.array([median(each[::2]), median(each[1::2])]) for each in self._left(ways, lever)
+            )
             logs = self._logs(np.array(others))
             usual = np.array([median(each) for each in logs])
             scatter = np.array([1.4826 * median(each) for each in np.abs(logs - usual[:, None])])
@@ -297,9 +299,14 @@ class FeltSet:
 
     def _left(self, ways: list[tuple[int, int]], lever: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Root mean squares of what is left and of what is expected, way by way."""
-        expected = [self.turning[a:b] @ lever for a, b in ways]
-        left = [self.felt[a:b] - e for (a, b), e in zip(ways, expected, strict=True)]
-        return _size(left), _size(expected)
+        every, count = np.concatenate([np.arange(a, b) for a, b in ways]), np.array([b - a for a, b in ways])
+        expected = self.turning[every] @ lever
+        firsts, left = np.cumsum(count) - count, self.felt[every] - expected
+        of_left, of_expected = (
+            np.sqrt(np.add.reduceat(np.einsum("ij,ij->i", each, each), firsts) / count)
+            for each in (left, expected)
+        )
+        return of_left, of_expected
 
     def _pause_cost(self, k: int, inward: int) -> float:
         """What the pause towards the set's middle costs where it is longer than usual."""
@@ -311,7 +318,3 @@ class FeltSet:
 def _beyond(miss: float, smaller: float) -> float:
     """What of a negative miss a smaller range does not explain."""
     return miss if miss >= 0 else min(miss - smaller, 0.0)
-
-
-def _size(pieces: list[FloatArray]) -> FloatArray:
-    return np.array([np.sqrt(np.vdot(piece, piece) / len(piece)) for piece in pieces])
