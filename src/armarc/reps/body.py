@@ -222,17 +222,20 @@ def set_bodies(
             short = _short_share(lever.reach_m, reach_m) if beyond_elbow else ABOVE_ELBOW_SHARE
             off_line = lever.forearm_rad
             near = near if signs.certainty > 0 else around
-            turned, place = _turned(motion, signs, near)
-            inside = place[first - near.start : stop - near.start]
-            bends = turned[first - near.start : stop - near.start]
+            place = signs.place(motion.elevation_rad[near], motion.rate_hz)
+            of_set = slice(first - near.start, stop - near.start)
+            inside = place[of_set]
+            if signs.elbow is None or signs.certainty > 0:
+                turned = _turned(motion, signs, near, place)
+                change[near] += signs.certainty * turned
             if signs.elbow is None:
+                bends = turned[of_set]
                 bend = _mean(bends, inside > AT_THE_ENDS) - _mean(bends, inside < -AT_THE_ENDS)
             else:
                 short = 0.0
                 up = up_in_sensor(motion.quaternion[first:stop])
                 axis = motion.mounting.arm_axis
                 doubt = _elbow_covariance(up, inside, signs.elbow, axis, signs.certainty)
-            change[near] += signs.certainty * turned
         swept = float(np.ptp(np.quantile(motion.angle_rad[first:stop], [0.03, 0.97])))
         bodies.append(
             SetBody(
@@ -296,24 +299,23 @@ def _nearest(ranges: Sequence[tuple[int, int]], n: int) -> list[slice]:
     return [slice(first, stop) for first, stop in pairwise(edges)]
 
 
-def _turned(motion: ArmMotion, signs: BodySigns, near: slice) -> tuple[FloatArray, FloatArray]:
-    """What the arm line's turning does to the elevation, rad, and the place in the range it is turned at."""
+def _turned(motion: ArmMotion, signs: BodySigns, near: slice, place: FloatArray) -> FloatArray:
+    """What the arm line's turning does to the elevation at places of the range, rad."""
     if signs.elbow is None and not signs.turn.any():
-        return np.zeros(near.stop - near.start), np.zeros(near.stop - near.start)
+        return np.zeros(len(place))
     up = up_in_sensor(motion.quaternion[near])
-    place = signs.place(motion.elevation_rad[near], motion.rate_hz)
     axis, share = motion.mounting.arm_axis, place - SEEN_AT
     if signs.elbow is not None:
         line = signs.elbow.at(place)
         line /= np.linalg.norm(line, axis=1)[:, None]
         turned = _from_down(up, line) - _from_down(up, axis)
-        return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
+        return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz))
     length = np.sqrt(
         axis @ axis + share * (2 * float(axis @ signs.turn) + share * float(signs.turn @ signs.turn))
     )
     fixed = -(up @ axis)
     turned = angle_from_down(up, (fixed - share * (up @ signs.turn)) / length) - angle_from_down(up, fixed)
-    return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
+    return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz))
 
 
 def _from_down(up: FloatArray, line: FloatArray) -> FloatArray:
