@@ -155,7 +155,7 @@ def find_body_signs(
     low, high = np.quantile(elevation_rad[weight > 0], [0.03, 0.97])
     range_only = BodySigns(low_rad=float(low), high_rad=float(high))
     place = range_only.place(elevation_rad, rate_hz)
-    shoulder = None if not forearms else _shoulder_columns(quaternion, elevation_rad, rate_hz, lever)
+    shoulder = None if not forearms else _shoulder_paths(quaternion, elevation_rad, rate_hz, lever)
     rows = _equations(
         quaternion, angular_velocity_rad_s, specific_force_m_s2, place, rate_hz, lever, shoulder
     )
@@ -222,11 +222,11 @@ def _runs(used: BoolArray) -> int:
     return int(np.count_nonzero(np.diff(used.astype(np.int8), prepend=0) > 0))
 
 
-def _shoulder_columns(
+def _shoulder_paths(
     quaternion: FloatArray, elevation_rad: FloatArray, rate_hz: float, lever: LeverArm
-) -> FloatArray:
-    """Shape (n, 3 global axes, `SHOULDER_COLUMNS`), 1/s²: the shoulder's acceleration per metre of what goes along
-    with the arm; see there."""
+) -> tuple[FloatArray, FloatArray]:
+    """What of the shoulder goes along with the arm, as accelerations, shape (n, 2), 1/s², and which way each of
+    `SHOULDER_COLUMNS` takes them, shape (2, 3 global axes, columns); see there."""
     theta = low_pass(elevation_rad, rate_hz, min(RANGE_HZ, 0.4 * rate_hz))
     high = theta > np.quantile(theta, 0.7)
     along = rotate(quaternion[high], lever.vector_m[None]).mean(axis=0)
@@ -238,12 +238,9 @@ def _shoulder_columns(
         np.gradient(np.gradient(path, 1 / rate_hz), 1 / rate_hz)
         for path in (1 - np.cos(theta), theta / (math.pi / 2))
     )
-    columns = np.empty((len(theta), 3, SHOULDER_COLUMNS))
-    for k, (path, way) in enumerate(
-        [(girdle, up), (girdle, along), (girdle, across), (lean, along), (lean, across)]
-    ):
-        columns[:, :, k] = path[:, None] * way
-    return columns
+    ways = np.zeros((2, 3, SHOULDER_COLUMNS))
+    ways[0, :, :3], ways[1, :, 3:] = np.stack([up, along, across], axis=1), np.stack([along, across], axis=1)
+    return np.stack([girdle, lean], axis=1), ways
 
 
 def _believed(explained: float) -> float:
@@ -338,7 +335,7 @@ def _equations(
     s: FloatArray,
     rate_hz: float,
     lever: LeverArm,
-    shoulder: FloatArray | None = None,
+    shoulder: tuple[FloatArray, FloatArray] | None = None,
 ) -> FloatArray:
     """Shape (m, 3 global axes, 10): columns for r₀, the zero-g offset, r₁, and the target, thinned out as the lever
     arm's; with `shoulder` those of s² and s³ and its own before the target."""
@@ -346,25 +343,30 @@ def _equations(
     rotation = means(to_matrix(quaternion), mean)
     turning = low_pass(rotate(quaternion, omega), rate_hz, lever.bandwidth_hz)
     turning, speeding = means(turning, mean), means(angular_acceleration(turning, rate_hz), mean)
-    still = lever_matrix(turning, speeding)
-    cross = lever_matrix(np.zeros_like(turning), turning)
-    powers = 1 if shoulder is None else 3
-    columns = np.empty((len(turning), 3, 10 if shoulder is None else 16 + SHOULDER_COLUMNS))
-    columns[:, :, :3] = still @ rotation
+    still = lever_matrix(turning, speeding) @ rotation
+    cross = lever_matrix(np.zeros_like(turning), turning) @ rotation
+    powers, width = (1, 0) if shoulder is None else (3, shoulder[0].shape[1])
+    filtered = np.empty((len(turning), 3 * (7 + 3 * powers) + width))
+    own = filtered.shape[1] - width
+    columns = filtered[:, :own].reshape(len(turning), 3, -1)
+    columns[:, :, :3] = still
     columns[:, :, 3:6] = rotation
     for k in range(powers):
         part = s ** (k + 1)
         speed = np.gradient(part, 1 / rate_hz)
         bend = [means(each, mean)[:, None, None] for each in (part, speed, np.gradient(speed, 1 / rate_hz))]
-        columns[:, :, 6 + 3 * k : 9 + 3 * k] = (
-            bend[0] * still + 2 * bend[1] * cross + bend[2] * np.eye(3)
-        ) @ rotation
-    if shoulder is not None:
-        columns[:, :, 15:-1] = means(shoulder, mean)
+        columns[:, :, 6 + 3 * k : 9 + 3 * k] = bend[0] * still + 2 * bend[1] * cross + bend[2] * rotation
     columns[:, :, -1] = means(rotate(quaternion, force), mean)
     columns[:, 2, -1] -= STANDARD_GRAVITY_M_S2
-    passed = low_pass(columns, rate_hz / mean, lever.bandwidth_hz)[::kept]
+    if shoulder is not None:
+        filtered[:, own:] = means(shoulder[0], mean)
+    passed = low_pass(filtered, rate_hz / mean, lever.bandwidth_hz)[::kept]
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]
-    return high_pass(passed, rate_hz / mean / kept, SLOWEST_HZ)
+    passed = high_pass(passed, rate_hz / mean / kept, SLOWEST_HZ)
+    columns = passed[:, :own].reshape(len(passed), 3, -1)
+    if shoulder is None:
+        return columns
+    along = np.tensordot(passed[:, own:], shoulder[1], axes=1)
+    return np.concatenate([columns[:, :, :-1], along, columns[:, :, -1:]], axis=2)
