@@ -199,7 +199,10 @@ def candidates_of(
     is_pulse = on[:-1] & beyond[1:] & (look[:-1] == look[1:])
     on[:-1] &= ~is_pulse
     beyond[1:] &= ~is_pulse
-    kinds, which = np.unique(4 * of + 2 * on + beyond, return_inverse=True)
+    each = 4 * of + 2 * on + beyond
+    is_there = np.zeros(4 * len(way), dtype=np.bool_)
+    is_there[each] = True
+    kinds, which = is_there.nonzero()[0], (np.cumsum(is_there) - 1)[each]
     of, goes_on, came_from_beyond = kinds // 4, kinds & 2 > 0, kinds & 1 > 0
     bottom, top, after, rise, fall = bottom[of], top[of], after[of], rise[of], fall[of]
     is_begun, is_open = is_begun[of], is_open[of]
@@ -242,9 +245,9 @@ def candidates_of(
             sign,
             found.take(slice(*edges[k : k + 2])),
             [
-                which[look == number] - edges[k]
+                which[rows] - edges[k]
                 for number in range(k * per_sign, (k + 1) * per_sign)
-                if (look == number).any()
+                if len(rows := (look == number).nonzero()[0])
             ],
         )
         for k, sign in enumerate(signs)
