@@ -165,14 +165,17 @@ def candidates_of(
     before, top, turn = begin + np.minimum(np.maximum(around[1:], 0), last)
     (bottom, after), (lowest, lowest_after) = settled(curve, path.rate_hz, before, top, turn)
     of, look, per_sign = np.array(kind), np.array(looks), len(sizes)
-    stops = ((bottom != lowest) | (after != lowest_after)).nonzero()[0]
+    is_stop = (bottom != lowest) | (after != lowest_after)
+    stops = is_stop.nonzero()[0]
     if len(stops):  # half-way: where the arm came to rest, or a pause of the rep; both are looked at
         n = len(way)
         by_way = np.argsort(np.concatenate([way, way[stops]]), kind="stable")
         place = np.argsort(by_way)
         again = np.arange(n)
         again[stops] = n + np.arange(len(stops))
-        twice = np.isin(look, look[np.isin(of, stops)])
+        has_stops = np.zeros(len(signs) * per_sign, dtype=np.bool_)
+        has_stops[look[is_stop[of]]] = True
+        twice = has_stops[look]
         of = place[np.concatenate([of, again[of[twice]]])]
         sign_of, size = np.divmod(look, per_sign)
         look = 2 * per_sign * sign_of + size
