@@ -10,7 +10,7 @@ from scipy.integrate import cumulative_simpson
 from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
-from armarc.motion import integrate_cycle, path_diameter, shoulder_acceleration, spatial_median
+from armarc.motion import integrate_cycle, path_diameter, shoulder_acceleration, spatial_medians
 
 
 def test_a_fixed_shoulder_does_not_accelerate():
@@ -94,12 +94,13 @@ def test_the_spatial_median_is_the_point_nearest_to_all(loud):
     rng = np.random.default_rng(loud)
     points = rng.normal(0, 0.1, (40 + loud, 3))
     points[40:] += [0.9, 0.5, 0.0]
-    found = spatial_median(points)
+    # Another group beside it changes nothing.
+    found, _ = spatial_medians([points, 5 + points[:7]])
     sought = minimize(lambda m: np.linalg.norm(points - m, axis=1).sum(), points.mean(axis=0), tol=1e-10)
     np.testing.assert_allclose(found, sought.x, atol=0.02)
     turn = Rotation.random(random_state=loud)
-    np.testing.assert_allclose(spatial_median(turn.apply(points)), turn.apply(found), atol=1e-12)
+    np.testing.assert_allclose(spatial_medians([turn.apply(points)])[0], turn.apply(found), atol=1e-12)
 
 
 def test_the_spatial_median_of_equal_points_is_that_point():
-    np.testing.assert_allclose(spatial_median(np.tile([1.0, -2.0, 3.0], (5, 1))), [1.0, -2.0, 3.0])
+    np.testing.assert_allclose(spatial_medians([np.tile([1.0, -2.0, 3.0], (5, 1))]), [[1.0, -2.0, 3.0]])

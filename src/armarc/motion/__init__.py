@@ -23,8 +23,9 @@ from armarc.motion.orientation import estimate_orientation, fuse
 from armarc.motion.shoulder import (
     integrate_cycle,
     path_diameter,
+    path_diameters,
     shoulder_acceleration,
-    spatial_median,
+    spatial_medians,
 )
 from armarc.motion.twist import Twist, find_twist
 from armarc.motion.types import ArmMotion, Mounting, Orientation
@@ -55,11 +56,12 @@ __all__ = [
     "lever_acceleration",
     "low_pass",
     "path_diameter",
+    "path_diameters",
     "plane_of_elevation",
     "remove_drift",
     "sensor_axis",
     "shoulder_acceleration",
-    "spatial_median",
+    "spatial_medians",
     "thumb_axis",
     "up_in_sensor",
 ]

@@ -174,9 +174,11 @@ def _runs(used: BoolArray) -> int:
     return int(np.count_nonzero(np.diff(used.astype(np.int8), prepend=0) > 0))
 
 
-def _shoulder_paths(quaternion: FloatArray, elevation_rad: FloatArray, lever: LeverArm) -> FloatArray:
-    """Shape (n, 3 global axes, `SHOULDER_COLUMNS`): the shoulder's path per metre of what goes along with the arm; see
-    there."""
+def _shoulder_paths(
+    quaternion: FloatArray, elevation_rad: FloatArray, lever: LeverArm
+) -> tuple[FloatArray, FloatArray]:
+    """What of the shoulder's path goes along with the arm, shape (n, 2), and which way each of `SHOULDER_COLUMNS`
+    takes it, shape (2, 3 global axes, columns); see there."""
     high = elevation_rad > np.quantile(elevation_rad, 0.7)
     along = rotate(quaternion[high], lever.vector_m[None]).mean(axis=0)
     along[2] = 0.0
@@ -184,12 +186,9 @@ def _shoulder_paths(quaternion: FloatArray, elevation_rad: FloatArray, lever: Le
     up = np.array([0.0, 0.0, 1.0])
     across = np.cross(up, along)
     girdle, lean = 1 - np.cos(elevation_rad), elevation_rad / (math.pi / 2)
-    columns = np.empty((len(elevation_rad), 3, SHOULDER_COLUMNS))
-    for k, (path, way) in enumerate(
-        [(girdle, up), (girdle, along), (girdle, across), (lean, along), (lean, across)]
-    ):
-        columns[:, :, k] = path[:, None] * way
-    return columns
+    ways = np.zeros((2, 3, SHOULDER_COLUMNS))
+    ways[0, :, :3], ways[1, :, 3:] = np.stack([up, along, across], axis=1), np.stack([along, across], axis=1)
+    return np.stack([girdle, lean], axis=1), ways
 
 
 def _repeated(rows: FloatArray, found: FloatArray, used: BoolArray, place: FloatArray) -> float:
@@ -258,26 +257,33 @@ def _equations(
     s: FloatArray,
     rate_hz: float,
     lever: LeverArm,
-    shoulder: FloatArray | None = None,
+    shoulder: tuple[FloatArray, FloatArray] | None = None,
 ) -> FloatArray:
     """Shape (m, 3 global axes, 7): columns for r₀, the zero-g offset and the target, thinned out as the lever arm's;
     with `shoulder` those of s, s² and s³ and its own before the target."""
     mean, kept = solving_steps(rate_hz)
     rotation = means(to_matrix(quaternion), mean)
     place = means(s, mean)[:, None, None]
-    powers = 0 if shoulder is None else 3
-    columns = np.empty((len(rotation), 3, 7 if shoulder is None else 16 + SHOULDER_COLUMNS))
+    powers, width = (0, 0) if shoulder is None else (3, shoulder[0].shape[1])
+    filtered = np.empty((len(rotation), 3 * (7 + 3 * powers) + width))
+    own = filtered.shape[1] - width
+    columns = filtered[:, :own].reshape(len(rotation), 3, -1)
     columns[:, :, :3] = curvature(rotation, rate_hz / mean)
     columns[:, :, 3:6] = rotation
     for k in range(powers):
         columns[:, :, 6 + 3 * k : 9 + 3 * k] = curvature(rotation * place ** (k + 1), rate_hz / mean)
-    if shoulder is not None:
-        columns[:, :, 15:-1] = curvature(means(shoulder, mean), rate_hz / mean)
     columns[:, :, -1] = means(rotate(quaternion, force), mean)
     columns[:, 2, -1] -= STANDARD_GRAVITY_M_S2
-    passed = low_pass(columns, rate_hz / mean, lever.bandwidth_hz)
+    if shoulder is not None:
+        filtered[:, own:] = curvature(means(shoulder[0], mean), rate_hz / mean)
+    passed = low_pass(filtered, rate_hz / mean, lever.bandwidth_hz)
     passed = low_pass(passed, rate_hz / mean, lever.bandwidth_hz)[::kept]
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]
-    return high_pass(passed, rate_hz / mean / kept, SLOWEST_HZ)
+    passed = high_pass(passed, rate_hz / mean / kept, SLOWEST_HZ)
+    columns = passed[:, :own].reshape(len(passed), 3, -1)
+    if shoulder is None:
+        return columns
+    along = np.tensordot(passed[:, own:], shoulder[1], axes=1)
+    return np.concatenate([columns[:, :, :-1], along, columns[:, :, -1:]], axis=2)

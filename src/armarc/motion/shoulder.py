@@ -4,6 +4,7 @@ rotation about the shoulder are taken away."""
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -24,35 +25,48 @@ def path_diameter(position_m: FloatArray) -> float:
     ----------
     position_m : ndarray, shape (m, 3), m
     """
-    points = position_m[:: max(1, len(position_m) // 80)] - position_m[:1]
+    return path_diameters([position_m])[0]
+
+
+def path_diameters(positions_m: Sequence[FloatArray]) -> list[float]:
+    """The same of several paths of equal length, m."""
+    paths = np.stack([path[:: max(1, len(path) // 80)] for path in positions_m])
+    points = paths - paths[:, :1]
     # |a − b|² = |a|² + |b|² − 2 a·b, the path starts at the origin, so that nothing cancels badly.
-    square = np.einsum("ij,ij->i", points, points)
-    apart = points @ (-2.0 * points.T)
-    apart += square
-    apart += square[:, None]
-    return math.sqrt(max(float(apart.max(initial=0.0)), 0.0))
+    square = np.einsum("kij,kij->ki", points, points)
+    apart = points @ (-2.0 * points.transpose(0, 2, 1))
+    apart += square[:, None, :]
+    apart += square[:, :, None]
+    return [math.sqrt(max(float(each), 0.0)) for each in apart.max(axis=(1, 2), initial=0.0)]
 
 
-def spatial_median(vectors: FloatArray) -> FloatArray:
-    """The point nearest to all (sum of distances): what is loud for less than half of the time hardly moves it.
+def spatial_medians(groups: Sequence[FloatArray]) -> FloatArray:
+    """The point nearest to all of each group (sum of distances): what is loud for less than half of the time hardly
+    moves it.
 
     Unlike the median of each component it turns with the vectors, so that nothing depends on the heading of the
     global frame, which is arbitrary. Steps of Weiszfeld (1937), Tohoku Math J 43:355, from the mean.
 
     Parameters
     ----------
-    vectors : ndarray, shape (n, k), n at least 1
+    groups : sequence of ndarray, shape (n, 3), n at least 1 and each its own
 
     Returns
     -------
-    ndarray, shape (k,)
+    ndarray, shape (groups, 3)
     """
-    middle = vectors.mean(axis=0)
+    if not groups:
+        return np.empty((0, 3))
+    vectors, count = np.concatenate(groups), np.array([len(group) for group in groups])
+    firsts = np.cumsum(count) - count
+    middle = np.add.reduceat(vectors, firsts) / count[:, None]
     for _ in range(MEDIAN_STEPS):
-        apart = vectors - middle
+        apart = vectors - np.repeat(middle, count, axis=0)
         distance = np.sqrt(np.einsum("ij,ij->i", apart, apart))
-        weight = 1 / (distance + MEDIAN_SHARE * float(distance.sum()) / len(distance) + 1e-12)
-        middle = weight @ vectors / weight.sum()
+        usual = np.add.reduceat(distance, firsts) / count
+        weight = 1 / (distance + np.repeat(MEDIAN_SHARE * usual + 1e-12, count))
+        middle = np.add.reduceat(weight[:, None] * vectors, firsts)
+        middle /= np.add.reduceat(weight, firsts)[:, None]
     return np.asarray(middle)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -45,7 +46,7 @@ BODY_FLAGS = ("bent_elbow", "trunk_moved", "loose_strap", "unsteady_sensor")
 """What `SetBody.flags` may hold."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class SetBody:
     """What body and strap did in one set.
 
@@ -79,7 +80,7 @@ class SetBody:
     elbow_rad2: FloatArray | None = None
     above_elbow: bool = False
 
-    @property
+    @cached_property
     def doubt_rad(self) -> float:
         """Standard error of a range, rad: what the elbow leaves where it was judged, else what one that bends in the
         plane of the raise may hide, which only makes an arm seem short."""
@@ -104,9 +105,8 @@ class SetBody:
         """Standard error of a sum of elevations at places of the range that an elbow leaves, rad; 0 if not judged."""
         if self.elbow_rad2 is None:
             return 0.0
-        share = sum(
-            w * np.maximum(1 - np.abs(PLACES - at) / _APART, 0.0) for at, w in zip(places, worth, strict=True)
-        )
+        near = np.maximum(1 - np.abs(np.array(places)[:, None] - PLACES) / _APART, 0.0)
+        share = np.array(worth) @ near
         return math.sqrt(max(float(share @ self.elbow_rad2 @ share), 0.0))
 
     def speed_doubt(self, elevations_rad: Sequence[float], worth: Sequence[float]) -> float:
@@ -195,13 +195,14 @@ def set_bodies(
             short = _short_share(lever.reach_m, reach_m) if beyond_elbow else ABOVE_ELBOW_SHARE
             off_line = lever.forearm_rad
             if signs.elbow is not None:
-                short = 0.0
                 near = near if signs.certainty > 0 else around
-                turned, place = _turned(motion, signs, signs.elbow, near)
-                change[near] += signs.certainty * turned
+                place = signs.place(motion.elevation_rad[near], motion.rate_hz)
+                if signs.certainty > 0:
+                    change[near] += signs.certainty * _turned(motion, signs.elbow, near, place)
                 # Two sets may be so close that their ends overlap.
                 own = slice(max(first, near.start), min(stop, near.stop))
                 inside = place[own.start - near.start : own.stop - near.start]
+                short = 0.0
                 up = up_in_sensor(motion.quaternion[own])
                 axis = motion.mounting.arm_axis
                 doubt = _elbow_covariance(up, inside, signs.elbow, axis, signs.certainty)
@@ -264,20 +265,17 @@ def _nearest(ranges: Sequence[tuple[int, int]], n: int) -> list[slice]:
     return [slice(first, stop) for first, stop in pairwise(edges)]
 
 
-def _turned(
-    motion: ArmMotion, signs: BodySigns, elbow: ElbowBend, near: slice
-) -> tuple[FloatArray, FloatArray]:
-    """What the elbow's turning of the arm line does to the elevation, rad, and where in the range it does."""
+def _turned(motion: ArmMotion, elbow: ElbowBend, near: slice, place: FloatArray) -> FloatArray:
+    """What the elbow's turning of the arm line does to the elevation at places of the range, rad."""
     up = up_in_sensor(motion.quaternion[near])
-    place = signs.place(motion.elevation_rad[near], motion.rate_hz)
     line = elbow.at(place)
     line /= np.linalg.norm(line, axis=1)[:, None]
     turned = _from_down(up, line) - _from_down(up, motion.mounting.arm_axis)
-    return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz)), place
+    return low_pass(turned, motion.rate_hz, min(RANGE_HZ, 0.4 * motion.rate_hz))
 
 
 def _from_down(up: FloatArray, line: FloatArray) -> FloatArray:
-    return angle_from_down(up, -(up * line).sum(axis=1))
+    return angle_from_down(up, -np.einsum("ij,ij->i", up, np.broadcast_to(line, up.shape)))
 
 
 def _elbow_covariance(

@@ -165,14 +165,17 @@ def candidates_of(
     before, top, turn = begin + np.minimum(np.maximum(around[1:], 0), last)
     (bottom, after), (lowest, lowest_after) = settled(curve, path.rate_hz, before, top, turn)
     of, look, per_sign = np.array(kind), np.array(looks), len(sizes)
-    stops = ((bottom != lowest) | (after != lowest_after)).nonzero()[0]
+    is_stop = (bottom != lowest) | (after != lowest_after)
+    stops = is_stop.nonzero()[0]
     if len(stops):  # half-way: where the arm came to rest, or a pause of the rep; both are looked at
         n = len(way)
         by_way = np.argsort(np.concatenate([way, way[stops]]), kind="stable")
         place = np.argsort(by_way)
         again = np.arange(n)
         again[stops] = n + np.arange(len(stops))
-        twice = np.isin(look, look[np.isin(of, stops)])
+        has_stops = np.zeros(len(signs) * per_sign, dtype=np.bool_)
+        has_stops[look[is_stop[of]]] = True
+        twice = has_stops[look]
         of = place[np.concatenate([of, again[of[twice]]])]
         sign_of, size = np.divmod(look, per_sign)
         look = 2 * per_sign * sign_of + size
@@ -199,7 +202,10 @@ def candidates_of(
     is_pulse = on[:-1] & beyond[1:] & (look[:-1] == look[1:])
     on[:-1] &= ~is_pulse
     beyond[1:] &= ~is_pulse
-    kinds, which = np.unique(4 * of + 2 * on + beyond, return_inverse=True)
+    each = 4 * of + 2 * on + beyond
+    is_there = np.zeros(4 * len(way), dtype=np.bool_)
+    is_there[each] = True
+    kinds, which = is_there.nonzero()[0], (np.cumsum(is_there) - 1)[each]
     of, goes_on, came_from_beyond = kinds // 4, kinds & 2 > 0, kinds & 1 > 0
     bottom, top, after, rise, fall = bottom[of], top[of], after[of], rise[of], fall[of]
     is_begun, is_open = is_begun[of], is_open[of]
@@ -242,9 +248,9 @@ def candidates_of(
             sign,
             found.take(slice(*edges[k : k + 2])),
             [
-                which[look == number] - edges[k]
+                which[rows] - edges[k]
                 for number in range(k * per_sign, (k + 1) * per_sign)
-                if (look == number).any()
+                if len(rows := (look == number).nonzero()[0])
             ],
         )
         for k, sign in enumerate(signs)

@@ -17,7 +17,7 @@ from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
-from armarc.reps.edges import DOUBT, doubted, judge_ends, judge_middle
+from armarc.reps.edges import DOUBT, doubted, judged_inside
 from armarc.reps.joint import FEW, Joints, elbow_parts, is_steady, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
@@ -199,9 +199,9 @@ def _without_handling(
 ) -> tuple[list[Run], list[Run], list[tuple[int, int]]]:
     """Sets without what is none of their reps, what is none, and where that was at their ends; what is hardly a set is
     doubtful."""
-    judged = [judge_ends(path, run) for run in runs]
+    judged = [judged_inside(path, run, rules) for run in runs]
     taken_off = [off for _, each in judged for off in each]
-    sets = [part for run, _ in judged for part in judge_middle(path, run, rules)]
+    sets = [part for parts, _ in judged for part in parts]
     if joints is not None:
         sets, others = judged_beside(path, sets, others, rules, known, joints, goes_on=goes_on)
     sets = [

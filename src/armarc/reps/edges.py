@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from armarc.motion import low_pass
-from armarc.recording import BoolArray, FloatArray
+from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import TIME_SPREAD, TIRED_SPREAD, median
@@ -77,25 +77,35 @@ OUTER_COST = 2.0
 is not held against them."""
 
 
-def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
-    """Take off the ends of a set what is none of its reps, and mark what may be none.
+def judged_inside(
+    path: SensorPath, run: Run, rules: CountingRules
+) -> tuple[list[Run], list[tuple[int, int]]]:
+    """Take off the ends of a set and out of its middle what is none of its reps, and mark what may be none.
 
     Parameters
     ----------
     path : SensorPath
     run : Run
+    rules : CountingRules
 
     Returns
     -------
-    run : Run
-        Its movements that may be none of its reps are `is_doubtful`.
+    sets : list of Run
+        The set, or the sets that it was. Their movements that may be none of their reps are `is_doubtful`.
     taken_off : list of (first, stop)
-        Samples of the path of each movement that was taken off.
+        Samples of the path of each movement that was taken off an end.
     """
-    n = len(run.members)
-    if path.acceleration_m_s2 is None or n <= FULL_SET:
-        return run, []
+    if path.acceleration_m_s2 is None or run.size <= FULL_SET:
+        return [run], []
     seen = FeltSet.of(path, run)
+    bounded, off = _judge_ends(seen, run)
+    if bounded.size <= 2 * FULL_SET:
+        return [bounded], off
+    return _judge_middle(FeltSet.of(path, bounded) if off else seen, bounded, rules), off
+
+
+def _judge_ends(seen: FeltSet, run: Run) -> tuple[Run, list[tuple[int, int]]]:
+    n = run.size
     at_most = min(AT_AN_END, n - FULL_SET)
     first, doubted_first = _cut([seen.evidence(k, 1, range(k, n)) for k in range(at_most)])
     at_most = min(AT_AN_END, n - first - FULL_SET)
@@ -111,27 +121,12 @@ def judge_ends(path: SensorPath, run: Run) -> tuple[Run, list[tuple[int, int]]]:
     )
 
 
-def judge_middle(path: SensorPath, run: Run, rules: CountingRules) -> list[Run]:
-    """Leave out of the middle of a set what is none of its reps, and mark what may be none.
+def _judge_middle(seen: FeltSet, run: Run, rules: CountingRules) -> list[Run]:
+    """What is left of a set: a weight that is racked and another one picked up are none of its reps.
 
-    A weight that is racked and another one picked up: where that leaves a rest, the set ends there. Of what nobody
-    named nothing is left out.
-
-    Parameters
-    ----------
-    path : SensorPath
-    run : Run
-    rules : CountingRules
-
-    Returns
-    -------
-    list of Run
-        The set, or the sets that it was.
+    Where that leaves a rest, the set ends there. Of what nobody named nothing is left out.
     """
-    n = len(run.members)
-    if path.acceleration_m_s2 is None or n <= 2 * FULL_SET:
-        return [run]
-    seen = FeltSet.of(path, run)
+    n = run.size
     against = -np.array([min(seen.evidence(k, 0, range(n)), 0.0) for k in range(1, n - 1)])
     edges = np.flatnonzero(np.diff((against > 0).astype(np.int8), prepend=0, append=0)) + 1
     off: set[int] = set()
@@ -193,18 +188,18 @@ def _cut(evidence: list[float]) -> tuple[int, int]:
 class FeltSet:
     """A set's movements, n of them, and what they felt.
 
-    ``turning``, shape (samples, 3), holds the angle's acceleration, its squared rate and a one for every sample of the
-    path from ``begin`` on, ``felt`` the acceleration beside gravity. ``shown`` is what some of its reps show, worked
-    out once: most movements are compared with the same ones.
+    ``products``, shape (n, 2 ways, 6, 6), are the mean products of what is known of every sample on the way up and
+    down: the angle's acceleration, its squared rate, a one, and the acceleration beside gravity that was felt;
+    ``samples`` is how many these are, ``filled`` the share of them that is missing. ``shown`` is what some of its reps
+    show, worked out once: most movements are compared with the same ones.
     """
 
     candidates: Candidates
     members: np.ndarray
     movements: tuple[Movement, ...]
-    begin: int
-    turning: FloatArray
-    felt: FloatArray
-    missing: BoolArray | None
+    products: FloatArray
+    samples: np.ndarray
+    filled: FloatArray
     axis: FloatArray
     shown: dict[tuple[int, ...], Shown] = field(default_factory=dict)
 
@@ -217,11 +212,27 @@ class FeltSet:
             if run.curve == "yaw"
             else run.sign * angle_about(path.up[begin:stop], run.axis)
         )
-        turning = turning_of(angle, path.rate_hz)
         felt = low_pass(path.acceleration_m_s2[begin:stop], path.rate_hz, SMOOTHED_HZ)
-        missing = None if path.missing is None else path.missing[begin:stop]
-        axis = run.sign * run.axis
-        return cls(run.candidates, np.array(run.members), run.movements, begin, turning, felt, missing, axis)
+        known = np.hstack([turning_of(angle, path.rate_hz), felt])
+        ways = [
+            slice(a - begin, b - begin + 1)
+            for m in run.movements
+            for a, b in ((m.bottom, m.top), (m.top, m.bottom_after))
+        ]
+        samples = np.array([way.stop - way.start for way in ways])
+        products = np.array([known[way].T @ known[way] for way in ways]) / samples[:, None, None]
+        filled = np.zeros(len(ways))
+        if path.missing is not None:
+            filled[:] = [path.missing[begin:stop][way].mean() for way in ways]
+        return cls(
+            candidates=run.candidates,
+            members=np.array(run.members),
+            movements=run.movements,
+            products=products.reshape(-1, 2, 6, 6),
+            samples=samples.reshape(-1, 2),
+            filled=filled.reshape(-1, 2),
+            axis=run.sign * run.axis,
+        )
 
     def _others(self, k: int, among: range) -> list[int]:
         """Those that show what a rep of the set is: far from the ends, where there are enough."""
@@ -233,9 +244,8 @@ class FeltSet:
 
     def is_cut(self, k: int) -> bool:
         """Whether too little of a movement was recorded: neither what it felt nor its time is then its own."""
-        if self.movements[k].is_open or self.movements[k].is_begun or self.missing is None:
-            return self.movements[k].is_open or self.movements[k].is_begun
-        return any(float(self.missing[a:b].mean()) > FILLED_SHARE for a, b in self._ways(k))
+        m = self.movements[k]
+        return bool(m.is_open or m.is_begun or (self.filled[k] > FILLED_SHARE).any())
 
     def evidence(self, k: int, inward: int, among: range) -> float:
         """Log-odds that movement `k` is a rep, as those among which it is show.
@@ -272,7 +282,7 @@ class FeltSet:
 
     def _felt_beyond(self, k: int, shown: Shown) -> FloatArray:
         """Logarithms of how much more of what was felt going up and down is left unexplained than in others."""
-        left, expected = self._left(self._ways(k), shown.lever)
+        left, expected = self._left(shown.lever)[:, k]
         larger = np.clip(expected / np.maximum(shown.expected, 1e-2), 1.0, LARGER)
         unknown = np.hypot(LEVER_TURNS * (expected - shown.expected), NOISE_M_S2)
         return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(shown.left * larger, unknown)))
@@ -280,26 +290,23 @@ class FeltSet:
     def shown_by(self, others: tuple[int, ...]) -> Shown:
         """What some of the movements show."""
         if others not in self.shown:
-            rows = [self._ways(j) for j in others]
-            every = np.concatenate([np.arange(a, b) for ways in rows for a, b in ways])
-            lever, *_ = np.linalg.lstsq(self.turning[every], self.felt[every], rcond=None)
-            left, expected = np.median([self._left(ways, lever) for ways in rows], axis=0)
-            logs = self._logs(np.array(others))
+            rows = np.array(others)
+            total = np.tensordot(self.samples[rows], self.products[rows], axes=2)
+            lever, *_ = np.linalg.lstsq(total[:3, :3], total[:3, 3:], rcond=None)
+            left, expected = (np.array([median(way) for way in each[rows].T]) for each in self._left(lever))
+            logs = self._logs(rows)
             usual = np.array([median(each) for each in logs])
             scatter = np.array([1.4826 * median(each) for each in np.abs(logs - usual[:, None])])
             self.shown[others] = Shown(len(others), self.axis, usual, scatter, lever, left, expected)
         return self.shown[others]
 
-    def _ways(self, k: int) -> list[tuple[int, int]]:
-        m = self.movements[k]
-        at = [x - self.begin for x in (m.bottom, m.top, m.bottom_after)]
-        return [(at[0], at[1] + 1), (at[1], at[2] + 1)]
-
-    def _left(self, ways: list[tuple[int, int]], lever: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Root mean squares of what is left and of what is expected, way by way."""
-        expected = [self.turning[a:b] @ lever for a, b in ways]
-        left = [self.felt[a:b] - e for (a, b), e in zip(ways, expected, strict=True)]
-        return _size(left), _size(expected)
+    def _left(self, lever: FloatArray) -> FloatArray:
+        """Root mean squares of what is left and of what is expected: (2, n movements, ways up and down)."""
+        turning, both = self.products[..., :3, :3], self.products[..., :3, 3:]
+        felt = np.trace(self.products[..., 3:, 3:], axis1=2, axis2=3)
+        expected = ((turning @ lever) * lever).sum(axis=(2, 3))
+        left = felt + expected - 2 * (both * lever).sum(axis=(2, 3))
+        return np.asarray(np.sqrt(np.maximum([left, expected], 0.0)))
 
     def _pause_cost(self, k: int, inward: int) -> float:
         """What the pause towards the set's middle costs where it is longer than usual."""
@@ -311,7 +318,3 @@ class FeltSet:
 def _beyond(miss: float, smaller: float) -> float:
     """What of a negative miss a smaller range does not explain."""
     return miss if miss >= 0 else min(miss - smaller, 0.0)
-
-
-def _size(pieces: list[FloatArray]) -> FloatArray:
-    return np.array([np.sqrt(np.vdot(piece, piece) / len(piece)) for piece in pieces])

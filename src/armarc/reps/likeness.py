@@ -262,8 +262,9 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     # Strides follow each other: those of one walk are what most of them are.
     between_s = found.leaves_s[1:] - found.returns_s[:-1]
     apart = (between_s > BETWEEN_STRIDES_S) | (between_s < 0)
-    walks = np.concatenate([[0], np.flatnonzero(apart | (small[1:] != small[:-1])) + 1])
+    edges = np.concatenate([[0], (apart | (small[1:] != small[:-1])).nonzero()[0] + 1, [len(found)]])
+    walks = edges[:-1]
     for_it = np.add.reduceat(about_rest, walks, dtype=np.int64)
     against = np.add.reduceat(at_end.any(axis=1), walks, dtype=np.int64)
-    is_walk = np.repeat((for_it > 0) & (for_it >= against), np.diff(walks, append=len(found)))
+    is_walk = np.repeat((for_it > 0) & (for_it >= against), edges[1:] - walks)
     return np.asarray(small & is_walk)

@@ -84,7 +84,12 @@ def _bounded(motion: ArmMotion, before: RawRep, movement: Movement | None) -> Ra
     return before if movement is None or instants is None else RawRep(movement=movement, instants=instants)
 
 
-def _instants(motion: ArmMotion, m: Movement, edge_share: float = EDGE_SHARE) -> Instants | None:
+def _instants(
+    motion: ArmMotion,
+    m: Movement,
+    edge_share: float = EDGE_SHARE,
+    rests_rad: tuple[float, float] | None = None,
+) -> Instants | None:
     return find_instants(
         motion.angle_rad,
         motion.angle_rate_rad_s,
@@ -94,6 +99,7 @@ def _instants(motion: ArmMotion, m: Movement, edge_share: float = EDGE_SHARE) ->
         motion.rate_hz,
         is_begun=m.is_begun,
         edge_share=edge_share,
+        rests_rad=rests_rad,
     )
 
 
@@ -273,12 +279,12 @@ def _elsewhere_s(motion: ArmMotion, raw: RawRep, range_se: float) -> list[float]
     An arm that rests a tenth of its range above the bottom, as where a trunk tips after it came down, ends its way
     there or a second later. An error of the range is as likely one way as the other: 1/√2 of the larger step.
     """
-    share = range_se / max(raw.instants.top_rad - raw.instants.bottom_rad, 1e-6)
-    steps = [0.0] * 4
+    at, steps = raw.instants, [0.0] * 4
+    share, rests = range_se / max(at.top_rad - at.bottom_rad, 1e-6), (at.bottom_rad, at.bottom_after_rad)
     for edge in (EDGE_SHARE + share, EDGE_SHARE - share):
-        other = _instants(motion, raw.movement, min(max(edge, LEAST_EDGE), MOST_EDGE))
+        other = _instants(motion, raw.movement, min(max(edge, LEAST_EDGE), MOST_EDGE), rests)
         if other is not None:
-            apart = [abs(getattr(other, name) - getattr(raw.instants, name)) for name in INSTANTS]
+            apart = [abs(getattr(other, name) - getattr(at, name)) for name in INSTANTS]
             steps = [max(pair) for pair in zip(steps, apart, strict=True)]
     return [step / motion.rate_hz / math.sqrt(2) for step in steps]
 

@@ -75,6 +75,7 @@ def find_instants(
     *,
     is_begun: bool = False,
     edge_share: float = EDGE_SHARE,
+    rests_rad: tuple[float, float] | None = None,
 ) -> Instants | None:
     """Bound the phases of the rep that turns at `top`.
 
@@ -90,6 +91,8 @@ def find_instants(
         after the rep for the one before.
     edge_share : float
         Share of the range at either end in which a phase begins and ends.
+    rests_rad : two floats, rad, or None
+        Bottoms before and after the rep, where they were found already.
 
     Returns
     -------
@@ -97,11 +100,15 @@ def find_instants(
         None when the range holds no rise. `is_complete` is False when the recording ends before the rep does;
         the last instants are then the last sample.
     """
-    settle = max(1, round(SETTLE_S * rate_hz))
-    bottom_after = resting_value(angle_rad[top:stop], -rate_rad_s[top:stop], settle)
-    bottom = bottom_after
-    if not is_begun:
-        bottom = resting_value(angle_rad[first : top + 1][::-1], rate_rad_s[first : top + 1][::-1], settle)
+    if rests_rad is None:
+        settle = max(1, round(SETTLE_S * rate_hz))
+        bottom = bottom_after = resting_value(angle_rad[top:stop], -rate_rad_s[top:stop], settle)
+        if not is_begun:
+            bottom = resting_value(
+                angle_rad[first : top + 1][::-1], rate_rad_s[first : top + 1][::-1], settle
+            )
+    else:
+        bottom, bottom_after = rests_rad
     top_rad = float(angle_rad[top])
     rom, way_down = top_rad - bottom, top_rad - bottom_after
     if rom <= 0 or (top <= first and not is_begun):

@@ -116,12 +116,26 @@ def _or_more_of_known(
         size = float(np.linalg.norm(axis))
         if size < LEVEL_SHARE:
             continue  # it turns about the vertical
+        if not _has_alike(path, first, stop, axis / size, one, rules):
+            continue
         other = _best_about(path, first, stop, axis / size, rules, known)
         if other is None or not other.template.is_more_of(one) or other.score + KNOWN_RUN_COST <= RUN_COST:
             continue
         if best is None or other.score > best.score:
             best = other
     return best
+
+
+def _has_alike(
+    path: SensorPath, first: int, stop: int, axis: FloatArray, one: Template, rules: CountingRules
+) -> bool:
+    """Whether any movement of a stretch, whichever end is its bottom, is like the reps of a set."""
+    curve = angle_about(path.up[first:stop], axis)
+    turns = turns_of(curve, wobble_rad(one.range_rad))
+    is_start, is_end = rules.starts and first == 0, rules.ends and stop == len(path)
+    ways = candidates_of(path, curve, first, [turns], (1.0, -1.0), is_start=is_start, is_end=is_end)
+    pattern = patterns_of([one])
+    return any((gains(found, pattern, rules, (one,)) > 0).any() for _, found, _ in ways)
 
 
 def _best_about(

@@ -20,12 +20,12 @@ from armarc.motion import (
     ArmMotion,
     integrate_cycle,
     low_pass,
-    path_diameter,
+    path_diameters,
     shoulder_acceleration,
-    spatial_median,
 )
 from armarc.motion.kinematics import curvature
 from armarc.recording import FloatArray
+from armarc.reps.pauses import REST_WITHIN_S, rests_beside
 from armarc.reps.phases import Instants
 
 BANDWIDTH_HZ = 4.0
@@ -33,15 +33,8 @@ BANDWIDTH_HZ = 4.0
 LEAST_PHASE_S = 0.2
 LONGEST_CYCLE_S = 12.0
 """From rest to rest (working limit): what tilt's drift adds to the path grows faster than the square of the time."""
-REST_WITHIN_S = 0.8
-"""The body may set off this long before the arm and come home this long after it (working limit)."""
-LEAST_PAUSE_S = 0.3
-"""In a shorter pause the arm rests where it turns round; in a longer one there is a quietest instant."""
 RESTING_RAD_S = math.radians(15)
 """An arm faster than this is not at rest (working limit)."""
-QUIET_S = 0.2
-QUIET_ACCELERATION_M_S2, QUIET_RATE_RAD_S = 0.3, math.radians(10)
-"""Equally loud, for the choice of the quietest instant."""
 
 OFFSET_M_S2 = 0.1
 """Spread of what is left of the accelerometer's zero-g offset and of tilt errors that grow with the angle."""
@@ -199,41 +192,39 @@ def swings_of_set(
     tuple of Swing
         One per rep.
     """
-    found = [_cycle(motion, acceleration_m_s2, begin, reps, k) for k in range(len(reps))]
+    rests = rests_beside(motion, acceleration_m_s2, begin, reps)
+    found = [_cycle(motion, at, *around) for at, around in zip(reps, rests, strict=True)]
     cycles = [each for each in found if isinstance(each, _Cycle)]
     if not cycles:
         return tuple(Swing(reason=str(each)) for each in found)
-    elevation = [motion.elevation_rad[c.samples] for c in cycles]
-    turned = [np.stack([np.cos(angle), np.sin(angle)], axis=1) for angle in elevation]
+    turned = [_around(motion.elevation_rad[c.samples]) for c in cycles]
     pushed = [acceleration_m_s2[c.samples.start - begin : c.samples.stop - begin] for c in cycles]
     error, apart = _errors_with_angle(motion, begin, pushed, turned, cycles)
-    paths = [integrate_cycle(a - x @ error, motion.rate_hz) for a, x in zip(pushed, turned, strict=True)]
+    # Beside each path, in three more columns, how much otherwise it is where the shoulder goes along an arc.
+    paths = [
+        integrate_cycle(np.hstack([a - x @ error, x @ apart]), motion.rate_hz)
+        for a, x in zip(pushed, turned, strict=True)
+    ]
     arcs = [np.column_stack([np.ones(len(x)), x]) for x in turned]
     with_arm = _with_arm(paths, arcs, cycles)
     beyond = [p - a @ with_arm for p, a in zip(paths, arcs, strict=True)]
-    strays = [integrate_cycle(x @ apart, motion.rate_hz) for x in turned]
-    strayed = _with_arm(strays, arcs, cycles)
-    otherwise = [(p - a @ strayed)[c.up] for p, a, c in zip(strays, arcs, cycles, strict=True)]
-    left = [math.sqrt(float(b[c.down].var(axis=0).sum())) for b, c in zip(beyond, cycles, strict=True)]
-    usual = float(np.median(left))
-    told = [
-        _judged(
-            total_m=path_diameter(path[cycle.up]),
-            beyond_m=path_diameter(rest[cycle.up]),
-            with_arm_m=path_diameter(arc[cycle.up] @ with_arm),
+    left = [math.sqrt(float(b[c.down, :3].var(axis=0).sum())) for b, c in zip(beyond, cycles, strict=True)]
+    usual, told = float(np.median(left)), []
+    for path, rest, arc, own, cycle in zip(paths, beyond, arcs, left, cycles, strict=True):
+        ways = [path[:, :3], rest[:, :3], arc @ with_arm[:, :3], rest[:, 3:]]
+        total, swung, along, otherwise = path_diameters([way[cycle.up] for way in ways])
+        swing = _judged(
+            total_m=total,
+            beyond_m=swung,
+            with_arm_m=along,
             scatter_m=max(usual, own),
-            otherwise_m=path_diameter(other),
+            otherwise_m=otherwise,
             hidden_m=hidden_m,
             lasts_s=len(path) / motion.rate_hz,
         )
-        for path, rest, arc, own, other, cycle in zip(
-            paths, beyond, arcs, left, otherwise, cycles, strict=True
-        )
-    ]
-    following = iter(
-        replace(swing, course=SwingCourse(first=cycle.samples.start, path_m=path, swing_m=rest))
-        for swing, cycle, path, rest in zip(told, cycles, paths, beyond, strict=True)
-    )
+        course = SwingCourse(first=cycle.samples.start, path_m=ways[0].copy(), swing_m=ways[1].copy())
+        told.append(replace(swing, course=course))
+    following = iter(told)
     return tuple(next(following) if isinstance(each, _Cycle) else Swing(reason=each) for each in found)
 
 
@@ -272,23 +263,13 @@ def _judged(
     return Swing(travel_m=seen, se_m=se)
 
 
-def _cycle(
-    motion: ArmMotion, acceleration: FloatArray, begin: int, reps: Sequence[Instants], number: int
-) -> _Cycle | str:
-    """One rep from rest to rest, or why there is none."""
-    at, hz = reps[number], motion.rate_hz
+def _cycle(motion: ArmMotion, at: Instants, first: int, last: int) -> _Cycle | str:
+    """One rep from the rest before it to the rest after it, or why it is none."""
+    hz, rate = motion.rate_hz, motion.angle_rate_rad_s
     if at.is_begun or not at.is_complete:
         return NO_REST
     if min(at.top_start - at.start, at.end - at.top_end) < LEAST_PHASE_S * hz:
         return SHORT
-    within = REST_WITHIN_S * hz
-    earliest = max(at.start - within, 0.0 if number == 0 else reps[number - 1].end)
-    latest = at.end + within
-    if number + 1 < len(reps):
-        latest = min(latest, reps[number + 1].start)
-    rate = motion.angle_rate_rad_s
-    first = _rest(rate, acceleration, begin, earliest, at.start, hz)
-    last = _rest(rate, acceleration, begin, at.end, latest, hz)
     if max(abs(rate[first]), abs(rate[last])) > RESTING_RAD_S:
         return NO_REST
     if last - first > LONGEST_CYCLE_S * hz:
@@ -307,25 +288,8 @@ def _cycle(
     )
 
 
-def _rest(
-    rate: FloatArray, acceleration: FloatArray, begin: int, earliest: float, latest: float, hz: float
-) -> int:
-    """Sample at which arm and body rest: where the arm turns round, or the quietest of a longer pause."""
-    n = len(rate)
-    first = min(max(math.floor(earliest), 0), n - 1)
-    stop = min(max(math.ceil(latest), first), n - 1) + 1
-    speed = np.abs(rate[first:stop])
-    if stop - first <= LEAST_PAUSE_S * hz:
-        return first + int(np.argmin(speed))
-    # What tilt and offset errors do to the acceleration is the same all through a pause.
-    pushes = acceleration[first - begin : stop - begin]
-    push = pushes - spatial_median(pushes)
-    loud = np.sqrt(np.einsum("ij,ij->i", push, push)) / QUIET_ACCELERATION_M_S2 + speed / QUIET_RATE_RAD_S
-    width = 2 * round(QUIET_S * hz / 2) + 1
-    beyond = np.ones(width // 2)
-    padded = np.concatenate([loud[0] * beyond, loud, loud[-1] * beyond])
-    smooth = np.convolve(padded, np.full(width, 1 / width), mode="valid")
-    return first + int(np.argmin(smooth))
+def _around(angle_rad: FloatArray) -> FloatArray:
+    return np.stack([np.cos(angle_rad), np.sin(angle_rad)], axis=1)
 
 
 def _errors_with_angle(
@@ -340,8 +304,8 @@ def _errors_with_angle(
     A girdle pushes one way at the top of a lowering and the other way at its end, much as such an error does. An arm
     raised as it was lowered loses both together; one let fall would leave its girdle's push in a slow raise.
     """
-    hz, angle = motion.rate_hz, motion.elevation_rad[begin : cycles[-1].samples.stop]
-    arc = low_pass(np.stack([np.cos(angle), np.sin(angle)], axis=1), hz, min(BANDWIDTH_HZ, 0.4 * hz))
+    hz, n = motion.rate_hz, cycles[-1].samples.stop
+    arc = low_pass(_around(motion.elevation_rad[begin:n]), hz, min(BANDWIDTH_HZ, 0.4 * hz))
     curved = curvature(arc, hz)
     arced = [
         np.hstack([x, curved[c.samples.start - begin : c.samples.stop - begin]])
@@ -389,7 +353,7 @@ def _error_with_angle(
 def _with_arm(
     paths: Sequence[FloatArray], arcs: Sequence[FloatArray], cycles: Sequence[_Cycle]
 ) -> FloatArray:
-    """What the lowering phases of the set say the shoulder does with the arm's angle: shape (3, 3), m.
+    """What the lowering phases of the set say the shoulder does with the arm's angle: shape (3, k), m, for k columns.
 
     Rows are the coefficients of 1, cos θ and sin θ: a wrong lever arm moves the shoulder along just such an arc,
     and over a raise the girdle's rise is one, too, within some millimetres.
