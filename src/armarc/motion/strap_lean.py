@@ -60,8 +60,8 @@ FIRM_RAD_S2_M = 2.5e-3
 errors (working limit; three people's straps and two with optical truth read 0.5–2.7 × 10⁻³ ± 1)."""
 LEAST_BELIEVED = 0.25
 """A lean of which less is believed stays where it is (working limit)."""
-USUAL_RAD_S2_M = 1.2e-3
-"""What firm straps lean, as a spread about none."""
+ALIKE_RAD_S2_M = 3e-3
+"""Spread of a turn per pull that is alike at every frequency: of a firm strap, or of a case that no spring holds."""
 MOST_LOG_ODDS = 50.0
 ARM_HZ = 6.0
 """Bandwidth of the lean that is taken out."""
@@ -217,11 +217,12 @@ def _oscillators(omega: FloatArray, compliances: FloatArray) -> tuple[FloatArray
 
 
 def _driven(omega: FloatArray, ratio: FloatArray, worth: FloatArray) -> float:
-    """How likely a strap that gives is beside a firm one whose case turns as it likes (Laplace's approximation)."""
+    """How likely a strap that gives, and so has a resonance, is beside a case that turns without one (Laplace's
+    approximation)."""
     slow = _slow(omega)
     c, turns = _oscillators(omega, COMPLIANCES[COMPLIANCES > FIRM_RAD_S2_M])
     firm = np.stack([np.ones_like(slow), slow**2, 1j * slow])[None]
-    against_firm = _against(firm, np.array([[USUAL_RAD_S2_M, BESIDE_RAD_S2_M, LAGS_RAD_S2_M]]), ratio, worth)[
+    against_firm = _against(firm, np.array([[ALIKE_RAD_S2_M, BESIDE_RAD_S2_M, LAGS_RAD_S2_M]]), ratio, worth)[
         0
     ]
     loose = np.stack([turns, np.broadcast_to(slow**2, turns.shape)], axis=1)
