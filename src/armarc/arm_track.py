@@ -111,14 +111,14 @@ def track(
     Returns
     -------
     ArmMotion
-        Without plane and hand rotation; `armarc.reference` adds them.
+        Without plane and hand rotation; `armarc.reference` adds them. Where a strap gives, that of a case that sits as
+        firmly as if nothing pulled at it.
     """
     workings = Workings() if workings is None else workings
     motion = _tracked(piece, choices, windows, workings)
     lean = None if windows is None else _lean(motion, windows)
     if lean is None:
         return motion
-    workings.restart()
     omega, force = without_lean(
         piece.angular_velocity_rad_s,
         piece.specific_force_m_s2,
@@ -126,8 +126,13 @@ def track(
         motion.mounting.arm_axis,
         lean.believed * lean.turns,
     )
+    del motion  # as large as the recording
     firm = replace(piece, angular_velocity_rad_s=omega, specific_force_m_s2=force)
+    workings.restart()
     motion = _tracked(firm, choices, windows, workings)
+    lever = workings.lever
+    workings.restart()  # the next pass begins with the piece as it was read
+    workings.lever = lever
     said = (
         f"the strap gives: the sensor leans by {math.degrees(lean.level_rad):.1f}° from a hanging to a level arm, as "
         "its trembling shows; that was taken out as far as it is sure: fasten it"
