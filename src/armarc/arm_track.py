@@ -8,7 +8,7 @@ arm's own acceleration taken away.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -35,6 +35,7 @@ from armarc.motion.mounting import ArmEvidence
 from armarc.motion.orientation import dead_reckoning, fuse_reckoned
 from armarc.motion.place import place_of
 from armarc.motion.smoother import Smoothed
+from armarc.motion.strap_lean import StrapLean, read_strap_lean, without_lean
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
@@ -83,6 +84,11 @@ class Workings:
     orientation: Orientation | None = None
     equations: LeverEquations = field(default_factory=dict)
 
+    def restart(self) -> None:
+        """Forget all of it: the readings are others."""
+        self.reckoning = self.smoothed = self.arm_hz = self.lever = self.orientation = None
+        self.equations = {}
+
 
 def track(
     piece: Piece,
@@ -105,9 +111,53 @@ def track(
     Returns
     -------
     ArmMotion
-        Without plane and hand rotation; `armarc.reference` adds them.
+        Without plane and hand rotation; `armarc.reference` adds them. Where a strap gives, that of a case that sits as
+        firmly as if nothing pulled at it.
     """
     workings = Workings() if workings is None else workings
+    motion = _tracked(piece, choices, windows, workings)
+    lean = None if windows is None else _lean(motion, windows)
+    if lean is None:
+        return motion
+    omega, force = without_lean(
+        piece.angular_velocity_rad_s,
+        piece.specific_force_m_s2,
+        piece.rate_hz,
+        motion.mounting.arm_axis,
+        lean.believed * lean.turns,
+    )
+    del motion  # as large as the recording
+    firm = replace(piece, angular_velocity_rad_s=omega, specific_force_m_s2=force)
+    workings.restart()
+    motion = _tracked(firm, choices, windows, workings)
+    lever = workings.lever
+    workings.restart()  # the next pass begins with the piece as it was read
+    workings.lever = lever
+    said = (
+        f"the strap gives: the sensor leans by {math.degrees(lean.level_rad):.1f}° from a hanging to a level arm, as "
+        "its trembling shows; that was taken out as far as it is sure: fasten it"
+    )
+    mounting = replace(motion.mounting, lean_se_rad_s2_m=lean.left)
+    return replace(motion, mounting=mounting, notes=(*motion.notes, said))
+
+
+def _lean(motion: ArmMotion, windows: SetWindows) -> StrapLean | None:
+    """How far a strap gives, where it does and the arm is raised; a firm one is None."""
+    if motion.coordinate != "elevation" or motion.mounting.method != "lever_arm":
+        return None
+    lean = read_strap_lean(
+        motion.quaternion,
+        motion.angular_velocity_rad_s,
+        motion.specific_force_m_s2,
+        motion.rate_hz,
+        motion.mounting.arm_axis,
+        windows.ranges,
+        motion.missing,
+    )
+    return lean if lean is not None and lean.believed > 0 else None
+
+
+def _tracked(piece: Piece, choices: Choices, windows: SetWindows | None, workings: Workings) -> ArmMotion:
     orientation = orientation_so_far(piece, choices, workings)
     notes: list[str] = []
     mounting, lever = _mount(piece, choices, orientation, windows, notes, workings)

@@ -37,6 +37,14 @@ def test_an_arm_at_rest_leans_by_its_weight():
     assert leaning(force, axis, angle, 50, HZ) == (0, 0)
 
 
+def test_a_strap_that_may_give_more_may_lean_more():
+    """Two independent errors of one strap: 3, 4, 5."""
+    force, axis, angle = swinging(np.full(100, 4.0), 0.5 * 30 * (np.arange(100) / HZ) ** 2)
+    firm = leans(force, axis, angle, 50, HZ)
+    loose = leans(force, axis, angle, 50, HZ, 4 / 3 * GIVES_S2 * PER_M)
+    assert loose == pytest.approx([5 / 3 * each for each in firm])
+
+
 def test_speeding_up_holds_the_case_back():
     t = np.arange(100) / HZ
     force, axis, angle = swinging(10 * t, 0.5 * 30 * t**2)

@@ -62,6 +62,8 @@ class Mounting(ArrayValue):
         How far the strap turns about the wrist while the arm moves (root mean square).
     height_known : bool
         Whether the sensor's height above the bone was taken out of the arm's direction.
+    lean_se_rad_s2_m : float, rad per m/s²
+        Standard error of how far a strap that gives lets the sensor lean per pull along the arm, beyond a firm one's.
     """
 
     method: str
@@ -75,6 +77,7 @@ class Mounting(ArrayValue):
     axis_covariance_rad2: FloatArray | None = None
     wobble_rad: float = 0.0
     height_known: bool = False
+    lean_se_rad_s2_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

@@ -18,7 +18,7 @@ import numpy as np
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
 from armarc.motion.angles import cross_matrix
 from armarc.motion.tolerance import Tolerance
-from armarc.recording import FloatArray
+from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps.arm_axes import beside_axis
 from armarc.reps.body import RIGID, SetBody
 from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans, unexplained_rad
@@ -167,6 +167,7 @@ class AngleErrors:
                 self.body.doubt_rad_at(float(self.angle_rad[at])),
                 STEP_IN_ANGLE * self.body.strap_step_rad,
                 WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
+                self.mounting.lean_se_rad_s2_m * STANDARD_GRAVITY_M_S2,
                 self.tilt_rad,
                 GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
                 ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
@@ -353,7 +354,8 @@ class AngleErrors:
         """What a strap that gives does to θ (`leans`, rad) or θ̇ (`leaning`, rad/s) at a sample."""
         if self.up is None:
             return 0.0, 0.0
-        return of(self.force_m_s2, self._axis, self.angle_rad, at, self.rate_hz)
+        beyond = self.mounting.lean_se_rad_s2_m
+        return of(self.force_m_s2, self._axis, self.angle_rad, at, self.rate_hz, beyond)
 
     @property
     def _facing_rad(self) -> float | None:

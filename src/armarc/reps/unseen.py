@@ -42,7 +42,12 @@ def by_hand(turn_rad: float) -> float:
 
 
 def leans(
-    force_m_s2: FloatArray, arm_axis: FloatArray, angle_rad: FloatArray, at: int, rate_hz: float
+    force_m_s2: FloatArray,
+    arm_axis: FloatArray,
+    angle_rad: FloatArray,
+    at: int,
+    rate_hz: float,
+    beyond_rad_s2_m: float = 0.0,
 ) -> tuple[float, float]:
     """How far the sensor leans at a sample.
 
@@ -54,6 +59,8 @@ def leans(
     angle_rad : ndarray, shape (n,), rad
     at : int
     rate_hz : float, Hz
+    beyond_rad_s2_m : float, rad per m/s²
+        How much further than a firm strap this one may let it lean per pull.
 
     Returns
     -------
@@ -65,15 +72,23 @@ def leans(
     # Summed before it is taken along the arm: of a few samples NumPy's own mean takes three times as long.
     pull = float(force_m_s2[before : after + 1].sum(axis=0) @ arm_axis) / (after + 1 - before)
     bends = float(angle_rad[after] - 2 * angle_rad[at] + angle_rad[before])
-    return GIVES_S2 * PER_M * pull, GIVES_S2 * bends * (rate_hz / half) ** 2
+    gives = math.hypot(GIVES_S2 * PER_M, beyond_rad_s2_m)
+    return gives * pull, gives / PER_M * bends * (rate_hz / half) ** 2
 
 
 def leaning(
-    force_m_s2: FloatArray, arm_axis: FloatArray, angle_rad: FloatArray, at: int, rate_hz: float
+    force_m_s2: FloatArray,
+    arm_axis: FloatArray,
+    angle_rad: FloatArray,
+    at: int,
+    rate_hz: float,
+    beyond_rad_s2_m: float = 0.0,
 ) -> tuple[float, float]:
     """How fast it leans at a sample, rad/s; otherwise as `leans`."""
     step = max(round(OVER_S * rate_hz), 1)
     before, after = max(at - step, 0), min(at + step, len(angle_rad) - 1)
     per_s = rate_hz / max(after - before, 1)
-    first, last = (leans(force_m_s2, arm_axis, angle_rad, k, rate_hz) for k in (before, after))
+    first, last = (
+        leans(force_m_s2, arm_axis, angle_rad, k, rate_hz, beyond_rad_s2_m) for k in (before, after)
+    )
     return (last[0] - first[0]) * per_s, (last[1] - first[1]) * per_s
