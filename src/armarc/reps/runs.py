@@ -7,7 +7,7 @@ it takes away, a long rest ends the run (`armarc.reps.largest_run`).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,17 +17,17 @@ from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, lar
 from armarc.reps.likeness import (
     Template,
     each_alone,
-    median,
     patterns_of,
     resting_share,
     swings,
     template_of,
     unlikeness,
 )
-from armarc.reps.path import Rests, SensorPath, angle_about, furthest_axes, rests_within, turning_axis
-from armarc.reps.rhythm import KNOWN_RUN_COST, PROMPT, in_rhythm
+from armarc.reps.path import SensorPath, angle_about, furthest_axes, rests_within, turning_axis
+from armarc.reps.rhythm import KNOWN_RUN_COST, in_rhythm
 from armarc.reps.rounds import circles
 from armarc.reps.run import Run
+from armarc.reps.seen import Seen, rests_beside_run
 from armarc.reps.settling import Samples
 from armarc.reps.turning import Turns, coarser, turns_of
 
@@ -38,9 +38,9 @@ OTHER_RUN_COST = 3 * GAIN
 SAME_RUN_COST = 6.0
 """Three less alike do where the exercise may have been seen already, two never do, unless they are more of a set that
 has been seen (`rhythm.KNOWN_RUN_COST`): they add up to no more."""
-REST_BONUS, END_REST_S, ELSEWHERE = 1.5, 1.0, 0.5
+REST_BONUS = 1.5
 """Before and after a set the arm rests at the bottom: for each side where the nearest rest lies there, and against
-the run where it lies at the top. A pose more than half the range away from both is neither (working limit)."""
+the run where it lies at the top."""
 RESTING, LONGEST_HOLD = 2.5, 2.0
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there, unless the arm rests
 at the bottom before and after the run; for twice a rest's time nobody holds a weight."""
@@ -217,7 +217,7 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
             if not like[k] or found.is_cut[k] or apart >= rules.rest_s:
                 break
             members.insert(0, k)
-        return _Seen(path, name, sign, axis, sign * curve, 0, rests).run(found, 0.0, 0.0, members, template)
+        return Seen(path, name, sign, axis, sign * curve, 0, rests).run(found, 0.0, 0.0, members, template)
     return None
 
 
@@ -239,7 +239,7 @@ def _search(
         sizes = _turns_of_each_size(curve, hystereses_rad)
         ways = candidates_of(path, curve, first, sizes, signs, is_start=is_start, is_end=is_end)
         for sign, found, of_sizes in ways:
-            seen = _Seen(path, name, sign, axis, sign * curve, first, rests)
+            seen = Seen(path, name, sign, axis, sign * curve, first, rests)
             best = _best_of_sizes(seen, found, of_sizes, rules, known, best)
     return best
 
@@ -254,36 +254,8 @@ def _turns_of_each_size(curve: FloatArray, hystereses_rad: tuple[float, ...]) ->
     return sizes
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """A stretch of the path as one curve with one of its ends for the bottom, shape (m,), from sample ``first`` on."""
-
-    path: SensorPath
-    name: str
-    sign: float
-    axis: FloatArray
-    curve: FloatArray
-    first: int
-    rests: Rests
-
-    def run(
-        self, found: Candidates, score: float, rank: float, members: list[int], template: Template
-    ) -> Run:
-        return Run(
-            score=score,
-            rank=rank,
-            movements=tuple(found.movement(k) for k in members),
-            template=template,
-            curve=self.name,
-            sign=self.sign,
-            axis=self.axis,
-            candidates=found,
-            members=tuple(members),
-        )
-
-
 def _best_of_sizes(
-    seen: _Seen,
+    seen: Seen,
     found: Candidates,
     of_sizes: list[Samples],
     rules: CountingRules,
@@ -331,7 +303,7 @@ def _best_of_sizes(
 
 
 def _best_like(
-    seen: _Seen,
+    seen: Seen,
     found: Candidates,
     walking: BoolArray,
     template: Template,
@@ -352,7 +324,7 @@ def _best_like(
         kept, score = in_rhythm(found, *again, likely[again[1]])
         if not kept:
             return best
-        resting = _at_rest(seen, found, kept)
+        resting = rests_beside_run(seen, found, kept)
         if not resting and not rules.has_bottom and len(kept) > 2 and cut[kept[0]] and cut[kept[-1]]:
             # Seen from the other end the two halves are one whole rep less: together they count as one.
             kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
@@ -372,39 +344,3 @@ def _cost(template: Template, other: Template) -> float:
         return KNOWN_RUN_COST
     may_be = template.may_be(other) and not template.is_quick_beside(other)
     return SAME_RUN_COST if may_be or template.is_same_exercise(other) else OTHER_RUN_COST
-
-
-def _at_rest(seen: _Seen, found: Candidates, members: list[int]) -> list[float]:
-    """How surely the arm rests at a run's bottom (1) or top (-1) last before it and first after it.
-
-    A rest longer than is usual within the run tells more than one that may be the hold of a rep; one in another pose
-    than at both ends (the wrist before the face) tells nothing.
-    """
-    rate_hz, rests = seen.path.rate_hz, seen.rests
-    begins = found.leaves_s[members[0]] * rate_hz
-    ends = found.returns_s[members[-1]] * rate_hz
-    lasting_s, told = (rests[:, 1] - rests[:, 0]) / rate_hz, []
-    before = slice(0, np.searchsorted(rests[:, 1], begins + 1, side="right"))
-    after = slice(np.searchsorted(rests[:, 0], ends - 1), len(rests))
-    usual_s = median(lasting_s[before.stop : after.start]) if before.stop < after.start else 0.0
-    place, off = _places(seen, found, members, rests.sum(axis=1) // 2)
-    resting = (lasting_s >= END_REST_S) & (off < ELSEWHERE)
-    for side, nearest in ((before, -1), (after, 0)):
-        longer = resting[side] & (lasting_s[side] > PROMPT * usual_s)
-        at = np.flatnonzero(longer if longer.any() else resting[side])
-        if len(at):
-            told.append(1.0 - 2.0 * min(max(float(place[side][at[nearest]]), 0.0), 1.0))
-    return told
-
-
-def _places(seen: _Seen, found: Candidates, members: list[int], at: Samples) -> tuple[FloatArray, FloatArray]:
-    """Where in a run's range some samples lie, and how far their poses are from its nearer end, as shares of it."""
-    low = median(seen.curve[found.bottom[members] - seen.first])
-    high = median(seen.curve[found.top[members] - seen.first])
-    place = (seen.curve[at - seen.first] - low) / max(high - low, 1e-6)
-    if seen.name != "tilt":
-        return place, np.minimum(np.abs(place), np.abs(1.0 - place))
-    ends = np.stack([found.pose[members].mean(axis=0), seen.path.up[found.top[members]].mean(axis=0)])
-    ends /= np.maximum(np.linalg.norm(ends, axis=1), 1e-9)[:, None]
-    off = np.arccos(np.clip(seen.path.up[at] @ ends.T, -1.0, 1.0))
-    return place, off.min(axis=1) / max(high - low, 1e-6)
