@@ -33,9 +33,10 @@ RANGE_HZ = 4.0
 """Bandwidth of the elevation that the bend goes with."""
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
-CHAIN_LEAVES = 0.015
-"""Where an arm with a bent elbow leaves more than this share of the raise's acceleration, a shoulder that swings or
-tips is taken for one (looked-at bodies: 0.011 and less with a bent elbow, swings of 3 cm from 0.016 on)."""
+CHAIN_LEAVES = (0.03, 0.015)
+"""Where an arm with a bent elbow leaves more than these shares of the acceleration of lowerings and raises, it is a strap
+that slipped, or a shoulder that swings or tips, that was taken for one (looked-at bodies: 0.02 and 0.011 and less with
+a bent elbow, slipped straps 0.01–0.28, swings of 3 cm from 0.016 on)."""
 UNMODELLED_SHARE = (0.1, 0.15)
 """Share of the acceleration of lowerings and raises that no chain of shoulder, elbow and wrist explains: soft tissue,
 sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
@@ -150,7 +151,9 @@ def find_body_signs(
         elbow = judge_elbow(heard, stated or others, lever.across)
         if elbow.otherwise > 0.5:  # judged by a wrong thumb
             elbow = judge_elbow(heard, others, lever.across) if others else None
-    if elbow is not None and heard[1].left_share(elbow.columns) < CHAIN_LEAVES:
+    if elbow is not None and all(
+        part.left_share(elbow.columns) < most for part, most in zip(heard, CHAIN_LEAVES, strict=True)
+    ):
         certainty = elbow.bent
         if certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
