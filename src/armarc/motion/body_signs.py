@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion.elbow_hinge import SHOULDER_COLUMNS, ElbowBend, Evidence, judge_elbow
-from armarc.motion.filters import high_pass, low_pass, means, solving_steps
+from armarc.motion.filters import high_pass, low_pass, means, solving_steps, steep_low_pass
 from armarc.motion.forearm import Forearm
 from armarc.motion.kinematics import curvature
 from armarc.motion.lever_arm import (
@@ -279,8 +279,7 @@ def _equations(
     columns[:, 2, -1] -= STANDARD_GRAVITY_M_S2
     if shoulder is not None:
         filtered[:, own:] = curvature(means(shoulder[0], mean), rate_hz / mean)
-    passed = low_pass(filtered, rate_hz / mean, lever.bandwidth_hz)
-    passed = low_pass(passed, rate_hz / mean, lever.bandwidth_hz)[::kept]
+    passed = steep_low_pass(filtered, rate_hz / mean, lever.bandwidth_hz)[::kept]
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]

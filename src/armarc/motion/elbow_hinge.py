@@ -142,12 +142,12 @@ _GIRDLE, _BESIDES, _LEANS = (0.03, 0.012), (0.01, 0.015), 0.01
 """A girdle rises by 3–4 cm and takes the shoulder inward by less; a trunk leans away from the weight by 1° on average
 (working limits)."""
 KINDS = (
-    _Kind((16.0, 8.0), (14.0, 6.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
+    _Kind((16.5, 8.0), (17.0, 7.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((0.0, 2.0), (0.0, 0.5), 10.0, (0.0, 0.004), (0.004, 0.004)),
     _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, _LEANS, askew=15.0),
-    _Kind((-16.0, 8.0), (-14.0, 6.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
+    _Kind((-16.5, 8.0), (-17.0, 7.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
 )
 WITH_BENT_ELBOW, OTHERWISE = (0, 3), 5
 """An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion.filters import high_pass, low_pass, means, solving_steps
+from armarc.motion.filters import high_pass, low_pass, means, solving_steps, steep_low_pass
 from armarc.motion.kinematics import curvature
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
@@ -267,7 +267,7 @@ def _equations(quaternion: FloatArray, force: FloatArray, rate_hz: float) -> tup
     columns = np.concatenate([curvature(rotation, rate_hz / mean), rotation, measured[..., None]], axis=-1)
     out = []
     for edge in _edges(rate_hz):
-        slow = low_pass(low_pass(columns, rate_hz / mean, edge), rate_hz / mean, edge)[::kept]
+        slow = steep_low_pass(columns, rate_hz / mean, edge)[::kept]
         out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ))
     return tuple(out)
 
