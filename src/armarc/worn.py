@@ -43,8 +43,8 @@ def hand_axes(choices: Choices) -> FloatArray | None:
 def forearms_of(choices: Choices, motion: ArmMotion, lever: LeverArm | None) -> tuple[Forearm, ...]:
     """Ways the sensor may sit on the forearm: first as somebody stated it, then as it may sit if nobody did.
 
-    None for an angle that is no elevation, and none for a sensor that sits above the elbow or, where nothing was stated
-    about its strap, seems to: an elbow that bends in the plane of the raise makes an arm seem as short.
+    None for an angle that is no elevation, and none for a sensor that sits above the elbow or, where nothing was
+    stated about its strap, seems to: an elbow that bends in the plane of the raise makes an arm seem as short.
     """
     exercise = choices.exercise
     if exercise.coordinate != "elevation" or exercise.sensor_place != "wrist":

@@ -62,7 +62,7 @@ def test_a_set_that_says_nothing_leaves_every_kind_as_likely():
     assert elbow.likely == pytest.approx(1 / (len(elbow_hinge.KINDS) - 1), abs=1e-6)
     assert elbow.bent == pytest.approx(2 * elbow.likely)
     bend = np.sqrt(np.diag(elbow.covariances[0]))
-    assert np.degrees(bend) == pytest.approx([5, 5, 20, 19, 8, 6], rel=1e-6)
+    assert np.degrees(bend) == pytest.approx([5, 5, 20, 19, 8, 7], rel=1e-6)
     np.testing.assert_allclose(elbow.at(PLACES), elbow.line)
 
 

@@ -34,9 +34,9 @@ RANGE_HZ = 4.0
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
 CHAIN_LEAVES = (0.03, 0.015)
-"""Where an arm with a bent elbow leaves more than these shares of the acceleration of lowerings and raises, it is a strap
-that slipped, or a shoulder that swings or tips, that was taken for one (looked-at bodies: 0.02 and 0.011 and less with
-a bent elbow, slipped straps 0.01–0.28, swings of 3 cm from 0.016 on)."""
+"""Where an arm with a bent elbow leaves more than these shares of the acceleration of lowerings and raises, it is a
+strap that slipped, or a shoulder that swings or tips, that was taken for one (looked-at bodies: 0.02 and 0.011 and
+less with a bent elbow, slipped straps 0.01–0.28, swings of 3 cm from 0.016 on)."""
 UNMODELLED_SHARE = (0.1, 0.15)
 """Share of the acceleration of lowerings and raises that no chain of shoulder, elbow and wrist explains: soft tissue,
 sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
@@ -279,6 +279,12 @@ def _equations(
     columns[:, 2, -1] -= STANDARD_GRAVITY_M_S2
     if shoulder is not None:
         filtered[:, own:] = curvature(means(shoulder[0], mean), rate_hz / mean)
+    if lever.wobble_rad > 0:
+        # What turns the sensor and not the arm makes the arm seem short and the elbow bend less, as noise in a column
+        # does; less of what turns at the edge of the band gives about as much back.
+        turns = np.ones(filtered.shape[1], dtype=bool)
+        turns[:own].reshape(3, -1)[:, [3, 4, 5, -1]] = False
+        filtered[:, turns] = low_pass(filtered[:, turns], rate_hz / mean, lever.bandwidth_hz)
     passed = steep_low_pass(filtered, rate_hz / mean, lever.bandwidth_hz)[::kept]
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]

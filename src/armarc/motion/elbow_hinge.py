@@ -151,8 +151,8 @@ KINDS = (
 )
 WITH_BENT_ELBOW, OTHERWISE = (0, 3), 5
 """An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
-strap says; a thumb on the other side than was stated. Bends of 10–25°, forearms that turn by 5–30°, a
-strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
+strap says; a thumb on the other side than was stated. Elbows that go from 8 to 25°, forearms
+that turn by 5–30°, a strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -267,7 +267,9 @@ def _equations(quaternion: FloatArray, force: FloatArray, rate_hz: float) -> tup
     columns = np.concatenate([curvature(rotation, rate_hz / mean), rotation, measured[..., None]], axis=-1)
     out = []
     for edge in _edges(rate_hz):
-        slow = steep_low_pass(columns, rate_hz / mean, edge)[::kept]
+        # The widest band has gentle skirts: a strap that swings beyond it has to be seen there.
+        passed = low_pass if edge == EDGES_HZ[-1] else steep_low_pass
+        slow = passed(columns, rate_hz / mean, edge)[::kept]
         out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ))
     return tuple(out)
 
