@@ -215,7 +215,8 @@ def test_a_chest_sensor_knows_the_trunk():
     for key in ("trunk_lean_deg", "trunk_travel_deg", "trunk_forward_deg"):
         rows = pairs(one, key)
         assert len(rows) == 4
-        assert np.abs(rows[:, 0] - rows[:, 1]).max() < 1.5, key
+        # The half second that is taken for upright holds 1–2° of a lifter's swaying.
+        assert np.abs(rows[:, 0] - rows[:, 1]).max() < 2.5, key
 
 
 def test_an_elbow_that_bends_below_the_sensor_changes_nothing():
