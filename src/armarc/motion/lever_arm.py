@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.motion.filters import high_pass, low_pass, means, solving_steps, steep_low_pass
-from armarc.motion.kinematics import curvature
+from armarc.motion.kinematics import lever_matrix, rate_of_change
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
@@ -165,8 +165,8 @@ def fit_lever_arm(
     Notes
     -----
     In the global frame a tilt error is nearly constant, and both sides are linear in what is measured, R and R·f: the
-    same zero-phase band-pass leaves r untouched. ``R·(α×r + ω×(ω×r))`` is not, and a strap's fast turning comes back
-    in its ω² as a slow pull towards the shoulder. Residuals are re-weighted (Huber).
+    same zero-phase band-pass leaves r untouched. Filtered before they are multiplied, α and ω would not be, and a
+    strap's fast turning would come back in ω² as a slow pull towards the shoulder. Residuals are re-weighted (Huber).
     """
     made = {} if made is None else made
     parts = _parts(quaternion, angular_velocity_rad_s, specific_force_m_s2, rate_hz, weight, missing, made)
@@ -211,7 +211,7 @@ def _parts(
         alike = [block for block in wanted if block[1] - block[0] == length]
         for some in (alike[k : k + BLOCKS_AT_ONCE] for k in range(0, len(alike), BLOCKS_AT_ONCE)):
             at = np.arange(length)[:, None] + np.array([first for first, _ in some])
-            bands = _equations(quaternion[at], force[at], rate_hz)
+            bands = _equations(quaternion[at], omega[at], force[at], rate_hz)
             slow = low_pass(omega[at], rate_hz, EDGES_HZ[1])
             for k, block in enumerate(some):
                 made[block] = tuple(band[:, k].copy() for band in bands), slow[:, k].copy()
@@ -255,7 +255,9 @@ class _Part:
     slow_omega: FloatArray
 
 
-def _equations(quaternion: FloatArray, force: FloatArray, rate_hz: float) -> tuple[FloatArray, ...]:
+def _equations(
+    quaternion: FloatArray, omega: FloatArray, force: FloatArray, rate_hz: float
+) -> tuple[FloatArray, ...]:
     """For every upper edge, shape (m, k, 3 global axes, 7): columns for lever arm, zero-g offset and target.
 
     Of k blocks of one length at once, shapes (n, k, 4) and (n, k, 3).
@@ -264,7 +266,10 @@ def _equations(quaternion: FloatArray, force: FloatArray, rate_hz: float) -> tup
     rotation = means(to_matrix(quaternion), mean)
     measured = means(rotate(quaternion, force), mean)
     measured[..., 2] -= STANDARD_GRAVITY_M_S2
-    columns = np.concatenate([curvature(rotation, rate_hz / mean), rotation, measured[..., None]], axis=-1)
+    # R̈ from the gyroscope: an orientation that is corrected as it goes does not turn as smoothly as it says.
+    turning = means(rotate(quaternion, omega), mean)
+    bent = lever_matrix(turning, rate_of_change(turning, rate_hz / mean)) @ rotation
+    columns = np.concatenate([bent, rotation, measured[..., None]], axis=-1)
     out = []
     for edge in _edges(rate_hz):
         # The widest band has gentle skirts: a strap that swings beyond it has to be seen there.
