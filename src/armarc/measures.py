@@ -281,7 +281,7 @@ def column(table: type, key: str) -> Column:
     raise KeyError(key)
 
 
-def published(row: Any, key: str) -> float:
+def number_of(row: Any, key: str) -> float:
     """A number of a row as it is published, NaN where it was not measured.
 
     What rounds it further starts from here, so that table, picture, JSON and log round to the same digit.

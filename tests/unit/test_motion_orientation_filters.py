@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import butter, filtfilt, sosfiltfilt
 
 from armarc.errors import UsageError
-from armarc.motion.filters import high_pass, low_pass
+from armarc.motion.filters import high_pass, low_pass, steep_low_pass
 from armarc.motion.kinematics import angular_acceleration, lever_acceleration
 
 RATE_HZ = 100.0
@@ -39,6 +39,13 @@ def test_all_three_are_scipys_to_rounding(columns):
     scale = 1e-9 * np.abs(walk).max()
     np.testing.assert_allclose(low_pass(walk, RATE_HZ, 6.0), oracle(low, 17), atol=scale)
     np.testing.assert_allclose(high_pass(walk, RATE_HZ, 0.1), oracle(high, 300), atol=scale)
+
+
+def test_the_steep_low_pass_is_scipys_of_sixth_order():
+    noise = np.random.default_rng(2).normal(size=(4000, 2))
+    expected = sosfiltfilt(butter(6, 6.0, fs=RATE_HZ, output="sos"), noise, axis=0)
+    np.testing.assert_allclose(steep_low_pass(noise, RATE_HZ, 6.0)[MIDDLE], expected[MIDDLE], atol=1e-9)
+    np.testing.assert_array_equal(steep_low_pass(noise, RATE_HZ, 0.5 * RATE_HZ), noise)
 
 
 def test_high_pass():

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from armarc.computer import how_to_add
 from armarc.errors import UsageError
-from armarc.measures import published
+from armarc.measures import number_of
 from armarc.outputs import PARQUET, SUBTITLES, TABLE, Guard, Kind
 
 if TYPE_CHECKING:
@@ -215,7 +215,7 @@ def _step_message(rep: Rep) -> str:
     """The title of the picture in another size."""
     if rep.start_velocity_rad_s is None:
         return f"Rep {rep.rep} in six steps"
-    return f"Rep {rep.rep} started at {published(rep, 'start_velocity_deg_s'):.0f} °/s"
+    return f"Rep {rep.rep} started at {number_of(rep, 'start_velocity_deg_s'):.0f} °/s"
 
 
 def draw_load(measured: Measured, index: int, path: Path, outputs: Outputs, guard: Guard) -> Path:

@@ -151,8 +151,8 @@ KINDS = (
 )
 WITH_BENT_ELBOW, OTHERWISE = (0, 3), 5
 """An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
-strap says; a thumb on the other side than was stated. Elbows that go from 8 to 25°, forearms
-that turn by 5–30°, a strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
+strap says; a thumb on the other side than was stated. Elbows that go from 8 to 25°, forearms that turn by 5–30°, a
+strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,9 +238,9 @@ def judge_elbow(
     bent, shares, frames = found[which], shares[which], axes[which]
     lines = _chain(bent[:, None] + _STEP * np.eye(7, bent.shape[1], -1), frames[:, None], PLACES)
     lines /= np.linalg.norm(lines, axis=-1)[..., None]
-    of_bent, bends = np.maximum(shares, 1e-9), kind[which] == 0
+    of_bent = np.maximum(shares, 1e-9)
     return ElbowBend(
-        likely=float(shares[bends].sum()),
+        likely=float(shares[kind[which] == 0].sum()),
         otherwise=float(weights[kind == OTHERWISE].sum()),
         weights=shares,
         lines=lines[:, 0],

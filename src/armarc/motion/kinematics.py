@@ -39,8 +39,8 @@ def angular_acceleration(
 def rate_of_change(values: FloatArray, rate_hz: float) -> FloatArray:
     """Derivative with time along the first axis, by central differences of fourth order (ends: of second and first).
 
-    Three samples a cycle of 3 Hz at 25 Hz would lose a tenth by second-order ones, five lose a hundredth (Abramowitz
-    and Stegun 25.3.4 and 25.3.6, from memory).
+    At 25 Hz those of second order take a tenth of what turns at 3 Hz, these a hundredth (Abramowitz and Stegun 25.3,
+    from memory).
 
     Parameters
     ----------
@@ -69,8 +69,8 @@ def rate_of_change(values: FloatArray, rate_hz: float) -> FloatArray:
 def curvature(values: FloatArray, rate_hz: float) -> FloatArray:
     """Second derivative with time along the first axis, by central differences of fourth order.
 
-    Abramowitz and Stegun 25.3.24, from memory: 0.4 % short at eight samples a cycle. The two values at either end
-    repeat their neighbour.
+    0.4 % short at eight samples a cycle (Abramowitz and Stegun 25.3, from memory). The two values at either end repeat
+    their neighbour.
 
     Parameters
     ----------

@@ -26,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion.filters import high_pass, low_pass
+from armarc.motion.kinematics import rate_of_change
 from armarc.motion.quaternions import rotate
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
@@ -296,9 +297,9 @@ def without_lean(
     """
     size = max(float(np.linalg.norm(turns)), 1e-12)
     axis = turns / size
-    speeds = np.gradient(angular_velocity_rad_s @ axis, 1 / rate_hz)
+    speeds = rate_of_change(angular_velocity_rad_s @ axis, rate_hz)
     pull = specific_force_m_s2 @ arm_axis - speeds / (sum(PER_M) / len(PER_M))
     lean = low_pass(size * pull, rate_hz, min(ARM_HZ, 0.4 * rate_hz))
     half = np.concatenate([np.cos(lean / 2)[:, None], np.sin(lean / 2)[:, None] * axis], axis=1)
-    turning = angular_velocity_rad_s - np.gradient(lean, 1 / rate_hz)[:, None] * axis
+    turning = angular_velocity_rad_s - rate_of_change(lean, rate_hz)[:, None] * axis
     return rotate(half, turning), rotate(half, specific_force_m_s2)

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from armarc.measures import published
+from armarc.measures import number_of
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
 
@@ -140,11 +140,11 @@ def _evidence(rep: Rep, flag: str) -> str:
     seen = []
     if flag == "swung":
         if rep.start_velocity_rad_s is not None:
-            seen.append(f"start {published(rep, 'start_velocity_deg_s'):.0f} °/s")
+            seen.append(f"start {number_of(rep, 'start_velocity_deg_s'):.0f} °/s")
         if rep.body_swing_m is not None:
             seen.append(f"shoulder moved {100 * rep.body_swing_m:.1f} cm")
     elif flag == "dropped":
         seen.append(f"down in {rep.eccentric_s:.1f} s")
     elif flag == "partial":
-        seen.append(f"{published(rep, 'rom_deg'):.0f}°")
+        seen.append(f"{number_of(rep, 'rom_deg'):.0f}°")
     return f" ({', '.join(seen)})" if seen else ""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.errors import UsageError
-from armarc.measures import published, record_of
+from armarc.measures import number_of, record_of
 from armarc.outputs import safe_cell
 from armarc.recording import STANDARD_GRAVITY_M_S2, Recording
 from armarc.report.answers import flag_words
@@ -50,9 +50,9 @@ class Marker:
         rep, verdict = self.rep, self.rep.start_verdict
         said = []
         if rep.start_velocity_rad_s is not None:
-            start = published(rep, "start_velocity_deg_s")
+            start = number_of(rep, "start_velocity_deg_s")
             said.append(f"start {start:.0f} °/s{f', {verdict} the band' if verdict else ''}")
-        said.append(f"range {published(rep, 'rom_deg'):.0f}°")
+        said.append(f"range {number_of(rep, 'rom_deg'):.0f}°")
         said += [flag_words(flag) for flag in rep.quality]
         return f"Set {self.set}, rep {rep.rep}\n{'; '.join(said)}"
 

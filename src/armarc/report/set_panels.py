@@ -12,7 +12,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from armarc.exercises import Exercise
-from armarc.measures import published
+from armarc.measures import number_of
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.report import picture_parts, style
@@ -241,7 +241,7 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
         if rep.start_velocity_rad_s is None or crossing is None:
             continue
         xs.append(0.5 * (crossing[0] + crossing[1]))
-        ys.append(published(rep, "start_velocity_deg_s"))
+        ys.append(number_of(rep, "start_velocity_deg_s"))
         verdicts.append(rep.start_verdict)
     picture_parts.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
     size = _label_size(_widest(ys), 12.0, scene.top_in, share=0.6, smallest=9.5)
@@ -261,7 +261,7 @@ def start_panel(axes: Axes, scene: Scene) -> None:
     numbers = [rep.rep for rep in scene.reps]
     axes.set_xlim(numbers[0] - 0.5, numbers[-1] + 0.5)
     measured = [rep for rep in scene.reps if rep.start_velocity_rad_s is not None]
-    values = [published(rep, "start_velocity_deg_s") for rep in measured]
+    values = [number_of(rep, "start_velocity_deg_s") for rep in measured]
     errors = [math.degrees(rep.start_velocity_se_rad_s or 0.0) for rep in measured]
     edges = [v + s * e for v, e in zip(values, errors, strict=True) for s in (-1, 1)]
     edges += list(scene.band_deg_s or ())

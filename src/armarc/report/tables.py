@@ -15,7 +15,7 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from armarc.measures import Column, column, columns, published
+from armarc.measures import Column, column, columns, number_of
 from armarc.report.answers import flag_letters, flag_words, set_answer
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
@@ -183,7 +183,7 @@ def _columns(
         verdict = rep.start_verdict
         if rep.start_velocity_rad_s is None:
             return none
-        said = number(published(rep, "start_velocity_deg_s"), 0)
+        said = number(number_of(rep, "start_velocity_deg_s"), 0)
         return f"{said} {marks[verdict]} {verdict:<6}" if verdict else said
 
     def start_error(rep: Rep) -> str:
