@@ -280,8 +280,8 @@ def _equations(
     if shoulder is not None:
         filtered[:, own:] = curvature(means(shoulder[0], mean), rate_hz / mean)
     if lever.wobble_rad > 0:
-        # What turns the sensor and not the arm makes the arm seem short and the elbow bend less, as noise in a column
-        # does; less of what turns at the edge of the band gives about as much back.
+        # What turns the sensor and not the arm makes an elbow bend less, as noise in a column does; less of what turns
+        # at the edge of the band gives about as much back (found by trying, not derived).
         turns = np.ones(filtered.shape[1], dtype=bool)
         turns[:own].reshape(3, -1)[:, [3, 4, 5, -1]] = False
         filtered[:, turns] = low_pass(filtered[:, turns], rate_hz / mean, lever.bandwidth_hz)

@@ -45,8 +45,8 @@ MOST_BLOCKS = 12
 """More than two minutes of movement adds nothing to the fit but time."""
 BLOCKS_AT_ONCE = 4
 """Fewer take longer, more take more memory."""
-CONFIRMED = 1.0
-"""A band counts while the arm fitted below it leaves less than this share of its acceleration."""
+CONFIRMED = 0.5
+"""A band counts while the arm fitted below it explains more than half of what it adds (working limit)."""
 NEGLIGIBLE = 0.001
 """Less than this share of all acceleration is nothing: the filters' skirts and noise."""
 
@@ -228,25 +228,23 @@ def _widest_confirmed(
     parts: list[_Part], across: FloatArray, height_m: FloatArray | None, rate_hz: float
 ) -> LeverArm | None:
     """Fit band by band, as far up as the accelerometer confirms what the gyroscope says."""
-    used = [part.worth > 0 for part in parts]
-    worth = np.concatenate([part.worth[at] for part, at in zip(parts, used, strict=True)])
+    used = [(part, part.worth > 0) for part in parts]
+    worth = np.concatenate([part.worth[at] for part, at in used])
     solved_hz = rate_hz / math.prod(solving_steps(rate_hz))
     fitted, below = None, np.empty(0)
     for k, edge in enumerate(_edges(rate_hz)):
-        rows = np.concatenate([part.bands[k][at] for part, at in zip(parts, used, strict=True)])
+        rows = np.concatenate([part.bands[k][at] for part, at in used])
         if fitted is not None and not _confirmed(rows, below, worth, fitted):
             return replace(fitted, wobble_rad=_wobble(parts, rate_hz))
-        fitted = _solve(rows, worth, across, height_m, edge, solved_hz)
+        fitted, below = _solve(rows, worth, across, height_m, edge, solved_hz), rows
         if fitted is None:
             return None
-        below = rows
     return fitted
 
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """A block of the recording: its equations by upper edge and what they are worth; of its samples the weight and the
-    angular velocity, whole and without a strap's wobble."""
+    """A block: equations by upper edge, what they are worth; weight and turning of its samples, whole and slow."""
 
     bands: tuple[FloatArray, ...]
     worth: FloatArray
