@@ -17,6 +17,7 @@ from armarc.simulate import (
     simulate_session,
 )
 from grids import crossed
+from live_runs import run, sets_in
 
 RAISE = Template(
     range_rad=1.4,
@@ -92,3 +93,30 @@ def test_a_set_is_found_about_the_axis_of_one_that_is_known(kind, seed, more):
     recording, truth = simulate_session(plan_session(options, seed), seed)
     measured = process(recording, kept=NOTHING_KEPT)
     assert [len(one.reps) for one in measured.sets] == [len(one.reps) for one in truth.sets]
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed", "more"),
+    [
+        ("tipping-trunk", 95001, {"rest_s": 36.71288734153286, "walk_up": True, "pick_up": True}),
+        ("bending-elbow", 94008, {"rest_s": 82.27989333045505, "walk_up": True}),
+        ("rising-girdle", 94004, {"rest_s": 61.56905929255438}),
+    ],
+)
+def test_drinking_and_scratching_all_through_a_rest_is_no_set(kind, seed, more):
+    """Six to eighteen of them lead the arm higher than the reps, in half the time, and each lasts as it likes."""
+    options = replace(
+        draw_options(kind, seed), press_start=True, press_stop=True, sets=2, fidget=True, **more
+    )
+    recording, truth = simulate_session(plan_session(options, seed), seed)
+    measured = process(recording, kept=NOTHING_KEPT)
+    assert [len(one.reps) for one in measured.sets] == [len(one.reps) for one in truth.sets]
+    assert [len(one.reps) for one in sets_in(run(recording))] == [len(one.reps) for one in truth.sets]
+
+
+@pytest.mark.parametrize("seed", [93004, 93036])
+def test_a_set_in_which_the_strap_slips_stays_one(seed):
+    recording, truth = simulate_session(plan_session(draw_options("slipping-strap", seed), seed), seed)
+    measured = process(recording, kept=NOTHING_KEPT)
+    assert [len(one.reps) for one in measured.sets] == [len(truth.reps)]
+    assert [len(one.reps) for one in sets_in(run(recording))] == [len(truth.reps)]

@@ -31,9 +31,9 @@ def course(*moves):
     return np.concatenate(parts)
 
 
-def counted(upper_rad, elbow_rad, rules=RAISE, tip_rad=None):
+def counted(upper_rad, elbow_rad, rules=RAISE, tip_rad=None, slip=None):
     """Count an arm in the sagittal plane: upper arm from straight down, elbow bent on top of it, shoulder half a metre
-    above hips about which the trunk tips."""
+    above hips about which the trunk tips. A strap may have slipped, by a rotation vector in sensor axes."""
     tip = np.zeros(len(upper_rad)) if tip_rad is None else tip_rad
 
     def along(angle):
@@ -42,6 +42,7 @@ def counted(upper_rad, elbow_rad, rules=RAISE, tip_rad=None):
     shoulder = 0.5 * np.stack([np.sin(tip), np.zeros(len(tip)), np.cos(tip)], axis=1)
     place = shoulder + UPPER_ARM_M * along(upper_rad) + FOREARM_M * along(upper_rad + elbow_rad)
     sensor = Rotation.from_rotvec(np.outer(-(upper_rad + elbow_rad), [0, 1, 0]))
+    sensor = sensor if slip is None else sensor * Rotation.from_rotvec(slip)
     acceleration = np.gradient(np.gradient(place, 1 / RATE_HZ, axis=0), 1 / RATE_HZ, axis=0)
     force = sensor.inv().apply(acceleration + np.array([0, 0, GRAVITY_M_S2]))
     steps = (sensor[:-1].inv() * sensor[1:]).as_rotvec() * RATE_HZ
@@ -107,6 +108,20 @@ def test_raises_with_a_tipping_trunk_stay(tip_deg, seconds):
     upper, elbow = raises(6, seconds=seconds)
     found = counted(upper, elbow, tip_rad=math.radians(tip_deg) * np.sin(upper) ** 2)
     assert [len(one) for one in found.sets] == [6]
+
+
+@pytest.mark.parametrize("rep", [3, 4, 5])
+@pytest.mark.parametrize("slip_deg", [(8, 8, 0), (-8, 8, 8), (8, -8, -8), (-10, -5, 0)])
+@pytest.mark.parametrize("way", ["up", "down"])
+def test_a_rep_during_which_the_strap_slips_stays_and_the_set_whole(rep, slip_deg, way):
+    """On the other way the sensor still turns about the shoulder; an elbow would bend on both."""
+    upper, elbow = raises(9, seconds=1.8)
+    up_s, down_s, pause_s = 1.8, 1.3 * 1.8, 0.4
+    at_s = 2.0 + rep * (up_s + down_s + pause_s) + (0.4 * up_s if way == "up" else up_s + 0.3 * down_s)
+    share = course((0.0, at_s), (1.0, 0.3))
+    share = np.concatenate([share, np.ones(len(upper) - len(share))])
+    found = counted(upper, elbow, slip=np.outer(share, np.radians(slip_deg)))
+    assert [len(one) for one in found.sets] == [9]
 
 
 def test_sips_right_after_a_short_set_leave_it_whole():

@@ -18,7 +18,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judged_inside
-from armarc.reps.joint import FEW, Joints, elbow_parts, is_steady, swung_parts, told_apart
+from armarc.reps.joint import FEW, Joints, elbow_parts, is_held_alike, is_steady, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -329,17 +329,22 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
     if not runs:
         return runs
     of_reps = [run for run in runs if not (rules.is_named and run.template.is_stride)] or runs
+    # Who drinks and scratches all through a rest may do so more often than the set has reps.
+    of_reps = [run for run in of_reps if run.size > FEW and is_held_alike(run)] or of_reps
     main = max(of_reps, key=lambda run: run.score).template if not known else known[-1]
     return [
         run
         for run in runs
-        if not run.template.is_walk_beside(main)
-        and not (
-            rules.is_named
-            and run.template.is_handling_beside(main)
-            and not (run.size > FEW and is_steady(run))
-        )
+        if not run.template.is_walk_beside(main) and not (rules.is_named and _is_handling(run, main))
     ]
+
+
+def _is_handling(run: Run, main: Template) -> bool:
+    """Whether it is hurried handling beside the main sets; of what is surely another movement a little hurry tells."""
+    look, steady = run.template, is_steady(run)
+    is_other = not look.may_be(main) and look.is_quick_beside(main) and not steady
+    is_set = run.size > FEW and steady and is_held_alike(run)
+    return is_other or (look.is_handling_beside(main) and not is_set)
 
 
 def run_in_progress(

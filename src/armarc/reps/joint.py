@@ -150,9 +150,19 @@ class Joints:
         beyond = np.minimum(np.abs(one), np.abs(other)) > PAST_HANGING * np.abs(other - one)
         return np.asarray((one * other < 0) & beyond)
 
+    def is_raise_one_way(self, run: Run, movement: Movement, least_m: float) -> bool:
+        """Whether one way of a movement turns about a shoulder: on the other the sensor shifted on the wrist.
+
+        An elbow that bends on the way up stretches on the way down.
+        """
+        ways = [(movement.bottom, movement.top), (movement.top, movement.bottom_after)]
+        seen = _in_plane(self.path, run, ways)[0][:-1]
+        return any(m >= least_m and explained >= EXPLAINED for m, explained in seen)
+
     def _planes(self, run: Run) -> tuple[list[tuple[float, float]], FloatArray]:
         if run.movements not in self.planes:
-            self.planes[run.movements] = _in_plane(self.path, run)
+            whole = [(m.bottom, m.bottom_after) for m in run.movements]
+            self.planes[run.movements] = _in_plane(self.path, run, whole)
         return self.planes[run.movements]
 
     def of(self, run: Run) -> Joint | None:
@@ -220,7 +230,12 @@ def elbow_parts(run: Run, joints: Joints) -> list[Run]:
         joint = joints.of(run) if joints.may_be_forearm(run) else None
         return [replace(run, is_elbow=True)] if joint is not None and joint.is_forearm() else []
     limit = BESIDE_ARMS * median(np.array(arms))
-    is_elbow = np.array([m < limit and explained >= IN_PLANE for m, explained in each])
+    is_elbow = np.array(
+        [
+            m < limit and explained >= IN_PLANE and not joints.is_raise_one_way(run, movement, limit)
+            for (m, explained), movement in zip(each, run.movements, strict=True)
+        ]
+    )
     seen = [(part, joints.of(part)) for part in _parts(run, is_elbow)]
     return [
         replace(part, is_elbow=True)
@@ -229,13 +244,16 @@ def elbow_parts(run: Run, joints: Joints) -> list[Run]:
     ]
 
 
-def _in_plane(path: SensorPath, run: Run) -> tuple[list[tuple[float, float]], FloatArray]:
+def _in_plane(
+    path: SensorPath, run: Run, spans: Sequence[tuple[int, int]]
+) -> tuple[list[tuple[float, float]], FloatArray]:
     """Distance of the joint of a turn about the run's own axis, m, and the share of what is felt that it explains.
 
-    Of each movement, and last of all together; then up where the arm hangs, and across it, shape (2, 3).
+    Of each span of samples, the ends among them, and last of all together; then up where the arm hangs, and across
+    it, shape (2, 3).
     """
     if path.acceleration_m_s2 is None or run.curve != "tilt":
-        return [(math.inf, 0.0)] * (run.size + 1), np.zeros((2, 3))
+        return [(math.inf, 0.0)] * (len(spans) + 1), np.zeros((2, 3))
     begin, stop = run.first, run.last + 1
     axis = run.sign * run.axis
     turning = turning_of(run.sign * angle_about(path.up[begin:stop], run.axis), path.rate_hz)
@@ -248,7 +266,7 @@ def _in_plane(path: SensorPath, run: Run) -> tuple[list[tuple[float, float]], Fl
     ]
     constant = np.broadcast_to(np.eye(3), (len(felt), 3, 3))
     terms = np.concatenate([np.stack(of_arm, axis=2), constant], axis=2)
-    rows = [np.arange(m.bottom - begin, m.bottom_after - begin + 1) for m in run.movements]
+    rows = [np.arange(a - begin, b - begin + 1) for a, b in spans]
     at, firsts = np.concatenate(rows), np.cumsum([0, *map(len, rows[:-1])])
     arms, explained = _fitted(terms[at], felt[at], firsts)
     reach = np.hypot(*arms.T)
@@ -288,7 +306,12 @@ def is_steady(run: Run) -> bool:
     lasting = median(returns - leaves)
     if len(members) >= MANY:
         return pause <= LONG_PAUSE * lasting
-    return pause <= lasting and float(np.std(np.log(found.up_s[members]))) <= LOOSE_UP
+    return pause <= lasting and is_held_alike(run)
+
+
+def is_held_alike(run: Run) -> bool:
+    """Whether movements last alike above half their range."""
+    return float(np.std(np.log(run.candidates.up_s[list(run.members)]))) <= LOOSE_UP
 
 
 def told_apart(
