@@ -18,9 +18,9 @@ HZ, ARM_M, GRAVITY_M_S2, UP_S = 100.0, 0.55, 9.80665, 1.6
 
 
 def counted(*what, exercise="front-raise", known=(), seed=4, explain=True):
-    """Movements of 4 s, "rep" or "handled" (the shoulder goes forward and down), and seconds of rest.
+    """Movements of 4 s, "rep", "handled" (the shoulder goes forward and down) or "stretch", and seconds of rest.
 
-    Sizes differ by a few degrees; handled ones turn by 60–95°.
+    Sizes differ by a few degrees; handled ones turn by 60–95°, stretches go up to 130°.
     """
     rng = np.random.default_rng(seed)
     length_s = 4 + sum(4.0 if isinstance(one, str) else one for one in what)
@@ -32,7 +32,9 @@ def counted(*what, exercise="front-raise", known=(), seed=4, explain=True):
             continue
         at = t - at_s
         way = ramp(at / UP_S) - ramp((at - UP_S - 0.3) / UP_S)
-        size = 80 + rng.normal(0, 2) if one == "rep" else rng.uniform(50, 85)
+        size = (
+            rng.uniform(50, 85) if one == "handled" else (120 if one == "stretch" else 80) + rng.normal(0, 2)
+        )
         angle += size * way
         if one == "handled":
             shoulder += 0.25 * (way * ramp(at / UP_S))[:, None] * [1.0, 0.0, -0.6]
@@ -96,3 +98,20 @@ def test_reps_of_a_set_show_where_its_shoulder_lies():
     radii = np.linalg.norm(shown.lever[:2], axis=1)
     assert radii == pytest.approx([ARM_M, ARM_M], rel=0.05)
     assert math.degrees(math.exp(shown.usual[0])) == pytest.approx(80, abs=3)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("few", [1, 2])
+def test_heavy_singles_count_where_no_set_shows_what_a_rep_is(few, seed):
+    """Clean raises from hanging to hanging, alike over the whole recording, show it."""
+    reps = *["rep"] * few, 12.0, *ROUND, 30.0, "rep", 30.0
+    found = counted(*ROUND, 12.0, *reps, *ROUND, 30.0, "rep", seed=seed)
+    assert sizes(found) == [few, 1, 1]
+    assert not any(m.is_doubtful for one in found.sets for m in one)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("else_", [("rep",), ("stretch", 30.0, "handled"), ("handled", 30.0, "handled"), ()])
+def test_one_raise_among_handling_shows_none(else_, seed):
+    """Neither do a stretch and a weight racked with a straight arm."""
+    assert sizes(counted(*ROUND, 15.0, *else_, 30.0, *ROUND, seed=seed)) == []

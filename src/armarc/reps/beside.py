@@ -23,6 +23,7 @@ from armarc.reps.not_counted import stretches_beside
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.run import Run
 from armarc.reps.runs import wobble_rad
+from armarc.reps.singles import look_of_singles
 
 PLAIN = 0.9
 """Share of what is felt that a turn in one plane explains where an arm turns plainly about its shoulder: 0.92 and more
@@ -68,6 +69,9 @@ def judged_beside(
     seen = [one for one in known if one.shown is not None]
     best = max(seen, key=lambda one: one.shown.reps if one.shown else 0, default=None)
     may_be_plain = _plain_in_plane(done, joints)
+    if best is None and not any(run.size >= FULL_SET for run in done):
+        best = look_of_singles(path, rules, joints)
+        seen = [] if best is None else [best]
     if not (goes_on or seen or _has_beside(path, done, others, may_be_plain, rules)):
         return done, list(others)  # what the joint is decides nothing, and its fit takes longest
     main = next((k for k in may_be_plain if _is_plain(joints.of(done[k]))), None)
@@ -185,7 +189,9 @@ def _run(seen: Candidates, members: list[int], best: Template, score: float) -> 
         score=score,
         rank=score,
         movements=tuple(seen.movement(k) for k in members),
-        template=replace(template_of(seen, np.array(members)), reach_m=best.reach_m) if members else best,
+        template=replace(template_of(seen, np.array(members)), reach_m=best.reach_m, shown=best.shown)
+        if members
+        else best,
         curve="tilt",
         sign=1.0,
         axis=best.shown.axis,

@@ -150,6 +150,14 @@ class Joints:
         beyond = np.minimum(np.abs(one), np.abs(other)) > PAST_HANGING * np.abs(other - one)
         return np.asarray((one * other < 0) & beyond)
 
+    def from_hanging(self, run: Run) -> tuple[float, float, float]:
+        """Angle from where the arm hangs at the bottom, the top and the bottom after a run's first movement, rad."""
+        hanging, across = self._planes(run)[1]
+        m = run.movements[0]
+        up = self.path.up[[m.bottom, m.top, m.bottom_after]]
+        low, high, low_after = np.arctan2(up @ across, up @ hanging).tolist()
+        return low, high, low_after
+
     def is_raise_one_way(self, run: Run, movement: Movement, least_m: float) -> bool:
         """Whether one way of a movement turns about a shoulder: on the other the sensor shifted on the wrist.
 

@@ -315,7 +315,8 @@ def _best_like(
     """The best run like a template, to which each candidate adds so much, if better than the best one so far."""
     cut = found.is_cut
     bonus = REST_BONUS if rules.running is not None and template.is_same_exercise(rules.running) else 0.0
-    held = (found.up_s >= max(rules.rest_s, RESTING * template.up_s)) & ~cut
+    too_long_s = min(max(rules.rest_s, RESTING * template.up_s), LONGEST_HOLD * rules.rest_s)
+    held = (found.up_s >= too_long_s) & ~cut
     for hopeless in (walking, walking | held):
         likely = np.where(hopeless, -np.inf, adds)
         again = largest_run(found, likely, template.range_rad, rules.rest_s)
