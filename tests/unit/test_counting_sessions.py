@@ -120,3 +120,21 @@ def test_a_set_in_which_the_strap_slips_stays_one(seed):
     measured = process(recording, kept=NOTHING_KEPT)
     assert [len(one.reps) for one in measured.sets] == [len(truth.reps)]
     assert [len(one.reps) for one in sets_in(run(recording))] == [len(truth.reps)]
+
+
+def test_drinking_and_scratching_beside_sets_nobody_named_is_flagged():
+    options = replace(
+        draw_options("resting-in-front", 95006),
+        **{"sets": 3, "rest_s": 44.08942126344725, "walk_up": True, "fidget": True},
+        **{"press_start": True, "press_stop": True},
+    )
+    recording, truth = simulate_session(plan_session(options, 95006), 95006)
+    said = replace(recording.metadata, exercise="unknown")
+    measured = process(replace(recording, metadata=said), kept=NOTHING_KEPT)
+    tops = [rep.top_start_s for rep in truth.reps]
+    extra = 0
+    for rep in (rep for one in measured.sets for rep in one.reps):
+        is_true = any(abs(rep.phases.top_start_s - top) < 1.2 for top in tops)
+        assert is_true != ("perhaps_no_rep" in rep.quality)
+        extra += not is_true
+    assert extra >= 6  # it is told, not left out: nobody said what is none

@@ -186,3 +186,13 @@ def test_a_raise_may_begin_a_little_behind_where_the_arm_hangs(back_deg):
 
 def test_of_a_movement_nobody_named_a_pendulum_is_one():
     assert [len(one) for one in counted(*swung(6, 60, 30), UNNAMED).sets] in ([6], [7])
+
+
+def test_beside_sets_of_something_unnamed_a_pendulum_is_doubted():
+    """Who loosens up before a set swings the arms, and so does who walks; a session of pendulums stays what it is."""
+    still = np.zeros(1500)
+    found = counted(*one_after_another(swung(6, 60, 30), (still, still), raises(8)), UNNAMED)
+    assert [len(one) for one in found.sets] in ([6, 8], [7, 8])
+    assert [all(m.is_doubtful for m in one) for one in found.sets] == [True, False]
+    found = counted(*one_after_another(swung(6, 60, 30), (still, still), swung(8, 60, 30)), UNNAMED)
+    assert not any(m.is_doubtful for one in found.sets for m in one)

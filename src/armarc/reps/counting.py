@@ -332,10 +332,12 @@ def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ..
     # Who drinks and scratches all through a rest may do so more often than the set has reps.
     of_reps = [run for run in of_reps if run.size > FEW and is_held_alike(run)] or of_reps
     main = max(of_reps, key=lambda run: run.score).template if not known else known[-1]
+    reps = [run for run in runs if not run.template.is_walk_beside(main)]
+    if rules.is_named:
+        return [run for run in reps if not _is_handling(run, main)]
+    loose = [not is_held_alike(run) and _is_handling(run, main) for run in reps]
     return [
-        run
-        for run in runs
-        if not run.template.is_walk_beside(main) and not (rules.is_named and _is_handling(run, main))
+        replace(run, may_be_handling=run.may_be_handling or it) for run, it in zip(reps, loose, strict=True)
     ]
 
 

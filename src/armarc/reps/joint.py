@@ -49,6 +49,8 @@ PAST_HANGING = 0.25
 """A raise begins about where the arm hangs: 0–0.07 of the way lies beyond, in 293 sets of people and invented lifters;
 arms that are swung to and fro have 0.27 and more behind the body. One that begins across it has a fifth (working
 limit)."""
+SWUNG = 0.5
+"""A run of which more does so, beside sets that do not, is doubted though nobody named a raise (working limit)."""
 FEW, MANY = 4, 10
 """A set of so few has shown no rhythm; so many times in a row nobody drinks (working limits)."""
 LOOSE_UP, LONG_PAUSE = 0.2, 1.5
@@ -238,12 +240,9 @@ def elbow_parts(run: Run, joints: Joints) -> list[Run]:
         joint = joints.of(run) if joints.may_be_forearm(run) else None
         return [replace(run, is_elbow=True)] if joint is not None and joint.is_forearm() else []
     limit = BESIDE_ARMS * median(np.array(arms))
-    is_elbow = np.array(
-        [
-            m < limit and explained >= IN_PLANE and not joints.is_raise_one_way(run, movement, limit)
-            for (m, explained), movement in zip(each, run.movements, strict=True)
-        ]
-    )
+    is_elbow = np.array([m < limit and explained >= IN_PLANE for m, explained in each])
+    for k in np.flatnonzero(is_elbow).tolist():
+        is_elbow[k] = not joints.is_raise_one_way(run, run.movements[k], limit)
     seen = [(part, joints.of(part)) for part in _parts(run, is_elbow)]
     return [
         replace(part, is_elbow=True)
@@ -343,7 +342,12 @@ def told_apart(
         of something, whatever it was called; where there are raises as well, it is one of another exercise.
     """
     if not is_raise:
-        return [_doubted(run, _is_hardly_a_set(run, joints)) for run in runs], []
+        swung = [bool(joints.goes_past_hanging(run).mean() > SWUNG) for run in runs]
+        doubts = [
+            (is_swung and not all(swung)) or _is_hardly_a_set(run, joints)
+            for run, is_swung in zip(runs, swung, strict=True)
+        ]
+        return list(map(_doubted, runs, doubts)), []
     if all(joints.is_clear(run) for run in runs):
         return [_looked_at(run, joints.in_plane(run)[0]) for run in runs], []
     seen = [(run, joints.of(run)) for run in runs]
