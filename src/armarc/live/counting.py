@@ -38,9 +38,7 @@ from armarc.reps.types import Rep
 LEAD_IN_S = 8.0
 LEARN_EACH = 4
 """Up to this many reps each one is learned from, later every third."""
-SAME_TOP_S = 0.3
-CALM_BEFORE_S = 0.8
-REP_AFTER_REP_S = 2.5
+SAME_TOP_S, CALM_BEFORE_S, REP_AFTER_REP_S = 0.3, 0.8, 2.5
 COUNT_EVERY_S, COUNT_SELDOM_S = 1.5, 6.0
 """So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
 is not known yet may show no movement at all. Where the last movement did come back, or the last look showed nothing
@@ -170,12 +168,10 @@ class Counting:
         )
 
     def _withdraw_current(self, events: list[EngineEvent]) -> None:
-        s = self._stretch
-        current = self._current
+        current, self._current = self._current, None
         if current is not None and current.told:
-            reason = "it did not go on"
-            events.append(RepWithdrawn(time_s=s.time_s, rep=current.number, reps=self.reps, reason=reason))
-        self._current = None
+            at_s, reason = self._stretch.time_s, "it did not go on"
+            events.append(RepWithdrawn(time_s=at_s, rep=current.number, reps=self.reps, reason=reason))
 
     def look_over(self, row: int, current: Current | None = None, top_row: int | None = None) -> None:
         """Ask the counter which movements of the stretch at hand are reps now.
@@ -273,8 +269,7 @@ class Counting:
         if not new:
             return
         if any(place in seen.measured for place in new):
-            last = min(movements[-1].bottom_after - view.first, len(view.table) - 1)
-            self._last_back_s = float(view.table[last, TIME])
+            self._last_back_s = view.time_s(movements[-1].bottom_after)
             usual = float(np.median([c.movement.rise_rad for c in self._counted]))
             s.tracker.hysteresis_rad = max(0.5 * s.exercise.smallest_rom_rad, HYSTERESIS_SHARE * usual)
         learns = len(movements) <= LEARN_EACH or not len(movements) % 3
@@ -365,6 +360,12 @@ class Counting:
 
     def _close_sets(self, view: View, reason: str, final: Seen, events: list[EngineEvent]) -> None:
         s = self._stretch
+        newest = final.movements[-1] if final.movements and reason == "rest" else None
+        if newest is not None and not self._is_counted(newest.top):
+            self._last_back_s = view.time_s(newest.bottom_after)
+            if s.time_s - self._last_back_s < s.exercise.rest_s:  # what had come to rest were other movements
+                self._running = final.templates[-1]
+                return self._tell(view, final, events, is_last=True)
         self._ended = []
         self._running = None
         self._tell(view, final, events, is_last=True)

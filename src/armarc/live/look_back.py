@@ -16,7 +16,7 @@ from armarc.choices import Choices
 from armarc.live.angle import ArmAngle, TurnFromRest
 from armarc.live.judge import measure_movement, rate_of
 from armarc.live.mount import turn_of
-from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE
+from armarc.live.rows import ANGLE, ANGLE_RATE, FORCE, MISSING, QUATERNION, RATE, TIME
 from armarc.live.stretch import Stretch, moved
 from armarc.motion import Mounting, fuse
 from armarc.motion.causal import CausalOrientation
@@ -57,6 +57,10 @@ class View:
     known: tuple[Template, ...]
     tops: tuple[int, ...]
     same_rows: int
+
+    def time_s(self, row: int) -> float:
+        """When a row was taken; the newest for one that is still to come."""
+        return float(self.table[min(row - self.first, len(self.table) - 1), TIME])
 
     @property
     def stop(self) -> int:
