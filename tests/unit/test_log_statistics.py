@@ -296,6 +296,24 @@ def test_single_sets_are_paired_by_rep(store):
     assert row.effect.difference == pytest.approx(want, abs=2e-4)
 
 
+def test_reps_are_paired_where_both_are_full(store):
+    groups = [Group(name=str(e.id), sets=(e,)) for e in list_sets(store)[:2]]
+
+    def against(roms, half):
+        whole = [{"rep": n, "rom_deg": 79.0 + n, "quality": []} for n in range(1, 5)]
+        other = [
+            {"rep": n, "rom_deg": r, "quality": ["partial"] * half[n - 1]} for n, r in enumerate(roms, 1)
+        ]
+        reps = dict(zip((groups[0].sets[0].id, groups[1].sets[0].id), (whole, other), strict=True))
+        read = {number: RepsOfSet(recording=number, reps=found) for number, found in reps.items()}
+        effect = compare(groups, [find_measure("rom")], read)[0].effect
+        return effect.n_first, effect.difference
+
+    assert against([81.0, 82.0, 83.0, 20.0], [0, 0, 0, 1]) == (3, 1.0)
+    # A set without a full rep is known by what it has, as in its own means.
+    assert against([30.0, 31.0, 32.0, 33.0], [1, 1, 1, 1]) == (4, -50.0)
+
+
 def test_sides_are_paired_by_session_and_get_an_index(store):
     mine = [e for e in list_sets(store) if e.lifter == "me"]
     groups = group_by(mine, "side")
