@@ -1,5 +1,6 @@
 """Trends, bests, weeks, comparisons and repeats on invented sets with known answers."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
 
@@ -10,7 +11,7 @@ from scipy import stats
 from armarc.errors import UsageError
 from armarc.log import Labels, add_result, fatigue_of, list_sets, open_log
 from armarc.log.bests import personal_bests
-from armarc.log.comparing import Group, chance_words, compare, group_by
+from armarc.log.comparing import Group, chance_words, compare, group_by, message_of
 from armarc.log.effects import independent_effect, paired_effect
 from armarc.log.measures import MEASURES, find_measure
 from armarc.log.reading import reps_by_set
@@ -340,6 +341,24 @@ def test_a_comparison_needs_two_groups(store):
         compare(group_by([e for e in list_sets(store) if e.lifter == "Ada"], "side"), MEASURES, {})
     with pytest.raises(UsageError, match="by 'mood'"):
         group_by([], "mood")
+
+
+def test_the_title_of_a_comparison_names_the_groups_that_differ(store):
+    mine = sorted(
+        (e for e in list_sets(store) if e.lifter == "me" and e.side == "right"), key=lambda e: e.done_at
+    )
+    early, later, late = (
+        Group(name=name, sets=sets)
+        for name, sets in (("early", mine[:4]), ("later", mine[2:6]), ("late", mine[-6:]))
+    )
+    rows = compare([early, later, late], [find_measure("rom")], {})
+    assert [row.verdict == "clear" for row in rows] == [False, True]
+    assert message_of(rows).startswith("Clear between early and late: range of motion +")
+    assert message_of(rows[:1]) == "No clear difference between early and later."
+    assert (
+        message_of([rows[0], replace(rows[0], second="b")])
+        == "No clear difference between early and each of later, b."
+    )
 
 
 def test_repeats_of_several_tasks(store):

@@ -216,11 +216,11 @@ def compare(
 ) -> list[Row]:
     """Every later group against the first, measure by measure.
 
-    Single sets are compared rep by rep (rep 1 with rep 1 and so on, where both are full). Of more sets the means of what resembles itself
-    are compared: of lifters when the groups share three or more, or two and two or more different ones; else of
-    sessions, in pairs when the groups share two or more. Sets are counted one by one only where a group has a single
-    session. Sets counted one by one had a false "clear" in 18-40 % of equal variants done on different days
-    (`test_equal_variants_are_rarely_told_apart`), sessions in about 5 %.
+    Single sets are compared rep by rep (rep 1 with rep 1 and so on, where both are full). Of more sets the means of
+    what resembles itself are compared: of lifters when the groups share three or more, or two and two or more
+    different ones; else of sessions, in pairs when the groups share two or more. Sets are counted one by one only
+    where a group has a single session. Sets counted one by one had a false "clear" in 18-40 % of equal variants done
+    on different days (`test_equal_variants_are_rarely_told_apart`), sessions in about 5 %.
 
     Parameters
     ----------
@@ -358,14 +358,17 @@ def _session_name(session: SessionKey, what: str) -> str:
 
 
 def message_of(rows: Sequence[Row]) -> str:
-    """A comparison in one sentence: what differs clearly, most standard deviations first."""
+    """A comparison in one sentence: what differs clearly, most standard deviations first, of the groups it does."""
     clear = [row for row in rows if row.is_clear and row.effect is not None]
-    names = " and ".join(dict.fromkeys(name for row in rows[:1] for name in (row.first, row.second)))
     if not clear:
-        return f"No clear difference between {names}."
+        others = list(dict.fromkeys(row.second for row in rows))
+        each = "each of " if len(others) > 1 else ""
+        return f"No clear difference between {rows[0].first} and {each}{', '.join(others)}."
+    clear.sort(key=lambda one: -abs((one.effect and one.effect.size) or 0.0))
+    first, second = clear[0].first, clear[0].second
     said = []
-    for row in sorted(clear, key=lambda one: -abs((one.effect and one.effect.size) or 0.0))[:2]:
+    for row in [one for one in clear if one.second == second][:2]:
         e, digits = row.effect, row.measure.digits
         assert e is not None
         said.append(f"{row.measure.title.lower()} {signed(e.difference, digits)} {row.measure.unit}".strip())
-    return f"Clear between {names}: {', '.join(said)}."
+    return f"Clear between {first} and {second}: {', '.join(said)}."
