@@ -448,6 +448,24 @@ def test_loss_along_a_set():
     assert "Jukic" in found.words()
 
 
+def test_loss_is_said_of_the_rep_the_summary_takes_it_at():
+    def found(*flags):
+        times = dict.fromkeys(("concentric_s", "hold_s", "eccentric_s", "pause_s"), 1.0)
+        reps = [
+            row_of(Rep, {"rep": i, "mean_concentric_deg_s": v, "rom_deg": 80.0, "quality": quality, **times})
+            for i, (v, quality) in enumerate(zip((60.0, 54.0, 30.0), flags, strict=True), 1)
+        ]
+        whole = summarise(reps, 0.0, 9.0, True).record()["velocity_loss_pct"]
+        loss = fatigue_of(reps)
+        assert loss.velocity_loss_set_pct == pytest.approx(whole, abs=0.01)
+        return loss.words().split(" %")[0]
+
+    assert found([], [], []) == "The last rep was 50"
+    assert found([], [], ["partial"]) == "The last full rep was 10"
+    # Without a full rep those count that are not cut.
+    assert found(["swung"], ["swung"], ["swung", "open_end"]) == "The last full rep was 10"
+
+
 def test_loss_of_next_to_nothing():
     assert fatigue_of([]).velocity_loss_set_pct is None
     assert "fewer than two" in fatigue_of([]).words()

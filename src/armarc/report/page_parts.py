@@ -79,9 +79,11 @@ def plain_words(entry: LoggedSet, fatigue: Fatigue, band: str) -> list[str]:
     if (rom := summary.get("mean_rom_deg")) is not None:
         words.append(f"You moved through {rom:.0f} degrees on average.")
     if (loss := summary.get("rom_loss_pct")) is not None and loss >= 10:
-        words.append(f"The last rep was {loss:.0f} % shorter than the longest.")
+        words.append(f"The {fatigue.last_rep} was {loss:.0f} % shorter than the longest.")
     if fatigue.velocity_loss_set_pct is not None:
-        words.append(f"The last rep was {fatigue.velocity_loss_set_pct:.0f} % slower than the fastest.")
+        words.append(
+            f"The {fatigue.last_rep} was {fatigue.velocity_loss_set_pct:.0f} % slower than the fastest."
+        )
     if (swing := summary.get("mean_body_swing_cm")) is not None:
         words.append(f"The shoulder moved about {swing:.1f} cm while you raised the arm.")
     return words
