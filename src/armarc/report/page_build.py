@@ -317,7 +317,7 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
         if (e := row.effect) is not None and (d := max(row.measure.digits, 1))
     ]
     heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Verdict")
-    table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
+    table = PageTable(caption="Rep by rep, where both are full", heads=heads, rows=tuple(lines))
     sets = "\n".join(f"Set {entry.id}: {_facts(entry)}." for entry in entries)
     return [
         Section(
