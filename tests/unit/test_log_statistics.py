@@ -15,6 +15,7 @@ from armarc.log.comparing import Group, chance_words, compare, group_by, message
 from armarc.log.effects import independent_effect, paired_effect
 from armarc.log.measures import MEASURES, find_measure
 from armarc.log.reading import reps_by_set
+from armarc.log.records import starts_words
 from armarc.log.relevance import holm, lifters_spread, smallest_relevant
 from armarc.log.repeats import repeatability_of
 from armarc.log.rows import impulse_of
@@ -464,6 +465,18 @@ def test_loss_is_said_of_the_rep_the_summary_takes_it_at():
     assert found([], [], ["partial"]) == "The last full rep was 10"
     # Without a full rep those count that are not cut.
     assert found(["swung"], ["swung"], ["swung", "open_end"]) == "The last full rep was 10"
+
+
+def test_starts_are_counted_of_those_that_were_judged(store):
+    """As everywhere else: a rep whose start was not seen is neither inside the band nor outside."""
+    entry = list_sets(store)[0]
+
+    def said(band):
+        return starts_words(replace(entry, reps=10, summary={"in_band": band}), " of ")
+
+    assert said({"count": 8, "share": 8 / 9}) == "8 of 9"
+    assert said({"count": 0, "share": 0.0}) == "0 of 10"
+    assert said(None) == ""
 
 
 def test_loss_of_next_to_nothing():
