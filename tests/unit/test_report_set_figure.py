@@ -151,6 +151,14 @@ def test_gates_sit_where_the_arm_passed_them_in_the_colour_of_the_verdict():
         assert tuple(gate.get_edgecolor()[0]) == to_rgba(verdict_mark(rep.start_verdict, LIGHT).colour)
 
 
+def test_the_gate_says_where_it_counts_from():
+    motion, measured = invent(3)
+    exercise = find_exercise("lateral-raise", CATALOGUE)
+    assert "10–20° above the bottom" in all_text(draw_set(motion, measured, exercise=exercise))
+    turned = replace(exercise, gate_from="vertical")
+    assert "10–20° from straight down" in all_text(draw_set(motion, measured, exercise=turned))
+
+
 def test_phases_are_shaded_where_they_are():
     motion, measured = invent(4)
     axes = draw_set(motion, measured).axes[1]
