@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, pi, sin, sqrt, tan
+from math import ceil, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -28,8 +28,6 @@ STEEP = 6
 angular acceleration."""
 SETTLED_PERIODS = 1.5
 """What lies so many periods of the cutoff away, times the order, has no say: a millionth of it is left."""
-SIXTH_ORDER = tuple(1 / (2 * sin((2 * k + 1) * pi / 12)) for k in range(3))
-"""Quality factors of the sections of a Butterworth filter of sixth order."""
 HIGHEST_CUTOFF = 0.495
 """Cutoffs at or above this share of the sampling rate have nothing to remove."""
 
@@ -66,21 +64,6 @@ def low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
     if cutoff_hz >= HIGHEST_CUTOFF * rate_hz or len(data) < 2:
         return data.copy()
     return _both_ways(_low(cutoff_hz, rate_hz), data, rate_hz, cutoff_hz)
-
-
-def steep_low_pass(x: ArrayLike, rate_hz: float, cutoff_hz: float) -> FloatArray:
-    """Like :func:`low_pass`, but of sixth order each way: what is half as fast again as the cutoff keeps 1 %, not 16.
-
-    For what is amplified by the square of its frequency before it is filtered, as a strap's swinging is in an angular
-    acceleration.
-    """
-    _check_frequencies(rate_hz, cutoff_hz)
-    data = np.asarray(x, dtype=np.float64)
-    if cutoff_hz >= HIGHEST_CUTOFF * rate_hz or len(data) < 2:
-        return data.copy()
-    for quality in SIXTH_ORDER:
-        data = _both_ways(_low(cutoff_hz, rate_hz, quality), data, rate_hz, cutoff_hz)
-    return data
 
 
 def low_passes(
@@ -192,11 +175,11 @@ class _Section:
         return np.asarray(out.T)
 
 
-def _low(cutoff_hz: float, rate_hz: float, quality: float = sqrt(0.5)) -> _Section:
-    """Second-order low-pass by the bilinear transform with prewarping, by itself a Butterworth filter."""
+def _low(cutoff_hz: float, rate_hz: float) -> _Section:
+    """Second-order Butterworth low-pass by the bilinear transform with prewarping."""
     k = tan(pi * cutoff_hz / rate_hz)
-    scale = 1.0 / (1.0 + k / quality + k * k)
-    return _Section(k * k * scale, 1, 2 * (k * k - 1) * scale, (1 - k / quality + k * k) * scale)
+    scale = 1.0 / (1.0 + sqrt(2) * k + k * k)
+    return _Section(k * k * scale, 1, 2 * (k * k - 1) * scale, (1 - sqrt(2) * k + k * k) * scale)
 
 
 def _high(cutoff_hz: float, rate_hz: float) -> _Section:
