@@ -6,6 +6,7 @@ The curve is θ(τ) = 10τ³ − 15τ⁴ + 6τ⁵ (Flash & Hogan 1985, J Neurosc
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -33,7 +34,7 @@ def invent(
     top_deg: float = 88.0,
     bottom_deg: float = 7.0,
     band: tuple[float, float] | None = (45.0, 70.0),
-    pause_s: float = 0.5,
+    pause_s: float | Sequence[float] = 0.5,
     start_s: float = 3.0,
     number: int = 1,
     exercise: str = "lateral-raise",
@@ -50,6 +51,7 @@ def invent(
     bounds = None if band is None else Band(*map(math.radians, band))
     at = start_s
     plan = []
+    pauses = np.broadcast_to(pause_s, reps).tolist()
     for i in range(reps):
         up_s = 1.35 + 0.02 * i + random.normal(0, 0.14)
         hold_s = 0.25 + 0.1 * random.random()
@@ -57,7 +59,7 @@ def invent(
         top = top_deg - 0.35 * i + random.normal(0, 1.5)
         top *= 0.62 if "partial" in flags.get(i + 1, ()) else 1.0
         plan.append((at, max(up_s, 0.7), hold_s, max(down_s, 0.8), top))
-        at += max(up_s, 0.7) + hold_s + max(down_s, 0.8) + pause_s
+        at += max(up_s, 0.7) + hold_s + max(down_s, 0.8) + pauses[i]
     n = int((at + tail_s) * rate_hz)
     time_s = np.arange(n) / rate_hz
     angle = np.full(n, bottom_deg)
@@ -95,7 +97,7 @@ def invent(
                 hold_s=hold + 0.06 * (up + down),
                 eccentric_s=0.88 * down,
                 time_under_tension_s=0.92 * up + hold + 0.94 * down,
-                pause_s=pause_s if i + 1 < reps else None,
+                pause_s=pauses[i] if i + 1 < reps else None,
                 start_velocity_rad_s=math.radians(velocity) if known else None,
                 start_velocity_se_rad_s=math.radians(1.5 + random.random()) if known else None,
                 start_verdict=bounds.verdict(math.radians(velocity)) if bounds and known else None,

@@ -325,7 +325,7 @@ def _mount(
     )
     exercise = choices.exercise
     if lever is not None and is_elevation and exercise.sensor_place == "wrist":
-        lever = off_plane(lever, hand_axes(choices))
+        lever = off_plane(lever, hand_axes(choices), height_over_bone(choices))
     if twist is not None and choices.mounting == "auto" and lever is not None:
         # The arm cannot point elsewhere than from the shoulder to the sensor; a rotation about another
         # vertical axis (turning on the spot, shaking out the arm) is no twist.

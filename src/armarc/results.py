@@ -371,10 +371,8 @@ def read_result(path: str | os.PathLike[str]) -> Result:
 
     Raises
     ------
-    FormatError
-        There is no such file, or it holds no JSON.
-    InputError
-        It holds no result, or one that is not whole.
+    UsageError, InputError
+        It is no path; there is no such file, or it holds no JSON, no result, or one that is not whole.
 
     Examples
     --------
@@ -388,11 +386,13 @@ def read_result(path: str | os.PathLike[str]) -> Result:
     """
     try:
         document = json.loads(Path(path).read_text("utf-8"))
+    except TypeError:
+        hint = "armarc.Result.from_dict(…) takes a document"
+        raise UsageError(f"armarc.read_result takes a path, got {type(path).__name__}", hint) from None
     except (OSError, ValueError, RecursionError) as error:
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FormatError(
-            f"no result can be read: {why}", "process ONE recording with --json into it", file=os.fspath(path)
-        ) from None
+        hint = "process ONE recording with --json into it"
+        raise FormatError(f"no result can be read: {why}", hint, file=os.fspath(path)) from None
     try:
         return Result.from_dict(document)
     except InputError as error:

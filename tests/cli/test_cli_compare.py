@@ -37,6 +37,21 @@ def test_sides_get_an_index_with_its_definition(log):
     assert "Bishop" in said.stderr
 
 
+def test_groups_of_other_lifts_are_said_to_be(tmp_path):
+    log = tmp_path / "log.sqlite"
+    for name, load in (("strict-raise", "6kg"), ("left-wrist", "4kg")):
+        run("process", DEMOS / f"{name}.csv", "--load", load, "--log", "--log-file", log)
+    found = run_json("compare", "--by", "side", "--log-file", log)["not_the_same_lift"]
+    assert [sentence.split(": ", 1)[1] for sentence in found] == [
+        "exercise scaption-raise in left, lateral-raise in right (--exercise takes one)",
+        "load 4 kg in left, 6 kg in right (--load takes one)",
+    ]
+    assert found[0] in run("compare", "--by", "side", "--log-file", log).stderr
+    found = run_json("compare", "--by", "exercise", "-m", "rom", "--log-file", log)["not_the_same_lift"]
+    assert [sentence.split(": ", 1)[1].split()[0] for sentence in found] == ["side", "load"]
+    assert run_json("compare", "1", "1", "-m", "rom", "--log-file", log)["not_the_same_lift"] == []
+
+
 def test_days_lifters_and_three_groups(log):
     found = run_json(
         "compare", "2026-01-05", "2026-01-26", "--side", "right", "-m", "rom_deg", "--log-file", log

@@ -8,6 +8,7 @@ from pathlib import Path
 from armarc.cli.plan import plan
 from one_command import program
 
+RECORDINGS = Path(__file__).parents[2] / "recordings"
 armarc = program(plan, "plan")
 
 
@@ -72,3 +73,20 @@ def test_controlled_reps_at_a_pace(tmp_path: Path) -> None:
     assert "not advice to swing" in done.stderr
     for wrong in (["--pace", "fast"], ["--pace", "57", "--tempo", "2/1"], ["--pace", "10"]):
         assert armarc(tmp_path, *words[:4], *wrong).exit_code == 2
+
+
+def test_what_measured_reps_took_is_no_limit_of_the_lifter(tmp_path: Path) -> None:
+    """Reps may not have been all-out: a load a little beyond them is not called too heavy."""
+    words = (str(RECORDINGS / "strict-raise.csv"), "--pace", "50,60", "--load", "6kg")
+    record = json.loads(armarc(tmp_path, *words, "--json").stdout)
+    assert [lane["within_reach"] for lane in record["lanes"]] == [None, True]
+    said = armarc(tmp_path, *words)
+    assert "more than the measured reps show" in said.stderr
+    assert "too heavy" not in said.stderr
+    assert "\tat least 5.8 kg\t" in said.stdout
+    heaviest = (*words[1:-1], "20kg", "--heaviest", "14kg")
+    assert "too heavy" in armarc(tmp_path, *heaviest).stderr
+    assert json.loads(armarc(tmp_path, *heaviest, "--json").stdout)["lanes"][0]["within_reach"] is False
+    full = armarc(tmp_path, words[0], "--load", "14kg")
+    assert "Liftable, at least" in full.stdout
+    assert "take less" not in full.stderr.lower()

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import armarc
-from armarc.errors import ArmarcError, FormatError, InputError
+from armarc.errors import ArmarcError, FormatError, InputError, UsageError
 from armarc.load.table import LoadMeasures
 from armarc.measures import columns, record_of, row_of
 from armarc.reps import Rep
@@ -134,6 +134,8 @@ def test_what_is_no_result_is_refused(tmp_path, document):
         armarc.read_result(path)
     path.write_text(json.dumps(document), "utf-8")
     assert armarc.read_result(path) == Result.from_dict(document)
+    with pytest.raises(UsageError, match=r"takes a path, got dict.*Result\.from_dict"):
+        armarc.read_result(document)
 
 
 def test_a_result_is_a_value_and_a_wrong_file_is_named(tmp_path, document):

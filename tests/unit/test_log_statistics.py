@@ -1,5 +1,6 @@
 """Trends, bests, weeks, comparisons and repeats on invented sets with known answers."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
 
@@ -10,10 +11,11 @@ from scipy import stats
 from armarc.errors import UsageError
 from armarc.log import Labels, add_result, fatigue_of, list_sets, open_log
 from armarc.log.bests import personal_bests
-from armarc.log.comparing import Group, chance_words, compare, group_by
+from armarc.log.comparing import Group, chance_words, compare, group_by, message_of
 from armarc.log.effects import independent_effect, paired_effect
 from armarc.log.measures import MEASURES, find_measure
 from armarc.log.reading import reps_by_set
+from armarc.log.records import starts_words
 from armarc.log.relevance import holm, lifters_spread, smallest_relevant
 from armarc.log.repeats import repeatability_of
 from armarc.log.rows import impulse_of
@@ -296,6 +298,24 @@ def test_single_sets_are_paired_by_rep(store):
     assert row.effect.difference == pytest.approx(want, abs=2e-4)
 
 
+def test_reps_are_paired_where_both_are_full(store):
+    groups = [Group(name=str(e.id), sets=(e,)) for e in list_sets(store)[:2]]
+
+    def against(roms, half):
+        whole = [{"rep": n, "rom_deg": 79.0 + n, "quality": []} for n in range(1, 5)]
+        other = [
+            {"rep": n, "rom_deg": r, "quality": ["partial"] * half[n - 1]} for n, r in enumerate(roms, 1)
+        ]
+        reps = dict(zip((groups[0].sets[0].id, groups[1].sets[0].id), (whole, other), strict=True))
+        read = {number: RepsOfSet(recording=number, reps=found) for number, found in reps.items()}
+        effect = compare(groups, [find_measure("rom")], read)[0].effect
+        return effect.n_first, effect.difference
+
+    assert against([81.0, 82.0, 83.0, 20.0], [0, 0, 0, 1]) == (3, 1.0)
+    # A set without a full rep is known by what it has, as in its own means.
+    assert against([30.0, 31.0, 32.0, 33.0], [1, 1, 1, 1]) == (4, -50.0)
+
+
 def test_sides_are_paired_by_session_and_get_an_index(store):
     mine = [e for e in list_sets(store) if e.lifter == "me"]
     groups = group_by(mine, "side")
@@ -322,6 +342,24 @@ def test_a_comparison_needs_two_groups(store):
         compare(group_by([e for e in list_sets(store) if e.lifter == "Ada"], "side"), MEASURES, {})
     with pytest.raises(UsageError, match="by 'mood'"):
         group_by([], "mood")
+
+
+def test_the_title_of_a_comparison_names_the_groups_that_differ(store):
+    mine = sorted(
+        (e for e in list_sets(store) if e.lifter == "me" and e.side == "right"), key=lambda e: e.done_at
+    )
+    early, later, late = (
+        Group(name=name, sets=sets)
+        for name, sets in (("early", mine[:4]), ("later", mine[2:6]), ("late", mine[-6:]))
+    )
+    rows = compare([early, later, late], [find_measure("rom")], {})
+    assert [row.verdict == "clear" for row in rows] == [False, True]
+    assert message_of(rows).startswith("Clear between early and late: range of motion +")
+    assert message_of(rows[:1]) == "No clear difference between early and later."
+    assert (
+        message_of([rows[0], replace(rows[0], second="b")])
+        == "No clear difference between early and each of later, b."
+    )
 
 
 def test_repeats_of_several_tasks(store):
@@ -409,6 +447,36 @@ def test_loss_along_a_set():
     assert found.stop_after_rep == 4
     assert found.velocity_loss_set_pct == pytest.approx(25)
     assert "Jukic" in found.words()
+
+
+def test_loss_is_said_of_the_rep_the_summary_takes_it_at():
+    def found(*flags):
+        times = dict.fromkeys(("concentric_s", "hold_s", "eccentric_s", "pause_s"), 1.0)
+        reps = [
+            row_of(Rep, {"rep": i, "mean_concentric_deg_s": v, "rom_deg": 80.0, "quality": quality, **times})
+            for i, (v, quality) in enumerate(zip((60.0, 54.0, 30.0), flags, strict=True), 1)
+        ]
+        whole = summarise(reps, 0.0, 9.0, True).record()["velocity_loss_pct"]
+        loss = fatigue_of(reps)
+        assert loss.velocity_loss_set_pct == pytest.approx(whole, abs=0.01)
+        return loss.words().split(" %")[0]
+
+    assert found([], [], []) == "The last rep was 50"
+    assert found([], [], ["partial"]) == "The last full rep was 10"
+    # Without a full rep those count that are not cut.
+    assert found(["swung"], ["swung"], ["swung", "open_end"]) == "The last full rep was 10"
+
+
+def test_starts_are_counted_of_those_that_were_judged(store):
+    """As everywhere else: a rep whose start was not seen is neither inside the band nor outside."""
+    entry = list_sets(store)[0]
+
+    def said(band):
+        return starts_words(replace(entry, reps=10, summary={"in_band": band}), " of ")
+
+    assert said({"count": 8, "share": 8 / 9}) == "8 of 9"
+    assert said({"count": 0, "share": 0.0}) == "0 of 10"
+    assert said(None) == ""
 
 
 def test_loss_of_next_to_nothing():

@@ -158,3 +158,26 @@ def test_a_thumb_stated_on_the_wrong_side_is_noticed_and_the_elbow_followed_as_i
         assert len(asked) == 2
         assert asked[1].likely > 0.5
         assert abs(off) < 2.5
+
+
+def test_where_the_trunk_tips_in_the_raises_the_lowerings_alone_judge_the_elbow():
+    tips = {"tip_rad": math.radians(12), "tip_s": 0.6, "tip_lead_s": 0.3, "arm_follows_trunk": 0.5}
+    straight = replace(BENDING, elbow_bottom_rad=math.radians(3), elbow_top_rad=None)
+    for seed in SEEDS:
+        (both, alone), off = judged(seed, replace(straight, **tips))
+        assert alone.bent < both.bent
+        assert alone.bent < 0.25
+        assert abs(off) < 1
+        asked, off = judged(seed, replace(BENDING, **tips))
+        assert len(asked) == 2
+        assert asked[1].bent > 0.5
+        assert abs(off) < 5.5  # 8 to 9 where it is not followed
+
+
+def test_a_trunk_that_tips_is_not_taken_for_an_elbow():
+    # Judged by the raises as well, this elbow seemed bent, and starts had ± 13.6 °/s.
+    options = draw_options("tipping-trunk", 97002)
+    recording, truth = simulate_session(plan_session(options, 97002), 97002)
+    reps = [rep for one in process(recording).to_dict()["sets"] for rep in one["reps"]]
+    assert len(reps) == len(truth.reps)
+    assert np.mean([rep["start_velocity_deg_s_se"] for rep in reps]) < 8

@@ -213,6 +213,10 @@ def test_a_frame_is_read_by_its_column_names(arrays):
     again = Recording.from_frame(indexed)
     assert again.specific_force_m_s2 == pytest.approx(force)
     assert again.metadata.started_at == "2026-01-02T00:00:00Z"
+    since = Recording.from_frame(pd.DataFrame(columns, index=pd.to_timedelta(t + 3.0, unit="s")))
+    assert since.time_s == pytest.approx(t, abs=1e-6)
+    with pytest.raises(TimingError, match=r"frame\.reset_index"):
+        Recording.from_frame(frame.set_index("time [ms]"))
     objects = Recording.from_frame(frame.astype(object))  # as a table of mixed columns has them
     assert objects.time_s == pytest.approx(t, abs=1e-9)
     with pytest.raises(TimingError, match="columns='time=…'"):

@@ -222,3 +222,14 @@ def test_stated_rate_against_stamps_is_doubted(tmp_path):
     recording = read_csv(path)
     assert recording.rate_hz == pytest.approx(100.0)
     assert any("says 50 Hz" in warning for warning in recording.warnings)
+
+
+def test_a_part_of_the_time_is_not_sorted_like_late_rows(tmp_path):
+    """Nanoseconds beside a column of seconds begin again each second; sorted, no reading would stand by the next."""
+    with pytest.raises(TimingError, match=r"of 1500 rows are out of order.*join the two"):
+        read_stamped(tmp_path, T % 1.0)
+    # A block that came late is no such column.
+    late = np.r_[0:600, 700:900, 600:700, 900:N]
+    recording = read_stamped(tmp_path, T[late], late)
+    assert recording.warnings == ("100 row(s) were out of order and were sorted by time",)
+    assert rms(recording.specific_force_m_s2 - FORCE) < 1e-5

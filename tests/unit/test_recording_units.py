@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from invented_movement import GRAVITY, HEADER, movement, text_table
@@ -12,6 +14,7 @@ from armarc.recording.consistency import lever_misfit, short_windows
 from armarc.recording.evidence import gravity_evidence
 from armarc.recording.units import scale_of, stated_units, unit_in
 
+RECORDINGS = Path(__file__).parents[2] / "recordings"
 T, FORCE, TURNING = movement()
 A_SI, W_SI = list(FORCE.T), list(TURNING.T)
 A_G, W_DEG = list(FORCE.T / GRAVITY), list(np.degrees(TURNING).T)
@@ -200,6 +203,18 @@ def test_an_arm_far_from_gravity_at_its_median_is_no_arm_without_gravity(tmp_pat
         assert recording.source.units["acceleration"] == unit
         assert recording.source.units["angular_velocity"] == "rad/s"
         assert recording.warnings == ()
+
+
+@pytest.mark.parametrize(("mirror", "order"), [(-1.0, [0, 1, 2]), (1.0, [1, 0, 2])])
+def test_a_unit_nobody_states_is_told_through_axes_that_are_wrong(tmp_path, mirror, order):
+    """Read as degrees they turn next to nothing, which left no rep and not a word about the axes."""
+    made = read_csv(RECORDINGS / "strict-raise.csv")
+    force = made.specific_force_m_s2 * [mirror, 1, 1]
+    rate = (made.angular_velocity_rad_s * [mirror, 1, 1])[:, order]
+    for scale, unit in ((1.0, "rad/s"), (np.degrees(1.0), "deg/s")):
+        found = read_columns(tmp_path, [made.time_s, *force.T, *(scale * rate).T])
+        assert found.source.units["angular_velocity"] == unit
+        assert any("accelerometer and gyroscope" in warning for warning in found.warnings)
 
 
 @pytest.mark.parametrize(("mixed", "named"), [((-1, 0, 0), "turn against"), ((1, 1, 2), "mixed up")])

@@ -29,6 +29,14 @@ def test_a_clean_set():
     )
 
 
+def test_a_loss_is_said_of_the_rep_it_was_taken_at():
+    half = rep(3, quality=["partial"])
+    assert "last full rep 15 % slower than the best, rep 3 was partial" in answer(
+        rep(1), rep(2), half, loss=15.2
+    )
+    assert "last rep 15 % slower" in answer(half, rep(4, quality=["partial"]), loss=15.2)
+
+
 def test_small_losses_are_not_worth_saying():
     assert answer(rep(1), rep(2), loss=4.9) == "2 of 2 in the band, clean."
 

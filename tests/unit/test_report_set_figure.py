@@ -95,6 +95,20 @@ def test_every_rep_has_its_number_top_and_start_velocity():
         assert text.count(f"{math.degrees(rep.start_velocity_rad_s):.0f}") >= 2
 
 
+def test_numbers_beside_marks_that_crowd_are_left_out():
+    motion, measured = invent(14, pause_s=[12.0] * 7 + [0.0] * 7)
+    figure = draw_set(motion, measured)
+    assert_tidy(figure)
+    axes = next(axes for axes in figure.axes if axes.get_xlabel().startswith("time in the recording"))
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    numbers = [t for t in axes.texts if t.get_text().isdigit()]
+    boxes = [t.get_window_extent(renderer) for t in numbers]
+    assert 7 < len(numbers) < 14
+    marks = [axes.transData.transform(t.xy) for t in numbers]
+    for box in boxes:
+        assert not any(box.x0 < x < box.x1 and box.y0 < y < box.y1 for x, y in marks)
+
+
 def test_headline_counts_only_judged_reps():
     motion, measured = invent(7, without_start=(2,), load_kg=None, side=None)
     inside = sum(rep.start_verdict == "inside" for rep in measured.reps)
@@ -135,6 +149,14 @@ def test_gates_sit_where_the_arm_passed_them_in_the_colour_of_the_verdict():
         angle = np.interp(middle, motion.time_s, np.degrees(motion.angle_rad))
         assert bottom + 10 < angle < bottom + 20
         assert tuple(gate.get_edgecolor()[0]) == to_rgba(verdict_mark(rep.start_verdict, LIGHT).colour)
+
+
+def test_the_gate_says_where_it_counts_from():
+    motion, measured = invent(3)
+    exercise = find_exercise("lateral-raise", CATALOGUE)
+    assert "10–20° above the bottom" in all_text(draw_set(motion, measured, exercise=exercise))
+    turned = replace(exercise, gate_from="vertical")
+    assert "10–20° from straight down" in all_text(draw_set(motion, measured, exercise=turned))
 
 
 def test_phases_are_shaded_where_they_are():

@@ -70,10 +70,11 @@ def compare(
     from armarc.errors import UsageError
     from armarc.log.comparing import compare as compare_groups
     from armarc.log.comparing import sets_to_read
-    from armarc.log.measured_alike import measured_differently
+    from armarc.log.measured_alike import done_differently, measured_differently
     from armarc.log.measures import COMPARED, find_measure
     from armarc.log.shared_errors import reps_with_recordings
     from armarc.log.store import open_log
+    from armarc.log.table import as_table
 
     if bool(what) == bool(by):
         raise UsageError("what is to be compared?", "name two sets or days, or split with --by side")
@@ -88,6 +89,7 @@ def compare(
         groups = _groups(store, what or [], by, where, measures)
         reps = reps_with_recordings(store, sets_to_read(groups))
         rows = compare_groups(groups, measures, reps, relevant=worthwhile)
+        lifts = done_differently({group.name: as_table(group.sets) for group in groups}, by)
         otherwise = measured_differently(store, {group.name: group.set_ids for group in groups})
         drawn = _curves(store, groups) if plot is not None or (curves and as_json) else []
     if as_json:
@@ -95,6 +97,7 @@ def compare(
             "schema": SCHEMA,
             "groups": [{"name": g.name, "set_ids": g.set_ids} for g in groups],
             "rows": [row.to_dict() for row in rows],
+            "not_the_same_lift": lifts,
             "not_measured_alike": otherwise,
         }
         if curves:
@@ -104,7 +107,7 @@ def compare(
         print_json(document)
     else:
         _print_rows(groups, rows)
-        for sentence in otherwise:
+        for sentence in (*lifts, *otherwise):
             say(sentence)
     if plot is not None:
         from armarc.load.table import LOAD_CAUTIONS

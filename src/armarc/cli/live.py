@@ -222,6 +222,10 @@ def live(
     logged = gym.task.logged is True
     measuring.check_logged(log=logged, **labels)
     told = Labels(rir=labels["rir"], note=labels["note"], tags=tuple(labels["tag"] or ())).checked()
+    if from_file and logged and told.note is None and (note := streams.played[0][0].metadata.note):
+        from armarc.log.adding import with_note
+
+        told = with_note(told, note)
     hook_words = None if hook is None else parse_hook(hook)
     after = After(hook=hook_words, log=logged, log_file=log_file, labels=told)
     faces = {"json": json_, "sound": sound, "say": say, "web": web, "host": host, "port": port}

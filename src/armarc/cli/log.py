@@ -123,10 +123,9 @@ def show_command(
 
 
 def _line(entry: Any) -> list[str]:
-    from armarc.log.records import pain_words, when_words
+    from armarc.log.records import pain_words, starts_words, when_words
 
     summary = entry.summary
-    band = summary.get("in_band") or {}
     exercise = f"{entry.exercise} ({entry.variant})" if entry.variant else entry.exercise
     reserve = "–" if entry.rir is None else f"{entry.rir:g}"
     if entry.rir is None and entry.rpe is not None:
@@ -141,7 +140,7 @@ def _line(entry: Any) -> list[str]:
         entry.side or "–",
         "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
         str(entry.reps),
-        f"{band['count']}/{entry.reps}" if band.get("count") is not None else "–",
+        starts_words(entry) or "–",
         shown(summary.get("mean_start_velocity_deg_s")),
         shown(summary.get("mean_rom_deg")),
         shown(summary.get("velocity_loss_pct")),

@@ -123,7 +123,7 @@ def show_plan(report: PlanReport) -> None:
         "In range\ns",
         "In range\nN·m·s",
         "Mean by\nangle N·m",
-        "Liftable",
+        "Liftable,\nat least" if report.is_least else "Liftable",
     )
     rows = []
     for row in report.rows():

@@ -82,6 +82,7 @@ class PacedPlan:
     capacity: ShoulderCapacity
     strength: str
     is_example: bool
+    is_least: bool
     effort: float
     loaded_range_rad: tuple[float, float]
 
@@ -142,6 +143,7 @@ def paced_plan(
         capacity=raised.capacity,
         strength=source.words(full.peak_n_m),
         is_example=source.is_example,
+        is_least=source.is_least,
         effort=effort,
         loaded_range_rad=loaded_range_rad,
     )
@@ -237,7 +239,8 @@ def heaviest_words(plan: PacedPlan, lane: PacedLane) -> str:
     if not math.isfinite(lane.heaviest):
         return "any"
     mass = single_mass(plan.resistances)
-    return f"{lane.heaviest:.2f} ×" if mass is None else f"{lane.heaviest * mass:.1f} kg"
+    least = "at least " if plan.is_least else ""
+    return least + (f"{lane.heaviest:.2f} ×" if mass is None else f"{lane.heaviest * mass:.1f} kg")
 
 
 def answer_words(plan: PacedPlan) -> list[str]:
@@ -258,7 +261,8 @@ def answer_words(plan: PacedPlan) -> list[str]:
         if m.peak_moment_phase != "concentric":
             place = f"{math.degrees(m.peak_moment_at_rad):.0f}°, {m.peak_moment_phase}"
             overall = f" (in all {m.peak_moment_n_m:.0f} at {place})"
-        verdict = "within reach" if lane.heaviest >= 1 else "too heavy"
+        beyond = "more than the measured reps show" if plan.is_least else "too heavy"
+        verdict = "within reach" if lane.heaviest >= 1 else beyond
         verdict += f" for {EXAMPLE_SHOULDER}" if plan.is_example else ""
         out.append(
             f"At {math.degrees(lane.gate_rad_s):.0f} °/s through the gate, {describe(plan.resistances)} is {verdict}: "
@@ -333,7 +337,7 @@ def _lane_record(plan: PacedPlan, lane: PacedLane, mass: float | None) -> dict[s
         "drive_swing_work_pct": None
         if m.drive_swing_work_share is None
         else rounded(100 * m.drive_swing_work_share),
-        "within_reach": lane.heaviest >= 1,
+        "within_reach": True if lane.heaviest >= 1 else None if plan.is_least else False,
         "heaviest": rounded(lane.heaviest * (mass or 1.0)),
         "limited_at_deg": rounded(math.degrees(lane.limited_at_rad)),
         "limited_by": lane.limited_by,

@@ -57,6 +57,8 @@ class PlanReport:
         Where the shoulder's strength came from.
     is_example : bool
         It is that of a published group, nothing was told of the lifter's own.
+    is_least : bool
+        It is a lower bound, from measured reps.
     """
 
     plan: RaisePlan
@@ -72,6 +74,7 @@ class PlanReport:
     by_load: tuple[tuple[float, Raises, Finding], ...]
     strength: str
     is_example: bool
+    is_least: bool
     exploration: Exploration | None
     effort: float
 
@@ -339,6 +342,7 @@ def make_report(source: StrengthSource, question: PlanQuestion) -> PlanReport:
         by_load=tuple(by_load),
         strength=source.words(plan.capacity.peak_n_m / effort),
         is_example=source.is_example,
+        is_least=source.is_least,
         exploration=exploration,
         effort=effort,
     )

@@ -58,9 +58,11 @@ def gate_words(report: PlanReport) -> str:
     """What a full effort reads at the start gate, and what can be held."""
     gates = [report.through_gate_deg_s(float(start)) for start in report.starts_rad_s[[0, -1]]]
     held, at = report.held
-    unit = report.unit_of_scale
+    unit, least = report.unit_of_scale, "at least " if report.is_least else ""
     still = (
-        f" What can be held still all the way is {held:.1f} {unit}, least at {at:.0f}°." if held < 1e3 else ""
+        f" What can be held still all the way is {least}{held:.1f} {unit}, least at {at:.0f}°."
+        if held < 1e3
+        else ""
     )
     if gates[0] is None:
         return "From rest a full effort does not pass the start gate with this load." + still
@@ -80,14 +82,15 @@ def suggestion_words(report: PlanReport) -> str:
     """The personal band, or why there is none."""
     found, band = report.finding, report.suggested_deg_s
     base = report.base
-    # What a published group could do is no reason to tell anybody to take less.
+    # What a published group could do, or reps that were not all-out, is no reason to tell anybody to take less.
+    is_own = not (report.is_example or report.is_least)
     no_band = f"No band for {EXAMPLE_SHOULDER}" if report.is_example else "No band"
     whose = f"Band of {EXAMPLE_SHOULDER}" if report.is_example else "Personal band"
     if found.verdict == "unreachable":
-        take_less = "" if report.is_example else "; take less"
+        take_less = "; take less" if is_own else ""
         return f"{no_band}: this load does not reach the top from any start velocity tried{take_less}."
     if found.verdict == "needed":
-        take_less = "" if report.is_example else " Take less load to train the shoulder through the range."
+        take_less = " Take less load to train the shoulder through the range." if is_own else ""
         return (
             f"{no_band}: from rest this load does not reach the top, so every start velocity here is help from the "
             f"body.{take_less}"

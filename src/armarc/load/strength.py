@@ -70,6 +70,11 @@ class StrengthSource:
         """Whether nothing is known of the lifter's own strength."""
         return self.heaviest_kg is None and self.capacity_n_m is None and self.measured is None
 
+    @property
+    def is_least(self) -> bool:
+        """Whether the strength is a lower bound: what the measured reps took, which may not have been all-out."""
+        return self.heaviest_kg is None and self.capacity_n_m is None and self.measured is not None
+
     def words(self, peak_n_m: float) -> str:
         """The strength and where it comes from."""
         peak = f"{peak_n_m:.0f} N·m at its best angle"

@@ -364,7 +364,7 @@ def log_session(
     metadata = session.recording.metadata
     recorded = _header_labels(metadata.other)
     if metadata.note:
-        recorded = _with_note(recorded, metadata.note)
+        recorded = with_note(recorded, metadata.note)
     return add_result(
         store,
         session.to_dict(),
@@ -392,7 +392,8 @@ def _header_labels(head: Mapping[str, object]) -> Labels:
         return Labels()
 
 
-def _with_note(labels: Labels, note: str) -> Labels:
+def with_note(labels: Labels, note: str) -> Labels:
+    """Labels with the note of a recording's head."""
     # A header may hold what a label may not; it must not stop the set from being logged.
     plain = "".join(c for c in note if c.isprintable() or c in "\n\t")[:10_000]
     return replace(labels, note=plain)

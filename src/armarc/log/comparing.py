@@ -16,7 +16,7 @@ from armarc.log.measures import MEASURES, SetMeasure, is_rep_measure, rep_value
 from armarc.log.reading import LoggedSet
 from armarc.log.relevance import FEWEST_LIFTERS, holm, smallest_relevant
 from armarc.log.shared_errors import RepsOfSet, measuring_se
-from armarc.log.table import IntArray, SessionKey, SetTable, TaskKey, as_table, first_seen
+from armarc.log.table import IntArray, SessionKey, SetTable, as_table, first_seen
 from armarc.recording import FloatArray
 
 GROUPINGS = ("side", "variant", "load", "exercise", "lifter", "session", "tag")
@@ -216,11 +216,11 @@ def compare(
 ) -> list[Row]:
     """Every later group against the first, measure by measure.
 
-    Single sets are compared rep by rep (rep 1 with rep 1 and so on). Of more sets the means of what resembles itself
-    are compared: of lifters when the groups share three or more, or two and two or more different ones; else of
-    sessions, in pairs when the groups share two or more. Sets are counted one by one only where a group has a single
-    session. Sets counted one by one had a false "clear" in 18-40 % of equal variants done on different days
-    (`test_equal_variants_are_rarely_told_apart`), sessions in about 5 %.
+    Single sets are compared rep by rep (rep 1 with rep 1 and so on, where both are full). Of more sets the means of
+    what resembles itself are compared: of lifters when the groups share three or more, or two and two or more
+    different ones; else of sessions, in pairs when the groups share two or more. Sets are counted one by one only
+    where a group has a single session. Sets counted one by one had a false "clear" in 18-40 % of equal variants done
+    on different days (`test_equal_variants_are_rarely_told_apart`), sessions in about 5 %.
 
     Parameters
     ----------
@@ -322,9 +322,9 @@ def _shared(tables: Sequence[SetTable], measure: SetMeasure, level: str) -> tupl
 
 
 def _by_rep(first: Group, second: Group, measure: SetMeasure, reps: Mapping[int, RepsOfSet]) -> Effect | None:
-    """Single sets, rep 1 with rep 1 and so on."""
+    """Single sets, rep 1 with rep 1 and so on, of the reps that the sets' own means go over."""
     known = [reps[group.set_ids[0]] for group in (first, second)]
-    a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in each.reps} for each in known)
+    a, b = ({rep["rep"]: rep_value(rep, measure.key) for rep in each.fullest} for each in known)
     both = [(x, y) for n in a if n in b and (x := a[n]) is not None and (y := b[n]) is not None]
     room = measuring_se([[known[0]]], [[known[1]]], measure.key)
     return paired_effect([x for x, _ in both], [y for _, y in both], room) if both else None
@@ -347,7 +347,7 @@ def _names(table: SetTable, what: str) -> tuple[list[str], IntArray]:
     if what in ("session", "lifter"):
         key, part = table.session, [_session_name(one, what) for one in table.sessions]
     else:
-        key, part = table.task, [_task_name(one, what) for one in table.tasks]
+        key, part = table.task, [one.word(what) for one in table.tasks]
     names = sorted(set(part))
     places = {name: place for place, name in enumerate(names)}
     return names, np.array([places[name] for name in part], np.int64)[key]
@@ -357,25 +357,18 @@ def _session_name(session: SessionKey, what: str) -> str:
     return f"{session.day} {session.label}".strip() if what == "session" else session.lifter
 
 
-def _task_name(task: TaskKey, what: str) -> str:
-    if what == "side":
-        return task.side or "unknown"
-    if what == "variant":
-        return task.variant or "(no variant)"
-    if what == "load":
-        return "no load" if task.load_kg is None else f"{task.load_kg:.4g} kg"
-    return task.exercise
-
-
 def message_of(rows: Sequence[Row]) -> str:
-    """A comparison in one sentence: what differs clearly, most standard deviations first."""
+    """A comparison in one sentence: what differs clearly, most standard deviations first, of the groups it does."""
     clear = [row for row in rows if row.is_clear and row.effect is not None]
-    names = " and ".join(dict.fromkeys(name for row in rows[:1] for name in (row.first, row.second)))
     if not clear:
-        return f"No clear difference between {names}."
+        others = list(dict.fromkeys(row.second for row in rows))
+        each = "each of " if len(others) > 1 else ""
+        return f"No clear difference between {rows[0].first} and {each}{', '.join(others)}."
+    clear.sort(key=lambda one: -abs((one.effect and one.effect.size) or 0.0))
+    first, second = clear[0].first, clear[0].second
     said = []
-    for row in sorted(clear, key=lambda one: -abs((one.effect and one.effect.size) or 0.0))[:2]:
+    for row in [one for one in clear if one.second == second][:2]:
         e, digits = row.effect, row.measure.digits
         assert e is not None
         said.append(f"{row.measure.title.lower()} {signed(e.difference, digits)} {row.measure.unit}".strip())
-    return f"Clear between {names}: {', '.join(said)}."
+    return f"Clear between {first} and {second}: {', '.join(said)}."

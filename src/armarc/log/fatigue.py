@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from armarc.reps.summary import is_full, loss
+from armarc.reps.summary import fullness, loss
 from armarc.reps.types import Rep
 
 CAUTION = (
@@ -37,6 +37,11 @@ class Fatigue:
     stop_at_pct: float | None
     stop_after_rep: int | None
 
+    @property
+    def last_rep(self) -> str:
+        """What the set's losses are taken at: its last rep, or the last full one where that is another."""
+        return "last full rep" if self.velocity_loss_pct[-1:] == (None,) else "last rep"
+
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         return {
@@ -51,7 +56,7 @@ class Fatigue:
         """The same for a lifter."""
         if self.velocity_loss_set_pct is None:
             return "No velocity loss: fewer than two reps with a raising velocity."
-        text = f"The last rep was {self.velocity_loss_set_pct:.0f} % slower than the fastest. "
+        text = f"The {self.last_rep} was {self.velocity_loss_set_pct:.0f} % slower than the fastest. "
         return text + self.mark_words() + CAUTION
 
     def mark_words(self) -> str:
@@ -68,7 +73,8 @@ def fatigue_of(reps: Sequence[Rep], *, stop_at_pct: float | None = None) -> Fati
     Parameters
     ----------
     reps : sequence of Rep
-        In order. A partial, swung or cut rep has no loss and is no best, where others are left.
+        In order. A partial, swung or cut rep has no loss and is no best, where others are left; of such
+        sets one that is not cut is taken, as in their means.
     stop_at_pct : float or None, %
         The lifter's own mark; None for none.
 
@@ -77,9 +83,8 @@ def fatigue_of(reps: Sequence[Rep], *, stop_at_pct: float | None = None) -> Fati
     Velocity loss is 100·(v_best − v_i)/v_best (Sánchez-Medina and González-Badillo 2011). Along the set the
     best so far counts, because that is all one can know during it.
     """
-    full: list[Rep | None] = [rep if is_full(rep.quality) else None for rep in reps]
-    if not any(full):
-        full = list(reps)
+    most = max((fullness(rep.quality) for rep in reps), default=0)
+    full = [rep if fullness(rep.quality) == most else None for rep in reps]
     velocity = losses([None if rep is None else rep.mean_concentric_rad_s for rep in full])
     speeds = [rep.mean_concentric_rad_s for rep in full if rep and rep.mean_concentric_rad_s > 0]
     slower = loss(speeds) if len(speeds) > 1 else None

@@ -1,4 +1,4 @@
-"""Whether sets that are put beside each other were measured in the same way."""
+"""Whether sets that are put beside each other are of the same lift, and were measured in the same way."""
 
 from __future__ import annotations
 
@@ -10,9 +10,11 @@ import sqlalchemy as sa
 
 from armarc.log import schema
 from armarc.log.store import Store
+from armarc.log.table import SetTable
 
 MOST_LOOKED_AT = 200
 """Sets of each group, evenly spread: settings that changed for a while are seen, and a large log is not read whole."""
+MOST_NAMED = 4
 _RANGES = {"gate_deg": "start gate", "loaded_range_deg": "loaded range"}
 _WORDS = {"gate_from": "start gate from the", "sensor_place": "sensor on the", "fusion": "orientation by"}
 _VERSION = "armarc"
@@ -50,6 +52,35 @@ def measured_differently(store: Store, groups: Mapping[str, Sequence[int]]) -> l
         again = "; armarc log reprocess measures kept recordings again" if key == _VERSION else ""
         said.append(f"not measured alike, which may be part of what differs: {title} {which}{again}")
     return said
+
+
+def done_differently(groups: Mapping[str, SetTable], by: str | None = None) -> list[str]:
+    """Say in which ways the sets of groups are not the same lift, a sentence each; none where all are.
+
+    Parameters
+    ----------
+    groups : mapping
+        Sets by the group's name.
+    by : str or None
+        What the groups were split by on purpose.
+    """
+    said = []
+    for what in ("exercise", "variant", "side", "load"):
+        words = {
+            name: sorted({task.word(what) for task in table.tasks_done}) for name, table in groups.items()
+        }
+        if what == by or len({tuple(each) for each in words.values()}) < 2:
+            continue
+        which = ", ".join(f"{_listed(each)} in {name}" for name, each in words.items())
+        how = f" (--{what} takes one)" if by else ""
+        said.append(f"not the same lift, which may be part of what differs: {what} {which}{how}")
+    return said
+
+
+def _listed(words: list[str]) -> str:
+    if len(words) > MOST_NAMED:
+        return f"{len(words)} different ones"
+    return " and ".join(words)
 
 
 def _ways(store: Store, ids: Sequence[int]) -> list[dict[str, str]]:

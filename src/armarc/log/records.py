@@ -100,6 +100,15 @@ def when_words(entry: LoggedSet) -> str:
     return moment if entry.done_at.date() == entry.day else f"{moment} ({entry.day:%Y-%m-%d} there)"
 
 
+def starts_words(entry: LoggedSet, between: str = "/") -> str:
+    """How many starts were inside the band, of those that were judged; empty without a band."""
+    band = entry.summary.get("in_band") or {}
+    count, share = band.get("count"), band.get("share")
+    if count is None:
+        return ""
+    return f"{count}{between}{round(count / share) if share else entry.reps}"
+
+
 def title_of(entry: LoggedSet) -> str:
     """One line that names a set for people."""
     parts = [

@@ -17,6 +17,7 @@ import sqlalchemy as sa
 from armarc.log import schema
 from armarc.log.reading import reps_by_set
 from armarc.log.store import Store
+from armarc.reps.summary import fullness
 
 _SETS = schema.training_set
 _PART = 500
@@ -35,6 +36,12 @@ class RepsOfSet:
 
     recording: int
     reps: Sequence[dict[str, object]]
+
+    @property
+    def fullest(self) -> list[dict[str, object]]:
+        """Records of the reps that the set's own means go over, as `armarc.reps.summary.full_reps`."""
+        full = [fullness(flags) if isinstance(flags := rep.get("quality"), list) else 0 for rep in self.reps]
+        return [rep for rep, each in zip(self.reps, full, strict=True) if each == max(full)]
 
     def error_of(self, key: str) -> float:
         """Root mean square of the reps' standard errors of a measure; 0 where it has none."""

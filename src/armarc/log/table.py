@@ -49,6 +49,16 @@ class TaskKey(NamedTuple):
     side: str | None
     load_kg: float | None
 
+    def word(self, what: str) -> str:
+        """Its exercise, variant, side or load as a name."""
+        if what == "side":
+            return self.side or "unknown"
+        if what == "variant":
+            return self.variant or "(no variant)"
+        if what == "load":
+            return "no load" if self.load_kg is None else f"{self.load_kg:.4g} kg"
+        return self.exercise
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetLabels:
@@ -120,7 +130,12 @@ class SetTable:
     @property
     def exercises(self) -> set[str]:
         """Keys of the exercises that were done."""
-        return {self.tasks[place].exercise for place in np.unique(self.task).tolist()}
+        return {task.exercise for task in self.tasks_done}
+
+    @property
+    def tasks_done(self) -> list[TaskKey]:
+        """Those of the tasks that the sets are of."""
+        return [self.tasks[place] for place in np.unique(self.task).tolist()]
 
     @cached_property
     def in_time(self) -> SetTable:

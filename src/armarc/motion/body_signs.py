@@ -34,9 +34,10 @@ RANGE_HZ = 4.0
 GUESSED_S = 0.5
 """What a low-pass makes of the ends is a guess for about a period of its cutoff."""
 CHAIN_LEAVES = (0.03, 0.015)
-"""Where an arm with a bent elbow leaves more than these shares of the acceleration of lowerings and raises, it is a
-strap that slipped, or a shoulder that swings or tips, that was taken for one (looked-at bodies: 0.02 and 0.011 and
-less with a bent elbow, slipped straps 0.01–0.28, swings of 3 cm from 0.016 on)."""
+"""Where an arm with a bent elbow leaves more than the second share of the acceleration of raises, something else moves
+in them, a shoulder that swings or tips, and lowerings alone judge the elbow; where it leaves more than the first of
+theirs, it is none but a strap that slipped (looked-at bodies: 0.02 and 0.011 and less with a bent elbow, slipped
+straps 0.01–0.28, swings of 3 cm from 0.016 on)."""
 UNMODELLED_SHARE = (0.1, 0.15)
 """Share of the acceleration of lowerings and raises that no chain of shoulder, elbow and wrist explains: soft tissue,
 sensors; a swing of 4 cm, too, which leaves up to 0.08 of a raise's mean square (working limits)."""
@@ -146,16 +147,9 @@ def find_body_signs(
         worth = independent / max(_runs(quiet), 1)
         parts_of_it = zip((quiet, raising), UNMODELLED_SHARE, strict=True)
         heard = [Evidence.of(chain[used], worth, share) for used, share in parts_of_it]
-        stated = [way for way in forearms if way.is_stated]
-        others = [way for way in forearms if not way.is_stated]
-        elbow = judge_elbow(heard, stated or others, lever.across)
-        if elbow.otherwise > 0.5:  # judged by a wrong thumb
-            elbow = judge_elbow(heard, others, lever.across) if others else None
-    if elbow is not None and all(
-        part.left_share(elbow.columns) < most for part, most in zip(heard, CHAIN_LEAVES, strict=True)
-    ):
-        certainty = elbow.bent
-        if certainty > 0.5:
+        elbow, followed = _judged(heard, forearms, lever.across)
+        certainty = elbow.bent if elbow is not None and followed else 0.0
+        if elbow is not None and certainty > 0.5:
             chain_share = _beyond_sensor(_repeated(chain, elbow.columns, quiet, place)) / seen[0]
     return BodySigns(
         certainty=certainty,
@@ -166,6 +160,25 @@ def find_body_signs(
         chain_share=chain_share,
         elbow=elbow,
     )
+
+
+def _judged(
+    heard: list[Evidence], forearms: Sequence[Forearm], across: FloatArray | None
+) -> tuple[ElbowBend | None, bool]:
+    """What lowerings and raises say of the elbow, and whether it is to be followed."""
+    stated = [way for way in forearms if way.is_stated]
+    others = [way for way in forearms if not way.is_stated]
+    ways = stated or others
+    elbow = judge_elbow(heard, ways, across)
+    if elbow.otherwise > 0.5:  # judged by a wrong thumb
+        if not others:
+            return None, False
+        ways, elbow = others, judge_elbow(heard, others, across)
+    if heard[1].left_share(elbow.columns) < CHAIN_LEAVES[1]:
+        return elbow, heard[0].left_share(elbow.columns) < CHAIN_LEAVES[0]
+    # Something else moves in the raises; an elbow that bends shows in the lowerings as well, where the body is quiet.
+    alone = judge_elbow(heard[:1], ways, across)
+    return (alone, True) if heard[0].left_share(alone.columns) < CHAIN_LEAVES[0] else (elbow, False)
 
 
 def _beyond_sensor(square: float) -> float:

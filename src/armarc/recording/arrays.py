@@ -62,7 +62,7 @@ def fields_of_frame(frame: pd.DataFrame, columns: dict[str, str], stated: Stated
             f"expected a table of pandas, got {type(frame).__name__}",
             "pandas.DataFrame(…) makes one; Recording.from_arrays takes arrays",
         )
-    if frame.index.dtype.kind == "M":
+    if frame.index.dtype.kind in "mM":
         frame = frame.reset_index(names="time")
     names = tuple(map(str, frame.columns))
     sample = tuple(tuple(map(str, row)) for row in frame.head(_LOOKED_AT).itertuples(index=False))
@@ -74,7 +74,8 @@ def fields_of_frame(frame: pd.DataFrame, columns: dict[str, str], stated: Stated
             "give each quantity columns of its own",
         )
     if choice.time is None:
-        raise TimingError("no column of the frame is a time", "name it: columns='time=…'")
+        hint = "name it: columns='time=…'; one in the index becomes a column by frame.reset_index()"
+        raise TimingError("no column of the frame is a time", hint)
     places = [*(choice.acceleration or ()), *(choice.angular_velocity or ()), *(choice.gravity or ())]
     places += [] if choice.temperature is None else [choice.temperature]
     column = {place: _numbers(frame.iloc[:, place], names[place]).copy() for place in places}

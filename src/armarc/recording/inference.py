@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from armarc.errors import FormatError, UnitError
-from armarc.recording.consistency import TurnedBack, tilt_travel
+from armarc.recording.consistency import TurnedBack, better_arrangement, tilt_travel
 from armarc.recording.evidence import FASTEST_DEG_S, Evidence
 from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.recording.units import SCALE, scale_of
@@ -25,6 +25,8 @@ NO_GRAVITY_HINT = (
     "record the accelerometer including gravity, or give gravity in columns of its own beside (gravity_x, …); without "
     "it nobody can tell which way the arm points"
 )
+_CLEARLY_BETTER = 0.5
+"""As axes are doubted (`sensor_axes.axes_warning`): half of what is left unexplained."""
 _STEADY = 0.7
 """All but a twentieth of an accelerometer's readings stay above this share of their median, violent swings aside
 (working limit); a gyroscope that is ever still falls far below."""
@@ -245,12 +247,24 @@ def angular_velocity_unit(
     return unit, [], []
 
 
+def _fits_rearranged(evidence: Evidence) -> bool:
+    """Whether rad/s explain the readings after all, with the gyroscope's axes in another order or mirrored."""
+    _, turned = better_arrangement(evidence.short, evidence.long, SCALE["angular_velocity"]["rad/s"])
+    return turned.misfit < _CLEARLY_BETTER * evidence.deg_s.misfit
+
+
 def _told_unit(
     evidence: Evidence | None, travel: float, fastest: float, file: str, column: str
 ) -> tuple[str, str]:
     if fastest > FASTEST_DEG_S:
         why = f"angular velocity is in mdeg/s: its largest value, {fastest:.4g}, is beyond any gyroscope in deg/s"
         return "mdeg/s", why
+    if evidence and evidence.unit == "deg/s" and not evidence.certain and _fits_rearranged(evidence):
+        why = (
+            "angular velocity is in rad/s: in deg/s it turns next to nothing, and with its axes in another order or "
+            f"mirrored gravity stands still in rad/s ({evidence})"
+        )
+        return "rad/s", why
     if evidence and evidence.unit:
         why = f"angular velocity is in {evidence.unit}: turned back by it, gravity stands still ({evidence})"
         return evidence.unit, why

@@ -145,6 +145,13 @@ def _restore_order(timeline: SampleTimes, file: str) -> None:
         )
     t = shifted
     displaced = int((t < np.maximum.accumulate(t)).sum())
+    if 2 * displaced > len(t):
+        raise TimingError(
+            f"{displaced} of {len(t)} rows are out of order: the column starts again and again",
+            "if it is a part of the time, beside seconds, join the two into one column; else name the time: --columns "
+            "time=NAME",
+            file=file,
+        )
     if displaced:
         order = np.argsort(t, kind="stable")
         t, rows = t[order], rows[order]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from armarc.measures import number_of
-from armarc.reps.summary import SetSummary
+from armarc.reps.summary import SetSummary, full_reps
 from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
@@ -78,13 +78,18 @@ def set_answer(reps: Sequence[Rep], summary: SetSummary) -> str:
     said = [_starts(reps, summary)]
     loss_pct = 100 * (summary.velocity_loss_share or 0.0)
     if loss_pct >= WORTH_SAYING_PCT:
-        said.append(f"last rep {loss_pct:.0f} % slower than the best")
+        said.append(f"{last_rep(reps)} {loss_pct:.0f} % slower than the best")
     faults = _faults(reps)
     said += faults or ["clean"]
     flags = Counter(flag for rep in reps for flag in rep.quality)
     doubts = [words for flag, words in DOUBTS.items() if 2 * flags[flag] > len(reps)]
     doubt = f"; less certain than usual: {', '.join(doubts)}" if doubts else ""
     return ", ".join(said) + doubt + "."
+
+
+def last_rep(reps: Sequence[Rep]) -> str:
+    """What losses along a set are taken at: its last rep, or the last full one where that is another."""
+    return "last rep" if not reps or full_reps(reps)[-1] is reps[-1] else "last full rep"
 
 
 def session_answer(sets: Sequence[SetResult]) -> str:

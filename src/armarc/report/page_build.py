@@ -14,7 +14,7 @@ from armarc.log.comparing import MEASURING_WORDS, REPS_CAUTION, Group, compare, 
 from armarc.log.fatigue import CAUTION
 from armarc.log.measures import COMPARED, find_measure
 from armarc.log.reading import Filter, measured_reps, recording_of
-from armarc.log.records import caution_for, reserve_words, sentence_of, when_words
+from armarc.log.records import caution_for, reserve_words, sentence_of, starts_words, when_words
 from armarc.log.shared_errors import reps_with_recordings
 from armarc.log.table import read_table
 from armarc.measures import column
@@ -182,7 +182,6 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
     rows = []
     for entry in entries[-60:]:
         summary = entry.summary
-        count = (summary.get("in_band") or {}).get("count")
         rows.append(
             (
                 when_words(entry),
@@ -191,7 +190,7 @@ def _all_sets(entries: Sequence[LoggedSet]) -> Section:
                 entry.side or "–",
                 "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
                 str(entry.reps),
-                "–" if count is None else f"{count}/{entry.reps}",
+                starts_words(entry) or "–",
                 _shown(summary.get("mean_start_velocity_deg_s")),
                 _shown(summary.get("mean_rom_deg")),
                 _shown(summary.get("velocity_loss_pct")),
@@ -317,7 +316,7 @@ def compare_section(store: Store, entries: Sequence[LoggedSet]) -> list[Section]
         if (e := row.effect) is not None and (d := max(row.measure.digits, 1))
     ]
     heads = ("Measure", "Sets", "Mean first", "Mean second", "Difference (95 %)", "Verdict")
-    table = PageTable(caption="Rep by rep, as far as both sets go", heads=heads, rows=tuple(lines))
+    table = PageTable(caption="Rep by rep, where both are full", heads=heads, rows=tuple(lines))
     sets = "\n".join(f"Set {entry.id}: {_facts(entry)}." for entry in entries)
     return [
         Section(

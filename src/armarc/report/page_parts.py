@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from armarc.errors import ArmarcError
 from armarc.log import LoggedSet
-from armarc.log.records import when_words
+from armarc.log.records import starts_words, when_words
 from armarc.log.table import SetLabels
 from armarc.log.volume import ranges
 from armarc.measures import columns
@@ -73,15 +73,16 @@ def plain_words(entry: LoggedSet, fatigue: Fatigue, band: str) -> list[str]:
     """A set in sentences for a lifter."""
     summary = entry.summary
     words = [f"{entry.reps} rep{'s' * (entry.reps != 1)} in {entry.end_s - entry.start_s:.0f} seconds."]
-    count = (summary.get("in_band") or {}).get("count")
-    if band and count is not None:
-        words.append(f"{count} of {entry.reps} starts were inside the {band}.")
+    if band and (starts := starts_words(entry, " of ")):
+        words.append(f"{starts} starts were inside the {band}.")
     if (rom := summary.get("mean_rom_deg")) is not None:
         words.append(f"You moved through {rom:.0f} degrees on average.")
     if (loss := summary.get("rom_loss_pct")) is not None and loss >= 10:
-        words.append(f"The last rep was {loss:.0f} % shorter than the longest.")
+        words.append(f"The {fatigue.last_rep} was {loss:.0f} % shorter than the longest.")
     if fatigue.velocity_loss_set_pct is not None:
-        words.append(f"The last rep was {fatigue.velocity_loss_set_pct:.0f} % slower than the fastest.")
+        words.append(
+            f"The {fatigue.last_rep} was {fatigue.velocity_loss_set_pct:.0f} % slower than the fastest."
+        )
     if (swing := summary.get("mean_body_swing_cm")) is not None:
         words.append(f"The shoulder moved about {swing:.1f} cm while you raised the arm.")
     return words
@@ -137,7 +138,6 @@ def _number(value: object, digits: int) -> str:
 def list_row(entry: LoggedSet) -> dict[str, str]:
     """A set as a line of a list."""
     summary = entry.summary
-    count = (summary.get("in_band") or {}).get("count")
     first_line = (entry.note.splitlines() or [""])[0]
     tags = [f"#{tag}" for tag in entry.tags]
     return {
@@ -149,7 +149,7 @@ def list_row(entry: LoggedSet) -> dict[str, str]:
         "side": entry.side or "–",
         "load": "–" if entry.load_kg is None else f"{entry.load_kg:.4g}",
         "reps": str(entry.reps),
-        "in_band": "–" if count is None else f"{count}/{entry.reps}",
+        "in_band": starts_words(entry) or "–",
         "start": _number(summary.get("mean_start_velocity_deg_s"), 0),
         "rom": _number(summary.get("mean_rom_deg"), 0),
         "loss": _number(summary.get("velocity_loss_pct"), 0),

@@ -184,7 +184,7 @@ def _angle_panel(axes: Axes, motions: list[ArmMotion], p: Palette) -> None:
     axes.set_ylim(low - 2, high + 6)
     reach = high - low
     axes.yaxis.set_major_locator(MultipleLocator(60 if reach > 150 else 30 if reach > 60 else 10))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.0f}°"))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: style.degrees_text(value)))
 
 
 def _start_panel(axes: Axes, sets: Sequence[MeasuredSet], p: Palette) -> None:

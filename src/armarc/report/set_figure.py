@@ -109,11 +109,12 @@ def _draw(
 def _key(scene: Scene) -> list[KeyItem]:
     p = scene.palette
     low, high = scene.gate_deg
+    from_where = "above the bottom" if scene.gate_from == "bottom" else "from straight down"
     items = [
         KeyItem(words="raising", fill=p.raising),
         KeyItem(words="held at the top", fill=p.hold),
         KeyItem(words="lowering", fill=p.lowering),
-        KeyItem(words=f"start gate, {low:g}–{high:g}° above the {scene.gate_from}", fill=p.paper, edge=p.ink),
+        KeyItem(words=f"start gate, {low:g}–{high:g}° {from_where}", fill=p.paper, edge=p.ink),
     ]
     if scene.band_deg_s:
         for verdict, said in (

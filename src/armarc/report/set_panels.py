@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+_BESIDE_MARK_IN = (8.5 + 5.5) / 72
+"""From a number beside a mark to the middle of the mark, and half a mark."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
     """What the panels draw, in degrees and seconds."""
@@ -105,7 +109,7 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     axes.set_xlim(*scene.span_s)
     step = 30 if reach > 75 else 15 if reach > 35 else 10
     axes.yaxis.set_major_locator(MultipleLocator(step))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.0f}°"))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: style.degrees_text(value)))
     axes.tick_params(axis="x", labelbottom=False)
 
     if scene.loaded_deg:
@@ -119,20 +123,21 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     halo = style.halo(p)
     number_size = number_size_of(scene)
     with_top = _label_size(_widest(tops) + "°", 11.0, scene.top_in)
-    for rep, top in zip(scene.reps, tops, strict=True):
-        at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
-        marks = "".join(scene.letters[flag] for flag in rep.quality)
-        label = f"{rep.rep}{marks}"
+    at_s = [float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)]) for rep in scene.reps]
+    numbers = [str(rep.rep) + "".join(scene.letters[flag] for flag in rep.quality) for rep in scene.reps]
+    told_tops = [style.degrees_text(top) for top in tops]
+    room = _with_room(scene, at_s, told_tops, numbers, (with_top or 0.0, number_size or 0.0))
+    for i, (at, top) in enumerate(zip(at_s, tops, strict=True)):
         offset = 5.0
-        if with_top:
+        if with_top and room[i][0]:
             axes.annotate(
-                f"{top:.0f}°", (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
+                told_tops[i], (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
                 size=with_top, path_effects=halo,
             )  # fmt: skip
-            offset += with_top + 3.0
-        if number_size:
+        offset += with_top + 3.0 if with_top else 0.0
+        if number_size and room[i][1]:
             axes.annotate(
-                label, (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
+                numbers[i], (at, top), (0, offset), textcoords="offset points", ha="center", va="bottom",
                 size=number_size, weight="bold", path_effects=halo,
             )  # fmt: skip
     half = min(0.09, 0.13 * scene.rep_in) / scene.second_in
@@ -246,7 +251,11 @@ def speed_panel(axes: Axes, scene: Scene) -> None:
     picture_parts.draw_marks(axes, p, xs, ys, verdicts, 11.0 if scene.rep_in > 0.4 else 8.0)
     size = _label_size(_widest(ys), 12.0, scene.top_in, share=0.6, smallest=9.5)
     if size:
-        for at, value, verdict in zip(xs, ys, verdicts, strict=True):
+        # A number stands left of its mark where the mark before leaves it room; the strip below has them all.
+        for at, value, verdict, room_s in zip(xs, ys, verdicts, np.diff(xs, prepend=-np.inf), strict=True):
+            needed_in = style.text_width_in(f"{value:.0f}", size, bold=True) + _BESIDE_MARK_IN
+            if room_s * scene.second_in < needed_in:
+                continue
             axes.annotate(
                 f"{value:.0f}", (at, value), (-8.5, 0), textcoords="offset points", ha="right", va="center",
                 size=size, weight="bold", color=style.verdict_mark(verdict, p).colour, zorder=7,
@@ -326,6 +335,27 @@ def _level_band(
         xycoords=("axes fraction", "data"), textcoords="offset points", ha="left", va="center",
         size=style.SIZE_SMALL + 0.5, weight="bold", color=colour, annotation_clip=False,
     )  # fmt: skip
+
+
+def _with_room(
+    scene: Scene,
+    at_s: Sequence[float],
+    tops: Sequence[str],
+    numbers: Sequence[str],
+    sizes: tuple[float, float],
+) -> list[tuple[bool, bool]]:
+    """Which tops and numbers of reps stand clear of what is shown before; of a hurried one the number, or none."""
+    shown: list[tuple[bool, bool]] = []
+    taken = -np.inf
+    for at, *labels in zip(at_s, tops, numbers, strict=True):
+        top, number = (
+            0.5 * style.text_width_in(label, size, bold=True) / scene.second_in if size else 0.0
+            for label, size in zip(labels, sizes, strict=True)
+        )
+        whole = at - max(top, number) > taken
+        shown.append((whole, whole or at - number > taken))
+        taken = at + 1.1 * (max(top, number) if whole else number) if shown[-1][1] else taken
+    return shown
 
 
 def _widest(values: Sequence[float]) -> str:

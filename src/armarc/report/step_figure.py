@@ -158,7 +158,7 @@ def _steps(rep: Rep, entry: Exercise, palette: Palette) -> list[_Step]:
 
 
 def _degrees(angle_rad: float) -> str:
-    return f"{math.degrees(angle_rad):.0f}°".replace("-", "−")
+    return style.degrees_text(math.degrees(angle_rad))
 
 
 def _sure(value_rad: float, se_rad: float | None, unit: str) -> str:

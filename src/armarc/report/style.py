@@ -132,6 +132,11 @@ def look(palette: Palette) -> Iterator[None]:
         yield
 
 
+def degrees_text(value: float) -> str:
+    """An angle in whole degrees, with a true minus sign as axes have it."""
+    return f"{value:.0f}°".replace("-", "−")
+
+
 def text_width_in(text: str, size: float, *, bold: bool = False) -> float:
     """Width of a line of text, inch."""
     weight = "bold" if bold else "normal"

@@ -16,7 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import Column, column, columns, number_of
-from armarc.report.answers import flag_letters, flag_words, set_answer
+from armarc.report.answers import flag_letters, flag_words, last_rep, set_answer
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
 
@@ -258,8 +258,8 @@ def _summary_lines(
         (name, Text(said))
         for name, said in (
             ("Start velocity", start),
-            ("Range of motion", _with_loss(rom, summary)),
-            ("Velocity loss", _velocity_loss(summary)),
+            ("Range of motion", _with_loss(rom, summary, reps)),
+            ("Velocity loss", _velocity_loss(summary, reps)),
             ("Clean reps", _clean(summary)),
             ("Tempo", f"{summary.tempo}  (eccentric / pause / concentric / hold, s)"),
             ("Under tension", _under_tension(summary)),
@@ -307,9 +307,9 @@ def _body_swing(reps: Sequence[Rep], summary: SetSummary, ascii_only: bool) -> s
     return f"{mean}; {len(reasons)} of {len(reps)} reps without: {why}"
 
 
-def _with_loss(said: str, summary: SetSummary) -> str:
+def _with_loss(said: str, summary: SetSummary, reps: Sequence[Rep]) -> str:
     share = summary.rom_loss_share
-    return f"{said}, {100 * share:.0f} % lost by the last rep" if said and share is not None else said
+    return f"{said}, {100 * share:.0f} % lost by the {last_rep(reps)}" if said and share is not None else said
 
 
 def _standard_errors(reps: Sequence[Rep], degree: str, ascii_only: bool) -> str:
@@ -326,9 +326,13 @@ def _standard_errors(reps: Sequence[Rep], degree: str, ascii_only: bool) -> str:
     return ", ".join(told)
 
 
-def _velocity_loss(summary: SetSummary) -> str:
+def _velocity_loss(summary: SetSummary, reps: Sequence[Rep]) -> str:
     share = summary.velocity_loss_share
-    return "" if share is None else f"{100 * share:.0f} % of the best mean raising velocity, at the last rep"
+    return (
+        ""
+        if share is None
+        else f"{100 * share:.0f} % of the best mean raising velocity, at the {last_rep(reps)}"
+    )
 
 
 def _clean(summary: SetSummary) -> str:

@@ -172,7 +172,7 @@ document.addEventListener("change", e => {
   e.target.blur();
 });
 
-// The arm as seen from the front: shoulder at the pivot, hanging down, swinging out; the gate is a sector.
+// The arm as seen from behind: shoulder at the pivot, hanging down, swinging out; the gate is a sector.
 function fan(b) {
   const box = $("fan").getBoundingClientRect(), w = box.width, h = box.height, flip = b.side === "left" ? -1 : 1;
   if (w < 10 || h < 10) return;
