@@ -168,12 +168,20 @@ def _judged(
     """What lowerings and raises say of the elbow, and whether it is to be followed."""
     stated = [way for way in forearms if way.is_stated]
     others = [way for way in forearms if not way.is_stated]
-    ways = stated or others
+    for ways in (stated, others):
+        if not ways:
+            continue
+        elbow, followed = _judged_as(heard, ways, across)
+        if elbow.otherwise <= 0.5:  # else by a wrong thumb
+            return elbow, followed
+    return None, False
+
+
+def _judged_as(
+    heard: list[Evidence], ways: Sequence[Forearm], across: FloatArray | None
+) -> tuple[ElbowBend, bool]:
+    """The same, with the sensor worn in one of these ways."""
     elbow = judge_elbow(heard, ways, across)
-    if elbow.otherwise > 0.5:  # judged by a wrong thumb
-        if not others:
-            return None, False
-        ways, elbow = others, judge_elbow(heard, others, across)
     if heard[1].left_share(elbow.columns) < CHAIN_LEAVES[1]:
         return elbow, heard[0].left_share(elbow.columns) < CHAIN_LEAVES[0]
     # Something else moves in the raises; an elbow that bends shows in the lowerings as well, where the body is quiet.
