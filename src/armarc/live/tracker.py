@@ -213,9 +213,10 @@ class Tracker:
             return
         recent = self._recent(row, time_s)
         rate_hz = (len(recent) - 1) / max(time_s - float(recent[0, TIME]), 1e-3)
-        angles, rates = recent[:, ANGLE], recent[:, ANGLE_RATE]
+        angle_and_rate = recent[:, [ANGLE, ANGLE_RATE]]
         if self.bandwidth_hz is not None:
-            angles, rates = (low_pass(each, rate_hz, self.bandwidth_hz) for each in (angles, rates))
+            angle_and_rate = low_pass(angle_and_rate, rate_hz, self.bandwidth_hz)
+        angles, rates = angle_and_rate.T
         # The gate stands on the bottom of the offline phases: where the arm came to rest, not its lowest swing.
         bottom = resting_value(angles[::-1], rates[::-1], max(1, round(SETTLE_S * rate_hz)))
         if self.bandwidth_hz is None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion.elbow_hinge import SHOULDER_COLUMNS, ElbowBend, Evidence, judge_elbow
-from armarc.motion.filters import high_pass, low_pass, means, solving_steps, steep_low_pass
+from armarc.motion.filters import STEEP, high_pass, low_pass, low_passes, means, solving_steps
 from armarc.motion.forearm import Forearm
 from armarc.motion.kinematics import curvature
 from armarc.motion.lever_arm import (
@@ -306,7 +306,7 @@ def _equations(
         turns = np.ones(filtered.shape[1], dtype=bool)
         turns[:own].reshape(3, -1)[:, [3, 4, 5, -1]] = False
         filtered[:, turns] = low_pass(filtered[:, turns], rate_hz / mean, lever.bandwidth_hz)
-    passed = steep_low_pass(filtered, rate_hz / mean, lever.bandwidth_hz)[::kept]
+    (passed,) = low_passes(filtered, rate_hz / mean, [(lever.bandwidth_hz, STEEP)], kept)
     guessed = min(round(GUESSED_S * rate_hz / mean / kept), len(passed) // 8)
     passed[:guessed] = passed[guessed]
     passed[len(passed) - guessed :] = passed[len(passed) - guessed - 1]

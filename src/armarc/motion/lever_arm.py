@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armarc.motion.filters import high_pass, low_pass, means, solving_steps, steep_low_pass
+from armarc.motion.filters import STEEP, high_pass, low_pass, low_passes, means, solving_steps
 from armarc.motion.kinematics import lever_matrix, rate_of_change
 from armarc.motion.quaternions import rotate, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
@@ -268,13 +268,10 @@ def _equations(
     turning = means(rotate(quaternion, omega), mean)
     bent = lever_matrix(turning, rate_of_change(turning, rate_hz / mean)) @ rotation
     columns = np.concatenate([bent, rotation, measured[..., None]], axis=-1)
-    out = []
-    for edge in _edges(rate_hz):
-        # The widest band has gentle skirts: a strap that swings beyond it has to be seen there.
-        passed = low_pass if edge == EDGES_HZ[-1] else steep_low_pass
-        slow = passed(columns, rate_hz / mean, edge)[::kept]
-        out.append(high_pass(slow, rate_hz / mean / kept, SLOWEST_HZ))
-    return tuple(out)
+    # The widest band has gentle skirts: a strap that swings beyond it has to be seen there.
+    filters = [(edge, 2 if edge == EDGES_HZ[-1] else STEEP) for edge in _edges(rate_hz)]
+    slow = low_passes(columns, rate_hz / mean, filters, kept)
+    return tuple(high_pass(each, rate_hz / mean / kept, SLOWEST_HZ) for each in slow)
 
 
 def _confirmed(rows: FloatArray, below: FloatArray, worth: FloatArray, fitted: LeverArm) -> bool:

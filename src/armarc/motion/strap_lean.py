@@ -22,8 +22,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armarc.motion.filters import high_pass, low_pass
 from armarc.motion.kinematics import rate_of_change
@@ -172,7 +174,7 @@ def _spectra(
     noisy = hz > NOISE_SHARE * rate_hz
     if used.sum() < LEAST_LINES:
         return None
-    products, count = np.zeros((len(hz), 5, 5), complex), 0
+    products, heard, count = np.zeros((used.sum(), 5, 5), complex), np.zeros((noisy.sum(), 3)), 0
     for first, stop in ranges:
         if stop - first < length:
             continue
@@ -180,23 +182,24 @@ def _spectra(
         # Turned back by the sensor's own quaternion: the force of a sensor that turns alone would go along with it.
         moved = high_pass(rotate(quaternion[cut], force[cut]), rate_hz, MOVES_HZ)
         back = quaternion[cut] * np.array([1.0, -1.0, -1.0, -1.0])
-        both = np.concatenate([omega[cut] @ axes[1:].T, rotate(back, moved) @ axes.T], axis=1)
-        for at in range(0, stop - first - length + 1, length // 2):
-            if missing[first + at : first + at + length].any():
-                continue
-            lines = np.fft.rfft((both[at : at + length] - both[at : at + length].mean(axis=0)).T * window).T
-            products += lines[:, :, None].conj() * lines[:, None, :]
-            count += 1
+        both = np.concatenate([axes[1:] @ omega[cut].T, axes @ rotate(back, moved).T])
+        whole = ~_segments(missing[None, cut], length)[0].any(axis=1)
+        segments = _segments(both, length)[:, whole]
+        lines = np.fft.rfft((segments - segments.mean(axis=2, keepdims=True)) * window)
+        inside = np.moveaxis(lines[:, :, used], 2, 0)
+        products += inside.conj() @ np.swapaxes(inside, 1, 2)
+        heard += (np.abs(lines[2:, :, noisy]) ** 2).sum(axis=1).T
+        count += int(whole.sum())
     if count < LEAST_SEGMENTS:
         return None
-    products *= 2 / (rate_hz * float(window @ window) * count)
-    turned = products.real[:, (2, 3, 4), (2, 3, 4)]
-    noise = min(float(np.median(turned[noisy], axis=0).min()), MOST_NOISE_M_S2**2)
+    density = 2 / (rate_hz * float(window @ window) * count)
+    products *= density
+    noise = min(density * float(np.median(heard, axis=0).min()), MOST_NOISE_M_S2**2)
     w = np.asarray(2 * math.pi * hz[used], dtype=np.float64)
-    pulls, across = products[used][:, 2:, 2:], products[used][:, 2:, :2] / (1j * w)[:, None, None]
+    pulls, across = products[:, 2:, 2:], products[:, 2:, :2] / (1j * w)[:, None, None]
     each = np.linalg.solve(pulls, across)
     explained = np.einsum("kji,kji->ki", across.conj(), each).real
-    left = products.real[used][:, (0, 1), (0, 1)] / w[:, None] ** 2 - explained
+    left = products.real[:, (0, 1), (0, 1)] / w[:, None] ** 2 - explained
     beside = np.linalg.inv(pulls)[:, 0, 0].real[:, None]
     share = np.clip(noise * beside, 0.0, 0.95)
     size = (np.abs(each[:, 0]) ** 2).sum(axis=1)[:, None]
@@ -204,6 +207,11 @@ def _spectra(
     variance = 0.5 * (1.5 * beside * np.maximum(left, 0.0) / count)
     variance += 0.5 * (ROUGHLY**2 + (share / (1 - share)) ** 2) * size + OFF_RAD_S2_M**2
     return w, np.asarray(each[:, 0]), np.asarray(1 / variance)
+
+
+def _segments(rows: NDArray[Any], length: int) -> NDArray[Any]:
+    """Stretches of rows, shape (k, n), that overlap by half: shape (k, stretches, length)."""
+    return np.lib.stride_tricks.sliding_window_view(rows, length, axis=1)[:, :: length // 2]
 
 
 def _slow(omega: FloatArray) -> FloatArray:

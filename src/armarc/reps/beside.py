@@ -77,7 +77,7 @@ def judged_beside(
     main = next((k for k in may_be_plain if _is_plain(joints.of(done[k]))), None)
     if main is not None:
         felt = FeltSet.of(path, done[main])
-        whole = tuple(k for k in range(done[main].size) if not felt.is_cut(k))
+        whole = tuple(k for k in range(done[main].size) if not felt.cut[k])
         look = replace(done[main].template, shown=felt.shown_by(whole))
         if best is None or best.shown is None or len(whole) >= best.shown.reps:
             best, done[main] = look, replace(done[main], template=look)
@@ -141,7 +141,7 @@ def _more_of(
     seen, adds = found
     run = _run(seen, np.flatnonzero(adds > 0).tolist(), best, 0.0)
     felt, alike = FeltSet.of(path, run), adds[list(run.members)].tolist()
-    odds = [0.0 if felt.is_cut(k) else felt.judged(k, best.shown) for k in range(run.size)]
+    odds = [0.0 if felt.cut[k] else felt.judged(k, best.shown) for k in range(run.size)]
     was = [any(one.first <= m.top <= one.last for one in small) for m in run.movements]
     untold = [one for one in small if _is_untold(one, run, odds)]
     out = [replace(one, may_be_handling=True) for one in untold]

@@ -190,8 +190,9 @@ class FeltSet:
 
     ``products``, shape (n, 2 ways, 6, 6), are the mean products of what is known of every sample on the way up and
     down: the angle's acceleration, its squared rate, a one, and the acceleration beside gravity that was felt;
-    ``samples`` is how many these are, ``filled`` the share of them that is missing. ``shown`` is what some of its reps
-    show, worked out once: most movements are compared with the same ones.
+    ``samples`` is how many these are; of movements that are ``cut`` too little was recorded: neither what they felt
+    nor their time is then their own. ``shown`` is what some of its reps show and ``left`` what a lever leaves, worked
+    out once: most movements are compared with the same ones.
     """
 
     candidates: Candidates
@@ -199,9 +200,10 @@ class FeltSet:
     movements: tuple[Movement, ...]
     products: FloatArray
     samples: np.ndarray
-    filled: FloatArray
+    cut: tuple[bool, ...]
     axis: FloatArray
     shown: dict[tuple[int, ...], Shown] = field(default_factory=dict)
+    left: dict[bytes, FloatArray] = field(default_factory=dict)
 
     @classmethod
     def of(cls, path: SensorPath, run: Run) -> FeltSet:
@@ -221,31 +223,27 @@ class FeltSet:
         ]
         samples = np.array([way.stop - way.start for way in ways])
         products = np.array([known[way].T @ known[way] for way in ways]) / samples[:, None, None]
-        filled = np.zeros(len(ways))
+        cut = [m.is_open or m.is_begun for m in run.movements]
         if path.missing is not None:
-            filled[:] = [path.missing[begin:stop][way].mean() for way in ways]
+            filled = [bool(path.missing[begin:stop][way].mean() > FILLED_SHARE) for way in ways]
+            cut = [any(each) for each in zip(cut, filled[::2], filled[1::2], strict=True)]
         return cls(
             candidates=run.candidates,
             members=np.array(run.members),
             movements=run.movements,
             products=products.reshape(-1, 2, 6, 6),
             samples=samples.reshape(-1, 2),
-            filled=filled.reshape(-1, 2),
+            cut=tuple(cut),
             axis=run.sign * run.axis,
         )
 
     def _others(self, k: int, among: range) -> list[int]:
         """Those that show what a rep of the set is: far from the ends, where there are enough."""
         n = len(self.members)
-        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if j != k and not self.is_cut(j)]
+        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if j != k and not self.cut[j]]
         if len(inner) > FULL_SET:
             return inner
-        return [j for j in among if j != k and not self.is_cut(j)]
-
-    def is_cut(self, k: int) -> bool:
-        """Whether too little of a movement was recorded: neither what it felt nor its time is then its own."""
-        m = self.movements[k]
-        return bool(m.is_open or m.is_begun or (self.filled[k] > FILLED_SHARE).any())
+        return [j for j in among if j != k and not self.cut[j]]
 
     def evidence(self, k: int, inward: int, among: range) -> float:
         """Log-odds that movement `k` is a rep, as those among which it is show.
@@ -253,7 +251,7 @@ class FeltSet:
         1 or -1 leads inward from an end at which it is, 0 is in the middle.
         """
         others = self._others(k, among)
-        if self.is_cut(k) or len(others) < FULL_SET:
+        if self.cut[k] or len(others) < FULL_SET:
             return np.inf
         return self.judged(k, self.shown_by(tuple(others)), inward)
 
@@ -302,11 +300,14 @@ class FeltSet:
 
     def _left(self, lever: FloatArray) -> FloatArray:
         """Root mean squares of what is left and of what is expected: (2, n movements, ways up and down)."""
-        turning, both = self.products[..., :3, :3], self.products[..., :3, 3:]
-        felt = np.trace(self.products[..., 3:, 3:], axis1=2, axis2=3)
-        expected = ((turning @ lever) * lever).sum(axis=(2, 3))
-        left = felt + expected - 2 * (both * lever).sum(axis=(2, 3))
-        return np.asarray(np.sqrt(np.maximum([left, expected], 0.0)))
+        key = lever.tobytes()
+        if key not in self.left:
+            turning, both = self.products[..., :3, :3], self.products[..., :3, 3:]
+            felt = np.trace(self.products[..., 3:, 3:], axis1=2, axis2=3)
+            expected = ((turning @ lever) * lever).sum(axis=(2, 3))
+            left = felt + expected - 2 * (both * lever).sum(axis=(2, 3))
+            self.left[key] = np.sqrt(np.maximum([left, expected], 0.0))
+        return self.left[key]
 
     def _pause_cost(self, k: int, inward: int) -> float:
         """What the pause towards the set's middle costs where it is longer than usual."""

@@ -43,6 +43,8 @@ ARC_M = 0.03
 SPREADS = np.array([OFFSET_M_S2, OFFSET_M_S2, ARC_M, ARC_M])
 BEFORE_S, AFTER_S = 0.3, 0.2
 """Around the concentric the body may swing: no sample there says what the errors are."""
+READ_HZ = 25.0
+"""After the low-pass, samples closer than this hold nothing new."""
 INDEPENDENT_PER_S = 2.0
 """A slow disturbance of a rep repeats itself from sample to sample."""
 HUBER = 2.3
@@ -326,10 +328,12 @@ def _error_with_angle(
     the arm is lowered and held as well. Each rep has its own constant besides.
     """
     design, seen = [], []
+    every = max(int(hz / READ_HZ), 1)
     for pushed, turn, cycle in zip(acceleration, turned, cycles, strict=True):
         outside = np.ones(len(turn), dtype=bool)
         outside[cycle.aside] = False
-        if outside.sum() > 2:
+        outside = np.flatnonzero(outside)[::every]
+        if len(outside) > 2:
             x, y = turn[outside], pushed[outside]
             design.append(x - x.mean(axis=0))
             seen.append(y - y.mean(axis=0))
@@ -344,7 +348,7 @@ def _error_with_angle(
         scale = float(np.median(size)) / 1.538 + 1e-9  # median of a 3-D normal's length is 1.538 σ
         weight = np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12))
         variance = max(float(weight @ size**2) / (3 * float(weight.sum())), 1e-4)
-        trust = INDEPENDENT_PER_S / (hz * variance)
+        trust = INDEPENDENT_PER_S * every / (hz * variance)
         weighted = (x * weight[:, None]).T
         error = np.linalg.solve(trust * weighted @ x + prior, trust * weighted @ y)
     return np.asarray(error)
