@@ -13,12 +13,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from armarc.motion.forearm import FOREARM_SHARE
 from armarc.motion.lever_arm import OFF_PLANE_M, LeverArm
 from armarc.recording import FloatArray
 
-FOREARM_SHARE = 0.45
-"""Share of the reach below the elbow (de Leva 1996, Table 4: upper arm 28.2 cm, elbow to wrist 26.9 cm in men; a strap
-sits some 4 cm above the wrist)."""
 STRAP_TILT_RAD = math.radians(6)
 """A sensor in a strap lies along the forearm within this, evenly spread (own judgement, no source)."""
 HINGE_RAD, MOVED_HINGE_RAD, MOVED_SHARE = math.radians(1), math.radians(3), 0.005

@@ -22,12 +22,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armarc.motion.forearm import Forearm
+from armarc.motion.forearm import FOREARM_SHARE, Forearm
 from armarc.recording import FloatArray
 
-FOREARM_SHARE = 0.45
-"""Share of the reach below the elbow (de Leva 1996, Table 4: upper arm 28.2 cm, elbow to wrist 26.9 cm in men; a strap
-sits some 4 cm above the wrist)."""
 UNMODELLED_M_S2 = 0.05
 """What is alike in every rep and no shoulder, elbow or forearm here: scale errors of a sensor, soft tissue (working
 limit; 0.03–0.12 m/s² tell 24 bodies of each kind apart alike)."""

@@ -9,6 +9,9 @@ import numpy as np
 
 from armarc.recording import FloatArray
 
+FOREARM_SHARE = 0.45
+"""Share of the reach below the elbow (de Leva 1996, Table 4: upper arm 28.2 cm, elbow to wrist 26.9 cm in men; a strap
+sits some 4 cm above the wrist)."""
 ASKEW_RAD = math.radians(5)
 """How far a strap sits askew (working limit, no source)."""
 TAKEN_RAD = math.radians(12.5)
