@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from armarc.reps.summary import fullness, loss
+from armarc.reps.summary import fullness, last_rep, loss
 from armarc.reps.types import Rep
 
 CAUTION = (
@@ -29,6 +29,8 @@ class Fatigue:
     stop_after_rep : int or None
         Number of the first rep whose loss reached the threshold and stayed there for the next rep too (or
         that was the last one); None when none did.
+    last_rep : str
+        What the set's losses are taken at, in words.
     """
 
     velocity_loss_pct: tuple[float | None, ...]
@@ -36,11 +38,7 @@ class Fatigue:
     velocity_loss_set_pct: float | None
     stop_at_pct: float | None
     stop_after_rep: int | None
-
-    @property
-    def last_rep(self) -> str:
-        """What the set's losses are taken at: its last rep, or the last full one where that is another."""
-        return "last full rep" if self.velocity_loss_pct[-1:] == (None,) else "last rep"
+    last_rep: str = "last rep"
 
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
@@ -94,6 +92,7 @@ def fatigue_of(reps: Sequence[Rep], *, stop_at_pct: float | None = None) -> Fati
         velocity_loss_set_pct=None if slower is None else 100 * slower,
         stop_at_pct=stop_at_pct,
         stop_after_rep=None if stop_at_pct is None else _stop_rep(reps, velocity, stop_at_pct),
+        last_rep=last_rep(reps),
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from armarc.measures import number_of
-from armarc.reps.summary import SetSummary, full_reps
+from armarc.reps.summary import SetSummary, last_rep
 from armarc.reps.types import Rep
 
 if TYPE_CHECKING:
@@ -85,11 +85,6 @@ def set_answer(reps: Sequence[Rep], summary: SetSummary) -> str:
     doubts = [words for flag, words in DOUBTS.items() if 2 * flags[flag] > len(reps)]
     doubt = f"; less certain than usual: {', '.join(doubts)}" if doubts else ""
     return ", ".join(said) + doubt + "."
-
-
-def last_rep(reps: Sequence[Rep]) -> str:
-    """What losses along a set are taken at: its last rep, or the last full one where that is another."""
-    return "last rep" if not reps or full_reps(reps)[-1] is reps[-1] else "last full rep"
 
 
 def session_answer(sets: Sequence[SetResult]) -> str:

@@ -16,8 +16,8 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import Column, column, columns, number_of
-from armarc.report.answers import flag_letters, flag_words, last_rep, set_answer
-from armarc.reps.summary import SetSummary
+from armarc.report.answers import flag_letters, flag_words, set_answer
+from armarc.reps.summary import SetSummary, last_rep
 from armarc.reps.types import Rep
 
 if TYPE_CHECKING:

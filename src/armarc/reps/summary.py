@@ -51,6 +51,11 @@ def full_reps(reps: Sequence[_Flagged]) -> list[_Flagged]:
     return [rep for rep in reps if fullness(rep.quality) == most]
 
 
+def last_rep(reps: Sequence[_Flagged]) -> str:
+    """What losses along a set are taken at, in words: its last rep, or the last full one where that is another."""
+    return "last rep" if not reps or full_reps(reps)[-1] is reps[-1] else "last full rep"
+
+
 MEAN_DECIMALS = 4
 AVERAGED = tuple(c for c in columns(Rep) if c.measure.average and not c.is_error)
 """Columns of a rep that a set gives a mean of."""
