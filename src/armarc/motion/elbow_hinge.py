@@ -144,9 +144,10 @@ KINDS = (
     _Kind((2.0, 4.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((18.0, 8.0), (0.0, 1.5), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((0.0, 2.0), (0.0, 0.5), 10.0, _GIRDLE, _BESIDES, _LEANS, askew=15.0),
+    _Kind((16.5, 8.0), (-17.0, 7.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
     _Kind((-16.5, 8.0), (-17.0, 7.0), 19.0, _GIRDLE, _BESIDES, _LEANS),
 )
-WITH_BENT_ELBOW, OTHERWISE = (0, 3), 5
+CHANGING, WITH_BENT_ELBOW, OTHERWISE = (0, 5), (0, 3, 5), 6
 """An elbow that bends, a rigid arm, a straight elbow, a bent one; an arm that lies elsewhere in the sensor than the
 strap says; a thumb on the other side than was stated. Elbows that go from 8 to 25°, forearms that turn by 5–30°, a
 strap 5° askew and 20° round the wrist, grown people's reach are working limits, no source."""
@@ -237,7 +238,7 @@ def judge_elbow(
     lines /= np.linalg.norm(lines, axis=-1)[..., None]
     of_bent = np.maximum(shares, 1e-9)
     return ElbowBend(
-        likely=float(shares[kind[which] == 0].sum()),
+        likely=float(shares[np.isin(kind[which], CHANGING)].sum()),
         otherwise=float(weights[kind == OTHERWISE].sum()),
         weights=shares,
         lines=lines[:, 0],
