@@ -359,7 +359,7 @@ def _fitted(
         return np.asarray(missed)
 
     diagonal = np.eye(mean.shape[1]) * (spread**-2)[:, None]
-    information = diagonal
+    information = along = change = diagonal
     for _ in range(ROUNDS):
         columns, change = _by_unknown(found, axes)
         information = diagonal.copy()
@@ -387,8 +387,11 @@ def _fitted(
             break
     against = (((found - mean) / spread) ** 2).sum(axis=1) + 2 * np.log(spread).sum(axis=1)
     against += np.linalg.slogdet(information)[1] + (columns @ row - height * found[:, HEIGHT]) ** 2
+    known = diagonal + along[:, :, None] * along[:, None]
     for part, noise in zip(parts, noises, strict=True):
-        # To tell kinds apart takes more than to fit each: a large acceleration leaves more that is none's.
+        # To tell kinds apart takes more than to fit each, and so does to be sure of a fit: a large acceleration leaves
+        # more that is none's.
         whole = noise + part.beyond
         against += part.worth * part.count * (np.log(whole) + (noise - floor) / whole)
-    return found, np.asarray(np.linalg.inv(information)), np.asarray(against)
+        known += (part.worth / whole)[:, None, None] * (np.swapaxes(change, 1, 2) @ (part.squares @ change))
+    return found, np.asarray(np.linalg.inv(known)), np.asarray(against)
