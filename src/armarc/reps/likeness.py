@@ -221,7 +221,7 @@ def median(values: FloatArray) -> float:
 
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:
-    mean = vectors.mean(axis=0)
+    mean = vectors.sum(axis=0) / len(vectors)
     return np.asarray(mean / max(math.sqrt(float(mean @ mean)), 1e-9))
 
 
@@ -257,7 +257,8 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     through = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
     # A rest at one end of the movement is a rep's; one far away (the wrist before the face) says nothing.
     at_end = ~through & (resting > -SWING_MIDDLE[0]) & (resting < 1 + SWING_MIDDLE[0])
-    about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
+    is_through, is_at_end = through[:, 0] | through[:, 1], at_end[:, 0] | at_end[:, 1]
+    about_rest = is_through & ~is_at_end
     small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
     # Strides follow each other: those of one walk are what most of them are.
     between_s = found.leaves_s[1:] - found.returns_s[:-1]
@@ -265,6 +266,6 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     edges = np.concatenate([[0], (apart | (small[1:] != small[:-1])).nonzero()[0] + 1, [len(found)]])
     walks = edges[:-1]
     for_it = np.add.reduceat(about_rest, walks, dtype=np.int64)
-    against = np.add.reduceat(at_end.any(axis=1), walks, dtype=np.int64)
+    against = np.add.reduceat(is_at_end, walks, dtype=np.int64)
     is_walk = np.repeat((for_it > 0) & (for_it >= against), edges[1:] - walks)
     return np.asarray(small & is_walk)

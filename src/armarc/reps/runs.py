@@ -13,7 +13,7 @@ import numpy as np
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates, candidates_of, find_candidates
-from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, largest_runs
+from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, largest_runs, losses
 from armarc.reps.likeness import (
     Template,
     each_alone,
@@ -283,7 +283,7 @@ def _best_of_sizes(
     for each in of_sizes:
         part = slice(stop, stop := stop + len(each))
         one, own = in_rows.take(part), each[leads[part]]
-        adds = gain[np.searchsorted(patterns, own)][:, each]
+        adds = gain[np.searchsorted(patterns, own)[:, None], each]
         adds[:, walking[part]] = -np.inf
         runs = largest_runs(one, adds, found.range_rad[own], rules.rest_s, MOST_PATTERNS)
         alike = list(dict.fromkeys(tuple(each[members].tolist()) for members in runs))
@@ -319,7 +319,7 @@ def _best_like(
     held = (found.up_s >= too_long_s) & ~cut
     for hopeless in (walking, walking | held):
         likely = np.where(hopeless, -np.inf, adds)
-        again = largest_run(found, likely, template.range_rad, rules.rest_s)
+        again = largest_run(found, likely, losses(found, template.range_rad), rules.rest_s)
         if again is None or (best is not None and again[0] - cost + bonus + 2 * REST_BONUS <= best.rank):
             return best  # rests add no more, a rhythm nothing
         kept, score = in_rhythm(found, *again, likely[again[1]])
