@@ -53,6 +53,8 @@ SWING_CYCLE_S = 1.6
 BETWEEN_STRIDES_S = 0.5
 SWING_MIDDLE = (0.15, 0.85)
 """… and through the pose in which it rests, which lies in this part of its range."""
+LEVEL_SHARE = 0.5
+"""What turns by less than half about a level axis at its bottom turns about the vertical (working limit)."""
 RESTED_S = 0.6
 """A shorter stop is the pause of a rep and tells no resting pose."""
 
@@ -75,6 +77,13 @@ class Template:
     reach_m: float = math.nan
     arm_m: float = math.nan
     shown: Shown | None = None
+
+    @property
+    def level_axis(self) -> FloatArray | None:
+        """Sensor axis it turns about, level at its bottom; None where it turns about the vertical."""
+        axis = self.direction - (self.direction @ self.pose) * self.pose
+        size = float(np.linalg.norm(axis))
+        return None if size < LEVEL_SHARE else axis / size
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""

@@ -50,8 +50,6 @@ MOST_PATTERNS = 3
 """So many of the best patterns are looked at with the median of what is like them."""
 LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
-LEVEL_SHARE = 0.5
-"""What turns by less than half about a level axis at its bottom turns about the vertical (working limit)."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
 
@@ -112,13 +110,10 @@ def _or_more_of_known(
         one, rest = rest[0], tuple(other for other in rest[1:] if not other.is_same_exercise(rest[0]))
         if best is not None and best.template.is_same_exercise(one):
             continue
-        axis = one.direction - (one.direction @ one.pose) * one.pose
-        size = float(np.linalg.norm(axis))
-        if size < LEVEL_SHARE:
-            continue  # it turns about the vertical
-        if not _has_alike(path, first, stop, axis / size, one, rules):
+        axis = one.level_axis
+        if axis is None or not _has_alike(path, first, stop, axis, one, rules):
             continue
-        other = _best_about(path, first, stop, axis / size, rules, known)
+        other = _best_about(path, first, stop, axis, rules, known)
         if other is None or not other.template.is_more_of(one) or other.score + KNOWN_RUN_COST <= RUN_COST:
             continue
         if best is None or other.score > best.score:
