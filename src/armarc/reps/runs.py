@@ -89,7 +89,7 @@ def best_run(
         if is_alike:
             alike.append((one, axis))
         if found is not None:
-            plain = _looked_at_again(path, first, stop, found, rules, known)
+            plain = _looked_at_again(path, first, stop, found, rules, known, knows_bottom=True)
             if plain is not found:
                 return plain
     axes = furthest_axes(path, first, stop)
@@ -188,7 +188,14 @@ def wobble_rad(range_rad: float) -> float:
 
 
 def _looked_at_again(
-    path: SensorPath, first: int, stop: int, found: Run, rules: CountingRules, known: tuple[Template, ...]
+    path: SensorPath,
+    first: int,
+    stop: int,
+    found: Run,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    *,
+    knows_bottom: bool = False,
 ) -> Run:
     """A run as its own axis and scale show it."""
     margin = math.ceil(rules.rest_s * path.rate_hz)
@@ -198,7 +205,7 @@ def _looked_at_again(
         own = found.axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
-        signs = (found.sign,) if look else (1.0, -1.0)
+        signs = (found.sign,) if look or knows_bottom else (1.0, -1.0)
         again = _search(path, *near, own, narrow, known, (wobble_rad(found.template.range_rad),), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
