@@ -351,8 +351,7 @@ def _fitted(
     floor = UNMODELLED_M_S2**2
     found, noises = mean.copy(), [np.full(len(mean), 1e-2 + floor) for _ in parts]
 
-    def cost(at: FloatArray) -> FloatArray:
-        columns = _linear(at, axes)
+    def cost(at: FloatArray, columns: FloatArray) -> FloatArray:
         missed = (((at - mean) / spread) ** 2).sum(axis=1) + (columns @ row - height * at[:, HEIGHT]) ** 2
         for part, noise in zip(parts, noises, strict=True):
             missed += part.worth * part.count * part.left(columns) / noise
@@ -374,14 +373,15 @@ def _fitted(
             missed = part.wanted - columns @ part.squares
             right += worth[:, None] * (missed[:, None] @ change)[:, 0]
         step = np.linalg.solve(information, right[:, :, None])[:, :, 0]
-        before = cost(found)
+        before = cost(found, columns)
+        columns = _linear(found + step, axes)
         for _ in range(HALVED):
-            away = cost(found + step) > before
+            away = cost(found + step, columns) > before
             if not away.any():
                 break
             step[away] /= 2
+            columns = _linear(found + step, axes)
         found = found + step
-        columns = _linear(found, axes)
         noises = [part.left(columns) + floor for part in parts]
         if float(np.abs(step / spread).max()) < SETTLED:
             break

@@ -380,4 +380,5 @@ def _with_arm(
     share = [1 / math.sqrt(c.down.stop - c.down.start) for c in cycles]
     x = np.concatenate([w * a[c.down] for w, a, c in zip(share, arcs, cycles, strict=True)])
     y = np.concatenate([w * p[c.down] for w, p, c in zip(share, paths, cycles, strict=True)])
-    return np.asarray(np.linalg.lstsq(x, y, rcond=None)[0])
+    # From the products: of all the rows the library solves with every core there is, and takes longer for it.
+    return np.asarray(np.linalg.lstsq(x.T @ x, x.T @ y, rcond=None)[0])
