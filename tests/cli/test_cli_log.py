@@ -7,11 +7,15 @@ import os
 import subprocess
 import sys
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from armarc.log import open_log
+from armarc.log.exporting import sets_table
+from armarc.log.reading import list_sets
 from armarc.recording import read_csv
 from log_program import real_log, recordings, run, run_json, wide_log
 
@@ -76,6 +80,10 @@ def test_show_tells_the_losses(wide):
     said = run("log", "show", "last-2", "--log-file", wide)
     assert said.stderr.count("Jukic") == 2
     assert len(said.stdout.splitlines()) == 14
+    lost = [line.split("\t")[-2] for line in said.stdout.splitlines() if line[0].isdigit()]
+    assert len(lost) == 12
+    assert all(len(number.partition(".")[2]) <= 2 for number in lost)
+    assert max(map(float, lost)) > 1
 
 
 def test_edit_remove_undo(tmp_path):
@@ -200,6 +208,10 @@ def test_exports(tmp_path, wide):
     sets = list(csv.DictReader(io.StringIO((tmp_path / "sets.csv").read_text(), newline="")))
     assert len(sets) == 8
     assert {"mean_rom_deg", "velocity_loss_pct", "in_band_share"} <= set(sets[0])
+    with open_log(str(wide)) as store:
+        judged, other = list_sets(store)[:2]
+    without = replace(other, summary=other.summary | {"in_band": None})  # a set whose exercise has no band
+    assert [set(row) for row in sets_table([judged, without])] == [set(sets[0])] * 2
     run("log", "export", tmp_path / "log.json", "--log-file", wide)
     document = json.loads((tmp_path / "log.json").read_text())
     assert document["schema"] == "armarc.log/1"

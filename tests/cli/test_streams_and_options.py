@@ -147,7 +147,14 @@ def test_standard_input_is_a_file_like_any_other(environment, program):
     assert one == other
     empty = within(program, "process", "-", environment=environment, input=b"")
     assert empty.returncode == 3
-    assert b"empty" in empty.stderr
+    assert empty.stderr.startswith(b"armarc: standard input: the file is empty")
+    still = within(
+        program, "process", "-", environment=environment, input=b"\n".join(content.split(b"\n")[:200])
+    )
+    assert still.returncode == 6
+    assert b"armarc: standard input: no rep was found" in still.stderr
+    two = within(program, "process", "-", STRICT, environment=environment, input=b"")
+    assert b"armarc: standard input: the file is empty" in two.stderr
     small = {**environment, "ARMARC_LARGEST_MB": "1"}
     flood = within(program, "process", "-", environment=small, input=b"0,1,2,3,4,5,6\n" * 200_000)
     assert flood.returncode == 3

@@ -54,6 +54,8 @@ def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, object]]:
         row = {name: record[name] for name in SET_COLUMNS}
         row["tags"] = " ".join(entry.tags)
         for key, value in entry.summary.items():
+            if key == "in_band":
+                value = value or {"count": None, "share": None}  # a set without a band has none
             if isinstance(value, dict):
                 row |= {f"{key}_{part}": inner for part, inner in value.items()}
             elif key not in row and (value is None or isinstance(value, int | float | str)):
