@@ -212,6 +212,8 @@ def test_exports(tmp_path, wide):
         judged, other = list_sets(store)[:2]
     without = replace(other, summary=other.summary | {"in_band": None})  # a set whose exercise has no band
     assert [set(row) for row in sets_table([judged, without])] == [set(sets[0])] * 2
+    for words in (("--load", "1kg"), ("--session", "nowhere")):
+        assert len(run("log", "export", *words, "--log-file", wide).stdout.splitlines()) <= 1
     run("log", "export", tmp_path / "log.json", "--log-file", wide)
     document = json.loads((tmp_path / "log.json").read_text())
     assert document["schema"] == "armarc.log/1"
