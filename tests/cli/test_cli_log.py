@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from armarc.log import open_log
+from armarc.log import exporting, open_log
 from armarc.log.exporting import sets_table
 from armarc.log.reading import list_sets
 from armarc.recording import read_csv
@@ -198,6 +198,28 @@ def test_options_of_reading_are_used_again(tmp_path):
         added = log_session(store, session, first, reading=reading)
     (one,) = run_json("log", "reprocess", str(added.set_ids[0]), "--log-file", log)["recordings"]
     assert (one["problem"], one["reps_after"]) == (None, 10)
+
+
+@pytest.mark.parametrize("words", [("x.json",), ("x.csv",), ("x.csv", "--per", "set")])
+def test_a_long_log_is_exported_piece_by_piece(tmp_path, wide, monkeypatch, words):
+    """A log of 10 000 sets took a gigabyte of memory."""
+    monkeypatch.chdir(tmp_path)
+    read = exporting.reps_by_set if words[-1] != "set" else exporting.sets_table
+    most = []
+
+    def watched(*given):
+        most.append(len(given[-1]))
+        return read(*given)
+
+    monkeypatch.setattr(exporting, read.__name__, watched)
+    written = []
+    for at_once in (1000, 3):
+        monkeypatch.setattr(exporting, "_AT_ONCE", at_once)
+        run("log", "export", *words, "--log-file", wide)
+        written.append(Path("x").with_suffix(Path(words[0]).suffix).read_bytes())
+    assert written[0] == written[1]
+    assert (max(most), most[-1]) == (28, 1)
+    assert sorted(most)[-2] == 3
 
 
 def test_exports(tmp_path, wide):

@@ -43,9 +43,9 @@ class Fatigue:
     def to_dict(self) -> dict[str, object]:
         """JSON-ready."""
         return {
-            "velocity_loss_pct": list(self.velocity_loss_pct),
-            "rom_loss_pct": list(self.rom_loss_pct),
-            "velocity_loss_set_pct": self.velocity_loss_set_pct,
+            "velocity_loss_pct": [_rounded(value) for value in self.velocity_loss_pct],
+            "rom_loss_pct": [_rounded(value) for value in self.rom_loss_pct],
+            "velocity_loss_set_pct": _rounded(self.velocity_loss_set_pct),
             "stop_at_pct": self.stop_at_pct,
             "stop_after_rep": self.stop_after_rep,
         }
@@ -83,14 +83,13 @@ def fatigue_of(reps: Sequence[Rep], *, stop_at_pct: float | None = None) -> Fati
     """
     most = max((fullness(rep.quality) for rep in reps), default=0)
     full = [rep if fullness(rep.quality) == most else None for rep in reps]
-    rom = losses([None if rep is None else rep.rom_rad for rep in full])
     velocity = losses([None if rep is None else rep.mean_concentric_rad_s for rep in full])
     speeds = [rep.mean_concentric_rad_s for rep in full if rep and rep.mean_concentric_rad_s > 0]
     slower = loss(speeds) if len(speeds) > 1 else None
     return Fatigue(
-        velocity_loss_pct=tuple(map(_rounded, velocity)),
-        rom_loss_pct=tuple(map(_rounded, rom)),
-        velocity_loss_set_pct=_rounded(None if slower is None else 100 * slower),
+        velocity_loss_pct=velocity,
+        rom_loss_pct=losses([None if rep is None else rep.rom_rad for rep in full]),
+        velocity_loss_set_pct=None if slower is None else 100 * slower,
         stop_at_pct=stop_at_pct,
         stop_after_rep=None if stop_at_pct is None else _stop_rep(reps, velocity, stop_at_pct),
         last_rep=last_rep(reps),

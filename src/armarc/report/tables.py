@@ -152,7 +152,8 @@ def print_logged(
 ) -> None:
     """Print a logged set's reps: the table, or tab-separated lines into a pipe, the losses behind each."""
     if not console.is_terminal:
-        lost = [dict(zip(losses, each, strict=True)) for each in zip(*losses.values(), strict=True)]
+        rounded = [[None if one is None else round(one, 2) for one in each] for each in losses.values()]
+        lost = [dict(zip(losses, each, strict=True)) for each in zip(*rounded, strict=True)]
         console.file.write(plain_set([{**rep, **more} for rep, more in zip(records, lost, strict=True)]))
         return
     from armarc.log.rows import rep_of
