@@ -16,7 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import Column, column, columns, number_of
-from armarc.report.answers import flag_letters, flag_words, set_answer
+from armarc.report.answers import flag_letters, flag_words, letters_of, set_answer
 from armarc.reps.summary import SetSummary, last_rep
 from armarc.reps.types import Rep
 
@@ -196,7 +196,7 @@ def _columns(
         return "/".join(none if part is None or math.isnan(part) else f"{part:.1f}" for part in parts)
 
     def flags(rep: Rep) -> str:
-        return " ".join(rep.quality) if ascii_only else "".join(letters[flag] for flag in rep.quality)
+        return " ".join(rep.quality) if ascii_only else letters_of(rep.quality, letters)
 
     degree = "deg" if ascii_only else "°"
     speed = f"{degree}/s"
