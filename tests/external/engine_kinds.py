@@ -171,6 +171,20 @@ def _bent(rng, exercise):
     return person, with_ways(plan, elbow=Way(low=bend, high=bend + deg(rng, -2, 2)))
 
 
+def _straightening(rng, exercise):
+    """As one person's raises with optical truth do, by 6°."""
+    person, plan = usual(rng, exercise)
+    low = deg(rng, 12, 28)
+    return person, with_ways(plan, elbow=Way(low=low, high=max(low - deg(rng, 8, 20), deg(rng, 2, 4))))
+
+
+def _leaning(rng, exercise):
+    """The trunk goes with the arm both ways: 9 and 4° in raises with optical truth, 3–13° by people's chests."""
+    person, plan = usual(rng, exercise)
+    low = deg(rng, -2, 2)
+    return person, with_ways(plan, lean=Way(low=low, high=low + deg(rng, 4, 12)))
+
+
 def _tipping(rng, exercise):
     person, plan = usual(rng, exercise)
     tip_s = float(rng.uniform(0.35, 0.7))
@@ -253,6 +267,8 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "straight": usual,
     "bent": _bent,
     "bending": _bending,
+    "straightening": _straightening,
+    "leaning": _leaning,
     "tipping": _tipping,
     "swinging": _swinging,
     "loose-strap": _loose,
