@@ -15,12 +15,13 @@ import numpy as np
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates, find_candidates
 from armarc.reps.edges import DOUBT, SURE_WITHIN, FeltSet
-from armarc.reps.joint import EXPLAINED, Joint, Joints, is_held_alike, is_steady
+from armarc.reps.joint import EXPLAINED, Joint, Joints
 from armarc.reps.largest_run import GAIN, CountingRules, gains
 from armarc.reps.likeness import Template, patterns_of, template_of
 from armarc.reps.movements import FULL_SET
 from armarc.reps.not_counted import stretches_beside
 from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.rhythm import is_held_alike, is_steady
 from armarc.reps.run import Run
 from armarc.reps.runs import wobble_rad
 from armarc.reps.singles import look_of_singles
