@@ -20,6 +20,7 @@ import armarc
 from armarc.api import process
 from armarc.recording import Recording, read_csv
 from grids import crossed
+from live_runs import run, sets_in
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "datasets" / "people"
 pytestmark = pytest.mark.skipif(
@@ -286,3 +287,13 @@ def test_short_sets_beside_faster_and_larger_ones_stay_whole(person, seed):
     reps, lifts = rng.integers(4, 8, 3), int(rng.integers(2, 6))
     again = measured(of_few_reps(recording, session, reps, lifts, rng))
     assert sizes(again) == list(reps)
+
+
+@pytest.mark.parametrize(("number", "seed"), [(1, 4), (1, 5), (3, 5)])
+def test_live_a_rest_after_what_was_no_set_does_not_cut_the_set_that_has_begun(person, number, seed):
+    """A lift that was taken for a rep came to its rest while the first reps of a set went on, and took them along."""
+    recording, session = person(number)
+    rng = np.random.default_rng([number, seed])
+    reps, lifts = rng.integers(6, 10, 3), int(rng.integers(2, 5))
+    events = run(of_few_reps(recording, session, reps, lifts, rng), exercise="lateral-raise", side="right")
+    assert [len(one.reps) for one in sets_in(events)] == list(reps)
