@@ -50,7 +50,7 @@ def process(
     options: MeasuringOptions | None = None,
     *,
     kept: Kept | None = None,
-    trunk: Trunk | None = None,
+    trunk: Trunk | Recording | None = None,
     **named: object,
 ) -> Session:
     """Find and measure the sets and reps of a recording, as ``armarc process`` does.
@@ -63,8 +63,9 @@ def process(
     kept : Kept or None
         Settings, bodies of lifters, calibrations and mounts of sensors; None takes those of the configuration folder,
         `NOTHING_KEPT` none.
-    trunk : Trunk or None
-        A second sensor on the chest: how the trunk leans and swings is then measured.
+    trunk : Trunk, Recording or None
+        A second sensor on the chest, by default with its z axis facing forward: how the trunk leans and swings is then
+        measured.
     **named
         Options by name, in the units of the names: ``exercise="lateral-raise"``, ``side="left"``, ``load_kg=8``,
         ``band_deg_s=(45, 70)``, ``reach_cm=55``; see `MeasuringOptions`. They beat `options`.
@@ -95,7 +96,13 @@ def process(
             f"armarc.process takes a recording, got {type(recording).__name__}",
             "armarc.read_csv(path) reads one, armarc.Recording.from_frame(frame) and from_arrays(…) make one",
         )
+    if trunk is not None and not isinstance(trunk, (Trunk, Recording)):
+        raise UsageError(
+            f"armarc.process takes the chest's recording as trunk, got {type(trunk).__name__}",
+            "armarc.read_csv(path) reads one, armarc.api.Trunk.of(recording, clock, forward) says how it lies",
+        )
     check_units(recording)
     stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
     recording, choices = (open_kept() if kept is None else kept).settle(recording, stated)
+    trunk = Trunk.of(trunk) if isinstance(trunk, Recording) else trunk
     return measure(recording, choices) if trunk is None else measure_with_trunk(recording, trunk, choices)

@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from armarc import __version__
-from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
 from armarc.choices import Choices, hand_axis_notes
 from armarc.errors import InputError, UsageError
-from armarc.motion import ArmMotion, Orientation
+from armarc.motion import ArmMotion
 from armarc.motion.place import is_upper_arms
-from armarc.recording import ArrayValue, FloatArray, Piece, Recording, uniform_pieces, without_frozen
+from armarc.moved_arm import count, moved_arm
+from armarc.recording import ArrayValue, Piece, Recording, uniform_pieces, without_frozen
 from armarc.recording.captures import CHEST, PLACE
-from armarc.reference import add_reference
 from armarc.reps import MeasuredSet
 from armarc.reps.body import SetBody, body_warnings, set_bodies
-from armarc.reps.counting import Counted, count_sets, counting_rules
-from armarc.reps.largest_run import CountingRules
 from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_out_movements
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
-from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.reps.movements import Movement
 from armarc.reps.not_counted import unplaced
 from armarc.reps.other_exercise import doubt_exercise, doubt_joints
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import Swing, body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.reps.unseen import unexplained_rad
-from armarc.sensor.noise_seen import tolerance_seen
 from armarc.session_load import measured_loads
 from armarc.worn import forearms_of
 
@@ -40,9 +33,6 @@ if TYPE_CHECKING:
 
     from armarc.load import SetLoad
     from armarc.results import LaidTrunk, Result
-
-CONCENTRIC_WORTH = 0.2
-"""Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
 
 LONGEST_GAP_S = 10.0
 """A longer gap splits a recording: a pause this long would end the set. Over a shorter one the arm and the strap stay
@@ -238,31 +228,13 @@ def _measure_piece(
     piece: Piece, choices: Choices, sets_before: int, warnings: list[str]
 ) -> tuple[ArmMotion, list[MeasuredSet], list[tuple[Swing, ...]], list[LeftOutMovement]]:
     exercise = choices.exercise
-    tolerance, said = tolerance_seen(piece, choices.tolerance)
-    warnings.extend(said)
-    choices, workings = replace(choices, tolerance=tolerance), Workings()
-    rules = counting_rules(exercise)
-    counted = _counted(piece, orientation_so_far(piece, choices, workings), rules)
-    if not counted.sets:
-        motion = track(piece, choices, None, workings)
-        return motion, [], [], left_out_movements(counted.left_out, motion)
-    windows = _windows(piece, counted.sets)
-    windows = _windows(piece, counted.sets, first_angle(piece, choices, windows, workings))
-    motion = track(piece, choices, windows, workings)
-    upright = _other_end(motion, counted)
-    if upright is not None:
-        counted = _counted(piece, motion.orientation, replace(rules, arm_axis=upright))
-        if counted.sets:
-            windows = _windows(piece, counted.sets, motion.angle_rad)
-            motion = track(piece, choices, windows, workings)
-    lever = workings.lever
-    del workings  # as large again
-    sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
-    if not sets:
-        nowhere = unplaced(counted.sets, ())
-        return motion, [], [], left_out_movements([*counted.left_out, *nowhere], motion)
-    windows = _windows(piece, sets, motion.angle_rad)
-    motion = add_reference(motion, choices, windows.bottoms, _front_raise(motion, choices, sets, warnings))
+    counting = count(piece, choices, warnings)
+    moved = moved_arm(piece, counting, warnings)
+    del counting  # as large again
+    motion, counted, windows = moved.motion, moved.counted, moved.windows
+    if windows is None:
+        return motion, [], [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion)
+    lever = moved.lever
     bodies, motion = set_bodies(
         motion,
         windows.ranges,
@@ -270,89 +242,15 @@ def _measure_piece(
         windows.weight,
         lever,
         choices.reach_m,
-        beyond_elbow=choices.exercise.sensor_place == "wrist" or not is_upper_arms(motion.mounting.reach_m),
+        beyond_elbow=exercise.sensor_place == "wrist" or not is_upper_arms(motion.mounting.reach_m),
         forearms=forearms_of(choices, motion, lever),
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
-    measured, swings, placed = _measured(motion, sets, choices, sets_before, bodies)
+    measured, swings, placed = _measured(motion, moved.sets, choices, sets_before, bodies)
     warnings.extend(doubt_joints(measured, counted, motion, exercise))
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
     return motion, measured, swings, left_out_movements(left_out, motion)
-
-
-def _counted(piece: Piece, orientation: Orientation, rules: CountingRules) -> Counted:
-    return count_sets(
-        orientation.quaternion,
-        piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
-        piece.specific_force_m_s2,
-        piece.rate_hz,
-        rules,
-        missing=piece.missing if piece.missing.any() else None,
-    )
-
-
-def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
-    """Direction of the arm when it shows that what was taken for the bottom of a set's reps is their top.
-
-    The counting knows no arm and takes the end at which it rests for the bottom; a set cut by the recording, or with
-    holds as long as its pauses, leaves that open. A lever arm knows.
-    """
-    if motion.coordinate != "elevation" or motion.mounting.method not in ("lever_arm", "twist"):
-        return None
-    return motion.mounting.arm_axis if any_from_above(counted.sets, motion.elevation_rad) else None
-
-
-def _windows(
-    piece: Piece, sets: tuple[tuple[Movement, ...], ...], angle_rad: FloatArray | None = None
-) -> SetWindows:
-    """Where the sets are, and how much each sample says about the lever arm; without the arm's angle, roughly."""
-    n = len(piece.time_s)
-    weight = np.zeros(n)
-    ranges, bottoms = [], []
-    margin = round(0.5 * piece.rate_hz)
-    for movements in sets:
-        first = max(movements[0].bottom - margin, 0)
-        stop = min(movements[-1].bottom_after + margin, n)
-        ranges.append((first, stop))
-        for m in movements:
-            weight[m.bottom : m.top] = CONCENTRIC_WORTH
-            lowered = m.bottom_after if angle_rad is None else _lowered(angle_rad, m)
-            weight[m.top : lowered] = 1.0
-            # A body that swings has begun to before the arm sets off again.
-            weight[lowered : m.bottom_after + 1] = CONCENTRIC_WORTH
-        bottoms.append(_bottoms(movements))
-    return SetWindows(ranges=tuple(ranges), weight=weight, bottoms=tuple(bottoms))
-
-
-def _lowered(angle_rad: FloatArray, movement: Movement) -> int:
-    """First sample after the top at which the arm has come down to the last tenth of its way."""
-    way = angle_rad[movement.top : movement.bottom_after + 1]
-    return movement.top + int(np.argmax(way <= way[-1] + 0.1 * (way[0] - way[-1])))
-
-
-def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:
-    at = [m.bottom for m in movements]
-    if not movements[-1].is_open:
-        at.append(movements[-1].bottom_after)
-    return tuple(dict.fromkeys(at))
-
-
-def _front_raise(
-    motion: ArmMotion, choices: Choices, sets: tuple[tuple[Movement, ...], ...], warnings: list[str]
-) -> int | None:
-    """Top of the reference front raise: the first large raise before the first counted rep."""
-    if choices.reference != "front-raise":
-        return None
-    before = sets[0][0].bottom
-    angle = motion.angle_rad[:before]
-    if len(angle) and float(angle.max()) > math.radians(50):
-        return int(angle.argmax())
-    warnings.append(
-        "a front raise was promised as a reference, but no raise was found before the first rep "
-        "(or it looks like the reps: pause two seconds after it)"
-    )
-    return None
 
 
 def _measured(

@@ -45,8 +45,9 @@ ALLOWED: dict[str, set[str]] = {
         "session_load": "computer motion reps load choices",
         "results": "errors measures published options recording motion reps load choices",
         "frames": "measures motion reps results",
+        "moved_arm": "recording sensor motion reps choices arm_track reference",
         # its pictures of what was measured need nothing of the log
-        "pipeline": "__version__ errors recording sensor motion reps load choices worn arm_track reference "
+        "pipeline": "__version__ errors recording motion reps load choices worn moved_arm "
         "session_load results frames report.session_figure report.set_figure",
         "trunk": "errors recording motion reps choices session_load results pipeline",
         "kept": "errors files computer strict_toml quantities exercises options settings recording load "
@@ -58,7 +59,7 @@ ALLOWED: dict[str, set[str]] = {
         "report": "__version__ lazy errors quantities measures outputs exercises recording sensor motion reps load "
         "results log",
         "live": "errors files computer quantities measures published outputs exercises tasks recording sensor "
-        "motion reps choices arm_track known_sensor results pipeline trunk log",
+        "motion reps choices arm_track moved_arm known_sensor results pipeline trunk log",
         "archive": "__version__ errors files computer measures published exercises options recording reps "
         "choices results pipeline trunk kept",
         # a synthetic wrist is made without the code it is there to check

@@ -1,10 +1,17 @@
-"""Which of the reps counted a new look shows again."""
+"""Which of the reps counted a new look shows again, and how much a look looks at."""
+
+import math
 
 from hypothesis import given
 from hypothesis import strategies as st
 
+from armarc.choices import choose
+from armarc.live import look_back
+from armarc.live.engine import Engine
+from armarc.live.events import RepEnded, SetEnded
 from armarc.live.look_back import seen_again
 from armarc.reps.movements import Movement
+from armarc.simulate import SimulationOptions, plan_session, simulate_session
 
 
 def movement(bottom, top, bottom_after):
@@ -43,3 +50,37 @@ def test_the_same_movements_are_all_seen_again(lengths, data):
         row += 2 * length
     tops = [data.draw(st.integers(m.bottom + 1, max(m.bottom + 1, m.bottom_after - 1))) for m in reps]
     assert seen_again(tops, reps, 0) == {k: k for k in range(len(reps))}
+
+
+def played(monkeypatch, recording):
+    """Sizes of the sets told live, and how many looks at all of the set there were until the set was over."""
+    looks = []
+
+    def count_sets(*args, **kwargs):
+        looks.append(kwargs.get("judged", True))
+        return whole(*args, **kwargs)
+
+    whole = look_back.count_sets
+    monkeypatch.setattr(look_back, "count_sets", count_sets)
+    engine = Engine(choose(recording.metadata), recording.rate_hz)
+    samples = recording.time_s, recording.specific_force_m_s2, recording.angular_velocity_rad_s
+    events = [*engine.feed_many(*samples), *engine.finish()]
+    told = [event.reps for event in events if isinstance(event, RepEnded)]
+    return told, [len(event.reps) for event in events if isinstance(event, SetEnded)], looks.count(False)
+
+
+def test_reps_that_are_plainly_more_of_a_set_need_no_look_at_all_of_it(monkeypatch):
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=12), 3), 3)
+    told, sets, looks = played(monkeypatch, recording)
+    assert told == list(range(1, 13))  # each when it ended, as it counts in the end
+    assert sets == [12]
+    assert looks < 12
+
+
+def test_every_rep_that_is_not_like_the_others_asks_about_all_of_the_set(monkeypatch):
+    whole, _ = simulate_session(plan_session(SimulationOptions(reps=8), 3), 3)
+    _, sets, looks = played(monkeypatch, whole)
+    monkeypatch.setattr(look_back, "PLAINLY", math.inf)
+    _, same_sets, more_looks = played(monkeypatch, whole)
+    assert same_sets == sets == [8]
+    assert more_looks > looks

@@ -142,6 +142,7 @@ def test_the_chest_makes_live_what_process_makes_of_the_pair(files):
     session, _, told = lift([files["left"], files["chest"]])
     wrist, chest = (read_csv(files[name]) for name in ("left", "chest"))
     pair = process(wrist, trunk=Trunk(recording=chest)).to_dict()
+    assert process(wrist, trunk=chest).to_dict() == pair
     assert len(session.sets) == 2
     for lifted, whole in zip(session.sets, pair["sets"], strict=True):
         reps = lifted.result.sets[0].rep_records()

@@ -59,8 +59,9 @@ def test_a_set_that_says_nothing_leaves_every_kind_as_likely():
         unmodelled=0.1,
     )
     elbow = judge_elbow([nothing, nothing], (WORN,))
-    assert elbow.likely == pytest.approx(1 / (len(elbow_hinge.KINDS) - 1), abs=1e-6)
-    assert elbow.bent == pytest.approx(2 * elbow.likely)
+    each = 1 / (len(elbow_hinge.KINDS) - 1)
+    assert elbow.likely == pytest.approx(len(elbow_hinge.CHANGING) * each, abs=1e-6)
+    assert elbow.bent == pytest.approx(len(elbow_hinge.WITH_BENT_ELBOW) * each, abs=1e-6)
     bend = np.sqrt(np.diag(elbow.covariances[0]))
     assert np.degrees(bend) == pytest.approx([5, 5, 20, 19, 8, 7], rel=1e-6)
     np.testing.assert_allclose(elbow.at(PLACES), elbow.line)

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from armarc import pipeline
+from armarc import moved_arm
 from armarc.api import process
 from armarc.errors import UsageError
 from armarc.kept import Kept
@@ -192,8 +192,8 @@ def test_one_set_of_two_read_upside_down_is_read_again(monkeypatch):
         )
         return found if args[-1].arm_axis is not None else replace(found, sets=(over, *found.sets[1:]))
 
-    counted = pipeline.count_sets
-    monkeypatch.setattr(pipeline, "count_sets", misread)
+    counted = moved_arm.count_sets
+    monkeypatch.setattr(moved_arm, "count_sets", misread)
     again = process(recording)
     assert counts(again) == counts(as_it_is) == [6, 6]
     assert [r["rom_deg"] for r in records(again)] == pytest.approx(

@@ -152,9 +152,11 @@ def test_row_numbers_in_the_place_of_time_are_asked_about(arrays):
     assert not any("row numbers" in said for said in Recording.from_arrays(1000 * t, force, rate).warnings)
 
 
-def test_what_is_no_recording_and_no_table_is_refused_plainly():
+def test_what_is_no_recording_and_no_table_is_refused_plainly(arrays):
     with pytest.raises(UsageError, match=r"takes a recording, got str \(armarc\.read_csv"):
         armarc.process("set.csv")
+    with pytest.raises(UsageError, match=r"recording as trunk, got str \(armarc\.read_csv"):
+        armarc.process(Recording.from_arrays(*arrays), trunk="chest.csv")
     for what in ({"ax": [1.0]}, [1.0], pd.Series([1.0]), np.zeros((3, 7))):
         with pytest.raises(FormatError, match="expected a table of pandas"):
             Recording.from_frame(what)

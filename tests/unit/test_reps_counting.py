@@ -8,6 +8,7 @@ import pytest
 from invented_reps import Curve, raises, ramp
 from scipy.spatial.transform import Rotation
 
+from armarc.reps import runs
 from armarc.reps.counting import count_sets
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.movements import on_angle
@@ -347,3 +348,29 @@ def test_a_fast_set_of_another_kind_beside_slow_ones_is_a_set(others, expected):
     fast = bumps(16, [75] * others, begin_s=1, every_s=1.6, up_s=0.7)
     roll = np.concatenate([np.zeros(len(slow)), np.full(len(fast), 60.0)])
     assert counts(grouped(np.concatenate([slow, fast]), roll)) == expected
+
+
+def test_a_set_like_a_known_one_is_the_one_that_a_search_at_every_size_finds(monkeypatch):
+    rng = np.random.default_rng(5)
+    tops = 90 + 5 * rng.standard_normal(24)
+    curve = raises(tops, pause_s=[1.0] * 7 + [25.0] + [1.0] * 8 + [25.0] + [1.0] * 6)
+    searched = []
+
+    def furthest_axes(*args):
+        searched.append(args)
+        return axes(*args)
+
+    axes = runs.furthest_axes
+    monkeypatch.setattr(runs, "furthest_axes", furthest_axes)
+    plain, times = grouped(curve), len(searched)
+    monkeypatch.setattr(runs, "PLAIN_SET", 1000)
+    by_search = grouped(curve)
+    assert counts(plain) == [8, 9, 7]
+    assert plain.sets == by_search.sets
+    assert times < len(searched) - times
+
+
+def test_reps_of_another_size_about_the_axis_of_a_known_set_are_searched_for():
+    """Half as far again is another exercise: nothing of it is taken for the known one."""
+    known, larger = raises([60] * 8, after_s=12), raises([130] * 8, up_s=2.2, still_s=12)
+    assert counts(grouped(np.concatenate([known.angle_rad, larger.angle_rad]))) == [8, 8]

@@ -100,12 +100,12 @@ class ArmDirection:
             least = FULL_SET if s.time_s - s.began_s < FALLBACK_LAST_S else 1
             recording = s.recording(table)
 
-            def take_up(found: tuple[Learned, int] | None, events: list[EngineEvent]) -> None:
-                if found is not None and found[1] >= least:
-                    self._remount(found[0], events)
+            def take_up(learned: Learned | None, events: list[EngineEvent]) -> None:
+                if learned is not None:
+                    self._remount(learned, events)
                     self._mounted()
 
-            s.aside.begin(partial(learn_from_scratch, recording, s.choices), take_up, s.due)
+            s.aside.begin(partial(learn_from_scratch, recording, s.choices, least), take_up, s.due)
             return
         calmest = int(np.argmin(np.linalg.norm(table[:, RATE : RATE + 3], axis=1)))
         q = table[calmest, QUATERNION : QUATERNION + 4].tolist()
@@ -189,7 +189,7 @@ class ArmDirection:
             if learned is None and len(inside) >= FULL_SET and not len(inside) % FULL_SET:
                 # What the live angle has found may itself rest on a wrong direction.
                 found = learn_from_scratch(s.recording(table), s.choices)
-                learned = None if found is None or found[0].mounting.method == "hanging" else found[0]
+                learned = None if found is None or found.mounting.method == "hanging" else found
             return learned
 
         def take_up(learned: Learned | None, events: list[EngineEvent]) -> None:

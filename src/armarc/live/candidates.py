@@ -18,6 +18,9 @@ from armarc.reps.types import Rep
 MOST_TILT = 2.0
 """A movement that turns so many times as far as it tilts does not show in the direction of the vertical."""
 
+LOOKED_AT_EACH, LOOKED_AT_EVERY = 4, 3
+"""Up to so many reps each one asks about the whole set and is learned from, later every third (working limits)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counted:
@@ -69,6 +72,11 @@ def may_hide_rep(counted: Sequence[Counted], length_s: float) -> bool:
     """Whether a gap of so many seconds may hide one more of the reps of a set, as the measured set will say."""
     took = sorted(c.rep.phases.end_s - c.rep.phases.start_s for c in counted)
     return bool(took) and length_s >= HIDES_SHARE * took[len(took) // 2]
+
+
+def is_looked_at(reps: int) -> bool:
+    """Whether after so many reps the whole set is looked at and learned from."""
+    return reps <= LOOKED_AT_EACH or reps % LOOKED_AT_EVERY == 0
 
 
 def is_low(running: Template | None, phase: str, up: Vector) -> bool:

@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 
 from armarc.live.angle import Vector
-from armarc.live.candidates import Counted, Current, is_low, may_hide_rep, reps_of_set
+from armarc.live.candidates import Counted, Current, is_looked_at, is_low, may_hide_rep, reps_of_set
 from armarc.live.events import (
     EngineEvent,
     GateCrossed,
@@ -36,8 +36,6 @@ from armarc.reps.summary import tempo
 from armarc.reps.types import Rep
 
 LEAD_IN_S = 8.0
-LEARN_EACH = 4
-"""Up to this many reps each one is learned from, later every third."""
 SAME_TOP_S, CALM_BEFORE_S, REP_AFTER_REP_S = 0.3, 0.8, 2.5
 COUNT_EVERY_S, COUNT_SELDOM_S = 1.5, 6.0
 """So often the movements are counted again while the arm moves and nothing has come back: the angle of a mounting that
@@ -190,8 +188,10 @@ class Counting:
             return
         begins = current is not None and (current.armed or current.told)
         since = current.left_row - view.first if current is not None and begins else None
+        is_sure = len(self.movements) == self.reps and not any(c.is_doubted for c in self._counted)
+        sure = self.movements if is_sure and not is_looked_at(self.reps + 1) else ()
         s.aside.begin(
-            partial(so_far, view, self._running, since),
+            partial(so_far, view, self._running, since, sure),
             partial(self._take_up, view, current, top_row),
             s.due,
             before_moving=current is not None,
@@ -272,8 +272,7 @@ class Counting:
             self._last_back_s = view.time_s(movements[-1].bottom_after)
             usual = float(np.median([c.movement.rise_rad for c in self._counted]))
             s.tracker.hysteresis_rad = max(0.5 * s.exercise.smallest_rom_rad, HYSTERESIS_SHARE * usual)
-        learns = len(movements) <= LEARN_EACH or not len(movements) % 3
-        if learns and (s.tracker.phase == "low" or s.is_provisional):
+        if is_looked_at(len(movements)) and (s.tracker.phase == "low" or s.is_provisional):
             self.learn_from = view
 
     def _count(

@@ -23,17 +23,23 @@ from armarc.motion.causal import CausalOrientation
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.body import SetBody
+from armarc.reps.candidates import find_candidates
 from armarc.reps.counting import Counted, count_sets, counting_rules, full_rate, run_in_progress
-from armarc.reps.largest_run import CountingRules
-from armarc.reps.likeness import Template
+from armarc.reps.largest_run import GAIN, CountingRules, gains
+from armarc.reps.likeness import Template, patterns_of
 from armarc.reps.movements import Movement, any_from_above, on_angle
-from armarc.reps.path import sensor_path
+from armarc.reps.path import angle_about, sensor_path
+from armarc.reps.runs import wobble_rad
 from armarc.reps.types import Rep
 
 LEFT_BEFORE_S = 1.0
 """How long before the angle told it the arm may have left its bottom."""
 SAME_AXIS, SAME_REST_RAD = math.cos(math.radians(20)), math.radians(15)
 """A turn counted about nearly the same axis and from nearly the same rest stays as it is."""
+
+PLAINLY = 0.5 * GAIN
+"""What adds half of what a movement just like its set does is one more of it (working limit; a look at all of the set
+has the last word)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +141,7 @@ class Seen:
     turn: TurnFromRest | None = None
 
 
-def so_far(view: View, running: Template | None, since: int | None) -> Seen:
+def so_far(view: View, running: Template | None, since: int | None, counted: Sequence[Movement] = ()) -> Seen:
     """The sets of a stream that goes on, on the causal orientation; too few to be a set, the newest movement.
 
     Parameters
@@ -145,7 +151,14 @@ def so_far(view: View, running: Template | None, since: int | None) -> Seen:
         The set under way as it was seen last.
     since : int or None
         Row of the view's table at which the newest movement was seen to leave its bottom, if it may begin a set.
+    counted : sequence of Movement
+        Where these are sure, in absolute rows: they stay, and the newest movement, if it is plainly one more of the
+        set, is looked at alone.
     """
+    if running is not None and since is not None and counted:
+        seen = _one_more(view, running, counted)
+        if seen is not None:
+            return seen
     rules = replace(view.rules, ends=False, running=running)
     quaternion, omega = view.causal
     force = view.table[:, FORCE : FORCE + 3]
@@ -164,6 +177,26 @@ def so_far(view: View, running: Template | None, since: int | None) -> Seen:
     if not found.sets and since is not None:
         return _measured(view, *_in_progress(view, since))
     return _measured(view, found.sets, found.templates)
+
+
+def _one_more(view: View, running: Template, counted: Sequence[Movement]) -> Seen | None:
+    """What is counted, and the only movement since, plainly one more of the set; None where it takes a whole look."""
+    axis, first = running.level_axis, counted[-1].top - view.first
+    if axis is None or first < 0:
+        return None
+    quaternion, omega = view.causal
+    path = sensor_path(quaternion[first:], omega[first:], rate_of(view.table))
+    curve = angle_about(
+        path.up, -axis
+    )  # where the sensor turns one way, the vertical turns the other way in it
+    found = find_candidates(path, curve, 0, wobble_rad(running.range_rad), is_start=False, is_end=False)
+    if found is None or len(found) != 1:
+        return None
+    if gains(found, patterns_of([running]), view.rules, (running,))[0, 0] < PLAINLY:
+        return None
+    newest = moved(full_rate(found.movement(0), path.every, len(view.table) - 1 - first), first)
+    before = [moved(m, -view.first) for m in counted]
+    return _measured(view, ((*before, replace(newest, earliest=first)),), (running,))
 
 
 def at_last(view: View, *, is_over: bool) -> Seen:

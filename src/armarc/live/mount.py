@@ -17,8 +17,9 @@ from armarc.motion import Mounting, Orientation, choose_mounting, dominant_axis
 from armarc.motion.mounting import ArmEvidence
 from armarc.motion.quaternions import rotate
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
-from armarc.pipeline import CONCENTRIC_WORTH, measure
-from armarc.recording import FloatArray, Piece, Recording
+from armarc.moved_arm import CONCENTRIC_WORTH, count, moved_arm
+from armarc.pipeline import LONGEST_GAP_S
+from armarc.recording import FloatArray, Piece, Recording, uniform_pieces, without_frozen
 from armarc.reps.body import RIGID, SetBody, set_bodies
 from armarc.reps.movements import Movement
 
@@ -103,24 +104,27 @@ def learn_mounting(
     return Learned(mounting=mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]), body=body)
 
 
-def learn_from_scratch(recording: Recording, choices: Choices) -> tuple[Learned, int] | None:
-    """Settle the mounting by measuring the stretch at hand as if it were a recording of its own.
+def learn_from_scratch(recording: Recording, choices: Choices, fewest: int = 1) -> Learned | None:
+    """Settle the mounting with the offline road on the stretch at hand as if it were a recording of its own.
 
     Slower than `learn_mounting`, but it does not rest on what the live angle has found so far.
 
     Returns
     -------
-    (Learned, reps found) or None
-        None without a set in it.
+    Learned or None
+        None without a set in it, or with fewer than so many reps.
     """
-    session = measure(recording, choices, load=False)
-    if not session.sets:
-        return None
-    motion = session.motions[0]
-    start = int(np.searchsorted(recording.time_s, motion.time_s[0] - 1e-6))
-    offset = (recording.specific_force_m_s2[start] - motion.specific_force_m_s2[0]).tolist()
-    learned = Learned(mounting=motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2]))
-    return learned, sum(len(one.reps) for one in session.sets)
+    for piece in uniform_pieces(without_frozen(recording)[0], longest_gap_s=LONGEST_GAP_S):
+        counting = count(piece, choices, [])
+        if sum(map(len, counting.counted.sets)) < fewest:
+            continue
+        moved = moved_arm(piece, counting, [])
+        if sum(map(len, moved.sets)) >= fewest:
+            offset = (0.0, 0.0, 0.0) if moved.lever is None else moved.lever.offset_m_s2.tolist()
+            return Learned(
+                mounting=moved.motion.mounting, force_offset_m_s2=(offset[0], offset[1], offset[2])
+            )
+    return None
 
 
 def hanging_mounting(down: tuple[float, float, float], choices: Choices) -> Mounting:

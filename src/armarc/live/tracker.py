@@ -6,6 +6,7 @@ The tracker only follows the angle; whether a movement is a rep is judged elsewh
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections import deque
 from dataclasses import dataclass
 
@@ -243,10 +244,9 @@ class Tracker:
 
     def _recent(self, row: int, time_s: float) -> FloatArray:
         """Rows in which the bottom before this rise lies, shape (n, 14)."""
-        rows, first = self._rows, row
-        while first > rows.first and rows.cell(first - 1, TIME) > time_s - REST_WINDOW_S - SETTLE_S:
-            first -= 1
-        return rows.table(first, row + 1)
+        rows, since_s = self._rows, time_s - REST_WINDOW_S - SETTLE_S
+        before = bisect_right(range(rows.first, row), since_s, key=lambda k: rows.cell(k, TIME))
+        return rows.table(rows.first + before, row + 1)
 
     def _while_up(
         self, row: int, time_s: float, angle: float, rate: float, turn: Turn | None, signals: list[Signal]

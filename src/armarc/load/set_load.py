@@ -41,7 +41,7 @@ from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import full_reps
-from armarc.reps.swing import Swing
+from armarc.reps.swing import Swing, lifting_se_m
 
 SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
@@ -228,7 +228,10 @@ class _Case:
         reps = []
         for rep, found in zip(self.measured.reps, plain, strict=True):
             se = with_errors_of_the_rep(found.measures, errors_moved(found.measures, found.otherwise), rep)
-            se = replace(se, **found.swing_errors(rep.body_swing_se_m))  # type: ignore[arg-type]
+            path_se = rep.body_swing_se_m
+            if path_se is not None and rep.trunk_lean_rad is None:  # a chest's sensor sees the lean
+                path_se = lifting_se_m(path_se)
+            se = replace(se, **found.swing_errors(path_se))  # type: ignore[arg-type]
             times = _times(rep)
             m, moment = found.moved.motion, found.done.moment_n_m
             se = with_loaded_errors(se, m.time_s, m.angle_rad, moment, times, self.loaded, rep)

@@ -67,7 +67,7 @@ class BodySigns:
     chain_share : float or None
         The same as an arm leaves it whose elbow bends, where one is believed to.
     elbow : ElbowBend or None
-        How likely the elbow is bent or bends on the way up, where it is known how the sensor sits on the forearm.
+        How likely the elbow is bent, bends or straightens, where it is known how the sensor sits on the forearm.
     """
 
     certainty: float = 0.0

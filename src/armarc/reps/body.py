@@ -15,8 +15,10 @@ from armarc.motion.body_signs import NO_SIGNS, RANGE_HZ, BodySigns, find_body_si
 from armarc.motion.elbow_hinge import PLACES, ElbowBend
 from armarc.motion.forearm import Forearm
 from armarc.motion.kinematics import rate_of_change
+from armarc.motion.mounting import HANGING_SE_RAD
 from armarc.recording import FloatArray
 from armarc.reps.steadiness import strap_steps
+from armarc.reps.unseen import unexplained_rad
 
 HANGING_BELOW_RAD = math.radians(40)
 BENT_RAD = math.radians(3.0)
@@ -69,6 +71,9 @@ class SetBody:
     above_elbow : bool
         Whether the sensor sits on a segment that turns as a whole: then a shoulder that moves shows in the fitted
         direction of the arm, and in the difference of two angles only as far as that direction does.
+    hinge : ndarray, shape (3,), or None
+        Axis of the raise in sensor axes, where the elbow was judged: then that is so below it as well, and only in the
+        plane of the raise, as the hinge holds the rest.
     """
 
     signs: BodySigns = NO_SIGNS
@@ -79,6 +84,18 @@ class SetBody:
     forearm_rad: float = 0.0
     elbow_rad2: FloatArray | None = None
     above_elbow: bool = False
+    hinge: FloatArray | None = None
+
+    @property
+    def unexplained_rad(self) -> float:
+        """What a shoulder that moves and an arm that is no rigid one leave in the direction of the arm, rad.
+
+        Where the arm hangs between its reps, the pose there says as well how it lies.
+        """
+        share = self.signs.unexplained_share if self.signs.chain_share is None else self.signs.chain_share
+        moved = unexplained_rad(share)
+        hangs = self.hinge is not None and self.signs.low_rad < HANGING_BELOW_RAD
+        return moved * HANGING_SE_RAD / math.hypot(moved, HANGING_SE_RAD) if hangs else moved
 
     @cached_property
     def doubt_rad(self) -> float:
@@ -217,6 +234,7 @@ def set_bodies(
                 forearm_rad=off_line,
                 elbow_rad2=doubt,
                 above_elbow=is_elevation and not beyond_elbow,
+                hinge=None if doubt is None or lever is None else lever.across,
             )
         )
     return tuple(bodies), _changed(motion, change)

@@ -8,6 +8,8 @@ at its end should have felt; that, range, time and speed are weighed as a rep of
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,7 +18,7 @@ from armarc.motion import low_pass
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.likeness import TIME_SPREAD, TIRED_SPREAD, median
+from armarc.reps.likeness import TIME_SPREAD, TIRED_SPREAD
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import cost_of_longer
@@ -52,10 +54,10 @@ class Spread:
 
     def evidence(self, miss: float, own: float = 0.0) -> float:
         """Log-likelihood ratio of a rep against handling."""
-        spread = float(np.hypot(self.of_reps, own))
+        spread = math.hypot(self.of_reps, own)
         as_rep, as_handling = miss / spread, (miss - self.handling) / self.of_handling
-        return float(
-            np.log(self.of_handling / spread)
+        return (
+            math.log(self.of_handling / spread)
             - 0.5 * min(as_rep * as_rep, self.cap)
             + 0.5 * min(as_handling * as_handling, self.cap)
         )
@@ -70,6 +72,8 @@ SLOWER = Spread(0.18 * TIRED_SPREAD / TIME_SPREAD, 0.1, 0.6, TIME_CAP)
 LEVER_TURNS = 0.17
 """What turning at another acceleration than the others' should feel is known up to this share of the difference: the
 levers that the lower and the upper half of the range show point up to 10° apart on people."""
+RANK = 3 * float(np.finfo(np.float64).eps)
+"""What of a turning is less than this share of the rest tells nothing of a lever."""
 FILLED_SHARE = 0.25
 """A way up or down of which more was filled in over a gap is not judged (working limit)."""
 OUTER_COST = 2.0
@@ -107,10 +111,10 @@ def judged_inside(
 def _judge_ends(seen: FeltSet, run: Run) -> tuple[Run, list[tuple[int, int]]]:
     n = run.size
     at_most = min(AT_AN_END, n - FULL_SET)
-    first, doubted_first = _cut([seen.evidence(k, 1, range(k, n)) for k in range(at_most)])
+    first, doubted_first = _cut(seen.evidence([(k, range(k, n)) for k in range(at_most)], 1))
     at_most = min(AT_AN_END, n - first - FULL_SET)
     back = [n - 1 - k for k in range(at_most)]
-    last, doubted_last = _cut([seen.evidence(k, -1, range(first, k + 1)) for k in back])
+    last, doubted_last = _cut(seen.evidence([(k, range(first, k + 1)) for k in back], -1))
     doubted = {*range(first, doubted_first), *back[last:doubted_last]}
     movements = tuple(replace(m, is_doubtful=k in doubted) for k, m in enumerate(run.movements))
     off = movements[:first] + movements[n - last :]
@@ -127,7 +131,7 @@ def _judge_middle(seen: FeltSet, run: Run, rules: CountingRules) -> list[Run]:
     Where that leaves a rest, the set ends there. Of what nobody named nothing is left out.
     """
     n = run.size
-    against = -np.array([min(seen.evidence(k, 0, range(n)), 0.0) for k in range(1, n - 1)])
+    against = -np.minimum(seen.evidence([(k, range(n)) for k in range(1, n - 1)]), 0.0)
     edges = np.flatnonzero(np.diff((against > 0).astype(np.int8), prepend=0, append=0)) + 1
     off: set[int] = set()
     may_be: set[int] = set()
@@ -191,8 +195,9 @@ class FeltSet:
     ``products``, shape (n, 2 ways, 6, 6), are the mean products of what is known of every sample on the way up and
     down: the angle's acceleration, its squared rate, a one, and the acceleration beside gravity that was felt;
     ``samples`` is how many these are; of movements that are ``cut`` too little was recorded: neither what they felt
-    nor their time is then their own. ``shown`` is what some of its reps show and ``left`` what a lever leaves, worked
-    out once: most movements are compared with the same ones.
+    nor their time is then their own. ``logs``, shape (3, n), are the logarithms of range, time up and speed. ``shown``
+    is what some of its reps show and ``left`` what a lever leaves, worked out once: most movements are compared with
+    the same ones.
     """
 
     candidates: Candidates
@@ -202,6 +207,7 @@ class FeltSet:
     samples: np.ndarray
     cut: tuple[bool, ...]
     axis: FloatArray
+    logs: FloatArray
     shown: dict[tuple[int, ...], Shown] = field(default_factory=dict)
     left: dict[bytes, FloatArray] = field(default_factory=dict)
 
@@ -227,37 +233,44 @@ class FeltSet:
         if path.missing is not None:
             filled = [bool(path.missing[begin:stop][way].mean() > FILLED_SHARE) for way in ways]
             cut = [any(each) for each in zip(cut, filled[::2], filled[1::2], strict=True)]
+        found, members = run.candidates, np.array(run.members)
         return cls(
-            candidates=run.candidates,
-            members=np.array(run.members),
+            candidates=found,
+            members=members,
             movements=run.movements,
             products=products.reshape(-1, 2, 6, 6),
             samples=samples.reshape(-1, 2),
             cut=tuple(cut),
             axis=run.sign * run.axis,
+            logs=np.log([found.range_rad[members], found.up_s[members], found.speed_rad_s[members]]),
         )
 
-    def _others(self, k: int, among: range) -> list[int]:
+    def _others(self, k: int, among: range) -> tuple[int, ...]:
         """Those that show what a rep of the set is: far from the ends, where there are enough."""
         n = len(self.members)
-        inner = [j for j in range(AT_AN_END, n - AT_AN_END) if j != k and not self.cut[j]]
+        inner = tuple(j for j in range(AT_AN_END, n - AT_AN_END) if j != k and not self.cut[j])
         if len(inner) > FULL_SET:
             return inner
-        return [j for j in among if j != k and not self.cut[j]]
+        return tuple(j for j in among if j != k and not self.cut[j])
 
-    def evidence(self, k: int, inward: int, among: range) -> float:
-        """Log-odds that movement `k` is a rep, as those among which it is show.
+    def evidence(self, each: Sequence[tuple[int, range]], inward: int = 0) -> list[float]:
+        """Log-odds that some movements are reps, as those among which each is show.
 
-        1 or -1 leads inward from an end at which it is, 0 is in the middle.
+        1 or -1 leads inward from an end at which they are, 0 is in the middle.
         """
-        others = self._others(k, among)
-        if self.cut[k] or len(others) < FULL_SET:
-            return np.inf
-        return self.judged(k, self.shown_by(tuple(others)), inward)
+        others = [self._others(k, among) for k, among in each]
+        told = [
+            not self.cut[k] and len(these) >= FULL_SET for (k, _), these in zip(each, others, strict=True)
+        ]
+        self._show(these for these, is_told in zip(others, told, strict=True) if is_told)
+        return [
+            self.judged(k, self.shown[these], inward) if is_told else math.inf
+            for (k, _), these, is_told in zip(each, others, told, strict=True)
+        ]
 
     def judged(self, k: int, shown: Shown, inward: int = 0) -> float:
         """The same, as some reps show that need not be of this set."""
-        larger, longer, faster = (self._logs(np.array([k]))[:, 0] - shown.usual).tolist()
+        larger, longer, faster = (self.logs[:, k] - shown.usual).tolist()
         own = shown.scatter.tolist()
         total = RANGE.evidence(larger, own[0])
         longer += faster - larger  # a slow rep is up for longer, part of the way for less
@@ -273,47 +286,63 @@ class FeltSet:
         total += max(outer, -OUTER_COST) + inner
         return total - self._pause_cost(k, inward)
 
-    def _logs(self, rows: np.ndarray) -> FloatArray:
-        """Logarithms of range, time up and speed, shape (3, rows)."""
-        seen, members = self.candidates, self.members[rows]
-        return np.log([seen.range_rad[members], seen.up_s[members], seen.speed_rad_s[members]])
-
-    def _felt_beyond(self, k: int, shown: Shown) -> FloatArray:
+    def _felt_beyond(self, k: int, shown: Shown) -> list[float]:
         """Logarithms of how much more of what was felt going up and down is left unexplained than in others."""
-        left, expected = self._left(shown.lever)[:, k]
-        larger = np.clip(expected / np.maximum(shown.expected, 1e-2), 1.0, LARGER)
-        unknown = np.hypot(LEVER_TURNS * (expected - shown.expected), NOISE_M_S2)
-        return np.asarray(np.log(np.maximum(left, 1e-6) / np.hypot(shown.left * larger, unknown)))
+        key, beyond = shown.lever.tobytes(), []
+        if key not in self.left:
+            self.left[key] = self._left(shown.lever[None])[:, 0]
+        felt = zip(*self.left[key][:, k].tolist(), shown.left.tolist(), shown.expected.tolist(), strict=True)
+        for left, expected, usually_left, usual in felt:
+            larger = min(max(expected / max(usual, 1e-2), 1.0), LARGER)
+            unknown = math.hypot(LEVER_TURNS * (expected - usual), NOISE_M_S2)
+            beyond.append(math.log(max(left, 1e-6) / math.hypot(usually_left * larger, unknown)))
+        return beyond
 
     def shown_by(self, others: tuple[int, ...]) -> Shown:
         """What some of the movements show."""
-        if others not in self.shown:
-            rows = np.array(others)
-            total = np.tensordot(self.samples[rows], self.products[rows], axes=2)
-            lever, *_ = np.linalg.lstsq(total[:3, :3], total[:3, 3:], rcond=None)
-            left, expected = (np.array([median(way) for way in each[rows].T]) for each in self._left(lever))
-            logs = self._logs(rows)
-            usual = np.array([median(each) for each in logs])
-            scatter = np.array([1.4826 * median(each) for each in np.abs(logs - usual[:, None])])
-            self.shown[others] = Shown(len(others), self.axis, usual, scatter, lever, left, expected)
+        self._show([others])
         return self.shown[others]
 
-    def _left(self, lever: FloatArray) -> FloatArray:
-        """Root mean squares of what is left and of what is expected: (2, n movements, ways up and down)."""
-        key = lever.tobytes()
-        if key not in self.left:
-            turning, both = self.products[..., :3, :3], self.products[..., :3, 3:]
-            felt = np.trace(self.products[..., 3:, 3:], axis1=2, axis2=3)
-            expected = ((turning @ lever) * lever).sum(axis=(2, 3))
-            left = felt + expected - 2 * (both * lever).sum(axis=(2, 3))
-            self.left[key] = np.sqrt(np.maximum([left, expected], 0.0))
-        return self.left[key]
+    def _show(self, groups: Iterable[tuple[int, ...]]) -> None:
+        """Work out what groups of the movements show, those of one size at once."""
+        new = [others for others in dict.fromkeys(groups) if others not in self.shown]
+        for size in {len(others) for others in new}:
+            alike = [others for others in new if len(others) == size]
+            rows = np.array(alike)
+            total = np.einsum("gow,gowij->gij", self.samples[rows], self.products[rows])
+            lever = np.linalg.pinv(total[:, :3, :3], rcond=RANK, hermitian=True) @ total[:, :3, 3:]
+            felt = self._left(lever)
+            each = np.arange(len(alike))[:, None]
+            left, expected = (_medians(one[each, rows].swapaxes(1, 2)) for one in felt)
+            logs = self.logs[:, rows].swapaxes(0, 1)
+            usual = _medians(logs)
+            scatter = 1.4826 * _medians(np.abs(logs - usual[:, :, None]))
+            for g, others in enumerate(alike):
+                one = Shown(size, self.axis, usual[g], scatter[g], lever[g], left[g], expected[g])
+                self.shown[others] = one
+                self.left[one.lever.tobytes()] = felt[:, g]
+
+    def _left(self, levers: FloatArray) -> FloatArray:
+        """Root mean squares of what is left and of what is expected: (2, levers, n movements, ways up and down)."""
+        turning, both = self.products[..., :3, :3], self.products[..., :3, 3:]
+        felt = np.trace(self.products[..., 3:, 3:], axis1=2, axis2=3)
+        lever = levers[:, None, None]
+        expected = ((turning @ lever) * lever).sum(axis=(3, 4))
+        left = felt + expected - 2 * (both * lever).sum(axis=(3, 4))
+        return np.sqrt(np.maximum([left, expected], 0.0))
 
     def _pause_cost(self, k: int, inward: int) -> float:
         """What the pause towards the set's middle costs where it is longer than usual."""
         leaves, returns = self.candidates.leaves_s[self.members], self.candidates.returns_s[self.members]
         costs = cost_of_longer(np.maximum(leaves[1:] - returns[:-1], 0.0), CAP)
         return float(costs[k if inward > 0 else k - 1])
+
+
+def _medians(values: FloatArray) -> FloatArray:
+    """Medians along the last axis; NumPy's own takes several times as long."""
+    ordered, half = np.sort(values, axis=-1), values.shape[-1] // 2
+    middle = ordered[..., half - 1 + values.shape[-1] % 2 : half + 1]
+    return np.asarray(middle.mean(axis=-1))
 
 
 def _beyond(miss: float, smaller: float) -> float:

@@ -93,53 +93,58 @@ def largest_runs(
     rest_s : float, s
     most : int
     """
+    loss = losses(found, ranges_rad[:, None])
     order = range(len(gain))
     if len(gain) > most:
-        at_most = _at_most(found, gain, _loss(found, ranges_rad[:, None]), rest_s)
+        at_most = _at_most(found, gain, loss, rest_s)
         order = np.argsort(-at_most, kind="stable").tolist()
     best: list[tuple[float, int, list[int]]] = []
     for k in order:
         if len(best) == most and at_most[k] < best[-1][0]:
             break
-        run = largest_run(found, gain[k], ranges_rad[k], rest_s)
+        run = largest_run(found, gain[k], loss[k], rest_s)
         if run is not None:
             best = sorted([*best, (run[0], k, run[1])], key=lambda run: (-run[0], -run[1]))[:most]
     return [members for _, _, members in best]
 
 
-def _loss(found: Candidates, range_rad: FloatArray | float) -> FloatArray:
-    """What a candidate that is unlike a pattern of some range takes away."""
+def losses(found: Candidates, range_rad: FloatArray | float) -> FloatArray:
+    """What each candidate takes away where it is unlike a pattern of some range."""
     return OUTSIDER_COST * np.minimum(1.0, found.range_rad / range_rad)
 
 
 def _at_most(found: Candidates, gain: FloatArray, loss: FloatArray, rest_s: float) -> FloatArray:
-    """What the best run of each pattern may add up to, so that most patterns need not be gone through.
+    """What the best run of each pattern adds up to, but for rounding, so that most need not be gone through.
 
-    The largest sum of neighbours, for which a long rest between two look-alikes is too high a barrier.
+    The largest sum of neighbours among the look-alikes of all patterns, laid one behind another: what lies between two
+    takes away what it costs, a long rest or another pattern is too high a barrier.
     """
-    alike = gain > 0
-    rested = np.zeros(gain.shape, dtype=np.bool_)
-    returned = np.maximum.accumulate(np.where(alike, found.returns_s, -np.inf), axis=1)
-    np.greater_equal(found.leaves_s[1:] - returned[:, :-1], rest_s, out=rested[:, 1:])
-    rested &= alike
-    adds = np.where(alike, gain, -loss)
-    sums = np.cumsum(adds - BARRIER * rested, axis=1)
-    # A run that begins after a long rest has that barrier behind it.
-    least = np.minimum.accumulate(sums - adds, axis=1)
-    return np.asarray((sums - least).max(axis=1) + 1e-6)  # for sums that round otherwise
+    pattern, at = (gain > 0).nonzero()
+    through = np.cumsum(loss, axis=1)
+    passed = through[pattern, at]
+    between = passed[1:] - loss[pattern[1:], at[1:]] - passed[:-1]
+    begins = np.ones(len(at), dtype=np.bool_)
+    begins[1:] = (pattern[1:] != pattern[:-1]) | (found.leaves_s[at[1:]] - found.returns_s[at[:-1]] >= rest_s)
+    own = gain[pattern, at]
+    adds = own - BARRIER * begins
+    adds[1:] -= np.where(begins[1:], 0.0, between)
+    sums = np.cumsum(adds)
+    sums -= np.minimum.accumulate(sums - own)
+    best = np.full(len(gain), -np.inf)
+    np.maximum.at(best, pattern, sums)
+    return best + 1e-6
 
 
 def largest_run(
-    found: Candidates, adds: FloatArray, range_rad: float, rest_s: float
+    found: Candidates, adds: FloatArray, loss: FloatArray, rest_s: float
 ) -> tuple[float, list[int]] | None:
-    """Sum and members of the best run of one pattern, from what each candidate adds and the pattern's range.
+    """Sum and members of the best run of one pattern, from what each candidate adds or, being unlike it, takes away.
 
     None where nothing is like it.
     """
     at = (adds > 0).nonzero()[0]
     if not len(at):
         return None
-    loss = _loss(found, range_rad).tolist()
     alike, of_alike = (
         at.tolist(),
         (adds[at].tolist(), found.leaves_s[at].tolist(), found.returns_s[at].tolist()),
@@ -152,7 +157,7 @@ def largest_run(
             running = 0.0
         elif running > 0 and j - before > 1:
             # One stranger after the other: they may use up all there is before the next look-alike.
-            for lost in loss[before + 1 : j]:
+            for lost in loss[before + 1 : j].tolist():
                 running -= lost
                 if running <= 0:
                     break

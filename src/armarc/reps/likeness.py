@@ -53,6 +53,8 @@ SWING_CYCLE_S = 1.6
 BETWEEN_STRIDES_S = 0.5
 SWING_MIDDLE = (0.15, 0.85)
 """… and through the pose in which it rests, which lies in this part of its range."""
+LEVEL_SHARE = 0.5
+"""What turns by less than half about a level axis at its bottom turns about the vertical (working limit)."""
 RESTED_S = 0.6
 """A shorter stop is the pause of a rep and tells no resting pose."""
 
@@ -75,6 +77,13 @@ class Template:
     reach_m: float = math.nan
     arm_m: float = math.nan
     shown: Shown | None = None
+
+    @property
+    def level_axis(self) -> FloatArray | None:
+        """Sensor axis it turns about, level at its bottom; None where it turns about the vertical."""
+        axis = self.direction - (self.direction @ self.pose) * self.pose
+        size = float(np.linalg.norm(axis))
+        return None if size < LEVEL_SHARE else axis / size
 
     def is_same_exercise(self, other: Template) -> bool:
         """Whether two sets start from the same pose and turn the same way."""
@@ -221,7 +230,7 @@ def median(values: FloatArray) -> float:
 
 
 def _mean_direction(vectors: FloatArray) -> FloatArray:
-    mean = vectors.mean(axis=0)
+    mean = vectors.sum(axis=0) / len(vectors)
     return np.asarray(mean / max(math.sqrt(float(mean @ mean)), 1e-9))
 
 
@@ -257,7 +266,8 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     through = (resting > SWING_MIDDLE[0]) & (resting < SWING_MIDDLE[1])
     # A rest at one end of the movement is a rep's; one far away (the wrist before the face) says nothing.
     at_end = ~through & (resting > -SWING_MIDDLE[0]) & (resting < 1 + SWING_MIDDLE[0])
-    about_rest = np.asarray(through.any(axis=1) & ~at_end.any(axis=1))
+    is_through, is_at_end = through[:, 0] | through[:, 1], at_end[:, 0] | at_end[:, 1]
+    about_rest = is_through & ~is_at_end
     small = (found.range_rad < SWING_RANGE_RAD) & (2 * found.up_s < SWING_CYCLE_S) & ~found.is_cut
     # Strides follow each other: those of one walk are what most of them are.
     between_s = found.leaves_s[1:] - found.returns_s[:-1]
@@ -265,6 +275,6 @@ def swings(found: Candidates, resting: FloatArray) -> BoolArray:
     edges = np.concatenate([[0], (apart | (small[1:] != small[:-1])).nonzero()[0] + 1, [len(found)]])
     walks = edges[:-1]
     for_it = np.add.reduceat(about_rest, walks, dtype=np.int64)
-    against = np.add.reduceat(at_end.any(axis=1), walks, dtype=np.int64)
+    against = np.add.reduceat(is_at_end, walks, dtype=np.int64)
     is_walk = np.repeat((for_it > 0) & (for_it >= against), edges[1:] - walks)
     return np.asarray(small & is_walk)

@@ -221,7 +221,7 @@ def measure_rep(
         # Of the arm's own speed: a strap that wobbles, or a forearm that turns, is no jerk of the arm.
         smoothness_sparc=sparc(np.abs(rate[_between_turns(rate, at, m)]), hz),
         body_swing_m=swung.travel_m,
-        body_swing_se_m=swung.se_m,
+        body_swing_se_m=swung.whole_se_m,
         body_swing_reason=swung.reason,
         quality=tuple(quality),
         clean=is_clean(quality),

@@ -7,13 +7,14 @@ it takes away, a long rest ends the run (`armarc.reps.largest_run`).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.candidates import Candidates, candidates_of, find_candidates
-from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, largest_runs
+from armarc.reps.largest_run import GAIN, CountingRules, gains, largest_run, largest_runs, losses
 from armarc.reps.likeness import (
     Template,
     each_alone,
@@ -50,8 +51,8 @@ MOST_PATTERNS = 3
 """So many of the best patterns are looked at with the median of what is like them."""
 LOOKS = 3
 """How often a run is looked at again, each time about the axis and with the scale that it showed."""
-LEVEL_SHARE = 0.5
-"""What turns by less than half about a level axis at its bottom turns about the vertical (working limit)."""
+PLAIN_SET, PLAIN_GAIN = 6, 2 * GAIN / 3
+"""So many movements that add so much each are plainly a set like a known one (working limits)."""
 HYSTERESIS_SHARE = 0.3
 """Within a set, a reversal smaller than this share of its range is a wobble, a pulse or a double top."""
 
@@ -82,6 +83,15 @@ def best_run(
     Run or None
         With a score that may be negative: too little for a set.
     """
+    alike: list[tuple[Template, FloatArray]] = []
+    for one, axis in _axes_of_known(rules, known):
+        is_alike, found = _like_known(path, first, stop, one, axis, rules)
+        if is_alike:
+            alike.append((one, axis))
+        if found is not None:
+            plain = _looked_at_again(path, first, stop, found, rules, known, knows_bottom=True)
+            if plain is not found:
+                return plain
     axes = furthest_axes(path, first, stop)
     if axes is None:  # all of it turns about the vertical, or nothing moves
         axes = np.eye(3)[:1]
@@ -90,7 +100,50 @@ def best_run(
         other = _best_about(path, first, stop, axes[1], rules, known)
         if other is not None and (best is None or other.score > best.score):
             best = other
-    return _or_more_of_known(path, first, stop, best, rules, known)
+    return _or_more_of_known(path, first, stop, best, alike, rules, known)
+
+
+def _axes_of_known(
+    rules: CountingRules, known: tuple[Template, ...]
+) -> Iterator[tuple[Template, FloatArray]]:
+    """The newest known set of every exercise that does not turn about the vertical, and the axis it turns about."""
+    rest: tuple[Template, ...] = known[::-1] if "tilt" in rules.curves else ()
+    while rest:
+        one, rest = rest[0], tuple(other for other in rest[1:] if not other.is_same_exercise(rest[0]))
+        axis = one.level_axis
+        if axis is not None:
+            yield one, axis
+
+
+def _like_known(
+    path: SensorPath, first: int, stop: int, one: Template, axis: FloatArray, rules: CountingRules
+) -> tuple[bool, Run | None]:
+    """Whether any movement of a stretch, whichever end is its bottom, is like a set's reps; and a full set of these.
+
+    Who lifts goes on with the same, and so its next set is found in a fraction of the time. What is not plainly one
+    has to show itself beside everything else.
+    """
+    curve = angle_about(path.up[first:stop], axis)
+    turns = turns_of(curve, wobble_rad(one.range_rad))
+    is_start, is_end = rules.starts and first == 0, rules.ends and stop == len(path)
+    ways = candidates_of(path, curve, first, [turns], (1.0, -1.0), is_start=is_start, is_end=is_end)
+    pattern, is_alike, plain = patterns_of([one]), False, None
+    for sign, found, (rows, *_) in ways:
+        adds = gains(found, pattern, rules, (one,))[0]
+        is_alike |= bool((adds > 0).any())
+        if sign > 0 or not is_alike:
+            continue  # the vertical turns the other way in the sensor than the sensor
+        best = largest_run(
+            found.take(rows), adds[rows], losses(found.take(rows), one.range_rad), rules.rest_s
+        )
+        if best is None or len(best[1]) < PLAIN_SET or best[0] < PLAIN_GAIN * len(best[1]):
+            continue
+        members = rows[best[1]]
+        look, score = template_of(found, members), best[0] - KNOWN_RUN_COST
+        if look.is_more_of(one) and one.is_more_of(look):
+            seen = Seen(path, "tilt", sign, axis, sign * curve, first, rests_within(path, first, stop))
+            plain = seen.run(found, score, score, members.tolist(), look)
+    return is_alike, plain
 
 
 def _or_more_of_known(
@@ -98,6 +151,7 @@ def _or_more_of_known(
     first: int,
     stop: int,
     best: Run | None,
+    alike: list[tuple[Template, FloatArray]],
     rules: CountingRules,
     known: tuple[Template, ...],
 ) -> Run | None:
@@ -105,20 +159,10 @@ def _or_more_of_known(
 
     It has to be more of that set and to make one by itself: in handling there is always something a little like it.
     """
-    if "tilt" not in rules.curves:
-        return best
-    rest: tuple[Template, ...] = known[::-1]
-    while rest:
-        one, rest = rest[0], tuple(other for other in rest[1:] if not other.is_same_exercise(rest[0]))
+    for one, axis in alike:
         if best is not None and best.template.is_same_exercise(one):
             continue
-        axis = one.direction - (one.direction @ one.pose) * one.pose
-        size = float(np.linalg.norm(axis))
-        if size < LEVEL_SHARE:
-            continue  # it turns about the vertical
-        if not _has_alike(path, first, stop, axis / size, one, rules):
-            continue
-        other = _best_about(path, first, stop, axis / size, rules, known)
+        other = _best_about(path, first, stop, axis, rules, known)
         if other is None or not _is_set_beside(other, one):
             continue
         if best is None or other.score > best.score:
@@ -133,18 +177,6 @@ def _is_set_beside(run: Run, known: Template) -> bool:
         return False
     least = RUN_COST if look.is_same_exercise(known) else OTHER_RUN_COST
     return run.score + _cost(look, known) > least
-
-
-def _has_alike(
-    path: SensorPath, first: int, stop: int, axis: FloatArray, one: Template, rules: CountingRules
-) -> bool:
-    """Whether any movement of a stretch, whichever end is its bottom, is like the reps of a set."""
-    curve = angle_about(path.up[first:stop], axis)
-    turns = turns_of(curve, wobble_rad(one.range_rad))
-    is_start, is_end = rules.starts and first == 0, rules.ends and stop == len(path)
-    ways = candidates_of(path, curve, first, [turns], (1.0, -1.0), is_start=is_start, is_end=is_end)
-    pattern = patterns_of([one])
-    return any((gains(found, pattern, rules, (one,)) > 0).any() for _, found, _ in ways)
 
 
 def _best_about(
@@ -165,7 +197,14 @@ def wobble_rad(range_rad: float) -> float:
 
 
 def _looked_at_again(
-    path: SensorPath, first: int, stop: int, found: Run, rules: CountingRules, known: tuple[Template, ...]
+    path: SensorPath,
+    first: int,
+    stop: int,
+    found: Run,
+    rules: CountingRules,
+    known: tuple[Template, ...],
+    *,
+    knows_bottom: bool = False,
 ) -> Run:
     """A run as its own axis and scale show it."""
     margin = math.ceil(rules.rest_s * path.rate_hz)
@@ -175,7 +214,7 @@ def _looked_at_again(
         own = found.axis if own is None else own if float(own @ found.axis) > 0 else -own
         narrow = replace(rules, curves=(found.curve,))
         # About the axis of a walk before it a set's ends look alike: its own axis tells which one is the bottom.
-        signs = (found.sign,) if look else (1.0, -1.0)
+        signs = (found.sign,) if look or knows_bottom else (1.0, -1.0)
         again = _search(path, *near, own, narrow, known, (wobble_rad(found.template.range_rad),), signs)
         if again is None or again.score < found.score - GAIN / 2 or again.size < found.size:
             break
@@ -292,7 +331,7 @@ def _best_of_sizes(
     for each in of_sizes:
         part = slice(stop, stop := stop + len(each))
         one, own = in_rows.take(part), each[leads[part]]
-        adds = gain[np.searchsorted(patterns, own)][:, each]
+        adds = gain[np.searchsorted(patterns, own)[:, None], each]
         adds[:, walking[part]] = -np.inf
         runs = largest_runs(one, adds, found.range_rad[own], rules.rest_s, MOST_PATTERNS)
         alike = list(dict.fromkeys(tuple(each[members].tolist()) for members in runs))
@@ -328,7 +367,7 @@ def _best_like(
     held = (found.up_s >= too_long_s) & ~cut
     for hopeless in (walking, walking | held):
         likely = np.where(hopeless, -np.inf, adds)
-        again = largest_run(found, likely, template.range_rad, rules.rest_s)
+        again = largest_run(found, likely, losses(found, template.range_rad), rules.rest_s)
         if again is None or (best is not None and again[0] - cost + bonus + 2 * REST_BONUS <= best.rank):
             return best  # rests add no more, a rhythm nothing
         kept, score = in_rhythm(found, *again, likely[again[1]])

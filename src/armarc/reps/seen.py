@@ -77,7 +77,7 @@ def _places(seen: Seen, found: Candidates, members: list[int], at: Samples) -> t
     place = (seen.curve[at - seen.first] - low) / max(high - low, 1e-6)
     if seen.name != "tilt":
         return place, np.minimum(np.abs(place), np.abs(1.0 - place))
-    ends = np.stack([found.pose[members].mean(axis=0), seen.path.up[found.top[members]].mean(axis=0)])
-    ends /= np.maximum(np.linalg.norm(ends, axis=1), 1e-9)[:, None]
-    off = np.arccos(np.clip(seen.path.up[at] @ ends.T, -1.0, 1.0))
-    return place, off.min(axis=1) / max(high - low, 1e-6)
+    ends = np.stack([found.pose[members].sum(axis=0), seen.path.up[found.top[members]].sum(axis=0)])
+    ends /= np.maximum(np.sqrt((ends * ends).sum(axis=1)), 1e-9)[:, None]
+    cosine = (seen.path.up[at] @ ends.T).max(axis=1)
+    return place, np.arccos(np.minimum(np.maximum(cosine, -1.0), 1.0)) / max(high - low, 1e-6)

@@ -51,7 +51,7 @@ class Laid:
     def above(self, level: FloatArray, begin: Samples) -> Samples:
         """First sample from `begin` on at which the curve is not below a level; where there is none, one beyond."""
         high = (self.curve >= np.repeat(level, self.edges[2::2] - self.edges[:-1:2])).nonzero()[0]
-        at = np.append(high, len(self.curve))
+        at = np.concatenate([high, [len(self.curve)]])
         return np.asarray(at[np.searchsorted(high, begin - self.shift)] + self.shift)
 
 
@@ -86,14 +86,14 @@ def settled(
     set_off, arrived = laid.not_above(curve[before] + down, curve[turn] + down_after)
     rose, left = laid.not_above(high - down, high - down_after)
 
-    slow = np.append(not_down.nonzero()[0], len(curve))
+    slow = np.concatenate([not_down.nonzero()[0], [len(curve)]])
     rest = np.minimum(slow[np.searchsorted(slow, arrived)], turn)
     stayed = stays[np.searchsorted(stays, left)]
     lowest_after = rest + curve[np.minimum(rest[:, None] + window, turn[:, None])].argmin(axis=1)
     after = np.where((rest - left > stay) & (stayed + stay <= rest), stayed, lowest_after)
 
     # The same from the top backwards.
-    slow = np.append(-1, not_up.nonzero()[0] + 1)
+    slow = np.concatenate([[-1], not_up.nonzero()[0] + 1])
     rest = np.maximum(slow[np.searchsorted(slow, set_off, side="right") - 1], before)
     stayed = stays[np.searchsorted(stays, rose - stay, side="right") - 1]
     lowest = rest - curve[np.maximum(rest[:, None] - window, before[:, None])].argmin(axis=1)

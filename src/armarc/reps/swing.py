@@ -64,6 +64,10 @@ GIRDLE_SHARE, GIRDLE_DOUBT = 0.3, 0.3
 """Shares, in the standard error, of what moves with the arm's angle and of what taking it away has changed."""
 HIDDEN_SHARE = 0.8
 """Share, in the standard error, of the path that the arm's direction may have hidden from the fit of the lever arm."""
+FOLLOWS_M = 0.009
+"""What a trunk does with the arm's angle both ways and the fit of the lever arm takes for the arm's own: it leans away
+from a weight by 1°, give or take as much, at half a metre above the hips (working limit; 1–2.5 cm by the chest sensor
+of a lifter's correct raises)."""
 WITH_ARM_M = 0.008
 """More than this with the arm's angle is more than a rigid arm shows on any grade of sensor (at most 0.7 cm)."""
 MOST_WITH_ARM_M, MOST_SWING_M = 0.08, 0.15
@@ -109,7 +113,8 @@ class Swing:
     Parameters
     ----------
     travel_m, se_m : float or None, m
-        Peak-to-peak and its standard error; None where it cannot be told.
+        Peak-to-peak and its standard error beyond what the shoulder does with the arm's angle; None where it cannot be
+        told.
     reason : str or None
         Why it cannot.
     course : SwingCourse or None
@@ -120,6 +125,16 @@ class Swing:
     se_m: float | None = None
     reason: str | None = None
     course: SwingCourse | None = None
+
+    @property
+    def whole_se_m(self) -> float | None:
+        """Standard error of the travel as all that the body did, m; None where it cannot be told."""
+        return None if self.se_m is None else math.hypot(self.se_m, FOLLOWS_M)
+
+
+def lifting_se_m(whole_se_m: float) -> float:
+    """The part of such an error that lifts, m: a lean goes sideways."""
+    return math.sqrt(max(whole_se_m**2 - FOLLOWS_M**2, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -365,4 +380,5 @@ def _with_arm(
     share = [1 / math.sqrt(c.down.stop - c.down.start) for c in cycles]
     x = np.concatenate([w * a[c.down] for w, a, c in zip(share, arcs, cycles, strict=True)])
     y = np.concatenate([w * p[c.down] for w, p, c in zip(share, paths, cycles, strict=True)])
-    return np.asarray(np.linalg.lstsq(x, y, rcond=None)[0])
+    # From the products: of all the rows the library solves with every core there is, and takes longer for it.
+    return np.asarray(np.linalg.lstsq(x.T @ x, x.T @ y, rcond=None)[0])

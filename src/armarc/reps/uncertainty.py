@@ -21,7 +21,7 @@ from armarc.motion.tolerance import Tolerance
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps.arm_axes import beside_axis
 from armarc.reps.body import RIGID, SetBody
-from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans, unexplained_rad
+from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
@@ -112,20 +112,21 @@ class AngleErrors:
 
     def of_set(self, body: SetBody) -> AngleErrors:
         """The same with what a set shows of body and strap."""
-        if not body.above_elbow:
+        if body.hinge is None and not body.above_elbow:
             return replace(self, body=body)
-        axes, across = beside_axis(self.mounting, unexplained_rad(body.signs.unexplained_share))
+        axes, across = beside_axis(self.mounting, body.unexplained_rad, body.hinge)
         return replace(self, body=body, axes=axes, across_rad=across)
 
     @property
     def bent_rad(self) -> float:
-        """What a shoulder that moves, an arm that is no rigid one and a hand that turns leave in an angle, rad; above
-        the elbow that is in the direction of the arm."""
-        signs = self.body.signs
-        share = signs.unexplained_share if signs.chain_share is None else signs.chain_share
-        return (
-            0.0 if self.body.above_elbow else math.hypot(unexplained_rad(share), by_hand(self.hand_turn_rad))
-        )
+        """What a moving shoulder, no rigid arm and a hand that turns leave in an angle beside its direction, rad."""
+        return self.moved_rad if self.body.hinge is None else by_hand(self.hand_turn_rad)
+
+    @property
+    def moved_rad(self) -> float:
+        """The same in a rate or an instant."""
+        turning = math.hypot(self.body.unexplained_rad, by_hand(self.hand_turn_rad))
+        return 0.0 if self.body.above_elbow else turning
 
     @property
     def shoulder_share(self) -> float:
@@ -231,7 +232,7 @@ class AngleErrors:
         return abs(rate_rad_s) * _root_sum(
             [
                 further,
-                self.bent_rad / self.body.swept_rad,
+                self.moved_rad / self.body.swept_rad,
                 self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
                 self.untested_share,
@@ -275,7 +276,7 @@ class AngleErrors:
         error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
         error *= AT_THE_TOP if is_top else 1.0
         shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
-        bent = math.hypot(self.bent_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
+        bent = math.hypot(self.moved_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
         wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
         error = _root_sum([error, wobbles, shoulder, bent, *self._lean(leaning, low)])
         if not self.is_fitted:

@@ -1,0 +1,198 @@
+"""What the samples of a piece show before anything is measured: its sets, and the arm that moved in them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
+from armarc.choices import Choices
+from armarc.motion import ArmMotion, Orientation
+from armarc.motion.lever_arm import LeverArm
+from armarc.recording import FloatArray, Piece
+from armarc.reference import add_reference
+from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.largest_run import CountingRules
+from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.sensor.noise_seen import tolerance_seen
+
+CONCENTRIC_WORTH = 0.2
+"""Weight of the concentric in the fit of the lever arm, where the body does not swing; less where it does."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counting:
+    """What the sets of a piece were counted with, which the arm is looked for with, too.
+
+    Parameters
+    ----------
+    counted : Counted
+    choices : Choices
+        With the scale errors that the samples show.
+    workings : Workings
+        As large as the piece.
+    """
+
+    counted: Counted
+    choices: Choices
+    workings: Workings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MovedArm:
+    """The arm's motion and the sets in it.
+
+    Parameters
+    ----------
+    motion : ArmMotion
+    counted : Counted
+        Sets as the counting sees them.
+    sets : tuple of tuple of Movement
+        The same where they rise on the motion's angle.
+    windows : SetWindows or None
+        Of these; None where there is none.
+    lever : LeverArm or None
+        As fitted.
+    """
+
+    motion: ArmMotion
+    counted: Counted
+    sets: tuple[tuple[Movement, ...], ...] = ()
+    windows: SetWindows | None = None
+    lever: LeverArm | None = None
+
+
+def count(piece: Piece, choices: Choices, warnings: list[str]) -> Counting:
+    """Find the sets of a piece.
+
+    Parameters
+    ----------
+    piece : Piece
+    choices : Choices
+    warnings : list of str
+        What is to be said of the sensor is added.
+    """
+    tolerance, said = tolerance_seen(piece, choices.tolerance)
+    warnings.extend(said)
+    choices, workings = replace(choices, tolerance=tolerance), Workings()
+    counted = _counted(piece, orientation_so_far(piece, choices, workings), counting_rules(choices.exercise))
+    return Counting(counted=counted, choices=choices, workings=workings)
+
+
+def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm:
+    """Find the arm that moved in the sets of a piece.
+
+    Parameters
+    ----------
+    piece : Piece
+    counting : Counting
+        Of this piece.
+    warnings : list of str
+        What is to be said of the reference is added.
+
+    Raises
+    ------
+    UsageError
+        When the way of mounting asked for finds no evidence.
+    """
+    counted, choices, workings = counting.counted, counting.choices, counting.workings
+    if not counted.sets:
+        return MovedArm(motion=track(piece, choices, None, workings), counted=counted)
+    windows = _windows(piece, counted.sets)
+    windows = _windows(piece, counted.sets, first_angle(piece, choices, windows, workings))
+    motion = track(piece, choices, windows, workings)
+    upright = _other_end(motion, counted)
+    if upright is not None:
+        rules = replace(counting_rules(choices.exercise), arm_axis=upright)
+        counted = _counted(piece, motion.orientation, rules)
+        if counted.sets:
+            windows = _windows(piece, counted.sets, motion.angle_rad)
+            motion = track(piece, choices, windows, workings)
+    sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
+    if not sets:
+        return MovedArm(motion=motion, counted=counted)
+    windows = _windows(piece, sets, motion.angle_rad)
+    front_raise = _front_raise(motion, choices, sets, warnings)
+    return MovedArm(
+        motion=add_reference(motion, choices, windows.bottoms, front_raise),
+        counted=counted,
+        sets=sets,
+        windows=windows,
+        lever=workings.lever,
+    )
+
+
+def _counted(piece: Piece, orientation: Orientation, rules: CountingRules) -> Counted:
+    return count_sets(
+        orientation.quaternion,
+        piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
+        piece.specific_force_m_s2,
+        piece.rate_hz,
+        rules,
+        missing=piece.missing if piece.missing.any() else None,
+    )
+
+
+def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:
+    """Direction of the arm when it shows that what was taken for the bottom of a set's reps is their top.
+
+    The counting knows no arm and takes the end at which it rests for the bottom; a set cut by the recording, or with
+    holds as long as its pauses, leaves that open. A lever arm knows.
+    """
+    if motion.coordinate != "elevation" or motion.mounting.method not in ("lever_arm", "twist"):
+        return None
+    return motion.mounting.arm_axis if any_from_above(counted.sets, motion.elevation_rad) else None
+
+
+def _windows(
+    piece: Piece, sets: tuple[tuple[Movement, ...], ...], angle_rad: FloatArray | None = None
+) -> SetWindows:
+    """Where the sets are, and how much each sample says about the lever arm; without the arm's angle, roughly."""
+    n = len(piece.time_s)
+    weight = np.zeros(n)
+    ranges, bottoms = [], []
+    margin = round(0.5 * piece.rate_hz)
+    for movements in sets:
+        first = max(movements[0].bottom - margin, 0)
+        stop = min(movements[-1].bottom_after + margin, n)
+        ranges.append((first, stop))
+        for m in movements:
+            weight[m.bottom : m.top] = CONCENTRIC_WORTH
+            lowered = m.bottom_after if angle_rad is None else _lowered(angle_rad, m)
+            weight[m.top : lowered] = 1.0
+            # A body that swings has begun to before the arm sets off again.
+            weight[lowered : m.bottom_after + 1] = CONCENTRIC_WORTH
+        bottoms.append(_bottoms(movements))
+    return SetWindows(ranges=tuple(ranges), weight=weight, bottoms=tuple(bottoms))
+
+
+def _lowered(angle_rad: FloatArray, movement: Movement) -> int:
+    """First sample after the top at which the arm has come down to the last tenth of its way."""
+    way = angle_rad[movement.top : movement.bottom_after + 1]
+    return movement.top + int(np.argmax(way <= way[-1] + 0.1 * (way[0] - way[-1])))
+
+
+def _bottoms(movements: tuple[Movement, ...]) -> tuple[int, ...]:
+    at = [m.bottom for m in movements]
+    if not movements[-1].is_open:
+        at.append(movements[-1].bottom_after)
+    return tuple(dict.fromkeys(at))
+
+
+def _front_raise(
+    motion: ArmMotion, choices: Choices, sets: tuple[tuple[Movement, ...], ...], warnings: list[str]
+) -> int | None:
+    """Top of the reference front raise: the first large raise before the first counted rep."""
+    if choices.reference != "front-raise":
+        return None
+    before = sets[0][0].bottom
+    angle = motion.angle_rad[:before]
+    if len(angle) and float(angle.max()) > math.radians(50):
+        return int(angle.argmax())
+    warnings.append(
+        "a front raise was promised as a reference, but no raise was found before the first rep "
+        "(or it looks like the reps: pause two seconds after it)"
+    )
+    return None
