@@ -178,6 +178,8 @@ class MeasuringOptions:
             if value is not None:
                 factor = 1.0 if word in OPTIONS else OPTIONS[name].factor
                 out[name] = _inside(value, factor, word)
+                if _KINDS[name] == "Pair | None" and not isinstance(out[name], tuple):
+                    raise UsageError(f"{word} is two numbers, got {value!r}")
         return cls(**out)
 
     @classmethod

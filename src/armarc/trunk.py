@@ -85,6 +85,10 @@ def measure_with_trunk(wrist: Recording, trunk: Trunk, choices: Choices, *, firs
     InputError
         For a recording that cannot be used.
     """
+    if trunk.recording.source.sha256 and trunk.recording.source.sha256 == wrist.source.sha256:
+        raise UsageError(
+            "the chest's recording is the wrist's own", "give the file of the sensor on the chest"
+        )
     shift_s, how = clock_shift(wrist, trunk.recording, trunk.clock)
     laid = LaidTrunk(shift_s=shift_s, forward=trunk.forward, sha256=trunk.recording.source.sha256)
     placed = _Placed(

@@ -22,6 +22,7 @@ def real(tmp_path_factory):
 def test_two_sets_are_paired_rep_by_rep(log):
     found = run_json("compare", "1", "2", "--log-file", log)
     assert [group["name"] for group in found["groups"]] == ["set 1", "set 2"]
+    assert found["not_the_same_lift"] == []
     rows = {row["measure"]: row for row in found["rows"]}
     assert rows["rom_deg"]["unit_of_analysis"] == "rep"
     assert rows["rom_deg"]["n_first"] == 6
@@ -49,7 +50,6 @@ def test_groups_of_other_lifts_are_said_to_be(tmp_path):
     assert found[0] in run("compare", "--by", "side", "--log-file", log).stderr
     found = run_json("compare", "--by", "exercise", "-m", "rom", "--log-file", log)["not_the_same_lift"]
     assert [sentence.split(": ", 1)[1].split()[0] for sentence in found] == ["side", "load"]
-    assert run_json("compare", "1", "1", "-m", "rom", "--log-file", log)["not_the_same_lift"] == []
 
 
 def test_days_lifters_and_three_groups(log):
@@ -112,6 +112,8 @@ def test_wrong_words(log, tmp_path):
     run("compare", "1", "--log-file", log, code=2)
     run("compare", "1", "2", "--by", "side", "--log-file", log, code=2)
     run("compare", "--by", "mood", "--log-file", log, code=2)
+    for words in (("1", "1"), ("1-3", "2"), ("last", "last-2")):
+        assert "stands in two groups" in run("compare", *words, "--log-file", log, code=2).stderr
     run("compare", "1", "999", "--log-file", log, code=5)
     missing = run("compare", "1", "2", "--plot", tmp_path / "c.png", "--log-file", log, code=5)
     assert "was not kept" in missing.stderr

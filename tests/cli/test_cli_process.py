@@ -454,6 +454,14 @@ def test_a_chest_recording_beside_the_wrists(tmp_path, monkeypatch):
         assert wrong.returncode == 2, wrong.stderr
         assert said in wrong.stderr
         assert "Traceback" not in wrong.stderr
+    for words, said in (
+        (("--trunk", "set.csv"), "the wrist's own"),
+        (("--trunk-clock", "sundial"), "no clock"),
+        (("--trunk-forward", "up"), "axis"),
+    ):
+        wrong = here("process", "set.csv", *words)
+        assert wrong.returncode == 2, wrong.stderr
+        assert said in wrong.stderr
     missing = here("process", "set.csv", "--trunk", "nothing.csv")
     assert missing.returncode == 3
     for words in (("set.csv", "set.chest.csv"), (".",)):  # found by what the heads say

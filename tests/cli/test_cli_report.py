@@ -1,10 +1,15 @@
 """``armarc report`` end to end: what is on the page. How it looks is tried in a browser elsewhere."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 
+from armarc.log import open_log
+from armarc.log.reading import list_sets
+from armarc.report.page import render_page
+from armarc.report.page_build import invented_words
 from log_program import real_log, run, wide_log
 
 
@@ -79,6 +84,18 @@ def test_one_set_from_its_recording(real, tmp_path):
     assert re.search(r"5 reps in \d+ seconds", words)
     assert "±" in words
     assert "s1.csv" in words
+
+
+def test_a_page_of_invented_sets_among_others_says_which(real):
+    with open_log(str(real)) as store:
+        first, *others = list_sets(store)
+    assert others
+    assert invented_words([first, *others]) == "Invented data: nobody was measured."
+    people = [replace(one, note="felt heavy") for one in others]
+    assert invented_words(people) == ""
+    assert invented_words([first, *people]) == f"Invented data: nobody was measured for set {first.id}."
+    page = render_page("t", "s", [], invented=invented_words([first, *people]))
+    assert f"nobody was measured for set {first.id}." in page
 
 
 def test_a_session_and_a_period(log, tmp_path):

@@ -92,6 +92,22 @@ def test_a_full_disk_is_said_as_such_and_what_was_done_is_not_denied(words, envi
             assert count_sets(store) == 1
 
 
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_half_an_output_is_no_success(tmp_path, environment, unbuffered):
+    """Where a file can take a part only, as on a disk that fills; Python without buffers takes that for all of it."""
+    resource = pytest.importorskip("resource")
+    most = 20_000
+    with open(tmp_path / "half.json", "wb") as half:
+        done = subprocess.run(
+            [sys.executable, "-m", "armarc", "process", STRICT, "--json"], stdout=half, stderr=subprocess.PIPE,
+            env={**environment, "PYTHONUNBUFFERED": unbuffered}, timeout=60, check=False,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most)),
+        )  # fmt: skip
+    assert (tmp_path / "half.json").stat().st_size == most
+    assert done.returncode == 2
+    assert b"the output cannot be written" in done.stderr
+
+
 def test_a_fault_after_a_set_was_logged_says_both(tmp_path, monkeypatch):
     log = tmp_path / "log.sqlite"
     monkeypatch.setattr("armarc.cli.batch.plain_table", lambda *_: 1 / 0)
@@ -131,7 +147,14 @@ def test_standard_input_is_a_file_like_any_other(environment, program):
     assert one == other
     empty = within(program, "process", "-", environment=environment, input=b"")
     assert empty.returncode == 3
-    assert b"empty" in empty.stderr
+    assert empty.stderr.startswith(b"armarc: standard input: the file is empty")
+    still = within(
+        program, "process", "-", environment=environment, input=b"\n".join(content.split(b"\n")[:200])
+    )
+    assert still.returncode == 6
+    assert b"armarc: standard input: no rep was found" in still.stderr
+    two = within(program, "process", "-", STRICT, environment=environment, input=b"")
+    assert b"armarc: standard input: the file is empty" in two.stderr
     small = {**environment, "ARMARC_LARGEST_MB": "1"}
     flood = within(program, "process", "-", environment=small, input=b"0,1,2,3,4,5,6\n" * 200_000)
     assert flood.returncode == 3

@@ -39,8 +39,9 @@ class Set:
     share of the trunk's tilt that the arm takes along. Each rep's times and top vary by `varied`; reps in `partial`
     reach that share of the range. The trunk tips by `tip_rad`, `tip_s` forth and as long back, beginning `lead_s`
     before the arm; hips shift by `swing_m` (forward, up) and are back at the top, or half-way down with `late_home`.
-    Between reps the arm stays up by the share `kept` of the range; ``rests`` are seconds of hanging after a rep. The
-    strap slips to another place at the share ``slip[0]`` of the set, about the bone and rocking (rad).
+    Between reps the arm stays up by the share `kept` of the range; ``rests`` are seconds of hanging after a rep,
+    ``holds`` seconds more at a top, ``pulses`` how often it sinks there by ``pulse[0]`` of the range and comes back in
+    ``pulse[1]``. The strap slips elsewhere at the share ``slip[0]`` of the set, about the bone and rocking (rad).
     """
 
     reps: int = 8
@@ -67,6 +68,9 @@ class Set:
     late_home: bool = False
     kept: float = 0.0
     rests: dict[int, float] = field(default_factory=dict)
+    holds: dict[int, float] = field(default_factory=dict)
+    pulses: dict[int, int] = field(default_factory=dict)
+    pulse: tuple[float, float] = (0.15, 0.8)
     slip: tuple[float, float, float] | None = None
 
 
@@ -92,6 +96,7 @@ def planned(plan: Set, rng: np.random.Generator) -> tuple[list[Marks], list[floa
         slow = 1 + plan.slower * k / max(plan.reps - 1, 1)
         up, down = (max(s * slow * (1 + plan.varied * rng.normal()), 0.3) for s in (plan.up_s, plan.down_s))
         hold, pause = (s * (1 + 5 * plan.varied * rng.uniform(-1, 1)) for s in (plan.hold_s, plan.pause_s))
+        hold += plan.holds.get(k, 0.0) + plan.pulses.get(k, 0) * plan.pulse[1]
         share = plan.partial.get(k, 1.0)
         marks.append(Marks(off_s=at, top_s=at + up, leave_s=at + up + hold, home_s=at + up + hold + down))
         reach.append(share * (1 + 0.4 * plan.varied * rng.normal()))
@@ -117,6 +122,12 @@ def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tupl
         went += (share - below) * bell(t, at.off_s, at.top_s, plan.shape)
         went -= (share - left) * bell(t, at.leave_s, at.home_s, (3.0, 3.0))
         below = left
+        depth, lasts = plan.pulse
+        for n in range(plan.pulses.get(k, 0)):
+            sinks = at.leave_s - (n + 1) * lasts
+            middle = sinks + 0.5 * lasts
+            down, back = bell(t, sinks, middle, (3.0, 3.0)), bell(t, middle, sinks + lasts, (3.0, 3.0))
+            went -= depth * (down - back)
     course_of = CubicSpline(t, went)
 
     def along(way: Way) -> np.ndarray:

@@ -82,6 +82,7 @@ def test_what_is_stated_beats_what_lies_below():
         ({"band": (45, 70)}, "band_deg_s"),
         ({"band_deg_s": (1, 2, 3)}, "a number or two"),
         ({"gate_deg": "low"}, "a number or two"),
+        ({"band_deg_s": 45}, "two numbers"),
         ({"reach_cm": None, "loud": None}, "no option 'loud'"),
     ],
 )

@@ -42,6 +42,9 @@ LAYOUTS = {
     "French": text_table(
         [T, *A, *W], ["Temps (s)", *xyz("Accélération {} (m/s²)"), *xyz("Vitesse angulaire {} (rad/s)")], delimiter=";"
     ),
+    "Italian": text_table(
+        [1000 * T, *A, *W], ["Tempo (ms)", *xyz("Accelerazione {}"), *xyz("Giroscopio {}")], delimiter=";", decimal=","
+    ),
     "Spanish": text_table([T, *A, *W], ["Tiempo (s)", *xyz("Aceleración {}"), *xyz("Giroscopio {}")]),
     "microseconds since 1970": text_table([[f"{e}000" for e in EPOCH_MS], *A, *W], ["timestamp", *PLAIN]),
     "nanoseconds since 1970": text_table([[f"{e}000000" for e in EPOCH_MS], *A, *W], ["timestamp", *PLAIN]),

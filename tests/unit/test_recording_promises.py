@@ -217,6 +217,12 @@ def test_a_frame_is_read_by_its_column_names(arrays):
     assert again.metadata.started_at == "2026-01-02T00:00:00Z"
     since = Recording.from_frame(pd.DataFrame(columns, index=pd.to_timedelta(t + 3.0, unit="s")))
     assert since.time_s == pytest.approx(t, abs=1e-6)
+    dated = Recording.from_frame(indexed.reset_index(names="when"))  # the only column of dates
+    assert dated.time_s == pytest.approx(t, abs=1e-6)
+    assert dated.source.columns["time"] == "when"
+    twice = indexed.reset_index(names="when").assign(then=indexed.index)
+    with pytest.raises(TimingError, match="columns='time=…'"):
+        Recording.from_frame(twice)
     with pytest.raises(TimingError, match=r"frame\.reset_index"):
         Recording.from_frame(frame.set_index("time [ms]"))
     objects = Recording.from_frame(frame.astype(object))  # as a table of mixed columns has them

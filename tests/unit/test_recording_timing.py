@@ -194,6 +194,15 @@ def test_a_column_that_is_no_clock(tmp_path):
         read_stamped(tmp_path, rng.normal(0, 100, N))
 
 
+def test_the_cell_that_is_no_time_is_named(tmp_path):
+    """A thousand marked with an apostrophe makes text of a column of numbers; the first cell is none to blame."""
+    stamps = [f"{round(4000 * t):,}".replace(",", "'") for t in T]
+    path = tmp_path / "recording.csv"
+    path.write_text(text_table([stamps, *(FORCE.T / GRAVITY), *np.degrees(TURNING).T], HEADER))
+    with pytest.raises(TimingError, match='"1\'000" is not a time'):
+        read_csv(path)
+
+
 def test_a_slowly_wandering_clock_is_still_steady(tmp_path):
     n = 60_000
     true = np.arange(n) / 100.0

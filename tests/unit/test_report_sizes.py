@@ -2,8 +2,10 @@
 
 from itertools import combinations
 
+import numpy as np
 import pytest
 
+from armarc.report.load_figures import Curve, draw_moments
 from armarc.report.set_figure import draw_set
 from armarc.report.sizes import HEIGHT_BY_WIDTH, in_size
 from armarc.report.style import DARK, LIGHT
@@ -50,6 +52,25 @@ def test_a_set_in_each_size(size, dark, reps):
     assert " ".join(text.get_text() for text in title) == MESSAGE
     assert {text.get_color() for text in title} == {(DARK if dark else LIGHT).ink}
     check_boxes(figure)
+
+
+def test_a_picture_made_higher_keeps_its_lines_together():
+    def draw(_width):
+        curve = Curve(label="raising", x=np.arange(10.0, 90.0), y=np.arange(80.0))
+        notes = ["one line at the foot", "another one"]
+        return draw_moments([curve], title="Moment", facts="right arm", loaded_deg=(30, 60), notes=notes)
+
+    own, tall = draw(None), in_size(draw, "tall", MESSAGE)
+    for figure in (own, tall):
+        figure.canvas.draw()
+    panels = [[axes.get_window_extent().height for axes in each.axes if axes.axison] for each in (own, tall)]
+    assert panels[1][0] > 1.2 * panels[0][0]
+    heights = [
+        {text.get_text(): text.get_window_extent().y0 for text in each.axes[0].texts} for each in (own, tall)
+    ]
+    for upper, lower in (("one line at the foot", "another one"), ("Moment", "right arm")):
+        apart = [each[upper] - each[lower] for each in heights]
+        assert apart[1] == pytest.approx(apart[0], abs=1)
 
 
 def test_wide_is_the_picture_as_it_was():

@@ -16,7 +16,7 @@ from armarc.exercises import band_words
 from armarc.log.fatigue import fatigue_of
 from armarc.measures import record_of, row_of
 from armarc.report import tables
-from armarc.report.answers import FLAGS, flag_letters, flag_words
+from armarc.report.answers import FLAGS, flag_letters, flag_words, letters_of
 from armarc.report.page_parts import PageTable, reps_page_table
 from armarc.report.tables import plain_set, print_logged, print_set
 from armarc.reps.summary import SetSummary
@@ -205,7 +205,9 @@ def test_flags_are_explained_once():
     out = printed(summary_block(made["reps"], made["summary"]), 100)
     assert out.count(FLAGS["partial"]) == 1
     assert "new one" in out
-    assert flag_letters([("a", "b"), ("b", "c")]) == {"a": "ᵃ", "b": "ᵇ", "c": "ᶜ"}
+    letters = flag_letters([("a", "b"), ("b", "c")])
+    assert letters == {"a": "ᵃ", "b": "ᵇ", "c": "ᶜ"}
+    assert letters_of(("c", "b", "a"), letters) == "ᵃᵇᶜ"
     assert flag_words("gap") == "samples are missing"
 
 

@@ -32,7 +32,7 @@ from armarc.cli.recording_outputs import (
 )
 from armarc.cli.shown_sets import cautions_of, show, show_cautions
 from armarc.cli.terminal import MANNER, error_console, out_console
-from armarc.errors import ArmarcError, FormatError, NothingToMeasure, UsageError
+from armarc.errors import ArmarcError, FormatError, InputError, NothingToMeasure, UsageError
 from armarc.outputs import TABLE, Guard, safe_cell
 from armarc.recording.captures import paired
 
@@ -172,7 +172,18 @@ def _standard_input() -> Iterator[Path]:
                         f"standard input goes on beyond {largest >> 20} MB",
                         "save it as a file, or allow more with ARMARC_LARGEST_MB",
                     )
-        yield path
+        try:
+            yield path
+        except ArmarcError as error:
+            _of_standard_input(error, path)
+            raise
+
+
+def _of_standard_input(error: ArmarcError, path: Path) -> None:
+    """Name what a person knows, not the file that standard input was read into."""
+    error.message = error.message.replace(str(path), "standard input")
+    if isinstance(error, InputError):
+        error.file = error.file.replace(str(path), "standard input")
 
 
 def expand(files: list[Path]) -> list[Path]:
@@ -221,14 +232,17 @@ def measure_file(
 
 
 def _read_trunk(file: TrunkFile) -> Trunk | None:
-    if file.path is None:
-        return None
+    from armarc.motion import sensor_axis
     from armarc.recording import read_csv
     from armarc.trunk import CLOCKS, Trunk
 
     clock = next((known for known in CLOCKS if known == file.clock), None)
     if clock is None:
         raise UsageError(f"there is no clock {file.clock!r}", f"one of {', '.join(CLOCKS)}")
+    if file.forward is not None:
+        sensor_axis(file.forward)
+    if file.path is None:
+        return None
     return Trunk.of(read_csv(file.path), clock, file.forward)
 
 
@@ -340,5 +354,8 @@ def _write_rows(rows: list[dict[str, object]], columns: list[str], stream: TextI
 
 
 def _named(error: ArmarcError, path: Path) -> str:
+    if path.name == _SPOOLED:
+        _of_standard_input(error, path)
+        path = Path("standard input")
     said = str(error)
     return said if str(path) in said or path.name in said else f"{path}: {said}"

@@ -147,6 +147,7 @@ def compare(
 def _groups(
     store: Store, what: list[str], by: str | None, where: Filter, measures: list[SetMeasure]
 ) -> list[Group]:
+    from armarc.errors import UsageError
     from armarc.log.comparing import Group, group_by
     from armarc.log.reading import Filter, choose_sets, tagged_sets
     from armarc.log.table import read_table
@@ -156,8 +157,16 @@ def _groups(
             read_table(store, where, *measures), by, tagged_sets(store, where) if by == "tag" else None
         )
     groups = []
+    named: dict[int, str] = {}
     for word in what:
         ids = choose_sets(store, [word], where)
+        for one in ids:
+            if one in named:
+                raise UsageError(
+                    f"set {one} stands in two groups, {named[one]} and {word}",
+                    "put every set into one of them",
+                )
+            named[one] = word
         found = read_table(store, Filter(ids=tuple(ids)), *measures)
         if not len(found):
             found = read_table(store, Filter(ids=tuple(ids), removed=True), *measures)

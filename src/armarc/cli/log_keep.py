@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from armarc.cli.log_options import (
-    WHERE,
+    FILTERS,
     AsJson,
     DryRun,
     LogFile,
@@ -21,7 +21,7 @@ from armarc.cli.log_options import (
     print_table,
     say,
 )
-from armarc.cli.option_rows import taking, without
+from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force, guard_for
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def import_command(
         raise typer.Exit(InputError.exit_code)
 
 
-@taking(where=(without(WHERE[0], "load"), make_filter))
+@taking(where=(FILTERS, make_filter))
 def export_command(
     to: Annotated[
         str, typer.Argument(help="File ending in .csv, .parquet or .json; - for CSV on stdout.")

@@ -46,7 +46,7 @@ def report(
     from armarc.outputs import PAGE
     from armarc.quantities import clean_name
     from armarc.report.page import render_page
-    from armarc.report.page_build import build_sections, is_invented, title_for
+    from armarc.report.page_build import build_sections, invented_words, title_for
 
     guard = guard_for(log_file=log_file, force=force)
     if out not in (None, "-"):
@@ -64,7 +64,7 @@ def report(
         sections = build_sections(
             store, entries, stop_at_pct=stop_at, coaching=load_coaching(), today=date.today()
         )
-        invented = is_invented(entries)
+        invented = invented_words(entries)
     exercises = {entry.exercise for entry in entries}
     page = render_page(chosen_title or heading, below, sections, exercises=exercises, invented=invented)
     if out == "-":

@@ -7,6 +7,7 @@ and what it cannot show is replaced by the nearest plain letters.
 from __future__ import annotations
 
 import codecs
+import io
 import json
 import math
 import sys
@@ -43,10 +44,18 @@ MANNER = Manner()
 def prepare_streams() -> None:
     """UTF-8 into pipes and files; on a terminal plain letters for what its encoding lacks."""
     codecs.register_error(PLAIN_ERRORS, _plain_letters)
+    sys.stdout = _whole(sys.stdout)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             encoding = None if stream.isatty() else "utf-8"
             stream.reconfigure(encoding=encoding, errors=PLAIN_ERRORS)
+
+
+def _whole(stream: TextIO) -> TextIO:
+    """Unbuffered (``PYTHONUNBUFFERED``), Python drops what a disk that fills took no more of: a buffer tries again."""
+    if stream is not sys.__stdout__ or not isinstance(getattr(stream, "buffer", None), io.FileIO):
+        return stream
+    return open(stream.fileno(), "w", buffering=1, encoding=stream.encoding, closefd=False)
 
 
 def out_console() -> Console:

@@ -24,6 +24,8 @@ from armarc.reps.types import Rep
 if TYPE_CHECKING:
     import pandas as pd
 
+_AT_ONCE = 500
+"""Sets that are read and written together."""
 FORMATS = {"csv": TABLE, "parquet": PARQUET, "json": JSON}
 SET_COLUMNS = (
     "id",
@@ -54,6 +56,8 @@ def sets_table(entries: Sequence[LoggedSet]) -> list[dict[str, object]]:
         row = {name: record[name] for name in SET_COLUMNS}
         row["tags"] = " ".join(entry.tags)
         for key, value in entry.summary.items():
+            if key == "in_band":
+                value = value or {"count": None, "share": None}  # a set without a band has none
             if isinstance(value, dict):
                 row |= {f"{key}_{part}": inner for part, inner in value.items()}
             elif key not in row and (value is None or isinstance(value, int | float | str)):
@@ -107,23 +111,9 @@ def export(
         For an unknown format, or Parquet without its package.
     """
     if kind == "json":
-        entries = list_sets(store, where)[::-1]
-        reps = reps_by_set(store, [entry.id for entry in entries])
-        document = {"schema": SCHEMA, "sets": [logged_record(e, reps[e.id]) for e in entries]}
-        stream.write(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False).encode())
-        stream.write(b"\n")
-        return len(entries)
+        return _write_json(store, stream, list_sets(store, where)[::-1])
     if kind == "csv":
-        rows = _rows(store, where, per)
-        text = io.StringIO(newline="")
-        names = list(rows[0]) if rows else ["set_id" if per == "rep" else "id", *SET_COLUMNS[1:]]
-        writer = csv.writer(text, lineterminator="\r\n")
-        writer.writerow(names)
-        writer.writerows(
-            [safe_cell(value) if isinstance(value, str) else value for value in row.values()] for row in rows
-        )
-        stream.write(text.getvalue().encode())
-        return len(rows)
+        return _write_csv(store, stream, list_sets(store, where)[::-1], per)
     if kind == "parquet":
         if find_spec("pyarrow") is None:
             raise UsageError("Parquet needs the package pyarrow", how_to_add("parquet"))
@@ -134,8 +124,50 @@ def export(
     raise UsageError(f"{kind!r} is no export format", f"choose from: {', '.join(FORMATS)}")
 
 
+def _write_json(store: Store, stream: BinaryIO, entries: list[LoggedSet]) -> int:
+    """One document, written as it is read: a log need not fit into memory."""
+    head, foot = f'{{\n "schema": {json.dumps(SCHEMA)},\n "sets": [', "]\n}\n"
+    between = head + "\n  "
+    for part in _parts(entries):
+        reps = reps_by_set(store, [entry.id for entry in part])
+        for entry in part:
+            record = logged_record(entry, reps[entry.id])
+            text = json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False)
+            stream.write((between + text.replace("\n", "\n  ")).encode())
+            between = ",\n  "
+    stream.write((f"\n {foot}" if entries else head + foot).encode())
+    return len(entries)
+
+
+def _write_csv(store: Store, stream: BinaryIO, entries: list[LoggedSet], per: str) -> int:
+    """Read twice where it is long, first for the columns: a log need not fit into memory."""
+    parts = _parts(entries)
+    tables = (
+        [_table(store, parts[0], per)] if len(parts) == 1 else (_table(store, part, per) for part in parts)
+    )
+    names = dict.fromkeys(name for rows in tables for name in (rows[0] if rows else ()))
+    columns = list(names) or ["set_id" if per == "rep" else "id", *SET_COLUMNS[1:]]
+    text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(columns)
+    count = 0
+    for rows in tables if len(parts) == 1 else (_table(store, part, per) for part in parts):
+        count += len(rows)
+        cells = ((row.get(name) for name in columns) for row in rows)
+        writer.writerows([safe_cell(v) if isinstance(v, str) else v for v in row] for row in cells)
+    text.detach()
+    return count
+
+
+def _parts(entries: list[LoggedSet]) -> list[list[LoggedSet]]:
+    return [entries[at : at + _AT_ONCE] for at in range(0, max(len(entries), 1), _AT_ONCE)]
+
+
 def _rows(store: Store, where: Filter | None, per: str) -> list[dict[str, object]]:
-    entries = list_sets(store, where)[::-1]
+    return _table(store, list_sets(store, where)[::-1], per)
+
+
+def _table(store: Store, entries: list[LoggedSet], per: str) -> list[dict[str, object]]:
     if per == "set":
         return sets_table(entries)
     if per == "rep":

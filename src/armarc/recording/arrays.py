@@ -74,6 +74,11 @@ def fields_of_frame(frame: pd.DataFrame, columns: dict[str, str], stated: Stated
             "give each quantity columns of its own",
         )
     if choice.time is None:
+        instants = [place for place, kind in enumerate(frame.dtypes) if kind.kind in "mM"]
+        if len(instants) == 1:  # a column of dates is a time, whatever its name
+            named = {**choice.names, instants[0]: names[instants[0]]}
+            choice = replace(choice, time=instants[0], names=named)
+    if choice.time is None:
         hint = "name it: columns='time=…'; one in the index becomes a column by frame.reset_index()"
         raise TimingError("no column of the frame is a time", hint)
     places = [*(choice.acceleration or ()), *(choice.angular_velocity or ()), *(choice.gravity or ())]

@@ -201,7 +201,7 @@ def _kind(words: list[str], axis: str) -> str:
         return "orientation"
     if any(word.startswith(("magn", "compass")) for word in words) or have & {"mag", "m", "mfield"}:
         return "magnetic"
-    if any(word.startswith("temp") and word != "temps" for word in words):
+    if any(word.startswith("temp") and word not in _TIME_WORDS for word in words):
         return "temperature"
     if "includinggravity" in joined or "withgravity" in joined or "inclgravity" in joined:
         return "acceleration"

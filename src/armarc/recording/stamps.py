@@ -146,12 +146,15 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         if instants.isna().mean() > 0.5:
             instants = _other_dates(text)
         if instants.isna().mean() > 0.5:
+            # Among numbers one cell that is none makes all of them text: that one is named.
+            strange = filled[pd.to_numeric(filled.str.replace(",", "."), errors="coerce").isna()]
+            bad = first if strange.empty else str(strange.iloc[0])
             raise TimingError(
-                f"{first[:40]!r} is not a time armarc can read",
+                f"{bad[:40]!r} is not a time armarc can read",
                 "use seconds, or ISO 8601 such as 2024-05-17T18:03:05.120Z",
                 file=file,
                 column=column,
-                line=line,
+                line=line if bad == first else None,
             )
         base = instants.dropna().iloc[0]
         seconds = np.asarray((instants - base).dt.total_seconds(), dtype=np.float64)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from armarc.measures import number_of
@@ -71,6 +71,11 @@ def flag_letters(reps: Sequence[Sequence[str]]) -> dict[str, str]:
     """Give each flag that occurs a raised letter, in order of first use."""
     seen = dict.fromkeys(flag for flags in reps for flag in flags)
     return {flag: _SUPERSCRIPTS[min(i, len(_SUPERSCRIPTS) - 1)] for i, flag in enumerate(seen)}
+
+
+def letters_of(quality: Sequence[str], letters: Mapping[str, str]) -> str:
+    """The raised letters of a rep, in the order of the alphabet."""
+    return "".join(letter for flag, letter in letters.items() if flag in quality)
 
 
 def set_answer(reps: Sequence[Rep], summary: SetSummary) -> str:

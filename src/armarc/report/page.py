@@ -100,7 +100,7 @@ def render_page(
     sections: Sequence[Section],
     *,
     exercises: Collection[str] = (),
-    invented: bool = False,
+    invented: str = "",
     nav: Sequence[Mapping[str, str]] = (),
     form: Mapping[str, object] | None = None,
 ) -> str:
@@ -112,8 +112,8 @@ def render_page(
     sections : sequence of Section
     exercises : collection of str
         Whose own cautions stand at the foot.
-    invented : bool
-        Say that the data is invented.
+    invented : str
+        Which data is invented, in words.
     nav : sequence of mapping
         Links above the page (``href``, ``words``), for pages that are served.
     form : mapping or None

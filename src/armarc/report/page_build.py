@@ -102,9 +102,15 @@ def build_sections(
     return sections
 
 
-def is_invented(entries: Sequence[LoggedSet]) -> bool:
-    """Whether a set says that nobody was measured for it."""
-    return any(INVENTED in entry.note.casefold() for entry in entries)
+def invented_words(entries: Sequence[LoggedSet]) -> str:
+    """For which sets nobody was measured, as they say themselves; nothing where somebody was for each."""
+    made_up = [entry.id for entry in entries if INVENTED in entry.note.casefold()]
+    if not made_up:
+        return ""
+    if len(made_up) == len(entries):
+        return "Invented data: nobody was measured."
+    which = ", ".join(str(number) for number in sorted(made_up))
+    return f"Invented data: nobody was measured for set{'s' if len(made_up) > 1 else ''} {which}."
 
 
 def title_for(entries: Sequence[LoggedSet]) -> tuple[str, str]:

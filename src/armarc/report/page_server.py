@@ -32,7 +32,7 @@ from armarc.log.coaching import Coaching
 from armarc.log.labels import check_side
 from armarc.log.reading import count_sets, get_set, parse_day
 from armarc.report.page import environment, render_page
-from armarc.report.page_build import build_sections, compare_section, is_invented, title_for
+from armarc.report.page_build import build_sections, compare_section, invented_words, title_for
 from armarc.report.page_parts import list_row
 
 if TYPE_CHECKING:
@@ -232,7 +232,7 @@ class _Pages:
                 ", ".join(dict.fromkeys(entry.lifter for entry in entries)),
                 sections,
                 exercises={entry.exercise for entry in entries},
-                invented=is_invented(entries),
+                invented=invented_words(entries),
                 nav=self._nav(entries),
             )
         return HTMLResponse(page)
@@ -284,7 +284,7 @@ class _Pages:
                 below,
                 sections,
                 exercises={entry.exercise for entry in entries},
-                invented=is_invented(entries),
+                invented=invented_words(entries),
                 nav=self._nav(entries),
                 form=form,
             )

@@ -16,7 +16,7 @@ from armarc.measures import number_of
 from armarc.motion import ArmMotion
 from armarc.recording import FloatArray
 from armarc.report import picture_parts, style
-from armarc.report.answers import flag_letters
+from armarc.report.answers import flag_letters, letters_of
 from armarc.report.style import Palette
 from armarc.reps.types import MeasuredSet, Rep
 
@@ -124,7 +124,7 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     number_size = number_size_of(scene)
     with_top = _label_size(_widest(tops) + "°", 11.0, scene.top_in)
     at_s = [float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)]) for rep in scene.reps]
-    numbers = [str(rep.rep) + "".join(scene.letters[flag] for flag in rep.quality) for rep in scene.reps]
+    numbers = [str(rep.rep) + letters_of(rep.quality, scene.letters) for rep in scene.reps]
     told_tops = [style.degrees_text(top) for top in tops]
     room = _with_room(scene, at_s, told_tops, numbers, (with_top or 0.0, number_size or 0.0))
     for i, (at, top) in enumerate(zip(at_s, tops, strict=True)):

@@ -7,15 +7,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.colors import to_hex
+from matplotlib.patches import Rectangle
 
 from armarc.errors import UsageError
 from armarc.outputs import CAREFUL, PICTURE, Guard
+from armarc.recording import FloatArray
 from armarc.report import picture_parts, style
 from armarc.report.picture_parts import SIDE_IN
 from armarc.report.style import DOTS_PER_INCH
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 
@@ -51,10 +55,9 @@ def in_size(draw: Callable[[float | None], Figure], size: str, message: str) -> 
             break
         width = wanted
     _put_title(figure, message)
+    _heighten(figure, ratio * float(figure.get_size_inches()[0]))
     width, height = map(float, figure.get_size_inches())
-    stretched = min(max(ratio * width, height), MOST_STRETCH * height)
-    figure.set_size_inches(width, stretched)
-    _pad(figure, max(width, stretched / ratio), max(stretched, ratio * width))
+    _pad(figure, max(width, height / ratio), max(height, ratio * width))
     return figure
 
 
@@ -81,6 +84,49 @@ def _put_title(figure: Figure, message: str) -> None:
     for i, line in enumerate(lines):
         at = height + more - 0.4 - (i + 0.8) * _LINE * size / 72
         page.text(SIDE_IN, at, line, size=size, weight="bold", va="baseline", family=style.FONT, color=colour)
+
+
+def _heighten(figure: Figure, wanted: float) -> None:
+    """Draw the panels higher until a picture is `wanted` inches high; lines of text keep their distance."""
+    height = float(figure.get_size_inches()[1])
+    panels = [axes for axes in figure.axes if not _is_page(axes)]
+    # Heights of the picture now, and where they come to lie.
+    old, new = [0.0], [0.0]
+    spans = sorted((bounds.y0 * height, bounds.y1 * height) for bounds in (p.get_position() for p in panels))
+    rows: list[tuple[float, float]] = []
+    for low, high in spans:
+        beside = bool(rows) and low < rows[-1][1]
+        rows[-1:] = [(rows[-1][0], max(high, rows[-1][1]))] if beside else [*rows[-1:], (low, high)]
+    if not rows or wanted <= height:
+        return
+    factor = min(1 + (wanted - height) / sum(high - low for low, high in rows), MOST_STRETCH)
+    for low, high in rows:
+        new += [at := new[-1] + low - old[-1], at + factor * (high - low)]
+        old += [low, high]
+    tall = new[-1] + height - old[-1]
+
+    def place(inches: FloatArray | float) -> FloatArray:
+        return np.asarray(np.interp(inches, [*old, height], [*new, tall]))
+
+    figure.set_size_inches(float(figure.get_size_inches()[0]), tall)
+    for axes in figure.axes:
+        x, _, w, _ = axes.get_position().bounds
+        low, high = place(np.array(axes.get_position().intervaly) * height)
+        axes.set_position((x, low / tall, w, (high - low) / tall))
+        if _is_page(axes):
+            axes.set_ylim(0, high)
+            for text in axes.texts:
+                text.set_y(float(place(text.get_position()[1])))
+            for line in axes.lines:
+                line.set_ydata(place(np.asarray(line.get_ydata(), dtype=float)))
+            for patch in axes.patches:
+                assert isinstance(patch, Rectangle)
+                patch.set_y(float(place(patch.get_y())))
+
+
+def _is_page(axes: Axes) -> bool:
+    """As `picture_parts.canvas` makes it: as wide as the picture, in inches from its bottom."""
+    return bool(axes.get_position().width > 0.999)
 
 
 def _pad(figure: Figure, width: float, height: float) -> None:

@@ -16,7 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from armarc.measures import Column, column, columns, number_of
-from armarc.report.answers import flag_letters, flag_words, set_answer
+from armarc.report.answers import flag_letters, flag_words, letters_of, set_answer
 from armarc.reps.summary import SetSummary, last_rep
 from armarc.reps.types import Rep
 
@@ -152,7 +152,8 @@ def print_logged(
 ) -> None:
     """Print a logged set's reps: the table, or tab-separated lines into a pipe, the losses behind each."""
     if not console.is_terminal:
-        lost = [dict(zip(losses, each, strict=True)) for each in zip(*losses.values(), strict=True)]
+        rounded = [[None if one is None else round(one, 2) for one in each] for each in losses.values()]
+        lost = [dict(zip(losses, each, strict=True)) for each in zip(*rounded, strict=True)]
         console.file.write(plain_set([{**rep, **more} for rep, more in zip(records, lost, strict=True)]))
         return
     from armarc.log.rows import rep_of
@@ -195,7 +196,7 @@ def _columns(
         return "/".join(none if part is None or math.isnan(part) else f"{part:.1f}" for part in parts)
 
     def flags(rep: Rep) -> str:
-        return " ".join(rep.quality) if ascii_only else "".join(letters[flag] for flag in rep.quality)
+        return " ".join(rep.quality) if ascii_only else letters_of(rep.quality, letters)
 
     degree = "deg" if ascii_only else "°"
     speed = f"{degree}/s"
