@@ -20,6 +20,7 @@ import armarc
 from armarc.api import process
 from armarc.recording import Recording, read_csv
 from grids import crossed
+from live_runs import run, sets_in
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "datasets" / "people"
 pytestmark = pytest.mark.skipif(
@@ -253,3 +254,46 @@ def test_a_raise_called_a_press_is_measured_as_the_raise_it_is(person, number):
     for one, other in zip(session.sets, called.sets, strict=True):
         for before, after in zip(one.reps, other.reps, strict=True):
             assert abs(before.rom_rad - after.rom_rad) < np.hypot(before.rom_se_rad, after.rom_se_rad)
+
+
+def of_few_reps(recording, session, sizes, lifts, rng):
+    """The first reps of each set, with lifts of the wrist before the face around them."""
+    motion, course = session.motions[0], attitude(session)
+    parts = []
+    for one, size in zip(session.sets, sizes, strict=True):
+        at, last, following = (one.reps[k].phases for k in (0, size - 1, size))
+        first, stop = np.searchsorted(
+            recording.time_s,
+            [at.start_s - 1.0, last.end_s + 0.5 * min(1.0, following.start_s - last.end_s)],
+        )
+        rising = (motion.time_s > at.start_s) & (motion.time_s < at.top_start_s)
+        turning = course(motion.time_s[rising]).apply(motion.angular_velocity_rad_s[rising]).sum(axis=0)
+        lateral = np.cross([0, 0, 1.0], turning * [1, 1, 0] / np.linalg.norm(turning[:2]))
+        pose = course(recording.time_s[first]), np.array(motion.mounting.arm_axis), lateral
+        parts += [lifted(*pose, rng, before=True) for _ in range(lifts)]
+        parts.append(
+            [recording.specific_force_m_s2[first:stop], recording.angular_velocity_rad_s[first:stop]]
+        )
+    parts.append(lifted(*pose, rng, before=True))
+    force, omega = (np.vstack([part[k] for part in parts]) for k in range(2))
+    return made(np.arange(len(force)) / HZ, force, omega)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 3, 5])
+def test_short_sets_beside_faster_and_larger_ones_stay_whole(person, seed):
+    """Correct, fast and low raises of one person, four to seven each; lifts before the face hid one of the sets."""
+    recording, session = person(2)
+    rng = np.random.default_rng([2, seed])
+    reps, lifts = rng.integers(4, 8, 3), int(rng.integers(2, 6))
+    again = measured(of_few_reps(recording, session, reps, lifts, rng))
+    assert sizes(again) == list(reps)
+
+
+@pytest.mark.parametrize(("number", "seed"), [(1, 4), (1, 5), (3, 5)])
+def test_live_a_rest_after_what_was_no_set_does_not_cut_the_set_that_has_begun(person, number, seed):
+    """A lift that was taken for a rep came to its rest while the first reps of a set went on, and took them along."""
+    recording, session = person(number)
+    rng = np.random.default_rng([number, seed])
+    reps, lifts = rng.integers(6, 10, 3), int(rng.integers(2, 5))
+    events = run(of_few_reps(recording, session, reps, lifts, rng), exercise="lateral-raise", side="right")
+    assert [len(one.reps) for one in sets_in(events)] == list(reps)

@@ -383,9 +383,9 @@ class Counting:
             self._close_set(members, reason, view.stop, events)
         self.movements = []
         self._mark_set()
-        s.floor = view.stop
-        if reason == "rest" and final.movements:  # what comes after a rest may have begun already
-            s.floor = min(s.floor, final.movements[-1].bottom_after)
+        # What comes after a rest may have begun already; where it follows no set, all in sight may belong to it.
+        ends = [m.bottom_after for m in final.movements[-1:]] if reason == "rest" else [view.stop]
+        s.floor = min(view.stop, *ends) if ends else s.floor
         s.tracker.hysteresis_rad = 0.5 * s.exercise.smallest_rom_rad
 
     def _close_set(self, members: list[Counted], reason: str, stop: int, events: list[EngineEvent]) -> None:

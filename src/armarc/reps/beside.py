@@ -21,6 +21,7 @@ from armarc.reps.likeness import Template, patterns_of, template_of
 from armarc.reps.movements import FULL_SET
 from armarc.reps.not_counted import stretches_beside
 from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.rhythm import is_held_alike, is_steady
 from armarc.reps.run import Run
 from armarc.reps.runs import wobble_rad
 from armarc.reps.singles import look_of_singles
@@ -139,7 +140,12 @@ def _more_of(
     if found is None:
         return list(small)
     seen, adds = found
-    run = _run(seen, np.flatnonzero(adds > 0).tolist(), best, 0.0)
+    # What is slower and larger than the plain set, and like one another, is judged by what it felt.
+    of_set = np.zeros(len(seen), dtype=np.bool_)
+    for one in small:
+        if is_steady(one) and is_held_alike(one):
+            of_set |= (one.first <= seen.top) & (seen.top <= one.last)
+    run = _run(seen, np.flatnonzero((adds > 0) | of_set).tolist(), best, 0.0)
     felt, alike = FeltSet.of(path, run), adds[list(run.members)].tolist()
     odds = [0.0 if felt.cut[k] else felt.judged(k, best.shown) for k in range(run.size)]
     was = [any(one.first <= m.top <= one.last for one in small) for m in run.movements]

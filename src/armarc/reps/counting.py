@@ -18,7 +18,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judged_inside
-from armarc.reps.joint import FEW, Joints, elbow_parts, is_held_alike, is_steady, swung_parts, told_apart
+from armarc.reps.joint import Joints, elbow_parts, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement
@@ -35,6 +35,7 @@ from armarc.reps.not_counted import (
     without_reps,
 )
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
+from armarc.reps.rhythm import FEW, is_held_alike, is_steady
 from armarc.reps.run import Run
 from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk

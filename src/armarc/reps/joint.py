@@ -23,6 +23,7 @@ from armarc.recording import BoolArray, FloatArray
 from armarc.reps.likeness import Template, median
 from armarc.reps.movements import FULL_SET, Movement
 from armarc.reps.path import SensorPath, angle_about
+from armarc.reps.rhythm import FEW, is_steady
 from armarc.reps.run import Run
 from armarc.reps.settling import Samples
 from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of, with_half_swings
@@ -51,11 +52,6 @@ arms that are swung to and fro have 0.27 and more behind the body. One that begi
 limit)."""
 SWUNG = 0.5
 """A run of which more does so, beside sets that do not, is doubted though nobody named a raise (working limit)."""
-FEW, MANY = 4, 10
-"""A set of so few has shown no rhythm; so many times in a row nobody drinks (working limits)."""
-LOOSE_UP, LONG_PAUSE = 0.2, 1.5
-"""Standard deviation of the logarithm of the time up beyond which movements are not held alike, and how many times as
-long as the movements the pauses of many may be (working limits)."""
 SCATTERED_RAD, SCATTERED_RANGE = math.radians(10), 0.15
 """Scatter of direction and range beyond which movements that several joints make are hardly one exercise."""
 MARGIN_S = 0.3
@@ -98,6 +94,11 @@ class Joint:
     def is_arm(self) -> bool:
         """Whether it is surely a shoulder."""
         return self.explained >= EXPLAINED and is_arm(self.reach_m)
+
+    @property
+    def is_raise(self) -> bool:
+        """Whether it surely is one, and the movement stays in its plane, as no arm does that is swung about."""
+        return self.is_arm and self.in_plane_explained >= IN_PLANE
 
 
 def is_arm(reach_m: float) -> bool:
@@ -302,25 +303,6 @@ def _fitted(terms: FloatArray, felt: FloatArray, firsts: Samples) -> tuple[Float
     return found[:, :2], 1 - left / scatter
 
 
-def is_steady(run: Run) -> bool:
-    """Whether movements follow one another as reps do: waiting for less time than they take, held alike."""
-    members = np.array(run.members)
-    if len(members) < FULL_SET:
-        return False
-    found = run.candidates
-    leaves, returns = found.leaves_s[members], found.returns_s[members]
-    pause = median(np.maximum(leaves[1:] - returns[:-1], 0.0))
-    lasting = median(returns - leaves)
-    if len(members) >= MANY:
-        return pause <= LONG_PAUSE * lasting
-    return pause <= lasting and is_held_alike(run)
-
-
-def is_held_alike(run: Run) -> bool:
-    """Whether movements last alike above half their range."""
-    return float(np.std(np.log(run.candidates.up_s[list(run.members)]))) <= LOOSE_UP
-
-
 def told_apart(
     runs: Sequence[Run], joints: Joints, known: Sequence[Template], *, is_raise: bool
 ) -> tuple[list[Run], list[Run]]:
@@ -354,6 +336,8 @@ def told_apart(
     reaches = [joint.reach_m for run, joint in seen if joint is not None and joint.is_arm and is_steady(run)]
     reaches += [one.reach_m for one in known if is_arm(one.reach_m)]
     arm_m = median(np.array(reaches)) if reaches else None
+    raises = [run.template for run, joint in seen if joint is not None and joint.is_raise]
+    raises += [one for one in known if is_arm(one.reach_m)]
     kept, others = [], []
     for run, joint in seen:
         is_elsewhere = joint is not None and (joint.is_line or joint.is_forearm(arm_m))
@@ -369,7 +353,9 @@ def told_apart(
             arm_m if arm_m is not None and is_elsewhere else math.nan,
         )
         doubt = joint is not None and not joint.is_arm and _is_loose(run)
-        kept.append(_doubted(look, doubt))
+        is_swung = joint is not None and run.curve == "tilt" and joint.in_plane_explained < IN_PLANE
+        is_beside = bool(raises) and not any(run.template.may_be(one) for one in raises)
+        kept.append(_doubted(look, doubt or (is_swung and is_beside)))
     return kept, others
 
 

@@ -10,7 +10,7 @@ from armarc.reps.candidates import find_candidates
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import resting_share, swings
 from armarc.reps.movements import Movement
-from armarc.reps.path import SensorPath, angle_about, rests_within, turning_axis
+from armarc.reps.path import SensorPath, angle_about, furthest_axes, rests_within, turning_axis
 from armarc.reps.rounds import circles
 from armarc.reps.run import Run
 from armarc.reps.runs import HYSTERESES_RAD
@@ -79,39 +79,57 @@ def movements_beside(
     """Movements of at least half the smallest range beside sets and runs that are none; some were taken off ends."""
     out = [LeftOut(first=first, stop=stop, reason=AT_AN_END) for first, stop in taken_off]
     for first, stop in stretches_beside(path, [*runs, *others]):
-        axis = turning_axis(path, first, stop)
-        if axis is None:
-            continue
-        curve = _facing(runs, axis) * angle_about(path.up[first:stop], axis)
-        found = find_candidates(
-            path,
-            curve,
-            first,
-            max(0.5 * rules.smallest_rad, HYSTERESES_RAD[0]),
-            is_start=first == 0,
-            is_end=stop == len(path),
-        )
-        if found is None:
-            continue
-        rests = rests_within(path, first, stop)
-        walking = swings(found, resting_share(found, curve, first, rests, path.rate_hz))
-        round_ones = circles(found) & rules.is_named
-        for k in range(len(found)):
-            if any(a <= found.top[k] < b for a, b in taken_off):
-                continue
-            reason = (
-                "cut by the start or the end of the recording"
-                if found.is_cut[k]
-                else SWING
-                if walking[k]
-                else CIRCLE
-                if round_ones[k]
-                else UNLIKE
-            )
-            out.append(
-                LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
-            )
+        for axis in _axes(path, first, stop, runs):
+            seen = _movements_about(path, first, stop, axis, rules)
+            out += [one for top, one in seen if not any(other.first <= top < other.stop for other in out)]
     return sorted(out, key=lambda one: one.first)
+
+
+def _axes(path: SensorPath, first: int, stop: int, runs: list[Run]) -> list[FloatArray]:
+    """What a stretch turns about, and the main set or else what is next: about the first a rep may not show."""
+    main = max((run for run in runs if run.curve == "tilt"), key=lambda run: run.size, default=None)
+    own = turning_axis(path, first, stop)
+    if main is not None:
+        beside = [main.sign * main.axis]
+        facing = own is None or float(own @ beside[0]) >= 0
+    else:
+        axes = furthest_axes(path, first, stop)
+        beside, facing = ([] if axes is None else [*axes[1:]]), True
+    return beside if own is None else [own if facing else -own, *beside]
+
+
+def _movements_about(
+    path: SensorPath, first: int, stop: int, axis: FloatArray, rules: CountingRules
+) -> list[tuple[int, LeftOut]]:
+    """Movements about an axis, each with the sample of its top."""
+    curve = angle_about(path.up[first:stop], axis)
+    found = find_candidates(
+        path,
+        curve,
+        first,
+        max(0.5 * rules.smallest_rad, HYSTERESES_RAD[0]),
+        is_start=first == 0,
+        is_end=stop == len(path),
+    )
+    if found is None:
+        return []
+    rests = rests_within(path, first, stop)
+    walking = swings(found, resting_share(found, curve, first, rests, path.rate_hz))
+    round_ones = circles(found) & rules.is_named
+    out = []
+    for k in range(len(found)):
+        reason = (
+            "cut by the start or the end of the recording"
+            if found.is_cut[k]
+            else SWING
+            if walking[k]
+            else CIRCLE
+            if round_ones[k]
+            else UNLIKE
+        )
+        one = LeftOut(first=int(found.bottom[k]), stop=int(found.bottom_after[k]) + 1, reason=reason)
+        out.append((int(found.top[k]), one))
+    return out
 
 
 def strangers_within(runs: list[Run], rules: CountingRules) -> list[LeftOut]:
@@ -124,9 +142,3 @@ def strangers_within(runs: list[Run], rules: CountingRules) -> list[LeftOut]:
                 first, stop = int(seen.bottom[k]), int(seen.bottom_after[k]) + 1
                 out.append(LeftOut(first=first, stop=stop, reason=UNLIKE))
     return out
-
-
-def _facing(runs: list[Run], axis: FloatArray) -> float:
-    """Sign with which an angle about an axis rises where the main set's did: a movement goes from bottom to bottom."""
-    main = max((run for run in runs if run.curve == "tilt"), key=lambda run: run.size, default=None)
-    return 1.0 if main is None or main.sign * float(main.axis @ axis) >= 0 else -1.0

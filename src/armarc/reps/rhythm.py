@@ -8,6 +8,7 @@ from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.likeness import median
 from armarc.reps.movements import FULL_SET
+from armarc.reps.run import Run
 
 KNOWN_RUN_COST = 4.0
 """What a set costs that is more of one that has been seen."""
@@ -16,6 +17,11 @@ RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
 PROMPT = 1.5
 """A movement cut by the recording belongs to a set only when it follows within this many of its longest pauses."""
 HELD_S = 0.3
+FEW, MANY = 4, 10
+"""A set of so few has shown no rhythm; so many times in a row nobody drinks (working limits)."""
+LOOSE_UP, LONG_PAUSE = 0.2, 1.5
+"""Standard deviation of the logarithm of the time up beyond which movements are not held alike, and how many times as
+long as the movements the pauses of many may be (working limits)."""
 
 
 def in_rhythm(
@@ -70,3 +76,22 @@ def cost_of_longer(pauses_s: FloatArray, cap: float) -> FloatArray:
         return np.zeros(len(pauses_s))
     longer = np.log((pauses_s + RHYTHM_S) / (median(pauses_s) + RHYTHM_S)) / RHYTHM_SPREAD
     return np.asarray(0.5 * np.minimum(np.maximum(longer, 0.0) ** 2, cap))
+
+
+def is_steady(run: Run) -> bool:
+    """Whether movements follow one another as reps do: waiting for less time than they take, held alike."""
+    members = np.array(run.members)
+    if len(members) < FULL_SET:
+        return False
+    found = run.candidates
+    leaves, returns = found.leaves_s[members], found.returns_s[members]
+    pause = median(np.maximum(leaves[1:] - returns[:-1], 0.0))
+    lasting = median(returns - leaves)
+    if len(members) >= MANY:
+        return pause <= LONG_PAUSE * lasting
+    return pause <= lasting and is_held_alike(run)
+
+
+def is_held_alike(run: Run) -> bool:
+    """Whether movements last alike above half their range."""
+    return float(np.std(np.log(run.candidates.up_s[list(run.members)]))) <= LOOSE_UP

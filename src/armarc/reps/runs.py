@@ -163,11 +163,20 @@ def _or_more_of_known(
         if best is not None and best.template.is_same_exercise(one):
             continue
         other = _best_about(path, first, stop, axis, rules, known)
-        if other is None or not other.template.is_more_of(one) or other.score + KNOWN_RUN_COST <= RUN_COST:
+        if other is None or not _is_set_beside(other, one):
             continue
         if best is None or other.score > best.score:
             best = other
     return best
+
+
+def _is_set_beside(run: Run, known: Template) -> bool:
+    """Whether a run about a known set's axis makes a set by itself and may be more of that one, if not as large."""
+    look = run.template
+    if not look.may_be(known) or look.is_quick_beside(known):
+        return False
+    least = RUN_COST if look.is_same_exercise(known) else OTHER_RUN_COST
+    return run.score + _cost(look, known) > least
 
 
 def _best_about(
