@@ -268,7 +268,7 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "bent": _bent,
     "bending": _bending,
     "straightening": _straightening,
-    "leaning": _leaning,
+    "leaning-along": _leaning,
     "tipping": _tipping,
     "swinging": _swinging,
     "loose-strap": _loose,
