@@ -41,7 +41,7 @@ LEAST_SINE = 0.05
 """Nearer to the vertical than 3° a line sideways hardly changes the angle with it any more."""
 TRUNK_SHARE = 0.1
 """A swing of 4 cm leaves up to 0.08 of a raise's acceleration unexplained, a trunk that tips by 8–15° 0.12 and more
-(own simulated bodies)."""
+(own simulated bodies); one person's that leans by 13° each time 0.11–0.22 of a lowering's, others' at most 0.08."""
 LOOSE_RAD = math.radians(0.35)
 """A strap that wobbles by more than this (root mean square) moves the edges of a 10° gate by 5 %."""
 BODY_FLAGS = ("bent_elbow", "trunk_moved", "loose_strap", "unsteady_sensor")
@@ -143,6 +143,13 @@ class SetBody:
         return (1 - believed) * FOREARM_TURN_RAD * math.sin(self.forearm_rad)
 
     @property
+    def _moved_share(self) -> float:
+        """Share of an acceleration that the shoulder made: of the raise's, or of the lowering's where a trunk that
+        leans with the arm each time is all that can have made it."""
+        lowering = 0.0 if self.above_elbow or self.strap_step_rad > 0 else self.signs.unexplained_share
+        return max(self.signs.shoulder_share, lowering)
+
+    @property
     def flags(self) -> tuple[str, ...]:
         """Flags of every rep of the set."""
         elbow = self.signs.elbow
@@ -151,7 +158,7 @@ class SetBody:
             turned = float(np.linalg.norm(np.diff(elbow.at(np.array([-0.5, 0.5])), axis=0)))
         found = {
             "bent_elbow": turned > BENT_RAD,
-            "trunk_moved": self.signs.shoulder_share > TRUNK_SHARE,
+            "trunk_moved": self._moved_share > TRUNK_SHARE,
             "loose_strap": self.wobble_rad > LOOSE_RAD,
             "unsteady_sensor": self.strap_step_rad > 0,
         }
