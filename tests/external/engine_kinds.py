@@ -221,6 +221,14 @@ def _fast(rng, exercise):
     )
 
 
+def _fast_giving(rng, exercise):
+    """As fast, by an elbow that straightens on a trunk that leans along."""
+    person, plan = _fast(rng, exercise)
+    low, lean = deg(rng, 12, 28), deg(rng, -2, 2)
+    elbow = Way(low=low, high=max(low - deg(rng, 8, 20), deg(rng, 2, 4)))
+    return person, with_ways(plan, elbow=elbow, lean=Way(low=lean, high=lean + deg(rng, 4, 12)))
+
+
 def _slow(rng, exercise):
     person, plan = usual(rng, exercise)
     return person, replace(
@@ -273,6 +281,7 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "swinging": _swinging,
     "loose-strap": _loose,
     "fast": _fast,
+    "fast-giving": _fast_giving,
     "slow": _slow,
     "ragged": _ragged,
     "bending-below": _bending_below,

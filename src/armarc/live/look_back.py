@@ -186,9 +186,8 @@ def _one_more(view: View, running: Template, counted: Sequence[Movement]) -> See
         return None
     quaternion, omega = view.causal
     path = sensor_path(quaternion[first:], omega[first:], rate_of(view.table))
-    curve = angle_about(
-        path.up, -axis
-    )  # where the sensor turns one way, the vertical turns the other way in it
+    # Where the sensor turns one way, the vertical turns the other way in it.
+    curve = angle_about(path.up, -axis)
     found = find_candidates(path, curve, 0, wobble_rad(running.range_rad), is_start=False, is_end=False)
     if found is None or len(found) != 1:
         return None
