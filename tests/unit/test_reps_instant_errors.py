@@ -168,3 +168,21 @@ def test_a_sink_past_the_mark_ends_the_hold_where_it_passes_or_later():
     by_mark, by_level = np.abs(firm.apart_s[2, : len(STEPS)]), np.abs(firm.apart_s[2, len(STEPS) :])
     assert (at.top_end - at.top_start) / RATE_HZ == pytest.approx(0.1 * 76 / 4, abs=0.15)
     assert by_mark.max() > 0.1 > by_level.max()
+
+
+@pytest.mark.parametrize(("lasts_s", "is_shaking"), [(0.1, True), (0.6, False)])
+def test_a_short_stop_on_the_way_down_may_be_the_strap_that_shook(lasts_s, is_shaking):
+    """An arm that sinks at 8 °/s is lowered from there on; where it stops for long, it is held until then."""
+    angle, rate = held(8.0, 1.5)
+    top = int(angle.argmax())
+    stops = slice(top + 60, top + 60 + round(lasts_s * RATE_HZ))
+    rate[stops] = math.radians(-1.0)
+    angle = np.cumsum(rate) / RATE_HZ
+    at = find_instants(angle, rate, 0, top, len(angle), RATE_HZ)
+    assert at.top_end == pytest.approx(stops.stop, abs=1.5)
+    errors = replace(errors_of(motion_of(raises(), tilt_rad=0.0)), angle_rad=angle, rate_hz=RATE_HZ, up=None)
+    firm = instant_errors(angle, rate, (0, top, len(angle)), at, errors, math.radians(0.5))
+    assert firm.is_undetermined == is_shaking
+    if is_shaking:
+        apart_s = (at.top_end - at.top_start) / RATE_HZ
+        assert firm.se_s[2] == pytest.approx(math.sqrt(0.4) * apart_s, rel=0.2)

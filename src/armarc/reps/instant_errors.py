@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,9 @@ LEAST_MARK, MOST_MARK = 0.02, 0.4
 ELSEWHERE_S = 0.25
 """An instant that may lie this far from where it was found is not determined (working limit: longer than a start or a
 stop takes, shorter than a hold anybody speaks of)."""
+SHAKE_S, SHAKEN = 0.25, 2
+"""A rate that stops at its level for less than this may be the strap that shook, not the arm: where the mean over so
+long in its place has an instant elsewhere, that is as likely as two of the fifths (working limits)."""
 INSTANT_FLOOR_S = 0.00075
 """Three quarters of a millisecond of interpolation."""
 RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(15)
@@ -48,11 +51,11 @@ AT_THE_ENDS = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InstantErrors:
-    """Where the four instants may be instead.
+    """Where the four instants may be instead: mark moved, level moved, and as often as that counts without shaking.
 
     Parameters
     ----------
-    apart_s : ndarray, shape (4, 2 × steps), s
+    apart_s : ndarray, shape (4, 2 × steps + shaken), s
         Distances of start, start and end of the hold, and end from where they were found.
     mean_up_rad_s, mean_down_rad_s : float, rad/s
         What of the standard errors of the mean rates comes from the instants.
@@ -89,6 +92,8 @@ class _Bound:
     passed: float | None
     passes: Callable[[float], float | None]
     looked_for: Callable[[float, float], float | None]
+    looked_for_calmed: Callable[[float, float], float | None]
+    elsewhere: float
     mark_se: float
     level: float
     level_se: float
@@ -97,21 +102,26 @@ class _Bound:
     def places(self) -> list[float]:
         """Where it is with the mark moved by each step, then with the level moved by each."""
         if self.passed is None:
-            return [self.found] * (2 * len(STEPS))
+            return [self.found] * (2 * len(STEPS) + SHAKEN)
         first, *between, last = STEPS
         ends = [self._at_mark(first), self._at_mark(last)]
         # A mark moved further takes it no less far: mostly nowhere.
         firm = ends == [self.found, self.found]
         between = [self.found if firm else self._at_mark(step) for step in between]
         levels = [self._place(self.passed, moved_level(self.level, step * self.level_se)) for step in STEPS]
-        return [ends[0], *between, ends[1], *levels]
+        calm = self._within(self.looked_for_calmed(self.passed, self.level))
+        # The mean over a while also rounds the corners where an arm sets off and stops: no place of its own.
+        calm = calm if abs(calm - self.found) > self.elsewhere else self.found
+        return [ends[0], *between, ends[1], *levels, *[calm] * SHAKEN]
 
     def _at_mark(self, step: float) -> float:
         mark = min(max(EDGE_SHARE + step * self.mark_se, LEAST_MARK), MOST_MARK)
         return self._place(self.passes(mark), self.level)
 
     def _place(self, passed: float | None, level: float) -> float:
-        place = None if passed is None else self.looked_for(passed, level)
+        return self._within(None if passed is None else self.looked_for(passed, level))
+
+    def _within(self, place: float | None) -> float:
         return self.found if place is None else min(max(place, self.limits[0]), self.limits[1])
 
 
@@ -147,6 +157,12 @@ def instant_errors(
         top_rad=at.top_rad,
         is_begun=at.is_begun,
     ).followed()
+    width = 2 * round(SHAKE_S / 2 * errors.rate_hz) + 1
+    # Of this rep alone, and so counted from its first sample.
+    calm = replace(
+        course, rate_rad_s=_running_mean(rate_rad_s[first:stop], width), first=0, stop=stop - first
+    )
+    elsewhere = ELSEWHERE_S * errors.rate_hz
     begun, over = math.floor(at.start), math.ceil(at.end)
     up, down = (at.start, at.top_start), (at.top_end, at.end)
     peak_up = float(rate_rad_s[begun : top + 1].max())
@@ -154,6 +170,13 @@ def instant_errors(
 
     def level_se(found: float, peak: float, level: float, phase: tuple[float, float], is_top: bool) -> float:
         return slow_rate_se(errors, found, (peak, level), phase[1] - phase[0], is_top=is_top)
+
+    def calmed(looked_for: Callable[[float, float], float | None]) -> Callable[[float, float], float | None]:
+        def looked_for_calmed(passed: float, level: float) -> float | None:
+            place = looked_for(passed - first, level)
+            return None if place is None else place + first
+
+        return looked_for_calmed
 
     def mark_se(rests: int, passed: float | None, way: float) -> float:
         if passed is None:
@@ -168,6 +191,8 @@ def instant_errors(
             passes=course.passes_rising,
             mark_se=mark_se(round(at.start), course.rises, way_up),
             looked_for=course.start,
+            looked_for_calmed=calmed(calm.start),
+            elsewhere=elsewhere,
             level=course.on_up_rad_s,
             level_se=level_se(at.start, peak_up, course.on_up_rad_s, up, False),
             limits=(first, at.top_start),
@@ -178,6 +203,8 @@ def instant_errors(
             passes=course.passes_reaching,
             mark_se=mark_se(top, course.reaches, way_up),
             looked_for=course.top_start,
+            looked_for_calmed=calmed(calm.top_start),
+            elsewhere=elsewhere,
             level=course.on_up_rad_s,
             level_se=level_se(at.top_start, peak_up, course.on_up_rad_s, up, True),
             limits=(at.start, at.end),
@@ -188,6 +215,8 @@ def instant_errors(
             passes=course.passes_falling,
             mark_se=mark_se(top, course.falls, way_down),
             looked_for=course.top_end,
+            looked_for_calmed=calmed(calm.top_end),
+            elsewhere=elsewhere,
             level=course.on_down_rad_s,
             level_se=level_se(at.top_end, peak_down, course.on_down_rad_s, down, True),
             limits=(at.top_start, at.end),
@@ -198,6 +227,8 @@ def instant_errors(
             passes=course.passes_landing,
             mark_se=mark_se(min(over, stop - 1), course.lands, way_down),
             looked_for=course.end,
+            looked_for_calmed=calmed(calm.end),
+            elsewhere=elsewhere,
             level=course.on_down_rad_s,
             level_se=level_se(at.end, peak_down, course.on_down_rad_s, down, False),
             limits=(at.top_end, stop - 1),
@@ -289,6 +320,15 @@ def peak_instant_se(errors: AngleErrors, rate_rad_s: FloatArray, peak: int) -> f
     last = peak + int(after[0]) if len(after) else len(rate_rad_s) - 1
     # A value spread evenly over a width has 1/√12 of it for its standard deviation.
     return math.hypot(INSTANT_FLOOR_S, (last - first) / errors.rate_hz / math.sqrt(12))
+
+
+def _running_mean(curve: FloatArray, width: int) -> FloatArray:
+    """The mean over `width` samples (odd) about every sample."""
+    half = width // 2
+    total = np.zeros(len(curve) + 2 * half + 1)
+    total[1 : half + 1], total[half + 1 : -half], total[-half:] = curve[0], curve, curve[-1]
+    total.cumsum(out=total)
+    return np.asarray((total[width:] - total[:-width]) / width)
 
 
 def _mean_rate_se(angle_rad: FloatArray, found: FloatArray, places: FloatArray, rate_hz: float) -> float:
