@@ -39,14 +39,12 @@ RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(15)
 bottom, where the arm passes beside the vertical, …"""
 AT_THE_TOP = 0.37
 """… and this share of it at the top (synthetic sets)."""
-UNSEEN_IN_RATE, UNSEEN_AT_THE_TOP = 0.006, 0.5
+UNSEEN_IN_RATE = 0.008
 """Share of a phase's peak rate by which θ̇ is off where it begins or ends, whatever the set shows: shoulder and strap
-answer what sets the arm off and stops it. At the top half of it, where arms slow down more gently (72 sets of an
-engine, looked at: 0.2–0.5 °/s in usual raises, 1–2 °/s in raises of 250–300 °/s)."""
+answer what sets the arm off and stops it (looked at: one person with markers, whose fast raises need it and more; in a
+physics engine 0.3–0.6 %, so this lies between)."""
 COMES_AND_GOES = math.pi / (2 * math.sqrt(2))
 """Rate of an error that grows from nothing to its size as half a cosine, root mean square, in sizes per duration."""
-AT_THE_ENDS = 0.5
-"""Share of that rate near the ends of the half cosine, where a phase begins and ends (at a tenth of it: 0.4)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -269,9 +267,9 @@ def slow_rate_se(
     sensor = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * errors.tolerance.gyroscope
     parts = [
         sensor * (AT_THE_TOP if is_top else 1.0),
-        UNSEEN_IN_RATE * peak * (UNSEEN_AT_THE_TOP if is_top else 1.0),
+        UNSEEN_IN_RATE * peak,
         0.0 if is_top else errors.shoulder_share * peak,
-        AT_THE_ENDS * COMES_AND_GOES * errors.moved_rad / max(samples / errors.rate_hz, 0.1),
+        COMES_AND_GOES * errors.moved_rad / max(samples / errors.rate_hz, 0.1),
         # An elbow's error comes with the angle, so it changes as slowly as that does here.
         COMES_AND_GOES * errors.body.doubt_rad / errors.body.swept_rad * level,
         WOBBLE_RATE_RAD_S * errors.body.wobble_rad,
