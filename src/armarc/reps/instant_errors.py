@@ -92,7 +92,7 @@ class _Bound:
     looked_for: Callable[[float, float], float | None]
     looked_for_calmed: Callable[[float, float], float | None]
     elsewhere: float
-    mark_se: float
+    mark_se: Callable[[float], float]
     level: float
     level_se: float
     limits: tuple[float, float]
@@ -101,20 +101,18 @@ class _Bound:
         """Where it is with the mark moved by each step, then with the level moved by each."""
         if self.passed is None:
             return [self.found] * (2 * len(STEPS) + SHAKEN)
-        first, *between, last = STEPS
-        ends = [self._at_mark(first), self._at_mark(last)]
-        # A mark moved further takes it no less far: mostly nowhere.
-        firm = ends == [self.found, self.found]
-        between = [self.found if firm else self._at_mark(step) for step in between]
+        # A mark moved further takes it no less far: mostly nowhere, however large the error.
+        firm = all(self._at_mark(mark) == self.found for mark in (LEAST_MARK, MOST_MARK))
+        mark_se = 0.0 if firm else self.mark_se(self.passed)
+        marks = [self.found if firm else self._at_mark(EDGE_SHARE + step * mark_se) for step in STEPS]
         levels = [self._place(self.passed, moved_level(self.level, step * self.level_se)) for step in STEPS]
         calm = self._within(self.looked_for_calmed(self.passed, self.level))
         # The mean over a while also rounds the corners where an arm sets off and stops: no place of its own.
         calm = calm if abs(calm - self.found) > self.elsewhere else self.found
-        return [ends[0], *between, ends[1], *levels, *[calm] * SHAKEN]
+        return [*marks, *levels, *[calm] * SHAKEN]
 
-    def _at_mark(self, step: float) -> float:
-        mark = min(max(EDGE_SHARE + step * self.mark_se, LEAST_MARK), MOST_MARK)
-        return self._place(self.passes(mark), self.level)
+    def _at_mark(self, mark: float) -> float:
+        return self._place(self.passes(min(max(mark, LEAST_MARK), MOST_MARK)), self.level)
 
     def _place(self, passed: float | None, level: float) -> float:
         return self._within(None if passed is None else self.looked_for(passed, level))
@@ -176,10 +174,12 @@ def instant_errors(
 
         return looked_for_calmed
 
-    def mark_se(rests: int, passed: float | None, way: float) -> float:
-        if passed is None:
-            return 0.0
-        return math.hypot(step_se(errors, rests, round(passed)), EDGE_SHARE * range_se_rad) / max(way, 1e-6)
+    def mark_se(rests: int, way: float) -> Callable[[float], float]:
+        def share(passed: float) -> float:
+            step = step_se(errors, rests, round(passed))
+            return math.hypot(step, EDGE_SHARE * range_se_rad) / max(way, 1e-6)
+
+        return share
 
     way_up, way_down = at.top_rad - at.bottom_rad, at.top_rad - at.bottom_after_rad
     bounds = (
@@ -187,7 +187,7 @@ def instant_errors(
             found=at.start,
             passed=course.rises,
             passes=course.passes_rising,
-            mark_se=mark_se(round(at.start), course.rises, way_up),
+            mark_se=mark_se(round(at.start), way_up),
             looked_for=course.start,
             looked_for_calmed=calmed(calm.start),
             elsewhere=elsewhere,
@@ -199,7 +199,7 @@ def instant_errors(
             found=at.top_start,
             passed=course.reaches,
             passes=course.passes_reaching,
-            mark_se=mark_se(top, course.reaches, way_up),
+            mark_se=mark_se(top, way_up),
             looked_for=course.top_start,
             looked_for_calmed=calmed(calm.top_start),
             elsewhere=elsewhere,
@@ -211,7 +211,7 @@ def instant_errors(
             found=at.top_end,
             passed=course.falls,
             passes=course.passes_falling,
-            mark_se=mark_se(top, course.falls, way_down),
+            mark_se=mark_se(top, way_down),
             looked_for=course.top_end,
             looked_for_calmed=calmed(calm.top_end),
             elsewhere=elsewhere,
@@ -223,7 +223,7 @@ def instant_errors(
             found=at.end,
             passed=course.lands,
             passes=course.passes_landing,
-            mark_se=mark_se(min(over, stop - 1), course.lands, way_down),
+            mark_se=mark_se(min(over, stop - 1), way_down),
             looked_for=course.end,
             looked_for_calmed=calmed(calm.end),
             elsewhere=elsewhere,
