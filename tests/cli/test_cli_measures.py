@@ -90,3 +90,15 @@ def test_the_arm_axis_points_to_the_hand(tmp_path):
     turn = Rotation.from_quat([float(first[name]) for name in ("qx", "qy", "qz", "qw")])
     down = turn.apply(json.loads(line)["mounting"]["arm_axis"])[2]
     assert down == pytest.approx(-1, abs=0.05)
+
+
+def test_every_flag_of_a_rep_is_told():
+    """What the README's table of flags names stands with its meaning in the table and in the JSON, and no other."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    rows = readme.partition("| flag | what was seen |\n")[2].partition("\n\n")[0].splitlines()[1:]
+    named = {flag for row in rows for flag in re.findall(r"`(\w+)`", row.split("|")[1])}
+    told = json.loads(run("measures", "--json").stdout)["flags"]
+    assert set(told) == named
+    lines = {line[1]: line[4] for line in csv.reader(run("measures").stdout.splitlines(), delimiter="\t")}
+    assert {flag: lines.get(flag) for flag in told} == told
+    assert "0.25 s" in told["creeping"]

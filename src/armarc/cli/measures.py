@@ -17,13 +17,14 @@ def measures(
 ) -> None:
     """List every measure: its key in JSON and tables, its unit, what it means, whether it has a standard error.
 
-    Behind them what else stands in a result (process --json, --samples).
+    Behind them what else stands in a result (process --json, --samples), and what the flags of a rep's quality mean.
     """
     from dataclasses import asdict
 
     from armarc.cli.result_keys import BESIDE
     from armarc.load.table import LoadMeasures
     from armarc.measures import columns
+    from armarc.report.answers import FLAGS
     from armarc.reps.summary import SetSummary
     from armarc.reps.types import Rep
 
@@ -38,6 +39,7 @@ def measures(
                 for of, found in tables.items()
             },
             "beside": [asdict(each) for each in BESIDE],
+            "flags": FLAGS,
         }
         typer.echo(json.dumps(document, ensure_ascii=False, indent=2))
         return
@@ -50,6 +52,7 @@ def measures(
         if not each.is_error
     ]
     lines += [[each.of, each.key, each.unit, "", each.meaning] for each in BESIDE]
+    lines += [["flag", flag, "", "", meaning] for flag, meaning in FLAGS.items()]
     print_table(["Of a", "Key", "Unit", "SE", "Meaning"], lines)
 
 

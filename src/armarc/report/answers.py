@@ -51,12 +51,13 @@ FLAGS = {
     "open_start": "the recording begins inside the rep",
     "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",
-    "creeping": "the arm crept where a phase begins or ends: times and mean speeds may be quite others",
+    "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks: that instant may lie 0.25 s "
+    "away and more, times and mean speeds with it",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
     "loose_strap": "the strap wobbled: smoothed below the wobble",
     "bent_elbow": "the elbow bent on the way: range and speeds were corrected for it and are less certain",
-    "trunk_moved": "the trunk moved while the arm was raised: the start is less certain",
+    "trunk_moved": "the trunk moved with the arm: the start is less certain",
 }
 """What the flags of a rep mean; an unknown one is shown by its name."""
 

@@ -123,8 +123,9 @@ class RepPlan:
         )
         _check(
             not self.sink_rad or (self.hold_s >= 0.2 and not self.pulses),
-            "an arm sinks in a hold of 0.2 s or more, without pulses",
-            "lengthen the hold, or leave the pulses",
+            f"an arm sinks in a hold of 0.2 s or more, without pulses; one rep holds {self.hold_s:.3g} s, with "
+            f"{self.pulses} pulses",
+            "a hold of 1.5 s is usual",
         )
 
     @property
