@@ -521,3 +521,24 @@ def test_what_would_go_nowhere_is_refused(tmp_path, words):
     result = CliRunner().invoke(app, ["process", str(tmp_path / "any.csv"), *words])
     assert result.exit_code == 2
     assert f"{words[0]} is kept in the training log only" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("reps", "share_pct", "said"),
+    [
+        ([6], -10.497, "−10 ± 5 % in rep 6 (below zero: it took work away)"),
+        ([2, 6], 12.2, "12 ± 5 % on average in reps 2, 6"),
+    ],
+)
+def test_a_share_of_the_swing_stands_with_its_error(reps, share_pct, said):
+    from armarc.cli.shown_sets import swing_work_words
+
+    key = "drive_swing_work"
+    summary = {
+        "reps": 7,
+        f"{key}_reps": reps,
+        f"{key}_measured": 7,
+        f"{key}_pct": share_pct,
+        f"{key}_pct_se": 5.087,
+    }
+    assert swing_work_words(summary, key) == said

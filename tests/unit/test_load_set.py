@@ -150,6 +150,10 @@ def test_a_swing_shows_in_the_drive_though_up_and_back_cancel_over_the_concentri
         assert share == pytest.approx(swing / whole, abs=0.03)
         assert share > least
         assert share > 2 * abs(rep.measures.body_swing_work_share or 0.0)
+    errors = [error for rep in map(rep_load_record, found.reps) if (error := rep["drive_swing_work_pct_se"])]
+    summary = load_record(found)["summary"]
+    assert errors
+    assert summary["drive_swing_work_pct_se"] == pytest.approx(np.mean(errors), abs=1e-3)
 
 
 def _rising(truth: Any, real: Any) -> tuple[Any, Any]:

@@ -423,3 +423,10 @@ def test_the_package_offers_its_rooms_without_further_imports():
     text = "import armarc; print(armarc.motion.estimate_orientation.__name__, armarc.read_csv.__name__)"
     done = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["estimate_orientation", "read_csv"]
+
+
+def test_a_set_is_drawn_by_its_number():
+    session = measured(1)
+    with pytest.raises(UsageError, match="by its number, got '1'"):
+        session.plot("1")  # type: ignore[arg-type]
+    assert session.plot(np.int64(1)).axes, "as pandas and NumPy hand them on"

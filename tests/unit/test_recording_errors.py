@@ -114,3 +114,12 @@ def test_unknown_columns_are_listed(tmp_path):
     path.write_text(text_table([T, *FORCE.T, *TURNING.T], ("time", *"uvwpqr")))
     with pytest.raises(FormatError, match="no accelerometer columns were recognised among: time, u, v, w"):
         read_csv(path)
+
+
+def test_commas_between_columns_and_in_numbers_are_called_that(tmp_path):
+    head, *rows = TEXT.splitlines()
+    path = tmp_path / "file.csv"
+    path.write_text("\n".join([head, *(row.replace(".", ",") for row in rows)]))
+    with pytest.raises(FormatError, match=r"names 7 columns and the rows have 14: commas") as caught:
+        read_csv(path)
+    assert "export it with ;" in str(caught.value)

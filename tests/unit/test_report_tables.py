@@ -174,6 +174,15 @@ def test_summary_says_how_sure_one_rep_is():
         rep.pop("hand_rotation_deg_se", None)
     told = printed(summary_block(made["reps"], made["summary"]), 100)
     assert "ROM ±0.4°, plane ±10°, swing ±0.6 cm" in told
+    for rep in made["reps"]:
+        rep.update(concentric_s_se=0.04, hold_s_se=0.44, eccentric_s_se=0.43)
+    crept = printed(summary_block(made["reps"], made["summary"]), 100)
+    assert "hold ±0.4 s, eccentric ±0.4 s" in crept, (
+        "no less is known of them than a tenth, as the tempo is written"
+    )
+    assert "concentric ±" not in crept
+    for rep in made["reps"]:
+        rep.update(concentric_s_se=0.01, hold_s_se=0.01, eccentric_s_se=0.01)
     letters = printed(summary_block(made["reps"], made["summary"], ascii_only=True), 100, encoding="ascii")
     assert "ROM +/-0.4 deg" in letters
     for rep in made["reps"]:

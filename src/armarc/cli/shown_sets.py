@@ -118,5 +118,10 @@ def swing_work_words(summary: dict[str, Any], key: str) -> str:
     over = "" if measured == count else f" (measured in {measured} of {count} reps)"
     if not reps:
         return f"none detected{over}"
+    share, error = summary[f"{key}_pct"], summary[f"{key}_pct_se"]
+    spread = "" if error is None else f" ± {error:.0f}"
+    told = f"{share:.0f}{spread} %".replace("-", "−")
+    away = " (below zero: it took work away)" if share < 0 else ""
     numbers = ", ".join(map(str, reps))
-    return f"{summary[f'{key}_pct']:.0f} % on average in rep{'s' if len(reps) > 1 else ''} {numbers}{over}"
+    where = f"on average in reps {numbers}" if len(reps) > 1 else f"in rep {numbers}"
+    return f"{told} {where}{over}{away}"

@@ -84,6 +84,8 @@ def load_record(load: SetLoad) -> dict[str, Any]:
     for key in SWINGS.values():
         found = [rep[f"{key}_pct"] for rep in reps if rep[f"{key}_pct"] is not None]
         summary[f"{key}_pct"] = rounded(float(np.mean(found))) if found else None
+        errors = [rep[f"{key}_pct_se"] for rep in reps if rep[f"{key}_pct_se"] is not None]
+        summary[f"{key}_pct_se"] = rounded(float(np.mean(errors))) if errors else None
         summary[f"{key}_reps"] = [rep["rep"] for rep in reps if rep[key] == "detected"]
         summary[f"{key}_measured"] = sum(rep[key] != "not measured" for rep in reps)
     phases = [rep["peak_moment_phase"] for rep in full]

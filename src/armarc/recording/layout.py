@@ -66,6 +66,8 @@ class Layout:
     sample: tuple[tuple[str, ...], ...]
     own: bool
     metadata: dict[str, Any] = field(default_factory=dict)
+    words_above: int = 0
+    """Cells of the line above the first row of numbers where it holds words and is no header."""
 
 
 @dataclass(slots=True)
@@ -163,7 +165,12 @@ def sniff(source: TextFile) -> Layout:
         sample=tuple(row for row in map(tuple, rows[first:]) if len(row) == width and row != names),
         own=own,
         metadata=metadata,
+        words_above=0 if names or not first else _words_in(rows[first - 1]),
     )
+
+
+def _words_in(row: list[str]) -> int:
+    return len(row) if row and not any(is_number(cell, ",") for cell in row) else 0
 
 
 def _lines(source: TextFile) -> list[_Line]:

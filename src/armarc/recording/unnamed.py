@@ -31,6 +31,14 @@ def choose_unnamed(layout: Layout, file: str) -> Choice:
     table = table[:, before:]
     width = layout.n_columns - before
     where = {"file": file, "line": layout.data_line}
+    names = layout.words_above
+    if width not in (6, 7) and layout.delimiter == "," and names > 3 and 2 * names - 1 <= width <= 2 * names:
+        raise FormatError(
+            f"the header names {names} columns and the rows have {layout.n_columns}: commas stand between the columns "
+            "and in the numbers",
+            "export it with ; or a tab between the columns, or with points in the numbers",
+            **where,  # type: ignore[arg-type]
+        )
     if width not in (6, 7):
         raise FormatError(
             f"there is no header, and {layout.n_columns} columns instead of 6 or 7",

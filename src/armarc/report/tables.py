@@ -313,17 +313,25 @@ def _with_loss(said: str, summary: SetSummary, reps: Sequence[Rep]) -> str:
     return f"{said}, {100 * share:.0f} % lost by the {last_rep(reps)}" if said and share is not None else said
 
 
+_TEMPO_HEADS = ("raise", "hold", "lower")
+
+
 def _standard_errors(reps: Sequence[Rep], degree: str, ascii_only: bool) -> str:
-    """How sure one rep's figures are: the median over the reps, of those that are not in the table."""
+    """How sure one rep's figures are: the median over the reps, of those that are not in the table.
+
+    Those of the tempo's phases are told where they reach the tenths of a second it is written in.
+    """
     told = []
     for c in columns(Rep):
-        if not (c.is_error and c.measure.head and c.measure.rank):
+        of_tempo = c.measure.head in _TEMPO_HEADS
+        if not (c.is_error and c.measure.head and (c.measure.rank or of_tempo)):
             continue
         known = [error for rep in reps if (error := c.published(rep)) is not None]
-        said = f"{median(known):.{c.measure.digits}f}" if known else ""
+        said = f"{median(known):.{1 if of_tempo else c.measure.digits}f}" if known else ""
         if said.strip("0."):
             unit = degree if c.unit.sign == "°" else f" {c.unit.sign}".replace("°", degree).rstrip()
-            told.append(f"{c.measure.head} {'+/-' if ascii_only else '±'}{said}{unit}")
+            name = c.measure.title.lower() if of_tempo else c.measure.head
+            told.append(f"{name} {'+/-' if ascii_only else '±'}{said}{unit}")
     return ", ".join(told)
 
 
