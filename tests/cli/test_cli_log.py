@@ -164,6 +164,35 @@ def test_reprocess_shows_what_a_new_version_changes(tmp_path, monkeypatch):
     assert again["rep_records"] == before["rep_records"]
 
 
+def test_a_load_changed_in_the_log_is_that_of_the_moments_measured_again(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+
+    def moments():
+        sets = run_json("log", "list", "--log-file", log)["sets"]
+        found = {
+            one["id"]: run_json("log", "show", str(one["id"]), "--log-file", log)["sets"][0] for one in sets
+        }
+        return {k: (one["load_kg"], one["rep_records"][0]["peak_moment_n_m"]) for k, one in found.items()}
+
+    before = moments()
+    assert {load for load, _ in before.values()} == {8.0}
+    done = run("log", "edit", "2", "--load", "4kg", "--log-file", log)
+    assert "armarc log reprocess 2" in done.stderr
+    assert moments()[2] == (4.0, before[2][1]), "until it is measured again"
+    assert "reprocess" not in run("log", "edit", "2", "--rir", "2", "--log-file", log).stderr
+    changed = run_json("log", "reprocess", "2", "--log-file", log)["recordings"][0]["changes"]
+    assert "peak_moment_n_m" in changed
+    after = moments()
+    assert (after[1], after[3]) == (before[1], before[3])
+    assert after[2][0] == 4.0
+    # A held load's moment goes with its weight: what 4 kg less are at the hand of the reference body's arm.
+    reach_m = 0.2817 + 0.2689 + 0.094
+    assert before[2][1] - after[2][1] == pytest.approx(4.0 * 9.81 * reach_m, rel=0.05)
+    run("log", "undo", "--log-file", log)
+    assert moments()[2] == (4.0, before[2][1])
+
+
 def table(path, head, columns):
     np.savetxt(path, columns, fmt="%.9g", delimiter=",", header=head, comments="")
 

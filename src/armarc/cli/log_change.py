@@ -75,6 +75,11 @@ def edit(
         changed = edit_sets(store, ids, labels, untag=untag or (), clear=clear or (), when=moment)
     if changed:
         say(f"{changed} of {counted(len(ids), 'set')} changed; take it back with armarc log undo")
+        if load is not None:
+            say(
+                "shoulder moments stay those of the load they were worked out with: armarc log reprocess "
+                f"{' '.join(sets)} works them out for the one that stands in the log now"
+            )
     else:
         say(f"nothing to change: it was like that already in {counted(len(ids), 'set')}")
 

@@ -257,7 +257,8 @@ def reprocess_command(
 ) -> None:
     """Measure logged recordings again with this version and show what changed; undo takes it back.
 
-    Shoulder moments are worked out for the body stored with the sets, unless told otherwise.
+    Shoulder moments are worked out for the body stored with the sets, unless told otherwise, and for the load they
+    have in the log.
     """
     from armarc.errors import UsageError
     from armarc.load import load_lifters

@@ -16,7 +16,7 @@ from armarc.log import schema
 from armarc.log.labels import Labels
 from armarc.log.measuring import chest_of
 from armarc.log.store import Store
-from armarc.log.writing import replace_sets, reps_of
+from armarc.log.writing import match_by_overlap, replace_sets, reps_of
 from armarc.quantities import DEFAULT_LIFTER
 
 SHOWN_MEASURES = (
@@ -82,7 +82,7 @@ def remeasure(
     choose_body: ChooseBody = as_stored,
     keep: bool = True,
 ) -> list[Remeasured]:
-    """Measure recordings again with the settings they were logged with.
+    """Measure recordings again with the settings they were logged with, and the loads their sets have in the log.
 
     Parameters
     ----------
@@ -124,6 +124,7 @@ def _remeasure_one(
         ids = _live_ids(connection, row.measurement_id)
         before = [rep for set_id in ids for rep in reps_of(connection, set_id)]
         body_was, name = _body_of_sets(connection, ids)
+        lifted = _loads_of_sets(connection, ids)
     content = store.vault.get(row.sha256, row.suffix) if row.kept else None
 
     def failed(why: str) -> Remeasured:
@@ -143,7 +144,11 @@ def _remeasure_one(
     try:
         body = choose_body(body_was, name)
         chest = chest_of(store, row.settings)
-        result = measure(content, row.file_name, row.settings, row.document, body, chest)
+
+        def measured(settings: dict[str, Any]) -> dict[str, Any]:
+            return measure(content, row.file_name, settings, row.document, body, chest)
+
+        result = _with_edited_loads(measured(row.settings), row.settings, lifted, measured)
     except ArmarcError as error:
         return failed(str(error))
     after = [rep for record in result["sets"] for rep in record["reps"]]
@@ -177,6 +182,37 @@ def _body_of_sets(connection: sa.Connection, ids: Sequence[int]) -> tuple[Lifter
     bodies = (body_of_load(row.other.get("load")) for row in rows if isinstance(row.other, dict))
     stored = next((body for body in bodies if body is not None), None)
     return stored, rows[0].name if rows else DEFAULT_LIFTER
+
+
+def _loads_of_sets(
+    connection: sa.Connection, ids: Sequence[int]
+) -> list[tuple[tuple[float, float], float | None]]:
+    """When these sets were lifted, s, and with which load, kg."""
+    table = schema.training_set
+    chosen = sa.select(table.c.start_s, table.c.end_s, table.c.load_kg).where(table.c.id.in_(list(ids)))
+    return [((row.start_s, row.end_s), row.load_kg) for row in connection.execute(chosen)]
+
+
+def _with_edited_loads(
+    result: dict[str, Any],
+    settings: dict[str, Any],
+    lifted: list[tuple[tuple[float, float], float | None]],
+    measured: Callable[[dict[str, Any]], dict[str, Any]],
+) -> dict[str, Any]:
+    """The result with sets whose load was changed in the log measured with that one.
+
+    A load moves no set and no rep. Where a resistance was stated, nobody knows how a number of kilograms changes it.
+    """
+    if settings.get("resistance"):
+        return result
+    when = [(record["start_s"], record["end_s"]) for record in result["sets"]]
+    pairs = match_by_overlap([stretch for stretch, _ in lifted], when)
+    edited = {
+        new: load for old, new in pairs if (load := lifted[old][1]) not in (None, settings.get("load_kg"))
+    }
+    others = {load: measured({**settings, "load_kg": load})["sets"] for load in set(edited.values())}
+    sets = [others[edited[i]][i] if i in edited else record for i, record in enumerate(result["sets"])]
+    return {**result, "sets": sets}
 
 
 def _live_ids(connection: sa.Connection, measurement_id: int) -> tuple[int, ...]:
