@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from numbers import Integral
+from operator import index as whole
 from typing import TYPE_CHECKING, Any
 
 from armarc import __version__
@@ -144,11 +144,12 @@ class Session(ArrayValue):
 
         if not self.motions:
             raise UsageError("there is nothing to draw", "the recording holds no movement")
-        if not (number is None or isinstance(number, Integral)):
-            raise UsageError(f"a set is drawn by its number, got {number!r}", "the first one is 1")
         if number is None and len(self.sets) != 1:
             return draw_session(self.motions, self.sets, exercise=self.choices.exercise, dark=dark)
-        index = 0 if number is None else number - 1
+        try:
+            index = 0 if number is None else whole(number) - 1
+        except TypeError:
+            raise UsageError(f"a set is drawn by its number, got {number!r}", "the first one is 1") from None
         if not 0 <= index < len(self.sets):
             raise UsageError(f"there is no set {number} to draw", f"the recording has {len(self.sets)}")
         motion = self.motions[self.motion_of_set[index]]

@@ -1,9 +1,13 @@
 """``armarc trend`` end to end."""
 
+from pathlib import Path
+
 import pytest
 
 from armarc.cli.trend_words import weeks_words
 from log_program import real_log, run, run_json, wide_log
+
+DEMOS = Path(__file__).parents[2] / "recordings"
 
 
 @pytest.fixture(scope="module")
@@ -36,6 +40,22 @@ def test_mixed_tasks_are_narrowed_and_said(log):
     assert "other sets left out" in said.stderr
     assert "me, lateral-raise, right arm, 8 kg" in said.stderr
     assert len(said.stdout.splitlines()) == 9
+
+
+def test_of_loads_done_as_often_the_newest_is_kept(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    for number, load in (("1", "9kg"), ("2", "10kg")):
+        run("log", "edit", number, "--load", load, "--log-file", log)
+    run("log", "remove", "3", "--yes", "--log-file", log)
+    assert "10 kg, 1 other set left out" in run("trend", "--log-file", log).stderr, (
+        "9 comes behind 10 as text alone"
+    )
+    parts = [line.split("\t") for line in run("trend", "parts", "--log-file", log).stdout.splitlines()]
+    (anterior,) = (cells for cells in parts if "anterior" in cells)
+    assert anterior[4] == "0.5–2", "two sets of 0.25–1 each"
+    run("log", "remove", "1", "--yes", "--log-file", log)
+    assert "\t0.25–1\t" in run("trend", "parts", "--log-file", log).stdout
 
 
 def test_the_load_that_was_asked_for_is_said(log):

@@ -187,18 +187,24 @@ def _trend(
 
 
 def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
-    """Keep to one task where several are mixed, the one with most sets, and say which."""
+    """Keep to one task where several are mixed, that with most sets and of such the newest, and say which."""
     import numpy as np
 
     if not len(sets):
         return sets, "no sets"
-    numbers, first, counts = np.unique(sets.target, return_index=True, return_counts=True)
+    numbers, first, where, counts = np.unique(
+        sets.target, return_index=True, return_inverse=True, return_counts=True
+    )
+    newest = np.full(len(numbers), -np.inf)
+    np.maximum.at(newest, where, sets.done_s)
     found: dict[tuple[Any, ...], list[int]] = {}
     for place, row in enumerate(first.tolist()):
         one = sets.labels(row)
         task = (one.lifter, one.exercise, one.variant, one.side)
         found.setdefault((*task, one.load_kg) if one_load else task, []).append(place)
-    most = max(found, key=lambda one: (int(counts[found[one]].sum()), str(one)))
+    most = max(
+        found, key=lambda one: (int(counts[found[one]].sum()), float(newest[found[one]].max()), str(one))
+    )
     chosen = sets.take(np.isin(sets.target, numbers[found[most]]))
     words = [most[0], f"{most[1]} ({most[2]})" if most[2] else most[1], f"{most[3]} arm" if most[3] else ""]
     words.append(load_words({chosen.tasks[k].load_kg for k in np.unique(chosen.task).tolist()}))

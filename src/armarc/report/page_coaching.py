@@ -84,7 +84,7 @@ def part_cells(week: PartWeek) -> tuple[str, ...]:
         week.monday.isoformat(),
         week.side or "–",
         week.part,
-        span(week.sets, 1),
+        span(week.sets, 2),
         span(week.reps),
         span(week.time_under_tension_s),
         "–" if week.impulse_n_m_s is None else span(week.impulse_n_m_s),
