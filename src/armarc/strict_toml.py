@@ -63,7 +63,9 @@ def parse_toml(raw: bytes, file: str) -> dict[str, object]:
         said = message.split(" (at ")[0].rstrip(".")
         raise FormatError(
             f"is not valid TOML: {said[:1].lower()}{said[1:]}",
-            'write keys as  name = "text"  or  name = 5  or  name = [45, 70]',
+            "each name stands once, and each thing has a file or table of its own"
+            if said.endswith("twice") or "overwrite" in said
+            else 'write keys as  name = "text"  or  name = 5  or  name = [45, 70]',
             file=file,
             line=int(place[1]) if place else None,
         ) from error

@@ -56,7 +56,13 @@ def test_a_damaged_list_says_what_to_do(tmp_path: Path) -> None:
 
 def test_describe(tmp_path: Path) -> None:
     """Every example that is printed can be laid down and checked."""
-    printed = armarc(tmp_path, "sensor", "describe", "--example").stdout
+    shown = armarc(tmp_path, "sensor", "describe", "--example")
+    printed = shown.stdout
+    assert "each is a file of its own" in shown.stderr
+    (tmp_path / "all.toml").write_text(printed)
+    together = armarc(tmp_path, "sensor", "describe", str(tmp_path / "all.toml"))
+    assert together.exit_code == 3
+    assert "each thing has a file or table of its own" in together.stderr
     assert armarc(tmp_path, "sensor", "describe", "--folder").stdout == f"{tmp_path / 'sensors'}\n"
     parts = re.split(r"^# (invented[-_][\w-]+\.(?:toml|py))\n", printed, flags=re.MULTILINE)[1:]
     examples = dict(zip(parts[::2], parts[1::2], strict=True))

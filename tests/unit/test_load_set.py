@@ -297,3 +297,14 @@ def test_a_wobbling_strap_lifts_nothing() -> None:
     assert np.abs(peaks(1.0, power) / peaks(0.0, power) - 1).max() < 0.08
     # Nor does it make a smooth raise less smooth: half a unit, were it the gyroscope that is asked.
     assert np.abs(peaks(1.0, "smoothness_sparc") - peaks(0.0, "smoothness_sparc")).max() < 0.1
+
+
+def test_the_place_of_a_peak_is_never_sure_where_the_angle_is_no_elevation() -> None:
+    """A movement nobody named is measured by the angle turned from its own bottom: as sure as the range at its top."""
+    recording, _ = simulate_session(plan_session(SimulationOptions(reps=4, load_kg=8.0), 3), 3)
+    done = process(recording, exercise="unknown", load_kg=8.0)
+    assert done.sets[0].reps[0].top_se_rad is None
+    for rep, load in zip(done.sets[0].reps, measure_load(done.motions[0], done.sets[0]).reps, strict=True):
+        assert rep.rom_se_rad is not None
+        assert load.se.peak_moment_at_rad >= rep.rom_se_rad > 0
+        assert load.se.peak_concentric_moment_at_rad >= rep.rom_se_rad

@@ -239,7 +239,10 @@ def test_faults_of_the_newer_keys(tmp_path: Path, name: str, old: str, new: str,
 
 def test_a_decoder_of_ones_own_cannot_bring_anything_down(tmp_path: Path) -> None:
     description = load_description(changed(tmp_path, "decoder", "invented_decoder.py", "mine.py"))
-    with pytest.raises(FormatError, match="cannot be loaded"):
+    with pytest.raises(FormatError, match=r"no such file .*beside the description"):
+        decoder_of(description)
+    (tmp_path / "mine.py").write_text("def decode(:\n")
+    with pytest.raises(FormatError, match="cannot be loaded: SyntaxError"):
         decoder_of(description)
     (tmp_path / "mine.py").write_text("x = 1\n")
     with pytest.raises(FormatError, match="has no function decode"):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli.log_options import AsJson
+from armarc.cli.log_options import AsJson, say
 from armarc.cli.sensor_calibrate import calibrate
 from armarc.cli.sensor_check import check
 from armarc.cli.sensor_mount import mount
@@ -169,6 +169,7 @@ def describe(
         for one_file in examples:
             if one_file.name.endswith((".toml", ".py")):
                 typer.echo(f"# {one_file.name}\n{one_file.read_text('utf-8')}")
+        say("each is a file of its own, by the name at its head")
         return
     if file is None:
         raise UsageError("expected a file to check, --example or --folder")

@@ -74,10 +74,12 @@ def errors_moved(plain: LoadMeasures, moved: Sequence[LoadMeasures]) -> LoadMeas
 def with_errors_of_the_rep(measures: LoadMeasures, se: LoadMeasures, rep: Rep) -> LoadMeasures:
     """Standard errors with what the rep itself is unsure of.
 
-    The place of a peak is read off an angle, what was held while lowering off an acceleration; a power has the error
-    of its speed, works that of the range.
+    The place of a peak is read off an angle, which is counted from the rep's own bottom, and so as sure as its range,
+    where it is no elevation; what was held while lowering off an acceleration; a power has the error of its speed,
+    works that of the range.
     """
-    place, held = rep.top_se_rad or 0.0, se.least_held_with_load_share
+    place = (rep.rom_se_rad if rep.top_se_rad is None else rep.top_se_rad) or 0.0
+    held = se.least_held_with_load_share
     power = _share(rep.peak_concentric_se_rad_s, rep.peak_concentric_rad_s)
     worked = _share(rep.rom_se_rad, rep.rom_rad)
     return replace(

@@ -25,6 +25,12 @@ def load_decoder(path: Path) -> Callable[[bytes, int], tuple[Batch, ...]]:
     FormatError
         The file cannot be loaded or has no such function.
     """
+    if not path.is_file():
+        raise FormatError(
+            "there is no such file",
+            "the description names it as its decoder: put it beside the description",
+            file=str(path),
+        )
     try:
         spec = importlib.util.spec_from_file_location(f"armarc_decoder_{path.stem}", path)
         if spec is None or spec.loader is None:
