@@ -27,7 +27,10 @@ def test_two_sets_are_paired_rep_by_rep(log):
     assert rows["rom_deg"]["unit_of_analysis"] == "rep"
     assert rows["rom_deg"]["n_first"] == 6
     assert rows["rom_deg"]["low"] < rows["rom_deg"]["difference"] < rows["rom_deg"]["high"]
-    assert "not independent" in run("compare", "1", "2", "--log-file", log).stderr
+    said = run("compare", "1", "2", "--log-file", log)
+    assert "not independent" in said.stderr
+    assert "Size (95 %)" in said.stdout
+    assert "size: the difference over the standard deviation" in said.stderr
 
 
 def test_sides_get_an_index_with_its_definition(log):

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from armarc.cli.trend_words import weeks_words
+from armarc.reps.flags import FLAGS
 from log_program import real_log, run, run_json, wide_log
 
 DEMOS = Path(__file__).parents[2] / "recordings"
@@ -143,6 +144,8 @@ def test_a_codebook_lies_beside_an_export(tmp_path, log):
     for key in ("start_velocity_deg_s", "body_swing_cm", "hold_s"):
         assert key in header
         assert f"`{key}`" in book
+    for flag, meaning in FLAGS.items():
+        assert f"| `{flag}` | {meaning} |" in book, "the book stands alone"
 
 
 def test_what_a_coachs_table_steers(log, tmp_path):

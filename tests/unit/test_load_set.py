@@ -300,7 +300,7 @@ def test_a_wobbling_strap_lifts_nothing() -> None:
 
 
 def test_the_place_of_a_peak_is_never_sure_where_the_angle_is_no_elevation() -> None:
-    """A movement nobody named is measured by the angle turned from its own bottom: as sure as the range at its top."""
+    """A movement nobody named is measured by an angle that counts from a zero of its own: as sure as the range."""
     recording, _ = simulate_session(plan_session(SimulationOptions(reps=4, load_kg=8.0), 3), 3)
     done = process(recording, exercise="unknown", load_kg=8.0)
     assert done.sets[0].reps[0].top_se_rad is None

@@ -16,9 +16,10 @@ from armarc.exercises import band_words
 from armarc.log.fatigue import fatigue_of
 from armarc.measures import record_of, row_of
 from armarc.report import tables
-from armarc.report.answers import FLAGS, flag_letters, flag_words, letters_of
+from armarc.report.answers import flag_letters, flag_words, letters_of
 from armarc.report.page_parts import PageTable, reps_page_table
 from armarc.report.tables import plain_set, print_logged, print_set
+from armarc.reps.flags import FLAGS
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
 from armarc.results import SetResult

@@ -229,6 +229,10 @@ def _print_rows(groups: list[Group], rows: list[Row]) -> None:
         "clear: a difference worth speaking of; small: real, below the smallest relevant one; same: surely below it; "
         "unclear: error, or a difference."
     )
+    if any(row.effect is not None and row.effect.size is not None for row in rows):
+        say(
+            "size: the difference over the standard deviation of what was counted, corrected for few (Hedges' g)."
+        )
     if chances := chance_words(rows):
         say(chances)
     for caution in dict.fromkeys(row.caution for row in rows if row.caution):

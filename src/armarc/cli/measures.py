@@ -24,7 +24,7 @@ def measures(
     from armarc.cli.result_keys import BESIDE
     from armarc.load.table import LoadMeasures
     from armarc.measures import columns
-    from armarc.report.answers import FLAGS
+    from armarc.reps.flags import FLAGS
     from armarc.reps.summary import SetSummary
     from armarc.reps.types import Rep
 

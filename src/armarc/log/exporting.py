@@ -18,6 +18,7 @@ from armarc.log.schema import REP_NUMBERS
 from armarc.log.store import Store
 from armarc.measures import columns
 from armarc.outputs import JSON, PARQUET, TABLE, safe_cell
+from armarc.reps.flags import FLAGS
 from armarc.reps.summary import SetSummary
 from armarc.reps.types import Rep
 
@@ -206,7 +207,13 @@ def codebook() -> str:
     lines += [
         "",
         "A set also has `mean_KEY`, the mean over its full reps, `cv_KEY_pct`, 100·SD/mean, and `in_band_count` and "
-        "`in_band_share`, starts inside its working band. `clean` and the flags in `quality`: see the README.",
+        "`in_band_share`, starts inside its working band.",
+        "",
+        "## Flags in `quality`",
+        "",
+        "| flag | meaning |",
+        "|---|---|",
+        *(f"| `{flag}` | {meaning} |" for flag, meaning in FLAGS.items()),
         "",
     ]
     return "\n".join(lines)

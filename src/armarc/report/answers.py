@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from armarc.measures import number_of
+from armarc.reps.flags import FLAGS
 from armarc.reps.summary import SetSummary, last_rep
 from armarc.reps.types import Rep
 
@@ -36,30 +37,6 @@ DOUBTS = {
     "loose_strap": "the strap wobbled",
 }
 """Flags of a whole set that make its numbers less certain."""
-
-
-FLAGS = {
-    "gap": "samples are missing",
-    "clipped": "the sensor was at the end of its range",
-    "swung": "the body swung by more than the exercise's limit",
-    "dropped": "less was held while lowering than the exercise's limit: the weight dropped",
-    "partial": "less than 70 % of the set's median range of motion",
-    "no_gate": "no start velocity: the start gate was not crossed cleanly",
-    "near_edge": "the start lies within its standard error of an edge of the band: it may belong on the other side",
-    "coarse": "crossed the start gate within few samples",
-    "open_end": "the recording, or what followed, cuts the rep off before the arm is down again",
-    "open_start": "the recording begins inside the rep",
-    "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
-    "stall": "came to a stop on the way up",
-    "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks: that instant may lie 0.25 s "
-    "away and more, times and mean speeds with it",
-    "bounce": "bounced out of the bottom",
-    "unsteady_sensor": "the strap moved on the arm",
-    "loose_strap": "the strap wobbled: smoothed below the wobble",
-    "bent_elbow": "the elbow bent on the way: range and speeds were corrected for it and are less certain",
-    "trunk_moved": "the trunk moved with the arm: the start is less certain",
-}
-"""What the flags of a rep mean; an unknown one is shown by its name."""
 
 _SUPERSCRIPTS = "ᵃᵇᶜᵈᵉᶠᵍʰⁱʲᵏˡᵐⁿᵒᵖʳˢᵗᵘᵛʷ"
 

@@ -306,7 +306,10 @@ class Rep:
             spread=False,
         ),
     ] = None
-    quality: Annotated[tuple[str, ...], Measure("Flags", "what is to be known of the rep")] = ()
+    quality: Annotated[
+        tuple[str, ...],
+        Measure("Flags", "flags of what is to be known of the rep; armarc measures tells them"),
+    ] = ()
     clean: Annotated[
         bool,
         Measure("Clean", "a full rep: not partial, swung, dropped or cut, no samples missing or clipped"),
