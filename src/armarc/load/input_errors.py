@@ -74,9 +74,8 @@ def errors_moved(plain: LoadMeasures, moved: Sequence[LoadMeasures]) -> LoadMeas
 def with_errors_of_the_rep(measures: LoadMeasures, se: LoadMeasures, rep: Rep) -> LoadMeasures:
     """Standard errors with what the rep itself is unsure of.
 
-    The place of a peak is read off an angle; where that is no elevation but counted from some zero of its own, it is as
-    sure as the range. What was held while lowering off an acceleration; a power has the error of its speed,
-    works that of the range.
+    The place of a peak is read off an angle (as sure as the range where that is no elevation but has its own zero),
+    what was held while lowering off an acceleration; a power has the error of its speed, works that of the range.
     """
     place = (rep.rom_se_rad if rep.top_se_rad is None else rep.top_se_rad) or 0.0
     held = se.least_held_with_load_share
