@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from armarc.motion.tolerance import Tolerance
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps.arm_axes import beside_axis
 from armarc.reps.body import RIGID, SetBody
-from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans
+from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans, running_sum
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
@@ -68,7 +69,7 @@ LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class AngleErrors:
     """What θ's errors are made of.
 
@@ -89,8 +90,8 @@ class AngleErrors:
     rate_hz : float, Hz
     across_rad : float, rad
         Largest standard error of the arm's direction.
-    force_m_s2 : ndarray, shape (n, 3), m/s²
-        Specific force, sensor axes.
+    pulled_m_s2 : ndarray, shape (n + 1,), m/s²
+        Running sum of the specific force along the arm.
     body : SetBody
         What the set shows of body and strap.
     hand_turn_rad : float, rad
@@ -106,7 +107,7 @@ class AngleErrors:
     angle_rad: FloatArray
     rate_hz: float
     across_rad: float
-    force_m_s2: FloatArray
+    pulled_m_s2: FloatArray
     body: SetBody = RIGID
     hand_turn_rad: float = 0.0
 
@@ -117,12 +118,12 @@ class AngleErrors:
         axes, across = beside_axis(self.mounting, body.unexplained_rad, body.hinge)
         return replace(self, body=body, axes=axes, across_rad=across)
 
-    @property
+    @cached_property
     def bent_rad(self) -> float:
         """What a moving shoulder, no rigid arm and a hand that turns leave in an angle beside its direction, rad."""
         return self.moved_rad if self.body.hinge is None else by_hand(self.hand_turn_rad)
 
-    @property
+    @cached_property
     def moved_rad(self) -> float:
         """The same in a rate or an instant."""
         turning = math.hypot(self.body.unexplained_rad, by_hand(self.hand_turn_rad))
@@ -162,18 +163,16 @@ class AngleErrors:
         level = abs(math.sin(float(self.angle_rad[at])))
         is_shared = self.is_fitted and self.mounting.height_known
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
-        shared = _root_sum(
-            [
-                self.bent_rad,
-                self.body.doubt_rad_at(float(self.angle_rad[at])),
-                STEP_IN_ANGLE * self.body.strap_step_rad,
-                WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
-                self.mounting.lean_se_rad_s2_m * STANDARD_GRAVITY_M_S2,
-                self.tilt_rad,
-                GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
-                ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
-                *self._spread([at], np.ones(1), linear=1.0),
-            ]
+        shared = math.hypot(
+            self.bent_rad,
+            self.body.doubt_rad_at(float(self.angle_rad[at])),
+            STEP_IN_ANGLE * self.body.strap_step_rad,
+            WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
+            self.mounting.lean_se_rad_s2_m * STANDARD_GRAVITY_M_S2,
+            self.tilt_rad,
+            GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
+            ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
+            *self._spread([at], np.ones(1), linear=1.0),
         )
         return math.hypot(share * shared, self.body.turned_rad / 2)
 
@@ -182,19 +181,17 @@ class AngleErrors:
         low = round(bottom)
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         leaning = np.subtract(self._lean(leans, top), self._lean(leans, low))
-        return _root_sum(
-            [
-                self.bent_rad,
-                self.body.doubt_rad,
-                STEP_IN_RANGE * self.body.strap_step_rad,
-                math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
-                TILT_IN_RANGE * self.tilt_rad,
-                *leaning.tolist(),
-                self.untested_share * moved,
-                GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
-                ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
-                *self._spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
-            ]
+        return math.hypot(
+            self.bent_rad,
+            self.body.doubt_rad,
+            STEP_IN_RANGE * self.body.strap_step_rad,
+            math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
+            TILT_IN_RANGE * self.tilt_rad,
+            *leaning.tolist(),
+            self.untested_share * moved,
+            GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
+            ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
+            *self._spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
         )
 
     def of_speed(self, speed_rad_s: float, gate: tuple[float, float], bottom: float) -> float:
@@ -211,35 +208,35 @@ class AngleErrors:
         worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
         edges = [float(self.angle_rad[at]) for at in (near, far, low)]
         leaning = worth @ np.array([self._lean(leans, at) for at in (near, far, low)])
-        return _root_sum(
-            [
-                noise,
-                self.bent_rad / self.body.swept_rad * speed_rad_s,
-                self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
-                self.shoulder_share * speed_rad_s,
-                *leaning.tolist(),
-                STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
-                math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
-                self.untested_share * speed_rad_s,
-                GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
-                ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
-                *self._spread([near, far, low], worth, linear=self.beside),
-            ]
+        return math.hypot(
+            noise,
+            self.bent_rad / self.body.swept_rad * speed_rad_s,
+            self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
+            self.shoulder_share * speed_rad_s,
+            *leaning.tolist(),
+            STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
+            math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
+            self.untested_share * speed_rad_s,
+            GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
+            ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
+            *self._spread([near, far, low], worth, linear=self.beside),
         )
 
     def of_rate(self, rate_rad_s: float, further: float = 0.0) -> float:
         """Standard error of a mean or peak rate of θ, rad/s; `further` is a relative error that comes on top."""
-        return abs(rate_rad_s) * _root_sum(
-            [
-                further,
-                self.moved_rad / self.body.swept_rad,
-                self.body.doubt_rad / self.body.swept_rad,
-                STEP_IN_RANGE * self.body.strap_step_rad,
-                self.untested_share,
-                GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
-                ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
-                RATE_LEFT,
-            ]
+        return abs(rate_rad_s) * math.hypot(further, self._rate_share)
+
+    @cached_property
+    def _rate_share(self) -> float:
+        """Standard error of a rate of θ, as a share of it."""
+        return math.hypot(
+            self.moved_rad / self.body.swept_rad,
+            self.body.doubt_rad / self.body.swept_rad,
+            STEP_IN_RANGE * self.body.strap_step_rad,
+            self.untested_share,
+            GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
+            ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
+            RATE_LEFT,
         )
 
     def of_peak(self, rate_rad_s: float, at: int, further: float = 0.0) -> float:
@@ -251,7 +248,7 @@ class AngleErrors:
         worth = np.array([-1.0, 1.0]) * self.rate_hz / max(around[1] - around[0], 1)
         turned = self._spread(around, worth, linear=self.beside) if self.is_fitted else []
         wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
-        return _root_sum([self.of_rate(rate_rad_s, further), wobbles, *self._lean(leaning, at), *turned])
+        return math.hypot(self.of_rate(rate_rad_s, further), wobbles, *self._lean(leaning, at), *turned)
 
     def of_instant(
         self, rate_rad_s: FloatArray, at: float, peak_rad_s: float, duration_s: float, *, is_top: bool
@@ -278,12 +275,12 @@ class AngleErrors:
         shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
         bent = math.hypot(self.moved_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
         wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
-        error = _root_sum([error, wobbles, shoulder, bent, *self._lean(leaning, low)])
+        error = math.hypot(error, wobbles, shoulder, bent, *self._lean(leaning, low))
         if not self.is_fitted:
             # Which way the arm points was not fitted to its movement: what turning the axis does to the rate.
             around = [max(low - 1, 0), min(low + 2, len(rate_rad_s) - 1)]
             worth = np.array([-1.0, 1.0]) * self.rate_hz / (around[1] - around[0])
-            error = _root_sum([error, *self._spread(around, worth, linear=1.0)])
+            error = math.hypot(error, *self._spread(around, worth, linear=1.0))
         # A curve that only touches the level is placed no better than that.
         late = min(error / max(slope, 1e-9), LATEST_S)
         return math.hypot(INSTANT_FLOOR_S, late)
@@ -325,7 +322,7 @@ class AngleErrors:
             math.asin(max(-1.0, min(1.0, float((math.cos(step) * thumb + math.sin(step) * beside) @ up))))
             for step in (math.sqrt(3) * se, -math.sqrt(3) * se)
         ]
-        return _root_sum([self.tilt_rad, *((turn - plain) / math.sqrt(6) for turn in turns)])
+        return math.hypot(self.tilt_rad, *((turn - plain) / math.sqrt(6) for turn in turns))
 
     def _spread(self, samples: list[int], worth: FloatArray, *, linear: float) -> list[float]:
         """What the uncertain direction of the arm does to a sum of angles: one standard error each way across it.
@@ -356,7 +353,7 @@ class AngleErrors:
         if self.up is None:
             return 0.0, 0.0
         beyond = self.mounting.lean_se_rad_s2_m
-        return of(self.force_m_s2, self._axis, self.angle_rad, at, self.rate_hz, beyond)
+        return of(self.pulled_m_s2, self.angle_rad, at, self.rate_hz, beyond)
 
     @property
     def _facing_rad(self) -> float | None:
@@ -392,9 +389,5 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
         across_rad=across,
-        force_m_s2=motion.specific_force_m_s2,
+        pulled_m_s2=running_sum(motion.specific_force_m_s2 @ motion.mounting.arm_axis),
     )
-
-
-def _root_sum(parts: list[float]) -> float:
-    return math.sqrt(sum(p * p for p in parts))
