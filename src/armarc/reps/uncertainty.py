@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
-from armarc.motion.angles import cross_matrix
+from armarc.motion.angles import cross_matrix, up_of
 from armarc.motion.tolerance import Tolerance
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps.arm_axes import beside_axis
@@ -75,8 +75,11 @@ class AngleErrors:
 
     Parameters
     ----------
-    up : ndarray, shape (n, 3), or None
-        Unit vector of the vertical in sensor axes; None where θ does not hang on the arm's direction.
+    has_zero : bool
+        Whether θ counts from the vertical and hangs on the arm's direction; the zero of any other angle is arbitrary
+        and has no error.
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global.
     axes : five tuples of three floats
         The arm axis, then turned by √3 standard errors to either side, for two directions across the arm.
     is_fitted : bool
@@ -98,7 +101,8 @@ class AngleErrors:
         How far the hand turns about the arm on the rep's way up.
     """
 
-    up: FloatArray | None
+    has_zero: bool
+    quaternion: FloatArray
     axes: tuple[tuple[float, ...], ...]
     is_fitted: bool
     mounting: Mounting
@@ -146,11 +150,6 @@ class AngleErrors:
     def beside(self) -> float:
         """Share of an axis turned sideways that shows where angles are subtracted."""
         return BESIDE if self.is_fitted else 1.0
-
-    @property
-    def has_zero(self) -> bool:
-        """Whether θ counts from the vertical; the zero of any other angle is arbitrary and has no error."""
-        return self.up is not None
 
     @property
     def untested_share(self) -> float:
@@ -306,7 +305,7 @@ class AngleErrors:
     def of_plane(self, at: int) -> float | None:
         """Standard error of the plane, rad: who faces where, and the arm's direction seen from above."""
         facing = self._facing_rad
-        if facing is None or self.up is None:
+        if facing is None or not self.has_zero:
             return None
         level = max(math.sin(float(self.angle_rad[at])), 0.34)  # the plane is not given below 20°
         return math.hypot(facing, self.across_rad / level)
@@ -314,9 +313,9 @@ class AngleErrors:
     def of_hand_rotation(self, at: int) -> float | None:
         """Standard error of the hand rotation at a sample, rad: the thumb turned about the arm."""
         thumb, se = self.mounting.thumb_axis, self._facing_rad
-        if thumb is None or se is None or self.up is None:
+        if thumb is None or se is None or not self.has_zero:
             return None
-        up, beside = self.up[at], cross_matrix(self._axis) @ thumb
+        up, beside = up_in_sensor(self.quaternion[at : at + 1])[0], cross_matrix(self._axis) @ thumb
         plain = math.asin(max(-1.0, min(1.0, float(thumb @ up))))
         turns = [
             math.asin(max(-1.0, min(1.0, float((math.cos(step) * thumb + math.sin(step) * beside) @ up))))
@@ -331,11 +330,12 @@ class AngleErrors:
         the vertical; three points of Gauss and Hermite's rule (the direction itself, and √3 standard errors to
         either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`.
         """
-        if self.up is None:
+        if not self.has_zero:
             return []
         # Two or three samples and five axes, many times over: plain numbers are five times as fast as arrays.
         changes = [0.0, 0.0, 0.0, 0.0]
-        for (x, y, z), share in zip(self.up[samples].tolist(), worth.tolist(), strict=True):
+        for q, share in zip(self.quaternion[samples].tolist(), worth.tolist(), strict=True):
+            x, y, z = up_of(*q)
             cosines = [-(x * a + y * b + z * c) for a, b, c in self.axes]
             plain, *turned = [math.acos(c if -1 < c < 1 else max(-1.0, min(1.0, c))) for c in cosines]
             for k, angle in enumerate(turned):
@@ -350,7 +350,7 @@ class AngleErrors:
 
     def _lean(self, of: Callable[..., tuple[float, float]], at: int) -> tuple[float, float]:
         """What a strap that gives does to θ (`leans`, rad) or θ̇ (`leaning`, rad/s) at a sample."""
-        if self.up is None:
+        if not self.has_zero:
             return 0.0, 0.0
         beyond = self.mounting.lean_se_rad_s2_m
         return of(self.pulled_m_s2, self.angle_rad, at, self.rate_hz, beyond)
@@ -380,7 +380,8 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     """
     axes, across = beside_axis(motion.mounting)
     return AngleErrors(
-        up=up_in_sensor(motion.quaternion) if motion.coordinate == "elevation" else None,
+        has_zero=motion.coordinate == "elevation",
+        quaternion=motion.quaternion,
         axes=axes,
         is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,

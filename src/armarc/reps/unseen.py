@@ -45,7 +45,9 @@ def by_hand(turn_rad: float) -> float:
 
 def running_sum(values: FloatArray) -> FloatArray:
     """Sums of the first 0, 1, … of n values, shape (n + 1,): a mean of any stretch is then two of them away."""
-    return np.concatenate([[0.0], np.cumsum(values)])
+    sums = np.zeros(len(values) + 1)
+    np.cumsum(values, out=sums[1:])
+    return sums
 
 
 def leans(
