@@ -304,14 +304,12 @@ def _mount(
     if workings.orientation is not orientation:
         workings.orientation, workings.equations = orientation, {}
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
-    up = up_in_sensor(orientation.quaternion)
     weight = (_speed(omega) > MOVING_RAD_S).astype(float) if windows is None else windows.weight
     is_elevation = choices.exercise.coordinate == "elevation"
-    hanging = _hanging(up, omega, piece.rate_hz, windows) if is_elevation else None
+    hanging = _hanging(orientation.quaternion, omega, piece.rate_hz, windows) if is_elevation else None
     twist = None
     if is_elevation and choices.mounting in ("auto", "twist"):
-        twist = find_twist(omega, up, piece.rate_hz)
-    del up  # the fit needs the room
+        twist = find_twist(omega, orientation.quaternion, piece.rate_hz)
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
@@ -348,7 +346,7 @@ def _mount(
 
 
 def _hanging(
-    up: FloatArray, omega: FloatArray, rate_hz: float, windows: SetWindows | None
+    quaternion: FloatArray, omega: FloatArray, rate_hz: float, windows: SetWindows | None
 ) -> FloatArray | None:
     """Down in sensor axes while the arm hangs: between the reps, or else in the longest first rest."""
     if windows is not None:
@@ -357,13 +355,13 @@ def _hanging(
             # A trunk that tips as the arm sets off takes it out of the plane it is raised in: a pose counts the
             # less, the faster the sensor turns there.
             at, rate = (np.array(column) for column in zip(*still, strict=True))
-            return _mean_direction(-up[at] / (rate**2 + STILL_RAD_S**2)[:, None])
+            return _mean_direction(-up_in_sensor(quaternion[at]) / (rate**2 + STILL_RAD_S**2)[:, None])
     quiet = _speed(omega) < QUIET_RAD_S
     least = round(0.4 * rate_hz)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
         if stop - first >= least:
-            return _mean_direction(-up[first:stop])
+            return _mean_direction(-up_in_sensor(quaternion[first:stop]))
     return None
 
 
