@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, pi, sqrt, tan
+from math import ceil, inf, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -219,7 +219,7 @@ def _both_ways(section: _Section, data: FloatArray, rate_hz: float, slowest_hz: 
 
 def _check_frequencies(rate_hz: float, *cutoffs_hz: float) -> None:
     for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
-        if not (np.isfinite(value) and value > 0):
+        if not 0.0 < value < inf:
             raise UsageError(f"the filter's {name} is {value} Hz", hint="give a positive frequency")
 
 

@@ -26,7 +26,8 @@ def upward_crossings(curve: FloatArray, level: float) -> FloatArray:
 
 def downward_crossings(curve: FloatArray, level: float) -> FloatArray:
     """Find where `curve` falls through `level`; see `upward_crossings`."""
-    return upward_crossings(-curve, -level)
+    at = ((curve[:-1] > level) & (curve[1:] <= level)).nonzero()[0]
+    return at + (curve[at] - level) / (curve[at] - curve[at + 1])
 
 
 def value_at(curve: FloatArray, index: float) -> float:
