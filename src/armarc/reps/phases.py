@@ -116,35 +116,36 @@ def find_instants(
     # Of this rep alone: the whole recording's rate, turned for every rep, would grow with its square.
     up, down = rate_rad_s, -rate_rad_s[first:stop]
 
-    low_cross = upward_crossings(angle_rad[first : top + 1], bottom + edge_share * rom) + first
-    high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - edge_share * rom) + first
+    rising, falling = angle_rad[first : top + 1], angle_rad[top:stop]
+    low_cross = upward_crossings(rising, bottom + edge_share * rom, first)
+    high_cross = upward_crossings(rising, top_rad - edge_share * rom, first)
     if not is_begun:
-        if len(low_cross) == 0:
+        if not low_cross:
             return None
         # A top that was reached before the arm last left its bottom belongs to another movement.
-        high_cross = high_cross[high_cross >= low_cross[-1]]
-        if len(high_cross) == 0:
+        high_cross = [x for x in high_cross if x >= low_cross[-1]]
+        if not high_cross:
             return None
     # The phase's own peak: what the arm did before it set off, or after it came down, belongs to no phase.
     set_off = first
-    if len(low_cross) and not is_begun:
+    if low_cross and not is_begun:
         set_off = math.floor(_last_at_most(up, 0.0, low_cross[-1], first) or first)
     on_up = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(up[set_off : top + 1].max()))
-    start = _last_at_most(up, on_up, low_cross[-1], first) if len(low_cross) and not is_begun else None
-    reached = high_cross[0] if len(high_cross) else float(first)
+    start = _last_at_most(up, on_up, low_cross[-1], first) if low_cross and not is_begun else None
+    reached = high_cross[0] if high_cross else float(first)
     top_start = _first_at_most(up, on_up, reached, stop)
 
-    high_fall = downward_crossings(angle_rad[top:stop], top_rad - edge_share * way_down) + top
-    low_fall = downward_crossings(angle_rad[top:stop], bottom_after + edge_share * way_down) + top
-    if len(low_fall):
+    high_fall = downward_crossings(falling, top_rad - edge_share * way_down, top)
+    low_fall = downward_crossings(falling, bottom_after + edge_share * way_down, top)
+    if low_fall:
         # What comes after the arm is down belongs to the next rep.
-        high_fall = high_fall[high_fall < low_fall[0]]
-    came_down = _first_at_most(down, 0.0, low_fall[0] - first, stop - first) if len(low_fall) else None
+        high_fall = [x for x in high_fall if x < low_fall[0]]
+    came_down = _first_at_most(down, 0.0, low_fall[0] - first, stop - first) if low_fall else None
     landed = stop if came_down is None else first + math.ceil(came_down) + 1
     on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top - first : landed - first].max()))
     last = float(stop - 1)
-    top_end = _last_at_most(down, on_down, high_fall[-1] - first, 0) if len(high_fall) else None
-    end = _first_at_most(down, on_down, low_fall[0] - first, stop - first) if len(low_fall) else None
+    top_end = _last_at_most(down, on_down, high_fall[-1] - first, 0) if high_fall else None
+    end = _first_at_most(down, on_down, low_fall[0] - first, stop - first) if low_fall else None
 
     start = float(first) if start is None else start
     top_start = float(top) if top_start is None else top_start
@@ -203,12 +204,9 @@ def gate_passage(
     Returns None when the rep never passes the gate's far end.
     """
     rising = angle_rad[first : top + 1]
-    far = upward_crossings(rising, instants.bottom_rad + gate_rad[1]) + first
-    far = far[far >= instants.start - 1]
-    if len(far) == 0:
+    leaves = upward_crossings(rising, instants.bottom_rad + gate_rad[1], first)
+    far = next((x for x in leaves if x >= instants.start - 1), None)
+    if far is None:
         return None
-    near = upward_crossings(rising, instants.bottom_rad + gate_rad[0]) + first
-    near = near[near < far[0]]
-    if len(near) == 0:
-        return None
-    return float(near[-1]), float(far[0])
+    near = [x for x in upward_crossings(rising, instants.bottom_rad + gate_rad[0], first) if x < far]
+    return (near[-1], far) if near else None
