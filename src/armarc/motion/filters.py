@@ -110,6 +110,10 @@ def low_passes(
     tangents = np.tan(np.arange(spectrum.shape[1]) * (pi / size))  # the bilinear transform's frequencies
     line = (start + slope * np.arange(0, n, every)).T
     is_halved = every % 2 == 0 and size % 4 == 0
+    if is_halved:
+        # Of every second sample of the circle: what is faster than half its own rate comes back as something slower.
+        middle = size // 4
+        slower, faster = spectrum[:, : middle + 1], spectrum[:, : middle - 1 : -1].conj()
     passed = []
     for cutoff, order in filters:
         if cutoff >= HIGHEST_CUTOFF * rate_hz:
@@ -117,18 +121,13 @@ def low_passes(
             continue
         gain = 1.0 / (1.0 + (tangents / tan(pi * cutoff / rate_hz)) ** (2 * order))
         if is_halved:
-            slow = np.fft.irfft(_halved(spectrum * gain), size // 2)[:, : -(-n // 2) : every // 2].T
+            both = slower * (0.5 * gain[: middle + 1])
+            both += faster * (0.5 * gain[: middle - 1 : -1])
+            slow = np.fft.irfft(both, size // 2)[:, : -(-n // 2) : every // 2].T
         else:
             slow = np.fft.irfft(spectrum * gain, size)[:, :n:every].T
         passed.append(np.add(slow, line, order="C").reshape(len(line), *data.shape[1:]))
     return passed
-
-
-def _halved(spectrum: FloatArray) -> FloatArray:
-    """The spectrum of every second sample of a circle of 4 m, shape (k, 2 m + 1) → (k, m + 1): what is faster than
-    half its own rate comes back as something slower."""
-    middle = spectrum.shape[1] // 2
-    return np.asarray(0.5 * (spectrum[:, : middle + 1] + spectrum[:, : middle - 1 : -1].conj()))
 
 
 def _quick_size(least: int) -> int:
