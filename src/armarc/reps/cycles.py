@@ -107,11 +107,11 @@ def by_cycles(
         tops = np.array(sorted(m.top for group in (largest, *inside) for m in group))
         # Where the turns follow the cycles they also tell best where the set ends: handling beside it may go on
         # at much the same pace.
-        begins, ends = largest[0].top, largest[-1].top
+        begins, ends = int(tops[0]), int(tops[-1])
         whole = [c for c in cycles if c[0] > 0 and c[1] < len(angle_rad) and c[0] <= ends and c[1] > begins]
         held = [int(np.count_nonzero((tops >= a) & (tops < b))) for a, b, _ in whole]
         seen = sum(bool(((tops >= a) & (tops < b)).any()) for a, b, _ in cycles)
-        is_counted = len(inside) == 0 and miscounted(held, whole) <= MISCOUNTED * len(whole)
+        is_counted = miscounted(held, whole) <= MISCOUNTED * len(whole)
         if is_counted or seen < KNOWN * len(cycles):
             done.append(largest)
             continue
