@@ -1,9 +1,11 @@
 """How the measures hold on simulated bodies, beside the rigid arm on the same seeds.
 
-Run with ``python tests/benchmarks/bench_bodies.py [BODIES_PER_KIND] [FIRST_SEED] [unsaid]``; 12 of each of 8 kinds by
-default. Every kind of `armarc.simulate.SCENARIOS` is measured with nothing said but what stands in the recording's
-header; with ``unsaid`` that leaves exercise, side and load, as of a sensor whose strap nobody described. The same seed
-is the same lifter's set, strap and sensor with another body. Starts are planned inside the usual band.
+Run with ``python tests/benchmarks/bench_bodies.py [BODIES_PER_KIND] [FIRST_SEED] [unsaid] [HABIT]``; 12 of each of 8
+kinds by default, with `sinking`, `pausing` or `grinding` every set with holds that sink, long pauses and holds, or
+slow tired reps and a sticking point. Every kind of `armarc.simulate.SCENARIOS` is measured with nothing said but what
+stands in the recording's header; with ``unsaid`` that leaves exercise, side and load, as of a sensor whose strap
+nobody described. The same seed is the same lifter's set, strap and sensor with another body. Starts are planned
+inside the usual band.
 
 Columns: sets with a wrong count; of the reps of rightly counted sets the share of band verdicts that are wrong, of
 starts said to lie near an edge of the band (`near_edge`), of wrong ones among the others, and of starts not told; RMSE
@@ -48,6 +50,25 @@ FURTHER = (
     *("mean_concentric_deg_s", "mean_eccentric_deg_s", "peak_concentric_deg_s", "peak_eccentric_deg_s"),
     *("time_to_peak_s", "loaded_range_s", "plane_deg", "hand_rotation_deg"),
 )
+
+
+def with_habit(options: SimulationOptions, seed: int) -> SimulationOptions:
+    """The set with the habit the command line names."""
+    rng = np.random.default_rng([seed, 77])
+    if "sinking" in sys.argv:
+        hold_s = float(rng.uniform(1.0, 3.0))
+        return replace(options, hold_s=hold_s, sink_rad=np.radians(float(rng.uniform(1, 8))) * hold_s)
+    if "pausing" in sys.argv:
+        return replace(options, pause_s=float(rng.uniform(1.5, 4)), hold_s=float(rng.uniform(0.5, 3)))
+    if "grinding" in sys.argv:
+        return replace(
+            options,
+            grind=float(rng.uniform(0.6, 0.95)),
+            fatigue=0.3,
+            concentric_s=float(rng.uniform(2, 3.5)),
+            eccentric_s=float(rng.uniform(2, 4.5)),
+        )
+    return options
 
 
 @dataclass
@@ -201,7 +222,7 @@ def bodies(each: int, first_seed: int) -> None:
     for kind in SCENARIOS:
         total = Tally()
         for seed in range(first_seed, first_seed + each):
-            record, truth = measured(draw_options(kind, seed), seed)
+            record, truth = measured(with_habit(draw_options(kind, seed), seed), seed)
             if kind == "rigid":
                 usual[seed] = without_figures(record["warnings"])
             total += tally(record, truth, usual[seed], f"{kind} {seed}")

@@ -292,6 +292,7 @@ def test_nothing_is_overwritten_without_force(tmp_path):
         (["--tip-s", "0"], "3 s"),
         (["--pulses", "-1"], "0 to 50"),
         (["--pulses", "1", "--pulse-deg", "80"], "upper 60 %"),
+        (["--sink", "5", "--hold-s", "0"], "lengthen the hold"),
         (["--double-tops", "120"], "100 %"),
         (["--elbow-bend", "10", "--exercise", "upright-row"], "no elbow"),
         (["--arm-with-trunk", "150"], "share"),

@@ -229,6 +229,14 @@ def _fast_giving(rng, exercise):
     return person, with_ways(plan, elbow=elbow, lean=Way(low=lean, high=lean + deg(rng, 4, 12)))
 
 
+def _restless(rng, exercise):
+    """A shoulder that moves about by a sixth to a third of the arm's acceleration, as people's do (three sessions with
+    a dumbbell, two raises with optical truth: 0.18–0.35 of the lowerings'), with an elbow and a trunk of any kind."""
+    how = (usual, _bending, _straightening, _leaning)[int(rng.integers(4))]
+    person, plan = how(rng, exercise)
+    return person, replace(plan, restless=float(rng.uniform(0.15, 0.35)))
+
+
 def _slow(rng, exercise):
     person, plan = usual(rng, exercise)
     return person, replace(
@@ -282,6 +290,7 @@ KINDS: dict[str, Callable[[np.random.Generator, str], tuple[Person, Set]]] = {
     "loose-strap": _loose,
     "fast": _fast,
     "fast-giving": _fast_giving,
+    "restless": _restless,
     "slow": _slow,
     "ragged": _ragged,
     "bending-below": _bending_below,

@@ -13,12 +13,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from engine_body import RATE_HZ, Course
 from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 from scipy.special import betainc
 
 SLIPPING_S = 0.15
 """How long a strap takes to slip."""
 DOWN = np.array([0.0, 0.0, -1.0])
+RESTLESS_HZ, RESTLESS_S, ABOUT_M = (0.6, 2.2), 0.5, 0.5
+"""Where what people's lowerings leave unexplained lies; how smooth its size is; an arm's reach."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +44,8 @@ class Set:
     before the arm; hips shift by `swing_m` (forward, up) and are back at the top, or half-way down with `late_home`.
     Between reps the arm stays up by the share `kept` of the range; ``rests`` are seconds of hanging after a rep,
     ``holds`` seconds more at a top, ``pulses`` how often it sinks there by ``pulse[0]`` of the range and comes back in
-    ``pulse[1]``. The strap slips elsewhere at the share ``slip[0]`` of the set, about the bone and rocking (rad).
+    ``pulse[1]``. The strap slips elsewhere at the share ``slip[0]`` of the set, about the bone and rocking (rad). Hips
+    shift about at random, along each axis by `restless` of the arm's own acceleration (root mean square).
     """
 
     reps: int = 8
@@ -72,6 +76,7 @@ class Set:
     pulses: dict[int, int] = field(default_factory=dict)
     pulse: tuple[float, float] = (0.15, 0.8)
     slip: tuple[float, float, float] | None = None
+    restless: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,6 +113,16 @@ def wander(time_s: np.ndarray, size: float, rng: np.random.Generator, band=(0.1,
     """Slow wander of a given root mean square."""
     hz, phase = rng.uniform(*band, 5), rng.uniform(0, 2 * math.pi, 5)
     return size * math.sqrt(2 / 5) * np.sin(2 * math.pi * np.outer(time_s, hz) + phase).sum(axis=1)
+
+
+def restless(time_s: np.ndarray, angle_rad: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Shape (n,), m: a path whose acceleration is as large as that of an arm at this angle, at `RESTLESS_HZ`."""
+    rate = np.gradient(angle_rad, time_s)
+    square = (ABOUT_M * np.hypot(np.gradient(rate, time_s), rate**2)) ** 2 / 3
+    size = np.sqrt(gaussian_filter1d(square, RESTLESS_S * RATE_HZ))
+    omega, phase = 2 * math.pi * rng.uniform(*RESTLESS_HZ, 5), rng.uniform(0, 2 * math.pi, 5)
+    waves = np.sin(np.outer(time_s, omega) + phase) / omega**2
+    return size * math.sqrt(2 / 5) * waves.sum(axis=1)
 
 
 def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tuple[Course, list[Marks]]:
@@ -162,6 +177,9 @@ def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tupl
     aside = np.stack([np.sin(plane), -mirror * np.cos(plane), np.zeros(len(t))], axis=1)
     swing = Rotation.from_rotvec(elevation[:, None] * np.cross(DOWN, aside))
     arm = swing * Rotation.from_rotvec(np.outer(mirror * twist, [0.0, 0.0, 1.0]))
+    if plan.restless:
+        for name in ("shift_x", "shift_y", "shift_z"):
+            add(name, plan.restless * restless(t, elevation, rng))
     tip, lean = hinges["tip"], hinges["lean"]
     trunk, socket = (
         Rotation.from_rotvec(np.outer(share * tip, [0.0, 1.0, 0.0]))

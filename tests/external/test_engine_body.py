@@ -177,6 +177,16 @@ def test_a_trunk_that_leans_with_the_arm_is_no_elbow_and_an_elbow_may_straighten
         assert (np.abs(value - true) < np.minimum(2 * se, most)).all(), key
 
 
+@pytest.mark.parametrize("key", ["start_velocity_deg_s", "rom_deg", "top_deg", "bottom_deg"])
+def test_errors_hold_on_bodies_as_restless_as_people(key):
+    """Six bodies nothing was set on; of 16 of them two errors hold in 93 % of starts and ranges, one in 71–75 %."""
+    value, true, se = np.concatenate([pairs(found("restless", seed), key) for seed in range(7600, 7606)]).T
+    ratios = np.abs(value - true) / se
+    assert ratios.max() < 4
+    assert np.mean(ratios < 2) > 0.8
+    assert np.mean(ratios < 1) > 0.4
+
+
 def test_the_moment_of_a_known_body_is_the_engines():
     for kind, seed in CASES[:3]:
         for key in ("peak_moment_n_m", "mean_moment_n_m", "concentric_work_j", "hold_moment_n_m"):

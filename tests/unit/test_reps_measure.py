@@ -52,6 +52,7 @@ def test_the_measures_of_a_minimum_jerk_rep():
     assert DEG(rep.peak_concentric_rad_s) == pytest.approx(1.875 * 80 / 2, rel=1e-3)
     assert DEG(rep.peak_eccentric_rad_s) == pytest.approx(1.875 * 80 / 3, rel=1e-3)
     assert DEG(rep.peak_concentric_at_rad) == pytest.approx(50, abs=0.5)
+    assert rep.drive_angle_rad == rep.peak_concentric_at_rad  # by definition
     travelled = 80 * (1 - 2 * ramp(np.array(on)))
     assert DEG(rep.mean_concentric_rad_s) == pytest.approx(travelled / (2 * (1 - 2 * on)), rel=1e-3)
     gate = [level_of(1 / 8), level_of(2 / 8)]

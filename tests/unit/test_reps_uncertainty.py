@@ -10,25 +10,17 @@ from invented_reps import raises
 
 from armarc.motion import elevation, up_in_sensor
 from armarc.motion.tolerance import Tolerance
-from armarc.reps.body import RIGID
 from armarc.reps.uncertainty import (
     ACCELEROMETER_IN_ANGLE,
     ACCELEROMETER_IN_RATE,
     ACCELEROMETER_LEFT,
-    AT_THE_TOP,
     GYROSCOPE_IN_ANGLE,
     GYROSCOPE_IN_RATE,
     GYROSCOPE_LEFT,
-    INSTANT_FLOOR_S,
-    LATEST_S,
-    RATE_FLOOR_RAD_S,
     RATE_LEFT,
-    RATE_PER_SCALE_RAD_S,
     SHORT_TERM_RAD,
-    SHOULDER_MOST,
     TILT_IN_RANGE,
     UNTESTED_SHARE,
-    WOBBLE_RATE_RAD_S,
     angle_errors,
 )
 
@@ -129,65 +121,6 @@ def test_the_error_of_a_start_velocity_is_what_turning_the_axis_does_to_it(
 def test_a_gate_of_no_width_is_as_uncertain_as_it_is_fast():
     motion = motion_of(raises())
     assert angle_errors(motion).of_speed(1.3, (320.0, 330.0), 100.0) == 1.3
-
-
-def test_an_instant_is_the_surer_the_steeper_the_rate_passes_its_level():
-    motion = motion_of(raises())
-    errors = errors_of(motion, method="lever_arm", tolerance=POOR)
-    steep, flat = np.arange(100) * 0.1, np.arange(100) * 0.001  # rad/s a sample
-    error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * POOR.gyroscope
-    slope = 0.1 * motion.rate_hz
-    assert errors.of_instant(steep, 50.4, 1.6, 1.4, is_top=False) == pytest.approx(
-        math.hypot(INSTANT_FLOOR_S, error / slope)
-    )
-    assert errors.of_instant(flat, 50.4, 1.6, 1.4, is_top=False) > 5 * errors.of_instant(
-        steep, 50.4, 1.6, 1.4, is_top=False
-    )
-    assert errors.of_instant(steep, 50.4, 1.6, 1.4, is_top=True) == pytest.approx(
-        math.hypot(INSTANT_FLOOR_S, AT_THE_TOP * error / slope)
-    )
-    level = np.zeros(100)
-    assert errors.of_instant(level, 99.0, 1.6, 1.4, is_top=False) == pytest.approx(LATEST_S, rel=1e-3)
-
-
-def test_a_wobble_a_bending_arm_and_a_moving_shoulder_blur_an_instant():
-    """Straight from the figures: an error of θ̇ over its slope, each by itself."""
-    motion = motion_of(raises())
-    rate, slope = np.arange(100) * 0.1, 0.1 * motion.rate_hz
-    sensor = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * POOR.gyroscope
-
-    def instant(body, *, is_top=False):
-        errors = replace(errors_of(motion, method="lever_arm", tolerance=POOR), body=body)
-        return errors.of_instant(rate, 50.4, 1.6, 1.4, is_top=is_top)
-
-    def expected(error):
-        return pytest.approx(math.hypot(INSTANT_FLOOR_S, math.hypot(sensor, error) / slope))
-
-    assert instant(RIGID) == expected(0.0)
-    wobble = math.radians(0.7)
-    assert instant(replace(RIGID, wobble_rad=wobble)) == expected(WOBBLE_RATE_RAD_S * wobble)
-    bent = replace(RIGID, short_share=0.1)
-    assert bent.doubt_rad > math.radians(1)
-    assert instant(bent) == expected(bent.doubt_rad * math.pi / math.sqrt(8) / 1.4)
-    moving = replace(RIGID, signs=replace(RIGID.signs, shoulder_share=1.0))
-    assert instant(moving) == expected(SHOULDER_MOST * 1.6)
-    assert instant(moving, is_top=True) < instant(moving)
-
-
-def test_an_instant_of_an_arm_that_was_not_fitted_hangs_on_its_direction():
-    # Raised past the vertical from 3° on the other side, as a hanging pose taken for the arm's direction does.
-    motion = motion_of(raises(bottom_deg=3), tilt_rad=0.0)
-    sure = errors_of(motion, uncertainty_rad=0.0)
-    unsure = errors_of(motion, uncertainty_rad=math.radians(8))
-    fitted = errors_of(motion, method="lever_arm", uncertainty_rad=math.radians(8))
-    start, rate = 110.0, motion.angle_rate_rad_s
-    assert unsure.of_instant(rate, start, 1.6, 1.4, is_top=False) > 10 * sure.of_instant(
-        rate, start, 1.6, 1.4, is_top=False
-    )
-    assert fitted.of_instant(rate, start, 1.6, 1.4, is_top=False) == sure.of_instant(
-        rate, start, 1.6, 1.4, is_top=False
-    )
-    assert unsure.of_rate(1.0, 0.03) == pytest.approx(math.hypot(sure.of_rate(1.0), 0.03))
 
 
 def test_plane_and_hand_rotation_are_as_uncertain_as_the_thumb():

@@ -365,6 +365,25 @@ def test_pulses_stay_inside_their_rep():
         assert rep.start_velocity_rad_s == pytest.approx(one.start_velocity_rad_s, abs=0.005)
 
 
+@pytest.mark.parametrize(("sink_deg", "is_held"), [(4.0, True), (14.0, False)])
+def test_a_hold_that_sinks_goes_evenly_down_until_the_arm_is_lowered(sink_deg, is_held):
+    """Known beforehand: 4° or 14° in 2 s, 0.3 s of it at half the speed, are 2.16 or 7.57 °/s; held is below 5 °/s."""
+    _, plain = made(hold_s=2.0, body=Body())
+    _, truth = made(hold_s=2.0, sink_rad=RAD(sink_deg), body=Body())
+    speed = sink_deg / 1.85
+    for one, rep in zip(plain.reps, truth.reps, strict=True):
+        series, middle_s = truth.series, rep.top_start_s + 1.0
+        at = int(np.searchsorted(series.time_s, middle_s))
+        assert np.degrees(series.angle_rate_rad_s[at]) == pytest.approx(-speed, rel=0.08)  # holds vary by 3 %
+        assert rep.top_rad == pytest.approx(one.top_rad, abs=RAD(0.1))
+        assert rep.rom_rad == pytest.approx(one.rom_rad, abs=RAD(0.1))
+        if is_held:
+            assert rep.hold_s == pytest.approx(one.hold_s, abs=0.15)
+        else:
+            assert rep.hold_s < 0.5
+            assert rep.eccentric_s == pytest.approx(one.eccentric_s + one.hold_s - rep.hold_s, abs=0.15)
+
+
 def test_some_tops_are_double():
     plan = plan_session(SimulationOptions(reps=40, double_tops=0.3), 2)
     double = [rep.pulses for rep in plan.sets[0].reps]
@@ -459,6 +478,9 @@ def test_the_kinds_do_what_they_are_called():
         lambda: Body(wobble_hz=0.0),
         lambda: RepPlan(pulses=2, pulse_rad=RAD(80)),
         lambda: RepPlan(pulses=-1),
+        lambda: RepPlan(hold_s=2.0, sink_rad=RAD(60)),
+        lambda: RepPlan(hold_s=0.0, sink_rad=RAD(5)),
+        lambda: RepPlan(hold_s=2.0, sink_rad=RAD(5), pulses=1),
         lambda: RepPlan(pulses=1, pulse_s=0.01),
         lambda: draw_body("bionic", 1),
         lambda: draw_session("bionic", 1),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -324,7 +325,7 @@ def _draw(
     figure = draw_moments(
         curves,
         title="Where each resistance loads the shoulder",
-        facts=template.name,
+        facts=re.sub(r"(\d)-(\d+°)", r"\1–\2", template.name),
         loaded_deg=(float(np.degrees(loaded[0])), float(np.degrees(loaded[1]))) if loaded else None,
         notes=[*notes, *LOAD_CAUTIONS],
         dark=dark,

@@ -95,6 +95,7 @@ ROWS = (
     _row("pulses", REPS, "pulses", "Pulses at the top of every rep.", 0),
     _row("pulse_deg", REPS, "pulse_rad", "Depth of a pulse.", default=12.0, in_si=math.radians),
     _row("pulse_s", REPS, "pulse_s", "Time of a pulse.", 0.7),
+    _degrees("sink", REPS, "sink_rad", "How far the arm sinks in every hold.", 0.0),
     _percent("double_tops", REPS, "double_tops", "Reps that sink and rise again at the top.", 0.0),
     _row("alternating", REPS, "alternating", "The other arm's rep follows each of this one's.", False),
     _row(

@@ -15,9 +15,12 @@ COORDINATES = ("elevation", "horizontal", "movement")
 SENSOR_PLACES = ("wrist", "upper arm")
 
 
-def band_words(band_deg_s: Sequence[float], basis: str | None) -> str:
-    """A band in words: ``working band 45-70 °/s, no source``, or what an own band rests on."""
-    edges = f"{round(band_deg_s[0], 3):g}-{round(band_deg_s[1], 3):g} °/s"
+def band_words(band_deg_s: Sequence[float], basis: str | None, *, dash: str = "-") -> str:
+    """A band in words: ``working band 45-70 °/s, no source``, or what an own band rests on.
+
+    Not every terminal can print the dash that pictures and pages have.
+    """
+    edges = f"{round(band_deg_s[0], 3):g}{dash}{round(band_deg_s[1], 3):g} °/s"
     return f"own band {edges} {basis}" if basis else f"working band {edges}, no source"
 
 
@@ -40,7 +43,16 @@ class Band:
     @property
     def words(self) -> str:
         """The band and what it rests on, as it stands wherever a band is printed."""
-        return band_words((math.degrees(self.low_rad_s), math.degrees(self.high_rad_s)), self.basis)
+        return band_words(self._edges_deg_s, self.basis)
+
+    @property
+    def picture_words(self) -> str:
+        """The same as it stands in pictures."""
+        return band_words(self._edges_deg_s, self.basis, dash="–")
+
+    @property
+    def _edges_deg_s(self) -> tuple[float, float]:
+        return math.degrees(self.low_rad_s), math.degrees(self.high_rad_s)
 
     def verdict(self, start_velocity_rad_s: float) -> str:
         """Say ``"below"``, ``"inside"`` or ``"above"``; the edges are inside."""

@@ -51,6 +51,7 @@ FLAGS = {
     "open_start": "the recording begins inside the rep",
     "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",
+    "creeping": "the arm crept where a phase begins or ends: times and mean speeds may be quite others",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
     "loose_strap": "the strap wobbled: smoothed below the wobble",

@@ -152,7 +152,9 @@ def set_section(
     return Section(
         heading=f"Set {entry.id}: {_facts(entry)}",
         words=tuple(
-            plain_words(entry, fatigue, band_words(pair, settings.get("band_basis")) if pair else "")
+            plain_words(
+                entry, fatigue, band_words(pair, settings.get("band_basis"), dash="–") if pair else ""
+            )
         ),
         quotes=(entry.note,) if entry.note else (),
         pictures=tuple(pictures),

@@ -135,7 +135,7 @@ def _key(sets: Sequence[MeasuredSet], p: Palette) -> list[KeyItem]:
 
 def _notes(motions: list[ArmMotion], sets: Sequence[MeasuredSet], place: str) -> list[str]:
     notes = [words.measured_how(motions[0], place)]
-    bands = dict.fromkeys(measured.band.words for measured in sets if measured.band)
+    bands = dict.fromkeys(measured.band.picture_words for measured in sets if measured.band)
     if bands:
         said = "; ".join(bands)
         notes.append(f"{said[0].upper()}{said[1:]}.")

@@ -142,7 +142,7 @@ def _notes(scene: Scene, motion: ArmMotion, measured: MeasuredSet, exercise: Exe
     if any("no_gate" not in rep.quality for rep in unknown):
         notes.append("– no start velocity: the gate was not crossed cleanly.")
     notes.append(words.measured_how(motion, exercise.sensor_place))
-    ranges = [] if measured.band is None else [measured.band.words]
+    ranges = [] if measured.band is None else [measured.band.picture_words]
     ranges += ["working loaded range, no source"] if scene.loaded_deg else []
     if ranges:
         said = "; ".join(ranges)

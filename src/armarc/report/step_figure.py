@@ -93,7 +93,8 @@ def _draw(
         0, seen if is_raise else "Drawn from where the rep begins; the angles are the movement's own."
     )
     if measured.band is not None:
-        notes.insert(0, f"{measured.band.words[0].upper()}{measured.band.words[1:]}.")
+        band = measured.band.picture_words
+        notes.insert(0, f"{band[0].upper()}{band[1:]}.")
     if rep.quality:
         notes.insert(0, f"This rep: {'; '.join(flag_words(flag) for flag in rep.quality)}.")
     foot = picture_parts.foot_lines(notes, width)

@@ -11,19 +11,17 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion, axial_change
 from armarc.recording import FloatArray
 from armarc.reps.crossings import value_at
+from armarc.reps.instant_errors import INSTANT_FLOOR_S, InstantErrors, instant_errors, peak_instant_se
 from armarc.reps.lowering import least_held
 from armarc.reps.momentum import start_ratio
 from armarc.reps.movements import Movement
-from armarc.reps.phases import DOWN_SHARE, EDGE_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
+from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, Instants, find_instants, gate_passage
 from armarc.reps.smoothness import sparc
 from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.swing import NOT_YET, Swing
 from armarc.reps.types import Phases, Rep
-from armarc.reps.uncertainty import INSTANT_FLOOR_S, AngleErrors
+from armarc.reps.uncertainty import AngleErrors
 
-INSTANTS = ("start", "top_start", "top_end", "end")
-LEAST_EDGE, MOST_EDGE = 0.02, 0.4
-"""Shares of the range in which an instant is looked for where the range may be another (working limits)."""
 PLANE_FROM_RAD = math.radians(30)
 BOUNCE_SHARE = 0.5
 BOUNCE_PAUSE_S = 0.05
@@ -84,12 +82,7 @@ def _bounded(motion: ArmMotion, before: RawRep, movement: Movement | None) -> Ra
     return before if movement is None or instants is None else RawRep(movement=movement, instants=instants)
 
 
-def _instants(
-    motion: ArmMotion,
-    m: Movement,
-    edge_share: float = EDGE_SHARE,
-    rests_rad: tuple[float, float] | None = None,
-) -> Instants | None:
+def _instants(motion: ArmMotion, m: Movement) -> Instants | None:
     return find_instants(
         motion.angle_rad,
         motion.angle_rate_rad_s,
@@ -98,8 +91,6 @@ def _instants(
         m.latest + 1,
         motion.rate_hz,
         is_begun=m.is_begun,
-        edge_share=edge_share,
-        rests_rad=rests_rad,
     )
 
 
@@ -168,6 +159,7 @@ def measure_rep(
     top_se, bottom_se = errors.of_angle(m.top), errors.of_angle(round(low))
     range_se = errors.of_range(m.top, low)
     held = least_held(motion, at, top_se)
+    firm = instant_errors(angle, rate, (m.earliest, m.top, m.latest + 1), at, errors, range_se)
     quality += _sample_flags(motion, raw)
     if swung.travel_m is not None and swung.travel_m - (swung.se_m or 0.0) > exercise.swung_m:
         quality.append("swung")
@@ -179,6 +171,8 @@ def measure_rep(
         quality.append("open_end")
     if _stalls(angle, rate, at, m):
         quality.append("stall")
+    if firm.is_undetermined:
+        quality.append("creeping")
     if m.is_doubtful:
         quality.append(PERHAPS_NO_REP)
     return Rep(
@@ -226,12 +220,17 @@ def measure_rep(
         quality=tuple(quality),
         clean=is_clean(quality),
         **_loaded_range(angle[first : last + 1], exercise.loaded_range_rad, hz, errors, bottom_se),
-        **_further_errors(motion, raw, errors, bottom_se, range_se),
+        **_further_errors(motion, raw, errors, firm, bottom_se, range_se),
     )
 
 
 def _further_errors(
-    motion: ArmMotion, raw: RawRep, errors: AngleErrors, bottom_se: float, range_se: float
+    motion: ArmMotion,
+    raw: RawRep,
+    errors: AngleErrors,
+    firm: InstantErrors,
+    bottom_se: float,
+    range_se: float,
 ) -> dict[str, float | None]:
     """Standard errors of times, rates and directions, by the field of `Rep` they belong to."""
     angle, rate, hz = motion.angle_rad, motion.angle_rate_rad_s, motion.rate_hz
@@ -240,61 +239,34 @@ def _further_errors(
     up_s, down_s = (at.top_start - at.start) / hz, (at.end - at.top_end) / hz
     up = value_at(angle, at.top_start) - value_at(angle, at.start)
     down = value_at(angle, at.top_end) - value_at(angle, at.end)
-    # An arm whose direction was not fitted to its movement has its range from another direction, and so its rates.
-    bent = 0.0 if errors.is_fitted else range_se / max(at.top_rad - at.bottom_rad, 1e-6)
+    # A mean rate is a range over a time, and a peak rate grows with it: what stretches the one does the other.
+    stretched = range_se / max(at.top_rad - at.bottom_rad, 1e-6)
     raising, lowering = rate[first : top + 1], rate[top : last + 1]
     fastest = int(raising.argmax())
-    start, top_start, top_end, end = (
-        math.hypot(errors.of_instant(rate, x, peak, duration_s, is_top=is_top), elsewhere_s)
-        for (x, peak, duration_s, is_top), elsewhere_s in zip(
-            (
-                (at.start, float(raising[fastest]), up_s, False),
-                (at.top_start, float(raising[fastest]), up_s, True),
-                (at.top_end, float(-lowering.min()), down_s, True),
-                (at.end, float(-lowering.min()), down_s, False),
-            ),
-            _elsewhere_s(motion, raw, range_se),
-            strict=True,
-        )
-    )
+    start, top_start, top_end, end = firm.se_s
+
+    def mean_se(travelled: float, duration_s: float, ends_se: float) -> float | None:
+        if duration_s <= 0:
+            return None
+        return math.hypot(max(errors.of_rate(1.0), stretched) * travelled / duration_s, ends_se)
+
+    def peak_se(peak: float, sample: int) -> float:
+        return max(errors.of_peak(peak, sample), stretched * abs(peak))
+
     return {
         "bottom_se_rad": bottom_se if errors.has_zero else None,
         "concentric_se_s": math.hypot(start, top_start),
         "hold_se_s": math.hypot(top_start, top_end),
         "eccentric_se_s": math.hypot(top_end, end),
         "time_under_tension_se_s": math.hypot(start, end),
-        "mean_concentric_se_rad_s": _mean_rate_se(errors, up, up_s, math.hypot(start, top_start), bent),
-        "mean_eccentric_se_rad_s": _mean_rate_se(errors, down, down_s, math.hypot(top_end, end), bent),
-        "peak_concentric_se_rad_s": errors.of_peak(float(raising[fastest]), first + fastest, bent),
-        "peak_eccentric_se_rad_s": errors.of_peak(float(lowering.min()), top + int(lowering.argmin()), bent),
-        "time_to_peak_se_s": math.hypot(start, errors.of_peak_instant(raising, fastest)),
+        "mean_concentric_se_rad_s": mean_se(up, up_s, firm.mean_up_rad_s),
+        "mean_eccentric_se_rad_s": mean_se(down, down_s, firm.mean_down_rad_s),
+        "peak_concentric_se_rad_s": peak_se(float(raising[fastest]), first + fastest),
+        "peak_eccentric_se_rad_s": peak_se(float(lowering.min()), top + int(lowering.argmin())),
+        "time_to_peak_se_s": math.hypot(start, peak_instant_se(errors, raising, fastest)),
         "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
         "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
     }
-
-
-def _elsewhere_s(motion: ArmMotion, raw: RawRep, range_se: float) -> list[float]:
-    """Standard errors of the four instants, s, by what a wrong angle takes for an end of the range.
-
-    An arm that rests a tenth of its range above the bottom, as where a trunk tips after it came down, ends its way
-    there or a second later. An error of the range is as likely one way as the other: 1/√2 of the larger step.
-    """
-    at, steps = raw.instants, [0.0] * 4
-    share, rests = range_se / max(at.top_rad - at.bottom_rad, 1e-6), (at.bottom_rad, at.bottom_after_rad)
-    for edge in (EDGE_SHARE + share, EDGE_SHARE - share):
-        other = _instants(motion, raw.movement, min(max(edge, LEAST_EDGE), MOST_EDGE), rests)
-        if other is not None:
-            apart = [abs(getattr(other, name) - getattr(at, name)) for name in INSTANTS]
-            steps = [max(pair) for pair in zip(steps, apart, strict=True)]
-    return [step / motion.rate_hz / math.sqrt(2) for step in steps]
-
-
-def _mean_rate_se(
-    errors: AngleErrors, travelled: float, duration_s: float, duration_se_s: float, bent: float
-) -> float | None:
-    if duration_s <= 0:
-        return None
-    return errors.of_rate(travelled / duration_s, math.hypot(bent, duration_se_s / duration_s))
 
 
 def finish_set(reps: list[Rep], motion: ArmMotion) -> tuple[Rep, ...]:

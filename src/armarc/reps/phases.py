@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from armarc.recording import FloatArray
 from armarc.reps.crossings import downward_crossings, upward_crossings
@@ -65,6 +65,124 @@ def _first_at_most(curve: FloatArray, level: float, after: float, stop: int) -> 
     return float(at)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """A rep's way up and down, in which each of its instants is looked for.
+
+    ``mark`` is how far into the range (share of it) a phase has certainly begun, ``level`` the rate up to which it is
+    off: by definition `EDGE_SHARE` and `on_up_rad_s` or `on_down_rad_s`, another one to see how firm an instant is.
+
+    Parameters
+    ----------
+    angle_rad, rate_rad_s : ndarray, shape (n,), rad and rad/s
+        θ and its low-passed rate.
+    first, top, stop : int
+        Half-open range of samples the rep may use (the neighbouring tops), and its turning point.
+    bottom_rad, bottom_after_rad, top_rad : float, rad
+    is_begun : bool
+        Whether the recording begins on the way up.
+    rises, reaches, falls, lands : float or None
+        Where θ passes the four marks, in order; None where it does not.
+    on_up_rad_s, on_down_rad_s : float, rad/s
+    """
+
+    angle_rad: FloatArray
+    rate_rad_s: FloatArray
+    first: int
+    top: int
+    stop: int
+    bottom_rad: float
+    bottom_after_rad: float
+    top_rad: float
+    is_begun: bool
+    rises: float | None = None
+    reaches: float | None = None
+    falls: float | None = None
+    lands: float | None = None
+    on_up_rad_s: float = ON_RATE_RAD_S
+    on_down_rad_s: float = ON_RATE_RAD_S
+
+    def followed(self) -> Course:
+        """The same with its passages and levels; `rises` or `reaches` stays None where there is no way up."""
+        first, stop, top = self.first, self.stop, self.top
+        # The phase's own peak: what the arm did before it set off, or after it came down, belongs to no phase.
+        set_off, landed = first, stop
+        rises = self.passes_rising(EDGE_SHARE)
+        if rises is not None:
+            set_off = math.floor(_last_at_most(self.rate_rad_s, 0.0, rises, first) or first)
+        lands = self.passes_landing(EDGE_SHARE)
+        if lands is not None:
+            came_down = _first_at_most(self._lowering, 0.0, lands - first, stop - first)
+            landed = stop if came_down is None else first + math.ceil(came_down) + 1
+        raised, lowered = self.rate_rad_s[set_off : top + 1].max(), -self.rate_rad_s[top:landed].min()
+        here = replace(
+            self,
+            rises=rises,
+            lands=lands,
+            on_up_rad_s=max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(raised)),
+            on_down_rad_s=max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(lowered)),
+        )
+        return replace(here, reaches=here.passes_reaching(EDGE_SHARE), falls=here.passes_falling(EDGE_SHARE))
+
+    def passes_rising(self, mark: float) -> float | None:
+        """Where θ last rises out of the bottom; None where the recording has begun."""
+        if self.is_begun:
+            return None
+        at = upward_crossings(self._rise, self.bottom_rad + mark * (self.top_rad - self.bottom_rad))
+        return self.first + float(at[-1]) if len(at) else None
+
+    def passes_reaching(self, mark: float) -> float | None:
+        """Where θ first comes near the top."""
+        at = upward_crossings(self._rise, self.top_rad - mark * (self.top_rad - self.bottom_rad)) + self.first
+        if not self.is_begun:
+            # A top that was reached before the arm last left its bottom belongs to another movement.
+            at = at[at >= (math.inf if self.rises is None else self.rises)]
+            return float(at[0]) if len(at) else None
+        return float(at[0]) if len(at) else float(self.first)
+
+    def passes_falling(self, mark: float) -> float | None:
+        """Where θ leaves the top for the last time."""
+        level = self.top_rad - mark * (self.top_rad - self.bottom_after_rad)
+        at = downward_crossings(self.angle_rad[self.top : self.stop], level) + self.top
+        if self.lands is not None:
+            # What comes after the arm is down belongs to the next rep.
+            at = at[at < self.lands]
+        return float(at[-1]) if len(at) else None
+
+    def passes_landing(self, mark: float) -> float | None:
+        """Where θ first comes near the bottom again."""
+        level = self.bottom_after_rad + mark * (self.top_rad - self.bottom_after_rad)
+        at = downward_crossings(self.angle_rad[self.top : self.stop], level)
+        return self.top + float(at[0]) if len(at) else None
+
+    def start(self, passed: float, level: float) -> float | None:
+        """Last place before a passage at which the arm does not rise faster than the level."""
+        return _last_at_most(self.rate_rad_s, level, passed, self.first)
+
+    def top_start(self, passed: float, level: float) -> float | None:
+        """First such place after it."""
+        return _first_at_most(self.rate_rad_s, level, passed, self.stop)
+
+    def top_end(self, passed: float, level: float) -> float | None:
+        """Last place before a passage at which the arm does not fall faster than the level."""
+        at = _last_at_most(self._lowering, level, passed - self.first, 0)
+        return None if at is None else self.first + at
+
+    def end(self, passed: float, level: float) -> float | None:
+        """First such place after it."""
+        at = _first_at_most(self._lowering, level, passed - self.first, self.stop - self.first)
+        return None if at is None else self.first + at
+
+    @property
+    def _rise(self) -> FloatArray:
+        return self.angle_rad[self.first : self.top + 1]
+
+    @property
+    def _lowering(self) -> FloatArray:
+        # Of this rep alone: the whole recording's rate, turned for every rep, would grow with its square.
+        return -self.rate_rad_s[self.first : self.stop]
+
+
 def find_instants(
     angle_rad: FloatArray,
     rate_rad_s: FloatArray,
@@ -74,8 +192,6 @@ def find_instants(
     rate_hz: float,
     *,
     is_begun: bool = False,
-    edge_share: float = EDGE_SHARE,
-    rests_rad: tuple[float, float] | None = None,
 ) -> Instants | None:
     """Bound the phases of the rep that turns at `top`.
 
@@ -89,10 +205,6 @@ def find_instants(
     is_begun : bool
         The recording starts in the middle of the way up: its first sample stands for the start, and the bottom
         after the rep for the one before.
-    edge_share : float
-        Share of the range at either end in which a phase begins and ends.
-    rests_rad : two floats, rad, or None
-        Bottoms before and after the rep, where they were found already.
 
     Returns
     -------
@@ -100,62 +212,43 @@ def find_instants(
         None when the range holds no rise. `is_complete` is False when the recording ends before the rep does;
         the last instants are then the last sample.
     """
-    if rests_rad is None:
-        settle = max(1, round(SETTLE_S * rate_hz))
-        bottom = bottom_after = resting_value(angle_rad[top:stop], -rate_rad_s[top:stop], settle)
-        if not is_begun:
-            bottom = resting_value(
-                angle_rad[first : top + 1][::-1], rate_rad_s[first : top + 1][::-1], settle
-            )
-    else:
-        bottom, bottom_after = rests_rad
+    settle = max(1, round(SETTLE_S * rate_hz))
+    bottom = bottom_after = resting_value(angle_rad[top:stop], -rate_rad_s[top:stop], settle)
+    if not is_begun:
+        bottom = resting_value(angle_rad[first : top + 1][::-1], rate_rad_s[first : top + 1][::-1], settle)
     top_rad = float(angle_rad[top])
     rom, way_down = top_rad - bottom, top_rad - bottom_after
     if rom <= 0 or (top <= first and not is_begun):
         return None
-    # Of this rep alone: the whole recording's rate, turned for every rep, would grow with its square.
-    up, down = rate_rad_s, -rate_rad_s[first:stop]
-
-    low_cross = upward_crossings(angle_rad[first : top + 1], bottom + edge_share * rom) + first
-    high_cross = upward_crossings(angle_rad[first : top + 1], top_rad - edge_share * rom) + first
-    if not is_begun:
-        if len(low_cross) == 0:
-            return None
-        # A top that was reached before the arm last left its bottom belongs to another movement.
-        high_cross = high_cross[high_cross >= low_cross[-1]]
-        if len(high_cross) == 0:
-            return None
-    # The phase's own peak: what the arm did before it set off, or after it came down, belongs to no phase.
-    set_off = first
-    if len(low_cross) and not is_begun:
-        set_off = math.floor(_last_at_most(up, 0.0, low_cross[-1], first) or first)
-    on_up = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(up[set_off : top + 1].max()))
-    start = _last_at_most(up, on_up, low_cross[-1], first) if len(low_cross) and not is_begun else None
-    reached = high_cross[0] if len(high_cross) else float(first)
-    top_start = _first_at_most(up, on_up, reached, stop)
-
-    high_fall = downward_crossings(angle_rad[top:stop], top_rad - edge_share * way_down) + top
-    low_fall = downward_crossings(angle_rad[top:stop], bottom_after + edge_share * way_down) + top
-    if len(low_fall):
-        # What comes after the arm is down belongs to the next rep.
-        high_fall = high_fall[high_fall < low_fall[0]]
-    came_down = _first_at_most(down, 0.0, low_fall[0] - first, stop - first) if len(low_fall) else None
-    landed = stop if came_down is None else first + math.ceil(came_down) + 1
-    on_down = max(ON_RATE_RAD_S, ON_SHARE_OF_PEAK * float(down[top - first : landed - first].max()))
-    last = float(stop - 1)
-    top_end = _last_at_most(down, on_down, high_fall[-1] - first, 0) if len(high_fall) else None
-    end = _first_at_most(down, on_down, low_fall[0] - first, stop - first) if len(low_fall) else None
+    course = Course(
+        angle_rad=angle_rad,
+        rate_rad_s=rate_rad_s,
+        first=first,
+        top=top,
+        stop=stop,
+        bottom_rad=bottom,
+        bottom_after_rad=bottom_after,
+        top_rad=top_rad,
+        is_begun=is_begun,
+    ).followed()
+    if (course.rises is None and not is_begun) or course.reaches is None:
+        return None
+    up, down = course.on_up_rad_s, course.on_down_rad_s
+    start = None if course.rises is None else course.start(course.rises, up)
+    top_start = course.top_start(course.reaches, up)
+    top_end = None if course.falls is None else course.top_end(course.falls, down)
+    end = None if course.lands is None else course.end(course.lands, down)
 
     start = float(first) if start is None else start
     top_start = float(top) if top_start is None else top_start
     # An instant pushed past its neighbour by a wobble at the top meets it instead.
-    top_end = top_start if top_end is None else max(first + top_end, top_start)
+    top_end = top_start if top_end is None else max(top_end, top_start)
     is_complete = end is not None and way_down > 0.5 * rom
     return Instants(
         start=start,
         top_start=top_start,
         top_end=top_end,
-        end=max(last if end is None else first + end, top_end),
+        end=max(float(stop - 1) if end is None else end, top_end),
         bottom_rad=bottom,
         bottom_after_rad=bottom_after,
         top_rad=top_rad,

@@ -141,7 +141,14 @@ class Rep:
     ]
     drive_angle_rad: Annotated[
         float | None,
-        Measure("End of the drive", "angle where the raising rate peaks", 0, "mean", spread=False),
+        Measure(
+            "End of the drive",
+            "angle where the drive ends, which is by definition where the raising rate peaks: the angle of the peak "
+            "velocity once more, beside the other measures of the drive",
+            0,
+            "mean",
+            spread=False,
+        ),
     ] = None
     time_to_peak_s: Annotated[
         float, Measure("Time to the peak velocity", "from the start to the largest rate raising", 2, "mean")

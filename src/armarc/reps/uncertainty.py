@@ -38,16 +38,6 @@ TILT_IN_RANGE = 0.5
 BESIDE = 0.45
 """Share of an arm axis turned sideways that shows in a range or a speed where the lever arm was fitted: what turns the
 axis turns the vertical with it, as both hang on the same accelerometer (found on synthetic sets)."""
-INSTANT_FLOOR_S = 0.00075
-RATE_FLOOR_RAD_S, RATE_PER_SCALE_RAD_S = math.radians(0.02), math.radians(15)
-"""An instant is where θ̇ passes a level: three quarters of a millisecond of interpolation, and an error of θ̇ over its
-slope. That error grows with the sensor's; at the bottom, where the arm passes beside the vertical, …"""
-AT_THE_TOP = 0.37
-"""… it is larger than at the top."""
-COMES_AND_GOES = math.pi / (2 * math.sqrt(2))
-"""Rate of an error that grows from nothing to its size as half a cosine, root mean square, in sizes per duration."""
-LATEST_S = 0.2
-"""Largest standard error of an instant."""
 GYROSCOPE_IN_RATE, ACCELEROMETER_IN_RATE, RATE_LEFT = 0.8, 0.37, 0.001
 """Shares of the scale errors in a mean or peak rate, and what even a perfect sensor leaves; found the same way."""
 AT_THE_BOTTOM = 0.7
@@ -172,7 +162,7 @@ class AngleErrors:
                 self.tilt_rad,
                 GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
                 ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
-                *self._spread([at], np.ones(1), linear=1.0),
+                *self.spread([at], np.ones(1), linear=1.0),
             ]
         )
         return math.hypot(share * shared, self.body.turned_rad / 2)
@@ -181,7 +171,7 @@ class AngleErrors:
         """Standard error of the difference of θ between two samples, rad."""
         low = round(bottom)
         moved = float(self.angle_rad[top] - self.angle_rad[low])
-        leaning = np.subtract(self._lean(leans, top), self._lean(leans, low))
+        leaning = np.subtract(self.lean(leans, top), self.lean(leans, low))
         return _root_sum(
             [
                 self.bent_rad,
@@ -193,7 +183,7 @@ class AngleErrors:
                 self.untested_share * moved,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
-                *self._spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
+                *self.spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
             ]
         )
 
@@ -210,7 +200,7 @@ class AngleErrors:
         duration_s = (gate[1] - gate[0]) / self.rate_hz
         worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
         edges = [float(self.angle_rad[at]) for at in (near, far, low)]
-        leaning = worth @ np.array([self._lean(leans, at) for at in (near, far, low)])
+        leaning = worth @ np.array([self.lean(leans, at) for at in (near, far, low)])
         return _root_sum(
             [
                 noise,
@@ -223,15 +213,14 @@ class AngleErrors:
                 self.untested_share * speed_rad_s,
                 GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
                 ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
-                *self._spread([near, far, low], worth, linear=self.beside),
+                *self.spread([near, far, low], worth, linear=self.beside),
             ]
         )
 
-    def of_rate(self, rate_rad_s: float, further: float = 0.0) -> float:
-        """Standard error of a mean or peak rate of θ, rad/s; `further` is a relative error that comes on top."""
+    def of_rate(self, rate_rad_s: float) -> float:
+        """Standard error of a mean or peak rate of θ, rad/s, but for what its range and its instants leave in it."""
         return abs(rate_rad_s) * _root_sum(
             [
-                further,
                 self.moved_rad / self.body.swept_rad,
                 self.body.doubt_rad / self.body.swept_rad,
                 STEP_IN_RANGE * self.body.strap_step_rad,
@@ -242,69 +231,16 @@ class AngleErrors:
             ]
         )
 
-    def of_peak(self, rate_rad_s: float, at: int, further: float = 0.0) -> float:
+    def of_peak(self, rate_rad_s: float, at: int) -> float:
         """Standard error of a peak rate of θ at a sample, rad/s.
 
         That of a rate, of the arm's direction, of a strap that leans, and the wobble that adds to the largest.
         """
         around = [max(at - 1, 0), min(at + 1, len(self.angle_rad) - 1)]
         worth = np.array([-1.0, 1.0]) * self.rate_hz / max(around[1] - around[0], 1)
-        turned = self._spread(around, worth, linear=self.beside) if self.is_fitted else []
+        turned = self.spread(around, worth, linear=self.beside) if self.is_fitted else []
         wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
-        return _root_sum([self.of_rate(rate_rad_s, further), wobbles, *self._lean(leaning, at), *turned])
-
-    def of_instant(
-        self, rate_rad_s: FloatArray, at: float, peak_rad_s: float, duration_s: float, *, is_top: bool
-    ) -> float:
-        """Standard error of the instant a phase begins or ends, s.
-
-        Parameters
-        ----------
-        rate_rad_s : ndarray, shape (n,), rad/s
-            θ̇ of the whole motion.
-        at : float
-            Fractional sample index of the instant.
-        peak_rad_s : float, rad/s
-            Largest θ̇ of the phase: what a shoulder that moves leaves in a rate grows with it.
-        duration_s : float, s
-            Of the phase: in this time what a body leaves in an angle comes or goes.
-        is_top : bool
-            Whether it bounds the hold.
-        """
-        low = min(max(math.floor(at), 0), len(rate_rad_s) - 2)
-        slope = abs(float(rate_rad_s[low + 1] - rate_rad_s[low])) * self.rate_hz
-        error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
-        error *= AT_THE_TOP if is_top else 1.0
-        shoulder = 0.0 if is_top else self.shoulder_share * peak_rad_s
-        bent = math.hypot(self.moved_rad, self.body.doubt_rad) * COMES_AND_GOES / max(duration_s, 0.1)
-        wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
-        error = _root_sum([error, wobbles, shoulder, bent, *self._lean(leaning, low)])
-        if not self.is_fitted:
-            # Which way the arm points was not fitted to its movement: what turning the axis does to the rate.
-            around = [max(low - 1, 0), min(low + 2, len(rate_rad_s) - 1)]
-            worth = np.array([-1.0, 1.0]) * self.rate_hz / (around[1] - around[0])
-            error = _root_sum([error, *self._spread(around, worth, linear=1.0)])
-        # A curve that only touches the level is placed no better than that.
-        late = min(error / max(slope, 1e-9), LATEST_S)
-        return math.hypot(INSTANT_FLOOR_S, late)
-
-    def of_peak_instant(self, rate_rad_s: FloatArray, peak: int) -> float:
-        """Standard error of the instant of a peak rate, s: anywhere within one error of a rate of the peak.
-
-        Parameters
-        ----------
-        rate_rad_s : ndarray, shape (n,), rad/s
-            θ̇ of the phase.
-        peak : int
-            Index of its largest value.
-        """
-        error = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * self.tolerance.gyroscope
-        below = rate_rad_s < rate_rad_s[peak] - math.hypot(error, WOBBLE_RATE_RAD_S * self.body.wobble_rad)
-        before, after = np.flatnonzero(below[:peak]), np.flatnonzero(below[peak:])
-        first = int(before[-1]) if len(before) else 0
-        last = peak + int(after[0]) if len(after) else len(rate_rad_s) - 1
-        # A value spread evenly over a width has 1/√12 of it for its standard deviation.
-        return math.hypot(INSTANT_FLOOR_S, (last - first) / self.rate_hz / math.sqrt(12))
+        return _root_sum([self.of_rate(rate_rad_s), wobbles, *self.lean(leaning, at), *turned])
 
     def of_plane(self, at: int) -> float | None:
         """Standard error of the plane, rad: who faces where, and the arm's direction seen from above."""
@@ -327,7 +263,7 @@ class AngleErrors:
         ]
         return _root_sum([self.tilt_rad, *((turn - plain) / math.sqrt(6) for turn in turns)])
 
-    def _spread(self, samples: list[int], worth: FloatArray, *, linear: float) -> list[float]:
+    def spread(self, samples: list[int], worth: FloatArray, *, linear: float) -> list[float]:
         """What the uncertain direction of the arm does to a sum of angles: one standard error each way across it.
 
         The change is linear where the arm swings towards the other direction and quadratic where it passes beside
@@ -351,7 +287,7 @@ class AngleErrors:
             out.append(math.sqrt(fixed * (straight**2 + curved**2) / 3))
         return out
 
-    def _lean(self, of: Callable[..., tuple[float, float]], at: int) -> tuple[float, float]:
+    def lean(self, of: Callable[..., tuple[float, float]], at: int) -> tuple[float, float]:
         """What a strap that gives does to θ (`leans`, rad) or θ̇ (`leaning`, rad/s) at a sample."""
         if self.up is None:
             return 0.0, 0.0

@@ -2,17 +2,10 @@
 
 from armarc.simulate.body import Body
 from armarc.simulate.choreography import Event
+from armarc.simulate.grades import SENSOR_GRADES, SensorGrade
 from armarc.simulate.options import SimulationOptions, plan_session
 from armarc.simulate.patterns import PATTERNS, Pattern, find_pattern
-from armarc.simulate.plan import (
-    SENSOR_GRADES,
-    MountPlan,
-    RepPlan,
-    SensorGrade,
-    SensorPlan,
-    SessionPlan,
-    SetPlan,
-)
+from armarc.simulate.plan import MountPlan, RepPlan, SensorPlan, SessionPlan, SetPlan
 from armarc.simulate.scenarios import BODIES, SCENARIOS, draw_body, draw_options, draw_session
 from armarc.simulate.session import simulate_session
 from armarc.simulate.truth import Truth, TruthRep, TruthSeries, TruthSet

@@ -43,6 +43,8 @@ class SimulationOptions(SessionSetup):
         Sticking point of the last rep, 0 to 1.
     pulses, pulse_rad, pulse_s
         Of every rep, see `RepPlan`.
+    sink_rad : float, rad
+        Of every rep's hold, see `RepPlan`.
     double_tops : float
         Share of the reps, drawn by chance, that sink a little at the top and rise once more.
     alternating : bool
@@ -71,6 +73,7 @@ class SimulationOptions(SessionSetup):
     pulses: int = 0
     pulse_rad: float = math.radians(12)
     pulse_s: float = 0.7
+    sink_rad: float = 0.0
     double_tops: float = 0.0
     alternating: bool = False
     pick_up: bool = False
@@ -195,7 +198,10 @@ def _with_habits(
         if rng.random() < options.double_tops:
             pulses, depth, each_s = 1, sunk * (rep.top_rad - rep.bottom_rad), again_s
         pause_s = float(rng.uniform(2, 4)) if options.alternating and i + 1 < len(reps) else rep.pause_s
-        out.append(replace(rep, pulses=pulses, pulse_rad=depth, pulse_s=each_s, pause_s=pause_s))
+        sink = 0.0 if pulses and not options.pulses else options.sink_rad
+        out.append(
+            replace(rep, pulses=pulses, pulse_rad=depth, pulse_s=each_s, sink_rad=sink, pause_s=pause_s)
+        )
     return tuple(out)
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from armarc.errors import UsageError
-from armarc.recording import STANDARD_GRAVITY_M_S2
 from armarc.simulate.body import Body
+from armarc.simulate.grades import SENSOR_GRADES
 from armarc.simulate.patterns import LATERAL_RAISE, Pattern
 
 STRAP_PLACES = ("back", "inside", "thumb", "little-finger")
@@ -50,6 +50,9 @@ class RepPlan:
     pulses : int
         How often the arm sinks by `pulse_rad` and rises again before it is lowered, each within `pulse_s`; one is
         a double top.
+    sink_rad : float, rad
+        How far the held arm sinks, evenly from soon after the top on, until it is lowered; needs a hold, takes no
+        pulses.
     """
 
     bottom_rad: float = math.radians(8)
@@ -68,6 +71,7 @@ class RepPlan:
     pulses: int = 0
     pulse_rad: float = math.radians(12)
     pulse_s: float = 0.7
+    sink_rad: float = 0.0
 
     def __post_init__(self) -> None:
         rom = self.top_rad - self.bottom_rad
@@ -111,6 +115,16 @@ class RepPlan:
             or math.radians(1) <= self.pulse_rad <= 0.6 * (self.top_rad - self.lowest_end_rad),
             "a pulse must be at least 1° deep and stay within the upper 60 % of the range",
             "10° to 15° is usual",
+        )
+        _check(
+            0 <= self.sink_rad <= 0.6 * (self.top_rad - self.lowest_end_rad),
+            "a held arm sinks within the upper 60 % of the range",
+            "5° to 15° is usual",
+        )
+        _check(
+            not self.sink_rad or (self.hold_s >= 0.2 and not self.pulses),
+            "an arm sinks in a hold of 0.2 s or more, without pulses",
+            "lengthen the hold, or leave the pulses",
         )
 
     @property
@@ -201,49 +215,6 @@ class MountPlan:
             "shoulder to wrist is 0.5 to 0.65 m",
         )
         _check(math.isfinite(self.roll_rad), "the strap's roll must be an angle", "0 to 360")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SensorGrade:
-    """How wrong one class of cheap sensor is.
-
-    The classes follow datasheet figures of wearable-class parts: gyroscope noise 2.8–14 mdps/√Hz, accelerometer
-    noise 60–400 µg/√Hz, zero-rate offset up to a few °/s, zero-g offset 5–50 mg, sensitivity tolerance 0.5–3 %
-    (from memory where no datasheet table was at hand).
-
-    Densities are one-sided: a reading at rate f has the standard deviation density·√(f/2). Offsets and
-    scale errors are drawn evenly between ± the given size for every axis; cross-axis errors are half the
-    scale's.
-    ``bias_walk_rad_s`` is the gyroscope's slow drift, rad/s per √s.
-    """
-
-    gyroscope_density_rad_s: float = 0.0
-    accelerometer_density_m_s2: float = 0.0
-    gyroscope_bias_rad_s: float = 0.0
-    bias_walk_rad_s: float = 0.0
-    zero_g_m_s2: float = 0.0
-    scale: float = 0.0
-    bits: int | None = None
-
-
-def _grade(mdps: float, ug: float, bias_dps: float, walk_dps: float, mg: float, scale: float) -> SensorGrade:
-    return SensorGrade(
-        gyroscope_density_rad_s=math.radians(mdps / 1000),
-        accelerometer_density_m_s2=ug * 1e-6 * STANDARD_GRAVITY_M_S2,
-        gyroscope_bias_rad_s=math.radians(bias_dps),
-        bias_walk_rad_s=math.radians(walk_dps),
-        zero_g_m_s2=mg * 1e-3 * STANDARD_GRAVITY_M_S2,
-        scale=scale,
-        bits=16,
-    )
-
-
-SENSOR_GRADES = {
-    "ideal": SensorGrade(),
-    "good": _grade(2.8, 70, 0.3, 0.001, 5, 0.003),
-    "common": _grade(7, 160, 1.0, 0.003, 20, 0.008),
-    "poor": _grade(14, 400, 3.0, 0.01, 40, 0.015),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ import numpy as np
 from armarc.errors import UsageError
 from armarc.recording import FloatArray
 from armarc.simulate.body import Body
+from armarc.simulate.choreography import SHORTEST_S
 from armarc.simulate.plan import RepPlan
 from armarc.simulate.tracks import Knot, Track
 
@@ -123,6 +124,22 @@ def _carry(here: Knot, there: Knot) -> list[Knot]:
     ]
 
 
+def hold_knots(rep: RepPlan, top_start_s: float) -> list[Knot]:
+    """Knots of the hold after the one at the top; in a third of it, at most 0.3 s, an arm comes to its sinking."""
+    if rep.hold_s <= SHORTEST_S:
+        return []
+    end_s = top_start_s + rep.hold_s
+    if rep.sink_rad == 0:
+        return [Knot(end_s, rep.top_rad)]
+    first_s = min(rep.hold_s / 3, 0.3)
+    # The speed grows as a cubic: half of it on average.
+    speed = rep.sink_rad / (rep.hold_s - first_s / 2)
+    return [
+        Knot(top_start_s + first_s, rep.top_rad - speed * first_s / 2, -speed),
+        Knot(end_s, rep.top_rad - rep.sink_rad, -speed),
+    ]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepCourse:
     """A rep from rest at the bottom to rest at the bottom; n instants.
@@ -157,10 +174,8 @@ def rep_course(rep: RepPlan) -> RepCourse:
     lowered_s = rep.concentric_s + rep.hold_s
     end_s = lowered_s + rep.eccentric_s
     time = np.arange(round(end_s * COURSE_RATE_HZ) + 1) / COURSE_RATE_HZ
-    rise = [*concentric_knots(rep, 0.0)]
-    if rep.hold_s > 0:
-        rise.append(Knot(lowered_s, rep.top_rad))
-    knots = [*rise, Knot(end_s, rep.lowest_end_rad)]
+    rise = concentric_knots(rep, 0.0)
+    knots = [*rise, *hold_knots(rep, rise[-1].time_s), Knot(end_s, rep.lowest_end_rad)]
     body = Body()
     back_s = rep.concentric_s if rep.swing_returns == "within" else lowered_s + 0.5 * rep.eccentric_s
     out_s = body.swing_peak * rep.concentric_s

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.recording import BoolArray, FloatArray, Gap
-from armarc.simulate.plan import SENSOR_GRADES, SensorPlan
+from armarc.simulate.grades import SENSOR_GRADES
+from armarc.simulate.plan import SensorPlan
 
 GAP_S = 0.05
 

@@ -13,9 +13,9 @@ from armarc.simulate import body_moves as moves
 from armarc.simulate import choreography as between
 from armarc.simulate.arm import torsion_for_hand_rotation
 from armarc.simulate.body_moves import RepMarks
-from armarc.simulate.choreography import HANGING_RAD, SAGITTAL, SHORTEST_S, Choreography, Event, walk
+from armarc.simulate.choreography import HANGING_RAD, SAGITTAL, Choreography, Event, walk
 from armarc.simulate.plan import RepPlan, SessionPlan, SetPlan
-from armarc.simulate.rep_shape import concentric_knots
+from armarc.simulate.rep_shape import concentric_knots, hold_knots
 from armarc.simulate.tracks import Knot, Track
 
 LAST_REP_TO_STOP_S = (2.0, 4.0)
@@ -186,8 +186,7 @@ def _rep_knots(rep: RepPlan, start_s: float, ready_s: float) -> tuple[list[Knot]
     knots = concentric_knots(rep, start_s)
     top_start_s = knots[-1].time_s
     top_end_s = top_start_s + rep.hold_s
-    if rep.hold_s > SHORTEST_S:
-        knots.append(Knot(top_end_s, rep.top_rad))
+    knots += hold_knots(rep, top_start_s)
     for _ in range(rep.pulses):
         knots.append(Knot(top_end_s + rep.pulse_s / 2, rep.top_rad - rep.pulse_rad))
         top_end_s += rep.pulse_s
