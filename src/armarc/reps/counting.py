@@ -15,6 +15,7 @@ import numpy as np
 from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
+from armarc.reps.believable import believable
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judged_inside
@@ -34,8 +35,8 @@ from armarc.reps.not_counted import (
     why_not,
     without_reps,
 )
+from armarc.reps.parting import parting
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
-from armarc.reps.rhythm import FEW, is_held_alike, is_steady
 from armarc.reps.run import Run
 from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk
@@ -239,7 +240,7 @@ def find_runs(
     if joints is not None:
         runs, of_other_joints = told_apart(runs, joints, known, is_raise=rules.is_raise)
         others += of_other_joints
-    return _believable(runs, rules, known), others
+    return believable(runs, rules, known), others
 
 
 def _collect(
@@ -266,6 +267,10 @@ def _collect(
         run = best_run(path, begin, end, rules, (*known, *shown))
         if run is None or run.score <= 0:
             left[begin, end] = run
+            continue
+        two = parting(path, begin, end, run, rules, (*known, *shown))
+        if two:
+            stretches += two
             continue
         parts = [] if joints is None else swung_parts(run, joints, begin, end - 1) or elbow_parts(run, joints)
         if parts:
@@ -332,31 +337,6 @@ def _all_there_is(path: SensorPath, rules: CountingRules, others: list[Run], lef
         for out in movements_beside(path, [one], rules, (), others)
     )
     return [run] if is_alone else []
-
-
-def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
-    """Leave out runs that are handling beside the main sets: hurried, and another movement; and walking."""
-    if not runs:
-        return runs
-    of_reps = [run for run in runs if not (rules.is_named and run.template.is_stride)] or runs
-    # Who drinks and scratches all through a rest may do so more often than the set has reps.
-    of_reps = [run for run in of_reps if run.size > FEW and is_held_alike(run)] or of_reps
-    main = max(of_reps, key=lambda run: run.score).template if not known else known[-1]
-    reps = [run for run in runs if not run.template.is_walk_beside(main)]
-    if rules.is_named:
-        return [run for run in reps if not _is_handling(run, main)]
-    loose = [not is_held_alike(run) and _is_handling(run, main) for run in reps]
-    return [
-        replace(run, may_be_handling=run.may_be_handling or it) for run, it in zip(reps, loose, strict=True)
-    ]
-
-
-def _is_handling(run: Run, main: Template) -> bool:
-    """Whether it is hurried handling beside the main sets; of what is surely another movement a little hurry tells."""
-    look, steady = run.template, is_steady(run)
-    is_other = not look.may_be(main) and look.is_quick_beside(main) and not steady
-    is_set = run.size > FEW and steady and is_held_alike(run)
-    return is_other or (look.is_handling_beside(main) and not is_set)
 
 
 def run_in_progress(
