@@ -39,6 +39,7 @@ from armarc.motion.strap_lean import StrapLean, read_strap_lean, without_lean
 from armarc.motion.strapdown import DeadReckoning
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.motion.turned_angle import MOVING_RAD_S, QUIET_RAD_S, turned_angle
+from armarc.motion.twist import Twist
 from armarc.recording import FloatArray, Piece
 from armarc.worn import hand_axes, height_over_bone, outward_axis
 
@@ -71,7 +72,8 @@ class SetWindows:
 
 @dataclass(slots=True)
 class Workings:
-    """What the passes over one piece have in common, made once: `equations` are those of `orientation`.
+    """What the passes over one piece have in common, made once: `equations` and `twists`, the one there is or None
+    once it was looked for, are those of `orientation`.
 
     `lever` is what the last pass fitted; `arm_hz` how fast the arm of `reckoning` may turn, None for any speed;
     `smoothed` what the next fusion begins with.
@@ -83,11 +85,17 @@ class Workings:
     lever: LeverArm | None = None
     orientation: Orientation | None = None
     equations: LeverEquations = field(default_factory=dict)
+    twists: tuple[Twist | None, ...] = ()
 
     def restart(self) -> None:
         """Forget all of it: the readings are others."""
-        self.reckoning = self.smoothed = self.arm_hz = self.lever = self.orientation = None
-        self.equations = {}
+        self.reckoning = self.smoothed = self.arm_hz = self.lever = None
+        self.turn_to(None)
+
+    def turn_to(self, orientation: Orientation | None) -> None:
+        """Forget what was made of another orientation."""
+        if orientation is None or self.orientation is not orientation:
+            self.orientation, self.equations, self.twists = orientation, {}, ()
 
 
 def track(
@@ -168,7 +176,7 @@ def _tracked(piece: Piece, choices: Choices, windows: SetWindows | None, working
             if lever is None:
                 break
             del orientation
-            workings.orientation, workings.equations = None, {}  # the next one needs the room
+            workings.turn_to(None)  # the next one needs the room
             orientation = _fused(piece, choices, lever, workings)
             notes.clear()
             known = lever
@@ -251,7 +259,8 @@ def orientation_so_far(piece: Piece, choices: Choices, workings: Workings) -> Or
         Keeps it.
     """
     if workings.orientation is None:
-        workings.orientation, workings.equations = _fused(piece, choices, None, workings), {}
+        workings.turn_to(_fused(piece, choices, None, workings))
+    assert workings.orientation is not None
     return workings.orientation
 
 
@@ -301,17 +310,15 @@ def _mount(
     notes: list[str],
     workings: Workings,
 ) -> tuple[Mounting, LeverArm | None]:
-    if workings.orientation is not orientation:
-        workings.orientation, workings.equations = orientation, {}
+    workings.turn_to(orientation)
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
-    up = up_in_sensor(orientation.quaternion)
     weight = (_speed(omega) > MOVING_RAD_S).astype(float) if windows is None else windows.weight
     is_elevation = choices.exercise.coordinate == "elevation"
-    hanging = _hanging(up, omega, piece.rate_hz, windows) if is_elevation else None
+    hanging = _hanging(orientation.quaternion, omega, piece.rate_hz, windows) if is_elevation else None
     twist = None
     if is_elevation and choices.mounting in ("auto", "twist"):
-        twist = find_twist(omega, up, piece.rate_hz)
-    del up  # the fit needs the room
+        workings.twists = workings.twists or (find_twist(omega, orientation.quaternion, piece.rate_hz),)
+        twist = workings.twists[0]
     lever = fit_lever_arm(
         orientation.quaternion,
         omega,
@@ -348,7 +355,7 @@ def _mount(
 
 
 def _hanging(
-    up: FloatArray, omega: FloatArray, rate_hz: float, windows: SetWindows | None
+    quaternion: FloatArray, omega: FloatArray, rate_hz: float, windows: SetWindows | None
 ) -> FloatArray | None:
     """Down in sensor axes while the arm hangs: between the reps, or else in the longest first rest."""
     if windows is not None:
@@ -357,13 +364,13 @@ def _hanging(
             # A trunk that tips as the arm sets off takes it out of the plane it is raised in: a pose counts the
             # less, the faster the sensor turns there.
             at, rate = (np.array(column) for column in zip(*still, strict=True))
-            return _mean_direction(-up[at] / (rate**2 + STILL_RAD_S**2)[:, None])
+            return _mean_direction(-up_in_sensor(quaternion[at]) / (rate**2 + STILL_RAD_S**2)[:, None])
     quiet = _speed(omega) < QUIET_RAD_S
     least = round(0.4 * rate_hz)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
         if stop - first >= least:
-            return _mean_direction(-up[first:stop])
+            return _mean_direction(-up_in_sensor(quaternion[first:stop]))
     return None
 
 

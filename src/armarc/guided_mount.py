@@ -97,7 +97,7 @@ def _in_piece(piece: Piece) -> GuidedMount:
     )  # fmt: skip
     omega = piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s
     up = up_in_sensor(orientation.quaternion)
-    twist = find_twist(omega, up, piece.rate_hz)
+    twist = find_twist(omega, orientation.quaternion, piece.rate_hz)
     if twist is None:
         raise InputError(
             "no twist of the hanging forearm was found",

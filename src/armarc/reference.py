@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.choices import Choices
-from armarc.motion import ArmMotion, hand_rotation, plane_of_elevation, thumb_axis
+from armarc.motion import ArmMotion, thumb_axis
 from armarc.motion.mounting import FACING_SE_RAD, STRAP_ROLL_SE_RAD
-from armarc.motion.quaternions import cached_pieces, rotate
+from armarc.motion.quaternions import rotate
+from armarc.motion.types import Heading
 from armarc.recording import FloatArray
 from armarc.worn import outward_axis
 
@@ -55,7 +56,7 @@ def add_reference(
     Returns
     -------
     ArmMotion
-        With `plane_rad` and `hand_rotation_rad`, or with a note saying what is missing.
+        With `forward`, which gives it plane and hand rotation, or with a note saying what is missing.
     """
     if motion.coordinate != "elevation":
         return motion
@@ -68,10 +69,10 @@ def add_reference(
     if thumb is None:
         thumb = motion.mounting.thumb_axis
     drift = _heading_drift(motion, bottoms)
-    forward: FloatArray | None = None
+    forward: Heading | None = None
     if front_raise_top is not None:
         arm = rotate(motion.quaternion[front_raise_top], motion.mounting.arm_axis)
-        forward = np.arctan2(arm[1], arm[0]) + drift - drift[front_raise_top]
+        forward = drift.turned(float(np.arctan2(arm[1], arm[0]) - drift.at(np.array(front_raise_top))))
         # The hanging thumb shows the strap's true roll; the stated place only checks it.
         shown = _forward_in_sensor(motion, forward, bottoms)
         if thumb is not None and shown is not None and float(thumb @ shown) < np.cos(ROLL_DISAGREES_RAD):
@@ -82,25 +83,16 @@ def add_reference(
         forward = _thumb_heading(motion, thumb, bottoms, drift)
     if forward is None:
         return replace(motion, notes=(*notes, NO_REFERENCE))
-    plane, turned = np.empty(len(forward)), None if thumb is None else np.empty(len(forward))
-    for part in cached_pieces(len(forward)):
-        quaternion = motion.quaternion[part]
-        arm = rotate(quaternion, np.broadcast_to(motion.mounting.arm_axis, (len(quaternion), 3)))
-        plane[part] = plane_of_elevation(arm, forward[part], motion.side)
-        if turned is not None and thumb is not None:
-            turned[part] = hand_rotation(quaternion, thumb)
     return replace(
         motion,
         notes=notes,
         mounting=replace(motion.mounting, thumb_axis=thumb, thumb_se_rad=thumb_se),
-        plane_rad=plane,
-        hand_rotation_rad=turned,
+        forward=forward,
     )
 
 
-def _heading_drift(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) -> FloatArray:
-    """Heading of the hanging hand over time, piecewise straight: the drift of the heading, shape (n,), rad."""
-    n = len(motion.time_s)
+def _heading_drift(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) -> Heading:
+    """Heading of the hanging hand over time: the drift of the heading."""
     places, headings = [], []
     probe = _across_probe(motion)
     for group in bottoms:
@@ -116,8 +108,8 @@ def _heading_drift(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) -> F
             places.append(float(end))
             headings.append(level + slope * float(end))
     if not places:
-        return np.zeros(n)
-    return np.interp(np.arange(n), places, np.unwrap(headings))
+        return Heading(np.zeros(1), np.zeros(1))
+    return Heading(np.array(places), np.unwrap(headings))
 
 
 def _across_probe(motion: ArmMotion) -> FloatArray:
@@ -134,26 +126,27 @@ def _hanging_samples(motion: ArmMotion, bottoms: tuple[tuple[int, ...], ...]) ->
 
 
 def _thumb_heading(
-    motion: ArmMotion, thumb: FloatArray, bottoms: tuple[tuple[int, ...], ...], drift: FloatArray
-) -> FloatArray | None:
+    motion: ArmMotion, thumb: FloatArray, bottoms: tuple[tuple[int, ...], ...], drift: Heading
+) -> Heading | None:
     """Where the thumb points while the arm hangs is forward; slow drift follows the hanging hand."""
     at = _hanging_samples(motion, bottoms)
     if len(at) == 0:
         return None
     pointing = rotate(motion.quaternion[at], np.broadcast_to(thumb, (len(at), 3)))
-    off = np.arctan2(pointing[:, 1], pointing[:, 0]) - drift[at]
+    off = np.arctan2(pointing[:, 1], pointing[:, 0]) - drift.at(at)
     level = np.arctan2(np.median(np.sin(off)), np.median(np.cos(off)))
-    return drift + float(level)
+    return drift.turned(float(level))
 
 
 def _forward_in_sensor(
-    motion: ArmMotion, forward: FloatArray, bottoms: tuple[tuple[int, ...], ...]
+    motion: ArmMotion, forward: Heading, bottoms: tuple[tuple[int, ...], ...]
 ) -> FloatArray | None:
     """The sensor axis that points forward while the arm hangs: the thumb, by the rule of the hanging hand."""
     at = _hanging_samples(motion, bottoms)
     if len(at) == 0:
         return None
-    ahead = np.stack([np.cos(forward[at]), np.sin(forward[at]), np.zeros(len(at))], axis=1)
+    heading = forward.at(at)
+    ahead = np.stack([np.cos(heading), np.sin(heading), np.zeros(len(at))], axis=1)
     q = motion.quaternion[at] * np.array([1.0, -1.0, -1.0, -1.0])
     seen = rotate(q, ahead).mean(axis=0)
     axis = motion.mounting.arm_axis

@@ -122,6 +122,16 @@ def test_counts_stay(person, number, change):
 
 
 @pytest.mark.parametrize("number", PEOPLE)
+def test_a_bias_that_drifts_by_three_degrees_a_second_makes_no_rep_a_circle(person, number):
+    """Two low reps of one person, held for six seconds, enclosed as much as circles: 10, 10 and 8."""
+    recording, _ = person(number)
+    t, drift = recording.time_s, np.zeros_like(recording.angular_velocity_rad_s)
+    drift[:, 0] = np.radians(-3.0) * t / 240.0
+    again = made(t, recording.specific_force_m_s2, recording.angular_velocity_rad_s + drift)
+    assert sizes(measured(again)) == [10, 10, 10]
+
+
+@pytest.mark.parametrize("number", PEOPLE)
 def test_the_other_arm_raises_as_far(person, number):
     recording, session = person(number)
     mirror = np.diag([1.0, -1.0, 1.0])

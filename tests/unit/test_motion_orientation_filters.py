@@ -43,17 +43,18 @@ def test_both_are_scipys_to_rounding(columns):
 
 @pytest.mark.parametrize("n", [40, 500, 3000])
 @pytest.mark.parametrize("order", [2, STEEP])
-def test_several_low_passes_are_scipys_with_ends_that_go_on(n, order):
+@pytest.mark.parametrize("every", [1, 2, 3, 4])
+def test_several_low_passes_are_scipys_with_ends_that_go_on(n, order, every):
     """SciPy's signal package as oracle, given as much to begin with as there is: ends included, thinned or not."""
     walk = np.cumsum(np.random.default_rng(2).normal(size=(n, 2, 2)), axis=0)
     cutoffs = (3.0, 6.0, 20.0)
-    passed = low_passes(walk, RATE_HZ, [(cutoff, order) for cutoff in cutoffs], every=3)
+    passed = low_passes(walk, RATE_HZ, [(cutoff, order) for cutoff in cutoffs], every)
     for cutoff, found in zip(cutoffs, passed, strict=True):
         sections = butter(order, cutoff, fs=RATE_HZ, output="sos")
         expected = sosfiltfilt(sections, walk, axis=0, padtype="odd", padlen=n - 1)
         # Of 40 samples what lies beyond one reflection has a say, and is guessed otherwise.
         off = 1e-6 if n > 40 else 0.05
-        np.testing.assert_allclose(found, expected[::3], atol=off * np.ptp(walk))
+        np.testing.assert_allclose(found, expected[::every], atol=off * np.ptp(walk))
 
 
 def test_several_low_passes_of_what_needs_none():

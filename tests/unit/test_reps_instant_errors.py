@@ -120,7 +120,10 @@ def firmness(sinks_deg_s, hold_s=1.5, rate_se_deg_s=0.5, range_se_deg=0.5):
     motion = motion_of(raises(), tilt_rad=0.0)
     wobble = math.radians(rate_se_deg_s) / WOBBLE_RATE_RAD_S
     errors = replace(
-        errors_of(motion, body=replace(RIGID, wobble_rad=wobble)), angle_rad=angle, rate_hz=RATE_HZ, up=None
+        errors_of(motion, body=replace(RIGID, wobble_rad=wobble)),
+        angle_rad=angle,
+        rate_hz=RATE_HZ,
+        has_zero=False,
     )
     return at, instant_errors(angle, rate, (0, top, stop), at, errors, math.radians(range_se_deg))
 
@@ -178,7 +181,9 @@ def test_a_short_stop_on_the_way_down_may_be_the_strap_that_shook(lasts_s, is_sh
     angle = np.cumsum(rate) / RATE_HZ
     at = find_instants(angle, rate, 0, top, len(angle), RATE_HZ)
     assert at.top_end == pytest.approx(stops.stop, abs=1.5)
-    errors = replace(errors_of(motion_of(raises(), tilt_rad=0.0)), angle_rad=angle, rate_hz=RATE_HZ, up=None)
+    errors = replace(
+        errors_of(motion_of(raises(), tilt_rad=0.0)), angle_rad=angle, rate_hz=RATE_HZ, has_zero=False
+    )
     firm = instant_errors(angle, rate, (0, top, len(angle)), at, errors, math.radians(0.5))
     assert firm.is_undetermined == is_shaking
     if is_shaking:

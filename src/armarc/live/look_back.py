@@ -24,10 +24,10 @@ from armarc.motion.tolerance import UNKNOWN_TOLERANCE
 from armarc.recording import BoolArray, FloatArray
 from armarc.reps.body import SetBody
 from armarc.reps.candidates import find_candidates
-from armarc.reps.counting import Counted, count_sets, counting_rules, full_rate, run_in_progress
+from armarc.reps.counting import Counted, count_sets, counting_rules, run_in_progress
 from armarc.reps.largest_run import GAIN, CountingRules, gains
 from armarc.reps.likeness import Template, patterns_of
-from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.reps.movements import Movement, any_from_above, full_rate, on_angle
 from armarc.reps.path import angle_about, sensor_path
 from armarc.reps.runs import wobble_rad
 from armarc.reps.types import Rep

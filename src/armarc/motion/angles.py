@@ -24,6 +24,11 @@ def up_in_sensor(quaternion: FloatArray) -> FloatArray:
     return up
 
 
+def up_of(w: float, x: float, y: float, z: float) -> tuple[float, float, float]:
+    """The same of one quaternion, in plain numbers."""
+    return 2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)
+
+
 def elevation(up: FloatArray, arm_axis: FloatArray) -> FloatArray:
     """Angle of the arm line from straight down.
 

@@ -1,7 +1,7 @@
 """Zero-phase Butterworth filters: the same filter forward and backward, so that nothing is moved in time.
 
-Whole recordings go through the recursion of a second-order section, a banded triangular system, which LAPACK solves
-column by column. Many columns of a set, or several and steep cutoffs, take a fifth of that by their spectrum.
+Whole recordings go through the recursion of a second-order section, row by row. Many columns of a set, or several and
+steep cutoffs, take a fifth of that by their spectrum.
 The results are those of SciPy's signal package to rounding (held by tests); importing that package would cost every
 command of the program half a second.
 """
@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, pi, sqrt, tan
+from math import ceil, inf, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from armarc.errors import UsageError
-from armarc.motion.lapack import dtbtrs
+from armarc.motion.lapack import filtered
 from armarc.recording import FloatArray
 
 LONGEST_EXTENSION_S = 3.0
@@ -109,13 +109,23 @@ def low_passes(
     spectrum = np.fft.rfft(around)
     tangents = np.tan(np.arange(spectrum.shape[1]) * (pi / size))  # the bilinear transform's frequencies
     line = (start + slope * np.arange(0, n, every)).T
+    is_halved = every % 2 == 0 and size % 4 == 0
+    if is_halved:
+        # Of every second sample of the circle: what is faster than half its own rate comes back as something slower.
+        middle = size // 4
+        slower, faster = spectrum[:, : middle + 1], spectrum[:, : middle - 1 : -1].conj()
     passed = []
     for cutoff, order in filters:
         if cutoff >= HIGHEST_CUTOFF * rate_hz:
             passed.append(data[::every].copy())
             continue
         gain = 1.0 / (1.0 + (tangents / tan(pi * cutoff / rate_hz)) ** (2 * order))
-        slow = np.fft.irfft(spectrum * gain, size)[:, :n:every].T
+        if is_halved:
+            both = slower * (0.5 * gain[: middle + 1])
+            both += faster * (0.5 * gain[: middle - 1 : -1])
+            slow = np.fft.irfft(both, size // 2)[:, : -(-n // 2) : every // 2].T
+        else:
+            slow = np.fft.irfft(spectrum * gain, size)[:, :n:every].T
         passed.append(np.add(slow, line, order="C").reshape(len(line), *data.shape[1:]))
     return passed
 
@@ -152,27 +162,11 @@ class _Section:
     a1: float
     a2: float
 
-    def recursion(self, n: int) -> FloatArray:
-        """The triangular system of n samples, as LAPACK wants its bands, shape (3, n)."""
-        band = np.empty((3, n), order="F")
-        band[0], band[1], band[2] = 1.0, self.a1, self.a2
-        return band
-
-    def run(self, x: FloatArray, recursion: FloatArray) -> FloatArray:
+    def run(self, x: FloatArray) -> FloatArray:
         """Filter the rows of `x`, shape (k, n), as if the first sample had lasted for ever; without the gain."""
-        add = np.add if self.s > 0 else np.subtract
-        twice = x
-        for _ in range(2):
-            before, twice = twice, np.empty(x.shape)
-            add(before[:, 1:], before[:, :-1], out=twice[:, 1:])
-            add(before[:, 0], before[:, 0], out=twice[:, 0])
-        del before
-        settled = twice[:, 0] / (1.0 + self.a1 + self.a2)
-        twice[:, 0] -= (self.a1 + self.a2) * settled
-        twice[:, 1] -= self.a2 * settled
-        # Rows of numbers in one piece are what LAPACK calls columns: nothing is copied.
-        out, _ = dtbtrs(recursion, twice.T, uplo="L", diag="U", overwrite_b=True)
-        return np.asarray(out.T)
+        settled = 2.0 * (1 + self.s) / (1.0 + self.a1 + self.a2)
+        begun = np.multiply.outer(x[:, 0], (settled - 1.0, 1.0 - self.a2 * settled))
+        return filtered(np.array((1.0, 2.0 * self.s, 1.0)), np.array((1.0, self.a1, self.a2)), x, begun)
 
 
 def _low(cutoff_hz: float, rate_hz: float) -> _Section:
@@ -200,15 +194,14 @@ def _both_ways(section: _Section, data: FloatArray, rate_hz: float, slowest_hz: 
     inner[:] = rows
     np.subtract(2 * inner[:, :1], inner[:, pad:0:-1], out=run[:, :pad])
     np.subtract(2 * inner[:, -1:], inner[:, -2 : -pad - 2 : -1], out=run[:, pad + n :])
-    recursion = section.recursion(n + 2 * pad)
     for _ in range(2):
-        run = section.run(run, recursion)[:, ::-1]
+        run = section.run(run)[:, ::-1]
     return np.multiply(run[:, pad : pad + n].T, section.gain**2, order="C").reshape(data.shape)
 
 
 def _check_frequencies(rate_hz: float, *cutoffs_hz: float) -> None:
     for name, value in (("rate", rate_hz), *(("cutoff", cutoff) for cutoff in cutoffs_hz)):
-        if not (np.isfinite(value) and value > 0):
+        if not 0.0 < value < inf:
             raise UsageError(f"the filter's {name} is {value} Hz", hint="give a positive frequency")
 
 

@@ -1,7 +1,8 @@
-"""The few routines of LAPACK that measuring needs, without the half of SciPy that comes with ``scipy.linalg``.
+"""The few routines of LAPACK that measuring needs, and one recursion, without the half of SciPy that comes with them.
 
-Loading that package takes as long as measuring a minute. The routines are in one extension module of it, which needs
-nothing of the rest; where it is not found, because SciPy is built otherwise, the package itself is loaded.
+Loading ``scipy.linalg`` or ``scipy.signal`` takes as long as measuring a minute. The routines are in one extension
+module of each, which needs nothing of the rest; where it is not found, because SciPy is built otherwise, the package
+itself is loaded.
 """
 
 from __future__ import annotations
@@ -14,29 +15,48 @@ from typing import Any
 import numpy as np
 
 
-def _routines() -> Any:
+def _alone(part: str, extension: str, *needed: str) -> Any:
+    """An extension module of a part of SciPy; None where it is not found or lacks what is needed."""
     package = find_spec("scipy")
     for folder in (package.submodule_search_locations or ()) if package else ():
-        finder = FileFinder(str(Path(folder) / "linalg"), (ExtensionFileLoader, EXTENSION_SUFFIXES))
-        found = finder.find_spec("_flapack")
+        finder = FileFinder(str(Path(folder) / part), (ExtensionFileLoader, EXTENSION_SUFFIXES))
+        found = finder.find_spec(extension)
         if found is None or found.loader is None:
             continue
         try:
             module = module_from_spec(found)
             found.loader.exec_module(module)
         except ImportError:
-            break
-        if all(hasattr(module, name) for name in _NEEDED):
+            return None
+        if all(hasattr(module, name) for name in needed):
             return module
-    from scipy.linalg import lapack
-
-    return lapack
+    return None
 
 
-_NEEDED = ("dtbtrs", "dpbsv", "dpbtrf", "dptsv")
-_lapack = _routines()
-dtbtrs = _lapack.dtbtrs
-"""Solve a banded triangular system."""
+_lapack = _alone("linalg", "_flapack", "dtbtrs", "dpbsv", "dpbtrf", "dptsv")
+if _lapack is None:
+    from scipy.linalg import lapack as _lapack
+_filter: Any = getattr(_alone("signal", "_sigtools", "_linear_filter"), "_linear_filter", None)
+if _filter is None:
+    from scipy.signal import lfilter as _filter
+
+
+def filtered(zeros: np.ndarray, poles: np.ndarray, rows: np.ndarray, begun: np.ndarray) -> np.ndarray:
+    """Rows of samples through a rational filter.
+
+    Parameters
+    ----------
+    zeros, poles : ndarray, shape (3,)
+        Coefficients of the numerator and of the denominator, the first of which is 1.
+    rows : ndarray, shape (k, n)
+    begun : ndarray, shape (k, 2)
+        State before the first sample (direct form II transposed).
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+    """
+    return np.asarray(_filter(zeros, poles, rows, -1, begun)[0])
 
 
 def solve_positive_banded(band: np.ndarray, right: np.ndarray) -> np.ndarray:
@@ -70,12 +90,12 @@ def factor_positive_banded(band: np.ndarray) -> np.ndarray:
 
 def half_solved(factor: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """``L⁻¹`` of each of k right sides, shape (k, n), in their place where they lie in one piece."""
-    return np.asarray(dtbtrs(factor, rows.T, uplo="L", overwrite_b=True)[0].T)
+    return np.asarray(_lapack.dtbtrs(factor, rows.T, uplo="L", overwrite_b=True)[0].T)
 
 
 def solved_from_half(factor: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """``L⁻ᵀ`` of each of k right sides, shape (k, n)."""
-    return np.asarray(dtbtrs(factor, rows.T, uplo="L", trans="T")[0].T)
+    return np.asarray(_lapack.dtbtrs(factor, rows.T, uplo="L", trans="T")[0].T)
 
 
 def _check(info: int) -> None:

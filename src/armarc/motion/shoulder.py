@@ -33,10 +33,10 @@ def path_diameters(positions_m: Sequence[FloatArray]) -> list[float]:
     paths = np.stack([path[:: max(1, len(path) // 80)] for path in positions_m])
     points = paths - paths[:, :1]
     # |a − b|² = |a|² + |b|² − 2 a·b, the path starts at the origin, so that nothing cancels badly.
-    square = np.einsum("kij,kij->ki", points, points)
-    apart = points @ (-2.0 * points.transpose(0, 2, 1))
-    apart += square[:, None, :]
-    apart += square[:, :, None]
+    square, one = (points**2).sum(axis=2, keepdims=True), np.ones((*points.shape[:2], 1))
+    apart = np.concatenate([points, square, one], axis=2) @ np.concatenate(
+        [-2.0 * points, one, square], axis=2
+    ).transpose(0, 2, 1)
     return [math.sqrt(max(float(each), 0.0)) for each in apart.max(axis=(1, 2), initial=0.0)]
 
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from armarc.motion.angles import up_in_sensor
 from armarc.recording import FloatArray
 
 LEAST_RATE_RAD_S = math.radians(40)
@@ -28,15 +29,15 @@ class Twist:
     stop_sample: int
 
 
-def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rate_hz: float) -> Twist | None:
+def find_twist(angular_velocity_rad_s: FloatArray, quaternion: FloatArray, rate_hz: float) -> Twist | None:
     """Look for a twist of the hanging arm.
 
     Parameters
     ----------
     angular_velocity_rad_s : ndarray, shape (n, 3), rad/s
         Sensor axes, bias removed.
-    up_in_sensor : ndarray, shape (n, 3)
-        Global up in sensor axes.
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global, scalar first.
     rate_hz : float, Hz
 
     Returns
@@ -44,12 +45,14 @@ def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rat
     Twist or None
         A stretch that turns at least 200° in all, both ways, about one axis that stays near the vertical.
     """
-    along = -np.einsum("ij,ij->i", angular_velocity_rad_s, up_in_sensor)
-    at = np.flatnonzero(np.abs(along) > LEAST_RATE_RAD_S)
-    omega, along = angular_velocity_rad_s[at], along[at]
-    across = np.sqrt(np.maximum(np.einsum("ij,ij->i", omega, omega) - along**2, 0.0))
-    twists = across < MOST_ACROSS * np.abs(along)
-    at, omega, along = at[twists], omega[twists], along[twists]
+    # Who turns slowly turns slowly about the vertical, too.
+    square = np.einsum("ij,ij->i", angular_velocity_rad_s, angular_velocity_rad_s)
+    at = np.flatnonzero(square > LEAST_RATE_RAD_S**2)
+    omega, up = angular_velocity_rad_s[at], up_in_sensor(quaternion[at])
+    along = -np.einsum("ij,ij->i", omega, up)
+    across = np.sqrt(np.maximum(square[at] - along**2, 0.0))
+    twists = (np.abs(along) > LEAST_RATE_RAD_S) & (across < MOST_ACROSS * np.abs(along))
+    at, omega, up, along = at[twists], omega[twists], up[twists], along[twists]
     best: Twist | None = None
     for part in _stretches(at, longest_break=round(0.5 * rate_hz)):
         turned = along[part] / rate_hz
@@ -57,7 +60,7 @@ def find_twist(angular_velocity_rad_s: FloatArray, up_in_sensor: FloatArray, rat
         if forth + back < LEAST_TURN_RAD or min(forth, back) < LEAST_SHARE_BACK * (forth + back):
             continue
         ends = int(at[part.start]), int(at[part.stop - 1]) + 1
-        twist = _principal_axis(omega[part], up_in_sensor[at[part]], *ends)
+        twist = _principal_axis(omega[part], up[part], *ends)
         if best is None or twist.uncertainty_rad < best.uncertainty_rad:
             best = twist
     return best

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from armarc.motion.angles import hand_rotation, plane_of_elevation
+from armarc.motion.quaternions import rotate
 from armarc.motion.tolerance import UNKNOWN_TOLERANCE, Tolerance
 from armarc.recording import ArrayValue, BoolArray, FloatArray
 
@@ -80,6 +83,25 @@ class Mounting(ArrayValue):
     lean_se_rad_s2_m: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Heading(ArrayValue):
+    """A heading that drifts along straight lines between places (samples), held before the first and behind the last.
+
+    ``places`` and ``headings_rad`` have shape (k,), k at least 1.
+    """
+
+    places: FloatArray
+    headings_rad: FloatArray
+
+    def at(self, samples: NDArray[np.int_]) -> FloatArray:
+        """Heading at samples, rad, in their shape."""
+        return np.asarray(np.interp(samples, self.places, self.headings_rad))
+
+    def turned(self, by_rad: float) -> Heading:
+        """The same, turned."""
+        return Heading(self.places, self.headings_rad + by_rad)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class ArmMotion(ArrayValue):
     """What the arm did over one evenly sampled piece of a recording; n samples.
@@ -103,15 +125,13 @@ class ArmMotion(ArrayValue):
         Sensor axes, bias removed.
     specific_force_m_s2 : ndarray, shape (n, 3), m/s²
         Sensor axes.
-    plane_rad : ndarray, shape (n,), rad, or None
-        Plane of elevation (0 frontal, π/2 sagittal); NaN below 20° of elevation; None without a reference.
-    hand_rotation_rad : ndarray, shape (n,), rad, or None
-        Elevation of the thumb direction above horizontal.
     missing, clipped : ndarray of bool, shape (n,)
     orientation : Orientation
     mounting : Mounting
     side : str
         ``"right"`` or ``"left"``.
+    forward : Heading or None
+        Where the lifter faces; None without a reference.
     tolerance : Tolerance
         Scale errors of the sensor.
     notes : tuple of str
@@ -132,14 +152,35 @@ class ArmMotion(ArrayValue):
     orientation: Orientation
     mounting: Mounting
     side: str = "right"
-    plane_rad: FloatArray | None = None
-    hand_rotation_rad: FloatArray | None = None
+    forward: Heading | None = None
     tolerance: Tolerance = UNKNOWN_TOLERANCE
     notes: tuple[str, ...] = ()
 
     @property
+    def plane_rad(self) -> FloatArray | None:
+        """Shape (n,), rad: plane of elevation (0 frontal, π/2 sagittal), NaN below 20° of elevation; None without a
+        reference."""
+        return self.plane_in(slice(0, len(self.time_s)))
+
+    def plane_in(self, part: slice) -> FloatArray | None:
+        """The same of some samples."""
+        if self.forward is None:
+            return None
+        arm = rotate(self.quaternion[part], self.mounting.arm_axis[None])
+        heading = self.forward.at(np.arange(*part.indices(len(self.time_s))))
+        return plane_of_elevation(arm, heading, self.side)
+
+    @property
+    def hand_rotation_rad(self) -> FloatArray | None:
+        """Shape (n,), rad: elevation of the thumb direction above horizontal; None without a reference."""
+        return self.hand_rotation_in(slice(0, len(self.time_s)))
+
+    def hand_rotation_in(self, part: slice) -> FloatArray | None:
+        """The same of some samples."""
+        thumb = self.mounting.thumb_axis
+        return None if self.forward is None or thumb is None else hand_rotation(self.quaternion[part], thumb)
+
+    @property
     def arm_direction(self) -> FloatArray:
         """Shape (n, 3): unit vector of the arm line, shoulder → hand, global frame."""
-        from armarc.motion.quaternions import rotate
-
         return rotate(self.quaternion, np.broadcast_to(self.mounting.arm_axis, (len(self.time_s), 3)))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,7 @@ _FACE_SLOPE = 0.15
 """Working limit: sensors are calibrated and mounted within some 9° of the axes they name."""
 _FACE_TOLERANCE = 1e-4
 _ENTRY_STEPS = 6.0
-_FACE_TRIALS = 150
+_FACE_TRIALS, _PLANES_AT_ONCE = 150, 10
 _PROBED = 5_000
 
 
@@ -162,7 +164,7 @@ def _face(ground: FloatArray, top: FloatArray, places: NDArray[np.intp], within:
     planes = np.linalg.solve(corners[sound], rights[..., None])[..., 0]
     planes = planes[(np.abs(planes[:, 1:]) <= _FACE_SLOPE).all(axis=1)]
     best: tuple[int, FloatArray] | None = None
-    for plane in planes:
+    for plane in _held_by_more(planes, ground, top, within):
         for _ in range(3):
             inside = ground @ plane - top
             held = np.abs(inside) <= within
@@ -174,6 +176,13 @@ def _face(ground: FloatArray, top: FloatArray, places: NDArray[np.intp], within:
         if float(inside.min()) >= -within and (best is None or int(held.sum()) > best[0]):
             best = int(held.sum()), plane
     return None if best is None or best[0] < _FACE_SAMPLES else best[1]
+
+
+def _held_by_more(planes: FloatArray, ground: FloatArray, top: FloatArray, within: float) -> Iterator[Any]:
+    """The planes with more samples on them than the three that each was laid through, which few have."""
+    for some in (planes[at : at + _PLANES_AT_ONCE] for at in range(0, len(planes), _PLANES_AT_ONCE)):
+        held = np.abs(ground @ some.T - top[:, None]) <= within
+        yield from some[held.sum(axis=0) > 3]
 
 
 def _long_runs(mask: BoolArray) -> BoolArray:

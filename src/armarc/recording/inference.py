@@ -65,7 +65,7 @@ def acceleration_unit(
     FormatError
         Gravity is missing from the data.
     """
-    step = max(1, len(acceleration) // 200_000)
+    step = max(1, len(acceleration) // 20_000)
     x, y, z = acceleration[::step].T
     norm = np.sqrt(x * x + y * y + z * z)
     median = float(np.median(norm))

@@ -86,7 +86,7 @@ class SetBody:
     above_elbow: bool = False
     hinge: FloatArray | None = None
 
-    @property
+    @cached_property
     def unexplained_rad(self) -> float:
         """What a shoulder that moves and an arm that is no rigid one leave in the direction of the arm, rad.
 
@@ -133,7 +133,7 @@ class SetBody:
         seen = self.elbow_doubt_rad([self.place(each) for each in elevations_rad], worth)
         return math.hypot(seen, self.turned_rad / self.swept_rad)
 
-    @property
+    @cached_property
     def turned_rad(self) -> float:
         """Standard error of a range that a forearm off the arm line leaves as it turns about itself, rad.
 

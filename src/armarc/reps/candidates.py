@@ -223,6 +223,10 @@ def candidates_of(
     start, end = bottom - begin, after - begin
     from_start = path.turned_rad[end] - path.turned_rad[start]
     swept = path.swept_rad2[end] - path.swept_rad2[start] - cross_rows(path.turned_rad[start], from_start)
+    # A bias of the gyroscope alone would open the path evenly in time: closed again it encloses what the arm did.
+    mean = (path.added_rad[end] - path.added_rad[start]) / np.maximum(end - start, 1)[:, None]
+    closed = 2 * cross_rows(from_start, mean - path.turned_rad[start])
+    swept += np.where((is_begun | is_open)[:, None], 0.0, closed)
     found = Candidates(
         bottom=bottom - begin,
         top=top - begin,

@@ -15,13 +15,14 @@ import numpy as np
 from armarc.exercises import Exercise
 from armarc.motion import up_in_sensor
 from armarc.recording import BoolArray, FloatArray
+from armarc.reps.believable import believable
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judged_inside
 from armarc.reps.joint import Joints, elbow_parts, swung_parts, told_apart
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
-from armarc.reps.movements import FULL_SET, Movement
+from armarc.reps.movements import FULL_SET, Movement, full_rate
 from armarc.reps.not_counted import (
     CIRCLE,
     NO_CYCLE,
@@ -34,8 +35,8 @@ from armarc.reps.not_counted import (
     why_not,
     without_reps,
 )
+from armarc.reps.parting import parting
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
-from armarc.reps.rhythm import FEW, is_held_alike, is_steady
 from armarc.reps.run import Run
 from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk
@@ -45,6 +46,10 @@ UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
+
+
+Left = dict[tuple[int, int], Run | None]
+"""Stretches without a set, and the best run of each, which adds up to too little."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,15 +231,16 @@ def find_runs(
 ) -> tuple[list[Run], list[Run]]:
     """Find the sets of a path, and what is none (walks, and what turns about another joint), in time order."""
     of_raises = joints if rules.is_raise else None
-    found = sorted(_along(path, rules, known, of_raises), key=lambda run: run.first)
+    found, left = _along(path, rules, known, of_raises)
+    found.sort(key=lambda run: run.first)
     others = [run for run in found if run.is_walk]
     runs = [run for run in found if not run.is_walk]
     if not runs and not known and alone:
-        runs = _all_there_is(path, rules, others)
+        runs = _all_there_is(path, rules, others, left)
     if joints is not None:
         runs, of_other_joints = told_apart(runs, joints, known, is_raise=rules.is_raise)
         others += of_other_joints
-    return _believable(runs, rules, known), others
+    return believable(runs, rules, known), others
 
 
 def _collect(
@@ -244,22 +250,27 @@ def _collect(
     rules: CountingRules,
     known: tuple[Template, ...],
     joints: Joints | None,
-) -> tuple[list[Run], list[tuple[int, int]]]:
-    """Take the best run of a stretch, then those before and after it; also, what stretches are left without one.
+) -> tuple[list[Run], Left]:
+    """Take the best run of a stretch, then those before and after it; also, what stretches are left without one, and
+    what falls short of one there.
 
     A walk and what turns about the elbow are taken out as a set would be, but make no other one likelier.
     """
     stretches = [(first, stop)]
     runs: list[Run] = []
     shown: list[Template] = []
-    left: list[tuple[int, int]] = []
+    left: Left = {}
     while stretches:
         begin, end = stretches.pop()
         if end - begin < path.rate_hz:
             continue
         run = best_run(path, begin, end, rules, (*known, *shown))
         if run is None or run.score <= 0:
-            left.append((begin, end))
+            left[begin, end] = run
+            continue
+        two = parting(path, begin, end, run, rules, (*known, *shown))
+        if two:
+            stretches += two
             continue
         parts = [] if joints is None else swung_parts(run, joints, begin, end - 1) or elbow_parts(run, joints)
         if parts:
@@ -276,8 +287,8 @@ def _collect(
 
 def _along(
     path: SensorPath, rules: CountingRules, known: tuple[Template, ...], joints: Joints | None
-) -> list[Run]:
-    """Count a path window by window, so that it takes as long as the recording and not its square.
+) -> tuple[list[Run], Left]:
+    """Count a path window by window, so that it takes as long as the recording and not its square; as `_collect`.
 
     A run that reaches the end of its window may go on: the next window, which overlaps by a half, finds it again. What
     was left of the windows is looked at once more when a later one has shown another exercise.
@@ -286,6 +297,7 @@ def _along(
     runs: list[Run] = []
     shown = known
     over: list[tuple[int, int, int]] = []
+    all_left: Left = {}
     first = 0
     while True:
         stop = min(first + length, len(path))
@@ -300,6 +312,7 @@ def _along(
             is_shown = any(run.template.is_more_of(one) and one.is_more_of(run.template) for one in shown)
             if not (is_shown or run.is_walk or run.is_elbow):
                 shown = (*shown, run.template)
+        all_left |= left
         over += [(begin, min(end, next_first), before) for begin, end in left if begin < next_first]
         if stop == len(path):
             break
@@ -308,12 +321,13 @@ def _along(
         # The stretches of the last window were looked at by those who know all.
         if seen < len(shown) and end < first:
             runs += _collect(path, begin, end, rules, shown, joints)[0]
-    return runs
+    return runs, all_left
 
 
-def _all_there_is(path: SensorPath, rules: CountingRules, others: list[Run]) -> list[Run]:
+def _all_there_is(path: SensorPath, rules: CountingRules, others: list[Run], left: Left) -> list[Run]:
     """A movement or two make a set when nothing else of a rep's size happened but walking and the like."""
-    found = [best_run(path, *stretch, rules) for stretch in stretches_beside(path, others)]
+    beside = stretches_beside(path, others)  # as a rule the very ones that were left
+    found = [left[each] if each in left else best_run(path, *each, rules) for each in beside]
     run = max((run for run in found if run is not None), key=lambda run: run.score, default=None)
     if run is None or run.template.range_rad < rules.smallest_rad or is_walk(path, run):
         return []
@@ -323,31 +337,6 @@ def _all_there_is(path: SensorPath, rules: CountingRules, others: list[Run]) -> 
         for out in movements_beside(path, [one], rules, (), others)
     )
     return [run] if is_alone else []
-
-
-def _believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...]) -> list[Run]:
-    """Leave out runs that are handling beside the main sets: hurried, and another movement; and walking."""
-    if not runs:
-        return runs
-    of_reps = [run for run in runs if not (rules.is_named and run.template.is_stride)] or runs
-    # Who drinks and scratches all through a rest may do so more often than the set has reps.
-    of_reps = [run for run in of_reps if run.size > FEW and is_held_alike(run)] or of_reps
-    main = max(of_reps, key=lambda run: run.score).template if not known else known[-1]
-    reps = [run for run in runs if not run.template.is_walk_beside(main)]
-    if rules.is_named:
-        return [run for run in reps if not _is_handling(run, main)]
-    loose = [not is_held_alike(run) and _is_handling(run, main) for run in reps]
-    return [
-        replace(run, may_be_handling=run.may_be_handling or it) for run, it in zip(reps, loose, strict=True)
-    ]
-
-
-def _is_handling(run: Run, main: Template) -> bool:
-    """Whether it is hurried handling beside the main sets; of what is surely another movement a little hurry tells."""
-    look, steady = run.template, is_steady(run)
-    is_other = not look.may_be(main) and look.is_quick_beside(main) and not steady
-    is_set = run.size > FEW and steady and is_held_alike(run)
-    return is_other or (look.is_handling_beside(main) and not is_set)
 
 
 def run_in_progress(
@@ -385,15 +374,3 @@ def _full_curve(run: Run, up: FloatArray, omega: FloatArray, rate_hz: float) -> 
     if run.curve == "tilt":
         return run.sign * angle_about(up, run.axis)
     return np.asarray(run.sign * np.cumsum(np.einsum("ij,ij->i", up, omega)) / rate_hz)
-
-
-def full_rate(movement: Movement, every: int, last: int) -> Movement:
-    """A movement of a path in samples of the recording, the last of which is `last`."""
-    return replace(
-        movement,
-        bottom=min(movement.bottom * every, last),
-        top=min(movement.top * every, last),
-        bottom_after=min(movement.bottom_after * every, last),
-        earliest=min(movement.earliest * every, last),
-        latest=min(movement.latest * every, last),
-    )

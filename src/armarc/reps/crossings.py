@@ -2,35 +2,44 @@
 
 from __future__ import annotations
 
-import numpy as np
+import math
 
-from armarc.recording import FloatArray
+from armarc.recording import BoolArray, FloatArray
 
 
-def upward_crossings(curve: FloatArray, level: float) -> FloatArray:
+def upward_crossings(curve: FloatArray, level: float, begin: int = 0) -> list[float]:
     """Find where `curve` rises through `level`.
 
     Parameters
     ----------
     curve : ndarray, shape (n,)
     level : float
+    begin : int
+        Index of the first sample.
 
     Returns
     -------
-    ndarray, shape (k,)
+    list of float
         Fractional sample indices, by linear interpolation.
     """
-    at = ((curve[:-1] < level) & (curve[1:] >= level)).nonzero()[0]
-    return at + (level - curve[at]) / (curve[at + 1] - curve[at])
+    below = curve < level
+    return _between(curve, level, begin, below[:-1] > below[1:])
 
 
-def downward_crossings(curve: FloatArray, level: float) -> FloatArray:
+def downward_crossings(curve: FloatArray, level: float, begin: int = 0) -> list[float]:
     """Find where `curve` falls through `level`; see `upward_crossings`."""
-    return upward_crossings(-curve, -level)
+    above = curve > level
+    return _between(curve, level, begin, above[:-1] > above[1:])
+
+
+def _between(curve: FloatArray, level: float, begin: int, passes: BoolArray) -> list[float]:
+    # Plain numbers: there are one or two, and arrays of them take several times as long.
+    at = passes.nonzero()[0].tolist()
+    return [k + float((level - curve[k]) / (curve[k + 1] - curve[k])) + begin for k in at]
 
 
 def value_at(curve: FloatArray, index: float) -> float:
     """Read a curve at a fractional sample index by linear interpolation."""
-    low = min(max(int(np.floor(index)), 0), len(curve) - 1)
+    low = min(max(math.floor(index), 0), len(curve) - 1)
     high = min(low + 1, len(curve) - 1)
     return float(curve[low] + (index - low) * (curve[high] - curve[low]))

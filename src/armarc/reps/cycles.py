@@ -107,11 +107,11 @@ def by_cycles(
         tops = np.array(sorted(m.top for group in (largest, *inside) for m in group))
         # Where the turns follow the cycles they also tell best where the set ends: handling beside it may go on
         # at much the same pace.
-        begins, ends = largest[0].top, largest[-1].top
+        begins, ends = int(tops[0]), int(tops[-1])
         whole = [c for c in cycles if c[0] > 0 and c[1] < len(angle_rad) and c[0] <= ends and c[1] > begins]
         held = [int(np.count_nonzero((tops >= a) & (tops < b))) for a, b, _ in whole]
         seen = sum(bool(((tops >= a) & (tops < b)).any()) for a, b, _ in cycles)
-        is_counted = len(inside) == 0 and miscounted(held, whole) <= MISCOUNTED * len(whole)
+        is_counted = miscounted(held, whole) <= MISCOUNTED * len(whole)
         if is_counted or seen < KNOWN * len(cycles):
             done.append(largest)
             continue
@@ -124,13 +124,34 @@ def by_cycles(
             if not first <= m.top < last and all(abs(m.top - other.top) > apart for other in movements)
         ]
         movements.sort(key=lambda m: m.top)
-        if len(movements) < FULL_SET:
+        turns = [m for group in (largest, *inside) for m in group]
+        is_fewer = len(movements) < len(turns)
+        if len(movements) < FULL_SET or (is_fewer and not _repeat_better(felt, cycles, turns)):
             done.append(largest)
             continue
         open_sets = [group for group in open_sets if group not in inside]
         done.append(tuple(movements))
     done.sort(key=lambda group: group[0].top)
     return tuple(done)
+
+
+def _repeat_better(felt: FloatArray, cycles: list[Cycle], turns: list[Movement]) -> bool:
+    """Whether cycles are more alike, one by one, than the turns of which they would leave some out.
+
+    Where a rep turns several times its turns are unlike one another; reps held for uneven times are unlike as cycles.
+    """
+    values = _scaled(felt, min(m.bottom for m in turns), max(m.bottom_after for m in turns))
+    of_cycles = [_shape(values[a:b]) for a, b, _ in cycles]
+    of_turns = [_shape(values[m.bottom : m.bottom_after]) for m in turns if m.bottom < m.bottom_after]
+    return _likeness(of_cycles) > _likeness(of_turns)
+
+
+def _likeness(shapes: list[FloatArray]) -> float:
+    """Mean correlation of each shape with the mean of the others."""
+    each = np.array(shapes)
+    others = each.sum(axis=0) - each
+    size = np.sqrt((each**2).sum(axis=1) * (others**2).sum(axis=1))
+    return float(((each * others).sum(axis=1) / np.maximum(size, 1e-12)).mean())
 
 
 def miscounted(held: list[int], cycles: list[Cycle]) -> int:

@@ -175,6 +175,7 @@ def measure_rep(
         quality.append("creeping")
     if m.is_doubtful:
         quality.append(PERHAPS_NO_REP)
+    hand = motion.hand_rotation_in(slice(m.top, m.top + 1))
     return Rep(
         rep=number,
         phases=phases,
@@ -208,9 +209,7 @@ def measure_rep(
         least_held_se_share=None if held is None else held.se,
         time_to_peak_s=max((peak_at - at.start) / hz, 0.0),
         plane_rad=_plane(motion, concentric),
-        hand_rotation_rad=None
-        if motion.hand_rotation_rad is None
-        else float(motion.hand_rotation_rad[m.top]),
+        hand_rotation_rad=None if hand is None else float(hand[0]),
         hand_rotation_change_rad=turned,
         # Of the arm's own speed: a strap that wobbles, or a forearm that turns, is no jerk of the arm.
         smoothness_sparc=sparc(np.abs(rate[_between_turns(rate, at, m)]), hz),
@@ -264,8 +263,8 @@ def _further_errors(
         "peak_concentric_se_rad_s": peak_se(float(raising[fastest]), first + fastest),
         "peak_eccentric_se_rad_s": peak_se(float(lowering.min()), top + int(lowering.argmin())),
         "time_to_peak_se_s": math.hypot(start, peak_instant_se(errors, raising, fastest)),
-        "plane_se_rad": None if motion.plane_rad is None else errors.of_plane(top),
-        "hand_rotation_se_rad": None if motion.hand_rotation_rad is None else errors.of_hand_rotation(top),
+        "plane_se_rad": None if motion.forward is None else errors.of_plane(top),
+        "hand_rotation_se_rad": None if motion.forward is None else errors.of_hand_rotation(top),
     }
 
 
@@ -354,9 +353,9 @@ def _times_inside(angle: FloatArray, low: FloatArray, high: FloatArray, rate_hz:
 
 def _plane(motion: ArmMotion, concentric: slice) -> float | None:
     """Circular mean of the plane over the concentric above 30°, weighted by sin²θ."""
-    if motion.plane_rad is None:
+    plane, elevation = motion.plane_in(concentric), motion.elevation_rad[concentric]
+    if plane is None:
         return None
-    plane, elevation = motion.plane_rad[concentric], motion.elevation_rad[concentric]
     use = (elevation > PLANE_FROM_RAD) & np.isfinite(plane)
     if not use.any():
         return None

@@ -96,3 +96,15 @@ def on_angle(
             done.append(tuple(moved))
             free = group[-1].bottom_after
     return tuple(done)
+
+
+def full_rate(movement: Movement, every: int, last: int) -> Movement:
+    """A movement of a path in samples of the recording, the last of which is `last`."""
+    return replace(
+        movement,
+        bottom=min(movement.bottom * every, last),
+        top=min(movement.top * every, last),
+        bottom_after=min(movement.bottom_after * every, last),
+        earliest=min(movement.earliest * every, last),
+        latest=min(movement.latest * every, last),
+    )

@@ -44,6 +44,8 @@ class SensorPath:
         Integral of the angular velocity, sensor axes.
     swept_rad2 : ndarray, shape (n, 3), rad²
         Twice the area that the path of `turned_rad` has swept about its start, as a vector.
+    added_rad : ndarray, shape (n, 3), rad
+        Running sum of `turned_rad`, from which its means are taken.
     yaw_rad : ndarray, shape (n,), rad
         Integral of its part about the vertical.
     rests : tuple of (first, stop)
@@ -63,6 +65,7 @@ class SensorPath:
     up: FloatArray
     turned_rad: FloatArray
     swept_rad2: FloatArray
+    added_rad: FloatArray
     yaw_rad: FloatArray
     rests: tuple[tuple[int, int], ...]
     level_rad: FloatArray
@@ -115,6 +118,7 @@ def sensor_path(
         up=up,
         turned_rad=turned,
         swept_rad2=_swept(turned),
+        added_rad=np.cumsum(turned, axis=0),
         yaw_rad=yaw,
         rests=_rests(_still(turned, slow_hz), math.ceil(REST_S * slow_hz)),
         level_rad=level,

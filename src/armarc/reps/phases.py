@@ -128,32 +128,32 @@ class Course:
         """Where θ last rises out of the bottom; None where the recording has begun."""
         if self.is_begun:
             return None
-        at = upward_crossings(self._rise, self.bottom_rad + mark * (self.top_rad - self.bottom_rad))
-        return self.first + float(at[-1]) if len(at) else None
+        level = self.bottom_rad + mark * (self.top_rad - self.bottom_rad)
+        at = upward_crossings(self._rise, level, self.first)
+        return at[-1] if at else None
 
     def passes_reaching(self, mark: float) -> float | None:
         """Where θ first comes near the top."""
-        at = upward_crossings(self._rise, self.top_rad - mark * (self.top_rad - self.bottom_rad)) + self.first
-        if not self.is_begun:
-            # A top that was reached before the arm last left its bottom belongs to another movement.
-            at = at[at >= (math.inf if self.rises is None else self.rises)]
-            return float(at[0]) if len(at) else None
-        return float(at[0]) if len(at) else float(self.first)
+        at = upward_crossings(self._rise, self.top_rad - mark * (self.top_rad - self.bottom_rad), self.first)
+        if self.is_begun:
+            return at[0] if at else float(self.first)
+        # A top that was reached before the arm last left its bottom belongs to another movement.
+        rises = math.inf if self.rises is None else self.rises
+        return next((x for x in at if x >= rises), None)
 
     def passes_falling(self, mark: float) -> float | None:
         """Where θ leaves the top for the last time."""
         level = self.top_rad - mark * (self.top_rad - self.bottom_after_rad)
-        at = downward_crossings(self.angle_rad[self.top : self.stop], level) + self.top
-        if self.lands is not None:
-            # What comes after the arm is down belongs to the next rep.
-            at = at[at < self.lands]
-        return float(at[-1]) if len(at) else None
+        at = downward_crossings(self.angle_rad[self.top : self.stop], level, self.top)
+        # What comes after the arm is down belongs to the next rep.
+        lands = math.inf if self.lands is None else self.lands
+        return max((x for x in at if x < lands), default=None)
 
     def passes_landing(self, mark: float) -> float | None:
         """Where θ first comes near the bottom again."""
         level = self.bottom_after_rad + mark * (self.top_rad - self.bottom_after_rad)
-        at = downward_crossings(self.angle_rad[self.top : self.stop], level)
-        return self.top + float(at[0]) if len(at) else None
+        at = downward_crossings(self.angle_rad[self.top : self.stop], level, self.top)
+        return at[0] if at else None
 
     def start(self, passed: float, level: float) -> float | None:
         """Last place before a passage at which the arm does not rise faster than the level."""
@@ -296,12 +296,9 @@ def gate_passage(
     Returns None when the rep never passes the gate's far end.
     """
     rising = angle_rad[first : top + 1]
-    far = upward_crossings(rising, instants.bottom_rad + gate_rad[1]) + first
-    far = far[far >= instants.start - 1]
-    if len(far) == 0:
+    leaves = upward_crossings(rising, instants.bottom_rad + gate_rad[1], first)
+    far = next((x for x in leaves if x >= instants.start - 1), None)
+    if far is None:
         return None
-    near = upward_crossings(rising, instants.bottom_rad + gate_rad[0]) + first
-    near = near[near < far[0]]
-    if len(near) == 0:
-        return None
-    return float(near[-1]), float(far[0])
+    near = [x for x in upward_crossings(rising, instants.bottom_rad + gate_rad[0], first) if x < far]
+    return (near[-1], far) if near else None

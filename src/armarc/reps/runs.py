@@ -44,7 +44,7 @@ REST_BONUS = 1.5
 the run where it lies at the top."""
 RESTING, LONGEST_HOLD = 2.5, 2.0
 """Who stays up for a rest's time and so many times as long as in the other reps is resting there, unless the arm rests
-at the bottom before and after the run; for twice a rest's time nobody holds a weight."""
+at the bottom before and after the run; for twice a rest's time nobody is away from it."""
 HYSTERESES_RAD = tuple(math.radians(x) for x in (5, 8, 13, 21, 34))
 """Sizes of movements looked for; a set is found at the one that suits it."""
 MOST_PATTERNS = 3
@@ -207,8 +207,10 @@ def _looked_at_again(
     knows_bottom: bool = False,
 ) -> Run:
     """A run as its own axis and scale show it."""
-    margin = math.ceil(rules.rest_s * path.rate_hz)
     for look in range(LOOKS):
+        # One more movement, however long, after the longest pause of a set.
+        longest = max(m.bottom_after - m.bottom for m in found.movements)
+        margin = math.ceil(rules.rest_s * path.rate_hz) + longest
         near = max(first, found.first - margin), min(stop, found.last + 1 + margin)
         own = turning_axis(path, found.first, found.last + 1)
         own = found.axis if own is None else own if float(own @ found.axis) > 0 else -own
@@ -363,8 +365,9 @@ def _best_like(
     """The best run like a template, to which each candidate adds so much, if better than the best one so far."""
     cut = found.is_cut
     bonus = REST_BONUS if rules.running is not None and template.is_same_exercise(rules.running) else 0.0
-    too_long_s = min(max(rules.rest_s, RESTING * template.up_s), LONGEST_HOLD * rules.rest_s)
-    held = (found.up_s >= too_long_s) & ~cut
+    longest_s = LONGEST_HOLD * rules.rest_s
+    is_rest = (found.returns_s - found.leaves_s >= longest_s) & ~cut
+    held = (found.up_s >= min(max(rules.rest_s, RESTING * template.up_s), longest_s)) & ~cut | is_rest
     for hopeless in (walking, walking | held):
         likely = np.where(hopeless, -np.inf, adds)
         again = largest_run(found, likely, losses(found, template.range_rad), rules.rest_s)
@@ -378,7 +381,7 @@ def _best_like(
             # Seen from the other end the two halves are one whole rep less: together they count as one.
             kept = kept[1:] if found.seen_rad[kept[0]] < found.seen_rad[kept[-1]] else kept[:-1]
         at_rest = REST_BONUS * sum(resting)
-        if not held[kept].any() or (at_rest > 0 and found.up_s[kept].max() < LONGEST_HOLD * rules.rest_s):
+        if not held[kept].any() or (at_rest > 0 and not is_rest[kept].any()):
             break
     rank = score - cost + bonus + at_rest
     return (

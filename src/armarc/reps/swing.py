@@ -147,6 +147,10 @@ class _Cycle:
     aside: slice
     """The concentric and what is near it."""
 
+    def of(self, begin: int) -> slice:
+        """The samples in what begins with sample `begin`."""
+        return slice(self.samples.start - begin, self.samples.stop - begin)
+
 
 def body_swings(motion: ArmMotion, reps: Sequence[Instants], hidden_m: float = 0.0) -> tuple[Swing, ...]:
     """Body swing of every rep of a set.
@@ -214,9 +218,9 @@ def swings_of_set(
     cycles = [each for each in found if isinstance(each, _Cycle)]
     if not cycles:
         return tuple(Swing(reason=str(each)) for each in found)
-    turned = [_around(motion.elevation_rad[c.samples]) for c in cycles]
-    pushed = [acceleration_m_s2[c.samples.start - begin : c.samples.stop - begin] for c in cycles]
-    error, apart = _errors_with_angle(motion, begin, pushed, turned, cycles)
+    around = _around(motion.elevation_rad[begin : cycles[-1].samples.stop])
+    turned, pushed = ([each[c.of(begin)] for c in cycles] for each in (around, acceleration_m_s2))
+    error, apart = _errors_with_angle(pushed, around, begin, cycles, motion.rate_hz)
     # Beside each path, in three more columns, how much otherwise it is where the shoulder goes along an arc.
     paths = [
         integrate_cycle(np.hstack([a - x @ error, x @ apart]), motion.rate_hz)
@@ -310,24 +314,20 @@ def _around(angle_rad: FloatArray) -> FloatArray:
 
 
 def _errors_with_angle(
-    motion: ArmMotion,
-    begin: int,
     pushed: Sequence[FloatArray],
-    turned: Sequence[FloatArray],
+    around: FloatArray,
+    begin: int,
     cycles: Sequence[_Cycle],
+    hz: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Acceleration error that turns with the arm, and how much otherwise it is where the shoulder goes along an arc.
 
     A girdle pushes one way at the top of a lowering and the other way at its end, much as such an error does. An arm
     raised as it was lowered loses both together; one let fall would leave its girdle's push in a slow raise.
     """
-    hz, n = motion.rate_hz, cycles[-1].samples.stop
-    arc = low_pass(_around(motion.elevation_rad[begin:n]), hz, min(BANDWIDTH_HZ, 0.4 * hz))
-    curved = curvature(arc, hz)
-    arced = [
-        np.hstack([x, curved[c.samples.start - begin : c.samples.stop - begin]])
-        for x, c in zip(turned, cycles, strict=True)
-    ]
+    curved = curvature(low_pass(around, hz, min(BANDWIDTH_HZ, 0.4 * hz)), hz)
+    turned = [around[c.of(begin)] for c in cycles]
+    arced = [np.hstack([x, curved[c.of(begin)]]) for x, c in zip(turned, cycles, strict=True)]
     error = _error_with_angle(pushed, turned, cycles, hz)
     return error, _error_with_angle(pushed, arced, cycles, hz)[:2] - error
 

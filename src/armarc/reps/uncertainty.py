@@ -12,16 +12,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from armarc.motion import ArmMotion, Mounting, up_in_sensor
-from armarc.motion.angles import cross_matrix
+from armarc.motion.angles import cross_matrix, up_of
 from armarc.motion.tolerance import Tolerance
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 from armarc.reps.arm_axes import beside_axis
 from armarc.reps.body import RIGID, SetBody
-from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans
+from armarc.reps.unseen import SLIPPED_ABOUT_RAD, by_hand, leaning, leans, running_sum
 
 SHORT_TERM_RAD = math.radians(0.01)
 """Noise of θ differences over a gate's passage: 7 mdps/√Hz over 0.2 s, and the interpolation between samples."""
@@ -58,14 +59,17 @@ LEAST_SHARE_OF_SPEED = 0.2
 """The arm is taken to pass an edge of the gate at no less than this share of its speed through it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class AngleErrors:
     """What θ's errors are made of.
 
     Parameters
     ----------
-    up : ndarray, shape (n, 3), or None
-        Unit vector of the vertical in sensor axes; None where θ does not hang on the arm's direction.
+    has_zero : bool
+        Whether θ counts from the vertical and hangs on the arm's direction; the zero of any other angle is arbitrary
+        and has no error.
+    quaternion : ndarray, shape (n, 4)
+        Sensor → global.
     axes : five tuples of three floats
         The arm axis, then turned by √3 standard errors to either side, for two directions across the arm.
     is_fitted : bool
@@ -79,15 +83,16 @@ class AngleErrors:
     rate_hz : float, Hz
     across_rad : float, rad
         Largest standard error of the arm's direction.
-    force_m_s2 : ndarray, shape (n, 3), m/s²
-        Specific force, sensor axes.
+    pulled_m_s2 : ndarray, shape (n + 1,), m/s²
+        Running sum of the specific force along the arm.
     body : SetBody
         What the set shows of body and strap.
     hand_turn_rad : float, rad
         How far the hand turns about the arm on the rep's way up.
     """
 
-    up: FloatArray | None
+    has_zero: bool
+    quaternion: FloatArray
     axes: tuple[tuple[float, ...], ...]
     is_fitted: bool
     mounting: Mounting
@@ -96,7 +101,7 @@ class AngleErrors:
     angle_rad: FloatArray
     rate_hz: float
     across_rad: float
-    force_m_s2: FloatArray
+    pulled_m_s2: FloatArray
     body: SetBody = RIGID
     hand_turn_rad: float = 0.0
 
@@ -107,12 +112,12 @@ class AngleErrors:
         axes, across = beside_axis(self.mounting, body.unexplained_rad, body.hinge)
         return replace(self, body=body, axes=axes, across_rad=across)
 
-    @property
+    @cached_property
     def bent_rad(self) -> float:
         """What a moving shoulder, no rigid arm and a hand that turns leave in an angle beside its direction, rad."""
         return self.moved_rad if self.body.hinge is None else by_hand(self.hand_turn_rad)
 
-    @property
+    @cached_property
     def moved_rad(self) -> float:
         """The same in a rate or an instant."""
         turning = math.hypot(self.body.unexplained_rad, by_hand(self.hand_turn_rad))
@@ -137,11 +142,6 @@ class AngleErrors:
         return BESIDE if self.is_fitted else 1.0
 
     @property
-    def has_zero(self) -> bool:
-        """Whether θ counts from the vertical; the zero of any other angle is arbitrary and has no error."""
-        return self.up is not None
-
-    @property
     def untested_share(self) -> float:
         """What a body leaves in a range or a speed where no test of it exists, as a share."""
         return 0.0 if self.has_zero else UNTESTED_SHARE
@@ -152,18 +152,16 @@ class AngleErrors:
         level = abs(math.sin(float(self.angle_rad[at])))
         is_shared = self.is_fitted and self.mounting.height_known
         share = AT_THE_BOTTOM + (1 - AT_THE_BOTTOM) * level if is_shared else 1.0
-        shared = _root_sum(
-            [
-                self.bent_rad,
-                self.body.doubt_rad_at(float(self.angle_rad[at])),
-                STEP_IN_ANGLE * self.body.strap_step_rad,
-                WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
-                self.mounting.lean_se_rad_s2_m * STANDARD_GRAVITY_M_S2,
-                self.tilt_rad,
-                GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
-                ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
-                *self.spread([at], np.ones(1), linear=1.0),
-            ]
+        shared = math.hypot(
+            self.bent_rad,
+            self.body.doubt_rad_at(float(self.angle_rad[at])),
+            STEP_IN_ANGLE * self.body.strap_step_rad,
+            WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
+            self.mounting.lean_se_rad_s2_m * STANDARD_GRAVITY_M_S2,
+            self.tilt_rad,
+            GYROSCOPE_IN_ANGLE * self.tolerance.gyroscope * level,
+            ACCELEROMETER_IN_ANGLE * self.tolerance.accelerometer * level,
+            *self.spread([at], np.ones(1), linear=1.0),
         )
         return math.hypot(share * shared, self.body.turned_rad / 2)
 
@@ -172,19 +170,17 @@ class AngleErrors:
         low = round(bottom)
         moved = float(self.angle_rad[top] - self.angle_rad[low])
         leaning = np.subtract(self.lean(leans, top), self.lean(leans, low))
-        return _root_sum(
-            [
-                self.bent_rad,
-                self.body.doubt_rad,
-                STEP_IN_RANGE * self.body.strap_step_rad,
-                math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
-                TILT_IN_RANGE * self.tilt_rad,
-                *leaning.tolist(),
-                self.untested_share * moved,
-                GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
-                ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
-                *self.spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
-            ]
+        return math.hypot(
+            self.bent_rad,
+            self.body.doubt_rad,
+            STEP_IN_RANGE * self.body.strap_step_rad,
+            math.sqrt(2) * WOBBLE_AT_THE_ENDS * self.body.wobble_rad,
+            TILT_IN_RANGE * self.tilt_rad,
+            *leaning.tolist(),
+            self.untested_share * moved,
+            GYROSCOPE_LEFT * self.tolerance.gyroscope * moved,
+            ACCELEROMETER_LEFT * self.tolerance.accelerometer * moved,
+            *self.spread([top, low], np.array([1.0, -1.0]), linear=self.beside),
         )
 
     def of_speed(self, speed_rad_s: float, gate: tuple[float, float], bottom: float) -> float:
@@ -201,34 +197,35 @@ class AngleErrors:
         worth = np.array([-1 / slow, 1 / fast, 1 / slow - 1 / fast]) * speed_rad_s / duration_s
         edges = [float(self.angle_rad[at]) for at in (near, far, low)]
         leaning = worth @ np.array([self.lean(leans, at) for at in (near, far, low)])
-        return _root_sum(
-            [
-                noise,
-                self.bent_rad / self.body.swept_rad * speed_rad_s,
-                self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
-                self.shoulder_share * speed_rad_s,
-                *leaning.tolist(),
-                STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
-                math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
-                self.untested_share * speed_rad_s,
-                GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
-                ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
-                *self.spread([near, far, low], worth, linear=self.beside),
-            ]
+        return math.hypot(
+            noise,
+            self.bent_rad / self.body.swept_rad * speed_rad_s,
+            self.body.speed_doubt(edges, (worth / speed_rad_s).tolist()) * speed_rad_s,
+            self.shoulder_share * speed_rad_s,
+            *leaning.tolist(),
+            STEP_IN_RANGE * self.body.strap_step_rad * speed_rad_s,
+            math.sqrt(2) * self.wobble_rad / abs(width) * speed_rad_s,
+            self.untested_share * speed_rad_s,
+            GYROSCOPE_LEFT * self.tolerance.gyroscope * speed_rad_s,
+            ACCELEROMETER_LEFT * self.tolerance.accelerometer * speed_rad_s,
+            *self.spread([near, far, low], worth, linear=self.beside),
         )
 
     def of_rate(self, rate_rad_s: float) -> float:
         """Standard error of a mean or peak rate of θ, rad/s, but for what its range and its instants leave in it."""
-        return abs(rate_rad_s) * _root_sum(
-            [
-                self.moved_rad / self.body.swept_rad,
-                self.body.doubt_rad / self.body.swept_rad,
-                STEP_IN_RANGE * self.body.strap_step_rad,
-                self.untested_share,
-                GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
-                ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
-                RATE_LEFT,
-            ]
+        return abs(rate_rad_s) * self._rate_share
+
+    @cached_property
+    def _rate_share(self) -> float:
+        """The same as a share of the rate."""
+        return math.hypot(
+            self.moved_rad / self.body.swept_rad,
+            self.body.doubt_rad / self.body.swept_rad,
+            STEP_IN_RANGE * self.body.strap_step_rad,
+            self.untested_share,
+            GYROSCOPE_IN_RATE * self.tolerance.gyroscope,
+            ACCELEROMETER_IN_RATE * self.tolerance.accelerometer,
+            RATE_LEFT,
         )
 
     def of_peak(self, rate_rad_s: float, at: int) -> float:
@@ -240,12 +237,12 @@ class AngleErrors:
         worth = np.array([-1.0, 1.0]) * self.rate_hz / max(around[1] - around[0], 1)
         turned = self.spread(around, worth, linear=self.beside) if self.is_fitted else []
         wobbles = WOBBLE_RATE_RAD_S * self.body.wobble_rad
-        return _root_sum([self.of_rate(rate_rad_s), wobbles, *self.lean(leaning, at), *turned])
+        return math.hypot(self.of_rate(rate_rad_s), wobbles, *self.lean(leaning, at), *turned)
 
     def of_plane(self, at: int) -> float | None:
         """Standard error of the plane, rad: who faces where, and the arm's direction seen from above."""
         facing = self._facing_rad
-        if facing is None or self.up is None:
+        if facing is None or not self.has_zero:
             return None
         level = max(math.sin(float(self.angle_rad[at])), 0.34)  # the plane is not given below 20°
         return math.hypot(facing, self.across_rad / level)
@@ -253,15 +250,15 @@ class AngleErrors:
     def of_hand_rotation(self, at: int) -> float | None:
         """Standard error of the hand rotation at a sample, rad: the thumb turned about the arm."""
         thumb, se = self.mounting.thumb_axis, self._facing_rad
-        if thumb is None or se is None or self.up is None:
+        if thumb is None or se is None or not self.has_zero:
             return None
-        up, beside = self.up[at], cross_matrix(self._axis) @ thumb
+        up, beside = up_in_sensor(self.quaternion[at : at + 1])[0], cross_matrix(self._axis) @ thumb
         plain = math.asin(max(-1.0, min(1.0, float(thumb @ up))))
         turns = [
             math.asin(max(-1.0, min(1.0, float((math.cos(step) * thumb + math.sin(step) * beside) @ up))))
             for step in (math.sqrt(3) * se, -math.sqrt(3) * se)
         ]
-        return _root_sum([self.tilt_rad, *((turn - plain) / math.sqrt(6) for turn in turns)])
+        return math.hypot(self.tilt_rad, *((turn - plain) / math.sqrt(6) for turn in turns))
 
     def spread(self, samples: list[int], worth: FloatArray, *, linear: float) -> list[float]:
         """What the uncertain direction of the arm does to a sum of angles: one standard error each way across it.
@@ -270,11 +267,12 @@ class AngleErrors:
         the vertical; three points of Gauss and Hermite's rule (the direction itself, and √3 standard errors to
         either side, worth a sixth each) give the root mean square of both. The linear part counts by `linear`.
         """
-        if self.up is None:
+        if not self.has_zero:
             return []
         # Two or three samples and five axes, many times over: plain numbers are five times as fast as arrays.
         changes = [0.0, 0.0, 0.0, 0.0]
-        for (x, y, z), share in zip(self.up[samples].tolist(), worth.tolist(), strict=True):
+        for q, share in zip(self.quaternion[samples].tolist(), worth.tolist(), strict=True):
+            x, y, z = up_of(*q)
             cosines = [-(x * a + y * b + z * c) for a, b, c in self.axes]
             plain, *turned = [math.acos(c if -1 < c < 1 else max(-1.0, min(1.0, c))) for c in cosines]
             for k, angle in enumerate(turned):
@@ -289,10 +287,10 @@ class AngleErrors:
 
     def lean(self, of: Callable[..., tuple[float, float]], at: int) -> tuple[float, float]:
         """What a strap that gives does to θ (`leans`, rad) or θ̇ (`leaning`, rad/s) at a sample."""
-        if self.up is None:
+        if not self.has_zero:
             return 0.0, 0.0
         beyond = self.mounting.lean_se_rad_s2_m
-        return of(self.force_m_s2, self._axis, self.angle_rad, at, self.rate_hz, beyond)
+        return of(self.pulled_m_s2, self.angle_rad, at, self.rate_hz, beyond)
 
     @property
     def _facing_rad(self) -> float | None:
@@ -319,7 +317,8 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
     """
     axes, across = beside_axis(motion.mounting)
     return AngleErrors(
-        up=up_in_sensor(motion.quaternion) if motion.coordinate == "elevation" else None,
+        has_zero=motion.coordinate == "elevation",
+        quaternion=motion.quaternion,
         axes=axes,
         is_fitted=motion.mounting.method == "lever_arm",
         mounting=motion.mounting,
@@ -328,9 +327,5 @@ def angle_errors(motion: ArmMotion) -> AngleErrors:
         angle_rad=motion.angle_rad,
         rate_hz=motion.rate_hz,
         across_rad=across,
-        force_m_s2=motion.specific_force_m_s2,
+        pulled_m_s2=running_sum(motion.specific_force_m_s2 @ motion.mounting.arm_axis),
     )
-
-
-def _root_sum(parts: list[float]) -> float:
-    return math.sqrt(sum(p * p for p in parts))

@@ -1,0 +1,93 @@
+"""Two sets that follow each other within less than a rest: slow reps and then fast ones, full ones and then low ones.
+
+As one set their pattern is like neither, so that reps of both are lost. They are two where what their reps gain by
+being held against their own kind is more than another set costs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from armarc.recording import FloatArray
+from armarc.reps.candidates import Candidates
+from armarc.reps.largest_run import GAIN, CountingRules, gains
+from armarc.reps.likeness import Template, patterns_of, template_of
+from armarc.reps.movements import FULL_SET
+from armarc.reps.path import SensorPath
+from armarc.reps.rhythm import costs_of_pauses
+from armarc.reps.run import Run
+from armarc.reps.runs import RUN_COST, best_run
+
+
+def parting(
+    path: SensorPath, first: int, stop: int, run: Run, rules: CountingRules, known: tuple[Template, ...]
+) -> list[tuple[int, int]]:
+    """Two stretches where the best run of one is two sets: that of its lesser part, then that of its main part.
+
+    Parameters
+    ----------
+    path : SensorPath
+    first, stop : int
+        The stretch, samples of the path.
+    run : Run
+    rules : CountingRules
+    known : tuple of Template
+        Sets found already.
+
+    Returns
+    -------
+    list of (first, stop)
+        Up to the middle of the run's longest pause, and from there on; empty where it is one set.
+    """
+    found, members = run.candidates, list(run.members)
+    if len(members) <= FULL_SET:
+        return []
+    pauses = found.leaves_s[members[1:]] - found.returns_s[members[:-1]]
+    k = int(np.argmax(pauses)) + 1
+    parts = members[:k], members[k:]
+    at = (run.movements[k - 1].bottom_after + run.movements[k].bottom) // 2
+    few, many = sorted(parts, key=len)
+    stretches = [(first, at), (at, stop)]
+    if few is parts[1]:
+        stretches.reverse()
+    if len(few) < FULL_SET:
+        is_two = _begins_another(path, *stretches[0], run, few, many, rules, known)
+    else:
+        sums = [_sum(found, part, rules) for part in parts]
+        is_two = min(sums) > RUN_COST and sum(sums) - RUN_COST > _sum(found, members, rules)
+    return stretches if is_two else []
+
+
+def _begins_another(
+    path: SensorPath,
+    first: int,
+    stop: int,
+    run: Run,
+    few: list[int],
+    many: list[int],
+    rules: CountingRules,
+    known: tuple[Template, ...],
+) -> bool:
+    """Whether a run's few hardly alike movements beyond its longest pause make a set with what lies beyond them."""
+    found = run.candidates
+    its = found.top[few]
+    if len(many) < FULL_SET or _adds(found, few, run.template, rules).mean() >= GAIN / 2:
+        return False
+    other = best_run(path, first, stop, rules, (*known, template_of(found, np.array(many))))
+    if other is None or other.score <= 0 or other.size <= len(few):
+        return False
+    return bool(other.first < its[0] and its[-1] < other.last)
+
+
+def _sum(found: Candidates, members: list[int], rules: CountingRules) -> float:
+    """What some movements add up to as a set of their own."""
+    look = template_of(found, np.array(members))
+    return float(_adds(found, members, look, rules).sum() - costs_of_pauses(found, members).sum())
+
+
+def _adds(found: Candidates, members: list[int], look: Template, rules: CountingRules) -> FloatArray:
+    """What each adds to a set, however long it is held: holds and pulses make no other set."""
+    found = replace(found, up_s=np.full(len(found), look.up_s))
+    return np.asarray(gains(found.take(np.array(members)), patterns_of([look]), rules, ())[0])
