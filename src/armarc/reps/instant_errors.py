@@ -160,12 +160,8 @@ def instant_errors(
     )
     elsewhere = ELSEWHERE_S * errors.rate_hz
     begun, over = math.floor(at.start), math.ceil(at.end)
-    up, down = (at.start, at.top_start), (at.top_end, at.end)
     peak_up = float(rate_rad_s[begun : top + 1].max())
     peak_down = float(-rate_rad_s[top : over + 1].min())
-
-    def level_se(found: float, peak: float, level: float, phase: tuple[float, float], is_top: bool) -> float:
-        return slow_rate_se(errors, found, (peak, level), phase[1] - phase[0], is_top=is_top)
 
     def calmed(looked_for: Callable[[float, float], float | None]) -> Callable[[float, float], float | None]:
         def looked_for_calmed(passed: float, level: float) -> float | None:
@@ -181,57 +177,33 @@ def instant_errors(
 
         return share
 
-    way_up, way_down = at.top_rad - at.bottom_rad, at.top_rad - at.bottom_after_rad
-    bounds = (
-        _Bound(
-            found=at.start,
-            passed=course.rises,
-            passes=course.passes_rising,
-            mark_se=mark_se(round(at.start), way_up),
-            looked_for=course.start,
-            looked_for_calmed=calmed(calm.start),
-            elsewhere=elsewhere,
-            level=course.on_up_rad_s,
-            level_se=level_se(at.start, peak_up, course.on_up_rad_s, up, False),
-            limits=(first, at.top_start),
-        ),
-        _Bound(
-            found=at.top_start,
-            passed=course.reaches,
-            passes=course.passes_reaching,
-            mark_se=mark_se(top, way_up),
-            looked_for=course.top_start,
-            looked_for_calmed=calmed(calm.top_start),
-            elsewhere=elsewhere,
-            level=course.on_up_rad_s,
-            level_se=level_se(at.top_start, peak_up, course.on_up_rad_s, up, True),
-            limits=(at.start, at.end),
-        ),
-        _Bound(
-            found=at.top_end,
-            passed=course.falls,
-            passes=course.passes_falling,
-            mark_se=mark_se(top, way_down),
-            looked_for=course.top_end,
-            looked_for_calmed=calmed(calm.top_end),
-            elsewhere=elsewhere,
-            level=course.on_down_rad_s,
-            level_se=level_se(at.top_end, peak_down, course.on_down_rad_s, down, True),
-            limits=(at.top_start, at.end),
-        ),
-        _Bound(
-            found=at.end,
-            passed=course.lands,
-            passes=course.passes_landing,
-            mark_se=mark_se(min(over, stop - 1), way_down),
-            looked_for=course.end,
-            looked_for_calmed=calmed(calm.end),
-            elsewhere=elsewhere,
-            level=course.on_down_rad_s,
-            level_se=level_se(at.end, peak_down, course.on_down_rad_s, down, False),
-            limits=(at.top_end, stop - 1),
-        ),
+    # Level, peak, length and way of the raise and of the lowering.
+    up = (course.on_up_rad_s, peak_up, at.top_start - at.start, at.top_rad - at.bottom_rad)
+    down = (course.on_down_rad_s, peak_down, at.end - at.top_end, at.top_rad - at.bottom_after_rad)
+    rows = (
+        ("start", course.rises, course.passes_rising, up, round(at.start), (first, at.top_start)),
+        ("top_start", course.reaches, course.passes_reaching, up, top, (at.start, at.end)),
+        ("top_end", course.falls, course.passes_falling, down, top, (at.top_start, at.end)),
+        ("end", course.lands, course.passes_landing, down, min(over, stop - 1), (at.top_end, stop - 1)),
     )
+    bounds = []
+    for name, passed, passes, (level, peak, length, way), rests, limits in rows:
+        place: float = getattr(at, name)
+        rate_se = slow_rate_se(errors, place, (peak, level), length, is_top=name.startswith("top"))
+        bounds.append(
+            _Bound(
+                found=place,
+                passed=passed,
+                passes=passes,
+                looked_for=getattr(course, name),
+                looked_for_calmed=calmed(getattr(calm, name)),
+                elsewhere=elsewhere,
+                mark_se=mark_se(rests, way),
+                level=level,
+                level_se=rate_se,
+                limits=limits,
+            )
+        )
     found, places = np.array([one.found for one in bounds]), np.array([one.places() for one in bounds])
     return InstantErrors(
         apart_s=(places - found[:, None]) / errors.rate_hz,
