@@ -230,8 +230,9 @@ def _fast_giving(rng, exercise):
 
 
 def _restless(rng, exercise):
-    """A shoulder that moves about by a sixth to a third of the arm's acceleration, as people's do (three sessions with
-    a dumbbell, two raises with optical truth: 0.18–0.35 of the lowerings'), with an elbow and a trunk of any kind."""
+    """A shoulder that moves about by a sixth to a third of the arm's acceleration, half of it alike in every rep, with
+    an elbow and a trunk of any kind. People's lowerings leave so much (three sessions with a dumbbell, two raises with
+    optical truth: 0.18–0.35), a sixth of its mean square to nearly all of it alike."""
     how = (usual, _bending, _straightening, _leaning)[int(rng.integers(4))]
     person, plan = how(rng, exercise)
     return person, replace(plan, restless=float(rng.uniform(0.15, 0.35)))

@@ -22,6 +22,8 @@ SLIPPING_S = 0.15
 DOWN = np.array([0.0, 0.0, -1.0])
 RESTLESS_HZ, RESTLESS_S, ABOUT_M = (0.6, 2.2), 0.5, 0.5
 """Where what people's lowerings leave unexplained lies; how smooth its size is; an arm's reach."""
+ROUNDED_S, MOVING_RAD_S = 0.06, 0.2
+"""How smooth what is alike in every rep is; rate from which an arm moves."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +47,7 @@ class Set:
     Between reps the arm stays up by the share `kept` of the range; ``rests`` are seconds of hanging after a rep,
     ``holds`` seconds more at a top, ``pulses`` how often it sinks there by ``pulse[0]`` of the range and comes back in
     ``pulse[1]``. The strap slips elsewhere at the share ``slip[0]`` of the set, about the bone and rocking (rad). Hips
-    shift about at random, along each axis by `restless` of the arm's own acceleration (root mean square).
+    shift about, along each axis by `restless` of the arm's own acceleration (root mean square).
     """
 
     reps: int = 8
@@ -116,13 +118,25 @@ def wander(time_s: np.ndarray, size: float, rng: np.random.Generator, band=(0.1,
 
 
 def restless(time_s: np.ndarray, angle_rad: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Shape (n,), m: a path whose acceleration is as large as that of an arm at this angle, at `RESTLESS_HZ`."""
+    """Shape (n,), m: a path whose acceleration is as large as that of an arm at this angle (root mean square).
+
+    Half of its mean square is other in every rep, at `RESTLESS_HZ`; half comes back with the way up and down.
+    """
     rate = np.gradient(angle_rad, time_s)
-    square = (ABOUT_M * np.hypot(np.gradient(rate, time_s), rate**2)) ** 2 / 3
-    size = np.sqrt(gaussian_filter1d(square, RESTLESS_S * RATE_HZ))
+    felt = ABOUT_M * np.hypot(np.gradient(rate, time_s), rate**2) / math.sqrt(3)
     omega, phase = 2 * math.pi * rng.uniform(*RESTLESS_HZ, 5), rng.uniform(0, 2 * math.pi, 5)
     waves = np.sin(np.outer(time_s, omega) + phase) / omega**2
-    return size * math.sqrt(2 / 5) * waves.sum(axis=1)
+    other = np.sqrt(gaussian_filter1d(felt**2, RESTLESS_S * RATE_HZ)) * math.sqrt(2 / 5) * waves.sum(axis=1)
+
+    low, high = np.quantile(angle_rad, [0.01, 0.99])
+    place = np.clip((angle_rad - low) / (high - low), 0.0, 1.0)
+    turn, begun = math.pi * np.where(rate >= 0, place, 2 - place), rng.uniform(0, 2 * math.pi, 2)
+    sizes = rng.normal(size=2) * [1.0, 0.25]
+    alike = gaussian_filter1d(np.sin(np.outer(turn, [1, 2]) + begun) @ sizes, ROUNDED_S * RATE_HZ)
+    pulled = np.gradient(np.gradient(alike, time_s), time_s)
+    moves = np.abs(rate) > MOVING_RAD_S
+    alike = (alike - alike[0]) * math.sqrt((felt[moves] ** 2).mean() / (pulled[moves] ** 2).mean())
+    return math.sqrt(0.5) * (other + alike)
 
 
 def course(plan: Set, mirror: float, seed: int, *, after_s: float = 2.5) -> tuple[Course, list[Marks]]:
