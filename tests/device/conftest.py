@@ -7,6 +7,7 @@ import inspect
 import shutil
 import sys
 from collections.abc import Awaitable, Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -57,32 +58,29 @@ def told(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 
     outcomes: dict[str, Any] = {}
 
-    async def tell(item: pytest.Function, gate: asyncio.Semaphore) -> None:
-        async with gate:
-            bus = PrivateBus()
-            stories: list[tuple[Awaitable[None], float]] = []
-            given = {
-                "private_bus": bus,
-                "bench": Bench(bus.address, tmp_path_factory.mktemp("story")),
-                "run": lambda story, within_s=90.0: stories.append((story, within_s)),
-                **(item.callspec.params if hasattr(item, "callspec") else {}),
-            }
-            wanted = inspect.signature(item.function).parameters
-            try:
-                item.function(**{name: given[name] for name in wanted})
-                for story, within_s in stories:
-                    await _limited(story, within_s)
-                outcomes[item.nodeid] = None
-            except BaseException as error:
-                outcomes[item.nodeid] = error
-            finally:
-                bus.close()
+    def tell(item: pytest.Function) -> None:
+        bus = PrivateBus()
+        stories: list[tuple[Awaitable[None], float]] = []
+        given = {
+            "private_bus": bus,
+            "bench": Bench(bus.address, tmp_path_factory.mktemp("story")),
+            "run": lambda story, within_s=90.0: stories.append((story, within_s)),
+            **(item.callspec.params if hasattr(item, "callspec") else {}),
+        }
+        wanted = inspect.signature(item.function).parameters
+        try:
+            item.function(**{name: given[name] for name in wanted})
+            for story, within_s in stories:
+                asyncio.run(_limited(story, within_s))
+            outcomes[item.nodeid] = None
+        except BaseException as error:
+            outcomes[item.nodeid] = error
+        finally:
+            bus.close()
 
-    async def tell_all() -> None:
-        gate = asyncio.Semaphore(AT_ONCE)
-        await asyncio.gather(*(tell(item, gate) for item in _together(request.session.items)))
-
-    asyncio.run(tell_all())
+    # An event loop each: within one, a connection that ends late takes the reader off whoever got its socket's number.
+    with ThreadPoolExecutor(AT_ONCE) as at_once:
+        list(at_once.map(tell, _together(request.session.items)))
     return outcomes
 
 

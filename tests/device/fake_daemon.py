@@ -62,7 +62,10 @@ class PrivateBus:
     def close(self) -> None:
         if self._process.poll() is None:
             self._process.terminate()
-            self._process.wait(5)
+            try:
+                self._process.wait(5)
+            except subprocess.TimeoutExpired:  # a busy machine
+                self.kill()
         assert self._process.stdout is not None
         self._process.stdout.close()
         shutil.rmtree(self._folder, ignore_errors=True)

@@ -15,6 +15,7 @@ from itertools import islice
 from typing import Any
 
 from armarc import __version__
+from armarc.archive.interrupts import interrupted_afterwards
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
 from armarc.archive.schema import distributed
 from armarc.archive.setup import Setup
@@ -147,15 +148,17 @@ def _outcomes(
         else:
             outcome = failed(task, setup, "worker", _plain(future.exception()))
         del future
-        free = ahead() - len(task_of) if done % 64 == 0 else 1
-        for following in islice(tasks, max(free, 0)):
-            submit(following)
         if outcome.version != __version__:
             raise UsageError(
                 f"a worker measured with armarc {outcome.version}, this is {__version__}",
                 "install the same version on every worker",
             )
-        yield outcome
+        # What has come is kept before Ctrl-C ends the run; enough is ahead for the workers meanwhile.
+        with interrupted_afterwards():
+            yield outcome
+        free = ahead() - len(task_of) if done % 64 == 0 else 1
+        for following in islice(tasks, max(free, 0)):
+            submit(following)
 
 
 def _plain(error: object) -> ArmarcError:

@@ -11,6 +11,7 @@ from typing import Any
 
 from armarc.archive.cluster import run_on_cluster
 from armarc.archive.discover import DigestSet, digest_of, find_recordings, printable
+from armarc.archive.interrupts import interrupted_afterwards
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, known, sha256_of_file
 from armarc.archive.schema import TABLE_NAMES, arrow_schema, distributed, pyarrow
 from armarc.archive.setup import Setup
@@ -188,7 +189,8 @@ def process_archive(
         finally:
             # Also after Ctrl-C or a scheduler that went away: what was measured is kept.
             outcomes.close()  # type: ignore[attr-defined]
-            writer.flush()
+            with interrupted_afterwards():
+                writer.flush()
         if watch is not None:
             watch(progress)
     return RunResult(

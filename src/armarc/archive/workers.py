@@ -16,6 +16,7 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Any
 
+from armarc.archive.interrupts import interrupted_afterwards
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
 from armarc.archive.setup import Setup
 from armarc.errors import ArmarcError
@@ -88,40 +89,43 @@ def run_locally(
             task = next_task() if len(team) < workers else None
         while busy := [worker for worker in team if worker.task is not None]:
             wait([worker.pipe for worker in busy], _LOOK_EVERY_S)
-            for worker in busy:
-                task = worker.task
-                assert task is not None
-                outcome, is_dead = _look_at(worker, setup, time_limit_s)
-                if is_dead:
-                    worker.end()
-                    team.remove(worker)
-                    if not worker.is_ready:
-                        false_starts += 1
-                        if false_starts > workers + MOST_ATTEMPTS:
-                            raise ArmarcError(
-                                f"worker processes end as soon as they start (exit code {worker.process.exitcode})",
-                                "free some memory, or use fewer --workers",
-                            )
-                        again.append(task)
-                    elif outcome is None:
-                        if task.attempt < MOST_ATTEMPTS:
-                            again.append(
-                                ArchiveTask(task.path, task.size, task.modified_ns, task.attempt + 1)
-                            )
-                        else:
-                            outcome = failed(task, setup, "worker", _death(worker))
-                    following = next_task()
-                    if following is not None:
-                        team.append(_Worker(setup))
-                        team[-1].give(following)
-                elif outcome is not None:
-                    # The next recording goes out before the caller does anything with this one.
-                    following = next_task()
-                    worker.task = None
-                    if following is not None:
-                        worker.give(following)
-                if outcome is not None:
-                    yield outcome
+            # What has come through a pipe is nowhere else: it gets to the caller before Ctrl-C ends the run.
+            with interrupted_afterwards():
+                for worker in busy:
+                    task = worker.task
+                    assert task is not None
+                    outcome, is_dead = _look_at(worker, setup, time_limit_s)
+                    if is_dead:
+                        worker.end()
+                        team.remove(worker)
+                        if not worker.is_ready:
+                            false_starts += 1
+                            if false_starts > workers + MOST_ATTEMPTS:
+                                code = worker.process.exitcode
+                                raise ArmarcError(
+                                    f"worker processes end as soon as they start (exit code {code})",
+                                    "free some memory, or use fewer --workers",
+                                )
+                            again.append(task)
+                        elif outcome is None:
+                            if task.attempt < MOST_ATTEMPTS:
+                                again.append(
+                                    ArchiveTask(task.path, task.size, task.modified_ns, task.attempt + 1)
+                                )
+                            else:
+                                outcome = failed(task, setup, "worker", _death(worker))
+                        following = next_task()
+                        if following is not None:
+                            team.append(_Worker(setup))
+                            team[-1].give(following)
+                    elif outcome is not None:
+                        # The next recording goes out before the caller does anything with this one.
+                        following = next_task()
+                        worker.task = None
+                        if following is not None:
+                            worker.give(following)
+                    if outcome is not None:
+                        yield outcome
             if again and not any(worker.task is not None for worker in team):
                 team.append(_Worker(setup))
                 team[-1].give(again.popleft())
