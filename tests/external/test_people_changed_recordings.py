@@ -307,3 +307,26 @@ def test_live_a_rest_after_what_was_no_set_does_not_cut_the_set_that_has_begun(p
     reps, lifts = rng.integers(6, 10, 3), int(rng.integers(2, 5))
     events = run(of_few_reps(recording, session, reps, lifts, rng), exercise="lateral-raise", side="right")
     assert [len(one.reps) for one in sets_in(events)] == list(reps)
+
+
+def shortened(recording, session, wanted):
+    """The recording with so many first reps of each set: the others are cut out from one bottom to the last."""
+    t, kept = recording.time_s, np.ones(len(recording.time_s), dtype=bool)
+    for one, size in zip(session.sets, wanted, strict=True):
+        reps = one.reps
+        if size < len(reps):
+            begins = (reps[size - 1].stop_sample + reps[size].first_sample) // 2
+            kept[begins : reps[-1].stop_sample] = False
+    stamps = np.arange(int(kept.sum())) / HZ + t[0]
+    return made(stamps, recording.specific_force_m_s2[kept], recording.angular_velocity_rad_s[kept])
+
+
+@pytest.mark.parametrize(
+    ("number", "wanted"),
+    crossed(PEOPLE, ([3, 3, 3], [3, 10, 10], [10, 10, 3], [3, 3, 10]), fold=2),
+)
+def test_sets_of_three_are_sets(person, number, wanted):
+    """Normal, fast and low: each is unlike the others, and none of their reps is called picking up or reaching."""
+    short = measured(shortened(*person(number), wanted))
+    assert sizes(short) == wanted
+    assert not any("perhaps_no_rep" in rep.quality for one in short.sets for rep in one.reps)

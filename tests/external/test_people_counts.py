@@ -65,6 +65,9 @@ def test_three_held_three_fast_and_three_low_raises(recording, name):
     session = process(recording(f"{name}.annotated"), exercise="lateral-raise", side="right")
     reps = [rep.phases for one in session.sets for rep in one.reps]
     assert (len(reps), len(session.left_out)) == (9, 0)
+    doubted = sum("perhaps_no_rep" in rep.quality for one in session.sets for rep in one.reps)
+    # One person's three long ones, held for 2 to 6 s and 5 to 9 s apart, are hardly alike.
+    assert doubted <= (3 if name == RAISES[0] else 1)
     marks = pd.read_csv(FOLDER / f"{name}.annotated.times.csv")
     for start_s, end_s in zip(marks.start_s, marks.end_s, strict=True):
         # The marks take in a little stillness on both sides.

@@ -150,7 +150,9 @@ def _more_of(
     odds = [0.0 if felt.cut[k] else felt.judged(k, best.shown) for k in range(run.size)]
     was = [any(one.first <= m.top <= one.last for one in small) for m in run.movements]
     untold = [one for one in small if _is_untold(one, run, odds)]
-    out = [replace(one, may_be_handling=True) for one in untold]
+    out = [
+        one if is_steady(one) and is_held_alike(one) else replace(one, may_be_handling=True) for one in untold
+    ]
     taken: list[list[int]] = []
     for k, member in enumerate(run.members):
         if not (odds[k] >= DOUBT or (was[k] and odds[k] > -DOUBT)):
@@ -163,8 +165,15 @@ def _more_of(
             taken.append([k])
     for part in taken:
         few = _run(seen, [run.members[k] for k in part], best, max(sum(odds[k] for k in part), DOUBT))
+        # Who follow one another as reps do vouch for each other, however unlike the plain set they are.
+        is_set = sum(odds[k] for k in part if of_set[run.members[k]]) >= SURE_WITHIN
         movements = [
-            replace(m, is_doubtful=odds[k] < SURE_WITHIN or alike[k] < LIKE)
+            replace(
+                m,
+                is_doubtful=odds[k] < 0
+                if is_set and of_set[run.members[k]]
+                else odds[k] < SURE_WITHIN or alike[k] < LIKE,
+            )
             for k, m in zip(part, few.movements, strict=True)
         ]
         out.append(replace(few, movements=tuple(movements)))

@@ -38,6 +38,7 @@ from armarc.reps.not_counted import (
 from armarc.reps.parting import parting
 from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
 from armarc.reps.run import Run
+from armarc.reps.run_cost import score_among
 from armarc.reps.runs import best_run, run_of_newest
 from armarc.reps.strides import is_walk
 
@@ -213,7 +214,11 @@ def _without_handling(
     sets = [
         doubted(
             run,
-            is_all=run.may_be_walk or run.may_be_handling or (run.score < DOUBT and not is_alone),
+            is_all=run.may_be_walk
+            or run.may_be_handling
+            or not (
+                is_alone or score_among(run, [*known, *(o.template for o in sets if o is not run)]) >= DOUBT
+            ),
             is_alone=is_alone,
         )
         for run in sets

@@ -41,6 +41,9 @@ EXPLAINED, IN_PLANE = 0.8, 0.7
 """Where one joint explains less of what is felt, several moved (0.84–0.99 in people's sets). A trunk that tips along
 with the arm makes the reach of a raise as short as a forearm, and one joint may still explain nine tenths of it; a
 turn in one plane then leaves half (it explains 0.75–0.97 of curls, sips and looks at a watch; working limits)."""
+RESTLESS_M_S2 = 0.15
+"""Who stands and raises an arm slowly leaves up to so much unexplained (0.04–0.14 in people's ten slow sets): where a
+movement is felt hardly more than that, what one joint does not explain of it tells of no other one (working limit)."""
 BESIDE_ARMS = 0.7
 """Of the reach that the others of a run show in the plane of their turning: there one movement alone tells as much
 (0.44–0.57 and 0.20–0.36 m in invented runs that held both; working limit)."""
@@ -71,6 +74,8 @@ class Joint:
     in_plane_m : float, m
     in_plane_explained : float
         0 where there is no such plane.
+    left_m_s2 : float, m/s²
+        What one joint does not explain, root mean square of one axis.
     """
 
     reach_m: float
@@ -78,6 +83,7 @@ class Joint:
     explained: float
     in_plane_m: float
     in_plane_explained: float
+    left_m_s2: float
 
     def is_forearm(self, arm_m: float | None = None) -> bool:
         """Whether the joint is surely the elbow, beside raises of a reach where there are any."""
@@ -96,6 +102,13 @@ class Joint:
         return self.explained >= EXPLAINED and is_arm(self.reach_m)
 
     @property
+    def is_no_arm(self) -> bool:
+        """Whether it is hardly a shoulder, or several joints."""
+        if self.is_arm or _is_shoulder_in_plane(self.in_plane_m, self.in_plane_explained):
+            return False
+        return self.explained >= EXPLAINED or self.left_m_s2 > RESTLESS_M_S2
+
+    @property
     def is_raise(self) -> bool:
         """Whether it surely is one, and the movement stays in its plane, as no arm does that is swung about."""
         return self.is_arm and self.in_plane_explained >= IN_PLANE
@@ -104,6 +117,10 @@ class Joint:
 def is_arm(reach_m: float) -> bool:
     """Whether a joint lies as far away as a shoulder."""
     return SHORT_ARM_M <= reach_m <= LONGEST_ARM_M
+
+
+def _is_shoulder_in_plane(reach_m: float, explained: float) -> bool:
+    return SHORT_ARM_M + BETWEEN_FITS_M <= reach_m <= LONGEST_ARM_M and explained >= EXPLAINED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,9 +207,7 @@ class Joints:
 
     def is_clear(self, run: Run) -> bool:
         """Whether the plane alone shows a shoulder, and nothing else about the run is doubtful."""
-        reach_m, explained = self.in_plane(run)
-        is_shoulder = SHORT_ARM_M + BETWEEN_FITS_M <= reach_m <= LONGEST_ARM_M and explained >= EXPLAINED
-        return is_shoulder and not _is_loose(run)
+        return _is_shoulder_in_plane(*self.in_plane(run)) and not _is_loose(run)
 
     def _fitted(self, run: Run) -> Joint | None:
         every, margin = self.path.every, round(MARGIN_S * self.rate_hz)
@@ -212,7 +227,7 @@ class Joints:
             return None
         along = lever.vector_m / max(lever.reach_m, 1e-9)
         se = math.sqrt(float(along @ lever.covariance_m2 @ along))
-        return Joint(lever.reach_m, se, lever.explained, *self.in_plane(run))
+        return Joint(lever.reach_m, se, lever.explained, *self.in_plane(run), lever.residual_m_s2)
 
 
 def swung_parts(run: Run, joints: Joints, first: int, last: int) -> list[Run]:
@@ -352,7 +367,7 @@ def told_apart(
             math.nan if joint is None else joint.reach_m,
             arm_m if arm_m is not None and is_elsewhere else math.nan,
         )
-        doubt = joint is not None and not joint.is_arm and _is_loose(run)
+        doubt = joint is not None and joint.is_no_arm and _is_loose(run)
         is_swung = joint is not None and run.curve == "tilt" and joint.in_plane_explained < IN_PLANE
         is_beside = bool(raises) and not any(run.template.may_be(one) for one in raises)
         kept.append(_doubted(look, doubt or (is_swung and is_beside)))

@@ -18,7 +18,8 @@ from armarc.reps.movements import FULL_SET
 from armarc.reps.path import SensorPath
 from armarc.reps.rhythm import costs_of_pauses
 from armarc.reps.run import Run
-from armarc.reps.runs import RUN_COST, best_run
+from armarc.reps.run_cost import RUN_COST
+from armarc.reps.runs import best_run
 
 
 def parting(

@@ -10,8 +10,6 @@ from armarc.reps.likeness import median
 from armarc.reps.movements import FULL_SET
 from armarc.reps.run import Run
 
-KNOWN_RUN_COST = 4.0
-"""What a set costs that is more of one that has been seen."""
 RHYTHM_SPREAD, RHYTHM_S, RHYTHM_CAP = 0.7, 0.6, 4.0
 """Spread of the logarithm of a pause (with a little added) that is longer than the set's median."""
 PROMPT = 1.5

@@ -25,20 +25,14 @@ from armarc.reps.likeness import (
     unlikeness,
 )
 from armarc.reps.path import SensorPath, angle_about, furthest_axes, rests_within, turning_axis
-from armarc.reps.rhythm import KNOWN_RUN_COST, in_rhythm
+from armarc.reps.rhythm import in_rhythm
 from armarc.reps.rounds import circles
 from armarc.reps.run import Run
+from armarc.reps.run_cost import KNOWN_RUN_COST, OTHER_RUN_COST, RUN_COST, cost_beside
 from armarc.reps.seen import Seen, rests_beside_run
 from armarc.reps.settling import Samples
 from armarc.reps.turning import Turns, coarser, turns_of
 
-RUN_COST = 7.0
-"""What a set costs: three look-alikes make one, two do not."""
-OTHER_RUN_COST = 3 * GAIN
-"""Beside sets that have been seen, three movements of another kind are handling, however alike; four are a set."""
-SAME_RUN_COST = 6.0
-"""Three less alike do where the exercise may have been seen already, two never do, unless they are more of a set that
-has been seen (`rhythm.KNOWN_RUN_COST`): they add up to no more."""
 REST_BONUS = 1.5
 """Before and after a set the arm rests at the bottom: for each side where the nearest rest lies there, and against
 the run where it lies at the top."""
@@ -139,10 +133,11 @@ def _like_known(
         if best is None or len(best[1]) < PLAIN_SET or best[0] < PLAIN_GAIN * len(best[1]):
             continue
         members = rows[best[1]]
-        look, score = template_of(found, members), best[0] - KNOWN_RUN_COST
+        look = template_of(found, members)
         if look.is_more_of(one) and one.is_more_of(look):
             seen = Seen(path, "tilt", sign, axis, sign * curve, first, rests_within(path, first, stop))
-            plain = seen.run(found, score, score, members.tolist(), look)
+            cost = KNOWN_RUN_COST
+            plain = seen.run(found, best[0], cost, best[0] - cost, members.tolist(), look)
     return is_alike, plain
 
 
@@ -176,7 +171,7 @@ def _is_set_beside(run: Run, known: Template) -> bool:
     if not look.may_be(known) or look.is_quick_beside(known):
         return False
     least = RUN_COST if look.is_same_exercise(known) else OTHER_RUN_COST
-    return run.score + _cost(look, known) > least
+    return run.score + cost_beside(look, known) > least
 
 
 def _best_about(
@@ -267,7 +262,9 @@ def run_of_newest(path: SensorPath, since: int, axis: FloatArray, rules: Countin
             if not like[k] or found.is_cut[k] or apart >= rules.rest_s:
                 break
             members.insert(0, k)
-        return Seen(path, name, sign, axis, sign * curve, 0, rests).run(found, 0.0, 0.0, members, template)
+        return Seen(path, name, sign, axis, sign * curve, 0, rests).run(
+            found, 0.0, 0.0, 0.0, members, template
+        )
     return None
 
 
@@ -340,7 +337,7 @@ def _best_of_sizes(
         for of in alike:
             if of not in templates:
                 template = template_of(found, np.array(of))
-                cost = min((_cost(template, other) for other in known), default=RUN_COST)
+                cost = min((cost_beside(template, other) for other in known), default=RUN_COST)
                 templates[of] = len(templates), template, cost
         looks.append((one, each, walking[part], alike))
     if not templates:
@@ -387,12 +384,5 @@ def _best_like(
     return (
         best
         if best is not None and rank <= best.rank + 1e-9
-        else seen.run(found, score - cost, rank, kept, template)
+        else seen.run(found, score, cost, rank, kept, template)
     )
-
-
-def _cost(template: Template, other: Template) -> float:
-    if template.is_more_of(other):
-        return KNOWN_RUN_COST
-    may_be = template.may_be(other) and not template.is_quick_beside(other)
-    return SAME_RUN_COST if may_be or template.is_same_exercise(other) else OTHER_RUN_COST

@@ -32,10 +32,18 @@ class Seen:
     rests: Rests
 
     def run(
-        self, found: Candidates, score: float, rank: float, members: list[int], template: Template
+        self,
+        found: Candidates,
+        adds: float,
+        cost: float,
+        rank: float,
+        members: list[int],
+        template: Template,
     ) -> Run:
+        """A run whose movements add so much, less what a set costs."""
         return Run(
-            score=score,
+            score=adds - cost,
+            cost=cost,
             rank=rank,
             movements=tuple(found.movement(k) for k in members),
             template=template,
