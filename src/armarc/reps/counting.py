@@ -40,6 +40,7 @@ from armarc.reps.path import SensorPath, angle_about, sensor_path, turning_axis
 from armarc.reps.run import Run
 from armarc.reps.run_cost import score_among
 from armarc.reps.runs import best_run, run_of_newest
+from armarc.reps.scattered import Left, scattered_sets
 from armarc.reps.strides import is_walk
 
 CURVES = {"elevation": ("tilt",), "horizontal": ("yaw", "tilt"), "movement": ("tilt", "yaw")}
@@ -47,10 +48,6 @@ UNKNOWN_SMALLEST = 1.0
 """A movement nobody named is sure to be a rep only from this many times its smallest range on."""
 LONGEST_COUNTED_S = 1200.0
 """A recording of up to this long is counted as a whole, a longer one in windows of this length."""
-
-
-Left = dict[tuple[int, int], Run | None]
-"""Stretches without a set, and the best run of each, which adds up to too little."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,6 +234,13 @@ def find_runs(
     """Find the sets of a path, and what is none (walks, and what turns about another joint), in time order."""
     of_raises = joints if rules.is_raise else None
     found, left = _along(path, rules, known, of_raises)
+    if of_raises is not None:
+        seen = (*known, *(run.template for run in found if not (run.is_walk or run.is_elbow)))
+        found += scattered_sets(
+            left,
+            lambda first, stop, more: _collect(path, first, stop, rules, (*seen, *more), of_raises)[0],
+            of_raises,
+        )
     found.sort(key=lambda run: run.first)
     others = [run for run in found if run.is_walk]
     runs = [run for run in found if not run.is_walk]
