@@ -8,6 +8,7 @@ follows from mechanics, sizes of errors are those of cheap sensors (common pract
 """
 
 import gzip
+import itertools
 from functools import cache
 from pathlib import Path
 
@@ -330,3 +331,36 @@ def test_sets_of_three_are_sets(person, number, wanted):
     short = measured(shortened(*person(number), wanted))
     assert sizes(short) == wanted
     assert not any("perhaps_no_rep" in rep.quality for one in short.sets for rep in one.reps)
+
+
+def standing(force, seconds, rng):
+    """Somebody who stands and lets the arm hang as in one sample, swaying a little."""
+    n = round(seconds * HZ)
+    sway = np.cumsum(rng.normal(0, 0.01, (n, 3)), axis=0)
+    sway -= np.linspace(0, 1, n)[:, None] * sway[-1]
+    gravity = force * G_M_S2 / np.linalg.norm(force)
+    return gravity + sway + rng.normal(0, 0.03, (n, 3)), rng.normal(0, 0.005, (n, 3))
+
+
+def in_twos(recording, reps, rest_s, rng):
+    """A set of ten as five sets of two."""
+    force, omega = recording.specific_force_m_s2, recording.angular_velocity_rad_s
+    edges = [reps[0].first_sample, *(rep.stop_sample for rep in reps[1::2])]
+    parts = [standing(force[edges[0]], rest_s, rng)]
+    for begins, ends in itertools.pairwise(edges):
+        parts += [(force[begins:ends], omega[begins:ends]), standing(force[ends - 1], rest_s, rng)]
+    forces, omegas = zip(*parts, strict=True)
+    stamps = np.arange(sum(map(len, forces))) / HZ
+    return made(stamps, np.concatenate(forces), np.concatenate(omegas))
+
+
+@pytest.mark.parametrize(("number", "which", "rest_s"), crossed(PEOPLE, (0, 1), (15, 40), fold=2))
+def test_doubles_are_sets_where_there_are_several(person, number, which, rest_s):
+    """Normal and fast ones: no two reps make a set by themselves, five times two do."""
+    recording, session = person(number)
+    apart = in_twos(recording, session.sets[which].reps, rest_s, np.random.default_rng(rest_s))
+    found = measured(apart)
+    assert sum(size == 2 for size in sizes(found)) >= 4
+    assert sum(sizes(found)) <= 11
+    # One person's forearm moves so much that one double alone may turn about the elbow.
+    assert sum("perhaps_no_rep" in rep.quality for one in found.sets for rep in one.reps) <= 2

@@ -19,7 +19,8 @@ from armarc.reps.believable import believable
 from armarc.reps.beside import judged_beside
 from armarc.reps.bounce import doubted_walk
 from armarc.reps.edges import DOUBT, doubted, judged_inside
-from armarc.reps.joint import Joints, elbow_parts, swung_parts, told_apart
+from armarc.reps.joint import Joints, told_apart
+from armarc.reps.joint_parts import elbow_parts, swung_parts
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.movements import FULL_SET, Movement, full_rate
@@ -235,12 +236,12 @@ def find_runs(
     of_raises = joints if rules.is_raise else None
     found, left = _along(path, rules, known, of_raises)
     if of_raises is not None:
-        seen = (*known, *(run.template for run in found if not (run.is_walk or run.is_elbow)))
-        found += scattered_sets(
-            left,
-            lambda first, stop, more: _collect(path, first, stop, rules, (*seen, *more), of_raises)[0],
-            of_raises,
-        )
+
+        def beside(first: int, stop: int, more: tuple[Template, ...]) -> list[Run]:
+            seen = (*known, *(run.template for run in found if not (run.is_walk or run.is_elbow)), *more)
+            return _collect(path, first, stop, rules, seen, of_raises)[0]
+
+        found += scattered_sets(found, left, beside, of_raises)
     found.sort(key=lambda run: run.first)
     others = [run for run in found if run.is_walk]
     runs = [run for run in found if not run.is_walk]
@@ -276,6 +277,10 @@ def _collect(
         run = best_run(path, begin, end, rules, (*known, *shown))
         if run is None or run.score <= 0:
             left[begin, end] = run
+            continue
+        if joints is not None and rules.arm_axis is None and joints.is_upside_down(run):
+            rules = replace(rules, arm_axis=-joints.hanging(run)[0])
+            stretches.append((begin, end))
             continue
         two = parting(path, begin, end, run, rules, (*known, *shown))
         if two:

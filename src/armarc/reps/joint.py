@@ -26,7 +26,7 @@ from armarc.reps.path import SensorPath, angle_about
 from armarc.reps.rhythm import FEW, is_steady
 from armarc.reps.run import Run
 from armarc.reps.settling import Samples
-from armarc.reps.strides import SMOOTHED_HZ, part_of, turning_of, with_half_swings
+from armarc.reps.strides import SMOOTHED_HZ, turning_of
 
 FOREARM_M = 0.30
 """A shorter reach is that of a forearm: real curls show up to 0.25 m, 73 real sets of raises 0.32 m and more (working
@@ -164,19 +164,28 @@ class Joints:
         reach_m, explained = self.in_plane(run)
         if not is_arm(reach_m) or explained < IN_PLANE:
             return np.zeros(run.size, dtype=np.bool_)
-        hanging, across = self._planes(run)[1]
-        up = self.path.up[[(m.bottom, m.top) for m in run.movements]]
-        one, other = np.arctan2(up @ across, up @ hanging).T
+        one, other, _ = self.from_hanging(run).T
         beyond = np.minimum(np.abs(one), np.abs(other)) > PAST_HANGING * np.abs(other - one)
         return np.asarray((one * other < 0) & beyond)
 
-    def from_hanging(self, run: Run) -> tuple[float, float, float]:
-        """Angle from where the arm hangs at the bottom, the top and the bottom after a run's first movement, rad."""
+    def hanging(self, run: Run) -> tuple[FloatArray, FloatArray]:
+        """The vertical in the sensor where the arm of a run's plane hangs, and across it in that plane."""
         hanging, across = self._planes(run)[1]
-        m = run.movements[0]
-        up = self.path.up[[m.bottom, m.top, m.bottom_after]]
-        low, high, low_after = np.arctan2(up @ across, up @ hanging).tolist()
-        return low, high, low_after
+        return hanging, across
+
+    def from_hanging(self, run: Run) -> FloatArray:
+        """Angles from where the arm hangs at the bottom, the top and the bottom after each movement, shape (k, 3),
+        rad."""
+        hanging, across = self.hanging(run)
+        up = self.path.up[[(m.bottom, m.top, m.bottom_after) for m in run.movements]]
+        return np.asarray(np.arctan2(up @ across, up @ hanging))
+
+    def is_upside_down(self, run: Run) -> bool:
+        """Whether the arm of a run plainly hangs at its tops: rests between single reps were taken for holds."""
+        if not _is_shoulder_in_plane(*self.in_plane(run)):
+            return False
+        low, high, _ = np.abs(self.from_hanging(run)).T
+        return median(low - high) > run.template.range_rad / 2
 
     def is_raise_one_way(self, run: Run, movement: Movement, least_m: float) -> bool:
         """Whether one way of a movement turns about a shoulder: on the other the sensor shifted on the wrist.
@@ -228,43 +237,6 @@ class Joints:
         along = lever.vector_m / max(lever.reach_m, 1e-9)
         se = math.sqrt(float(along @ lever.covariance_m2 @ along))
         return Joint(lever.reach_m, se, lever.explained, *self.in_plane(run), lever.residual_m_s2)
-
-
-def swung_parts(run: Run, joints: Joints, first: int, last: int) -> list[Run]:
-    """What of a run an arm swings past where it hangs: all of it, or as many in a row as make a set.
-
-    With the half swings on both sides, between two samples of the path.
-    """
-    parts = _parts(run, joints.goes_past_hanging(run))
-    return [with_half_swings(part, first, last) for part in parts if part.size >= min(run.size, FULL_SET)]
-
-
-def _parts(run: Run, which: BoolArray) -> list[Run]:
-    """Some movements of a run, as one run for those in a row."""
-    edges = np.flatnonzero(np.diff(which.astype(np.int8), prepend=0, append=0)).tolist()
-    return [part_of(run, slice(a, b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def elbow_parts(run: Run, joints: Joints) -> list[Run]:
-    """What of a run turns about the elbow where other movements of it turn about the shoulder, or all of it does.
-
-    Sips that follow a short set look like more of it; they are quicker and would outweigh it.
-    """
-    each = joints.of_each(run)
-    arms = [m for m, _ in each if m >= SHORT_ARM_M]
-    if len(arms) < FULL_SET:
-        joint = joints.of(run) if joints.may_be_forearm(run) else None
-        return [replace(run, is_elbow=True)] if joint is not None and joint.is_forearm() else []
-    limit = BESIDE_ARMS * median(np.array(arms))
-    is_elbow = np.array([m < limit and explained >= IN_PLANE for m, explained in each])
-    for k in np.flatnonzero(is_elbow).tolist():
-        is_elbow[k] = not joints.is_raise_one_way(run, run.movements[k], limit)
-    seen = [(part, joints.of(part)) for part in _parts(run, is_elbow)]
-    return [
-        replace(part, is_elbow=True)
-        for part, joint in seen
-        if joint is not None and joint.reach_m < SHORT_ARM_M
-    ]
 
 
 def _in_plane(

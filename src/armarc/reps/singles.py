@@ -135,8 +135,8 @@ def _is_clean(path: SensorPath, run: Run, joints: Joints) -> bool:
     beside = np.arcsin(np.clip(up @ run.axis, -1.0, 1.0))
     if float(np.abs(beside - beside[0]).max()) > OFF_PLANE_RAD:
         return False
-    low, high, low_after = joints.from_hanging(run)
-    return abs(low) < HANGS_RAD and abs(low_after) < HANGS_RAD and high < HIGHEST_RAD
+    low, high, low_after = joints.from_hanging(run)[0].tolist()
+    return bool(abs(low) < HANGS_RAD and abs(low_after) < HANGS_RAD and high < HIGHEST_RAD)
 
 
 def _run(seen: Candidates, members: list[int], axis: FloatArray) -> Run:
