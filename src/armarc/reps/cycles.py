@@ -98,7 +98,10 @@ def by_cycles(
         taken = [(group[0].bottom, group[-1].bottom_after) for group in done]
         cycles = _cycles(felt, angle_rad, largest, rate_hz)
         cycles = _without_rests(cycles, angle_rad, is_still, largest)
-        cycles = [c for c in cycles if all(c[1] <= first or c[0] >= last for first, last in taken)]
+        # Beyond a set that has been counted its own cycles are another one's.
+        since = max((last for _, last in taken if last <= largest[0].top), default=0)
+        until = min((first for first, _ in taken if first >= largest[-1].top), default=len(felt))
+        cycles = [c for c in cycles if since <= c[0] and c[1] <= until]
         if len(cycles) < FULL_SET:
             done.append(largest)
             continue
