@@ -83,7 +83,11 @@ def build_sections(
             sections += lifter_sections(own, everyone, coaching, today)
     elif (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
-    for left, right in together(ordered)[:MOST_SETS_IN_FULL]:
+    both = together(ordered)
+    if len(both) > MOST_SETS_IN_FULL:
+        words = f"The newest {MOST_SETS_IN_FULL} of {len(both)} sets lifted with both arms follow."
+        sections.append(Section(heading="Both arms", words=(words,)))
+    for left, right in both[-MOST_SETS_IN_FULL:]:
         sections.append(both_arms_section(left, right, measured_reps(store, [left.id, right.id])))
     if len(ordered) <= MOST_SETS_IN_FULL:
         reps = measured_reps(store, [entry.id for entry in ordered])
@@ -273,7 +277,7 @@ def both_arms_section(left: LoggedSet, right: LoggedSet, reps: Mapping[int, Sequ
                 "–" if index is None else f"{index:+.0f}",
             ]
     words = [
-        f"{name.split()[0].capitalize()}: {whole.words()}, over {whole.reps} reps."
+        f"{name.split()[0].capitalize()}: {whole.words()}, over {whole.reps} rep{'s' * (whole.reps != 1)}."
         for key, name in SHOWN
         if (whole := indices[key][1]) is not None
     ]
