@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armarc.cli.log_options import AsJson, DryRun, LogFile, Yes, confirm, exercise_key, print_json, say
+from armarc.cli.log_options import (
+    AsJson,
+    DryRun,
+    LogFile,
+    Yes,
+    confirm,
+    exercise_key,
+    not_in_catalogue,
+    print_json,
+    say,
+)
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -75,11 +85,22 @@ def edit(
         changed = edit_sets(store, ids, labels, untag=untag or (), clear=clear or (), when=moment)
     if changed:
         say(f"{changed} of {counted(len(ids), 'set')} changed; take it back with armarc log undo")
-        if load is not None:
-            say(
-                "shoulder moments stay those of the load they were worked out with: armarc log reprocess "
-                f"{' '.join(sets)} works them out for the one that stands in the log now"
+        stays = [
+            words
+            for said, words in (
+                (exercise, "band, gate and loaded range"),
+                (side, "the signs of plane and hand rotation"),
+                (load, "shoulder moments"),
             )
+            if said is not None
+        ]
+        if stays:
+            say(
+                f"{'; '.join(stays)} stay as measured: armarc log reprocess {' '.join(sets)} measures again as the "
+                "log says now"
+            )
+        if labels.exercise is not None and (unknown := not_in_catalogue(labels.exercise)):
+            say(unknown)
     else:
         say(f"nothing to change: it was like that already in {counted(len(ids), 'set')}")
 
