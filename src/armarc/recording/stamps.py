@@ -165,7 +165,7 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         seconds = seconds + origin
     turned = 0
     if not zoned:
-        seconds, turned = _without_turned_clock(seconds)
+        seconds, turned = without_turned_clock(seconds)
     return Stamps(
         seconds=np.asarray(seconds - origin, dtype=np.float64),
         origin_s=origin,
@@ -178,7 +178,10 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
     )
 
 
-def _without_turned_clock(seconds: FloatArray) -> tuple[FloatArray, int]:
+TURNED = "the clock was turned by an hour in between (summer time): taken as no pause"
+
+
+def without_turned_clock(seconds: FloatArray) -> tuple[FloatArray, int]:
     """Civil time with the hour taken out by which clocks are turned for summer time and back, at a full hour.
 
     Returns
