@@ -38,6 +38,9 @@ from armarc.reps.types import Rep
 MOST_SETS_IN_FULL = 12
 MOST_CURVES = 4
 """The picture over time is large: with more sets only the picture rep by rep is drawn."""
+ARBITRARY_ZERO = (
+    "The angle counts from an arbitrary zero: tops tell nothing by themselves, ranges and speeds do."
+)
 INVENTED = "invented data"
 """A set whose note says so is called invented on the page too."""
 
@@ -145,6 +148,8 @@ def set_section(
     pair = (float(band[0]), float(band[1])) if band else None
     fatigue = fatigue_of(reps, stop_at_pct=stop_at_pct)
     notes = [fatigue.mark_words() + CAUTION] if fatigue.velocity_loss_set_pct is not None else []
+    if settings.get("coordinate", "elevation") != "elevation":
+        notes.append(ARBITRARY_ZERO)
     pictures: list[Picture] = []
     if curves and content is not None and reps:
         try:
