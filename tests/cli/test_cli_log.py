@@ -234,6 +234,34 @@ def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_
     assert {rep["start_verdict"] for rep in one["rep_records"]} == {None}, "it has no band"
 
 
+def test_undo_says_what_a_set_has_again(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    run("log", "edit", "2", "--load", "80kg", "--side", "left", "--note", "typed in haste", "--log-file", log)
+    run("log", "edit", "1", "2", "--rir", "2", "--log-file", log)
+    run("log", "edit", "3", "--clear", "load", "--log-file", log)
+    said = [run("log", "undo", "--log-file", log).stderr.strip() for _ in range(3)]
+    assert [line.partition(", ")[2] for line in said] == [
+        "set 3: load none → 8",
+        "sets 1, 2: rir",
+        "set 2: side left → right, load 80 → 8, note",
+    ]
+
+
+def test_a_backup_that_cannot_be_written_speaks_of_no_log_nobody_knows(tmp_path):
+    from armarc.log import open_log
+    from armarc.log.backup import back_up, look_into
+    from armarc.outputs import done
+
+    log, backup = tmp_path / "log.sqlite", tmp_path / "backup.zip"
+    run("log", "import", DEMOS / "left-wrist.csv", "--log-file", log)
+    with open_log(str(log)) as store:
+        before = list(done)
+        back_up(store, backup)
+    assert look_into(backup).sets == 1
+    assert [line for line in done if line not in before and str(backup) not in line] == []
+
+
 def table(path, head, columns):
     np.savetxt(path, columns, fmt="%.9g", delimiter=",", header=head, comments="")
 
