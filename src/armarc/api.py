@@ -42,7 +42,7 @@ def read_csv(path: str | os.PathLike[str], *, kept: Kept | None = None, **readin
     >>> recording.rate_hz, recording.source.units["acceleration"]
     (100.0, 'm/s2')
     """
-    return read_file(os.fsdecode(path), **(open_kept() if kept is None else kept).reading(reading))
+    return read_file(os.fsdecode(path), **_kept(kept).reading(reading))
 
 
 def process(
@@ -103,6 +103,15 @@ def process(
         )
     check_units(recording)
     stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
-    recording, choices = (open_kept() if kept is None else kept).settle(recording, stated)
+    recording, choices = _kept(kept).settle(recording, stated)
     trunk = Trunk.of(trunk) if isinstance(trunk, Recording) else trunk
     return measure(recording, choices) if trunk is None else measure_with_trunk(recording, trunk, choices)
+
+
+def _kept(kept: Kept | None) -> Kept:
+    if kept is not None and not isinstance(kept, Kept):
+        raise UsageError(
+            f"kept is what armarc.open_kept() gives, got {type(kept).__name__}",
+            "armarc.NOTHING_KEPT leaves out everything that is kept",
+        )
+    return open_kept() if kept is None else kept

@@ -28,6 +28,16 @@ done: list[str] = []
 """What this run has already written or changed, in words: a fault that comes later must not deny it."""
 
 
+@contextlib.contextmanager
+def aside() -> Iterator[None]:
+    """What is written meanwhile lies in a folder that goes away: a fault that comes later has nothing to say of it."""
+    before = len(done)
+    try:
+        yield
+    finally:
+        del done[before:]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
     """A kind of file: what people call it, and whether a file is an older one of ours."""

@@ -86,6 +86,18 @@ def test_unknown_exercise_ends_with_2_and_a_suggestion(run):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ("fly", "did you mean reverse-fly or machine-reverse-fly?"),
+        ("pulley thing", "did you mean cable-lateral-raise"),
+        ("tuck", "`armarc exercises --template` begins one of your own, and 'unknown' measures any movement"),
+    ],
+)
+def test_a_word_of_a_name_is_enough_for_a_suggestion_and_none_says_what_else_there_is(run, asked, said):
+    assert said in " ".join(run("exercises", asked).stderr.split())
+
+
 def test_faulty_own_entry_ends_with_3_and_names_the_file(run, folder):
     (folder / "exercises").mkdir()
     (folder / "exercises" / "gym.toml").write_text("[lateral-raise]\nband_deg_s = 45\n", encoding="utf-8")

@@ -193,6 +193,75 @@ def test_a_load_changed_in_the_log_is_that_of_the_moments_measured_again(tmp_pat
     assert moments()[2] == (4.0, before[2][1])
 
 
+def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+
+    def planes():
+        (one,) = run_json("log", "show", "1", "--log-file", log)["sets"]
+        return one["side"], [(rep["plane_deg"], rep["hand_rotation_deg"]) for rep in one["rep_records"]]
+
+    right = planes()
+    said = run("log", "edit", "1", "--side", "left", "--log-file", log).stderr
+    assert "signs of plane and hand rotation stay as measured: armarc log reprocess 1" in " ".join(
+        said.split()
+    )
+    (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert told["measured_as"] == "lateral-raise, left arm"
+    assert {"plane_deg", "hand_rotation_deg"} <= set(told["changes"])
+    # As if it had been the left arm's from the start.
+    stated = run_json("process", DEMOS / "strict-raise.csv", "--side", "left")["sets"][0]["reps"]
+    assert planes() == ("left", [(rep["plane_deg"], rep["hand_rotation_deg"]) for rep in stated])
+    (again,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert (again["measured_as"], again["changes"]) == (None, {})
+    run("log", "undo", "--log-file", log)
+    assert planes() == ("left", right[1])
+    run("log", "undo", "--log-file", log)
+    assert planes() == right
+
+
+def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_said(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+    said = run("log", "edit", "1", "--exercise", "y-rais", "--log-file", log).stderr
+    assert "no exercise is called 'y-rais', so it stays a name of your own" in " ".join(said.split())
+    assert run_json("log", "reprocess", "1", "--log-file", log)["recordings"][0]["measured_as"] is None
+    run("log", "edit", "1", "--exercise", "unknown", "--log-file", log)
+    (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert told["measured_as"] == "unknown, right arm"
+    (one,) = run_json("log", "show", "1", "--log-file", log)["sets"]
+    assert one["exercise"] == "unknown"
+    assert {rep["start_verdict"] for rep in one["rep_records"]} == {None}, "it has no band"
+
+
+def test_undo_says_what_a_set_has_again(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    run("log", "edit", "2", "--load", "80kg", "--side", "left", "--note", "typed in haste", "--log-file", log)
+    run("log", "edit", "1", "2", "--rir", "2", "--log-file", log)
+    run("log", "edit", "3", "--clear", "load", "--log-file", log)
+    said = [run("log", "undo", "--log-file", log).stderr.strip() for _ in range(3)]
+    assert [line.partition(", ")[2] for line in said] == [
+        "set 3: load none → 8",
+        "sets 1, 2: rir",
+        "set 2: side left → right, load 80 → 8, note",
+    ]
+
+
+def test_a_backup_that_cannot_be_written_speaks_of_no_log_nobody_knows(tmp_path):
+    from armarc.log import open_log
+    from armarc.log.backup import back_up, look_into
+    from armarc.outputs import done
+
+    log, backup = tmp_path / "log.sqlite", tmp_path / "backup.zip"
+    run("log", "import", DEMOS / "left-wrist.csv", "--log-file", log)
+    with open_log(str(log)) as store:
+        before = list(done)
+        back_up(store, backup)
+    assert look_into(backup).sets == 1
+    assert [line for line in done if line not in before and str(backup) not in line] == []
+
+
 def table(path, head, columns):
     np.savetxt(path, columns, fmt="%.9g", delimiter=",", header=head, comments="")
 

@@ -3,14 +3,17 @@
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
 from armarc.log import open_log
-from armarc.log.reading import list_sets
+from armarc.log.reading import list_sets, measured_reps
 from armarc.report.page import render_page
-from armarc.report.page_build import invented_words
+from armarc.report.page_build import ARBITRARY_ZERO, invented_words, set_section
 from log_program import real_log, run, wide_log
+
+DEMOS = Path(__file__).parents[2] / "recordings"
 
 
 class Page(HTMLParser):
@@ -135,6 +138,19 @@ def test_what_is_not_drawn_is_named(tmp_path):
     run("report", "--lifter", "me", "-o", tmp_path / "p.html", "--log-file", log)
     words = " ".join(sound((tmp_path / "p.html").read_text()).text)
     assert "Not drawn, in the table only: Lateral raise, dumbbell (paused)" in words
+
+
+def test_a_page_says_that_an_angle_counts_from_an_arbitrary_zero_and_names_flagged_reps(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "machine-reverse-fly.csv", DEMOS / "swung-set.csv", "--log-file", log)
+    with open_log(str(log)) as store:
+        fly, swung = (
+            " ".join(set_section(store, one, measured_reps(store, [one.id])[one.id], curves=False).notes)
+            for one in sorted(list_sets(store), key=lambda one: one.id)
+        )
+    assert ARBITRARY_ZERO in fly
+    assert ARBITRARY_ZERO not in swung
+    assert "Reps 1–8: the body swung" in swung
 
 
 def test_names_and_notes_of_people_stay_text(tmp_path):

@@ -2,6 +2,8 @@
 
 import math
 from dataclasses import replace
+from datetime import UTC, datetime
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,11 +12,12 @@ from hypothesis import strategies as st
 
 import armarc
 from armarc.log import list_sets, log_session, open_log
-from armarc.log.both_arms import Index, paired_index, paired_reps, together
+from armarc.log.both_arms import LEAST_OVERLAP, Index, paired_index, paired_reps, shared, together
 from armarc.measures import row_of
 from armarc.recording import Metadata, write_csv
 from armarc.report.page_build import build_sections
 from armarc.reps import Rep
+from invented_log import fill
 from live_runs import recording
 
 
@@ -117,6 +120,58 @@ def test_the_report_has_them_side_by_side(wrists):
     # What was planned: 100·(85 − 70)/77.5; within three of the error that is said.
     index, error = float(words.split()[1]), float(words.split()[3])
     assert abs(index - 100 * 15 / 77.5) < 3 * max(error, 0.3)
+
+
+def lifted(number, side, begun_s, lasts_s, lifter="Anna"):
+    return SimpleNamespace(
+        id=number,
+        side=side,
+        lifter=lifter,
+        exercise="lateral-raise",
+        done_at=datetime.fromtimestamp(1.7e9 + begun_s, tz=UTC),
+        start_s=2.0,
+        end_s=2.0 + lasts_s,
+    )
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["left", "right"]),
+            st.floats(0, 300),
+            st.floats(1, 60),
+            st.sampled_from(["Anna", "Ben"]),
+        ),
+        max_size=12,
+    )
+)
+def test_sets_of_both_arms_are_found_among_all_as_by_trying_every_pair(sets):
+    entries = [lifted(number, *one) for number, one in enumerate(sets)]
+    free, expected = [one for one in entries if one.side == "right"], []
+    for left in (one for one in entries if one.side == "left"):
+
+        def common(one, left=left):
+            return shared(*((at := s.done_at.timestamp(), at + s.end_s - s.start_s) for s in (left, one)))
+
+        same = [one for one in free if one.lifter == left.lifter and common(one) >= LEAST_OVERLAP]
+        if same:
+            best = max(same, key=common)
+            free.remove(best)
+            expected.append((left, best))
+    assert together(entries) == expected
+
+
+def test_of_many_sets_with_both_arms_the_report_has_the_newest_and_says_so(tmp_path):
+    with open_log(str(tmp_path / "log.sqlite")) as store:
+        for side, seed in (("left", 100), ("right", 200)):
+            fill(store, days=14, sets=1, side=side, seed=seed)
+        entries = list_sets(store)
+        headings = [one.heading for one in build_sections(store, entries, curves=False)]
+        (said,) = [one for one in build_sections(store, entries, curves=False) if one.heading == "Both arms"]
+    assert said.words == ("The newest 12 of 14 sets lifted with both arms follow.",)
+    pairs = [heading for heading in headings if heading.startswith("Both arms: ")]
+    assert len(pairs) == 12
+    assert pairs[-1] == f"Both arms: sets {entries[1].id} and {entries[0].id}" == "Both arms: sets 14 and 28"
 
 
 def test_sets_one_after_the_other_are_not_together(wrists):

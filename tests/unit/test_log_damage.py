@@ -13,6 +13,7 @@ from armarc.log import add_result, list_sets, open_log
 from armarc.log.checking import check_log
 from armarc.log.exporting import reps_table, sets_table
 from armarc.log.reading import reps_by_set, result_of
+from invented_log import fill
 
 
 def rep(number):
@@ -77,6 +78,19 @@ def test_content_that_was_never_written_is_damage(file, column, value):
             read_all(store)
         assert "restore" in (raised.value.hint or "")
         assert any("damaged" in problem for problem in check_log(store).problems)
+
+
+def test_of_many_sets_those_that_are_damaged_are_named_and_no_others(tmp_path):
+    path = tmp_path / "log.sqlite"
+    with open_log(str(path)) as store:
+        fill(store, days=110, sets=2)
+    with contextlib.closing(sqlite3.connect(path)) as plain, plain:
+        plain.execute("UPDATE training_set SET summary = '[]' WHERE id IN (3, 201)")
+        plain.execute("UPDATE rep SET quality = '5' WHERE set_id = 40")
+        plain.execute("UPDATE training_set SET removed_at = 1 WHERE id IN (7, 201)")
+    with open_log(str(path)) as store:
+        problems = check_log(store).problems
+    assert [line.split(":")[0] for line in problems] == ["set 3", "set 40", "set 201"]
 
 
 def test_an_intact_log_has_no_problems(file):

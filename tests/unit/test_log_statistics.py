@@ -126,7 +126,7 @@ def test_no_interval_of_no_width():
     for values in ([70.0, 71.0, 72.0, 73.0, 74.0], [8.0, 8.0, 10.0, 10.0]):
         found = trend_of(points(values), rom)
         assert (found.change, found.slope_low) == (None, None) or found.slope_low < found.slope_high
-        assert found.words().startswith(f"Changed by +{values[-1] - values[0]:.1f} °")
+        assert found.words().startswith(f"Changed by +{values[-1] - values[0]:.1f}° ")
     for effect in (
         independent_effect([8, 8], [10, 10]),
         paired_effect([8.1, 8.1, 8.1], [10.3, 10.3, 10.3]),
@@ -134,6 +134,11 @@ def test_no_interval_of_no_width():
     ):
         assert effect.no_scatter
         assert (effect.low, effect.p) == (None, None)
+
+
+def test_amounts_stand_with_their_unit_as_everywhere():
+    amounts = [find_measure(name).amount("7.5") for name in ("rom", "start-velocity", "velocity-loss")]
+    assert amounts == ["7.5°", "7.5 °/s", "7.5 %"]
 
 
 def test_a_single_value_is_taken_to_scatter_as_the_others_do():

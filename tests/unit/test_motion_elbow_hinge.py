@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -92,9 +93,14 @@ def test_the_hinge_holds_the_arm_line_across_it_where_the_raise_begins():
     assert np.all(free_spread > 5)
 
 
-def measured(seed, body, **stated):
+@cache
+def simulated(seed, body):
     options = replace(draw_options("rigid", seed), pattern=find_pattern("scaption-raise"), body=body)
-    recording, truth = simulate_session(plan_session(options, seed), seed)
+    return simulate_session(plan_session(options, seed), seed)
+
+
+def measured(seed, body, **stated):
+    recording, truth = simulated(seed, body)
     if stated:
         said = {name: value(getattr(recording.metadata, name)) for name, value in stated.items()}
         recording = replace(recording, metadata=replace(recording.metadata, **said))

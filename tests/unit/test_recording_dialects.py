@@ -60,6 +60,35 @@ def test_one_byte_encoding_keeps_the_degree_sign(tmp_path):
     assert recording.source.units == {"time": "s", "acceleration": "m/s2", "angular_velocity": "deg/s"}
 
 
+@pytest.mark.parametrize(
+    ("encoding", "time", "acceleration", "rate"),
+    [
+        ("shift_jis", "時間", "加速度", "角速度"),
+        ("gbk", "时间", "加速度", "角速度"),
+        ("big5", "時間", "加速度", "角速度"),
+        ("euc-kr", "시간", "가속도", "각속도"),
+        ("cp1251", "Время", "Ускорение ", "Угловая скорость "),
+    ],
+)
+def test_what_spreadsheets_save_where_they_do_not_write_a_to_z(tmp_path, encoding, time, acceleration, rate):
+    names = [
+        f"{time}(s)",
+        *(f"{acceleration}{a}(m/s2)" for a in "XYZ"),
+        *(f"{rate}{a}(deg/s)" for a in "XYZ"),
+    ]
+    recording = read_text(tmp_path, text_table([T, *A_SI, *W_DEG], names), encoding)
+    assert_same(recording)
+    assert recording.source.columns["gz"] == names[-1]
+
+
+def test_one_damaged_byte_does_not_garble_the_names_of_a_text_in_utf8(tmp_path):
+    names = ["時間(s)", *(f"加速度{a}(m/s2)" for a in "XYZ"), *(f"角速度{a}(deg/s)" for a in "XYZ")]
+    text = text_table([T, *A_SI, *W_DEG], names).encode()
+    recording = read_text(tmp_path, text + b"# \xff\n")
+    assert_same(recording)
+    assert any("not valid UTF-8" in warning for warning in recording.warnings)
+
+
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_line_ends(tmp_path, end):
     assert_same(read_text(tmp_path, text_table([T, *A_G, *W_DEG], end=end)))

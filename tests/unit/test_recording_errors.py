@@ -42,6 +42,28 @@ def test_other_kinds_of_file(tmp_path, content, said):
     assert str(path) in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("left_out", "said"),
+    [
+        (("gz",), "the gyroscope has no column for z, only gx, gy"),
+        (("ax", "ay"), "the accelerometer has no column for x and y, only az"),
+    ],
+)
+def test_an_axis_that_lacks_is_named(tmp_path, left_out, said):
+    names = [name for name in ("time_s", "ax", "ay", "az", "gx", "gy", "gz") if name not in left_out]
+    path = tmp_path / "file.csv"
+    path.write_text(
+        "\n".join(
+            [
+                ",".join(names),
+                *(",".join([f"{0.01 * i:.2f}"] + ["1.5"] * (len(names) - 1)) for i in range(200)),
+            ]
+        )
+    )
+    with pytest.raises(FormatError, match=said):
+        read_csv(path)
+
+
 def test_missing_file_folder_and_impossible_name(tmp_path):
     with pytest.raises(FormatError, match="no such file"):
         read_csv(tmp_path / "nothing.csv")

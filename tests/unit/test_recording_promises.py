@@ -152,11 +152,26 @@ def test_row_numbers_in_the_place_of_time_are_asked_about(arrays):
     assert not any("row numbers" in said for said in Recording.from_arrays(1000 * t, force, rate).warnings)
 
 
+def test_local_instants_over_the_end_of_summer_time_make_no_pause(arrays):
+    t, force, rate = arrays
+    utc = pd.date_range("2026-10-25 00:59:57", periods=len(t), freq="10ms", tz="UTC")
+    local = utc.tz_convert("Europe/Berlin").tz_localize(None)
+    assert local[-1] - local[0] < pd.Timedelta(0)
+    made = Recording.from_arrays(local, force, rate)
+    assert made.gaps == ()
+    assert made.duration_s == pytest.approx(0.01 * (len(t) - 1), abs=1e-6)
+    assert any("turned by an hour" in said for said in made.warnings)
+
+
 def test_what_is_no_recording_and_no_table_is_refused_plainly(arrays):
     with pytest.raises(UsageError, match=r"takes a recording, got str \(armarc\.read_csv"):
         armarc.process("set.csv")
     with pytest.raises(UsageError, match=r"recording as trunk, got str \(armarc\.read_csv"):
         armarc.process(Recording.from_arrays(*arrays), trunk="chest.csv")
+    with pytest.raises(UsageError, match=r"kept is what armarc\.open_kept\(\) gives, got int"):
+        armarc.process(Recording.from_arrays(*arrays), kept=3)
+    with pytest.raises(FormatError, match="acceleration holds true and false"):
+        Recording.from_arrays(arrays[0], arrays[1] > 0, arrays[2])
     for what in ({"ax": [1.0]}, [1.0], pd.Series([1.0]), np.zeros((3, 7))):
         with pytest.raises(FormatError, match="expected a table of pandas"):
             Recording.from_frame(what)

@@ -21,6 +21,38 @@ def read_stamped(tmp_path, stamps, rows=None, *, digits: int = 7, **options) -> 
     return read_csv(path, **{"units": "gyroscope=deg/s"} | options)
 
 
+@pytest.mark.parametrize(
+    ("begun", "turns_s"), [("2026-03-29T01:59:55", 3600.0), ("2026-10-25T02:59:55", -3600.0)]
+)
+@pytest.mark.parametrize("form", ["{day} {clock}", "{clock}"])
+def test_a_clock_turned_for_summer_time_makes_no_pause(tmp_path, begun, turns_s, form):
+    """In step 5 s after the beginning civil time goes on an hour later or earlier; lost samples stay lost."""
+    rows = without(np.s_[600:650])
+    civil = np.datetime64(begun, "ms") + np.round(1000 * (T + turns_s * (T >= 4.9999))).astype(
+        "timedelta64[ms]"
+    )
+    cells = [form.format(day=day, clock=clock) for day, clock in (str(one).split("T") for one in civil[rows])]
+    numbers = text_table([*(FORCE[rows].T / GRAVITY), *np.degrees(TURNING[rows]).T], HEADER[1:]).splitlines()
+    path = tmp_path / "recording.csv"
+    path.write_text("\n".join(f"{a},{b}" for a, b in zip(["time", *cells], numbers, strict=True)) + "\n")
+    recording = read_csv(path, units="gyroscope=deg/s")
+    assert rms(recording.time_s - T[rows]) < 1e-3
+    assert [(gap.missing_samples, round(gap.start_s, 2)) for gap in recording.gaps] == [(50, 5.99)]
+    assert any("turned by an hour" in warning for warning in recording.warnings)
+
+
+def test_a_pause_of_an_hour_stays_one_unless_it_ends_at_a_full_hour(tmp_path):
+    stamps = [f"2026-03-29 01:30:{5 + t:09.6f}" for t in T[:700]] + [
+        f"2026-03-29 02:30:{5 + t:09.6f}" for t in T[700:]
+    ]
+    numbers = text_table([*(FORCE.T / GRAVITY), *np.degrees(TURNING).T], HEADER[1:]).splitlines()
+    path = tmp_path / "recording.csv"
+    path.write_text("\n".join(f"{a},{b}" for a, b in zip(["time", *stamps], numbers, strict=True)) + "\n")
+    recording = read_csv(path, units="gyroscope=deg/s")
+    assert recording.duration_s > 3600
+    assert not any("turned by an hour" in warning for warning in recording.warnings)
+
+
 def rms(values) -> float:
     return float(np.sqrt(np.mean(np.square(values))))
 

@@ -92,6 +92,14 @@ def test_a_measure_with_an_arbitrary_zero_has_no_coefficient_of_variation():
     assert not {"cv_bottom_deg_pct", "cv_hand_rotation_deg_pct", "cv_pause_s_pct"} & set(s)
 
 
+def test_tops_above_an_arbitrary_zero_vary_by_no_share_of_it():
+    tops = (-2.5, -3.5)
+    s = summary_of(*(record(top_deg=top) for top in tops))
+    assert (s["mean_top_deg"], s["cv_top_deg_pct"]) == (-3.0, None)
+    s = summary_of(*(record(top_deg=top + 90.0, top_deg_se=2.0) for top in tops))
+    assert s["cv_top_deg_pct"] == pytest.approx(100 * 0.707107 / 87.0, abs=0.01)
+
+
 def test_a_negative_measure_varies_by_its_size():
     s = summary_of(record(smoothness_sparc=-1.4), record(smoothness_sparc=-1.6))
     assert s["cv_smoothness_sparc_pct"] == pytest.approx(100 * 0.141421 / 1.5, abs=0.01)

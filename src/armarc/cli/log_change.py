@@ -6,10 +6,22 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armarc.cli.log_options import AsJson, DryRun, LogFile, Yes, confirm, exercise_key, print_json, say
+from armarc.cli.log_options import (
+    AsJson,
+    DryRun,
+    LogFile,
+    Yes,
+    confirm,
+    exercise_key,
+    not_in_catalogue,
+    print_json,
+    say,
+)
 
 if TYPE_CHECKING:
     from datetime import datetime
+
+    from armarc.log.changing import Undone
 
 Sets = Annotated[list[str], typer.Argument(help="12, 12-15, a day 2026-03-01, last, last-3.")]
 
@@ -75,11 +87,22 @@ def edit(
         changed = edit_sets(store, ids, labels, untag=untag or (), clear=clear or (), when=moment)
     if changed:
         say(f"{changed} of {counted(len(ids), 'set')} changed; take it back with armarc log undo")
-        if load is not None:
-            say(
-                "shoulder moments stay those of the load they were worked out with: armarc log reprocess "
-                f"{' '.join(sets)} works them out for the one that stands in the log now"
+        stays = [
+            words
+            for said, words in (
+                (exercise, "band, gate and loaded range"),
+                (side, "the signs of plane and hand rotation"),
+                (load, "shoulder moments"),
             )
+            if said is not None
+        ]
+        if stays:
+            say(
+                f"{'; '.join(stays)} stay as measured: armarc log reprocess {' '.join(sets)} measures again as the "
+                "log says now"
+            )
+        if labels.exercise is not None and (unknown := not_in_catalogue(labels.exercise)):
+            say(unknown)
     else:
         say(f"nothing to change: it was like that already in {counted(len(ids), 'set')}")
 
@@ -137,7 +160,41 @@ def undo(
         moment = datetime.fromtimestamp(undone.made_at)
         names = ", ".join(map(str, undone.set_ids[:12])) + (" …" if len(undone.set_ids) > 12 else "")
         by = f" by {undone.author}" if anyone and undone.author else ""
-        say(f"taken back: {undone.action} of {moment:%Y-%m-%d %H:%M}{by}, set {names}")
+        sets = "set" if len(undone.set_ids) == 1 else "sets"
+        say(
+            f"taken back: {undone.action} of {moment:%Y-%m-%d %H:%M}{by}, {sets} {names}{_values_again(undone)}"
+        )
+
+
+def _values_again(undone: Undone) -> str:
+    """What an edit's first set has again, in words; of several sets only which fields."""
+    if undone.action != "edit":
+        return ""
+    names = {
+        "load_kg": "load",
+        "session_id": "lifter or session",
+        "done_at": "time",
+        "pain_at_deg": "angle of pain",
+    }
+    told = {names.get(key, key.replace("_", " ")): both for key, both in undone.values.items()}
+    if len(undone.set_ids) > 1:
+        return f": {', '.join(told)}"
+
+    def word(value: object) -> str:
+        if value in (None, "", []):
+            return "none"
+        return (
+            " ".join(map(str, value))
+            if isinstance(value, list)
+            else f"{value:g}"
+            if isinstance(value, float)
+            else str(value)
+        )
+
+    plain = {"load", "side", "exercise", "variant", "rir", "rpe", "pain", "tags"}
+    return ": " + ", ".join(
+        f"{name} {word(was)} → {word(now)}" if name in plain else name for name, (was, now) in told.items()
+    )
 
 
 def purge(

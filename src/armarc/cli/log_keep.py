@@ -373,6 +373,7 @@ def _remeasured_record(one: Remeasured) -> dict[str, object]:
             "was": None if one.body_was is None else one.body_was.record(),
             "is": None if one.body_is is None else one.body_is.record(),
         },
+        "measured_as": one.task_is or None,
         "problem": one.problem or None,
     }
 
@@ -390,7 +391,7 @@ def _changes(one: Remeasured) -> list[str]:
         words = f"{record['body_mass_kg']:g} kg, {record['stature_m']:g} m"
         return words if lifter.given else f"reference body ({words})"
 
-    said = []
+    said = [f"measured as {one.task_is}"] if one.task_is else []
     if one.body_is is not None and (one.body_was is None or not one.body_is.same_body(one.body_was)):
         said.append(f"body {body(one.body_was)} → {body(one.body_is)}")
     return said + [f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items()]

@@ -108,6 +108,18 @@ def exercise_key(name: str) -> str:
         return name.strip()
 
 
+def not_in_catalogue(name: str) -> str:
+    """What is said of an exercise outside the catalogue, a slip or a name of one's own; else empty."""
+    from armarc.errors import UsageError
+    from armarc.exercises import find_exercise
+
+    try:
+        find_exercise(name)
+    except UsageError as error:
+        return f"{error.message}, so it stays a name of your own ({error.hint})"
+    return ""
+
+
 def print_json(document: dict[str, object]) -> None:
     """Print one JSON document on stdout."""
     typer.echo(indented_json(document))

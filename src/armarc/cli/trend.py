@@ -152,7 +152,7 @@ def _trend(
         say(found.words())
         if found.typical_error is not None:
             error, seen, worth = (
-                f"{words_of(value, digits)} {wanted.unit if value is not None else ''}".strip()
+                words_of(value, digits) if value is None else wanted.amount(words_of(value, digits))
                 for value in (found.typical_error, found.detectable, found.worthwhile)
             )
             say(

@@ -135,9 +135,27 @@ def find_exercise(name: str, catalogue: Mapping[str, Exercise] | None = None) ->
     if wanted in by_name:
         return by_name[wanted]
     close = difflib.get_close_matches(wanted, by_name, n=6, cutoff=0.6)
-    keys = list(dict.fromkeys(by_name[word].key for word in close))[:3]
+    keys = list(dict.fromkeys(by_name[word].key for word in close))[:3] or _sharing_a_word(wanted, known)
     hint = f"did you mean {' or '.join(keys)}? " if keys else ""
-    raise UsageError(f"no exercise is called {name!r}", hint + "`armarc exercises` lists them all")
+    listed = "`armarc exercises` lists them all"
+    if not keys:
+        listed += (
+            ", `armarc exercises --template` begins one of your own, and 'unknown' measures any movement"
+        )
+    raise UsageError(f"no exercise is called {name!r}", hint + listed)
+
+
+def _sharing_a_word(wanted: str, known: Mapping[str, Exercise]) -> list[str]:
+    """Keys of the exercises whose names, else whose notes, hold most words of what was asked for; at most four."""
+    asked = {word for word in wanted.split("-") if len(word) > 2}
+    names = {key: (key, e.name, *e.aliases) for key, e in known.items()}
+    notes = {key: (e.resistance, e.note) for key, e in known.items()}
+    for texts in (names, notes):
+        shared = {key: len(asked & set(_plain(" ".join(said)).split("-"))) for key, said in texts.items()}
+        most = max(shared.values(), default=0)
+        if most:
+            return [key for key, count in shared.items() if count == most][:4]
+    return []
 
 
 @cache

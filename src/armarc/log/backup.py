@@ -23,7 +23,7 @@ from armarc.log import schema
 from armarc.log.location import Location, find_location
 from armarc.log.store import Store, open_log
 from armarc.log.vault import LARGEST_KEPT_BYTES, is_kept_name, sha256_of
-from armarc.outputs import BACKUP, CAREFUL, Guard
+from armarc.outputs import BACKUP, CAREFUL, Guard, aside
 
 FORMAT = "armarc.backup/1"
 _DATABASE = "log.sqlite"
@@ -56,7 +56,7 @@ def back_up(store: Store, path: Path, guard: Guard = CAREFUL) -> Carried:
     """
     with tempfile.TemporaryDirectory() as folder:
         copy_file = Path(folder) / _DATABASE
-        with open_log(str(copy_file)) as copy:
+        with aside(), open_log(str(copy_file)) as copy:
             sets = copy_tables(store, copy)
             copy.engine.dispose()
         table = schema.recording
@@ -140,7 +140,7 @@ def look_into(path: Path) -> Carried:
         file = Path(folder) / _DATABASE
         with archive.open(_DATABASE) as packed, file.open("wb") as stream:
             shutil.copyfileobj(packed, stream, _BLOCK_BYTES)
-        with open_log(str(file)) as log:
+        with aside(), open_log(str(file)) as log:
             _refuse_odd_names(log, path)
             with log.reading() as connection:
                 count = sa.select(sa.func.count()).select_from(schema.training_set)

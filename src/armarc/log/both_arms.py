@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -124,26 +125,32 @@ class Index:
 
 def together(entries: Sequence[LoggedSet]) -> list[tuple[LoggedSet, LoggedSet]]:
     """Sets of a left and a right arm that were lifted at the same time by one lifter: (left, right), in order."""
+    rights: dict[tuple[str, str], list[tuple[Span, int]]] = {}
+    for place, one in enumerate(entries):
+        if one.side == "right":
+            rights.setdefault((one.lifter, one.exercise), []).append((_span(one), place))
+    for spans in rights.values():
+        spans.sort()
+    longest = {task: max(b - a for (a, b), _ in spans) for task, spans in rights.items()}
     out: list[tuple[LoggedSet, LoggedSet]] = []
-    rights = [one for one in entries if one.side == "right"]
+    taken: set[int] = set()
     for left in (one for one in entries if one.side == "left"):
-        same = [
-            one
-            for one in rights
-            if (one.lifter, one.exercise) == (left.lifter, left.exercise)
-            and _overlap(left, one) >= LEAST_OVERLAP
-        ]
-        if same:
-            best = max(same, key=lambda one: _overlap(left, one))
-            rights.remove(best)
-            out.append((left, best))
+        task, span = (left.lifter, left.exercise), _span(left)
+        near = rights.get(task, [])
+        # None that began earlier than the longest lasts can still run, none that begins after this one ends is there.
+        first = bisect.bisect_left(near, span[0] - longest.get(task, 0.0), key=lambda one: one[0][0])
+        last = bisect.bisect_right(near, span[1], key=lambda one: one[0][0])
+        free = [(shared(span, other), -place) for other, place in near[first:last] if place not in taken]
+        overlap, place = max(free, default=(0.0, 0))
+        if overlap >= LEAST_OVERLAP:
+            taken.add(-place)
+            out.append((left, entries[-place]))
     return out
 
 
-def _overlap(a: LoggedSet, b: LoggedSet) -> float:
-    begun = [one.done_at.timestamp() for one in (a, b)]
-    ended = [at + one.end_s - one.start_s for at, one in zip(begun, (a, b), strict=True)]
-    return shared((begun[0], ended[0]), (begun[1], ended[1]))
+def _span(one: LoggedSet) -> Span:
+    begun = one.done_at.timestamp()
+    return begun, begun + one.end_s - one.start_s
 
 
 def shared(a: Span, b: Span) -> float:

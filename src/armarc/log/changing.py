@@ -23,12 +23,16 @@ from armarc.log.writing import apply_state, record_change, session_for, state_of
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Undone:
-    """What was taken back: the action, who had made it and when, and the sets it touched."""
+    """What was taken back: the action, who had made it and when, the sets it touched, and what they have again.
+
+    ``values`` are the fields of the first set whose value came back: what stood there, and what stands there now.
+    """
 
     action: str
     author: str
     made_at: float
     set_ids: tuple[int, ...]
+    values: dict[str, tuple[Any, Any]]
 
 
 def edit_sets(
@@ -140,7 +144,14 @@ def undo(store: Store, *, anyone: bool = False) -> Undone | None:
             apply_state(connection, row.set_id, before)
         connection.execute(sa.update(table).where(table.c.batch == last).values(undone_at=time.time()))
         ids = tuple(sorted({row.set_id for row in rows}))
-        return Undone(action=rows[0].action, author=rows[0].author, made_at=rows[0].made_at, set_ids=ids)
+        first = rows[-1]
+        return Undone(
+            action=first.action,
+            author=first.author,
+            made_at=first.made_at,
+            set_ids=ids,
+            values={key: (first.after.get(key), value) for key, value in first.before.items()},
+        )
 
 
 def _refuse_changed_since(connection: sa.Connection, row: sa.Row[Any]) -> None:

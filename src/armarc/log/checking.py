@@ -9,11 +9,12 @@ import sqlalchemy as sa
 
 from armarc.errors import LogError
 from armarc.log import schema
-from armarc.log.reading import get_set, reps_by_set
+from armarc.log.reading import Filter, get_set, list_sets, reps_by_set
 from armarc.log.store import Store
 from armarc.log.vault import FolderVault, is_kept_name, sha256_of
 
 _LEFTOVER_AGE_S = 3600.0
+_AT_ONCE = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,10 +92,28 @@ def check_log(store: Store) -> Checked:
 def _unreadable(store: Store, set_ids: list[int]) -> list[str]:
     """What is said of the sets whose content is not what armarc writes, which the database cannot know."""
     problems = []
-    for set_id in set_ids:
-        try:
-            get_set(store, set_id)
-            reps_by_set(store, [set_id])
-        except LogError as error:
-            problems.append(f"set {set_id}: {error.message}")
+    for start in range(0, len(set_ids), _AT_ONCE):
+        part = set_ids[start : start + _AT_ONCE]
+        if _readable(store, part):
+            continue
+        for set_id in part:
+            try:
+                get_set(store, set_id)
+                reps_by_set(store, [set_id])
+            except LogError as error:
+                problems.append(f"set {set_id}: {error.message}")
     return problems
+
+
+def _readable(store: Store, set_ids: list[int]) -> bool:
+    """Whether all of these sets can be read: many at once, as one by one takes five times as long."""
+    try:
+        there = {
+            entry.id
+            for removed in (False, True)
+            for entry in list_sets(store, Filter(ids=tuple(set_ids), removed=removed))
+        }
+        reps_by_set(store, set_ids)
+    except LogError:
+        return False
+    return there == set(set_ids)

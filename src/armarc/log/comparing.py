@@ -370,5 +370,5 @@ def message_of(rows: Sequence[Row]) -> str:
     for row in [one for one in clear if one.second == second][:2]:
         e, digits = row.effect, row.measure.digits
         assert e is not None
-        said.append(f"{row.measure.title.lower()} {signed(e.difference, digits)} {row.measure.unit}".strip())
+        said.append(f"{row.measure.title.lower()} {row.measure.amount(signed(e.difference, digits))}")
     return f"Clear between {first} and {second}: {', '.join(said)}."

@@ -58,6 +58,10 @@ class SetMeasure:
         """Title with unit, for an axis or a table."""
         return f"{self.title} ({self.unit})" if self.unit else self.title
 
+    def amount(self, number: str) -> str:
+        """A number of it with its unit, as in 80°, 55 °/s or 12 %."""
+        return f"{number}{'' if self.unit == '°' else ' '}{self.unit}".strip()
+
 
 LOADS = tuple(c for c in columns(LoadMeasures) if c.kind == "number")
 """Estimates of the load in a rep's record. Only sets with a load have them."""

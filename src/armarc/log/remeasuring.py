@@ -13,6 +13,7 @@ from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
 from armarc.load.records import body_of_load
 from armarc.log import schema
+from armarc.log.edited import settings_as_edited
 from armarc.log.labels import Labels
 from armarc.log.measuring import chest_of
 from armarc.log.store import Store
@@ -25,6 +26,8 @@ SHOWN_MEASURES = (
     "mean_concentric_deg_s",
     "time_under_tension_s",
     "body_swing_cm",
+    "plane_deg",
+    "hand_rotation_deg",
     "peak_moment_n_m",
     "concentric_work_j",
 )
@@ -53,6 +56,8 @@ class Remeasured:
         Measure → (mean before, mean after) over all reps, where it moved.
     body_was, body_is : Lifter or None
         The body of the shoulder's moments; None where it is not known or there are none.
+    task_is : str
+        Exercise and arm it was measured for now, where they are not those of before, else empty.
     problem : str
         Why it could not be measured, else empty; then nothing was changed.
     """
@@ -66,6 +71,7 @@ class Remeasured:
     changes: dict[str, tuple[float | None, float | None]]
     body_was: Lifter | None = None
     body_is: Lifter | None = None
+    task_is: str = ""
     problem: str = ""
 
 
@@ -82,7 +88,7 @@ def remeasure(
     choose_body: ChooseBody = as_stored,
     keep: bool = True,
 ) -> list[Remeasured]:
-    """Measure recordings again with the settings they were logged with, and the loads their sets have in the log.
+    """Measure recordings again with the settings they were logged with, as exercise, arm and load of their sets say.
 
     Parameters
     ----------
@@ -125,6 +131,7 @@ def _remeasure_one(
         before = [rep for set_id in ids for rep in reps_of(connection, set_id)]
         body_was, name = _body_of_sets(connection, ids)
         lifted = _loads_of_sets(connection, ids)
+        exercises, sides = _tasks_of_sets(connection, ids)
     content = store.vault.get(row.sha256, row.suffix) if row.kept else None
 
     def failed(why: str) -> Remeasured:
@@ -148,7 +155,8 @@ def _remeasure_one(
         def measured(settings: dict[str, Any]) -> dict[str, Any]:
             return measure(content, row.file_name, settings, row.document, body, chest)
 
-        result = _with_edited_loads(measured(row.settings), row.settings, lifted, measured)
+        settings = settings_as_edited(row.settings, exercises, sides)
+        result = _with_edited_loads(measured(settings), settings, lifted, measured)
     except ArmarcError as error:
         return failed(str(error))
     after = [rep for record in result["sets"] for rep in record["reps"]]
@@ -165,6 +173,7 @@ def _remeasure_one(
         reps_after=len(after),
         changes=_moved(before, after),
         body_was=body_was,
+        task_is=_as_measured(row.settings, result["settings"]),
         body_is=next((one for one in loads if one is not None), None),
     )
 
@@ -191,6 +200,23 @@ def _loads_of_sets(
     table = schema.training_set
     chosen = sa.select(table.c.start_s, table.c.end_s, table.c.load_kg).where(table.c.id.in_(list(ids)))
     return [((row.start_s, row.end_s), row.load_kg) for row in connection.execute(chosen)]
+
+
+def _tasks_of_sets(connection: sa.Connection, ids: Sequence[int]) -> tuple[set[str], set[str | None]]:
+    """Exercises and arms of these sets."""
+    table = schema.training_set
+    rows = connection.execute(
+        sa.select(table.c.exercise, table.c.side).where(table.c.id.in_(list(ids)))
+    ).all()
+    return {row.exercise for row in rows}, {row.side for row in rows}
+
+
+def _as_measured(was: dict[str, Any], now: dict[str, Any]) -> str:
+    """Exercise and arm that a recording was measured for, where either is another one now."""
+    keys = ("exercise", "side")
+    if all(was.get(key) == now.get(key) for key in keys):
+        return ""
+    return ", ".join(f"{now[key]} arm" if key == "side" else str(now[key]) for key in keys if now.get(key))
 
 
 def _with_edited_loads(

@@ -110,22 +110,22 @@ class Trend:
 
     def words(self) -> str:
         """The verdict for a lifter."""
-        unit, digits = self.measure.unit, max(self.measure.digits, 1)
+        digits = max(self.measure.digits, 1)
         if self.change is None:
             need = FEWEST_SESSIONS - len(self.points)
             if need > 0:
                 return f"Too few sessions to tell a change from error: {need} more needed."
             if self.typical_error is None:
                 return "No verdict: the sessions do not differ at all."
-            amount = f"{signed(self.points[-1].value - self.points[0].value, digits)} {unit}".strip()
+            amount = self.measure.amount(signed(self.points[-1].value - self.points[0].value, digits))
             return f"Changed by {amount} from first to last without any scatter: no error can be told."
         c = self.change
         places = digits_for((c.high - c.low) / 2, digits)
-        amount = f"{signed(c.difference, places)} {unit}".strip()
+        amount = self.measure.amount(signed(c.difference, places))
         span = f"95 % interval {signed(c.low, places)} to {signed(c.high, places)}"
         which = f"last {c.sessions} against first {c.sessions} sessions"
         what = f"{amount} ({span}; {which})"
-        limit = f"{shown(self.worthwhile, digits)} {unit}".strip()
+        limit = self.measure.amount(shown(self.worthwhile, digits))
         if not c.is_real:
             if c.is_within(self.worthwhile):
                 return f"No real change: {what} lies inside the smallest change worth speaking of, {limit}."

@@ -13,7 +13,7 @@ from armarc.recording.columns import Choice, choose_columns
 from armarc.recording.csv_reader import Stated, fields_of, one_file
 from armarc.recording.layout import Layout
 from armarc.recording.loading import loaded_columns, without_damage, without_zeros
-from armarc.recording.stamps import Stamps, from_numbers, from_text
+from armarc.recording.stamps import TURNED, Stamps, from_numbers, from_text, without_turned_clock
 from armarc.recording.types import Fields, FloatArray, Metadata
 
 if TYPE_CHECKING:
@@ -123,10 +123,15 @@ def _stamps(time: Any, named: str | None, stated: str | None, what: str, column:
     if time.dtype.kind in "mM":
         if np.isnat(time).any():
             raise TimingError("a time is missing", "leave such samples out", file=what, column=column)
-        seconds = (time - time[0]) / np.timedelta64(1, "s")
+        seconds, began = (time - time[0]) / np.timedelta64(1, "s"), None
+        warnings: tuple[str, ...] = ()
+        if time.dtype.kind == "M":
+            began = str(np.datetime_as_string(time[0], unit="ms"))
+            past_hour = (time[0] - time[0].astype("datetime64[h]")) / np.timedelta64(1, "s")
+            seconds, turned = without_turned_clock(seconds + past_hour)
+            seconds, warnings = seconds - past_hour, (TURNED,) * (turned > 0)
         stamps = from_numbers(seconds, named=None, stated="s", file=what, column=column)
-        began = None if time.dtype.kind == "m" else str(np.datetime_as_string(time[0], unit="ms"))
-        return replace(stamps, unit="instants", started_at=began)
+        return replace(stamps, unit="instants", started_at=began, warnings=(*warnings, *stamps.warnings))
     return from_numbers(_numbers(time, column), named=named, stated=stated, file=what, column=column)
 
 
@@ -150,6 +155,8 @@ def _plain(values: Any) -> Any:
 def _numbers(values: Any, name: str) -> FloatArray:
     if np.iscomplexobj(values):
         raise FormatError(f"{name} holds complex numbers", "give real ones")
+    if np.asarray(values).dtype.kind == "b":
+        raise FormatError(f"{name} holds true and false", "give the readings")
     try:
         return np.asarray(_plain(values), dtype=np.float64)
     except (TypeError, ValueError):

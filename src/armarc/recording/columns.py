@@ -309,6 +309,18 @@ def _choose_angular_velocity(
 
 def _missing(what: str, layout: Layout, file: str) -> FormatError:
     found = ", ".join(name or "(unnamed)" for name in layout.names)
+    kinds = ("angular_velocity", "g") if what == "gyroscope" else ("acceleration", "linear")
+    named = [
+        one for i, name in enumerate(layout.names) if (one := read_name(name, i)).kind in kinds and one.axis
+    ]
+    lacking = [axis for axis in "xyz" if axis not in {one.axis for one in named}]
+    if named and lacking and {one.axis for one in named} < set("xyz"):
+        return FormatError(
+            f"the {what} has no column for {' and '.join(lacking)}, only {', '.join(one.name for one in named)}",
+            f"record all three axes, or {_COLUMNS_HINT}",
+            file=file,
+            line=layout.header_line,
+        )
     hint = _COLUMNS_HINT
     if what == "gyroscope":
         hint += "; a gyroscope in a second file goes with --gyroscope FILE"

@@ -128,6 +128,11 @@ def reading_of(label: str) -> str | None:
     return kind if kind in ("acceleration", "angular_velocity") else None
 
 
+def words_of_other_scripts(text: str) -> frozenset[str]:
+    """The words of scripts without a to z that a text holds and that name a column."""
+    return frozenset(found.lower() for found in _OTHER_SCRIPT.findall(text))
+
+
 def _words(text: str) -> list[str]:
     if not text.isascii():
         text = _OTHER_SCRIPT.sub(lambda found: f" {_OTHER_SCRIPTS[found[0].lower()]} ", text)

@@ -21,7 +21,7 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 10.0, 5000.0
 _USUAL_RATES_HZ = (10.0, 2000.0)
 _EPOCH_AFTER_S = 3.0e8
 _WRAPS = (2.0**16, 2.0**24, 2.0**31, 2.0**32)
-_DAY_S = 86400.0
+_DAY_S, _HOUR_S = 86400.0, 3600.0
 _AT_ONCE = 0.005
 """Stamps within a packet follow each other this much faster than the samples were taken."""
 
@@ -140,7 +140,7 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
     clock = _times_of_day(text, first)
     if clock is not None:
         seconds: FloatArray = clock
-        origin, started, zone = 0.0, None, "time of day"
+        origin, started, zone, zoned = 0.0, None, "time of day", False
     else:
         instants = pd.to_datetime(text.str.replace(",", "."), format="ISO8601", errors="coerce", utc=True)
         if instants.isna().mean() > 0.5:
@@ -163,6 +163,9 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         started = base.isoformat().replace("+00:00", "Z" if zoned else "")
         zone = "ISO 8601"
         seconds = seconds + origin
+    turned = 0
+    if not zoned:
+        seconds, turned = without_turned_clock(seconds)
     return Stamps(
         seconds=np.asarray(seconds - origin, dtype=np.float64),
         origin_s=origin,
@@ -170,7 +173,31 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         unit=zone,
         started_at=started,
         inferences=(f"time is given as {zone}",),
+        warnings=("the clock was turned by an hour in between (summer time): taken as no pause",)
+        * (turned > 0),
     )
+
+
+TURNED = "the clock was turned by an hour in between (summer time): taken as no pause"
+
+
+def without_turned_clock(seconds: FloatArray) -> tuple[FloatArray, int]:
+    """Civil time with the hour taken out by which clocks are turned for summer time and back, at a full hour.
+
+    Returns
+    -------
+    (ndarray, int)
+        The same times, even; and how often the clock was turned.
+    """
+    steps = np.diff(seconds)
+    usual = float(np.nanmedian(steps)) if len(steps) else 0.0
+    with np.errstate(invalid="ignore"):
+        onto = np.abs(seconds[1:] - _HOUR_S * np.round(seconds[1:] / _HOUR_S))
+        near = (onto < 3 * usual) & (np.abs(np.abs(steps - usual) - _HOUR_S) < 3 * usual)
+    if not near.any():
+        return seconds, 0
+    hours = np.where(near, np.sign(steps), 0.0)
+    return seconds - _HOUR_S * np.concatenate([[0.0], np.cumsum(hours)]), int(near.sum())
 
 
 def _times_of_day(text: pd.Series[Any], first: str) -> FloatArray | None:

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from armarc.errors import FormatError
 from armarc.files import LARGEST_VARIABLE, largest_recording_bytes, regular_size
+from armarc.recording.encodings import likely_encoding
 
 _MAP_ABOVE_BYTES = 1 << 24
 _BLOCK_BYTES = 1 << 22
@@ -231,8 +232,7 @@ def _as_utf8(data: bytes | mmap.mmap, name: str, warnings: list[str]) -> tuple[b
     try:
         _check_utf8(data)
     except UnicodeDecodeError:
-        # One byte per character: keeps "°/s" and "m/s²" of older Windows programs.
-        return _spooled(_recoded(data, "latin-1", warnings)), 0
+        return _spooled(_recoded(data, likely_encoding(bytes(data[:_BLOCK_BYTES])), warnings)), 0
     return data, 0
 
 

@@ -38,6 +38,9 @@ from armarc.reps.types import Rep
 MOST_SETS_IN_FULL = 12
 MOST_CURVES = 4
 """The picture over time is large: with more sets only the picture rep by rep is drawn."""
+ARBITRARY_ZERO = (
+    "The angle counts from an arbitrary zero: tops tell nothing by themselves, ranges and speeds do."
+)
 INVENTED = "invented data"
 """A set whose note says so is called invented on the page too."""
 
@@ -83,7 +86,11 @@ def build_sections(
             sections += lifter_sections(own, everyone, coaching, today)
     elif (sides := _sides(ordered, store)) is not None:
         sections.append(sides)
-    for left, right in together(ordered)[:MOST_SETS_IN_FULL]:
+    both = together(ordered)
+    if len(both) > MOST_SETS_IN_FULL:
+        words = f"The newest {MOST_SETS_IN_FULL} of {len(both)} sets lifted with both arms follow."
+        sections.append(Section(heading="Both arms", words=(words,)))
+    for left, right in both[-MOST_SETS_IN_FULL:]:
         sections.append(both_arms_section(left, right, measured_reps(store, [left.id, right.id])))
     if len(ordered) <= MOST_SETS_IN_FULL:
         reps = measured_reps(store, [entry.id for entry in ordered])
@@ -141,6 +148,8 @@ def set_section(
     pair = (float(band[0]), float(band[1])) if band else None
     fatigue = fatigue_of(reps, stop_at_pct=stop_at_pct)
     notes = [fatigue.mark_words() + CAUTION] if fatigue.velocity_loss_set_pct is not None else []
+    if settings.get("coordinate", "elevation") != "elevation":
+        notes.append(ARBITRARY_ZERO)
     pictures: list[Picture] = []
     if curves and content is not None and reps:
         try:
@@ -273,7 +282,7 @@ def both_arms_section(left: LoggedSet, right: LoggedSet, reps: Mapping[int, Sequ
                 "–" if index is None else f"{index:+.0f}",
             ]
     words = [
-        f"{name.split()[0].capitalize()}: {whole.words()}, over {whole.reps} reps."
+        f"{name.split()[0].capitalize()}: {whole.words()}, over {whole.reps} rep{'s' * (whole.reps != 1)}."
         for key, name in SHOWN
         if (whole := indices[key][1]) is not None
     ]

@@ -117,7 +117,9 @@ def flag_notes(reps: Sequence[Rep]) -> list[str]:
     out = []
     for flag in seen:
         flagged = [rep.rep for rep in reps if flag in rep.quality]
-        out.append(f"{'Reps' if len(flagged) > 1 else 'Rep'} {ranges(flagged)}: {flag_words(flag)}.")
+        out.append(
+            f"{'Reps' if len(flagged) > 1 else 'Rep'} {ranges(flagged).replace('-', '–')}: {flag_words(flag)}."
+        )
     return out
 
 

@@ -205,7 +205,7 @@ def what_changed(courses: Sequence[TaskCourse]) -> str:
         for trend, changed in zip(course.trends, course.changed, strict=True):
             if changed and trend.change is not None:
                 first, last = _ends(trend)
-                found.append(f"{trend.measure.title.lower()} {first} to {last} {trend.measure.unit}".strip())
+                found.append(f"{trend.measure.title.lower()} {first} to {trend.measure.amount(last)}")
         if found:
             parts.append(f"{course.name}: {', '.join(found)}")
     if parts:

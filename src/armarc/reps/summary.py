@@ -229,7 +229,9 @@ def _mean(column: Column, reps: Sequence[Rep]) -> float | None:
 
 
 def _spread(column: Column, reps: Sequence[Rep], mean: float | None) -> float | None:
-    """SD over |mean|, SD with n − 1."""
+    """SD over |mean|, SD with n − 1; none of an angle from an arbitrary zero (it has no standard error)."""
+    if column.key == "top_deg" and all(rep.top_se_rad is None for rep in reps):
+        return None
     values = _values(column, reps)
     if not mean or len(values) < 2:
         return None
