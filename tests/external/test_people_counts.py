@@ -74,8 +74,8 @@ def test_three_held_three_fast_and_three_low_raises(recording, name):
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_thirty_of_a_movement_nobody_named(session, name):
-    assert sum(sizes(session(name, "unknown"))) == 30
+def test_three_sets_of_ten_of_a_movement_nobody_named(session, name):
+    assert sizes(session(name, "unknown")) == [10, 10, 10]
 
 
 @pytest.mark.parametrize("name", [*RAISES, *OPTICAL])
@@ -102,8 +102,9 @@ def test_no_phase_is_out_of_order(session, name):
         for rep in one.reps:
             at = rep.phases
             assert at.start_s <= at.top_start_s <= at.top_end_s <= at.end_s
-            assert rep.concentric_s >= 0
-            assert rep.peak_concentric_rad_s > 0
+            if not rep.unseen:
+                assert rep.concentric_s >= 0
+                assert rep.peak_concentric_rad_s > 0
 
 
 @pytest.mark.parametrize(
