@@ -211,7 +211,8 @@ def tempo(reps: Sequence[Rep]) -> str:
     """
     phases = (
         [rep.eccentric_s for rep in reps],
-        [rep.pause_s for rep in reps] if len(reps) > 1 else [0.0],
+        # One rep alone has no pause, and none is lacking.
+        [0.0 if len(reps) == 1 and rep.pause_s is None else rep.pause_s for rep in reps],
         [rep.concentric_s for rep in reps],
         [rep.hold_s for rep in reps],
     )
