@@ -14,8 +14,8 @@ of ``armarc measures`` are all read from here; formulas stand where they are com
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from operator import attrgetter
 from types import UnionType
@@ -56,6 +56,9 @@ class Measure:
     rank : int
         Place in the table on a terminal, from the left; when it is narrow, columns of the largest rank go first.
         0 is not a column there (or one of its own kind).
+    needs : tuple of str
+        Which of a rep's instants a recording has to hold for it (``"start"``, ``"top_start"``, ``"top_end"``,
+        ``"end"``); None otherwise, see `without_unseen`.
     """
 
     title: str
@@ -67,6 +70,11 @@ class Measure:
     better: Literal["higher"] | None = None
     head: str = ""
     rank: int = 0
+    needs: tuple[str, ...] = ()
+
+    def is_seen(self, unseen: Collection[str]) -> bool:
+        """Whether a recording that lacks these instants of a rep holds what the measure needs."""
+        return not any(name in unseen for name in self.needs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,6 +303,25 @@ def record_of(row: Any) -> dict[str, Any]:
     """A row of a table as it is published: every column of its class by key."""
     table: type = type(row)
     return {each.key: each.published(row) for each in columns(table)}
+
+
+def without_unseen(row: Row, unseen: Collection[str]) -> Row:
+    """A row without the measures, and their standard errors, that need an instant the recording does not hold: None,
+    NaN where the field has to be a number (published as null).
+
+    Parameters
+    ----------
+    row : dataclass of a table
+    unseen : collection of str
+        Names of instants, see `Measure.needs`.
+    """
+    table: type = type(row)
+    blank = {
+        each.field: None if each.optional else math.nan
+        for each in (columns(table) if unseen else ())
+        if not each.measure.is_seen(unseen)
+    }
+    return replace(row, **blank) if blank else row  # type: ignore[type-var]
 
 
 def row_of(table: type[Row], record: Mapping[str, object], **other: object) -> Row:

@@ -16,6 +16,7 @@ import numpy as np
 
 from armarc.choices import Choices
 from armarc.errors import UsageError
+from armarc.measures import without_unseen
 from armarc.motion import ArmMotion, fuse, integrate_cycle, path_diameter, sensor_axis
 from armarc.motion.quaternions import conjugate, rotate
 from armarc.motion.trunk import SHOULDER_FROM_HIPS_M, TrunkMotion, trunk_motion
@@ -316,23 +317,22 @@ def _measured_set(
         quality = tuple(flag for flag in rep.quality if flag not in ("swung", "trunk_moved"))
         if swing.travel_m is not None and swing.travel_m - (swing.se_m or 0.0) > choices.exercise.swung_m:
             quality += ("swung",)
-        reps.append(
-            replace(
-                rep,
-                trunk_lean_rad=float(lean[start]),
-                trunk_travel_rad=float(np.ptp(lean[up])),
-                trunk_forward_rad=_farthest(ahead[up]),
-                trunk_sideways_rad=_farthest(aside[up]),
-                elevation_to_trunk_rad=float(against[rep.top_sample]),
-                body_swing_m=swing.travel_m,
-                body_swing_se_m=swing.se_m,
-                body_swing_reason=swing.reason,
-                swing_tipping_m=tipping,
-                swing_shifting_m=shifting,
-                quality=quality,
-                clean=is_clean(quality),
-            )
+        trunk_seen = replace(
+            rep,
+            trunk_lean_rad=float(lean[start]),
+            trunk_travel_rad=float(np.ptp(lean[up])),
+            trunk_forward_rad=_farthest(ahead[up]),
+            trunk_sideways_rad=_farthest(aside[up]),
+            elevation_to_trunk_rad=float(against[rep.top_sample]),
+            body_swing_m=swing.travel_m,
+            body_swing_se_m=swing.se_m,
+            body_swing_reason=swing.reason,
+            swing_tipping_m=tipping,
+            swing_shifting_m=shifting,
+            quality=quality,
+            clean=is_clean(quality),
         )
+        reps.append(without_unseen(trunk_seen, rep.unseen))
         swings.append(swing)
     return replace(measured, reps=tuple(reps)), tuple(swings)
 

@@ -49,7 +49,7 @@ ALLOWED: dict[str, set[str]] = {
         # its pictures of what was measured need nothing of the log
         "pipeline": "__version__ errors recording motion reps load choices worn moved_arm "
         "session_load results frames report.session_figure report.set_figure",
-        "trunk": "errors recording motion reps choices session_load results pipeline",
+        "trunk": "errors measures recording motion reps choices session_load results pipeline",
         "kept": "errors files computer strict_toml quantities exercises options settings recording load "
         "choices known_sensor",
         # what is done with the results

@@ -77,8 +77,8 @@ def test_three_held_three_fast_and_three_low_raises(recording, name):
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_thirty_of_a_movement_nobody_named(session, name):
-    assert sum(sizes(session(name, "unknown"))) == 30
+def test_three_sets_of_ten_of_a_movement_nobody_named(session, name):
+    assert sizes(session(name, "unknown")) == [10, 10, 10]
 
 
 @pytest.mark.parametrize("name", [*RAISES, *OPTICAL])
@@ -105,8 +105,9 @@ def test_no_phase_is_out_of_order(session, name):
         for rep in one.reps:
             at = rep.phases
             assert at.start_s <= at.top_start_s <= at.top_end_s <= at.end_s
-            assert rep.concentric_s >= 0
-            assert rep.peak_concentric_rad_s > 0
+            if not rep.unseen:
+                assert rep.concentric_s >= 0
+                assert rep.peak_concentric_rad_s > 0
 
 
 @pytest.mark.parametrize(
@@ -143,7 +144,7 @@ def test_a_damaged_accelerometer_on_a_real_arm_is_named_and_its_angles_are_not_c
     assert not any("axes are mixed up" in said for said in session.warnings)
     reps = [rep for one in session.sets for rep in one.reps]
     assert reps
-    assert min(rep.rom_se_rad for rep in reps) > np.radians(5)
+    assert min(rep.rom_se_rad for rep in reps if not rep.unseen) > np.radians(5)
 
 
 def test_a_sound_accelerometer_on_a_real_arm_is_not_doubted(recording):

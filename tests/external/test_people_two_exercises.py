@@ -32,7 +32,7 @@ PAIRS = [
     ),
     *((number, "prone raises", "curls") for number in (2, 3)),
 ]
-"""The curls of the first person are counted as 20 and 10 alone, too."""
+"""The curls of the first person, who rests with the arm up between two sets, may come out as 20 beside other sets."""
 
 
 @pytest.fixture(scope="module")

@@ -50,6 +50,28 @@ def test_high_and_low_raises_with_four_seconds_between_lose_no_rep(exercise):
     assert [len(one.reps) for one in sets_in(live)] == sizes
 
 
+WAITED = raises((90,) * 8, up_s=1.8, hold_s=1.0, down_s=2.0, pause_s=3.5, still_s=3.0, after_s=0.5)
+
+
+@pytest.mark.parametrize("exercise", ["lateral-raise", "unknown"])
+def test_another_rhythm_after_the_longest_stop_is_another_set(exercise):
+    """Who waits before every rep, rests with the arm up and then goes on without a wait has lifted two sets."""
+    held = raises((90,), up_s=1.8, hold_s=8.0, down_s=1.7, still_s=3.0, after_s=0.1)
+    quick = raises((90,) * 7, up_s=1.8, hold_s=0.3, down_s=1.7, pause_s=0.1, still_s=0.0, after_s=3.0)
+    recording = laid(WAITED, held, quick)
+    sizes = [len(one.reps) for one in process(recording, exercise=exercise, kept=NOTHING_KEPT).sets]
+    assert sizes == [8, 8]
+    live = run(recording, exercise=exercise, side="right")
+    assert [len(one.reps) for one in sets_in(live)] == sizes
+
+
+@pytest.mark.parametrize("exercise", ["lateral-raise", "unknown"])
+def test_another_rhythm_without_a_stop_is_the_same_set(exercise):
+    quick = raises((90,) * 8, up_s=1.8, hold_s=1.0, down_s=2.0, pause_s=0.1, still_s=0.5, after_s=3.0)
+    sets = process(laid(WAITED, quick), exercise=exercise, kept=NOTHING_KEPT).sets
+    assert [len(one.reps) for one in sets] == [16]
+
+
 def test_a_breath_in_a_set_that_tires_is_no_end_of_it():
     fresh = raises((90,) * 7, up_s=1.2, down_s=1.4, pause_s=0.4, still_s=3.0)
     tired = raises((80, 70, 60), up_s=1.7, down_s=1.5, pause_s=0.6, still_s=5.0, after_s=3.0)

@@ -156,7 +156,11 @@ def test_cut_reps_say_which_end_is_missing():
     cut = Curve(100.0, curve.angle_rad[first:last], curve.rate_rad_s[first:last], curve.begins_s)
     reps = reps_of(cut)
     assert flags(reps) == [("no_gate", "open_start"), (), ("open_end",)]
-    assert DEG(reps[0].rom_rad) == pytest.approx(80, abs=0.1)
+    # The way up of the first was seen in part, and of the last the whole.
+    assert reps[0].rom_rad is reps[0].bottom_rad is reps[0].concentric_s is None
+    assert DEG(reps[0].top_rad) == pytest.approx(DEG(reps[1].top_rad), abs=0.1)
+    assert DEG(reps[2].rom_rad) == pytest.approx(80, abs=0.1)
+    assert reps[2].eccentric_s is None
     assert reps[0].phases.start_s == 0.0
     assert reps[2].phases.end_s == pytest.approx((last - first - 1) / 100)
 

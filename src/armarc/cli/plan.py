@@ -131,10 +131,10 @@ def plan(
         resistances = (Dumbbell(mass_kg=parse_load(load)),)
     if recording is not None:
         measured = _measured(recording, exercise)
-        bottom_rad = min(
-            max(statistics.median(r.bottom_rad for r in measured[1].reps), 0.0), math.radians(120)
-        )
-        top_rad = statistics.median(r.top_rad for r in measured[1].reps)
+        reps = measured[1].reps
+        bottoms = [r.bottom_rad for r in reps if r.bottom_rad is not None] or [bottom_rad]
+        bottom_rad = min(max(statistics.median(bottoms), 0.0), math.radians(120))
+        top_rad = statistics.median([r.top_rad for r in reps if r.top_rad is not None] or [top_rad])
         if resistances is None and measured[1].load_kg:
             resistances = (Dumbbell(mass_kg=measured[1].load_kg),)
     if resistances is None:

@@ -175,10 +175,8 @@ def event_record(event: EngineEvent) -> dict[str, object]:
 
 def full_so_far(reps: Sequence[Rep]) -> list[Rep]:
     """Full reps of a set that live counted: without those much shorter than usual, which nobody has flagged yet."""
-    if not reps:
-        return []
-    usual = median(one.rom_rad for one in reps)
-    return [one for one in full_reps(reps) if one.rom_rad >= PARTIAL * usual]
+    usual = median([one.rom_rad for one in reps if one.rom_rad is not None] or [0.0])
+    return [one for one in full_reps(reps) if one.rom_rad is None or one.rom_rad >= PARTIAL * usual]
 
 
 def set_ended(

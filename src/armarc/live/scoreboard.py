@@ -196,7 +196,8 @@ class Scoreboard:
         self.strip.insert(place, StripMark(speed, rep.start_verdict, event.provisional))
         self._reps.insert(place, rep)
         self.speed_deg_s, self.verdict, self.provisional = speed, rep.start_verdict, event.provisional
-        self.rom_deg, self.tempo = math.degrees(rep.rom_rad), event.tempo
+        self.rom_deg = None if rep.rom_rad is None else math.degrees(rep.rom_rad)
+        self.tempo = event.tempo
         full = full_so_far(self._reps)
         slower = loss([one.mean_concentric_rad_s for one in full]) if len(full) > 1 else None
         self.loss_pct = None if slower is None else 100 * slower

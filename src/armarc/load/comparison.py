@@ -137,8 +137,9 @@ def measured_template(motion: ArmMotion, rep: Rep, plane_rad: float = 0.0) -> Te
         )
     if not moved.shoulder_moves:
         notes.append("the shoulder's path is unknown: it was taken as fixed")
+    ends = [math.degrees(end) for end in (rep.bottom_rad, rep.top_rad) if end is not None]
     return TemplateRep(
-        name=f"measured rep {rep.rep}, {math.degrees(rep.bottom_rad):.0f}-{math.degrees(rep.top_rad):.0f}°",
+        name=f"measured rep {rep.rep}, {'-'.join(f'{end:.0f}' for end in ends)}°",
         motion=moved.motion,
         axis=moved.axis,
         body=moved.body,
@@ -149,9 +150,19 @@ def measured_template(motion: ArmMotion, rep: Rep, plane_rad: float = 0.0) -> Te
 
 def middle_rep(reps: tuple[Rep, ...]) -> Rep:
     """The rep whose range of motion and duration are nearest the set's medians."""
-    rom = float(np.median([r.rom_rad for r in reps]))
-    up = float(np.median([r.concentric_s for r in reps]))
-    return min(reps, key=lambda r: abs(r.rom_rad / rom - 1) + abs(r.concentric_s / max(up, 1e-9) - 1))
+    whole = [
+        (r.rom_rad, r.concentric_s) for r in reps if r.rom_rad is not None and r.concentric_s is not None
+    ]
+    if not whole:
+        return reps[0]
+    rom, up = (float(middle) for middle in np.median(whole, axis=0))
+
+    def beside(rep: Rep) -> float:
+        if rep.rom_rad is None or rep.concentric_s is None:
+            return math.inf
+        return abs(rep.rom_rad / rom - 1) + abs(rep.concentric_s / max(up, 1e-9) - 1)
+
+    return min(reps, key=beside)
 
 
 def compare(

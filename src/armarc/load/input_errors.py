@@ -108,7 +108,7 @@ def with_loaded_errors(
     ends = [each for each in (rep.bottom_se_rad, rep.top_se_rad) if each is not None]
     off = sum(ends) / len(ends) if ends else 0.0
     stretch = _share(rep.rom_se_rad, rep.rom_rad)
-    bottom = rep.bottom_rad
+    bottom = 0.0 if rep.bottom_rad is None else rep.bottom_rad
     impulse, work = [se.loaded_impulse_share], [se.loaded_work_share]
     windows = [
         (
@@ -134,5 +134,5 @@ def _together(errors: Sequence[float | None]) -> float | None:
     return math.hypot(*known) if len(known) == len(errors) else None
 
 
-def _share(error: float | None, value: float) -> float:
-    return 0.0 if error is None or value <= 0 else error / value
+def _share(error: float | None, value: float | None) -> float:
+    return 0.0 if error is None or value is None or value <= 0 else error / value

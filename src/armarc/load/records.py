@@ -88,7 +88,7 @@ def load_record(load: SetLoad) -> dict[str, Any]:
         summary[f"{key}_pct_se"] = rounded(float(np.mean(errors))) if errors else None
         summary[f"{key}_reps"] = [rep["rep"] for rep in reps if rep[key] == "detected"]
         summary[f"{key}_measured"] = sum(rep[key] != "not measured" for rep in reps)
-    phases = [rep["peak_moment_phase"] for rep in full]
+    phases = [phase for rep in full if (phase := rep["peak_moment_phase"]) is not None]
     summary["peak_moment_phase"] = max(phases, key=phases.count) if phases else None
     loaded = load.loaded_range_rad
     return {

@@ -159,11 +159,14 @@ def shoulder_swings(motion: ArmMotion, reps: Sequence[Rep]) -> tuple[Swing, ...]
             top_start=top_start,
             top_end=top_end,
             end=end,
-            bottom_rad=rep.bottom_rad,
+            bottom_rad=float(motion.angle_rad[rep.first_sample])
+            if rep.bottom_rad is None
+            else rep.bottom_rad,
             bottom_after_rad=float(motion.angle_rad[rep.stop_sample - 1]),
-            top_rad=rep.top_rad,
-            is_complete="open_end" not in rep.quality,
-            is_begun="open_start" in rep.quality,
+            top_rad=float(motion.angle_rad[rep.top_sample]) if rep.top_rad is None else rep.top_rad,
+            is_complete="end" not in rep.unseen,
+            is_begun="start" in rep.unseen,
+            unseen=rep.unseen,
         )
 
     found = body_swings(motion, [instants(rep) for rep in reps])

@@ -37,11 +37,13 @@ from armarc.load.rep_motion import (
 )
 from armarc.load.resistance import Dumbbell, ElasticBand, Machine, Resistance, describe, scaled
 from armarc.load.table import SWINGS, LoadMeasures
+from armarc.measures import without_unseen
 from armarc.motion import ArmMotion
 from armarc.recording import STANDARD_GRAVITY_M_S2, ArrayValue, FloatArray
 from armarc.reps import MeasuredSet, Rep
 from armarc.reps.summary import full_reps
 from armarc.reps.swing import Swing, lifting_se_m
+from armarc.reps.types import RAISING
 
 SWING_SHARE_SE = 0.03
 """What a share misses the truth by on synthetic sets beyond the error of the path (up to 4 points)."""
@@ -221,8 +223,8 @@ class _Case:
     def whole(self) -> SetLoad:
         uncertain = uncertain_inputs(self.motion, self.measured.reps, self.lifter, bool(self.resistances))
         plain = self.all([Inputs(), *uncertain])
-        lowest = min((r.bottom_rad for r in self.measured.reps), default=0.0)
-        highest = max((r.top_rad for r in self.measured.reps), default=0.0)
+        lowest = min((r.bottom_rad for r in self.measured.reps if r.bottom_rad is not None), default=0.0)
+        highest = max((r.top_rad for r in self.measured.reps if r.top_rad is not None), default=lowest)
         low, high = math.ceil(math.degrees(lowest)), math.floor(math.degrees(highest))
         grid = np.radians(np.arange(low, max(high, low) + 1, dtype=float))
         reps = []
@@ -235,15 +237,18 @@ class _Case:
             times = _times(rep)
             m, moment = found.moved.motion, found.done.moment_n_m
             se = with_loaded_errors(se, m.time_s, m.angle_rad, moment, times, self.loaded, rep)
+            measures, se = without_unseen(found.measures, rep.unseen), without_unseen(se, rep.unseen)
             reps.append(
                 RepLoad(
                     rep=rep.rep,
-                    measures=found.measures,
+                    measures=measures,
                     se=se,
                     concentric_n_m=found.on_grid(times.start_s, times.top_start_s, grid),
                     eccentric_n_m=found.on_grid(times.top_end_s, times.end_s, grid),
-                    energy_residual=found.energy_residual(times),
-                    swings={n: swing_share(getattr(found.measures, n), getattr(se, n)) for n in SWINGS},
+                    energy_residual=math.nan
+                    if rep.unseen.intersection(RAISING)
+                    else found.energy_residual(times),
+                    swings={n: swing_share(getattr(measures, n), getattr(se, n)) for n in SWINGS},
                     quality=tuple(rep.quality),
                 )
             )

@@ -84,7 +84,7 @@ def fatigue_of(reps: Sequence[Rep], *, stop_at_pct: float | None = None) -> Fati
     most = max((fullness(rep.quality) for rep in reps), default=0)
     full = [rep if fullness(rep.quality) == most else None for rep in reps]
     velocity = losses([None if rep is None else rep.mean_concentric_rad_s for rep in full])
-    speeds = [rep.mean_concentric_rad_s for rep in full if rep and rep.mean_concentric_rad_s > 0]
+    speeds = [rep.mean_concentric_rad_s for rep in full if rep and (rep.mean_concentric_rad_s or 0.0) > 0]
     slower = loss(speeds) if len(speeds) > 1 else None
     return Fatigue(
         velocity_loss_pct=velocity,

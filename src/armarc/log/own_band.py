@@ -151,6 +151,8 @@ def _column(reps: Sequence[Rep], key: str) -> FloatArray:
 
 
 def _smooth_deg_s(rep: Rep, gate_rad: tuple[float, float]) -> float:
+    if rep.rom_rad is None or rep.concentric_s is None:
+        return math.nan
     duration_s = smooth_duration_s(rep.rom_rad, rep.concentric_s)
     smooth = None if duration_s is None else smooth_gate_velocity_rad_s(rep.rom_rad, duration_s, gate_rad)
     return math.nan if smooth is None else math.degrees(smooth)

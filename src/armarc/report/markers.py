@@ -52,7 +52,8 @@ class Marker:
         if rep.start_velocity_rad_s is not None:
             start = number_of(rep, "start_velocity_deg_s")
             said.append(f"start {start:.0f} °/s{f', {verdict} the band' if verdict else ''}")
-        said.append(f"range {number_of(rep, 'rom_deg'):.0f}°")
+        if rep.rom_rad is not None:
+            said.append(f"range {number_of(rep, 'rom_deg'):.0f}°")
         said += [flag_words(flag) for flag in rep.quality]
         return f"Set {self.set}, rep {rep.rep}\n{'; '.join(said)}"
 

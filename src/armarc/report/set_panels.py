@@ -97,8 +97,11 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     """Angle over time with phases, start gates, the loaded range, rep numbers, bottoms and tops."""
     p = scene.palette
     style.plain_axes(axes, p)
-    tops = [math.degrees(rep.top_rad) for rep in scene.reps]
-    bottoms = [math.degrees(rep.bottom_rad) for rep in scene.reps]
+    # Where the recording lacks a top or a bottom, the rep's number stands above what was seen of it.
+    tops = [
+        math.degrees(motion.angle_rad[rep.top_sample] if rep.top_rad is None else rep.top_rad)
+        for rep in scene.reps
+    ]
     low = min(0.0, float(np.nanmin(scene.angle_deg)) - 2) if motion.coordinate == "elevation" else (
         float(np.nanmin(scene.angle_deg)) - 4
     )  # fmt: skip
@@ -125,7 +128,10 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
     with_top = _label_size(_widest(tops) + "°", 11.0, scene.top_in)
     at_s = [float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)]) for rep in scene.reps]
     numbers = [str(rep.rep) + letters_of(rep.quality, scene.letters) for rep in scene.reps]
-    told_tops = [style.degrees_text(top) for top in tops]
+    told_tops = [
+        "" if rep.top_rad is None else style.degrees_text(top)
+        for rep, top in zip(scene.reps, tops, strict=True)
+    ]
     room = _with_room(scene, at_s, told_tops, numbers, (with_top or 0.0, number_size or 0.0))
     for i, (at, top) in enumerate(zip(at_s, tops, strict=True)):
         offset = 5.0
@@ -142,10 +148,12 @@ def angle_panel(axes: Axes, scene: Scene, motion: ArmMotion) -> None:
             )  # fmt: skip
     half = min(0.09, 0.13 * scene.rep_in) / scene.second_in
     ticks = []
-    for rep, top, bottom in zip(scene.reps, tops, bottoms, strict=True):
-        at = float(motion.time_s[min(rep.top_sample, len(motion.time_s) - 1)])
-        ticks.append([(at - half, top), (at + half, top)])
-        ticks.append([(rep.phases.start_s - half, bottom), (rep.phases.start_s + half, bottom)])
+    for rep, at, top in zip(scene.reps, at_s, tops, strict=True):
+        if rep.top_rad is not None:
+            ticks.append([(at - half, top), (at + half, top)])
+        if rep.bottom_rad is not None:
+            start_s, bottom = rep.phases.start_s, math.degrees(rep.bottom_rad)
+            ticks.append([(start_s - half, bottom), (start_s + half, bottom)])
     axes.add_collection(LineCollection(ticks, colors=p.ink, linewidths=3.4, zorder=5), autolim=False)
 
 
@@ -195,7 +203,7 @@ def _gates(axes: Axes, scene: Scene) -> None:
     p = scene.palette
     for rep in scene.reps:
         crossing = gate_times(rep, scene.gate_deg)
-        if crossing is None:
+        if crossing is None or rep.bottom_rad is None:
             continue
         bottom = math.degrees(rep.bottom_rad) if scene.gate_from == "bottom" else 0.0
         middle = 0.5 * (crossing[0] + crossing[1])

@@ -78,7 +78,7 @@ def draw_steps(
 def _draw(
     motion: ArmMotion, measured: MeasuredSet, rep: Rep, entry: Exercise, palette: Palette, width: float
 ) -> Figure:
-    steps = _steps(rep, entry, palette)
+    steps = _steps(rep, _low(rep, motion), entry, palette, float(motion.angle_rad[rep.top_sample]))
     columns = 2 if width < _NARROW_IN else 3
     rows = math.ceil(len(steps) / columns)
     cell = (width - 2 * SIDE_IN - (columns - 1) * _GAP_IN) / columns
@@ -86,7 +86,7 @@ def _draw(
     notes = [words.measured_how(motion, entry.sensor_place), *words.cautions_for((measured.exercise,))]
     is_raise = motion.coordinate == "elevation"
     # Other movements have no zero that can be drawn: they are turned so that the arm begins downward.
-    zero_rad = 0.0 if is_raise else rep.bottom_rad
+    zero_rad = 0.0 if is_raise else _low(rep, motion)
     # A right arm is drawn on the right, as who stands behind the lifter sees it.
     seen = "Seen from behind, as if every rep went straight to the side."
     notes.insert(
@@ -123,47 +123,80 @@ def _draw(
     return figure
 
 
-def _steps(rep: Rep, entry: Exercise, palette: Palette) -> list[_Step]:
-    """What happens in a rep, in order, with what was measured there."""
-    bottom, top, ink = rep.bottom_rad, rep.top_rad, palette.ink
-    near, far = (bottom + edge for edge in entry.gate_above(bottom))
-    near = max(near, bottom)
-    middle = 0.5 * (bottom + top)
-    mark = style.verdict_mark(rep.start_verdict, palette)
-    if rep.start_velocity_rad_s is None:
-        start: tuple[str, ...] = ("the gate was not passed",)
-    else:
-        start = (f"start velocity {_sure(rep.start_velocity_rad_s, rep.start_velocity_se_rad_s, ' °/s')}",)
-        if rep.start_verdict is not None:
-            start += (f"{rep.start_verdict} the band",)
-    held = rep.least_held_share
-    tension = f"{rep.time_under_tension_s:.1f} s under tension"
-    lowered: tuple[str, ...] = (f"takes {rep.eccentric_s:.1f} s",)
-    lowered += () if held is None else (f"at least {100 * held:.0f} % held (100 is as if still)",)
-    peak = _sure(rep.peak_concentric_rad_s, rep.peak_concentric_se_rad_s, " °/s")
-    fastest = f"{peak} at {_degrees(rep.peak_concentric_at_rad)}"
-    ranged = f"range {_sure(rep.rom_rad, rep.rom_se_rad, '°')}, held {rep.hold_s:.1f} s"
-    return [
-        _Step(
-            "At the bottom", bottom, (bottom, bottom), (_sure(bottom, rep.bottom_se_rad, "°"),), palette.paper, ink
-        ),
-        _Step("Through the start gate", far, (near, far), start, mark.colour, mark.colour),
-        _Step(
-            "Fastest", rep.peak_concentric_at_rad, (bottom, rep.peak_concentric_at_rad),
-            (fastest, f"raised in {rep.concentric_s:.1f} s"), palette.raising, ink,
-        ),
-        _Step("At the top", top, (bottom, top), (_sure(top, rep.top_se_rad, "°"), ranged), palette.raising, ink),
-        _Step("Lowering", middle, (middle, top), lowered, palette.lowering, ink),
-        _Step("Back", bottom, (bottom, top), (tension,), palette.lowering, ink),
-    ]  # fmt: skip
+def _low(rep: Rep, motion: ArmMotion) -> float:
+    """Where a rep begins; where it ends, if the recording lacks its beginning."""
+    return float(motion.angle_rad[rep.stop_sample - 1]) if rep.bottom_rad is None else rep.bottom_rad
+
+
+def _steps(rep: Rep, low: float, entry: Exercise, palette: Palette, top: float) -> list[_Step]:
+    """What happens in a rep, in order, with what was measured there; what the recording does not hold is left out."""
+    ink = palette.ink
+    steps = []
+    if rep.bottom_rad is not None:
+        bottom = rep.bottom_rad
+        near, far = (bottom + edge for edge in entry.gate_above(bottom))
+        mark = style.verdict_mark(rep.start_verdict, palette)
+        if rep.start_velocity_rad_s is None:
+            start: tuple[str, ...] = ("the gate was not passed",)
+        else:
+            start = (
+                f"start velocity {_sure(rep.start_velocity_rad_s, rep.start_velocity_se_rad_s, ' °/s')}",
+            )
+            if rep.start_verdict is not None:
+                start += (f"{rep.start_verdict} the band",)
+        steps += [
+            _Step(
+                "At the bottom",
+                bottom,
+                (bottom, bottom),
+                (_sure(bottom, rep.bottom_se_rad, "°"),),
+                palette.paper,
+                ink,
+            ),
+            _Step("Through the start gate", far, (max(near, bottom), far), start, mark.colour, mark.colour),
+        ]
+    if rep.bottom_rad is not None and rep.peak_concentric_at_rad is not None:
+        at = rep.peak_concentric_at_rad
+        peak = _sure(rep.peak_concentric_rad_s, rep.peak_concentric_se_rad_s, " °/s")
+        raised = f"raised in {_seconds(rep.concentric_s)}"
+        steps.append(
+            _Step(
+                "Fastest",
+                at,
+                (rep.bottom_rad, at),
+                (f"{peak} at {_degrees(at)}", raised),
+                palette.raising,
+                ink,
+            )
+        )
+    if rep.top_rad is not None:
+        ranged = f"range {_sure(rep.rom_rad, rep.rom_se_rad, '°')}, held {_seconds(rep.hold_s)}"
+        reached = (_sure(rep.top_rad, rep.top_se_rad, "°"), ranged)
+        steps.append(_Step("At the top", rep.top_rad, (low, rep.top_rad), reached, palette.raising, ink))
+    if "top_end" not in rep.unseen or "end" not in rep.unseen:
+        held = rep.least_held_share
+        lowered: tuple[str, ...] = (f"takes {_seconds(rep.eccentric_s)}",)
+        lowered += () if held is None else (f"at least {100 * held:.0f} % held (100 is as if still)",)
+        middle = 0.5 * (low + top)
+        steps.append(_Step("Lowering", middle, (middle, top), lowered, palette.lowering, ink))
+    if "end" not in rep.unseen:
+        tension = f"{_seconds(rep.time_under_tension_s)} under tension"
+        steps.append(_Step("Back", low, (low, top), (tension,), palette.lowering, ink))
+    return steps
+
+
+def _seconds(value_s: float | None) -> str:
+    return "–" if value_s is None else f"{value_s:.1f} s"
 
 
 def _degrees(angle_rad: float) -> str:
     return style.degrees_text(math.degrees(angle_rad))
 
 
-def _sure(value_rad: float, se_rad: float | None, unit: str) -> str:
+def _sure(value_rad: float | None, se_rad: float | None, unit: str) -> str:
     """An angle or a rate in degrees with its standard error, where it has one."""
+    if value_rad is None:
+        return "–"
     off = "" if se_rad is None else f" ± {math.degrees(se_rad):.1f}"
     return f"{math.degrees(value_rad):.0f}".replace("-", "−") + off + unit
 

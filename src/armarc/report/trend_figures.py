@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, MultipleLocator
 
+from armarc.measures import number_of
 from armarc.report import picture_parts, style
 from armarc.report.picture_parts import LEFT_IN, RIGHT_IN, WIDTH_IN, KeyItem, empty_picture
 from armarc.report.style import Palette
@@ -273,8 +274,9 @@ def draw_reps(
             top += 2.55
         panels[-1].set_xlabel("rep", size=style.SIZE_TEXT)
         _start_panel(panels[0], reps, band_deg_s, palette)
-        speeds = np.degrees([rep.mean_concentric_rad_s for rep in reps])
-        for panel, values in ((panels[1], speeds), (panels[2], np.degrees([rep.rom_rad for rep in reps]))):
+        speeds = np.array([number_of(rep, "mean_concentric_deg_s") for rep in reps])
+        ranges = np.array([number_of(rep, "rom_deg") for rep in reps])
+        for panel, values in ((panels[1], speeds), (panels[2], ranges)):
             panel.plot(numbers, values, color=palette.ink, linewidth=1.6, marker="o", markersize=7)
             known = values[np.isfinite(values)]
             panel.set_ylim(0, (float(known.max()) if len(known) else 1.0) * 1.2)

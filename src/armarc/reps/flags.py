@@ -11,8 +11,9 @@ FLAGS = {
     "no_gate": "no start velocity: the start gate was not crossed cleanly",
     "near_edge": "the start lies within its standard error of an edge of the band: it may belong on the other side",
     "coarse": "crossed the start gate within few samples",
-    "open_end": "the recording, or what followed, cuts the rep off before the arm is down again",
-    "open_start": "the recording begins inside the rep",
+    "open_end": "the recording, or what followed, cuts the rep off before the arm is down again: no number of what "
+    "was not seen",
+    "open_start": "the recording begins inside the rep: no number of what came before",
     "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",
     "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks: that instant may lie 0.25 s "

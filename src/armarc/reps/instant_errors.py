@@ -193,7 +193,7 @@ def instant_errors(
         bounds.append(
             _Bound(
                 found=place,
-                passed=passed,
+                passed=None if name in at.unseen else passed,
                 passes=passes,
                 looked_for=getattr(course, name),
                 looked_for_calmed=calmed(getattr(calm, name)),

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armarc.exercises import Exercise
+from armarc.measures import without_unseen
 from armarc.motion import ArmMotion, axial_change
 from armarc.recording import FloatArray
 from armarc.reps.crossings import value_at
@@ -19,7 +20,7 @@ from armarc.reps.phases import DOWN_SHARE, ON_RATE_RAD_S, Instants, find_instant
 from armarc.reps.smoothness import sparc
 from armarc.reps.summary import PERHAPS_NO_REP, is_clean
 from armarc.reps.swing import NOT_YET, Swing
-from armarc.reps.types import Phases, Rep
+from armarc.reps.types import LOWERING, Phases, Rep
 from armarc.reps.uncertainty import AngleErrors
 
 PLANE_FROM_RAD = math.radians(30)
@@ -158,7 +159,7 @@ def measure_rep(
     low = at.end if at.is_begun else at.start  # of a rep begun before the recording only the lowering is seen
     top_se, bottom_se = errors.of_angle(m.top), errors.of_angle(round(low))
     range_se = errors.of_range(m.top, low)
-    held = least_held(motion, at, top_se)
+    held = None if at.unseen.intersection(LOWERING) else least_held(motion, at, top_se)
     firm = instant_errors(angle, rate, (m.earliest, m.top, m.latest + 1), at, errors, range_se)
     quality += _sample_flags(motion, raw)
     if swung.travel_m is not None and swung.travel_m - (swung.se_m or 0.0) > exercise.swung_m:
@@ -176,8 +177,9 @@ def measure_rep(
     if m.is_doubtful:
         quality.append(PERHAPS_NO_REP)
     hand = motion.hand_rotation_in(slice(m.top, m.top + 1))
-    return Rep(
+    measured = Rep(
         rep=number,
+        unseen=at.unseen,
         phases=phases,
         first_sample=m.bottom,
         top_sample=m.top,
@@ -221,6 +223,7 @@ def measure_rep(
         **_loaded_range(angle[first : last + 1], exercise.loaded_range_rad, hz, errors, bottom_se),
         **_further_errors(motion, raw, errors, firm, bottom_se, range_se),
     )
+    return without_unseen(measured, at.unseen)
 
 
 def _further_errors(
@@ -270,13 +273,16 @@ def _further_errors(
 
 def finish_set(reps: list[Rep], motion: ArmMotion) -> tuple[Rep, ...]:
     """Fill in pauses and the flags that compare a rep with its set (`partial`, `bounce`)."""
-    median = float(np.median([r.rom_rad for r in reps]))
+    ranges = [rep.rom_rad for rep in reps if rep.rom_rad is not None]
+    median = float(np.median(ranges)) if ranges else 0.0
     finished = []
     for k, rep in enumerate(reps):
         following = reps[k + 1] if k + 1 < len(reps) else None
-        pause = None if following is None else max(following.phases.start_s - rep.phases.end_s, 0.0)
+        pause = None
+        if following is not None and "end" not in rep.unseen and "start" not in following.unseen:
+            pause = max(following.phases.start_s - rep.phases.end_s, 0.0)
         quality = list(rep.quality)
-        if rep.rom_rad < 0.7 * median:
+        if rep.rom_rad is not None and rep.rom_rad < 0.7 * median:
             quality.append("partial")
         if pause is not None and pause < BOUNCE_PAUSE_S and _bounces(motion, rep):
             quality.append("bounce")
@@ -316,6 +322,8 @@ def _stalls(angle: FloatArray, rate: FloatArray, at: Instants, m: Movement) -> b
 def _bounces(motion: ArmMotion, rep: Rep) -> bool:
     """Whether the arm drops into the bottom and rebounds instead of being lowered onto it."""
     part = slice(rep.top_sample, rep.stop_sample)
+    if rep.rom_rad is None or rep.peak_eccentric_rad_s is None:
+        return False
     low = motion.angle_rad[rep.stop_sample - 1] + 0.1 * rep.rom_rad
     near = motion.angle_rad[part] <= low
     if not near.any():

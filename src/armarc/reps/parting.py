@@ -1,7 +1,8 @@
 """Two sets that follow each other within less than a rest: slow reps and then fast ones, full ones and then low ones.
 
 As one set their pattern is like neither, so that reps of both are lost. They are two where what their reps gain by
-being held against their own kind is more than another set costs.
+being held against their own kind is more than another set costs; or where the rhythm changes at the longest stop of
+all: who waits at the bottom before every rep and then goes on without a wait has begun another set.
 """
 
 from __future__ import annotations
@@ -20,6 +21,12 @@ from armarc.reps.rhythm import costs_of_pauses
 from armarc.reps.run import Run
 from armarc.reps.run_cost import RUN_COST
 from armarc.reps.runs import best_run
+
+OF_A_RHYTHM = 5
+"""So many reps show a rhythm: fewer at an end may be a set's last ones, with breaths between them (working limit)."""
+OTHER_RHYTHM = 2.5
+"""Every pause on one side is so many times as long as every one on the other, the lowest quarter of the ways down and
+up among them (working limit: people's own pauses within a set differ by as much as that)."""
 
 
 def parting(
@@ -40,15 +47,21 @@ def parting(
     Returns
     -------
     list of (first, stop)
-        Up to the middle of the run's longest pause, and from there on; empty where it is one set.
+        Up to the middle of the run's longest pause, or of the stop at which its rhythm changes, and from there on;
+        empty where it is one set.
     """
     found, members = run.candidates, list(run.members)
     if len(members) <= FULL_SET:
         return []
     pauses = found.leaves_s[members[1:]] - found.returns_s[members[:-1]]
-    k = int(np.argmax(pauses)) + 1
+    changes = _change_of_rhythm(pauses, found.up_s[members])
+    k = changes or int(np.argmax(pauses)) + 1
     parts = members[:k], members[k:]
     at = (run.movements[k - 1].bottom_after + run.movements[k].bottom) // 2
+    if changes:
+        # Who rests with the arm up may have lifted from there: the stop that leaves the most reps parts the two.
+        held = (run.movements[k].bottom + run.movements[k].bottom_after) // 2
+        at = max((at, held), key=lambda cut: _size(path, [(first, cut), (cut, stop)], rules, known))
     few, many = sorted(parts, key=len)
     stretches = [(first, at), (at, stop)]
     if few is parts[1]:
@@ -57,8 +70,41 @@ def parting(
         is_two = _begins_another(path, *stretches[0], run, few, many, rules, known)
     else:
         sums = [_sum(found, part, rules) for part in parts]
-        is_two = min(sums) > RUN_COST and sum(sums) - RUN_COST > _sum(found, members, rules)
+        is_two = changes > 0 or sum(sums) - RUN_COST > _sum(found, members, rules)
+        is_two = is_two and min(sums) > RUN_COST
     return stretches if is_two else []
+
+
+def _size(
+    path: SensorPath, stretches: list[tuple[int, int]], rules: CountingRules, known: tuple[Template, ...]
+) -> int:
+    """How many movements the best runs of some stretches have."""
+    runs = (best_run(path, first, stop, rules, known) for first, stop in stretches)
+    return sum(run.size for run in runs if run is not None and run.score > 0)
+
+
+def _change_of_rhythm(pauses_s: FloatArray, up_s: FloatArray) -> int:
+    """The member of a run at which another rhythm begins, after the longest stop of all; 0 where none does.
+
+    Parameters
+    ----------
+    pauses_s : ndarray, shape (n - 1,), s
+        Between the n members.
+    up_s : ndarray, shape (n,), s
+        In the upper half of each: who rests with the arm up between two sets seems to hold the rep beside the rest.
+    """
+    n = len(up_s)
+    held = up_s - np.median(up_s)
+    for k in range(OF_A_RHYTHM, n - OF_A_RHYTHM + 1):
+        before, after = pauses_s[: k - 1], pauses_s[k:]
+        shorter, longer = sorted((before, after), key=lambda part: float(np.median(part)))
+        if longer.min() <= OTHER_RHYTHM * max(float(shorter.max()), 0.0):
+            continue
+        stops = max(float(pauses_s[k - 1]), float(held[k - 1 : k + 1].max()))
+        others = np.concatenate([before, after, held[: k - 1], held[k + 1 :]])
+        if stops > others.max():
+            return k
+    return 0
 
 
 def _begins_another(

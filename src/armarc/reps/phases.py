@@ -21,7 +21,10 @@ EDGE_SHARE = 0.10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instants:
-    """Fractional sample indices of the four instants, in order, and what they rest on."""
+    """Fractional sample indices of the four instants, in order, and what they rest on.
+
+    ``unseen`` names those that the recording does not hold; they are the edge of what was seen.
+    """
 
     start: float
     top_start: float
@@ -32,6 +35,7 @@ class Instants:
     top_rad: float
     is_complete: bool
     is_begun: bool = False
+    unseen: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         if not self.start <= self.top_start <= self.top_end <= self.end:
@@ -210,7 +214,8 @@ def find_instants(
     -------
     Instants or None
         None when the range holds no rise. `is_complete` is False when the recording ends before the rep does;
-        the last instants are then the last sample.
+        the last instants are then the last sample. `is_begun` is True as well where the arm rises from the
+        recording's first sample on.
     """
     settle = max(1, round(SETTLE_S * rate_hz))
     bottom = bottom_after = resting_value(angle_rad[top:stop], -rate_rad_s[top:stop], settle)
@@ -239,11 +244,21 @@ def find_instants(
     top_end = None if course.falls is None else course.top_end(course.falls, down)
     end = None if course.lands is None else course.end(course.lands, down)
 
+    if start is None and not is_begun and first == 0:
+        # The arm is under way from the recording's first sample on.
+        return find_instants(angle_rad, rate_rad_s, first, top, stop, rate_hz, is_begun=True)
+    is_complete = end is not None and way_down > 0.5 * rom
+    found = {
+        "start": not is_begun,
+        # A hold or a lowering that is on at the first sample began before it.
+        "top_start": top_start is not None and not (is_begun and top_start <= first),
+        "top_end": top_end is not None and (is_complete or way_down > EDGE_SHARE * rom),
+        "end": is_complete,
+    }
     start = float(first) if start is None else start
     top_start = float(top) if top_start is None else top_start
     # An instant pushed past its neighbour by a wobble at the top meets it instead.
     top_end = top_start if top_end is None else max(top_end, top_start)
-    is_complete = end is not None and way_down > 0.5 * rom
     return Instants(
         start=start,
         top_start=top_start,
@@ -254,6 +269,7 @@ def find_instants(
         top_rad=top_rad,
         is_complete=is_complete,
         is_begun=is_begun,
+        unseen=frozenset(name for name, is_seen in found.items() if not is_seen),
     )
 
 

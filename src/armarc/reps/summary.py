@@ -94,11 +94,14 @@ class SetSummary:
     ]
     duration_s: Annotated[float, Measure("Duration of the set", "first start to last end", 1, total=True)]
     time_under_tension_s: Annotated[
-        float, Measure("Time under tension of the set", "sum over the reps", 1, total=True)
+        float,
+        Measure("Time under tension of the set", "sum over the reps that were seen whole", 1, total=True),
     ]
     loaded_range_s: Annotated[
         float | None,
-        Measure("Time in the loaded range, whole set", "sum over the reps", 2, total=True),
+        Measure(
+            "Time in the loaded range, whole set", "sum over the reps that were seen whole", 2, total=True
+        ),
     ]
     tempo: Annotated[str, Measure("Tempo", "eccentric/pause/concentric/hold, whole seconds")]
     velocity_loss_share: Annotated[
@@ -171,7 +174,7 @@ def summarise(reps: Sequence[Rep], start_s: float, end_s: float, has_band: bool)
         clean_reps=sum(is_clean(rep.quality) for rep in reps),
         means_over=_means_over(len(whole), reps),
         duration_s=end_s - start_s,
-        time_under_tension_s=sum(rep.time_under_tension_s for rep in reps),
+        time_under_tension_s=sum(rep.time_under_tension_s or 0.0 for rep in reps),
         loaded_range_s=sum(inside) if inside else None,
         tempo=tempo(whole),
         velocity_loss_share=loss([rep.mean_concentric_rad_s for rep in whole]),
@@ -204,15 +207,21 @@ def tempo(reps: Sequence[Rep]) -> str:
     """Tempo in the trade's order: eccentric / pause at the bottom / concentric / hold at the top, whole seconds.
 
     Wilk et al. 2018, J Hum Kinet (PMC6006544): the eccentric comes first even when the lift starts with the
-    concentric. Medians over the set, so that one long rest does not show.
+    concentric. Medians over the set, so that one long rest does not show; – for a phase that was not seen whole.
     """
     phases = (
         [rep.eccentric_s for rep in reps],
-        [rep.pause_s for rep in reps if rep.pause_s is not None],
+        # One rep alone has no pause, and none is lacking.
+        [0.0 if len(reps) == 1 and rep.pause_s is None else rep.pause_s for rep in reps],
         [rep.concentric_s for rep in reps],
         [rep.hold_s for rep in reps],
     )
-    return "/".join(str(math.floor(median(times) + 0.5)) if times else "0" for times in phases)
+    return "/".join(map(_whole_seconds, phases))
+
+
+def _whole_seconds(times_s: Sequence[float | None]) -> str:
+    known = [time_s for time_s in times_s if time_s is not None]
+    return str(math.floor(median(known) + 0.5)) if known else "–"
 
 
 def _values(column: Column, reps: Sequence[Rep]) -> list[float]:

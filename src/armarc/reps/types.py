@@ -8,13 +8,29 @@ from typing import Annotated
 from armarc.exercises import Band
 from armarc.measures import Measure
 
+AT_START, AT_TOP, AT_END = ("start",), ("top_start",), ("end",)
+RAISING = ("start", "top_start")
+HOLDING = ("top_start", "top_end")
+LOWERING = ("top_end", "end")
+WHOLE = ("start", "end")
+"""What of a rep the recording has to hold for a measure: one of its instants, or those at both ends."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Phases:
-    """The four instants that bound a rep's phases, s from the recording's first sample."""
+    """The four instants that bound a rep's phases, s from the recording's first sample.
+
+    Where the recording does not hold one, it is the edge of what was seen of the rep: its place, and no start or end.
+    """
 
     start_s: Annotated[
-        float, Measure("Start", "start of the concentric, s from the recording's first sample", 2)
+        float,
+        Measure(
+            "Start",
+            "start of the concentric, s from the recording's first sample; of a cut rep "
+            "the edge of what was seen of it, as the other three",
+            2,
+        ),
     ]
     top_start_s: Annotated[float, Measure("End of the concentric", "end of the concentric", 2)]
     top_end_s: Annotated[float, Measure("Start of the eccentric", "start of the eccentric", 2)]
@@ -28,11 +44,13 @@ class Rep:
 
     ``first_sample``/``stop_sample`` are the half-open range of samples of the motion it was measured on,
     from the bottom before to the bottom after; ``top_sample`` is the turning point. All 0 without the motion.
+    ``unseen`` names the instants that the recording does not hold: what needs them is None (`Measure.needs`).
     """
 
     first_sample: int = 0
     top_sample: int = 0
     stop_sample: int = 0
+    unseen: frozenset[str] = frozenset()
     rep: Annotated[int, Measure("Rep", "number inside its set, from 1", head="rep")]
     phases: Phases
     gate_s: Annotated[
@@ -40,13 +58,17 @@ class Rep:
         Measure("Gate passed", "instant the arm left the start gate; the verdict is known then", 2),
     ]
     bottom_rad: Annotated[
-        float, Measure("Bottom of the rep", "lowest angle before the rep", 1, "mean", spread=False)
+        float | None,
+        Measure("Bottom of the rep", "lowest angle before the rep", 1, "mean", spread=False, needs=AT_START),
     ]
     bottom_se_rad: float | None = None
-    top_rad: Annotated[float, Measure("Top of the rep", "highest angle", 1, "mean", head="top", rank=4)]
+    top_rad: Annotated[
+        float | None,
+        Measure("Top of the rep", "highest angle", 1, "mean", head="top", rank=4, needs=AT_TOP),
+    ]
     top_se_rad: float | None
     rom_rad: Annotated[
-        float,
+        float | None,
         Measure(
             "Range of motion",
             "range of motion, top minus bottom",
@@ -55,22 +77,32 @@ class Rep:
             better="higher",
             head="ROM",
             rank=1,
+            needs=RAISING,
         ),
     ]
     rom_se_rad: float | None
-    concentric_s: Annotated[float, Measure("Concentric", "time raising", 2, "mean", head="raise")]
+    concentric_s: Annotated[
+        float | None, Measure("Concentric", "time raising", 2, "mean", head="raise", needs=RAISING)
+    ]
     concentric_se_s: float | None = None
-    hold_s: Annotated[float, Measure("Hold", "time at the top", 2, "mean", spread=False, head="hold")]
+    hold_s: Annotated[
+        float | None, Measure("Hold", "time at the top", 2, "mean", spread=False, head="hold", needs=HOLDING)
+    ]
     hold_se_s: float | None = None
-    eccentric_s: Annotated[float, Measure("Eccentric", "time lowering", 2, "mean", head="lower")]
+    eccentric_s: Annotated[
+        float | None, Measure("Eccentric", "time lowering", 2, "mean", head="lower", needs=LOWERING)
+    ]
     eccentric_se_s: float | None = None
     time_under_tension_s: Annotated[
-        float, Measure("Time under tension", "sum of the three", 1, "mean", head="TUT", rank=2)
+        float | None,
+        Measure("Time under tension", "sum of the three", 1, "mean", head="TUT", rank=2, needs=WHOLE),
     ]
     time_under_tension_se_s: float | None = None
     pause_s: Annotated[
         float | None,
-        Measure("Pause", "to the next rep's start; empty for the last rep", 2, "mean", spread=False),
+        Measure(
+            "Pause", "to the next rep's start; empty for the last rep", 2, "mean", spread=False, needs=AT_END
+        ),
     ]
     start_velocity_rad_s: Annotated[
         float | None,
@@ -89,6 +121,7 @@ class Rep:
             "mean",
             head="start ratio",
             rank=11,
+            needs=RAISING,
         ),
     ] = None
     start_ratio_se: float | None = None
@@ -104,7 +137,7 @@ class Rep:
     ] = None
     told_velocity_se_rad_s: float | None = None
     mean_concentric_rad_s: Annotated[
-        float,
+        float | None,
         Measure(
             "Mean raising velocity",
             "angle travelled over time",
@@ -112,32 +145,37 @@ class Rep:
             "mean",
             head="mean",
             rank=7,
+            needs=RAISING,
         ),
     ]
     mean_concentric_se_rad_s: float | None = None
     mean_eccentric_rad_s: Annotated[
-        float, Measure("Mean lowering velocity", "angle travelled over time, positive", 1, "mean")
+        float | None,
+        Measure("Mean lowering velocity", "angle travelled over time, positive", 1, "mean", needs=LOWERING),
     ]
     mean_eccentric_se_rad_s: float | None = None
     peak_concentric_rad_s: Annotated[
-        float,
+        float | None,
         Measure(
-            "Peak raising velocity",
-            "largest rate raising",
-            0,
-            "mean",
-            head="peak",
-            rank=8,
+            "Peak raising velocity", "largest rate raising", 0, "mean", head="peak", rank=8, needs=RAISING
         ),
     ]
     peak_concentric_se_rad_s: float | None = None
     peak_eccentric_rad_s: Annotated[
-        float, Measure("Peak lowering velocity", "largest rate lowering, positive", 0, "mean")
+        float | None,
+        Measure("Peak lowering velocity", "largest rate lowering, positive", 0, "mean", needs=LOWERING),
     ]
     peak_eccentric_se_rad_s: float | None = None
     peak_concentric_at_rad: Annotated[
-        float,
-        Measure("Angle of the peak velocity", "angle of the largest rate raising", 0, "mean", spread=False),
+        float | None,
+        Measure(
+            "Angle of the peak velocity",
+            "angle of the largest rate raising",
+            0,
+            "mean",
+            spread=False,
+            needs=RAISING,
+        ),
     ]
     drive_angle_rad: Annotated[
         float | None,
@@ -148,10 +186,18 @@ class Rep:
             0,
             "mean",
             spread=False,
+            needs=RAISING,
         ),
     ] = None
     time_to_peak_s: Annotated[
-        float, Measure("Time to the peak velocity", "from the start to the largest rate raising", 2, "mean")
+        float | None,
+        Measure(
+            "Time to the peak velocity",
+            "from the start to the largest rate raising",
+            2,
+            "mean",
+            needs=RAISING,
+        ),
     ]
     time_to_peak_se_s: float | None = None
     loaded_range_s: Annotated[
@@ -163,11 +209,13 @@ class Rep:
             "mean",
             head="loaded",
             rank=5,
+            needs=WHOLE,
         ),
     ]
     loaded_range_se_s: float | None = None
     lowering_ratio: Annotated[
-        float | None, Measure("Lowering over raising", "eccentric over concentric time", 2, "mean")
+        float | None,
+        Measure("Lowering over raising", "eccentric over concentric time", 2, "mean", needs=WHOLE),
     ] = None
     least_held_share: Annotated[
         float | None,
@@ -179,6 +227,7 @@ class Rep:
             spread=False,
             head="held",
             rank=6,
+            needs=LOWERING,
         ),
     ] = None
     least_held_se_share: float | None = None
@@ -191,6 +240,7 @@ class Rep:
             "direction",
             head="plane",
             rank=9,
+            needs=RAISING,
         ),
     ]
     plane_se_rad: float | None = None
@@ -204,12 +254,20 @@ class Rep:
             spread=False,
             head="hand",
             rank=10,
+            needs=AT_TOP,
         ),
     ]
     hand_rotation_se_rad: float | None = None
     hand_rotation_change_rad: Annotated[
         float | None,
-        Measure("Change of hand rotation", "hand rotation from hang to top", 0, "mean", spread=False),
+        Measure(
+            "Change of hand rotation",
+            "hand rotation from hang to top",
+            0,
+            "mean",
+            spread=False,
+            needs=RAISING,
+        ),
     ]
     smoothness_sparc: Annotated[
         float | None,
@@ -218,6 +276,7 @@ class Rep:
             "spectral arc length of the concentric; closer to zero is smoother",
             3,
             "mean",
+            needs=RAISING,
         ),
     ]
     body_swing_m: Annotated[
@@ -264,6 +323,7 @@ class Rep:
             1,
             "mean",
             spread=False,
+            needs=AT_START,
         ),
     ] = None
     trunk_travel_rad: Annotated[
@@ -274,6 +334,7 @@ class Rep:
             1,
             "mean",
             spread=False,
+            needs=RAISING,
         ),
     ] = None
     trunk_forward_rad: Annotated[
@@ -284,6 +345,7 @@ class Rep:
             1,
             "mean",
             spread=False,
+            needs=RAISING,
         ),
     ] = None
     trunk_sideways_rad: Annotated[
@@ -294,6 +356,7 @@ class Rep:
             1,
             "mean",
             spread=False,
+            needs=RAISING,
         ),
     ] = None
     elevation_to_trunk_rad: Annotated[
@@ -304,6 +367,7 @@ class Rep:
             0,
             "mean",
             spread=False,
+            needs=AT_TOP,
         ),
     ] = None
     quality: Annotated[
