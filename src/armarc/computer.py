@@ -1,4 +1,5 @@
-"""This computer: where armarc keeps its files, how to add what an extra needs, how to hold a port alone."""
+"""This computer: where armarc keeps its files, how to add what an extra needs, how to hold a port alone, and how many
+threads the linear algebra has."""
 
 from __future__ import annotations
 
@@ -7,12 +8,24 @@ import re
 import shlex
 import socket
 import sys
+from collections.abc import MutableMapping
 from pathlib import Path
 
 CONFIG_VARIABLE = "ARMARC_CONFIG_DIR"
 """Environment variable that replaces the configuration folder."""
 DATA_VARIABLE = "ARMARC_DATA_DIR"
 """Environment variable that replaces the data folder."""
+THREAD_VARIABLES = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""Environment variables that say how many threads linear algebra has; read once, while NumPy is loaded."""
+
+
+def one_thread(environment: MutableMapping[str, str]) -> None:
+    """Give linear algebra one thread where nobody said how many.
+
+    Its matrices are small here: threads that wait for each other cost more than they save.
+    """
+    if not any(environment.get(name) for name in THREAD_VARIABLES):
+        environment.update(dict.fromkeys(THREAD_VARIABLES, "1"))
 
 
 def config_folder() -> Path:

@@ -19,13 +19,13 @@ from typing import Any
 from armarc.archive.interrupts import interrupted_afterwards
 from armarc.archive.measuring import ArchiveTask, Outcome, failed, measure_task, too_slow
 from armarc.archive.setup import Setup
+from armarc.computer import THREAD_VARIABLES
 from armarc.errors import ArmarcError
 
 MOST_ATTEMPTS = 2
 _LOOK_EVERY_S = 0.5
 _LARGEST_KEPT = 4 << 20
 """Bytes of an array that the next file's takes the place of: twelve minutes at 200 Hz."""
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 
 class _Worker:
@@ -185,8 +185,8 @@ def _serve(pipe: Connection, setup: Setup) -> None:
 @contextmanager
 def _one_thread_each() -> Iterator[None]:
     """Workers share the cores by files, not by threads of the linear algebra."""
-    before: dict[str, Any] = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    before: dict[str, Any] = {name: os.environ.get(name) for name in THREAD_VARIABLES}
+    os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))
     try:
         yield
     finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import NoReturn
 
@@ -13,6 +14,9 @@ __all__ = ["main"]
 def main() -> NoReturn:
     """Run the command line. Ctrl-C while its libraries are loaded ends it as Ctrl-C later does, without a trace."""
     try:
+        from armarc.computer import one_thread
+
+        one_thread(os.environ)  # before NumPy is loaded
         from armarc.cli.app import main as run
 
         run()

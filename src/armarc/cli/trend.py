@@ -71,7 +71,7 @@ def trend(
     from armarc.errors import UsageError
     from armarc.log.bests import BEST
     from armarc.log.measures import find_measure
-    from armarc.log.reading import list_sets
+    from armarc.log.reading import Filter, list_sets
     from armarc.log.records import caution_for, sentence_of
     from armarc.log.store import open_log
     from armarc.log.table import read_table
@@ -102,9 +102,11 @@ def trend(
         elif word in BESTS:
             _bests(sets, as_json)
         else:
+            everyone = sets if where == Filter() else None
             _trend(
                 store,
                 sets,
+                everyone,
                 named[0],
                 worthwhile,
                 where.load_kg is None and not all_loads,
@@ -121,6 +123,7 @@ def trend(
 def _trend(
     store: Store,
     sets: SetTable,
+    everyone: SetTable | None,
     wanted: SetMeasure,
     worthwhile: float | None,
     keep_to_one: bool,
@@ -136,7 +139,8 @@ def _trend(
     from armarc.log.trend import shown as words_of
 
     chosen, kept = narrowed(sets, one_load=keep_to_one and wanted.key != "load_kg")
-    found = trend_of(session_points(chosen, wanted), wanted, relevant_for(store, chosen, wanted, worthwhile))
+    relevant = relevant_for(store, everyone, chosen, wanted, worthwhile)
+    found = trend_of(session_points(chosen, wanted), wanted, relevant)
     otherwise = measured_differently(store, {wanted.label: chosen.set_id.tolist()})
     if as_json:
         print_json(trend_record(found, kept) | {"not_measured_alike": otherwise})
@@ -214,8 +218,15 @@ def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
     return chosen, ", ".join(word for word in words if word)
 
 
-def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float | None) -> Relevant:
-    """Smallest relevant change for a task: what lifters differ by is asked of the whole log, not of the filter."""
+def relevant_for(
+    store: Store, everyone: SetTable | None, chosen: SetTable, measure: SetMeasure, own: float | None
+) -> Relevant:
+    """Smallest relevant change for a task: what lifters differ by is asked of the whole log, not of the filter.
+
+    `everyone` is the whole log with that measure where it has been read already.
+    """
+    import numpy as np
+
     from armarc.log.reading import Filter
     from armarc.log.relevance import smallest_relevant
     from armarc.log.table import read_table
@@ -223,7 +234,13 @@ def relevant_for(store: Store, chosen: SetTable, measure: SetMeasure, own: float
     if own is not None or not len(chosen):
         return smallest_relevant(measure, own=own)
     task = chosen.tasks[int(chosen.task[0])]
-    everyone = read_table(store, Filter(exercise=task.exercise, variant=task.variant), measure)
+    if everyone is None:
+        everyone = read_table(store, Filter(exercise=task.exercise, variant=task.variant), measure)
+    else:
+        # As the filter would, which ignores upper and lower case.
+        wanted = task.exercise.lower(), task.variant.lower()
+        alike = [(one.exercise.lower(), one.variant.lower()) == wanted for one in everyone.tasks]
+        everyone = everyone.take(np.array(alike)[everyone.task])
     return smallest_relevant(measure, everyone)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from armarc.log.measures import SetMeasure, find_measure
 from armarc.log.reading import LoggedSet
 from armarc.log.repeatability import detectable_change, series_df
-from armarc.log.table import SetLabels, SetTable, as_table, first_seen
+from armarc.log.table import SetLabels, SetTable, as_table
 from armarc.log.trend import FEWEST_SESSIONS, error_from_neighbours
 from armarc.recording import FloatArray
 
@@ -115,9 +115,10 @@ def _best(table: SetTable, measure: SetMeasure, values: FloatArray) -> Best:
     """The best of some sets of one lift, oldest first."""
     best = int(np.argmax(values))
     others = values[table.session != table.session[best]]
-    most = np.full(len(table.sessions), -math.inf)
-    np.maximum.at(most, table.session, values)
-    by_session = most[first_seen(table.session)].tolist()
+    different, first, part = np.unique(table.session, return_index=True, return_inverse=True)
+    most = np.full(len(different), -math.inf)
+    np.maximum.at(most, part, values)
+    by_session = most[np.argsort(first)].tolist()
     return Best(
         measure=measure,
         entry=table.labels(best),

@@ -58,18 +58,21 @@ def clusters_of(table: SetTable, measure: SetMeasure, level: str) -> Clusters:
     values = table.of(measure)
     known = ~np.isnan(values)
     session, values, set_id = table.session[known], values[known], table.set_id[known]
-    places, part = np.unique(session, return_inverse=True)
+    places, first, part = np.unique(session, return_index=True, return_inverse=True)
     means = np.bincount(part, weights=values, minlength=len(places)) / np.bincount(part)
-    keys = [table.sessions[place] for place in places.tolist()]
     if level == "session":
-        return Clusters([key.id for key in keys], means, _grouped(part, set_id, len(places)))
-    names = list(dict.fromkeys(key.lifter for key in keys))
-    who = np.array([names.index(key.lifter) for key in keys], np.int64)
+        ids = [table.sessions[place].id for place in places.tolist()]
+        return Clusters(list(ids), means, _grouped(part, set_id, len(places)))
+    lifter = table.lifter[known][first]
+    _, earliest, who = np.unique(lifter, return_index=True, return_inverse=True)
+    order = np.argsort(earliest)  # as their first sessions follow each other
+    who = np.argsort(order)[who]
+    names = [table.sessions[places[place]].lifter for place in earliest[order].tolist()]
     means = np.bincount(who, weights=means, minlength=len(names)) / np.bincount(who, minlength=len(names))
     return Clusters(list(names), means, _grouped(who[part], set_id, len(names)))
 
 
 def _grouped(part: IntArray, set_id: IntArray, count: int) -> list[list[int]]:
-    order = np.argsort(part, kind="stable")
-    ends = np.cumsum(np.bincount(part, minlength=count))[:-1]
-    return [piece.tolist() for piece in np.split(set_id[order], ends)]
+    numbers = set_id[np.argsort(part, kind="stable")].tolist()
+    ends = np.cumsum(np.bincount(part, minlength=count)).tolist()
+    return [numbers[first:end] for first, end in zip([0, *ends], ends, strict=False)]

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cached_property
+from itertools import starmap
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -218,7 +219,7 @@ def read_table(store: Store, where: Filter, *measures: SetMeasure) -> SetTable:
                 # A set whose numbers are missing has no number itself here, which is refused.
                 piece = np.array(columns[0], np.int64), _floats(columns[1]), np.array(task_code, np.int64)
                 pieces.append((*piece, *map(_values, measures, places, columns[7:])))
-            sessions = [SessionKey(*key) for key in connection.execute(keys)]
+            sessions = list(starmap(SessionKey, connection.execute(keys).all()))
         if not pieces:
             return as_table([], *measures)
         set_id, done_s, task_place, *values = (np.concatenate(column) for column in zip(*pieces, strict=True))
@@ -307,7 +308,7 @@ def _table(
     for exercise, variant, side, load_kg in tasks:
         if not (is_texts((exercise, variant, side or "")) and is_numbers((load_kg,))):
             raise ValueError("labels of a set")
-    if not all(is_texts((key.day, key.lifter, key.label)) for key in ordered):
+    if not is_texts(text for key in ordered for text in (key.day, key.lifter, key.label)):
         raise ValueError("a session")
     session = np.array([session_places[key] for key in session_id], np.int64)
     names = [key.lifter for key in ordered]

@@ -152,13 +152,14 @@ def session_points(sets: Sequence[LoggedSet] | SetTable, measure: SetMeasure) ->
     session, values, set_id = table.session[known], values[known], table.set_id[known]
     count = np.bincount(session, minlength=len(table.sessions))
     total = np.bincount(session, weights=values, minlength=len(table.sessions))
-    by_session = np.split(set_id[np.lexsort((set_id, session))], np.cumsum(count)[:-1])
+    ends = np.cumsum(count).tolist()
+    ordered = set_id[np.lexsort((set_id, session))].tolist()
     return tuple(
         Point(
             day=date.fromisoformat(key.day),
             value=float(total[place] / count[place]),
             sets=int(count[place]),
-            set_ids=tuple(by_session[place].tolist()),
+            set_ids=tuple(ordered[ends[place] - int(count[place]) : ends[place]]),
         )
         for place, key in enumerate(table.sessions)
         if count[place]

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armarc.motion.forearm import FOREARM_SHARE, Forearm
+from armarc.motion.lapack import products
 from armarc.recording import FloatArray
 
 UNMODELLED_M_S2 = 0.05
@@ -196,12 +197,13 @@ class Evidence:
     @staticmethod
     def of(rows: FloatArray, worth: float, unmodelled: float) -> Evidence:
         """Of rows, shape (m, 3, k + 1), the target last."""
-        design, target = rows[:, :, :-1].reshape(-1, rows.shape[2] - 1), rows[:, :, -1].reshape(-1)
+        equations = rows.reshape(-1, rows.shape[2])
+        sums = products(equations)
         return Evidence(
-            squares=design.T @ design,
-            wanted=design.T @ target,
-            square=float(target @ target),
-            count=len(target),
+            squares=sums[:-1, :-1],
+            wanted=sums[:-1, -1],
+            square=float(sums[-1, -1]),
+            count=len(equations),
             worth=worth,
             unmodelled=unmodelled,
         )

@@ -26,6 +26,7 @@ _FACE_TOLERANCE = 1e-4
 _ENTRY_STEPS = 6.0
 _FACE_TRIALS, _PLANES_AT_ONCE = 150, 10
 _PROBED = 5_000
+_EPSILON = float(np.finfo(float).eps)
 
 
 def find_clipped(
@@ -79,19 +80,19 @@ def clipped_samples(
     flags = np.zeros(len(values), bool)
     if not len(values):
         return flags
-    # Column by column: a reduction over the long axis of (n, 3) rows is several times slower.
-    high = [float(column.max()) for column in values.T]
-    low = [float(column.min()) for column in values.T]
+    # Column by column: whatever goes along the long axis of (n, 3) rows is several times slower.
+    columns = np.ascontiguousarray(values.T)
+    high = [float(column.max()) for column in columns]
+    low = [float(column.min()) for column in columns]
     peak = max(*high, *(-x for x in low))
     if stated_range and peak >= stated_range * (1 - _RANGE_TOLERANCE):
-        flags |= (np.abs(values) >= stated_range * (1 - _RANGE_TOLERANCE)).any(axis=1)
+        flags |= (np.abs(columns) >= stated_range * (1 - _RANGE_TOLERANCE)).any(axis=0)
     elif any(abs(peak / full - 1.0) <= _RANGE_TOLERANCE for full in ranges):
-        height = np.abs(values).max(axis=1)
+        height = np.abs(columns).max(axis=0)
         at_end = height >= peak * (1 - 1e-4)
         if at_end.sum() > 1 and _in_full_motion(at_end, peak - height, 1e-4 * peak):
             flags |= at_end
-    for axis in range(values.shape[1]):
-        column = values[:, axis]
+    for axis, column in enumerate(columns):
         finest: float | None = None
         for sign, extreme in ((1.0, high[axis]), (-1.0, -low[axis])):
             if extreme < smallest_extreme:
@@ -108,7 +109,9 @@ def clipped_samples(
                     flags |= at_end
                     continue
             if len(near) >= _FACE_SAMPLES:
-                flags |= _on_face(values, axis, sign, near, max(_FACE_TOLERANCE * extreme, 1.5 * finest))
+                within = max(_FACE_TOLERANCE * extreme, 1.5 * finest)
+                face = _on_face(columns, axis, sign, near, within)
+                flags = flags if face is None else flags | face
     return flags
 
 
@@ -118,7 +121,9 @@ def _finest_step(column: FloatArray) -> float:
     return float(steps[steps > 1e-9 * float(np.abs(column).max())].min(initial=math.inf))
 
 
-def _on_face(values: FloatArray, axis: int, sign: float, near: NDArray[np.intp], within: float) -> BoolArray:
+def _on_face(
+    columns: FloatArray, axis: int, sign: float, near: NDArray[np.intp], within: float
+) -> BoolArray | None:
     """Samples on a face that bounds the readings near one end of an axis, where the samples `near` lie.
 
     Calibrating takes raw readings to ``M (raw − offset)``: scaled, shifted and sheared by a few per cent. A raw axis
@@ -126,17 +131,16 @@ def _on_face(values: FloatArray, axis: int, sign: float, near: NDArray[np.intp],
     noise and with nothing beyond it. A movement that merely turns round near its extreme slows down before; one that
     runs into the limit enters the plane in full motion.
     """
-    flags = np.zeros(len(values), bool)
-    others = [i for i in range(3) if i != axis]
-    ground = np.column_stack([np.ones(len(near)), values[near][:, others]])
-    slopes = _face(ground, sign * values[near, axis], near, within)
+    one, other = (columns[i] for i in range(3) if i != axis)
+    ground = np.column_stack([np.ones(len(near)), one[near], other[near]])
+    slopes = _face(ground, sign * columns[axis, near], near, within)
     if slopes is None:
-        return flags
-    inside = slopes[0] + values[:, others] @ slopes[1:] - sign * values[:, axis]
+        return None
+    inside = slopes[0] + slopes[1] * one + slopes[2] * other - sign * columns[axis]
     on_face = _long_runs(inside <= within)
     if int(on_face.sum()) < _FACE_SAMPLES:
-        return flags
-    return on_face if _in_full_motion(on_face, inside, within) else flags
+        return None
+    return on_face if _in_full_motion(on_face, inside, within) else None
 
 
 def _in_full_motion(at_end: BoolArray, below: FloatArray, finest: float) -> bool:
@@ -170,7 +174,7 @@ def _face(ground: FloatArray, top: FloatArray, places: NDArray[np.intp], within:
             held = np.abs(inside) <= within
             if int(held.sum()) < 4:
                 break
-            plane = np.linalg.lstsq(ground[held], top[held], rcond=None)[0]
+            plane = np.linalg.lstsq(ground[held], top[held], rcond=_EPSILON * int(held.sum()))[0]
         inside = ground @ plane - top
         held = np.abs(inside) <= within
         if float(inside.min()) >= -within and (best is None or int(held.sum()) > best[0]):

@@ -158,8 +158,8 @@ def _swing(windows: Windows, scale: float) -> _Swing:
     rate = windows.rate * scale
     rotation = _rotations(_turns(rate, windows.step_s))
     arms = []
-    for unit in np.eye(3):
-        moved = _rotated(_arm_acceleration(rate, windows.step_s, unit), rotation)
+    for own in _arm_accelerations(rate, windows.step_s):
+        moved = _rotated(own, rotation)
         arms.append(moved - moved.mean(axis=1, keepdims=True))
     arm = np.stack(arms).reshape(3, -1)
     return _Swing(rotation=rotation, arm=arm, normal=arm @ arm.T)
@@ -220,13 +220,16 @@ def _turns(rate: FloatArray, step_s: float) -> FloatArray:
     return turn
 
 
-def _arm_acceleration(rate: FloatArray, step_s: float, lever: FloatArray) -> FloatArray:
-    """``ω̇ × r + ω × (ω × r)`` in the sensor's axes; `rate` in rad/s, shape (3, steps, windows)."""
-    w, a = rate, np.gradient(rate, step_s, axis=1)
-    x, y, z = lever
-    swung = np.stack([a[1] * z - a[2] * y, a[2] * x - a[0] * z, a[0] * y - a[1] * x])
-    along = w[0] * x + w[1] * y + w[2] * z
-    return np.asarray(swung + w * along - (w**2).sum(axis=0) * lever[:, None, None])
+def _arm_accelerations(rate: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """``ω̇ × r + ω × (ω × r)`` for r of 1 m along x, y and z, in the sensor's axes; `rate` in rad/s, shape (3, steps,
+    windows)."""
+    (x, y, z), (ax, ay, az) = rate, np.gradient(rate, step_s, axis=1)
+    square = x * x + y * y + z * z
+    return (
+        np.stack([x * x - square, y * x + az, z * x - ay]),
+        np.stack([x * y - az, y * y - square, z * y + ax]),
+        np.stack([x * z + ay, y * z - ax, z * z - square]),
+    )
 
 
 def _bounded_fit(normal: FloatArray, right: FloatArray, longest: float) -> FloatArray:
