@@ -72,6 +72,15 @@ def test_another_rhythm_without_a_stop_is_the_same_set(exercise):
     assert [len(one.reps) for one in sets] == [16]
 
 
+@pytest.mark.parametrize("exercise", ["lateral-raise", "unknown"])
+def test_a_breath_after_which_every_rep_waits_a_little_is_no_end_of_a_set(exercise):
+    """The longest stop of all, and another rhythm after it; but less than half a rest is a breath."""
+    brisk = raises((90,) * 6, up_s=0.9, hold_s=0.1, down_s=1.0, pause_s=0.0, still_s=3.0)
+    tired = raises((90,) * 6, up_s=0.9, hold_s=0.1, down_s=1.0, pause_s=1.2, still_s=1.6, after_s=3.0)
+    sets = process(laid(brisk, tired), exercise=exercise, kept=NOTHING_KEPT).sets
+    assert [len(one.reps) for one in sets] == [12]
+
+
 def test_a_breath_in_a_set_that_tires_is_no_end_of_it():
     fresh = raises((90,) * 7, up_s=1.2, down_s=1.4, pause_s=0.4, still_s=3.0)
     tired = raises((80, 70, 60), up_s=1.7, down_s=1.5, pause_s=0.6, still_s=5.0, after_s=3.0)

@@ -22,6 +22,7 @@ _USUAL_RATES_HZ = (10.0, 2000.0)
 _EPOCH_AFTER_S = 3.0e8
 _WRAPS = (2.0**16, 2.0**24, 2.0**31, 2.0**32)
 _DAY_S, _HOUR_S = 86400.0, 3600.0
+TURNED = "the clock was turned by an hour in between (summer time): taken as no pause"
 _AT_ONCE = 0.005
 """Stamps within a packet follow each other this much faster than the samples were taken."""
 
@@ -173,12 +174,8 @@ def from_text(cells: NDArray[Any], *, file: str, column: str, line: int) -> Stam
         unit=zone,
         started_at=started,
         inferences=(f"time is given as {zone}",),
-        warnings=("the clock was turned by an hour in between (summer time): taken as no pause",)
-        * (turned > 0),
+        warnings=(TURNED,) * (turned > 0),
     )
-
-
-TURNED = "the clock was turned by an hour in between (summer time): taken as no pause"
 
 
 def without_turned_clock(seconds: FloatArray) -> tuple[FloatArray, int]:

@@ -27,6 +27,8 @@ OF_A_RHYTHM = 5
 OTHER_RHYTHM = 2.5
 """Every pause on one side is so many times as long as every one on the other, the lowest quarter of the ways down and
 up among them (working limit: people's own pauses within a set differ by as much as that)."""
+HALF_A_REST = 0.5
+"""A stop of less than this share of a rest is a breath (working limit)."""
 
 
 def parting(
@@ -54,7 +56,7 @@ def parting(
     if len(members) <= FULL_SET:
         return []
     pauses = found.leaves_s[members[1:]] - found.returns_s[members[:-1]]
-    changes = _change_of_rhythm(pauses, found.up_s[members])
+    changes = _change_of_rhythm(pauses, found.up_s[members], rules.rest_s)
     k = changes or int(np.argmax(pauses)) + 1
     parts = members[:k], members[k:]
     at = (run.movements[k - 1].bottom_after + run.movements[k].bottom) // 2
@@ -83,7 +85,7 @@ def _size(
     return sum(run.size for run in runs if run is not None and run.score > 0)
 
 
-def _change_of_rhythm(pauses_s: FloatArray, up_s: FloatArray) -> int:
+def _change_of_rhythm(pauses_s: FloatArray, up_s: FloatArray, rest_s: float) -> int:
     """The member of a run at which another rhythm begins, after the longest stop of all; 0 where none does.
 
     Parameters
@@ -92,6 +94,8 @@ def _change_of_rhythm(pauses_s: FloatArray, up_s: FloatArray) -> int:
         Between the n members.
     up_s : ndarray, shape (n,), s
         In the upper half of each: who rests with the arm up between two sets seems to hold the rep beside the rest.
+    rest_s : float, s
+        What ends a set by itself.
     """
     n = len(up_s)
     held = up_s - np.median(up_s)
@@ -102,7 +106,7 @@ def _change_of_rhythm(pauses_s: FloatArray, up_s: FloatArray) -> int:
             continue
         stops = max(float(pauses_s[k - 1]), float(held[k - 1 : k + 1].max()))
         others = np.concatenate([before, after, held[: k - 1], held[k + 1 :]])
-        if stops > others.max():
+        if stops > max(float(others.max()), HALF_A_REST * rest_s):
             return k
     return 0
 
