@@ -278,6 +278,7 @@ def _collect(
         if run is None or run.score <= 0:
             left[begin, end] = run
             continue
+        # Rests between single reps were taken for holds: told which end hangs, the stretch is searched again.
         if joints is not None and rules.arm_axis is None and joints.is_upside_down(run):
             rules = replace(rules, arm_axis=-joints.hanging(run)[0])
             stretches.append((begin, end))
