@@ -9,6 +9,8 @@ from pathlib import Path
 
 LOWEST_MINOR, HIGHEST_MINOR = 11, 14
 LOWEST_VERSIONS = "lowest-versions"
+PATIENCE_S = 180
+"""A Python that is asked behind a busy suite may wait for long."""
 
 
 @functools.cache
@@ -32,8 +34,8 @@ def _runs(place: str, minor: int) -> bool:
     # A name on the path may be a shim that leads nowhere.
     asked = [place, "-c", "import sys, venv; print(sys.version_info[1])"]
     try:
-        done = subprocess.run(asked, capture_output=True, text=True, timeout=20, check=False)
-    except OSError:
+        done = subprocess.run(asked, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+    except (OSError, subprocess.TimeoutExpired):
         return False
     return done.stdout.strip() == str(minor)
 
