@@ -101,6 +101,11 @@ def process(
             f"armarc.process takes the chest's recording as trunk, got {type(trunk).__name__}",
             "armarc.read_csv(path) reads one, armarc.api.Trunk.of(recording, clock, forward) says how it lies",
         )
+    if options is not None and not isinstance(options, MeasuringOptions):
+        raise UsageError(
+            f"armarc.process takes MeasuringOptions after the recording, got {type(options).__name__}",
+            'name what is stated: armarc.process(recording, exercise="lateral-raise", side="right")',
+        )
     check_units(recording)
     stated = MeasuringOptions.of(named).over(options or MeasuringOptions())
     recording, choices = _kept(kept).settle(recording, stated)

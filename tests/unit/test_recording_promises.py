@@ -177,6 +177,13 @@ def test_what_is_no_recording_and_no_table_is_refused_plainly(arrays):
             Recording.from_frame(what)
 
 
+@pytest.mark.parametrize("stated", ["lateral-raise", 3, {"exercise": "lateral-raise"}])
+def test_what_is_stated_is_named(made, stated):
+    recording = Recording(**fields(made))
+    with pytest.raises(UsageError, match=r"takes MeasuringOptions after the recording, got .*exercise="):
+        armarc.process(recording, stated)
+
+
 @pytest.mark.parametrize(
     ("named", "said"),
     [({"load_kg": "8kg"}, "load_kg is a number"), ({"exercise": 3}, "exercise is a word"),
