@@ -82,11 +82,11 @@ def test_a_phone_and_a_tablet_see_the_set(program: Program, tmp_path: Path) -> N
             assert page.value("document.documentElement.scrollHeight <= innerHeight")
             assert page.value(INSIDE), name
             assert page.value("parseFloat(getComputedStyle(document.getElementById('count')).fontSize)") > 200
-            assert page.value("document.getElementById('mark').innerHTML.includes('path')")
+            # A busy machine may be one rep further on, at one that started inside.
+            assert page.value("/path|circle/.test(document.getElementById('mark').innerHTML)")
             colours.append(page.value("getComputedStyle(document.body).backgroundColor"))
             page.picture(tmp_path / f"{name}.png")
             assert (tmp_path / f"{name}.png").stat().st_size > 10_000
-        # A busy machine may be one rep further on by now.
         assert page.value("document.getElementById('count').textContent") in ("2", "3")
         assert colours[0] != colours[1]
         page.wait_for("document.getElementById('speed').textContent.includes('rest')", 25)
