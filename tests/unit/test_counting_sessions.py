@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from invented_template import RAISE
 
 from armarc.api import NOTHING_KEPT, process
-from armarc.reps.likeness import Template
 from armarc.simulate import (
     MountPlan,
     SimulationOptions,
@@ -18,15 +18,6 @@ from armarc.simulate import (
 )
 from grids import crossed
 from live_runs import run, sets_in
-
-RAISE = Template(
-    range_rad=1.4,
-    up_s=2.0,
-    speed_rad_s=1.0,
-    turned_rad=1.4,
-    pose=np.array([0.0, 0.0, 1.0]),
-    direction=np.array([0.0, 1.0, 0.0]),
-)
 
 
 def turned_by(degrees, **other):

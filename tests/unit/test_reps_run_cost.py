@@ -6,8 +6,8 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from invented_template import RAISE
 
-from armarc.reps.likeness import Template
 from armarc.reps.run_cost import (
     KNOWN_RUN_COST,
     OTHER_RUN_COST,
@@ -17,14 +17,6 @@ from armarc.reps.run_cost import (
     score_among,
 )
 
-RAISE = Template(
-    range_rad=1.4,
-    up_s=2.0,
-    speed_rad_s=1.0,
-    turned_rad=1.4,
-    pose=np.array([0.0, 0.0, 1.0]),
-    direction=np.array([0.0, 1.0, 0.0]),
-)
 LOWER = replace(RAISE, range_rad=0.6)
 ELSEWHERE = replace(RAISE, direction=np.array([0.0, math.cos(1.0), math.sin(1.0)]))
 

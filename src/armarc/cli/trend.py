@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -23,7 +23,7 @@ from armarc.cli.log_options import (
 from armarc.cli.measuring_options import logged_measures
 from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Dark, Force, Plot, check_picture, guard_for
-from armarc.cli.trend_words import load_words, weeks_words
+from armarc.cli.trend_words import task_words, weeks_words
 from armarc.outputs import Guard
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
     from armarc.log.measures import SetMeasure
     from armarc.log.reading import Filter
-    from armarc.log.relevance import Relevant
     from armarc.log.store import Store
     from armarc.log.table import SetTable
     from armarc.log.trend import Trend
@@ -135,11 +134,13 @@ def _trend(
 ) -> None:
     from armarc.errors import NothingToMeasure
     from armarc.log.measured_alike import measured_differently
+    from armarc.log.one_task import main_task, relevant_for
     from armarc.log.trend import session_points, trend_of
     from armarc.log.trend import shown as words_of
 
-    chosen, kept = narrowed(sets, one_load=keep_to_one and wanted.key != "load_kg")
-    relevant = relevant_for(store, everyone, chosen, wanted, worthwhile)
+    chosen = main_task(sets, one_load=keep_to_one and wanted.key != "load_kg")
+    kept = task_words(chosen, len(sets) - len(chosen))
+    relevant = relevant_for(store, chosen, wanted, worthwhile, everyone)
     found = trend_of(session_points(chosen, wanted), wanted, relevant)
     otherwise = measured_differently(store, {wanted.label: chosen.set_id.tolist()})
     if as_json:
@@ -188,60 +189,6 @@ def _trend(
         say(f"picture written to {plot}")
     if not found.points:
         raise NothingToMeasure(f"no set with {wanted.key} passes", "widen the filter or log more sets")
-
-
-def narrowed(sets: SetTable, *, one_load: bool) -> tuple[SetTable, str]:
-    """Keep to one task where several are mixed, that with most sets and of such the newest, and say which."""
-    import numpy as np
-
-    if not len(sets):
-        return sets, "no sets"
-    numbers, first, where, counts = np.unique(
-        sets.target, return_index=True, return_inverse=True, return_counts=True
-    )
-    newest = np.full(len(numbers), -np.inf)
-    np.maximum.at(newest, where, sets.done_s)
-    found: dict[tuple[Any, ...], list[int]] = {}
-    for place, row in enumerate(first.tolist()):
-        one = sets.labels(row)
-        task = (one.lifter, one.exercise, one.variant, one.side)
-        found.setdefault((*task, one.load_kg) if one_load else task, []).append(place)
-    most = max(
-        found, key=lambda one: (int(counts[found[one]].sum()), float(newest[found[one]].max()), str(one))
-    )
-    chosen = sets.take(np.isin(sets.target, numbers[found[most]]))
-    words = [most[0], f"{most[1]} ({most[2]})" if most[2] else most[1], f"{most[3]} arm" if most[3] else ""]
-    words.append(load_words({chosen.tasks[k].load_kg for k in np.unique(chosen.task).tolist()}))
-    left = len(sets) - len(chosen)
-    if left:
-        words.append(f"{left} other set{'s' * (left != 1)} left out")
-    return chosen, ", ".join(word for word in words if word)
-
-
-def relevant_for(
-    store: Store, everyone: SetTable | None, chosen: SetTable, measure: SetMeasure, own: float | None
-) -> Relevant:
-    """Smallest relevant change for a task: what lifters differ by is asked of the whole log, not of the filter.
-
-    `everyone` is the whole log with that measure where it has been read already.
-    """
-    import numpy as np
-
-    from armarc.log.reading import Filter
-    from armarc.log.relevance import smallest_relevant
-    from armarc.log.table import read_table
-
-    if own is not None or not len(chosen):
-        return smallest_relevant(measure, own=own)
-    task = chosen.tasks[int(chosen.task[0])]
-    if everyone is None:
-        everyone = read_table(store, Filter(exercise=task.exercise, variant=task.variant), measure)
-    else:
-        # As the filter would, which ignores upper and lower case.
-        wanted = task.exercise.lower(), task.variant.lower()
-        alike = [(one.exercise.lower(), one.variant.lower()) == wanted for one in everyone.tasks]
-        everyone = everyone.take(np.array(alike)[everyone.task])
-    return smallest_relevant(measure, everyone)
 
 
 def trend_record(found: Trend, kept: str) -> dict[str, object]:

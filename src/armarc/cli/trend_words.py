@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from armarc.log.table import SetTable
 
 
 def weeks_words(sets: int, weeks: int) -> str:
@@ -20,3 +24,18 @@ def load_words(loads: Collection[float | None]) -> str:
     if others:
         return "all loads"
     return "no load stated" if one is None else f"{one:.4g} kg"
+
+
+def task_words(chosen: SetTable, left: int) -> str:
+    """The one task that a trend keeps to, and how many sets of others it leaves out."""
+    if not len(chosen):
+        return "no sets"
+    one = chosen.labels(0)
+    words = [
+        one.lifter,
+        f"{one.exercise} ({one.variant})" if one.variant else one.exercise,
+        f"{one.side} arm" if one.side else "",
+        load_words({task.load_kg for task in (chosen.tasks[k] for k in set(chosen.task.tolist()))}),
+        f"{left} other set{'s' * (left != 1)} left out" if left else "",
+    ]
+    return ", ".join(word for word in words if word)

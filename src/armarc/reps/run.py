@@ -15,11 +15,10 @@ class Run:
     """Look-alike movements, in samples of the path, and how well they make a set.
 
     ``cost`` is what it paid of its score for being a set at all, ``rank`` the score with what the rests say of which
-    end is the bottom; ``curve``, ``sign`` and ``axis`` say on
-    which angle they were found, ``members`` which of its ``candidates`` they are, ``is_walk`` that an arm swung
-    so in walking or loosening up (`armarc.reps.strides`), ``may_be_walk`` that one may have (`armarc.reps.bounce`),
-    ``is_elbow`` and ``is_line`` that it turns about the elbow or goes along a line where a raise was named,
-    ``may_be_handling`` that it may be none (`armarc.reps.joint`).
+    end is the bottom; ``curve``, ``sign`` and ``axis`` say on which angle they were found, ``members`` which of its
+    ``candidates`` they are, ``is_walk`` that an arm swung so in walking or loosening up (`armarc.reps.strides`),
+    ``may_be_walk`` that one may have (`armarc.reps.bounce`), ``is_elbow`` and ``is_line`` that it turns about the
+    elbow or goes along a line where a raise was named, ``may_be_handling`` that it may be none (`armarc.reps.joint`).
     """
 
     score: float
