@@ -220,6 +220,19 @@ def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path)
     assert planes() == right
 
 
+def test_sets_of_a_recording_that_differ_in_their_arm_are_measured_as_before_and_that_is_said(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    said = run("log", "edit", "1", "--side", "left", "--log-file", log).stderr
+    assert "an exercise or arm where all sets of a recording have it" in " ".join(said.split())
+    (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert (told["is_mixed"], told["measured_as"], told["changes"]) == (True, None, {})
+    assert "its sets differ in exercise or arm" in run("log", "reprocess", "1", "--log-file", log).stdout
+    run("log", "edit", "1-3", "--side", "left", "--log-file", log)
+    (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert (told["is_mixed"], told["measured_as"]) == (False, "lateral-raise, left arm")
+
+
 def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_said(tmp_path):
     log = tmp_path / "log.sqlite"
     run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)

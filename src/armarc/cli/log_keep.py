@@ -374,6 +374,7 @@ def _remeasured_record(one: Remeasured) -> dict[str, object]:
             "is": None if one.body_is is None else one.body_is.record(),
         },
         "measured_as": one.task_is or None,
+        "is_mixed": one.is_mixed,
         "problem": one.problem or None,
     }
 
@@ -392,6 +393,8 @@ def _changes(one: Remeasured) -> list[str]:
         return words if lifter.given else f"reference body ({words})"
 
     said = [f"measured as {one.task_is}"] if one.task_is else []
+    if one.is_mixed:
+        said.append("its sets differ in exercise or arm: measured for those of before")
     if one.body_is is not None and (one.body_was is None or not one.body_is.same_body(one.body_was)):
         said.append(f"body {body(one.body_was)} → {body(one.body_is)}")
     return said + [f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items()]

@@ -58,6 +58,8 @@ class Remeasured:
         The body of the shoulder's moments; None where it is not known or there are none.
     task_is : str
         Exercise and arm it was measured for now, where they are not those of before, else empty.
+    is_mixed : bool
+        Its sets differ in exercise or arm, so that it was measured for those of before.
     problem : str
         Why it could not be measured, else empty; then nothing was changed.
     """
@@ -72,6 +74,7 @@ class Remeasured:
     body_was: Lifter | None = None
     body_is: Lifter | None = None
     task_is: str = ""
+    is_mixed: bool = False
     problem: str = ""
 
 
@@ -174,6 +177,7 @@ def _remeasure_one(
         changes=_moved(before, after),
         body_was=body_was,
         task_is=_as_measured(row.settings, result["settings"]),
+        is_mixed=max(len(exercises), len(sides)) > 1,
         body_is=next((one for one in loads if one is not None), None),
     )
 
