@@ -15,11 +15,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
-from scipy.spatial.transform import Rotation, Slerp
+from scipy.spatial.transform import Rotation
+from watch_lifts import attitude, lifted, made
 
 import armarc
 from armarc.api import process
-from armarc.recording import Recording, read_csv
+from armarc.recording import read_csv
 from grids import crossed
 from live_runs import run, sets_in
 
@@ -53,19 +54,6 @@ def measured(recording, side="right"):
 
 def sizes(session):
     return [len(one.reps) for one in session.sets]
-
-
-def made(t, force, omega):
-    rate_hz = 1 / np.median(np.diff(t))
-    return Recording(
-        time_s=t, specific_force_m_s2=force, angular_velocity_rad_s=omega, rate_hz=float(rate_hz)
-    )
-
-
-def attitude(session):
-    """Sensor → global over time, as it was measured."""
-    motion = session.motions[0]
-    return Slerp(motion.time_s, Rotation.from_quat(np.roll(motion.quaternion, -1, axis=1)))
 
 
 def turned(t, f, w, session, rng):
@@ -151,47 +139,6 @@ def test_the_other_arm_raises_as_far(person, number):
 # From the start button to the stop button.
 
 
-def smooth(x):
-    """A minimum-jerk way from 0 to 1."""
-    x = np.clip(x, 0.0, 1.0)
-    return x**3 * (10 - 15 * x + 6 * x**2)
-
-
-def lifted(pose, arm, lateral, rng, *, before):
-    """Specific force and angular velocity of a wrist lifted before the face, at a button, and lowered again.
-
-    Upper arm and forearm hang along `arm` (sensor axes) in `pose`, in which the movement ends (before a set) or
-    starts; about `lateral` the shoulder flexes and the elbow bends. Positions give the acceleration.
-    """
-    step_s = 1 / 400
-    way_s, looks_s, waits_s = rng.uniform(0.6, 1.1), rng.uniform(0.8, 2.5), rng.uniform(0.3, 2.0)
-    t = np.arange(0, 2 * way_s + looks_s + waits_s, step_s)
-    up = smooth(t / way_s) - smooth((t - way_s - looks_s) / way_s)
-    if not before:
-        up = smooth((t - waits_s) / way_s)
-        t, up = (each[: round((waits_s + way_s + looks_s) / step_s)] for each in (t, up))
-    flexed = up * rng.uniform(0.2, 0.7)
-    bent, turned_in = up * rng.uniform(1.2, 1.9), up * rng.uniform(-1.2, 1.2)
-    down = pose.apply(arm)
-    upper = Rotation.from_rotvec(flexed[:, None] * lateral)
-    fore = (
-        upper
-        * Rotation.from_rotvec(bent[:, None] * lateral)
-        * Rotation.from_rotvec(turned_in[:, None] * down)
-    )
-    place = upper.apply(0.29 * down) + fore.apply(0.25 * down)
-    acceleration = np.gradient(np.gradient(place, step_s, axis=0), step_s, axis=0)
-    sensor = fore * pose
-    force = sensor.inv().apply(acceleration + np.array([0, 0, G_M_S2]))
-    omega = (sensor[:-1].inv() * sensor[1:]).as_rotvec() / step_s
-    at = np.arange(0, t[-1] - step_s, 1 / HZ)
-    noise = rng.normal(size=(2, len(at), 3)) * np.array([0.03, np.radians(0.2)])[:, None, None]
-    return [
-        np.column_stack([np.interp(at, t[: len(x)], column) for column in x.T]) + rough
-        for x, rough in zip((force, omega), noise, strict=True)
-    ]
-
-
 def from_button_to_button(recording, session, one, rng):
     """A set with half a second or more on both sides, between a lift to press start and a lift to press stop."""
     motion = session.motions[0]
@@ -207,9 +154,9 @@ def from_button_to_button(recording, session, one, rng):
     lateral, arm = np.cross([0, 0, 1.0], forward), np.array(motion.mounting.arm_axis)
     poses = attitude(session)(recording.time_s[[first, stop]])
     parts = [
-        lifted(poses[0], arm, lateral, rng, before=True),
+        lifted(poses[0], arm, lateral, rng, before=True, rate_hz=HZ),
         [recording.specific_force_m_s2[first:stop], recording.angular_velocity_rad_s[first:stop]],
-        lifted(poses[1], arm, lateral, rng, before=False),
+        lifted(poses[1], arm, lateral, rng, before=False, rate_hz=HZ),
     ]
     force, omega = (np.vstack([part[k] for part in parts]) for k in range(2))
     return made(np.arange(len(force)) / HZ, force, omega)

@@ -15,6 +15,7 @@ from scipy.spatial.transform import Rotation
 from armarc.api import NOTHING_KEPT, process
 from armarc.exercises import find_exercise
 from armarc.recording import Recording
+from armarc.reps import edges
 from armarc.reps.counting import count_sets, counting_rules
 from armarc.reps.not_counted import AT_AN_END
 from live_runs import run, sets_in
@@ -157,3 +158,39 @@ def test_a_doubtful_rep_is_flagged_live():
 def test_too_few_reps_tell_nothing():
     assert sum(len(one) for one in counted((80,), 3).sets) == 4 - len(counted((80,), 3).left_out)
     assert math.isfinite(counted((), 3).sets[0][0].rise_rad)
+
+
+@pytest.mark.parametrize(
+    "spread", [edges.FELT, edges.RANGE, edges.TIME, edges.HELD_BELOW, edges.SPEED, edges.SLOWER]
+)
+@pytest.mark.parametrize("own", [0.0, 0.1])
+def test_what_is_still_less_like_a_rep_is_no_likelier_one(spread, own):
+    """What lasted 2.6 times as long as the reps was likelier to be one than what lasted 1.4 times."""
+    misses = np.linspace(0.2, 4, 200)  # from where it is not quite as usual
+    for side in (1, -1):
+        odds = [spread.evidence(side * miss, own) for miss in misses]
+        assert np.all(np.diff(odds) <= 1e-9)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_who_is_held_below_the_others_at_an_end_is_perhaps_no_rep_also_where_the_recording_ends_there(seed):
+    """Watches are lifted before and after a set of quick raises, looked at, and the second time stopped there."""
+    rng = np.random.default_rng(seed)
+    lift = (rng.uniform(60, 70), 0.9, rng.uniform(1.5, 2.5))
+    ways = [lift, *((90 + rng.normal(0, 2), rng.normal(0.8, 0.03), 0.05) for _ in range(12)), lift]
+    t = np.arange(round(45 * HZ)) / HZ
+    angle, at = np.full(len(t), 10.0), 1.5
+    for high, move, stays in ways:
+        angle += (high - 10) * (ramp((t - at) / move) - ramp((t - at - move - stays) / move))
+        ends, at = at + move + stays, at + 2 * move + stays + 0.15
+    cut = t < ends
+    angle = np.radians(gaussian_filter1d(angle, 0.03 * HZ))[cut]
+    pose = Rotation.from_rotvec(np.outer(-angle, [0, 1, 0]))
+    place = pose.apply([0, 0, -ARM_M])
+    felt = np.gradient(np.gradient(place, axis=0), axis=0) * HZ**2 + [0.0, 0.0, GRAVITY_M_S2]
+    steps = (pose[:-1].inv() * pose[1:]).as_rotvec() * HZ
+    turning, force = np.vstack([steps, steps[-1:]]), pose.inv().apply(felt) + rng.normal(0, 0.05, felt.shape)
+    rules = counting_rules(find_exercise("front-raise"))
+    found = count_sets(pose.as_quat(scalar_first=True), turning, force, HZ, rules)
+    sure = [[not m.is_doubtful for m in one].count(True) for one in found.sets]
+    assert sure == [12]

@@ -53,12 +53,17 @@ class Spread:
     cap: float
 
     def evidence(self, miss: float, own: float = 0.0) -> float:
-        """Log-likelihood ratio of a rep against handling."""
+        """Log-likelihood ratio of a rep against handling.
+
+        Further away than the cap nothing is likelier to be a rep again because handling is rarely so either.
+        """
         spread = math.hypot(self.of_reps, own)
+        furthest = math.sqrt(self.cap) * spread
+        miss = min(max(miss, -furthest), furthest)
         as_rep, as_handling = miss / spread, (miss - self.handling) / self.of_handling
         return (
             math.log(self.of_handling / spread)
-            - 0.5 * min(as_rep * as_rep, self.cap)
+            - 0.5 * as_rep * as_rep
             + 0.5 * min(as_handling * as_handling, self.cap)
         )
 
@@ -66,6 +71,9 @@ class Spread:
 FELT = Spread(0.3, 1.2, 0.9, CAP)
 RANGE = Spread(0.12, -0.2, 0.5, CAP)
 TIME = Spread(0.15, 0.0, 0.5, TIME_CAP)
+HELD_BELOW = Spread(0.15, 0.0, 0.5, CAP)
+"""Of a longer time in what is smaller than the others: who holds a rep holds it where the others end, who looks at a
+watch or reaches for a weight anywhere."""
 SPEED = Spread(0.18, 0.1, 0.6, TIME_CAP)
 SLOWER = Spread(0.18 * TIRED_SPREAD / TIME_SPREAD, 0.1, 0.6, TIME_CAP)
 """Of a speed that is lower: the end of a set is tired, handling is quick."""
@@ -194,10 +202,10 @@ class FeltSet:
 
     ``products``, shape (n, 2 ways, 6, 6), are the mean products of what is known of every sample on the way up and
     down: the angle's acceleration, its squared rate, a one, and the acceleration beside gravity that was felt;
-    ``samples`` is how many these are; of movements that are ``cut`` too little was recorded: neither what they felt
-    nor their time is then their own. ``logs``, shape (3, n), are the logarithms of range, time up and speed. ``shown``
-    is what some of its reps show and ``left`` what a lever leaves, worked out once: most movements are compared with
-    the same ones.
+    ``samples`` is how many these are; ``cut`` movements were not recorded whole: an end of the recording leaves one of
+    their ways, and what was filled in over a gap, or ends before its top, was ``hardly_seen``. ``logs``, shape (3, n),
+    are the logarithms of range, time up and speed. ``shown`` is what some of its reps show and ``left`` what a lever
+    leaves, worked out once: most movements are compared with the same ones.
     """
 
     candidates: Candidates
@@ -206,6 +214,7 @@ class FeltSet:
     products: FloatArray
     samples: np.ndarray
     cut: tuple[bool, ...]
+    hardly_seen: tuple[bool, ...]
     axis: FloatArray
     logs: FloatArray
     shown: dict[tuple[int, ...], Shown] = field(default_factory=dict)
@@ -229,10 +238,10 @@ class FeltSet:
         ]
         samples = np.array([way.stop - way.start for way in ways])
         products = np.array([known[way].T @ known[way] for way in ways]) / samples[:, None, None]
-        cut = [m.is_open or m.is_begun for m in run.movements]
+        hardly = [m.top == (m.bottom_after if m.is_open else m.bottom) for m in run.movements]
         if path.missing is not None:
             filled = [bool(path.missing[begin:stop][way].mean() > FILLED_SHARE) for way in ways]
-            cut = [any(each) for each in zip(cut, filled[::2], filled[1::2], strict=True)]
+            hardly = [any(each) for each in zip(hardly, filled[::2], filled[1::2], strict=True)]
         found, members = run.candidates, np.array(run.members)
         return cls(
             candidates=found,
@@ -240,7 +249,8 @@ class FeltSet:
             movements=run.movements,
             products=products.reshape(-1, 2, 6, 6),
             samples=samples.reshape(-1, 2),
-            cut=tuple(cut),
+            cut=tuple(m.is_open or m.is_begun or few for m, few in zip(run.movements, hardly, strict=True)),
+            hardly_seen=tuple(hardly),
             axis=run.sign * run.axis,
             logs=np.log([found.range_rad[members], found.up_s[members], found.speed_rad_s[members]]),
         )
@@ -259,9 +269,8 @@ class FeltSet:
         1 or -1 leads inward from an end at which they are, 0 is in the middle.
         """
         others = [self._others(k, among) for k, among in each]
-        told = [
-            not self.cut[k] and len(these) >= FULL_SET for (k, _), these in zip(each, others, strict=True)
-        ]
+        unseen = self.hardly_seen if inward else self.cut
+        told = [not unseen[k] and len(these) >= FULL_SET for (k, _), these in zip(each, others, strict=True)]
         self._show(these for these, is_told in zip(others, told, strict=True) if is_told)
         return [
             self.judged(k, self.shown[these], inward) if is_told else math.inf
@@ -278,8 +287,16 @@ class FeltSet:
             total = max(total, -SMALLER_COST)
             if inward < 0:  # part of the way in the same time is slower: a last rep that fails
                 faster = _beyond(faster, larger)
-        total += TIME.evidence(longer, own[1]) + (SPEED if faster > 0 else SLOWER).evidence(faster, own[2])
-        rise, fall = (FELT.evidence(max(ratio, 0.0)) for ratio in self._felt_beyond(k, shown))
+        if longer > 0 or not self.cut[k]:  # of what is cut: so far
+            is_below = longer > 0 and larger < -math.hypot(RANGE.of_reps, own[0])
+            total += (HELD_BELOW if is_below else TIME).evidence(longer, own[1])
+        if not self.movements[k].is_begun:
+            total += (SPEED if faster > 0 else SLOWER).evidence(faster, own[2])
+        was_not_seen = self.movements[k].is_begun, self.movements[k].is_open
+        rise, fall = (
+            0.0 if unseen else FELT.evidence(max(ratio, 0.0))
+            for unseen, ratio in zip(was_not_seen, self._felt_beyond(k, shown), strict=True)
+        )
         if inward == 0:
             return total + rise + fall
         outer, inner = (rise, fall) if inward > 0 else (fall, rise)
