@@ -99,8 +99,9 @@ def ratios(seeds, restless_deg_s):
 def test_times_of_a_restless_elbow_lie_within_their_standard_errors():
     found, errors = ratios(range(6), RESTLESS_DEG_S)
     assert 0.02 < np.sqrt(np.mean(errors**2)) < 0.3
-    assert np.mean(found < 1) >= 0.6
-    assert np.mean(found < 2) >= 0.88
+    # Without room for the elbow 33 and 59 %.
+    assert np.mean(found < 1) >= 0.52
+    assert np.mean(found < 2) >= 0.8
 
 
 def test_the_chain_with_a_still_elbow_is_measured_to_a_sample():
