@@ -12,6 +12,8 @@ from armarc.motion.tolerance import Tolerance
 from armarc.reps.body import RIGID
 from armarc.reps.instant_errors import (
     AT_THE_TOP,
+    ELBOW_GIVES_AT_TOP_RAD_S,
+    ELBOW_GIVES_RAD_S,
     ELSEWHERE_S,
     INSTANT_FLOOR_S,
     RATE_FLOOR_RAD_S,
@@ -49,14 +51,14 @@ def test_the_rate_near_a_rest_has_its_errors_from_sensor_body_and_strap():
     """Straight from the figures, each by itself."""
     motion = motion_of(raises())
     sensor = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * POOR.gyroscope
-    unseen = UNSEEN_IN_RATE * PEAK
+    unseen = math.hypot(UNSEEN_IN_RATE * PEAK, ELBOW_GIVES_RAD_S)
 
     def expected(error):
         return pytest.approx(math.hypot(sensor, unseen, error), rel=1e-6)
 
     assert slow(errors_of(motion)) == expected(0.0)
     assert slow(errors_of(motion), is_top=True) == pytest.approx(
-        math.hypot(AT_THE_TOP * sensor, unseen), rel=1e-6
+        math.hypot(AT_THE_TOP * sensor, UNSEEN_IN_RATE * PEAK, ELBOW_GIVES_AT_TOP_RAD_S), rel=1e-6
     )
     wobble = math.radians(0.7)
     assert slow(errors_of(motion, body=replace(RIGID, wobble_rad=wobble))) == expected(
@@ -74,6 +76,14 @@ def test_the_rate_near_a_rest_has_its_errors_from_sensor_body_and_strap():
     assert slow(errors_of(motion, body=left)) == expected(half_cosine * left.unexplained_rad / SECONDS)
 
 
+def test_an_elbow_gives_only_between_the_arm_line_and_a_sensor_at_the_wrist():
+    """Above the elbow there is none between, and an angle of the sensor's own turning is no arm line's."""
+    errors = errors_of(motion_of(raises()))
+    given = math.sqrt(slow(errors) ** 2 - ELBOW_GIVES_RAD_S**2)
+    assert slow(replace(errors, body=replace(RIGID, above_elbow=True))) == pytest.approx(given, rel=1e-6)
+    assert slow(replace(errors, has_zero=False)) == pytest.approx(given, rel=1e-6)
+
+
 def test_the_rate_of_an_arm_that_was_not_fitted_hangs_on_its_direction():
     # Raised past the vertical from 3° on the other side, as a hanging pose taken for the arm's direction does.
     motion = motion_of(raises(bottom_deg=3), tilt_rad=0.0)
@@ -81,7 +91,7 @@ def test_the_rate_of_an_arm_that_was_not_fitted_hangs_on_its_direction():
     sure = errors_of(motion, method="hanging", tolerance=perfect, uncertainty_rad=0.0)
     unsure = errors_of(motion, method="hanging", tolerance=perfect, uncertainty_rad=math.radians(8))
     fitted = errors_of(motion, tolerance=perfect, uncertainty_rad=math.radians(8))
-    unseen = UNSEEN_IN_RATE * PEAK
+    unseen = math.hypot(UNSEEN_IN_RATE * PEAK, ELBOW_GIVES_RAD_S)
     own = [math.sqrt(slow(one, 110.0) ** 2 - unseen**2) for one in (unsure, sure)]
     assert own[0] > 10 * own[1]
     assert slow(fitted, 110.0) == slow(sure, 110.0)

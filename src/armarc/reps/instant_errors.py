@@ -43,6 +43,10 @@ UNSEEN_IN_RATE = 0.008
 """Share of a phase's peak rate by which θ̇ is off where it begins or ends, whatever the set shows: shoulder and strap
 answer what sets the arm off and stops it (looked at: one person with markers, whose fast raises need it and more; in a
 physics engine 0.3–0.6 %, so this lies between)."""
+ELBOW_GIVES_RAD_S, ELBOW_GIVES_AT_TOP_RAD_S = math.radians(2.3), math.radians(1.1)
+"""How much faster or slower a forearm, which a wrist's sensor is on, turns than the arm line where the arm sets off or
+stops: an elbow is never quite still. By gyroscopes on forearm and upper arm 2.3–4.0 °/s at the bottom and 1.1–1.6 at
+the top, in three people who raise at 60 to 240 °/s at most; the least of them, as more comes with the peak rate."""
 COMES_AND_GOES = math.pi / (2 * math.sqrt(2))
 """Rate of an error that grows from nothing to its size as half a cosine, root mean square, in sizes per duration."""
 
@@ -237,9 +241,11 @@ def slow_rate_se(
     peak, level = rates_rad_s
     low = min(max(math.floor(at), 0), len(errors.angle_rad) - 2)
     sensor = RATE_FLOOR_RAD_S + RATE_PER_SCALE_RAD_S * errors.tolerance.gyroscope
+    elbow = ELBOW_GIVES_AT_TOP_RAD_S if is_top else ELBOW_GIVES_RAD_S
     parts = [
         sensor * (AT_THE_TOP if is_top else 1.0),
         UNSEEN_IN_RATE * peak,
+        elbow if errors.has_zero and not errors.body.above_elbow else 0.0,
         0.0 if is_top else errors.shoulder_share * peak,
         COMES_AND_GOES * errors.moved_rad / max(samples / errors.rate_hz, 0.1),
         # An elbow's error comes with the angle, so it changes as slowly as that does here.
