@@ -168,7 +168,7 @@ TABLES: dict[str, tuple[TableColumn, ...]] = {
         TableColumn(
             "stage",
             "text",
-            "finding (a folder that cannot be listed), reading, measuring, or worker (the process died or took too long)",
+            "finding (a folder that cannot be listed), reading, measuring, or worker (the process died or was slow)",
         ),
         TableColumn("error", "text", "class of the error"),
         TableColumn("message", "text", "what was wrong and where"),

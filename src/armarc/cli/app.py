@@ -107,9 +107,19 @@ def _said_of(error: Exception) -> tuple[str, int]:
     if isinstance(error, OSError) and error.errno in _FULL:
         hint = "free some space, or send the output elsewhere"
         return f"the output cannot be written: {error.strerror} ({hint}){before}", UsageError.exit_code
+    if isinstance(error, FileNotFoundError) and not _stands_somewhere():
+        return f"the folder you are in is no more (cd to one that exists){before}", InputError.exit_code
     return (
         f"unexpected fault: {type(error).__name__}: {error} (run again with --debug to see where){before}"
     ), 1
+
+
+def _stands_somewhere() -> bool:
+    try:
+        os.getcwd()
+    except OSError:
+        return False
+    return True
 
 
 def _is_usage_error(error: Exception) -> bool:
