@@ -1,4 +1,4 @@
-"""Where a program has no streams, and stands in a folder that somebody has deleted."""
+"""Odd surroundings: no streams, a folder that somebody has deleted, a time zone that none is."""
 
 from __future__ import annotations
 
@@ -76,3 +76,20 @@ def test_a_configuration_that_is_no_folder_is_said_once(environment, tmp_path):
     assert "Not a directory (check its folder and permissions)" in done.stderr
     assert done.stderr.count(str(tmp_path / "config")) == 1
     assert "Errno" not in done.stderr
+
+
+@posix
+def test_a_time_zone_that_is_none_calls_no_set_damaged(environment):
+    assert in_shell(f'process "{STRICT}" --log --began 2026-03-01T17:30', environment).returncode == 0
+    # How far away such a zone is differs between libraries: 24 or 25 h.
+    done = in_shell("log list", {**environment, "TZ": "UTC+25"})
+    assert done.returncode == 2
+    assert "TZ='UTC+25' is -2" in done.stderr
+    assert in_shell("log list", {**environment, "TZ": "UTC+14"}).returncode == 0
+
+
+@posix
+def test_a_picture_needs_no_backend_of_a_notebook(environment, tmp_path):
+    there = {**environment, "MPLBACKEND": "that_of_a_notebook"}
+    assert in_shell(f'process "{STRICT}" --plot "{tmp_path / "a.png"}"', there).returncode == 0
+    assert (tmp_path / "a.png").stat().st_size > 10_000

@@ -12,6 +12,7 @@ import gc
 import os
 import signal
 import sys
+import time
 from collections.abc import Iterator
 from typing import Annotated, Any, NoReturn
 
@@ -165,6 +166,17 @@ def common(
     if quiet and verbose:
         raise UsageError("--quiet and --verbose exclude each other", "give one of them")
     MANNER.quiet, MANNER.verbose = quiet, verbose
+    _check_time_zone()
+
+
+def _check_time_zone() -> None:
+    """A day that begins more than a day away is no local time: Python can name none, and no set its day."""
+    away_h = time.localtime().tm_gmtoff / 3600
+    if not abs(away_h) < 24:
+        raise UsageError(
+            f"the time zone TZ={os.environ.get('TZ', '')!r} is {away_h:+.0f} h from UTC, which no place on earth is",
+            "unset it, or name one, such as TZ=Europe/Paris",
+        )
 
 
 def main() -> NoReturn:
