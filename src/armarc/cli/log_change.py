@@ -100,11 +100,6 @@ def edit(
             say(
                 f"{'; '.join(stays)} stay as measured: armarc log reprocess {' '.join(sets)} measures again as the "
                 "log says now"
-                + (
-                    ", an exercise or arm where all sets of a recording have it"
-                    if (exercise, side) != (None, None)
-                    else ""
-                )
             )
         if labels.exercise is not None and (unknown := not_in_catalogue(labels.exercise)):
             say(unknown)
