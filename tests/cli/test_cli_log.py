@@ -193,6 +193,30 @@ def test_a_load_changed_in_the_log_is_that_of_the_moments_measured_again(tmp_pat
     assert moments()[2] == (4.0, before[2][1])
 
 
+def test_a_load_that_is_cleared_takes_its_moments_with_it(tmp_path):
+    log, bare = tmp_path / "log.sqlite", tmp_path / "bare.csv"
+    text = (DEMOS / "strict-raise.csv").read_text()
+    assert '"load_kg": 6.0, ' in text
+    bare.write_text(text.replace('"load_kg": 6.0, ', ""))
+    never = run_json("process", bare)["sets"][0]
+    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+
+    def now():
+        (one,) = run_json("log", "show", "1", "--log-file", log)["sets"]
+        return one["rep_records"]
+
+    loaded = now()
+    assert loaded[0]["peak_moment_n_m"] > 40
+    done = run("log", "edit", "1", "--clear", "load", "--log-file", log)
+    assert "shoulder moments stay as measured" in " ".join(done.stderr.split())
+    run("log", "reprocess", "1", "--log-file", log)
+    assert now() == never["reps"]
+    run("log", "undo", "--log-file", log)
+    assert now() == loaded
+    run("log", "undo", "--log-file", log)
+    assert "nothing was changed" in run("log", "reprocess", "1", "--log-file", log).stderr
+
+
 def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path):
     log = tmp_path / "log.sqlite"
     run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
@@ -268,6 +292,7 @@ def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_
     run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
     said = run("log", "edit", "1", "--exercise", "y-rais", "--log-file", log).stderr
     assert "no exercise is called 'y-rais', so it stays a name of your own" in " ".join(said.split())
+    assert "stay as measured" not in " ".join(said.split())
     assert run_json("log", "reprocess", "1", "--log-file", log)["recordings"][0]["measured_as"] is None
     run("log", "edit", "1", "--exercise", "unknown", "--log-file", log)
     (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]

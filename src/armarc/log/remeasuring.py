@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
-from armarc.load.records import body_of_load
+from armarc.load.records import body_of_load, without_load
 from armarc.log import schema
 from armarc.log.edited import settings_as_edited
 from armarc.log.labels import Labels
@@ -295,7 +295,7 @@ def _with_edited_loads(
     lifted: list[_Lifted],
     measured: Callable[[dict[str, Any]], dict[str, Any]],
 ) -> dict[str, Any]:
-    """The result with sets whose load was changed in the log measured with that one.
+    """The result with sets whose load was changed in the log measured with that one; cleared, they have no moments.
 
     A load moves no set and no rep. Where a resistance was stated, nobody knows how a number of kilograms changes it.
     """
@@ -304,9 +304,15 @@ def _with_edited_loads(
     edited = {
         new: load
         for old, new in _paired(lifted, result["sets"])
-        if (load := lifted[old].load_kg) not in (None, settings.get("load_kg"))
+        if (load := lifted[old].load_kg) != settings.get("load_kg")
     }
-    others = {load: measured({**settings, "load_kg": load})["sets"] for load in set(edited.values())}
+    # Without a load that of the file's head would be taken.
+    others = {
+        load: list(map(without_load, result["sets"]))
+        if load is None
+        else measured({**settings, "load_kg": load})["sets"]
+        for load in set(edited.values())
+    }
     sets = [others[edited[i]][i] if i in edited else record for i, record in enumerate(result["sets"])]
     return {**result, "sets": sets}
 
