@@ -36,7 +36,7 @@ class Choices:
 
     ``exercise`` already carries the sensor's place, gate, band, loaded range and rest in force. ``side_said``
     tells a stated side from the right one that is assumed, ``hand_axis_said`` a hand axis stated for this recording
-    from one of a header or the settings. ``resistance`` is what pulls besides or instead of the load, in words.
+    from one of its header or the settings. ``resistance`` is what pulls besides or instead of the load, in words.
     ``assumed`` holds sentences about what nobody stated.
     """
 
@@ -169,7 +169,7 @@ def choose(
         mounting=chosen.mounting or OPTIONS["mounting"].default,
         strap=chosen.strap,
         hand_axis=chosen.hand_axis,
-        hand_axis_said=said.hand_axis is not None,
+        hand_axis_said=said.hand_axis not in (None, head.hand_axis),
         reach_m=_within("the reach", chosen.reach_m, 0.15, 1.2, "m", "--reach-cm 55"),
         sensor_height_m=_within(
             "the sensor's height", chosen.sensor_height_m, -0.1, 0.15, "m", "--sensor-height-cm 2.5"

@@ -130,7 +130,10 @@ def read_entries(
     except FileNotFoundError:
         return ()
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read: {error}", "check its permissions", file=str(path)) from error
+        why = getattr(error, "strerror", None) or error
+        raise InputError(
+            f"cannot be read: {why}", "check its folder and permissions", file=str(path)
+        ) from error
     try:
         document = json.loads(text)
         if document.get("schema", schema) != schema:

@@ -69,6 +69,10 @@ class Guard:
         UsageError
             Something there must be kept, or the place is none.
         """
+        if str(path) == "-":
+            raise UsageError(
+                "- is no name for a file", "name one; what a command prints goes into pipes by itself"
+            )
         target = Path(os.path.realpath(path))
         for kept in self.keep:
             if _is_or_holds(kept, target):

@@ -193,6 +193,30 @@ def test_a_load_changed_in_the_log_is_that_of_the_moments_measured_again(tmp_pat
     assert moments()[2] == (4.0, before[2][1])
 
 
+def test_a_load_that_is_cleared_takes_its_moments_with_it(tmp_path):
+    log, bare = tmp_path / "log.sqlite", tmp_path / "bare.csv"
+    text = (DEMOS / "strict-raise.csv").read_text()
+    assert '"load_kg": 6.0, ' in text
+    bare.write_text(text.replace('"load_kg": 6.0, ', ""))
+    never = run_json("process", bare)["sets"][0]
+    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+
+    def now():
+        (one,) = run_json("log", "show", "1", "--log-file", log)["sets"]
+        return one["rep_records"]
+
+    loaded = now()
+    assert loaded[0]["peak_moment_n_m"] > 40
+    done = run("log", "edit", "1", "--clear", "load", "--log-file", log)
+    assert "shoulder moments stay as measured" in " ".join(done.stderr.split())
+    run("log", "reprocess", "1", "--log-file", log)
+    assert now() == never["reps"]
+    run("log", "undo", "--log-file", log)
+    assert now() == loaded
+    run("log", "undo", "--log-file", log)
+    assert "nothing was changed" in run("log", "reprocess", "1", "--log-file", log).stderr
+
+
 def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path):
     log = tmp_path / "log.sqlite"
     run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
@@ -220,17 +244,47 @@ def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path)
     assert planes() == right
 
 
-def test_sets_of_a_recording_that_differ_in_their_arm_are_measured_as_before_and_that_is_said(tmp_path):
+def test_sets_of_a_recording_that_differ_in_their_arm_are_measured_each_for_its_own(tmp_path):
     log = tmp_path / "log.sqlite"
     run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
-    said = run("log", "edit", "1", "--side", "left", "--log-file", log).stderr
-    assert "an exercise or arm where all sets of a recording have it" in " ".join(said.split())
-    (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
-    assert (told["is_mixed"], told["measured_as"], told["changes"]) == (True, None, {})
-    assert "its sets differ in exercise or arm" in run("log", "reprocess", "1", "--log-file", log).stdout
+
+    def reps(side=None):
+        if side is not None:
+            return run_json("process", DEMOS / "three-sets.csv", "--side", side, "--load", "8kg")["sets"]
+        return run_json("log", "show", "1-3", "--log-file", log)["sets"]
+
+    def told(record):
+        return [
+            (rep["rep"], rep["rom_deg"], rep["plane_deg"], rep["hand_rotation_deg"])
+            for rep in record.get("rep_records", record["reps"])
+        ]
+
+    right, left = [[told(one) for one in reps(side)] for side in ("right", "left")]
+    assert right[1] != left[1]
+    run("log", "edit", "2", "--side", "left", "--log-file", log)
+    (said,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert (said["is_mixed"], said["measured_as"]) == (False, "set 2 lateral-raise, left arm")
+    assert "plane_deg" in said["changes"]
+    assert [told(one) for one in reps()] == [right[0], left[1], right[2]]
+    (again,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert again["changes"] == {}
+    assert "nothing was changed" in run("log", "reprocess", "1", "--log-file", log).stderr
+    run("log", "undo", "--log-file", log)
+    assert [told(one) for one in reps()] == right
     run("log", "edit", "1-3", "--side", "left", "--log-file", log)
-    (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
-    assert (told["is_mixed"], told["measured_as"]) == (False, "lateral-raise, left arm")
+    (said,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert (said["is_mixed"], said["measured_as"]) == (False, "lateral-raise, left arm")
+    assert [told(one) for one in reps()] == left
+
+
+def test_a_set_whose_exercise_measures_otherwise_than_its_recording_s_stays_and_that_is_said(tmp_path):
+    log = tmp_path / "log.sqlite"
+    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    run("log", "edit", "1", "--exercise", "front-raise", "--log-file", log)
+    run("log", "edit", "3", "--exercise", "machine-reverse-fly", "--log-file", log)
+    (said,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
+    assert (said["is_mixed"], said["measured_as"]) == (True, "set 1 front-raise, right arm")
+    assert "its sets differ in exercise" in run("log", "reprocess", "1", "--log-file", log).stdout
 
 
 def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_said(tmp_path):
@@ -238,6 +292,7 @@ def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_
     run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
     said = run("log", "edit", "1", "--exercise", "y-rais", "--log-file", log).stderr
     assert "no exercise is called 'y-rais', so it stays a name of your own" in " ".join(said.split())
+    assert "stay as measured" not in " ".join(said.split())
     assert run_json("log", "reprocess", "1", "--log-file", log)["recordings"][0]["measured_as"] is None
     run("log", "edit", "1", "--exercise", "unknown", "--log-file", log)
     (told,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]

@@ -11,7 +11,7 @@ from armarc.archive.measuring import Outcome, failed, sha256_of_file
 from armarc.archive.setup import make_setup
 from armarc.archive.status import archive_status, list_failures
 from armarc.archive.store import ArchiveStore
-from armarc.errors import ArmarcError, FormatError, UsageError
+from armarc.errors import ArmarcError, FormatError, InputError, UsageError
 
 pytest.importorskip("pyarrow", reason="an archive needs pyarrow")
 SETUP = make_setup()
@@ -272,3 +272,40 @@ def test_memory_of_the_writer_is_bounded(tmp_path, monkeypatch):
 
     peak(20)
     assert peak(600) < 1.6 * peak(100) + 200_000
+
+
+def test_a_folder_that_cannot_be_listed_is_a_failure_and_stops_nothing(folder, tmp_path, monkeypatch):
+    (folder / "lost").mkdir()
+    listed = os.scandir
+
+    def denied(place):
+        if os.path.basename(place) == "lost":
+            raise PermissionError(13, "Permission denied", place)
+        return listed(place)
+
+    monkeypatch.setattr(os, "scandir", denied)
+    out = tmp_path / "out"
+    done = road.process_archive(folder, out, SETUP).progress
+    assert (done.total, done.measured, done.failed) == (7, 5, 2)
+    told = {os.path.basename(row["path"]): row for row in list_failures(ArchiveStore.open(out))}
+    assert told["lost"]["stage"] == "finding"
+    assert told["lost"]["message"] == "the folder cannot be listed: Permission denied"
+    assert road.process_archive(folder, out, SETUP).did_nothing
+    monkeypatch.setattr(os, "scandir", listed)
+    (folder / "lost" / "6.csv").write_text("x" * 6)
+    again = road.process_archive(folder, out, SETUP, retry_failures=True).progress
+    assert (again.measured, again.failed) == (1, 1)
+    assert [os.path.basename(row["path"]) for row in list_failures(ArchiveStore.open(out))] == ["bad.csv"]
+    monkeypatch.setattr(os, "scandir", denied)
+    with pytest.raises(InputError, match="cannot be listed: Permission denied"):
+        road.process_archive(folder / "lost", tmp_path / "other", SETUP)
+
+
+def test_a_recording_that_grew_is_measured_again_and_said(folder, tmp_path):
+    out = tmp_path / "out"
+    assert road.process_archive(folder, out, SETUP).progress.changed == 0
+    (folder / "2.csv").write_text("y" * 9)
+    (folder / "moved.csv").write_text("x" * 3)
+    done = road.process_archive(folder, out, SETUP).progress
+    assert (done.measured, done.known, done.changed) == (1, 1, 1)
+    assert road.process_archive(folder, out, SETUP).progress.changed == 0

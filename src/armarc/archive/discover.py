@@ -19,11 +19,12 @@ ENDINGS = (".csv", ".tsv", ".txt")
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A file that looks like a recording."""
+    """A file that looks like a recording, or a folder that cannot be looked into (`fault` says why)."""
 
     path: str
     size: int
     modified_ns: int
+    fault: str = ""
 
 
 def looks_like_recording(name: str) -> bool:
@@ -34,7 +35,8 @@ def looks_like_recording(name: str) -> bool:
 def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[Found]:
     """Every recording below a folder, in order of path, as absolute paths.
 
-    Symbolic links to files are followed, links to folders are not (they may lead in circles).
+    Symbolic links to files are followed, links to folders are not (they may lead in circles). A folder below that
+    cannot be listed is told as one, and stops nothing.
 
     Parameters
     ----------
@@ -50,7 +52,8 @@ def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[
     if not folder.is_dir():
         raise InputError("is not a folder", "name the folder that holds the recordings", file=str(folder))
     left_out = None if leave_out is None else os.path.realpath(leave_out)
-    waiting = [os.path.abspath(folder)]
+    top = os.path.abspath(folder)
+    waiting = [top]
     while waiting:
         here = waiting.pop()
         if os.path.realpath(here) == left_out:
@@ -65,9 +68,11 @@ def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[
                     elif looks_like_recording(entry.name):
                         names.append(entry.name)
         except OSError as error:
-            raise InputError(
-                f"cannot be listed: {error.strerror or error}", "check the permissions", file=here
-            ) from None
+            fault = f"the folder cannot be listed: {error.strerror or error}"
+            if here == top:
+                raise InputError(fault, "check its permissions", file=here) from None
+            yield Found(here, -1, -1, fault)
+            continue
         for name in sorted(names):
             path = os.path.join(here, name)
             try:

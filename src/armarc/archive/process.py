@@ -83,6 +83,8 @@ class Progress:
     failed: int = 0
     known: int = 0
     chest: int = 0
+    changed: int = 0
+    """Measured again because the file holds other bytes than when it was measured: both measurements stay."""
     reps: int = 0
     sets: int = 0
     hours: float = 0.0
@@ -127,7 +129,7 @@ def process_archive(
 
     A recording is left out when one with the same path, size and time of change, or with the same bytes, was
     measured by this version with the same settings. Memory does not grow with the number of recordings but for
-    some 32 bytes each.
+    some 48 bytes each.
 
     Parameters
     ----------
@@ -221,6 +223,8 @@ def _take(outcome: Outcome, seen: _Seen, progress: Progress, writer: _PartWriter
         progress.chest += 1
     else:
         progress.known += 1
+    if status == "measured" and seen.was_measured(file["path"]):
+        progress.changed += 1
     progress.sets += len(outcome.sets)
     progress.reps += len(outcome.reps)
     progress.hours += (file.get("duration_s") or 0.0) / 3600
@@ -235,10 +239,10 @@ _ALWAYS = frozenset(
 
 
 class _Seen:
-    """What a run has dealt with: by path, size and time of change, and by bytes."""
+    """What a run has dealt with: by path, size and time of change, by bytes, and what was measured by path alone."""
 
     def __init__(self) -> None:
-        self.places, self.contents = DigestSet(), DigestSet()
+        self.places, self.contents, self.measured = DigestSet(), DigestSet(), DigestSet()
 
     @classmethod
     def of(cls, store: ArchiveStore, run: str) -> _Seen:
@@ -260,6 +264,11 @@ class _Seen:
         self.places.add(digest_of(file["path"], file["bytes"], file["modified_ns"]))
         if file["sha256"]:
             self.contents.add(bytes.fromhex(file["sha256"])[:16])
+        if file["status"] == "measured":
+            self.measured.add(digest_of(file["path"]))
+
+    def was_measured(self, path: str) -> bool:
+        return digest_of(path) in self.measured
 
     def has_bytes(self, sha256: str | None) -> bool:
         return bool(sha256) and bytes.fromhex(str(sha256))[:16] in self.contents
@@ -285,6 +294,10 @@ class _Source:
             was_here = place in self.seen.places
             if was_here and not self.check_bytes:
                 self.progress.before += 1
+                continue
+            if found.fault:
+                fault = InputError(found.fault, "check its permissions, then --retry-failures")
+                _take(failed(task, self.setup, "finding", fault), self.seen, self.progress, self.writer)
                 continue
             if not fresh:
                 try:

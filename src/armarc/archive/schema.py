@@ -165,7 +165,11 @@ TABLES: dict[str, tuple[TableColumn, ...]] = {
     "failures": (
         TableColumn("path", "text", "where the recording lay"),
         TableColumn("sha256", "text", "empty when it could not be read"),
-        TableColumn("stage", "text", "reading, measuring, or worker (the process died or took too long)"),
+        TableColumn(
+            "stage",
+            "text",
+            "finding (a folder that cannot be listed), reading, measuring, or worker (the process died or was slow)",
+        ),
         TableColumn("error", "text", "class of the error"),
         TableColumn("message", "text", "what was wrong and where"),
         TableColumn("hint", "text", "what to do"),

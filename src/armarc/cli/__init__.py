@@ -17,6 +17,8 @@ def main() -> NoReturn:
         from armarc.computer import one_thread
 
         one_thread(os.environ)  # before NumPy is loaded
+        # Pictures go into files by canvases of their own; a backend meant for a notebook would only stop them.
+        os.environ.pop("MPLBACKEND", None)
         from armarc.cli.app import main as run
 
         run()

@@ -12,6 +12,7 @@ import gc
 import os
 import signal
 import sys
+import time
 from collections.abc import Iterator
 from typing import Annotated, Any, NoReturn
 
@@ -107,9 +108,19 @@ def _said_of(error: Exception) -> tuple[str, int]:
     if isinstance(error, OSError) and error.errno in _FULL:
         hint = "free some space, or send the output elsewhere"
         return f"the output cannot be written: {error.strerror} ({hint}){before}", UsageError.exit_code
+    if isinstance(error, FileNotFoundError) and not _stands_somewhere():
+        return f"the folder you are in is no more (cd to one that exists){before}", InputError.exit_code
     return (
         f"unexpected fault: {type(error).__name__}: {error} (run again with --debug to see where){before}"
     ), 1
+
+
+def _stands_somewhere() -> bool:
+    try:
+        os.getcwd()
+    except OSError:
+        return False
+    return True
 
 
 def _is_usage_error(error: Exception) -> bool:
@@ -155,6 +166,17 @@ def common(
     if quiet and verbose:
         raise UsageError("--quiet and --verbose exclude each other", "give one of them")
     MANNER.quiet, MANNER.verbose = quiet, verbose
+    _check_time_zone()
+
+
+def _check_time_zone() -> None:
+    """A day that begins more than a day away is no local time: Python can name none, and no set its day."""
+    away_h = time.localtime().tm_gmtoff / 3600
+    if not abs(away_h) < 24:
+        raise UsageError(
+            f"the time zone TZ={os.environ.get('TZ', '')!r} is {away_h:+.0f} h from UTC, which no place on earth is",
+            "unset it, or name one, such as TZ=Europe/Paris",
+        )
 
 
 def main() -> NoReturn:

@@ -302,6 +302,11 @@ def _tell(result: RunResult, out: Path) -> None:
         f"{p.failed} failed, {p.known} with known bytes, {p.before} done before{again}"
         + (f"; {p.chest} of a chest, measured with the wrist's" if p.chest else "")
     )
+    if p.changed:
+        say(
+            f"{p.changed} of these hold other bytes than when they were measured before: both measurements are in the "
+            "archive (in `files` the same path twice; the later one has the larger modified_ns)"
+        )
     each = f", {p.worker_seconds / p.hours:.1f} s of computing per hour of recording" if p.hours else ""
     say(f"{_duration(result.seconds)}{each}; run {result.run} in {out}")
     if p.failed:

@@ -87,26 +87,22 @@ def edit(
         changed = edit_sets(store, ids, labels, untag=untag or (), clear=clear or (), when=moment)
     if changed:
         say(f"{changed} of {counted(len(ids), 'set')} changed; take it back with armarc log undo")
+        unknown = "" if labels.exercise is None else not_in_catalogue(labels.exercise)
         stays = [
             words
-            for said, words in (
-                (exercise, "band, gate and loaded range"),
-                (side, "the signs of plane and hand rotation"),
-                (load, "shoulder moments"),
+            for is_said, words in (
+                (exercise is not None and not unknown, "band, gate and loaded range"),
+                (side is not None, "the signs of plane and hand rotation"),
+                (load is not None or "load" in (clear or ()), "shoulder moments"),
             )
-            if said is not None
+            if is_said
         ]
         if stays:
             say(
                 f"{'; '.join(stays)} stay as measured: armarc log reprocess {' '.join(sets)} measures again as the "
                 "log says now"
-                + (
-                    ", an exercise or arm where all sets of a recording have it"
-                    if (exercise, side) != (None, None)
-                    else ""
-                )
             )
-        if labels.exercise is not None and (unknown := not_in_catalogue(labels.exercise)):
+        if unknown:
             say(unknown)
     else:
         say(f"nothing to change: it was like that already in {counted(len(ids), 'set')}")

@@ -298,7 +298,12 @@ def reprocess_command(
         for one in done
     ]
     print_table(["Recording", "Version", "Reps", "What changed (means)"], lines)
-    say("nothing was changed (dry run)" if dry_run else "take it back with armarc log undo")
+    if dry_run:
+        say("nothing was changed (dry run)")
+    elif any(one.is_kept for one in done):
+        say("take it back with armarc log undo")
+    else:
+        say("nothing was changed")
 
 
 def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, kept: Kept) -> dict[str, Any]:
@@ -394,7 +399,10 @@ def _changes(one: Remeasured) -> list[str]:
 
     said = [f"measured as {one.task_is}"] if one.task_is else []
     if one.is_mixed:
-        said.append("its sets differ in exercise or arm: measured for those of before")
+        said.append(
+            "its sets differ in exercise, and these measure with another band, gate or loaded range: some sets were "
+            "measured as the exercise of the recording (log their stretches as files of their own)"
+        )
     if one.body_is is not None and (one.body_was is None or not one.body_is.same_body(one.body_was)):
         said.append(f"body {body(one.body_was)} → {body(one.body_is)}")
     return said + [f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items()]

@@ -10,6 +10,7 @@ import codecs
 import io
 import json
 import math
+import os
 import sys
 import unicodedata
 from collections.abc import Callable
@@ -42,8 +43,16 @@ MANNER = Manner()
 
 
 def prepare_streams() -> None:
-    """UTF-8 into pipes and files; on a terminal plain letters for what its encoding lacks."""
+    """UTF-8 into pipes and files; on a terminal plain letters for what its encoding lacks.
+
+    A stream that was closed (``>&-``, a program without a console) takes what is said and keeps nothing of it.
+    """
     codecs.register_error(PLAIN_ERRORS, _plain_letters)
+    for name in ("stdin", "stdout", "stderr"):
+        if getattr(sys, name) is None:
+            mode = "r" if name == "stdin" else "w"
+            # Its number is free and would be that of the next file opened: what prints to it would write there.
+            setattr(sys, name, open(os.open(os.devnull, os.O_RDWR), mode, encoding="utf-8"))  # noqa: SIM115
     sys.stdout = _whole(sys.stdout)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):

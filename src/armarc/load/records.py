@@ -60,6 +60,20 @@ def rep_load_record(load: RepLoad) -> dict[str, Any]:
     return out
 
 
+_OF_A_REP = frozenset(
+    {f"{each.key}{end}" for each in ESTIMATES for end in ("", "_se")}
+    | {f"{key}{end}" for key in SWINGS.values() for end in ("", "_pct", "_pct_se", "_floor_pct")}
+    | {"peak_moment_phase", "hold_moment_n_m", "energy_residual_pct"}
+    | {"least_held_with_load_pct", "least_held_with_load_pct_se"}
+)
+
+
+def without_load(record: Mapping[str, Any]) -> dict[str, Any]:
+    """A published set as if no load had been stated."""
+    reps = [{key: value for key, value in rep.items() if key not in _OF_A_REP} for rep in record["reps"]]
+    return {key: value for key, value in record.items() if key != "load"} | {"reps": reps}
+
+
 def load_record(load: SetLoad) -> dict[str, Any]:
     """A whole set but for its reps (see `rep_load_record`): summary, mean curves, assumptions, cautions.
 

@@ -19,8 +19,8 @@ def settings_as_edited(
 ) -> dict[str, Any]:
     """Settings of a recording with the exercise and the arm its sets have in the log.
 
-    Where its sets differ, nobody can measure the recording for all of them, and a name that is not in the catalogue
-    says nothing of how to measure: these stay as they were. What an exercise brings along (band, gate, loaded range)
+    Where its sets differ, no settings are those of all of them, and a name that is not in the catalogue says nothing
+    of how to measure: these stay as they were. What an exercise brings along (band, gate, loaded range)
     goes with it, unless another value was stated; a lifter's own band is of one exercise.
     """
     out = dict(settings)

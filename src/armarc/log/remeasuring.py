@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from armarc.errors import ArmarcError
 from armarc.load.lifter import Lifter
-from armarc.load.records import body_of_load
+from armarc.load.records import body_of_load, without_load
 from armarc.log import schema
 from armarc.log.edited import settings_as_edited
 from armarc.log.labels import Labels
@@ -57,11 +57,15 @@ class Remeasured:
     body_was, body_is : Lifter or None
         The body of the shoulder's moments; None where it is not known or there are none.
     task_is : str
-        Exercise and arm it was measured for now, where they are not those of before, else empty.
+        Exercise and arm it was measured for now, where they are not those of before, else empty; of sets that have
+        others than the recording, which ones.
     is_mixed : bool
-        Its sets differ in exercise or arm, so that it was measured for those of before.
+        Some of its sets have an exercise that measures otherwise than the others' (band, gate, loaded range), so that
+        they were measured for that of the recording.
     problem : str
         Why it could not be measured, else empty; then nothing was changed.
+    is_kept : bool
+        The log has changed: there is something to take back.
     """
 
     file_name: str
@@ -76,6 +80,20 @@ class Remeasured:
     task_is: str = ""
     is_mixed: bool = False
     problem: str = ""
+    is_kept: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Lifted:
+    """A set as the log has it: number, stretch of the recording (s), exercise and arm, load (kg)."""
+
+    set_id: int
+    when_s: tuple[float, float]
+    task: tuple[str, str | None]
+    load_kg: float | None
+
+
+_TASK = ("exercise", "side")
 
 
 def as_stored(stored: Lifter | None, name: str) -> Lifter:
@@ -133,8 +151,7 @@ def _remeasure_one(
         ids = _live_ids(connection, row.measurement_id)
         before = [rep for set_id in ids for rep in reps_of(connection, set_id)]
         body_was, name = _body_of_sets(connection, ids)
-        lifted = _loads_of_sets(connection, ids)
-        exercises, sides = _tasks_of_sets(connection, ids)
+        lifted = _lifted(connection, ids)
     content = store.vault.get(row.sha256, row.suffix) if row.kept else None
 
     def failed(why: str) -> Remeasured:
@@ -158,15 +175,18 @@ def _remeasure_one(
         def measured(settings: dict[str, Any]) -> dict[str, Any]:
             return measure(content, row.file_name, settings, row.document, body, chest)
 
-        settings = settings_as_edited(row.settings, exercises, sides)
-        result = _with_edited_loads(measured(settings), settings, lifted, measured)
+        result, apart, is_mixed = _as_lifted(row.settings, lifted, measured)
     except ArmarcError as error:
         return failed(str(error))
     after = [rep for record in result["sets"] for rep in record["reps"]]
     loads = [body_of_load(record.get("load")) for record in result["sets"]]
+    is_kept = False
     if batch is not None:
         with store.writing() as connection:
+            noted = sa.select(sa.func.count()).where(schema.change.c.batch == batch)
+            earlier = connection.execute(noted).scalar_one()
             ids = replace_sets(connection, row.measurement_id, result, labels=Labels(), batch=batch)
+            is_kept = connection.execute(noted).scalar_one() > earlier
     return Remeasured(
         file_name=row.file_name,
         set_ids=ids,
@@ -176,9 +196,10 @@ def _remeasure_one(
         reps_after=len(after),
         changes=_moved(before, after),
         body_was=body_was,
-        task_is=_as_measured(row.settings, result["settings"]),
-        is_mixed=max(len(exercises), len(sides)) > 1,
+        task_is="; ".join(filter(None, (_as_measured(row.settings, result["settings"]), *apart))),
+        is_mixed=is_mixed,
         body_is=next((one for one in loads if one is not None), None),
+        is_kept=is_kept,
     )
 
 
@@ -197,50 +218,101 @@ def _body_of_sets(connection: sa.Connection, ids: Sequence[int]) -> tuple[Lifter
     return stored, rows[0].name if rows else DEFAULT_LIFTER
 
 
-def _loads_of_sets(
-    connection: sa.Connection, ids: Sequence[int]
-) -> list[tuple[tuple[float, float], float | None]]:
-    """When these sets were lifted, s, and with which load, kg."""
+def _lifted(connection: sa.Connection, ids: Sequence[int]) -> list[_Lifted]:
+    """What the log says of these sets."""
     table = schema.training_set
-    chosen = sa.select(table.c.start_s, table.c.end_s, table.c.load_kg).where(table.c.id.in_(list(ids)))
-    return [((row.start_s, row.end_s), row.load_kg) for row in connection.execute(chosen)]
+    columns = (table.c.id, table.c.start_s, table.c.end_s, table.c.exercise, table.c.side, table.c.load_kg)
+    rows = connection.execute(sa.select(*columns).where(table.c.id.in_(list(ids))).order_by(table.c.id))
+    return [_Lifted(row.id, (row.start_s, row.end_s), (row.exercise, row.side), row.load_kg) for row in rows]
 
 
-def _tasks_of_sets(connection: sa.Connection, ids: Sequence[int]) -> tuple[set[str], set[str | None]]:
-    """Exercises and arms of these sets."""
-    table = schema.training_set
-    rows = connection.execute(
-        sa.select(table.c.exercise, table.c.side).where(table.c.id.in_(list(ids)))
-    ).all()
-    return {row.exercise for row in rows}, {row.side for row in rows}
+def _as_lifted(
+    settings: dict[str, Any],
+    lifted: list[_Lifted],
+    measured: Callable[[dict[str, Any]], dict[str, Any]],
+) -> tuple[dict[str, Any], list[str], bool]:
+    """The result with every set for its own exercise, arm and load.
+
+    Where sets differ in exercise or arm, the recording is measured once for each, and each set taken from its own
+    measurement. What is stated of the whole recording (band, gate, loaded range) can be of one exercise only.
+
+    Returns
+    -------
+    result : dict
+    apart : list of str
+        Which sets were measured for what, where that is not what the recording was measured for.
+    is_mixed : bool
+        A set could not be.
+    """
+    tasks = list(dict.fromkeys(one.task for one in lifted))
+    common = settings_as_edited(settings, {task[0] for task in tasks}, {task[1] for task in tasks})
+    result = _with_edited_loads(measured(common), common, lifted, measured)
+    sets, apart, is_mixed = list(result["sets"]), [], False
+    pairs = _paired(lifted, sets)
+    for task in tasks if len(tasks) > 1 else ():
+        own = settings_as_edited(settings, {task[0]}, {task[1]})
+        if all(own.get(key) == common.get(key) for key in _TASK):
+            continue
+        other = _with_edited_loads(measured(own), own, lifted, measured)
+        if _without_task(other["settings"]) != _without_task(result["settings"]):
+            is_mixed = True
+            continue
+        found = dict(_paired(lifted, other["sets"]))
+        chosen = [(old, new) for old, new in pairs if lifted[old].task == task]
+        is_mixed |= any(old not in found for old, _ in chosen)
+        chosen = [(old, new) for old, new in chosen if old in found]
+        for old, new in chosen:
+            sets[new] = other["sets"][found[old]] | {"set": sets[new]["set"]}
+        if chosen:
+            numbers = ", ".join(str(lifted[old].set_id) for old, _ in chosen)
+            apart.append(f"{'set' if len(chosen) == 1 else 'sets'} {numbers} {_words(other['settings'])}")
+    return {**result, "sets": sets}, apart, is_mixed
+
+
+def _without_task(settings: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in settings.items() if key not in _TASK}
+
+
+def _paired(lifted: list[_Lifted], records: list[dict[str, Any]]) -> list[tuple[int, int]]:
+    when = [(record["start_s"], record["end_s"]) for record in records]
+    return match_by_overlap([one.when_s for one in lifted], when)
 
 
 def _as_measured(was: dict[str, Any], now: dict[str, Any]) -> str:
     """Exercise and arm that a recording was measured for, where either is another one now."""
-    keys = ("exercise", "side")
-    if all(was.get(key) == now.get(key) for key in keys):
-        return ""
-    return ", ".join(f"{now[key]} arm" if key == "side" else str(now[key]) for key in keys if now.get(key))
+    return "" if all(was.get(key) == now.get(key) for key in _TASK) else _words(now)
+
+
+def _words(settings: dict[str, Any]) -> str:
+    return ", ".join(
+        f"{settings[key]} arm" if key == "side" else str(settings[key]) for key in _TASK if settings.get(key)
+    )
 
 
 def _with_edited_loads(
     result: dict[str, Any],
     settings: dict[str, Any],
-    lifted: list[tuple[tuple[float, float], float | None]],
+    lifted: list[_Lifted],
     measured: Callable[[dict[str, Any]], dict[str, Any]],
 ) -> dict[str, Any]:
-    """The result with sets whose load was changed in the log measured with that one.
+    """The result with sets whose load was changed in the log measured with that one; cleared, they have no moments.
 
     A load moves no set and no rep. Where a resistance was stated, nobody knows how a number of kilograms changes it.
     """
     if settings.get("resistance"):
         return result
-    when = [(record["start_s"], record["end_s"]) for record in result["sets"]]
-    pairs = match_by_overlap([stretch for stretch, _ in lifted], when)
     edited = {
-        new: load for old, new in pairs if (load := lifted[old][1]) not in (None, settings.get("load_kg"))
+        new: load
+        for old, new in _paired(lifted, result["sets"])
+        if (load := lifted[old].load_kg) != settings.get("load_kg")
     }
-    others = {load: measured({**settings, "load_kg": load})["sets"] for load in set(edited.values())}
+    # Without a load that of the file's head would be taken.
+    others = {
+        load: list(map(without_load, result["sets"]))
+        if load is None
+        else measured({**settings, "load_kg": load})["sets"]
+        for load in set(edited.values())
+    }
     sets = [others[edited[i]][i] if i in edited else record for i, record in enumerate(result["sets"])]
     return {**result, "sets": sets}
 

@@ -274,7 +274,7 @@ def _advice(what: str) -> str:
     if "terminat" in what or "closed the connection" in what or "shutting down" in what:
         return "the server went away: what was said to be done is in the log; try again when it is back"
     if "readonly" in what or "read-only" in what or "unable to open" in what or "permission" in what:
-        return "the file or its folder cannot be written; choose another place with --log-file"
+        return "check the permissions of the file and its folder, or choose another place with --log-file"
     if "connect" in what or "password" in what or "authentication" in what:
         return "check that the server runs and the address is right"
     return "what it was doing did not happen; armarc log check looks for damage"

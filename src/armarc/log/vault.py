@@ -105,7 +105,10 @@ class FolderVault:
         except FileNotFoundError:
             return None
         except OSError as error:
-            raise LogError(f"the kept recording {sha256[:12]} cannot be read: {error.strerror}") from None
+            raise LogError(
+                f"the kept recording {sha256[:12]} cannot be read: {error.strerror}",
+                f"check the permissions of {self.folder}",
+            ) from None
 
     def names(self) -> set[str]:
         """Hashes of everything kept."""
