@@ -163,18 +163,18 @@ def from_button_to_button(recording, session, one, rng):
 
 
 def test_a_lift_to_a_button_before_and_after_a_set_is_no_rep(person):
-    """36 recordings, all right; 27 were while quick lifts told the axis about which slow raises were looked for."""
+    """18 recordings, all right; of 36 27 were while quick lifts told the axis to look for slow raises about."""
     counts, off_deg = [], []
     for number in PEOPLE:
         recording, session = person(number)
         rng = np.random.default_rng(number)
-        for one in session.sets * 4:
+        for one in session.sets * 2:
             found = measured(from_button_to_button(recording, session, one, rng))
             counts.append(sizes(found))
             if found.sets:
                 arms = [np.array(each.motions[0].mounting.arm_axis) for each in (found, session)]
                 off_deg.append(np.degrees(np.arccos(np.clip(arms[0] @ arms[1], -1, 1))))
-    assert sum(each == [10] for each in counts) >= 35, counts
+    assert sum(each == [10] for each in counts) >= 17, counts
     assert all(sum(each) in (9, 10, 11) for each in counts), counts
     assert np.quantile(off_deg, 0.9) < 8
 
