@@ -84,6 +84,9 @@ RANK = 3 * float(np.finfo(np.float64).eps)
 """What of a turning is less than this share of the rest tells nothing of a lever."""
 FILLED_SHARE = 0.25
 """A way up or down of which more was filled in over a gap is not judged (working limit)."""
+SLOWS_S, SLOWED = 0.2, 0.05
+"""A movement that was cut had reached its top where it went on by less than this share of its way in so long: the last
+fifth of a smooth second-long raise."""
 OUTER_COST = 2.0
 """The first way up begins, and the last way down ends, in what came before and goes on after the set: more than this
 is not held against them."""
@@ -203,9 +206,9 @@ class FeltSet:
     ``products``, shape (n, 2 ways, 6, 6), are the mean products of what is known of every sample on the way up and
     down: the angle's acceleration, its squared rate, a one, and the acceleration beside gravity that was felt;
     ``samples`` is how many these are; ``cut`` movements were not recorded whole: an end of the recording leaves one of
-    their ways, and what was filled in over a gap, or ends before its top, was ``hardly_seen``. ``logs``, shape (3, n),
-    are the logarithms of range, time up and speed. ``shown`` is what some of its reps show and ``left`` what a lever
-    leaves, worked out once: most movements are compared with the same ones.
+    their ways, and what was filled in over a gap, or cut before it reached its top, was ``hardly_seen``. ``logs``,
+    shape (3, n), are the logarithms of range, time up and speed. ``shown`` is what some of its reps show and ``left``
+    what a lever leaves, worked out once: most movements are compared with the same ones.
     """
 
     candidates: Candidates
@@ -238,7 +241,7 @@ class FeltSet:
         ]
         samples = np.array([way.stop - way.start for way in ways])
         products = np.array([known[way].T @ known[way] for way in ways]) / samples[:, None, None]
-        hardly = [m.top == (m.bottom_after if m.is_open else m.bottom) for m in run.movements]
+        hardly = [_is_on_the_way(m, angle, begin, path.rate_hz) for m in run.movements]
         if path.missing is not None:
             filled = [bool(path.missing[begin:stop][way].mean() > FILLED_SHARE) for way in ways]
             hardly = [any(each) for each in zip(hardly, filled[::2], filled[1::2], strict=True)]
@@ -353,6 +356,15 @@ class FeltSet:
         leaves, returns = self.candidates.leaves_s[self.members], self.candidates.returns_s[self.members]
         costs = cost_of_longer(np.maximum(leaves[1:] - returns[:-1], 0.0), CAP)
         return float(costs[k if inward > 0 else k - 1])
+
+
+def _is_on_the_way(m: Movement, angle: FloatArray, begin: int, rate_hz: float) -> bool:
+    """Whether a movement was cut on its way up (or, at the start, on its way down), before it slowed to its top."""
+    if m.top != (m.bottom_after if m.is_open else m.bottom):
+        return False
+    other = m.top + (-1 if m.is_open else 1) * round(SLOWS_S * rate_hz)
+    other = min(max(other, m.bottom), m.bottom_after)
+    return bool(angle[m.top - begin] - angle[other - begin] > SLOWED * max(m.rise_rad, m.fall_rad))
 
 
 def _medians(values: FloatArray) -> FloatArray:
