@@ -288,7 +288,7 @@ class FeltSet:
         longer += faster - larger  # a slow rep is up for longer, part of the way for less
         if larger < 0:
             total = max(total, -SMALLER_COST)
-            if inward < 0:  # part of the way in the same time is slower: a last rep that fails
+            if inward <= 0:  # part of the way in the same time is slower: a last rep that fails, low ones
                 faster = _beyond(faster, larger)
         if longer > 0 or not self.cut[k]:  # of what is cut: so far
             is_below = longer > 0 and larger < -math.hypot(RANGE.of_reps, own[0])
