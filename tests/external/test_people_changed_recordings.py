@@ -228,11 +228,11 @@ def of_few_reps(recording, session, sizes, lifts, rng):
         turning = course(motion.time_s[rising]).apply(motion.angular_velocity_rad_s[rising]).sum(axis=0)
         lateral = np.cross([0, 0, 1.0], turning * [1, 1, 0] / np.linalg.norm(turning[:2]))
         pose = course(recording.time_s[first]), np.array(motion.mounting.arm_axis), lateral
-        parts += [lifted(*pose, rng, before=True) for _ in range(lifts)]
+        parts += [lifted(*pose, rng, before=True, rate_hz=HZ) for _ in range(lifts)]
         parts.append(
             [recording.specific_force_m_s2[first:stop], recording.angular_velocity_rad_s[first:stop]]
         )
-    parts.append(lifted(*pose, rng, before=True))
+    parts.append(lifted(*pose, rng, before=True, rate_hz=HZ))
     force, omega = (np.vstack([part[k] for part in parts]) for k in range(2))
     return made(np.arange(len(force)) / HZ, force, omega)
 
