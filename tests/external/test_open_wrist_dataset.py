@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from watch_lifts import attitude, lifted, made
+from watch_lifts import pressed_at_its_bottoms
 
 from armarc.api import process
 from armarc.recording import Recording
@@ -110,32 +110,6 @@ def test_raises_are_not_doubted():
 
 # From the start button to the stop button, by a watch that turns in the lift as it does in the raise.
 
-HZ = 50.0
-
-
-def from_button_to_button(k, session, rng):
-    """All reps but the first and the last, from bottom to bottom, between two lifts; and how many these are."""
-    one, whole, motion = max(session.sets, key=lambda one: len(one.reps)), recording(k), session.motions[0]
-    speed = np.linalg.norm(whole.angular_velocity_rad_s, axis=1)
-
-    def stillest(at_s):
-        around = np.flatnonzero(np.abs(whole.time_s - at_s) < 0.3)
-        return around[np.argmin(speed[around])]
-
-    first, last = one.reps[1].phases, one.reps[-2].phases
-    ends = stillest(first.start_s), stillest(last.end_s)
-    rising = (motion.time_s > first.start_s) & (motion.time_s < first.top_start_s)
-    pose = attitude(session)
-    turning = pose(motion.time_s[rising]).apply(motion.angular_velocity_rad_s[rising]).sum(axis=0) * [1, 1, 0]
-    about = turning / np.linalg.norm(turning)
-    lifts = [
-        lifted(here, here.inv().apply([0, 0, -1.0]), about, rng, before=before, rate_hz=HZ)
-        for here, before in zip(pose(whole.time_s[list(ends)]), (True, False), strict=True)
-    ]
-    own = whole.specific_force_m_s2[slice(*ends)], whole.angular_velocity_rad_s[slice(*ends)]
-    force, omega = (np.vstack(parts) for parts in zip(lifts[0], own, lifts[1], strict=True))
-    return made(np.arange(len(force)) / HZ, force, omega), len(one.reps) - 2
-
 
 @pytest.mark.parametrize(
     ("code", "exercise"), [(ABDUCTION, "lateral-raise"), (FORWARD_ELEVATION, "front-raise")]
@@ -145,7 +119,7 @@ def test_a_lift_to_a_button_that_turns_as_the_reps_do_is_no_rep_or_said_to_be_pe
     picked = np.flatnonzero(np.asarray(dataset()["y"]) == code)[::2]
     right = []
     for k, session in zip(picked, sessions(code, exercise)[::2], strict=True):
-        pressed, reps = from_button_to_button(k, session, np.random.default_rng(k))
+        pressed, reps = pressed_at_its_bottoms(recording(k), session, np.random.default_rng(k))
         found = process(pressed, exercise=exercise, side="right")
         flagged = [flag for one in found.sets for rep in one.reps for flag in rep.quality]
         counted = sum(len(one.reps) for one in found.sets)

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 from scipy.spatial.transform import Rotation
-from watch_lifts import attitude, lifted, made
+from watch_lifts import attitude, axis_of, between_lifts, lifted, made
 
 import armarc
 from armarc.api import process
@@ -141,25 +141,11 @@ def test_the_other_arm_raises_as_far(person, number):
 
 def from_button_to_button(recording, session, one, rng):
     """A set with half a second or more on both sides, between a lift to press start and a lift to press stop."""
-    motion = session.motions[0]
-    first, stop = np.searchsorted(
+    ends = np.searchsorted(
         recording.time_s, [one.reps[0].phases.start_s - 0.8, one.reps[-1].phases.end_s + 0.5]
     )
-    first = max(int(first), 0)
-    rising = (motion.time_s > one.reps[0].phases.start_s) & (motion.time_s < one.reps[0].phases.top_start_s)
-    turning = (
-        attitude(session)(motion.time_s[rising]).apply(motion.angular_velocity_rad_s[rising]).sum(axis=0)
-    )
-    forward = turning * [1, 1, 0] / np.linalg.norm(turning[:2])
-    lateral, arm = np.cross([0, 0, 1.0], forward), np.array(motion.mounting.arm_axis)
-    poses = attitude(session)(recording.time_s[[first, stop]])
-    parts = [
-        lifted(poses[0], arm, lateral, rng, before=True, rate_hz=HZ),
-        [recording.specific_force_m_s2[first:stop], recording.angular_velocity_rad_s[first:stop]],
-        lifted(poses[1], arm, lateral, rng, before=False, rate_hz=HZ),
-    ]
-    force, omega = (np.vstack([part[k] for part in parts]) for k in range(2))
-    return made(np.arange(len(force)) / HZ, force, omega)
+    lateral, arm = np.cross([0, 0, 1.0], axis_of(one.reps[0], session)), session.motions[0].mounting.arm_axis
+    return between_lifts(recording, session, ends, lateral, rng, arm=arm)
 
 
 def test_a_lift_to_a_button_before_and_after_a_set_is_no_rep(person):

@@ -61,3 +61,51 @@ def lifted(pose, arm, about, rng, *, before, rate_hz):
         np.column_stack([np.interp(at, t[: len(x)], column) for column in x.T]) + rough
         for x, rough in zip((force, omega), noise, strict=True)
     ]
+
+
+def axis_of(rep, session):
+    """The horizontal axis that the arm turns about while it is raised in a rep, in global axes."""
+    motion, phases = session.motions[0], rep.phases
+    rising = (motion.time_s > phases.start_s) & (motion.time_s < phases.top_start_s)
+    turns = attitude(session)(motion.time_s[rising]).apply(motion.angular_velocity_rad_s[rising])
+    turned = turns.sum(axis=0) * [1, 1, 0]
+    return turned / np.linalg.norm(turned)
+
+
+def between_lifts(recording, session, ends, about, rng, *, arm=None):
+    """A stretch of a recording (samples) between a lift to press start and a lift to press stop.
+
+    The lifts turn about `about` (global axes); an arm that is not stated (sensor axes) hangs at both ends.
+    """
+    first, stop = ends
+    lifts = [
+        lifted(
+            pose,
+            pose.inv().apply([0, 0, -1.0]) if arm is None else np.array(arm),
+            about,
+            rng,
+            before=before,
+            rate_hz=recording.rate_hz,
+        )
+        for pose, before in zip(
+            attitude(session)(recording.time_s[[first, stop]]), (True, False), strict=True
+        )
+    ]
+    own = recording.specific_force_m_s2[first:stop], recording.angular_velocity_rad_s[first:stop]
+    force, omega = (np.vstack(parts) for parts in zip(lifts[0], own, lifts[1], strict=True))
+    return made(np.arange(len(force)) / recording.rate_hz, force, omega)
+
+
+def pressed_at_its_bottoms(recording, session, rng):
+    """All reps of the largest set but the first and the last, from bottom to bottom, between lifts that turn as the
+    reps do; and how many these are."""
+    one = max(session.sets, key=lambda one: len(one.reps))
+    speed = np.linalg.norm(recording.angular_velocity_rad_s, axis=1)
+
+    def stillest(at_s):
+        around = np.flatnonzero(np.abs(recording.time_s - at_s) < 0.3)
+        return around[np.argmin(speed[around])]
+
+    ends = stillest(one.reps[1].phases.start_s), stillest(one.reps[-2].phases.end_s)
+    about = axis_of(one.reps[1], session)
+    return between_lifts(recording, session, ends, about, rng), len(one.reps) - 2

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from armarc.cli import log_change, log_keep
+from armarc.cli import log_change, log_keep, log_reprocess
 from armarc.cli.log_options import (
     FILTERS,
     AsJson,
@@ -151,3 +151,4 @@ def _line(entry: Any) -> list[str]:
 
 log_change.register(app)
 log_keep.register(app)
+log_reprocess.register(app)

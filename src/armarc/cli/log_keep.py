@@ -1,4 +1,4 @@
-"""``armarc log import``, ``export``, ``backup``, ``restore``, ``check`` and ``reprocess``."""
+"""``armarc log import``, ``export``, ``backup``, ``restore`` and ``check``: what goes into the log and out of it."""
 
 from __future__ import annotations
 
@@ -23,13 +23,12 @@ from armarc.cli.log_options import (
 )
 from armarc.cli.option_rows import taking
 from armarc.cli.outputs import Force, guard_for
+from armarc.cli.terminal import with_progress
 
 if TYPE_CHECKING:
     from armarc.kept import Kept
-    from armarc.load import Lifter as Body
     from armarc.log.labels import Labels
     from armarc.log.reading import Filter
-    from armarc.log.remeasuring import Remeasured
     from armarc.log.store import Store
 
 
@@ -40,7 +39,6 @@ def register(app: typer.Typer) -> None:
     app.command("backup")(backup_command)
     app.command("restore")(restore_command)
     app.command("check")(check_command)
-    app.command("reprocess")(reprocess_command)
 
 
 def import_command(
@@ -79,7 +77,7 @@ def import_command(
     kept = open_kept()
     with open_log(log_file) as store:
         key = None if exercise is None else exercise_key(exercise)
-        for file in _with_progress(files):
+        for file in with_progress(files):
             try:
                 records.append(_import_one(store, file, key, labels, kept))
             except LogError as error:
@@ -234,78 +232,6 @@ def check_command(as_json: AsJson = False, log_file: LogFile = None) -> None:
         raise typer.Exit(LogError.exit_code)
 
 
-def reprocess_command(
-    sets: Annotated[
-        list[str] | None, typer.Argument(help="12, 12-15, a day, last, last-3; or --all.")
-    ] = None,
-    everything: Annotated[bool, typer.Option("--all", help="Every recording of the log.")] = False,
-    dry_run: DryRun = False,
-    lifter: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME", help="Take the body kept of this lifter, not the one stored with the sets."
-        ),
-    ] = None,
-    kept_bodies: Annotated[
-        bool,
-        typer.Option(
-            "--kept-bodies", help="Take the bodies kept now of the sets' own lifters; armarc lifter."
-        ),
-    ] = False,
-    as_json: AsJson = False,
-    log_file: LogFile = None,
-) -> None:
-    """Measure logged recordings again with this version and show what changed; undo takes it back.
-
-    Shoulder moments are worked out for the body stored with the sets, unless told otherwise, and for the load they
-    have in the log.
-    """
-    from armarc.errors import UsageError
-    from armarc.load import load_lifters
-    from armarc.log.measuring import measure_content
-    from armarc.log.reading import choose_sets, recording_ids
-    from armarc.log.remeasuring import remeasure
-    from armarc.log.store import open_log
-
-    if bool(sets) == everything:
-        raise UsageError("which sets?", "name some, e.g. last, or give --all")
-    if lifter is not None and kept_bodies:
-        raise UsageError("--lifter and --kept-bodies exclude each other", "give one of them")
-    lifters = load_lifters()
-    told = None if lifter is None else lifters.find(lifter)
-
-    def choose_body(stored: Body | None, name: str) -> Body:
-        if told is not None:
-            return told
-        return lifters.find(name) if stored is None or kept_bodies else stored
-
-    with open_log(log_file, create=False) as store:
-        chosen = recording_ids(store, None if everything else choose_sets(store, sets or []))
-        done = remeasure(
-            store, _with_progress(chosen), measure_content, choose_body=choose_body, keep=not dry_run
-        )
-    if as_json:
-        records = [_remeasured_record(one) for one in done]
-        print_json({"schema": "armarc.log-reprocess/1", "kept": not dry_run, "recordings": records})
-        return
-    lines = [
-        [
-            one.file_name,
-            f"{one.was_version} → {one.is_version}",
-            f"{one.reps_before} → {one.reps_after}",
-            one.problem or "; ".join(_changes(one)) or "no change",
-        ]
-        for one in done
-    ]
-    print_table(["Recording", "Version", "Reps", "What changed (means)"], lines)
-    if dry_run:
-        say("nothing was changed (dry run)")
-    elif any(one.is_kept for one in done):
-        say("take it back with armarc log undo")
-    else:
-        say("nothing was changed")
-
-
 def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, kept: Kept) -> dict[str, Any]:
     from armarc.api import MeasuringOptions, process, read_csv
     from armarc.errors import ArmarcError, LogError
@@ -335,74 +261,16 @@ def _import_one(store: Store, file: Path, exercise: str | None, labels: Labels, 
 
 
 def _recordings_in(places: list[Path]) -> list[Path]:
+    from armarc.archive.discover import looks_like_recording
     from armarc.errors import InputError
 
     files: dict[Path, None] = {}
     for place in places:
         if place.is_dir():
-            found = [p for p in sorted(place.rglob("*")) if p.is_file() and _looks_like_recording(p)]
+            found = [p for p in sorted(place.rglob("*")) if p.is_file() and looks_like_recording(p.name)]
             files |= dict.fromkeys(found)
         elif place.exists():
             files[place] = None
         else:
             raise InputError("there is no such file or folder", "check the name", file=str(place))
     return list(files)
-
-
-def _looks_like_recording(path: Path) -> bool:
-    name = path.name.lower().removesuffix(".gz")
-    return name.endswith((".csv", ".tsv", ".txt")) and not path.name.startswith(".")
-
-
-def _with_progress(things: list[Any]) -> Any:
-    from rich.progress import track
-
-    from armarc.cli.terminal import error_console
-
-    console = error_console()
-    if len(things) < 4 or not console.is_terminal:
-        return things
-    return track(things, description="Measuring", console=console, transient=True)
-
-
-def _remeasured_record(one: Remeasured) -> dict[str, object]:
-    return {
-        "file": one.file_name,
-        "sets": list(one.set_ids),
-        "was_version": one.was_version,
-        "is_version": one.is_version,
-        "reps_before": one.reps_before,
-        "reps_after": one.reps_after,
-        "changes": {name: {"was": old, "is": new} for name, (old, new) in one.changes.items()},
-        "body": {
-            "was": None if one.body_was is None else one.body_was.record(),
-            "is": None if one.body_is is None else one.body_is.record(),
-        },
-        "measured_as": one.task_is or None,
-        "is_mixed": one.is_mixed,
-        "problem": one.problem or None,
-    }
-
-
-def _changes(one: Remeasured) -> list[str]:
-    """What changed, in words: the body first, which moments follow from."""
-
-    def number(value: float | None) -> str:
-        return "none" if value is None else f"{value:.2f}"
-
-    def body(lifter: Body | None) -> str:
-        if lifter is None:
-            return "not known"
-        record = lifter.record()
-        words = f"{record['body_mass_kg']:g} kg, {record['stature_m']:g} m"
-        return words if lifter.given else f"reference body ({words})"
-
-    said = [f"measured as {one.task_is}"] if one.task_is else []
-    if one.is_mixed:
-        said.append(
-            "its sets differ in exercise, and these measure with another band, gate or loaded range: some sets were "
-            "measured as the exercise of the recording (log their stretches as files of their own)"
-        )
-    if one.body_is is not None and (one.body_was is None or not one.body_is.same_body(one.body_was)):
-        said.append(f"body {body(one.body_was)} → {body(one.body_is)}")
-    return said + [f"{name} {number(old)} → {number(new)}" for name, (old, new) in one.changes.items()]

@@ -13,7 +13,7 @@ import math
 import os
 import sys
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -150,3 +150,13 @@ _PLAIN_JSON: dict[type, Callable[[Any], str]] = {
     type(None): lambda _: "null",
 }
 _plain = _PLAIN_JSON.get
+
+
+def with_progress(things: list[Any]) -> Iterable[Any]:
+    """The same things; a terminal shows how many have been measured, unless there are few."""
+    from rich.progress import track
+
+    console = error_console()
+    if len(things) < 4 or not console.is_terminal:
+        return things
+    return track(things, description="Measuring", console=console, transient=True)
