@@ -16,7 +16,7 @@ from armarc.files import write_kept
 from armarc.known_sensor import SensorShelf, open_shelf
 from armarc.load.lifter import Lifter, Lifters, load_lifters
 from armarc.options import MeasuringOptions
-from armarc.quantities import DEFAULT_LIFTER, clean_name
+from armarc.quantities import DEFAULT_LIFTER, clean_name, spelled_as
 from armarc.recording import Metadata, Recording
 from armarc.settings import Settings, load_settings
 from armarc.strict_toml import Check, checked, quoted, read_toml, rising_pair, text
@@ -35,12 +35,16 @@ class OwnBands:
 
     def find(self, lifter: str | None, exercise: str) -> Band | None:
         """Band kept for a lifter at an exercise."""
-        return self.bands.get((lifter or DEFAULT_LIFTER, exercise))
+        return self.bands.get((self._known(lifter or DEFAULT_LIFTER), exercise))
 
     def with_(self, lifter: str, exercise: str, band: Band | None) -> OwnBands:
         """The same with one band kept, or with None forgotten."""
-        others = {key: kept for key, kept in self.bands.items() if key != (lifter, exercise)}
-        return OwnBands(bands=others if band is None else {**others, (lifter, exercise): band})
+        place = (self._known(lifter), exercise)
+        others = {key: kept for key, kept in self.bands.items() if key != place}
+        return OwnBands(bands=others if band is None else {**others, place: band})
+
+    def _known(self, lifter: str) -> str:
+        return spelled_as(lifter, (name for name, _ in self.bands))
 
 
 def bands_path(folder: Path | None = None) -> Path:

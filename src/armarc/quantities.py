@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 
 from armarc.errors import UsageError
@@ -85,6 +86,12 @@ def clean_name(text: str, what: str, *, empty: bool = True) -> str:
     if any(unicodedata.category(c) in ("Cc", "Cs") for c in line):
         raise UsageError(f"the {what} has control characters in it", "use printable characters")
     return line
+
+
+def spelled_as(name: str, known: Iterable[str]) -> str:
+    """The name as it is known already where only capitals differ: "anna" typed in a hurry is Anna."""
+    alike = [one for one in known if one.casefold() == name.casefold()]
+    return name if name in alike or not alike else alike[0]
 
 
 def composed(text: str, what: str) -> str:

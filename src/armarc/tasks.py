@@ -14,7 +14,7 @@ from armarc.computer import config_folder
 from armarc.errors import UsageError
 from armarc.files import read_entries, write_entries
 from armarc.options import SIDES, MeasuringOptions
-from armarc.quantities import HEAVIEST_LOAD_KG, clean_name
+from armarc.quantities import HEAVIEST_LOAD_KG, clean_name, spelled_as
 
 FILE_NAME = "tasks.json"
 SCHEMA = "armarc.tasks/1"
@@ -91,6 +91,8 @@ def recalled(past: Sequence[Task], said: Task) -> Task:
 
     if not past:
         return said
+    if said.lifter is not None:
+        said = replace(said, lifter=spelled_as(said.lifter, (one.lifter for one in past if one.lifter)))
     whole = next((one for one in past if fits(one, ("lifter", "exercise", "side"))), None)
     same_lift = whole or next((one for one in past if fits(one, ("lifter", "exercise"))), None)
     same_lifter = same_lift or next((one for one in past if fits(one, ("lifter",))), None)

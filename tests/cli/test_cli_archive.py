@@ -17,6 +17,7 @@ from armarc.cli.app import ErrorBoundary
 from armarc.cli.archive import app
 from armarc.errors import InputError
 from armarc.recording import read_csv
+from grids import seldom
 from invented_archive import armarc, armarc_json, command, faulty_workers, fill, originals, table
 
 pytest.importorskip("pyarrow", reason="an archive needs pyarrow")
@@ -196,7 +197,8 @@ def test_two_processes_do_not_write_at_once(tmp_path):
     assert "another process is writing" in done.stderr
 
 
-def test_interrupted_it_keeps_what_was_measured(tmp_path):
+@pytest.mark.parametrize("asked", [signal.SIGINT, *seldom(signal.SIGTERM)])
+def test_interrupted_it_keeps_what_was_measured(tmp_path, asked):
     folder, store = fill(tmp_path / "in", 2), tmp_path / "store"
     (tmp_path / "site").mkdir()
     (folder / "zz").mkdir()
@@ -211,7 +213,7 @@ def test_interrupted_it_keeps_what_was_measured(tmp_path):
     until = time.monotonic() + 60
     while time.monotonic() < until and not os.path.exists(f"{last}.reached"):
         time.sleep(0.05)
-    os.killpg(running.pid, signal.SIGINT)
+    os.killpg(running.pid, asked)
     _, talk = running.communicate(timeout=50)
     assert running.returncode == 130
     assert "what was measured is kept" in talk

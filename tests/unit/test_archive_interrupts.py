@@ -7,7 +7,21 @@ import threading
 
 import pytest
 
-from armarc.archive.interrupts import interrupted_afterwards
+from armarc.archive.interrupts import asked_to_end_as_interrupted, interrupted_afterwards
+
+
+def test_a_system_that_asks_to_end_is_heard_as_ctrl_c_is():
+    kept, handler = [], signal.getsignal(signal.SIGTERM)
+
+    def run():
+        with asked_to_end_as_interrupted(), interrupted_afterwards():
+            signal.raise_signal(signal.SIGTERM)
+            kept.append("measured")
+
+    with pytest.raises(KeyboardInterrupt):
+        run()
+    assert kept == ["measured"]
+    assert signal.getsignal(signal.SIGTERM) is handler
 
 
 def test_the_block_ends_first():

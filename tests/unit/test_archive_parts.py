@@ -145,7 +145,16 @@ def test_a_digest_set_keeps_sixteen_bytes_each(monkeypatch):
 
 
 def test_finding_is_sorted_deep_and_leaves_the_archive_out(tmp_path):
-    for name in ("b/2.csv", "a.txt", "b/1.tsv.gz", "b/c/x.CSV", ".hidden.csv", "store/reps.csv", "p.png"):
+    for name in (
+        "b/2.csv",
+        "a.txt",
+        "b/1.tsv.gz",
+        "b/c/x.CSV",
+        ".hidden.csv",
+        ".bin/old.csv",
+        "store/reps.csv",
+        "p.png",
+    ):
         path = tmp_path / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text("x")

@@ -56,6 +56,7 @@ def test_another_lifter_brings_their_own_load_and_marks():
         20.0,
     )
     assert (task.sensor, task.logged) == ("wrist", True)
+    assert switched_task(ANNA, Switch(lifter="ben"), PAST) == task
     assert switched_task(ANNA, Switch(lifter="Cleo"), PAST).load_kg is None
     assert switched_task(ANNA, Switch(lifter="Cleo", load_kg=5.0), PAST).load_kg == 5.0
 

@@ -150,6 +150,8 @@ def test_nobody_gets_the_body_of_somebody_else(tmp_path: Path) -> None:
     )
     lifters = load_lifters(tmp_path)
     assert lifters.find("  Anna ") == Lifter(name="Anna", body_mass_kg=58.0)
+    assert lifters.find("anna") == lifters.find("Anna")
+    assert lifters.find("Me") == lifters.find(None)
     assert lifters.find("Bob") == Lifter(name="Bob")
     assert lifters.find("Bob").given == ()
 

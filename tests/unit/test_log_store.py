@@ -93,6 +93,16 @@ def test_whom_and_when_said_with_other_settings_go_before_what_the_log_has(store
     assert entry.done_at.timestamp() == pytest.approx(first.timestamp() + start_s)
 
 
+def test_capitals_make_no_second_lifter_and_an_edit_changes_them(store, tmp_path):
+    one, other = invented_file(tmp_path, 1), invented_file(tmp_path, 2)
+    first = add_result(store, invented_result(1), one, labels=Labels(lifter="Ada")).set_ids
+    second = add_result(store, invented_result(2), other, labels=Labels(lifter="ada")).set_ids
+    add_result(store, invented_result(3, load_kg=9), one, labels=Labels(lifter="ADA"))  # measured again
+    assert [get_set(store, number).lifter for number in (*first, *second)] == ["Ada", "Ada"]
+    edit_sets(store, [*first, *second], Labels(lifter="ada"))
+    assert [get_set(store, number).lifter for number in (*first, *second)] == ["ada", "ada"]
+
+
 def test_what_a_header_says_does_not_undo_what_was_edited_since(store, tmp_path):
     path = invented_file(tmp_path)
     head = {"recorded": Labels(lifter="Bo", note="as recorded", rir=3, tags=("a",))}

@@ -48,6 +48,10 @@ def test_a_lifter_brings_their_own_last_lift():
     assert (found.sensor, found.logged) == ("other", False)  # the strap and the log are as they were left
 
 
+def test_capitals_make_no_other_lifter():
+    assert recalled([BEN, ANNA], Task(lifter="anna")) == recalled([BEN, ANNA], Task(lifter="Anna"))
+
+
 def test_another_lift_has_no_load():
     found = recalled([BEN, ANNA], Task(lifter="Anna", exercise="front-raise"))
     assert (found.side, found.load_kg) == ("left", None)

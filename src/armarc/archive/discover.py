@@ -35,8 +35,9 @@ def looks_like_recording(name: str) -> bool:
 def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[Found]:
     """Every recording below a folder, in order of path, as absolute paths.
 
-    Symbolic links to files are followed, links to folders are not (they may lead in circles). A folder below that
-    cannot be listed is told as one, and stops nothing.
+    Symbolic links to files are followed, links to folders are not (they may lead in circles). Hidden files and folders
+    are left alone (bins of deleted files, an index, versions of older days): who wants one names it. A folder below
+    that cannot be listed is told as one, and stops nothing.
 
     Parameters
     ----------
@@ -64,7 +65,8 @@ def find_recordings(folder: Path, *, leave_out: Path | None = None) -> Iterator[
             with os.scandir(here) as entries:
                 for entry in entries:
                     if entry.is_dir(follow_symlinks=False):
-                        folders.append(entry.name)
+                        if not entry.name.startswith("."):
+                            folders.append(entry.name)
                     elif looks_like_recording(entry.name):
                         names.append(entry.name)
         except OSError as error:

@@ -1,4 +1,4 @@
-"""Ctrl-C that waits until what has been measured is where it is kept."""
+"""Ctrl-C that waits until what has been measured is where it is kept; a machine that shuts down asks the same."""
 
 from __future__ import annotations
 
@@ -36,3 +36,19 @@ def interrupted_afterwards() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
     if came:
         signal.raise_signal(signal.SIGINT)
+
+
+@contextmanager
+def asked_to_end_as_interrupted() -> Iterator[None]:
+    """Take SIGTERM, by which systems and schedulers of clusters ask a program to end, as Ctrl-C within the block.
+
+    In the main thread; in any other this does nothing.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

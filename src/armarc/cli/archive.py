@@ -112,6 +112,7 @@ def process(
     only does what is missing. A recording that cannot be measured goes into the table of failures and stops
     nothing. The recordings' own headers count as in `armarc process`. Shoulder moments are not part of an archive.
     """
+    from armarc.archive.interrupts import asked_to_end_as_interrupted
     from armarc.archive.process import TIME_LIMIT_S, process_archive
     from armarc.archive.setup import make_setup
     from armarc.kept import open_kept
@@ -119,17 +120,18 @@ def process(
     setup = make_setup(options, reading, kept=open_kept())
     watcher = _Watcher()
     try:
-        result = process_archive(
-            folder,
-            out,
-            setup,
-            workers=workers or _cores(),
-            scheduler=scheduler,
-            retry_failures=retry_failures,
-            check_bytes=check_bytes,
-            time_limit_s=TIME_LIMIT_S if time_limit is None else time_limit,
-            watch=watcher,
-        )
+        with asked_to_end_as_interrupted():
+            result = process_archive(
+                folder,
+                out,
+                setup,
+                workers=workers or _cores(),
+                scheduler=scheduler,
+                retry_failures=retry_failures,
+                check_bytes=check_bytes,
+                time_limit_s=TIME_LIMIT_S if time_limit is None else time_limit,
+                watch=watcher,
+            )
     except KeyboardInterrupt:
         watcher.stop()
         say("stopped; what was measured is kept, the same command goes on from here")

@@ -14,7 +14,7 @@ from armarc.choices import Choices
 from armarc.errors import UsageError
 from armarc.exercises import find_exercise
 from armarc.log.labels import SAID_AFTER, Labels, check_side
-from armarc.quantities import clean_name, parse_load
+from armarc.quantities import clean_name, parse_load, spelled_as
 from armarc.tasks import Task, recalled
 
 
@@ -149,7 +149,9 @@ def switched_task(task: Task, switch: Switch, past: Sequence[Task]) -> Task:
     With another lifter or exercise come the load, the variant and the marks they had last, or none: never those of
     somebody else or of another lift.
     """
-    lifter = task.lifter if switch.lifter is None else switch.lifter
+    lifter = task.lifter
+    if switch.lifter is not None:
+        lifter = spelled_as(switch.lifter, (one.lifter for one in (task, *past) if one.lifter))
     exercise = task.exercise if switch.exercise is None else switch.exercise
     side = task.side if switch.side is None else switch.side
     if (lifter, exercise) == (task.lifter, task.exercise):

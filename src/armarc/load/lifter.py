@@ -12,7 +12,7 @@ from armarc.computer import config_folder
 from armarc.errors import FormatError, UsageError
 from armarc.files import write_kept
 from armarc.load.segments import GRIP_SHARE_OF_STATURE, TABLE_CHOICES, SegmentTable, segment_table
-from armarc.quantities import DEFAULT_LIFTER, clean_name
+from armarc.quantities import DEFAULT_LIFTER, clean_name, spelled_as
 from armarc.strict_toml import Check, checked, number, one_of, quoted, read_toml
 
 SEXES = ("male", "female")
@@ -225,6 +225,7 @@ class Lifters:
         if name is None:
             return self.own
         name = clean_name(name, "lifter", empty=False)
+        name = spelled_as(name, (*self.others, DEFAULT_LIFTER))
         if name in self.others:
             return self.others[name]
         return self.own if name in OWN_NAMES else Lifter(name=name)

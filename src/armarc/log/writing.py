@@ -7,6 +7,7 @@ import json
 import time
 import uuid
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -17,7 +18,7 @@ from armarc.log import schema
 from armarc.log.labels import SAID_AFTER, Labels
 from armarc.log.location import author_of
 from armarc.log.rows import measured_part, rep_record, rep_row, said_by_result, set_row
-from armarc.quantities import DEFAULT_LIFTER
+from armarc.quantities import DEFAULT_LIFTER, spelled_as
 
 _COLUMNS = tuple(column.name for column in schema.training_set.c if column.name != "id")
 
@@ -52,7 +53,8 @@ def insert_sets(
 ) -> tuple[int, ...]:
     """Insert sets with their reps and tags; returns their numbers in the log."""
     lifter = labels.lifter or document["settings"].get("lifter") or DEFAULT_LIFTER
-    lifter_id = insert_once(connection, schema.lifter, ("name",), {"name": str(lifter)})
+    name = _as_logged(connection, str(lifter))
+    lifter_id = insert_once(connection, schema.lifter, ("name",), {"name": name})
     session_id = insert_once(
         connection,
         schema.session,
@@ -98,6 +100,12 @@ def insert_once(
     connection.execute(insert(table).values(**values).on_conflict_do_nothing())
     same = [table.c[name] == values[name] for name in unique]
     return int(connection.execute(sa.select(table.c.id).where(*same)).scalar_one())
+
+
+def _as_logged(connection: sa.Connection, lifter: str) -> str:
+    """A lifter as the log spells them already; only an edit changes the capitals of a name."""
+    known = sa.select(schema.lifter.c.name).order_by(schema.lifter.c.id)
+    return spelled_as(lifter, connection.execute(known).scalars())
 
 
 def settings_hash(document: dict[str, Any]) -> str:
@@ -240,8 +248,10 @@ def replace_sets(
                 **_labels_after(before, record, old_measurement.settings, document["settings"], labels),
             }
             if labels.lifter is not None or labels.session is not None or began is not None:
+                named = labels.lifter and _as_logged(connection, labels.lifter)
+                said = replace(labels, lifter=named)
                 after["session_id"] = session_for(
-                    connection, before["session_id"], labels, after["done_at"], began
+                    connection, before["session_id"], said, after["done_at"], began
                 )
         elif row.removed_at is None:
             after = {**before, "removed_at": now}
