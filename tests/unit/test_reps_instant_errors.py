@@ -135,7 +135,7 @@ def firmness(sinks_deg_s, hold_s=1.5, rate_se_deg_s=0.5, range_se_deg=0.5):
         rate_hz=RATE_HZ,
         has_zero=False,
     )
-    return at, instant_errors(angle, rate, (0, top, stop), at, errors, math.radians(range_se_deg))
+    return at, instant_errors(angle, rate, (0, top, stop), at, errors, math.radians(range_se_deg), 0.0)
 
 
 def test_where_the_arm_stops_briskly_an_instant_is_off_by_its_rates_error_over_the_slope():
@@ -181,6 +181,27 @@ def test_a_sink_past_the_mark_ends_the_hold_where_it_passes_or_later():
     assert by_mark.max() > 0.1 > by_level.max()
 
 
+@pytest.mark.parametrize(("top_deg", "within_reach"), [(90.0, False), (150.0, False), (172.0, True)])
+def test_beside_the_vertical_the_hold_begins_as_unsure_as_the_last_part_of_the_way_takes(
+    top_deg, within_reach
+):
+    """Elevation falls again behind it: an arm that points 6° elsewhere is there as much earlier or later."""
+    motion = motion_of(raises((top_deg,)))
+    angle, rate = motion.angle_rad, motion.angle_rate_rad_s
+    span = 0, int(angle.argmax()), len(angle)
+    at = find_instants(angle, rate, *span, motion.rate_hz)
+    sure, unsure = (
+        instant_errors(angle, rate, span, at, errors_of(motion), math.radians(0.5), math.radians(se)).se_s
+        for se in (0.0, 6.0)
+    )
+    assert sure[::3] == unsure[::3]
+    last_s = (at.top_start - np.argmax(angle > math.radians(top_deg - 6.0))) / motion.rate_hz
+    assert last_s > 0.1
+    wanted = math.hypot(sure[1], last_s) if within_reach else sure[1]
+    assert unsure[1] == pytest.approx(wanted, abs=0.01)
+    assert unsure[2] == pytest.approx(unsure[1], abs=0.02)
+
+
 @pytest.mark.parametrize(("lasts_s", "is_shaking"), [(0.1, True), (0.6, False)])
 def test_a_short_stop_on_the_way_down_may_be_the_strap_that_shook(lasts_s, is_shaking):
     """An arm that sinks at 8 °/s is lowered from there on; where it stops for long, it is held until then."""
@@ -194,7 +215,7 @@ def test_a_short_stop_on_the_way_down_may_be_the_strap_that_shook(lasts_s, is_sh
     errors = replace(
         errors_of(motion_of(raises(), tilt_rad=0.0)), angle_rad=angle, rate_hz=RATE_HZ, has_zero=False
     )
-    firm = instant_errors(angle, rate, (0, top, len(angle)), at, errors, math.radians(0.5))
+    firm = instant_errors(angle, rate, (0, top, len(angle)), at, errors, math.radians(0.5), 0.0)
     assert firm.is_undetermined == is_shaking
     if is_shaking:
         apart_s = (at.top_end - at.top_start) / RATE_HZ

@@ -16,8 +16,8 @@ FLAGS = {
     "open_start": "the recording begins inside the rep: no number of what came before",
     "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
     "stall": "came to a stop on the way up",
-    "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks: that instant may lie 0.25 s "
-    "away and more, times and mean speeds with it",
+    "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks, or may have passed the vertical "
+    "overhead: that instant may lie 0.25 s away and more, times and mean speeds with it",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
     "loose_strap": "the strap wobbled: smoothed below the wobble",

@@ -29,6 +29,8 @@ LEAST_MARK, MOST_MARK = 0.02, 0.4
 ELSEWHERE_S = 0.25
 """An instant that may lie this far from where it was found is not determined (working limit: longer than a start or a
 stop takes, shorter than a hold anybody speaks of)."""
+WITHIN_REACH = 3.0
+"""Standard errors of the top within which the vertical overhead lies where an arm may have passed it."""
 SHAKE_S, SHAKEN = 0.25, 2
 """A rate that stops at its level for less than this may be the strap that shook, not the arm: where the mean over so
 long in its place has an instant elsewhere, that is as likely as two of the fifths (working limits)."""
@@ -132,6 +134,7 @@ def instant_errors(
     at: Instants,
     errors: AngleErrors,
     range_se_rad: float,
+    top_se_rad: float,
 ) -> InstantErrors:
     """See how far the instants of a rep move with the errors of θ and θ̇.
 
@@ -142,8 +145,8 @@ def instant_errors(
         First sample, top and stop, as the instants were found.
     at : Instants
     errors : AngleErrors
-    range_se_rad : float, rad
-        Of the rep's range of motion.
+    range_se_rad, top_se_rad : float, rad
+        Of the rep's range of motion, and of its top.
     """
     first, top, stop = span
     course = Course(
@@ -209,10 +212,30 @@ def instant_errors(
             )
         )
     found, places = np.array([one.found for one in bounds]), np.array([one.places() for one in bounds])
+    beside = np.zeros((4, 1))
+    if errors.has_zero and math.pi - at.top_rad < WITHIN_REACH * top_se_rad:
+        beside[1:3, 0] = _beside_the_vertical(course, at, top_se_rad)
     return InstantErrors(
-        apart_s=(places - found[:, None]) / errors.rate_hz,
+        apart_s=np.hstack([places - found[:, None], math.sqrt(FIFTHS) * beside]) / errors.rate_hz,
         mean_up_rad_s=_mean_rate_se(angle_rad, found[:2], places[:2], errors.rate_hz),
         mean_down_rad_s=_mean_rate_se(angle_rad, found[2:], places[2:], errors.rate_hz),
+    )
+
+
+def _beside_the_vertical(course: Course, at: Instants, top_se_rad: float) -> tuple[float, float]:
+    """How far start and end of the hold may lie off, in samples, where the arm may have passed the vertical overhead.
+
+    Elevation falls again behind it. An arm that points elsewhere by one standard error is there as much earlier or
+    later as it takes for this last part of its way.
+    """
+    up, down = (
+        min(top_se_rad / max(way, 1e-6), MOST_MARK)
+        for way in (at.top_rad - at.bottom_rad, at.top_rad - at.bottom_after_rad)
+    )
+    passed, left = course.passes_reaching(up), course.passes_falling(down)
+    return (
+        0.0 if passed is None else max(at.top_start - passed, 0.0),
+        0.0 if left is None else max(left - at.top_end, 0.0),
     )
 
 

@@ -160,7 +160,7 @@ def measure_rep(
     top_se, bottom_se = errors.of_angle(m.top), errors.of_angle(round(low))
     range_se = errors.of_range(m.top, low)
     held = None if at.unseen.intersection(LOWERING) else least_held(motion, at, top_se)
-    firm = instant_errors(angle, rate, (m.earliest, m.top, m.latest + 1), at, errors, range_se)
+    firm = instant_errors(angle, rate, (m.earliest, m.top, m.latest + 1), at, errors, range_se, top_se)
     quality += _sample_flags(motion, raw)
     if swung.travel_m is not None and swung.travel_m - (swung.se_m or 0.0) > exercise.swung_m:
         quality.append("swung")
