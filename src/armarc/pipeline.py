@@ -20,7 +20,7 @@ from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_o
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement
 from armarc.reps.not_counted import unplaced
-from armarc.reps.other_exercise import doubt_exercise, doubt_joints
+from armarc.reps.other_exercise import doubt_exercise, doubt_joints, doubt_kinds
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import Swing, body_swings
 from armarc.reps.uncertainty import angle_errors
@@ -252,6 +252,7 @@ def _measure_piece(
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, swings, placed = _measured(motion, moved.sets, choices, sets_before, bodies)
     warnings.extend(doubt_joints(measured, counted, motion, exercise))
+    warnings.extend(doubt_kinds(measured, counted, moved.raises, motion, exercise))
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
     return motion, measured, swings, left_out_movements(left_out, motion)

@@ -11,6 +11,8 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
 from armarc.reps.counting import Counted
+from armarc.reps.kinds import raised_share
+from armarc.reps.movements import Movement
 from armarc.reps.summary import CUT
 from armarc.reps.types import MeasuredSet, Rep
 
@@ -74,8 +76,7 @@ def doubt_joints(
     for group, look in zip(counted.sets, counted.templates, strict=True):
         if math.isnan(look.arm_m):
             continue
-        first_s, last_s = motion.time_s[group[0].top], motion.time_s[group[-1].top]
-        number = next((one.set for one in sets if one.start_s <= last_s and one.end_s >= first_s), None)
+        number = _number(sets, group, motion)
         if number is None:
             continue
         how = (
@@ -89,6 +90,56 @@ def doubt_joints(
             "measured with --exercise unknown they are those of what it was"
         )
     return said
+
+
+def doubt_kinds(
+    sets: Sequence[MeasuredSet],
+    counted: Counted,
+    raises: Sequence[int],
+    motion: ArmMotion,
+    exercise: Exercise,
+) -> list[str]:
+    """Say which sets are of another kind than those the arm was learned from; not those whose joint or turning tells.
+
+    Parameters
+    ----------
+    sets : sequence of MeasuredSet
+        Of one piece.
+    counted : Counted
+        What they were counted as.
+    raises : sequence of int
+        Which of these the arm was learned from.
+    motion : ArmMotion
+    exercise : Exercise
+    """
+    others, same = [], []
+    for k, (group, look) in enumerate(zip(counted.sets, counted.templates, strict=True)):
+        number = _number(sets, group, motion)
+        if number is None:
+            continue
+        if k in raises:
+            same.append(number)
+        elif (
+            math.isnan(look.arm_m)
+            and raised_share(motion.quaternion, motion.mounting.arm_axis, [group]) >= RAISED_SHARE
+        ):
+            others.append(number)
+    if not others or not same:
+        return []
+    return [
+        f"{_sets(others)} went another way than {_sets(same)}, or began from another pose: another exercise than "
+        f"{exercise.key}, or the sensor turned on the wrist. The arm's direction was taken from {_sets(same)} alone"
+    ]
+
+
+def _number(sets: Sequence[MeasuredSet], group: Sequence[Movement], motion: ArmMotion) -> int | None:
+    """The number of the set that was measured of a counted one."""
+    first_s, last_s = motion.time_s[group[0].top], motion.time_s[group[-1].top]
+    return next((one.set for one in sets if one.start_s <= last_s and one.end_s >= first_s), None)
+
+
+def _sets(numbers: Sequence[int]) -> str:
+    return f"set{'s' * (len(numbers) > 1)} {', '.join(map(str, numbers))}"
 
 
 def _way(motion: ArmMotion, rep: Rep) -> tuple[float, float]:
