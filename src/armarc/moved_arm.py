@@ -56,7 +56,7 @@ class MovedArm:
     sets : tuple of tuple of Movement
         The same where they rise on the motion's angle.
     windows : SetWindows or None
-        Of these; None where there is none.
+        Of these, with the bottoms of those that the arm was learned from; None where there is none.
     lever : LeverArm or None
         As fitted.
     raises : tuple of int
@@ -123,6 +123,9 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
     if not sets:
         return MovedArm(motion=motion, counted=counted)
     windows = _windows(piece, sets, motion.angle_rad)
+    own = {m.bottom for group in _some(counted, raises) for m in group}
+    hanging = (at if sets[k][0].bottom in own else () for k, at in enumerate(windows.bottoms))
+    windows = replace(windows, bottoms=tuple(hanging))
     front_raise = _front_raise(motion, choices, sets, warnings)
     return MovedArm(
         motion=add_reference(motion, choices, windows.bottoms, front_raise),
