@@ -10,12 +10,16 @@ import numpy as np
 from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
 from armarc.choices import Choices
 from armarc.motion import ArmMotion, Orientation
-from armarc.motion.lever_arm import LeverArm
+from armarc.motion.lever_arm import LeverArm, fit_lever_arm
+from armarc.motion.mounting import LEAST_EXPLAINED
+from armarc.motion.place import place_of
 from armarc.recording import FloatArray, Piece
 from armarc.reference import add_reference
 from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.kinds import kinds, raised_share
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.reps.other_exercise import RAISED_SHARE
 from armarc.sensor.noise_seen import tolerance_seen
 
 CONCENTRIC_WORTH = 0.2
@@ -52,9 +56,11 @@ class MovedArm:
     sets : tuple of tuple of Movement
         The same where they rise on the motion's angle.
     windows : SetWindows or None
-        Of these; None where there is none.
+        Of these, with the bottoms of those that the arm was learned from; None where there is none.
     lever : LeverArm or None
         As fitted.
+    raises : tuple of int
+        Which of the counted sets the arm was learned from.
     """
 
     motion: ArmMotion
@@ -62,6 +68,7 @@ class MovedArm:
     sets: tuple[tuple[Movement, ...], ...] = ()
     windows: SetWindows | None = None
     lever: LeverArm | None = None
+    raises: tuple[int, ...] = ()
 
 
 def count(piece: Piece, choices: Choices, warnings: list[str]) -> Counting:
@@ -100,20 +107,25 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
     counted, choices, workings = counting.counted, counting.choices, counting.workings
     if not counted.sets:
         return MovedArm(motion=track(piece, choices, None, workings), counted=counted)
-    windows = _windows(piece, counted.sets)
-    windows = _windows(piece, counted.sets, first_angle(piece, choices, windows, workings))
+    raises = _raises(piece, choices, counted, workings)
+    windows = _windows(piece, _some(counted, raises))
+    windows = _windows(piece, _some(counted, raises), first_angle(piece, choices, windows, workings))
     motion = track(piece, choices, windows, workings)
     upright = _other_end(motion, counted)
     if upright is not None:
         rules = replace(counting_rules(choices.exercise), arm_axis=upright)
         counted = _counted(piece, motion.orientation, rules)
         if counted.sets:
-            windows = _windows(piece, counted.sets, motion.angle_rad)
+            raises = _raises(piece, choices, counted, workings)
+            windows = _windows(piece, _some(counted, raises), motion.angle_rad)
             motion = track(piece, choices, windows, workings)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
     if not sets:
         return MovedArm(motion=motion, counted=counted)
     windows = _windows(piece, sets, motion.angle_rad)
+    own = {m.bottom for group in _some(counted, raises) for m in group}
+    hanging = (at if sets[k][0].bottom in own else () for k, at in enumerate(windows.bottoms))
+    windows = replace(windows, bottoms=tuple(hanging))
     front_raise = _front_raise(motion, choices, sets, warnings)
     return MovedArm(
         motion=add_reference(motion, choices, windows.bottoms, front_raise),
@@ -121,6 +133,7 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
         sets=sets,
         windows=windows,
         lever=workings.lever,
+        raises=raises,
     )
 
 
@@ -133,6 +146,45 @@ def _counted(piece: Piece, orientation: Orientation, rules: CountingRules) -> Co
         rules,
         missing=piece.missing if piece.missing.any() else None,
     )
+
+
+def _some(counted: Counted, which: tuple[int, ...]) -> tuple[tuple[Movement, ...], ...]:
+    return tuple(counted.sets[k] for k in which)
+
+
+def _raises(piece: Piece, choices: Choices, counted: Counted, workings: Workings) -> tuple[int, ...]:
+    """The sets that the arm is learned from: of several exercises the one with most reps that can be the raise.
+
+    What turns about the elbow or goes along a line shows another arm. Where none of them can be a raise, nobody knows
+    better: all of them.
+    """
+    every = tuple(range(len(counted.sets)))
+    if choices.exercise.coordinate != "elevation":
+        return every
+    found = kinds(counted.sets, counted.templates)
+    if len(found) < 2:
+        return every
+    place = place_of(choices.exercise.sensor_place, choices.exercise.coordinate)
+    orientation = orientation_so_far(piece, choices, workings)
+    for kind in found:
+        sets = _some(counted, kind)
+        lever = fit_lever_arm(
+            orientation.quaternion,
+            piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
+            piece.specific_force_m_s2,
+            piece.rate_hz,
+            _windows(piece, sets).weight,
+            missing=piece.missing if piece.missing.any() else None,
+            made=workings.equations,
+        )
+        if (
+            lever is not None
+            and lever.explained >= LEAST_EXPLAINED
+            and place.least_reach_m <= lever.reach_m <= place.most_reach_m
+            and raised_share(orientation.quaternion, lever.vector_m / lever.reach_m, sets) >= RAISED_SHARE
+        ):
+            return kind
+    return every
 
 
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:

@@ -20,7 +20,7 @@ from armarc.reps.left_out import LeftOutMovement, count_notes, gap_notes, left_o
 from armarc.reps.measure import RawRep, bound_reps, finish_set, measure_rep
 from armarc.reps.movements import Movement
 from armarc.reps.not_counted import unplaced
-from armarc.reps.other_exercise import doubt_exercise, doubt_joints
+from armarc.reps.other_exercise import doubt_exercise, doubt_joints, doubt_kinds, flagged
 from armarc.reps.planes import doubt_planes
 from armarc.reps.swing import Swing, body_swings
 from armarc.reps.uncertainty import angle_errors
@@ -208,7 +208,9 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     in_motion = [motions[k] for k in motion_of_set]
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
-    warnings.extend((*doubts, *doubt_exercise(sets, in_motion, choices.exercise)))
+    others = doubt_exercise(sets, in_motion, choices.exercise)
+    sets = flagged(sets, others)
+    warnings.extend((*doubts, *(doubt.words for doubt in others)))
     warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     warnings.extend(gap_notes(sets, in_motion))
@@ -251,7 +253,12 @@ def _measure_piece(
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, swings, placed = _measured(motion, moved.sets, choices, sets_before, bodies)
-    warnings.extend(doubt_joints(measured, counted, motion, exercise))
+    doubts = [
+        *doubt_joints(measured, counted, motion, exercise),
+        *doubt_kinds(measured, counted, moved.raises, motion, exercise),
+    ]
+    warnings.extend(doubt.words for doubt in doubts)
+    measured = flagged(measured, doubts)
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
     return motion, measured, swings, left_out_movements(left_out, motion)

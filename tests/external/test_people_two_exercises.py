@@ -93,3 +93,32 @@ def test_each_set_keeps_its_count(recording, number, first, second, exercise):
     both = together(recording(number, first), recording(number, second))
     session = process(both, exercise=exercise, side="right", kept=armarc.NOTHING_KEPT)
     assert [len(one.reps) for one in session.sets] == [10] * 6
+
+
+@pytest.mark.parametrize(
+    ("number", "other"), [(2, "curls"), *seldom((3, "curls"), (2, "prone raises"), (3, "prone raises"))]
+)
+def test_another_exercise_moves_no_measure_of_the_raises_beside_it(recording, number, other):
+    """Curls turn about the elbow: fitted together with them the arm lay 13–20° off, starts and ranges with it."""
+    kept = {"exercise": "lateral-raise", "side": "right", "kept": armarc.NOTHING_KEPT}
+    alone = process(recording(number, "raises"), **kept)
+    mixed = process(together(recording(number, "raises"), recording(number, other)), **kept)
+    arms = [np.array(session.motions[0].mounting.arm_axis) for session in (alone, mixed)]
+    assert np.degrees(np.arccos(np.clip(arms[0] @ arms[1], -1, 1))) < 4
+    pairs = [
+        pair
+        for one, same in zip(alone.sets, mixed.sets[:3], strict=True)
+        for pair in zip(one.reps, same.reps, strict=True)
+    ]
+    for key in ("start_velocity", "rom", "top"):
+        unit = "rad_s" if key == "start_velocity" else "rad"
+        values, errors = (
+            np.array([[getattr(rep, name) for rep in pair] for pair in pairs], dtype=float)
+            for name in (f"{key}_{unit}", f"{key}_se_{unit}")
+        )
+        known = ~np.isnan(values).any(axis=1)
+        off = np.abs(np.diff(values[known], axis=1)[:, 0])
+        assert np.median(off / errors[known].max(axis=1)) < 0.3
+        assert np.median(off) < np.radians(3)
+    said = " ".join(mixed.warnings)
+    assert all(f"set {k}" in said or f" {k}," in said for k in (4, 5, 6))

@@ -1,8 +1,11 @@
 """Two kinds of reps with less than a rest between them, and reps with pulses: counts known by construction."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from invented_reps import movements_of, raises
+from scipy.spatial.transform import Rotation
 
 from armarc.api import NOTHING_KEPT, process
 from armarc.recording import STANDARD_GRAVITY_M_S2, Recording
@@ -108,3 +111,45 @@ def test_reps_with_pulses_are_counted_by_their_turns(seed):
     assert len(group) == reps
     omega, force = felt(angle, np.gradient(angle, 1 / RATE_HZ), RATE_HZ)
     assert by_cycles((group,), lambda k: angle, omega, force, RATE_HZ) == (group,)
+
+
+def turned_while_hanging(recording, at_s, turn_deg, for_s=1.5):
+    """The same with the whole arm turned about the vertical while it hangs."""
+    share = np.clip((recording.time_s - at_s) / for_s, 0, 1)
+    rate = np.radians(turn_deg) * np.gradient(share - np.sin(2 * np.pi * share) / (2 * np.pi)) * RATE_HZ
+    up = recording.specific_force_m_s2 / np.linalg.norm(recording.specific_force_m_s2, axis=1)[:, None]
+    return replace(recording, angular_velocity_rad_s=recording.angular_velocity_rad_s + rate[:, None] * up)
+
+
+@pytest.mark.parametrize(("turn_deg", "sizes"), [(75, [6, 5]), (10, [11])])
+def test_front_raises_right_after_lateral_ones_are_a_set_of_their_own(turn_deg, sizes):
+    """In the sensor both may turn the same way, as the hand turns with the plane."""
+    lateral, front = (
+        raises((90,) * n, up_s=1.0, hold_s=0.1, down_s=1.0, pause_s=0.2, still_s=still_s, after_s=2.0)
+        for n, still_s in ((6, 3.0), (5, 2.5))
+    )
+    seconds = len(lateral.angle_rad) / RATE_HZ
+    recording = turned_while_hanging(laid(lateral, front), seconds - 0.5, turn_deg)
+    for exercise in ("lateral-raise", "unknown"):
+        session = process(recording, exercise=exercise, kept=NOTHING_KEPT)
+        assert [len(one.reps) for one in session.sets] == sizes
+
+
+def test_a_resting_arm_that_sways_is_no_set():
+    """To and fro by 4°: about the arm's own axis, which is nearly upright, the vertical turned by 23°."""
+    one = raises((90,) * 8, up_s=1.0, hold_s=0.1, down_s=1.0, pause_s=0.2, still_s=3.0, after_s=0.5)
+    t = np.arange(0, 30, 1 / RATE_HZ)
+    turned = np.zeros((len(t), 3))
+    turned[:, 1] = np.radians(2) * np.sin(2 * np.pi * t / 3.1)
+    up = Rotation.from_rotvec(turned).inv().apply([-np.cos(np.radians(10)), np.sin(np.radians(10)), 0])
+    of_set = laid(one)
+    recording = Recording(
+        time_s=np.arange(len(of_set.time_s) + len(t)) / RATE_HZ,
+        specific_force_m_s2=np.vstack([of_set.specific_force_m_s2, STANDARD_GRAVITY_M_S2 * up]),
+        angular_velocity_rad_s=np.vstack(
+            [of_set.angular_velocity_rad_s, np.gradient(turned, axis=0) * RATE_HZ]
+        ),
+        rate_hz=RATE_HZ,
+    )
+    session = process(recording, exercise="lateral-raise", kept=NOTHING_KEPT)
+    assert [len(each.reps) for each in session.sets] == [8]

@@ -21,7 +21,8 @@ def doubts(session, share=1.0, exercise=None):
     """What is said when the arm rose by a share of what it did, with the sensor turning as it was."""
     motion = session.motions[0]
     motion = replace(motion, elevation_rad=motion.elevation_rad * share)
-    return doubt_exercise(session.sets, [motion], exercise or session.choices.exercise)
+    said = doubt_exercise(session.sets, [motion], exercise or session.choices.exercise)
+    return [doubt.words for doubt in said]
 
 
 def test_a_raise_is_none_other(measured):

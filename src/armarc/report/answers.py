@@ -19,6 +19,7 @@ WORTH_SAYING_PCT = 5.0
 no source)."""
 
 SPOILING = {
+    "another_exercise": "of another exercise",
     "perhaps_no_rep": "perhaps no rep but picking up or putting down",
     "swung": "swung",
     "dropped": "dropped on the way down",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
+from armarc.reps.joint import FOREARM_M, LONGEST_ARM_M
 from armarc.reps.largest_run import GAIN, CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.rhythm import FEW, is_held_alike, is_steady
@@ -24,8 +26,14 @@ def believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...
     if not runs:
         return runs
     of_reps = [run for run in runs if not (rules.is_named and run.template.is_stride)] or runs
+    sizes = {id(run): run.size for run in runs}
+    if rules.is_raise:
+        # Curls and rotations say nothing of how quick a raise may be; sets of four alike are many reps.
+        of_reps = [run for run in of_reps if _may_be_about_shoulder(run)] or of_reps
+        for run in of_reps:
+            sizes[id(run)] = sum(one.size for one in of_reps if _is_same(one, run))
     # Who drinks and scratches all through a rest may do so more often than the set has reps.
-    of_reps = [run for run in of_reps if run.size > FEW and is_held_alike(run)] or of_reps
+    of_reps = [run for run in of_reps if sizes[id(run)] > FEW and is_held_alike(run)] or of_reps
     most = max(run.score for run in of_reps) - GAIN  # who is one rep behind is no less a set
     largest = max((run for run in of_reps if run.score >= most), key=lambda run: run.template.range_rad)
     main = known[-1] if known else largest.template
@@ -36,6 +44,15 @@ def believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...
     return [
         replace(run, may_be_handling=run.may_be_handling or it) for run, it in zip(reps, loose, strict=True)
     ]
+
+
+def _may_be_about_shoulder(run: Run) -> bool:
+    look = run.template
+    return math.isnan(look.arm_m) and FOREARM_M < look.reach_m <= LONGEST_ARM_M
+
+
+def _is_same(run: Run, other: Run) -> bool:
+    return run.template.is_more_of(other.template) and other.template.is_more_of(run.template)
 
 
 def _is_handling(run: Run, main: Template) -> bool:

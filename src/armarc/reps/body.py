@@ -188,7 +188,7 @@ def set_bodies(
     ranges : sequence of (first, stop)
         Samples of every set.
     bottoms : sequence of sequences of int
-        Samples at which the arm rests between its reps.
+        Samples at which the arm rests between its reps; none of a set of another exercise, which hangs otherwise.
     weight : ndarray, shape (n,)
         Worth of each sample for the lever arm.
     lever : LeverArm or None
@@ -364,6 +364,6 @@ def _steps(motion: ArmMotion, bottoms: Sequence[Sequence[int]]) -> tuple[float, 
     """How far the strap slipped, for every set, rad; only an arm that hangs between reps can tell."""
     hanging = []
     for group in bottoms:
-        at = np.asarray(group)
+        at = np.asarray(group, dtype=int)
         hanging.append(-up_in_sensor(motion.quaternion[at[motion.elevation_rad[at] < HANGING_BELOW_RAD]]))
     return strap_steps(hanging)

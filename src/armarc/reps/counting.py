@@ -144,7 +144,7 @@ def count_sets(
         up = up_in_sensor(quaternion)
         sets = by_cycles(
             sets,
-            lambda k: _full_curve(runs[k], up, angular_velocity_rad_s, rate_hz),
+            lambda k: _full_curve(runs[k], up, angular_velocity_rad_s, rate_hz, path.every),
             angular_velocity_rad_s,
             specific_force_m_s2,
             rate_hz,
@@ -384,8 +384,8 @@ def run_in_progress(
     return run if (is_large or is_like) and not is_handling and not is_walk(path, run) else None
 
 
-def _full_curve(run: Run, up: FloatArray, omega: FloatArray, rate_hz: float) -> FloatArray:
-    """The angle a run was found on, at the full rate."""
+def _full_curve(run: Run, up: FloatArray, omega: FloatArray, rate_hz: float, every: int) -> FloatArray:
+    """The angle a run was found on, at the full rate, its break where the run is not."""
     if run.curve == "tilt":
-        return run.sign * angle_about(up, run.axis)
+        return run.sign * angle_about(up, run.axis, slice(run.first * every, run.last * every + 1))
     return np.asarray(run.sign * np.cumsum(np.einsum("ij,ij->i", up, omega)) / rate_hz)

@@ -15,6 +15,8 @@ FLAGS = {
     "was not seen",
     "open_start": "the recording begins inside the rep: no number of what came before",
     "perhaps_no_rep": "counted, but may be picking up, putting down or reaching at an end of the set",
+    "another_exercise": "its set turns about another joint than the raises beside it, or hardly raises the arm: none "
+    "of its numbers is one of the exercise",
     "stall": "came to a stop on the way up",
     "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks, or may have passed the vertical "
     "overhead: that instant may lie 0.25 s away and more, times and mean speeds with it",

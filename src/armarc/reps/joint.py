@@ -339,7 +339,7 @@ def told_apart(
             math.nan if joint is None else joint.reach_m,
             arm_m if arm_m is not None and is_elsewhere else math.nan,
         )
-        doubt = joint is not None and joint.is_no_arm and _is_loose(run)
+        doubt = joint is not None and joint.is_no_arm and _is_loose(run, _alike(run, runs))
         is_swung = joint is not None and run.curve == "tilt" and joint.in_plane_explained < IN_PLANE
         is_beside = bool(raises) and not any(run.template.may_be(one) for one in raises)
         kept.append(_doubted(look, doubt or (is_swung and is_beside)))
@@ -358,9 +358,21 @@ def _is_hardly_a_set(run: Run, joints: Joints) -> bool:
     return joint is not None and (joint.is_forearm() or (run.size < FULL_SET and joint.explained < EXPLAINED))
 
 
-def _is_loose(run: Run) -> bool:
+def _alike(run: Run, runs: Sequence[Run]) -> int:
+    """How many movements there are in all runs just like this one that follow as reps do: sets of four are many."""
+    if not is_steady(run):
+        return run.size
+    look = run.template
+    return sum(
+        one.size
+        for one in runs
+        if one.template.is_more_of(look) and look.is_more_of(one.template) and is_steady(one)
+    )
+
+
+def _is_loose(run: Run, alike: int | None = None) -> bool:
     """Whether a run that no single shoulder explains is hardly one exercise: few, or scattered."""
-    if run.size <= FEW:
+    if (run.size if alike is None else alike) <= FEW:
         return True
     found, members = run.candidates, np.array(run.members)
     off = np.arccos(np.clip(found.direction[members] @ run.template.direction, -1.0, 1.0))

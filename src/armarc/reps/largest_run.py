@@ -22,7 +22,12 @@ CUT_SHARE = 0.35
 """A movement that was half recorded tells less: two of them less than a whole one."""
 OUTSIDER_COST = 1.5
 UNHURRIED_CYCLE_S = 1.5
+MOST_SWEPT = 2.0
+"""An angle that changes by more than so many times what the sensor turned means nothing (working limit)."""
 
+LEAST_KNOWN = 0.5
+"""Of the smallest range that begins a set: less is no rep of a known exercise either, but how a body sways in a rest
+(working limit)."""
 BARRIER = 1e4
 """More than any run of a stretch adds up to."""
 
@@ -34,7 +39,8 @@ class CountingRules:
     Parameters
     ----------
     smallest_rad : float, rad
-        Smallest range that may begin a set; where the exercise has been seen already any range will do.
+        Smallest range that may begin a set; where the exercise has been seen already half of it
+        will do.
     rest_s : float, s
         A rest this long ends a set.
     curves : tuple of str
@@ -70,9 +76,12 @@ def gains(
     found: Candidates, patterns: Patterns, rules: CountingRules, known: tuple[Template, ...]
 ) -> FloatArray:
     """What each of n candidates adds to a run of each of k patterns, shape (k, n); not above 0: it is unlike."""
-    likely = np.minimum(1.0, patterns.range_rad / rules.smallest_rad)
+    # About an axis that is nearly vertical the vertical's angle sweeps while the sensor sways by a few degrees.
+    sizes = np.minimum(patterns.range_rad, patterns.turned_rad)
+    likely = np.minimum(1.0, sizes / rules.smallest_rad)
     if known and likely.min(initial=1.0) < 1:
-        likely[of_same_exercise(patterns, known)] = 1.0
+        likely[of_same_exercise(patterns, known) & (sizes >= LEAST_KNOWN * rules.smallest_rad)] = 1.0
+    likely *= np.minimum(1.0, MOST_SWEPT * patterns.turned_rad / patterns.range_rad)
     likely *= np.minimum(1.0, 2 * patterns.up_s / UNHURRIED_CYCLE_S)
     return GAIN * likely[:, None] * np.where(found.is_cut, CUT_SHARE, 1.0) - unlikeness(found, patterns)
 

@@ -2,11 +2,13 @@
 
 As one set their pattern is like neither, so that reps of both are lost. They are two where what their reps gain by
 being held against their own kind is more than another set costs; or where the rhythm changes at the longest stop of
-all: who waits at the bottom before every rep and then goes on without a wait has begun another set.
+all: who waits at the bottom before every rep and then goes on without a wait has begun another set; or where the arm
+goes out in another plane from then on, as in front raises after lateral ones.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +16,7 @@ import numpy as np
 from armarc.recording import FloatArray
 from armarc.reps.candidates import Candidates
 from armarc.reps.largest_run import GAIN, CountingRules, gains
-from armarc.reps.likeness import Template, patterns_of, template_of
+from armarc.reps.likeness import LEVEL_SHARE, Template, patterns_of, template_of
 from armarc.reps.movements import FULL_SET
 from armarc.reps.path import SensorPath
 from armarc.reps.rhythm import costs_of_pauses
@@ -27,6 +29,11 @@ OF_A_RHYTHM = 5
 OTHER_RHYTHM = 2.5
 """Every pause on one side is so many times as long as every one on the other, the lowest quarter of the ways down and
 up among them (working limit: people's own pauses within a set differ by as much as that)."""
+OTHER_PLANE_RAD = math.radians(45)
+"""So far apart are the planes of two raises that are not the same one (as in `armarc.reps.planes`) …"""
+STOP_S, APART_SHARE = 1.0, 0.4
+"""… with a stop as long as this between them, the longest of all, and every rep within this share of it of its own
+kind: a heading that drifts from rep to rep has half of it (working limits)."""
 HALF_A_REST = 0.5
 """A stop of less than this share of a rest is a breath (working limit)."""
 
@@ -56,8 +63,12 @@ def parting(
     if len(members) <= FULL_SET:
         return []
     pauses = found.leaves_s[members[1:]] - found.returns_s[members[:-1]]
-    changes = _change_of_rhythm(pauses, found.up_s[members], rules.rest_s)
-    k = changes or int(np.argmax(pauses)) + 1
+    longest = int(np.argmax(pauses)) + 1
+    if pauses[longest - 1] > STOP_S and _turns_elsewhere(path, run, longest):
+        changes = longest
+    else:
+        changes = _change_of_rhythm(pauses, found.up_s[members], rules.rest_s)
+    k = changes or longest
     parts = members[:k], members[k:]
     at = (run.movements[k - 1].bottom_after + run.movements[k].bottom) // 2
     if changes:
@@ -109,6 +120,28 @@ def _change_of_rhythm(pauses_s: FloatArray, up_s: FloatArray, rest_s: float) -> 
         if stops > max(float(others.max()), HALF_A_REST * rest_s):
             return k
     return 0
+
+
+def _turns_elsewhere(path: SensorPath, run: Run, k: int) -> bool:
+    """Whether the arm goes out in another plane from member k of a run on: front raises after lateral ones.
+
+    A strap that slips turns the axis in the sensor, but not in the room.
+    """
+    members = list(run.members)
+    if run.curve != "tilt" or not FULL_SET <= k <= len(members) - FULL_SET:
+        return False
+    at, axis = run.candidates.bottom[members], run.candidates.direction[members]
+    up, ahead = path.up[at], path.ahead[at]
+    level = axis - np.einsum("ij,ij->i", axis, up)[:, None] * up
+    if (np.linalg.norm(level, axis=1) < LEVEL_SHARE).any():
+        return False
+    beside = np.cross(up, ahead)
+    pointing = np.einsum("ij,ij->i", axis, ahead) + 1j * np.einsum("ij,ij->i", axis, beside)
+    pointing /= np.abs(pointing)
+    one, other = pointing[:k].sum(), pointing[k:].sum()
+    apart = abs(float(np.angle(other / one)))
+    off = np.angle(pointing / np.where(np.arange(len(members)) < k, one, other))
+    return apart > OTHER_PLANE_RAD and bool(np.abs(off).max() < APART_SHARE * apart)
 
 
 def _begins_another(

@@ -40,6 +40,8 @@ class SensorPath:
         Sample k is sample ``k * every`` of the full recording.
     up : ndarray, shape (n, 3)
         Global up in sensor axes.
+    ahead : ndarray of float32, shape (n, 3)
+        A level direction that stays, in sensor axes.
     turned_rad : ndarray, shape (n, 3), rad
         Integral of the angular velocity, sensor axes.
     swept_rad2 : ndarray, shape (n, 3), rad²
@@ -63,6 +65,7 @@ class SensorPath:
     rate_hz: float
     every: int
     up: FloatArray
+    ahead: NDArray[np.float32]
     turned_rad: FloatArray
     swept_rad2: FloatArray
     added_rad: FloatArray
@@ -116,6 +119,7 @@ def sensor_path(
         rate_hz=slow_hz,
         every=every,
         up=up,
+        ahead=_ahead_in_sensor(quaternion[::every]),
         turned_rad=turned,
         swept_rad2=_swept(turned),
         added_rad=np.cumsum(turned, axis=0),
@@ -128,6 +132,17 @@ def sensor_path(
         else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
         - STANDARD_GRAVITY_M_S2 * up,
         missing=None if missing is None else _thinned(missing.astype(np.float64), every) > 0,
+    )
+
+
+def _ahead_in_sensor(quaternion: FloatArray) -> NDArray[np.float32]:
+    """The first row of the rotation matrix; a direction needs no more digits."""
+    w, x, y, z = quaternion.T
+    return np.stack(
+        [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
+        axis=1,
+        dtype=np.float32,
+        casting="same_kind",
     )
 
 
@@ -223,7 +238,7 @@ def _level_steps(path: SensorPath, first: int, stop: int) -> FloatArray | None:
     return level if len(level) else None
 
 
-def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
+def angle_about(up: FloatArray, axis: FloatArray, within: slice = slice(None)) -> FloatArray:
     """Angle of the vertical about a sensor axis.
 
     Parameters
@@ -231,6 +246,8 @@ def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
     up : ndarray, shape (n, 3)
         Global up in sensor axes.
     axis : ndarray, shape (3,)
+    within : slice
+        Samples whose middle counts.
 
     Returns
     -------
@@ -238,8 +255,8 @@ def angle_about(up: FloatArray, axis: FloatArray) -> FloatArray:
         Within ±180° of the middle of the path, so that a vertical that passes near the axis, where its angle means
         nothing, leaves no whole turn behind.
     """
-    steps = up[1:] - up[:-1]
-    middle = np.sqrt(np.einsum("ij,ij->i", steps, steps)) @ up[1:]
+    steps = up[within][1:] - up[within][:-1]
+    middle = np.sqrt(np.einsum("ij,ij->i", steps, steps)) @ up[within][1:]
     middle = middle - (middle @ axis) * axis
     size = math.sqrt(float(middle @ middle))
     if size < 1e-3:

@@ -13,8 +13,8 @@ from armarc.reps.types import Rep
 
 CUT = frozenset({"open_start", "open_end"})
 """Flags of reps the recording holds only in part: they count and add up, but spoil no mean and no loss."""
-PERHAPS_NO_REP = "perhaps_no_rep"
-NOT_FULL = CUT | {"partial", "swung", "gap", "clipped", PERHAPS_NO_REP}
+PERHAPS_NO_REP, ANOTHER_EXERCISE = "perhaps_no_rep", "another_exercise"
+NOT_FULL = CUT | {"partial", "swung", "gap", "clipped", PERHAPS_NO_REP, ANOTHER_EXERCISE}
 """Flags of reps that means, spreads, losses and bests leave out where others are left."""
 NOT_CLEAN = NOT_FULL | {"dropped"}
 
