@@ -9,7 +9,7 @@ import numpy as np
 
 from armarc.arm_track import SetWindows, Workings, first_angle, orientation_so_far, track
 from armarc.choices import Choices
-from armarc.motion import ArmMotion, Orientation
+from armarc.motion import ArmMotion, Orientation, up_in_sensor
 from armarc.motion.lever_arm import LeverArm, fit_lever_arm
 from armarc.motion.mounting import LEAST_EXPLAINED
 from armarc.motion.place import place_of
@@ -18,7 +18,7 @@ from armarc.reference import add_reference
 from armarc.reps.counting import Counted, count_sets, counting_rules
 from armarc.reps.kinds import kinds, raised_share
 from armarc.reps.largest_run import CountingRules
-from armarc.reps.movements import Movement, any_from_above, on_angle
+from armarc.reps.movements import Movement, any_from_above, on_angle, turned_over
 from armarc.reps.other_exercise import RAISED_SHARE
 from armarc.sensor.noise_seen import tolerance_seen
 
@@ -71,6 +71,15 @@ class MovedArm:
     raises: tuple[int, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RaiseArm:
+    """The arm in some sets: unit vectors in sensor axes, shape (3,), along it as its movement shows and along it as it
+    hangs between the reps."""
+
+    direction: FloatArray
+    hanging: FloatArray
+
+
 def count(piece: Piece, choices: Choices, warnings: list[str]) -> Counting:
     """Find the sets of a piece.
 
@@ -107,7 +116,7 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
     counted, choices, workings = counting.counted, counting.choices, counting.workings
     if not counted.sets:
         return MovedArm(motion=track(piece, choices, None, workings), counted=counted)
-    raises = _raises(piece, choices, counted, workings)
+    raises = _raises(piece, counting)
     windows = _windows(piece, _some(counted, raises))
     windows = _windows(piece, _some(counted, raises), first_angle(piece, choices, windows, workings))
     motion = track(piece, choices, windows, workings)
@@ -116,7 +125,7 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
         rules = replace(counting_rules(choices.exercise), arm_axis=upright)
         counted = _counted(piece, motion.orientation, rules)
         if counted.sets:
-            raises = _raises(piece, choices, counted, workings)
+            raises = _raises(piece, replace(counting, counted=counted))
             windows = _windows(piece, _some(counted, raises), motion.angle_rad)
             motion = track(piece, choices, windows, workings)
     sets = on_angle(counted.sets, motion.angle_rad, motion.rate_hz)
@@ -152,39 +161,69 @@ def _some(counted: Counted, which: tuple[int, ...]) -> tuple[tuple[Movement, ...
     return tuple(counted.sets[k] for k in which)
 
 
-def _raises(piece: Piece, choices: Choices, counted: Counted, workings: Workings) -> tuple[int, ...]:
+def _raises(piece: Piece, counting: Counting) -> tuple[int, ...]:
     """The sets that the arm is learned from: of several exercises the one with most reps that can be the raise.
 
     What turns about the elbow or goes along a line shows another arm. Where none of them can be a raise, nobody knows
     better: all of them.
     """
+    counted = counting.counted
     every = tuple(range(len(counted.sets)))
-    if choices.exercise.coordinate != "elevation":
+    if counting.choices.exercise.coordinate != "elevation":
         return every
     found = kinds(counted.sets, counted.templates)
     if len(found) < 2:
         return every
+    return next((kind for kind in found if raise_arm(piece, counting, kind) is not None), every)
+
+
+def raise_arm(
+    piece: Piece, counting: Counting, which: tuple[int, ...], *, either_end: bool = False
+) -> RaiseArm | None:
+    """The arm of some of a piece's sets, if it can be that of the raise they are called.
+
+    Parameters
+    ----------
+    piece : Piece
+    counting : Counting
+        Of this piece.
+    which : tuple of int
+        Of its sets.
+    either_end : bool
+        Also where the counting may have taken tops for bottoms.
+    """
+    choices, sets = counting.choices, _some(counting.counted, which)
     place = place_of(choices.exercise.sensor_place, choices.exercise.coordinate)
-    orientation = orientation_so_far(piece, choices, workings)
-    for kind in found:
-        sets = _some(counted, kind)
-        lever = fit_lever_arm(
-            orientation.quaternion,
-            piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
-            piece.specific_force_m_s2,
-            piece.rate_hz,
-            _windows(piece, sets).weight,
-            missing=piece.missing if piece.missing.any() else None,
-            made=workings.equations,
-        )
+    quaternion = orientation_so_far(piece, choices, counting.workings).quaternion
+    for reps in (sets, turned_over(sets)) if either_end else (sets,):
+        lever = _lever_of(piece, counting, reps) if reps else None
+        if lever is None:
+            return None
+        arm = lever.vector_m / lever.reach_m
+        raised = raised_share(quaternion, arm, reps)
         if (
-            lever is not None
+            raised >= RAISED_SHARE
             and lever.explained >= LEAST_EXPLAINED
             and place.least_reach_m <= lever.reach_m <= place.most_reach_m
-            and raised_share(orientation.quaternion, lever.vector_m / lever.reach_m, sets) >= RAISED_SHARE
         ):
-            return kind
-    return every
+            down = -up_in_sensor(quaternion[[m.bottom for group in reps for m in group]]).mean(axis=0)
+            return RaiseArm(direction=arm, hanging=down / np.linalg.norm(down))
+        if raised > -RAISED_SHARE:
+            return None
+    return None
+
+
+def _lever_of(piece: Piece, counting: Counting, sets: tuple[tuple[Movement, ...], ...]) -> LeverArm | None:
+    orientation = orientation_so_far(piece, counting.choices, counting.workings)
+    return fit_lever_arm(
+        orientation.quaternion,
+        piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
+        piece.specific_force_m_s2,
+        piece.rate_hz,
+        _windows(piece, sets).weight,
+        missing=piece.missing if piece.missing.any() else None,
+        made=counting.workings.equations,
+    )
 
 
 def _other_end(motion: ArmMotion, counted: Counted) -> FloatArray | None:

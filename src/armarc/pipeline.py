@@ -26,6 +26,7 @@ from armarc.reps.swing import Swing, body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.reps.unseen import unexplained_rad
 from armarc.session_load import measured_loads
+from armarc.strapped_anew import cut, strapped_anew
 from armarc.worn import forearms_of
 
 if TYPE_CHECKING:
@@ -198,13 +199,16 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     left_out: list[LeftOutMovement] = []
     pieces = uniform_pieces(seen, longest_gap_s=LONGEST_GAP_S)
     for piece in pieces:
-        motion, found, moved, dropped = _measure_piece(piece, choices, first_set - 1 + len(sets), warnings)
-        left_out.extend(dropped)
-        if found or (not motions and piece is max(pieces, key=lambda p: len(p.missing))):
-            motions.append(motion)
-            sets.extend(found)
-            swings.extend(moved)
-            motion_of_set.extend([len(motions) - 1] * len(found))
+        is_longest = piece is max(pieces, key=lambda p: len(p.missing))
+        for motion, found, moved, dropped in _measure_piece(
+            piece, choices, first_set - 1 + len(sets), warnings
+        ):
+            left_out.extend(dropped)
+            if found or (not motions and is_longest):
+                motions.append(motion)
+                sets.extend(found)
+                swings.extend(moved)
+                motion_of_set.extend([len(motions) - 1] * len(found))
     in_motion = [motions[k] for k in motion_of_set]
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
@@ -230,16 +234,35 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     )
 
 
-def _measure_piece(
-    piece: Piece, choices: Choices, sets_before: int, warnings: list[str]
-) -> tuple[ArmMotion, list[MeasuredSet], list[tuple[Swing, ...]], list[LeftOutMovement]]:
+_Part = tuple[ArmMotion, list[MeasuredSet], list[tuple[Swing, ...]], list[LeftOutMovement]]
+"""Motion, sets, how the shoulder moved in their reps, what was not counted."""
+
+
+def _measure_piece(piece: Piece, choices: Choices, sets_before: int, warnings: list[str]) -> list[_Part]:
+    """What a piece holds, part by part where the strap was put on anew in a rest."""
     exercise = choices.exercise
-    counting = count(piece, choices, warnings)
+    seen: list[str] = []
+    counting = count(piece, choices, seen)
+    if cuts := strapped_anew(piece, counting):
+        del counting
+        parts: list[_Part] = []
+        for part in cut(piece, cuts):
+            before = sets_before + sum(len(found) for _, found, *_ in parts)
+            if parts:
+                warnings.append(
+                    f"from set {before + 1} on the sensor lay otherwise on the arm, as when the strap is put on anew: "
+                    "what comes before and after was measured by itself"
+                )
+            parts += _measure_piece(part, choices, before, warnings)
+        return parts
+    warnings.extend(seen)
     moved = moved_arm(piece, counting, warnings)
     del counting  # as large again
     motion, counted, windows = moved.motion, moved.counted, moved.windows
     if windows is None:
-        return motion, [], [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion)
+        return [
+            (motion, [], [], left_out_movements([*counted.left_out, *unplaced(counted.sets, ())], motion))
+        ]
     lever = moved.lever
     bodies, motion = set_bodies(
         motion,
@@ -261,7 +284,7 @@ def _measure_piece(
     measured = flagged(measured, doubts)
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
-    return motion, measured, swings, left_out_movements(left_out, motion)
+    return [(motion, measured, swings, left_out_movements(left_out, motion))]
 
 
 def _measured(

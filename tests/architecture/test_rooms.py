@@ -47,7 +47,8 @@ ALLOWED: dict[str, set[str]] = {
         "frames": "measures motion reps results",
         "moved_arm": "recording sensor motion reps choices arm_track reference",
         # its pictures of what was measured need nothing of the log
-        "pipeline": "__version__ errors recording motion reps load choices worn moved_arm "
+        "strapped_anew": "recording reps moved_arm",
+        "pipeline": "__version__ errors recording motion reps load choices worn moved_arm strapped_anew "
         "session_load results frames report.session_figure report.set_figure",
         "trunk": "errors measures recording motion reps choices session_load results pipeline",
         "kept": "errors files computer strict_toml quantities exercises options settings recording load "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from statistics import median
 
 from armarc.recording import FloatArray
@@ -47,6 +48,18 @@ def any_from_above(sets: Sequence[Sequence[Movement]], elevation_rad: FloatArray
     """
     rises = [[elevation_rad[m.top] - elevation_rad[m.bottom] for m in group] for group in sets]
     return any(median(of_set) < 0 for of_set in rises)
+
+
+def turned_over(sets: Sequence[Sequence[Movement]]) -> tuple[tuple[Movement, ...], ...]:
+    """The movements between the tops of each set's, which are its reps where tops were taken for bottoms."""
+    return tuple(
+        tuple(
+            replace(one, bottom=one.top, top=one.bottom_after, bottom_after=following.top)
+            for one, following in pairwise(group)
+        )
+        for group in sets
+        if len(group) > 1
+    )
 
 
 def on_angle(

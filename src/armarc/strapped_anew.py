@@ -1,0 +1,87 @@
+"""Where in a piece the strap was put on otherwise: taken off for a rest and turned round, or moved to the other wrist.
+
+Raises before and after hang from different directions in the sensor, each as its own lever arm says. Another exercise
+on the same strap does not: its arm hangs as before, or does not hang as it is fitted.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+from armarc.moved_arm import Counting, RaiseArm, raise_arm
+from armarc.recording import FloatArray, Piece
+from armarc.reps.kinds import kinds
+
+HANGS_WITHIN_RAD = math.radians(40)
+"""An arm at the bottom of its raises is no farther off the vertical than this: an elbow, an arm held out (working
+limit)."""
+ANEW_RAD = math.radians(30)
+"""What arms and hanging poses of a strap put on anew differ by: a bent elbow turns the arm line of another exercise by
+less than 20°; a strap that slips by less is one that slipped (working limit)."""
+
+
+def strapped_anew(piece: Piece, counting: Counting) -> tuple[int, ...]:
+    """Samples in rests of a piece between which the sensor lay on the arm in one way each.
+
+    Parameters
+    ----------
+    piece : Piece
+    counting : Counting
+        Of this piece.
+
+    Returns
+    -------
+    tuple of int
+        Middles of the rests before the first set that is worn otherwise than those before it.
+    """
+    counted, choices = counting.counted, counting.choices
+    if choices.exercise.coordinate != "elevation":
+        return ()
+    found = kinds(counted.sets, counted.templates)
+    if len(found) < 2:
+        return ()
+    ways: list[RaiseArm] = []
+    way_of_set: dict[int, int] = {}
+    for kind in found:
+        arm = raise_arm(piece, counting, kind, either_end=True)
+        if arm is None or _apart(arm.direction, arm.hanging) > HANGS_WITHIN_RAD:
+            continue
+        way = next((w for w, one in enumerate(ways) if not _is_elsewhere(arm, one)), len(ways))
+        if way == len(ways):
+            ways.append(arm)
+        way_of_set.update(dict.fromkeys(kind, way))
+    cuts = []
+    known = sorted(way_of_set)
+    for before, after in pairwise(known):
+        if way_of_set[before] != way_of_set[after]:
+            rest = counted.sets[after - 1][-1].bottom_after, counted.sets[after][0].bottom
+            cuts.append(sum(rest) // 2)
+    return tuple(cuts)
+
+
+def cut(piece: Piece, at: tuple[int, ...]) -> list[Piece]:
+    """The parts of a piece between some of its samples."""
+    edges = [0, *at, len(piece.missing)]
+    return [
+        replace(
+            piece,
+            start_s=piece.start_s + first / piece.rate_hz,
+            specific_force_m_s2=piece.specific_force_m_s2[first:stop],
+            angular_velocity_rad_s=piece.angular_velocity_rad_s[first:stop],
+            missing=piece.missing[first:stop],
+            clipped=piece.clipped[first:stop],
+        )
+        for first, stop in pairwise(edges)
+    ]
+
+
+def _is_elsewhere(one: RaiseArm, other: RaiseArm) -> bool:
+    apart = _apart(one.direction, other.direction), _apart(one.hanging, other.hanging)
+    return min(apart) > ANEW_RAD
+
+
+def _apart(one: FloatArray, other: FloatArray) -> float:
+    """Angle between two unit vectors, rad."""
+    return math.acos(max(-1.0, min(1.0, float(one @ other))))
