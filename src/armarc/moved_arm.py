@@ -16,6 +16,7 @@ from armarc.motion.place import place_of
 from armarc.recording import FloatArray, Piece
 from armarc.reference import add_reference
 from armarc.reps.counting import Counted, count_sets, counting_rules
+from armarc.reps.joint import may_be_raise
 from armarc.reps.kinds import kinds, raised_share
 from armarc.reps.largest_run import CountingRules
 from armarc.reps.movements import Movement, any_from_above, on_angle, turned_over
@@ -56,7 +57,7 @@ class MovedArm:
     sets : tuple of tuple of Movement
         The same where they rise on the motion's angle.
     windows : SetWindows or None
-        Of these, with the bottoms of those that the arm was learned from; None where there is none.
+        Of these, with the bottoms of those that may be raises; None where there is none.
     lever : LeverArm or None
         As fitted.
     raises : tuple of int
@@ -132,7 +133,9 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
     if not sets:
         return MovedArm(motion=motion, counted=counted)
     windows = _windows(piece, sets, motion.angle_rad)
-    own = {m.bottom for group in _some(counted, raises) for m in group}
+    looks = counted.templates
+    arms = tuple(k for k, look in enumerate(looks) if k in raises or may_be_raise(look))
+    own = {m.bottom for group in _some(counted, arms) for m in group}
     hanging = (at if sets[k][0].bottom in own else () for k, at in enumerate(windows.bottoms))
     windows = replace(windows, bottoms=tuple(hanging))
     front_raise = _front_raise(motion, choices, sets, warnings)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
-from armarc.reps.joint import FOREARM_M, LONGEST_ARM_M
+from armarc.reps.joint import may_be_raise
 from armarc.reps.largest_run import GAIN, CountingRules
 from armarc.reps.likeness import Template
 from armarc.reps.rhythm import FEW, is_held_alike, is_steady
@@ -29,9 +28,9 @@ def believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...
     sizes = {id(run): run.size for run in runs}
     if rules.is_raise:
         # Curls and rotations say nothing of how quick a raise may be; sets of four alike are many reps.
-        of_reps = [run for run in of_reps if _may_be_about_shoulder(run)] or of_reps
+        of_reps = [run for run in of_reps if may_be_raise(run.template)] or of_reps
         for run in of_reps:
-            sizes[id(run)] = sum(one.size for one in of_reps if _is_same(one, run))
+            sizes[id(run)] = sum(one.size for one in of_reps if one.template.is_just_like(run.template))
     # Who drinks and scratches all through a rest may do so more often than the set has reps.
     of_reps = [run for run in of_reps if sizes[id(run)] > FEW and is_held_alike(run)] or of_reps
     most = max(run.score for run in of_reps) - GAIN  # who is one rep behind is no less a set
@@ -44,15 +43,6 @@ def believable(runs: list[Run], rules: CountingRules, known: tuple[Template, ...
     return [
         replace(run, may_be_handling=run.may_be_handling or it) for run, it in zip(reps, loose, strict=True)
     ]
-
-
-def _may_be_about_shoulder(run: Run) -> bool:
-    look = run.template
-    return math.isnan(look.arm_m) and FOREARM_M < look.reach_m <= LONGEST_ARM_M
-
-
-def _is_same(run: Run, other: Run) -> bool:
-    return run.template.is_more_of(other.template) and other.template.is_more_of(run.template)
 
 
 def _is_handling(run: Run, main: Template) -> bool:

@@ -21,7 +21,7 @@ from armarc.reps.likeness import Template, patterns_of, template_of
 from armarc.reps.movements import FULL_SET
 from armarc.reps.not_counted import stretches_beside
 from armarc.reps.path import SensorPath, angle_about
-from armarc.reps.rhythm import is_held_alike, is_steady
+from armarc.reps.rhythm import FEW, is_held_alike, is_steady
 from armarc.reps.run import Run
 from armarc.reps.runs import wobble_rad
 from armarc.reps.singles import look_of_singles
@@ -86,7 +86,8 @@ def judged_beside(
             main = None
     if best is None:
         return done, list(others)
-    small = [run for k, run in enumerate(done) if k != main and _is_small(run, best)]
+    full = [run.template for run in done if run.size > SMALL]
+    small = [run for k, run in enumerate(done) if k != main and _is_small(run, best, full)]
     found: list[Run] = []
     rest = [run for run in done if run not in small]
     for first, stop in stretches_beside(path, [*rest, *(run for run in others if run.is_walk)]):
@@ -126,9 +127,14 @@ def _has_beside(
     )
 
 
-def _is_small(run: Run, best: Template) -> bool:
+def _is_small(run: Run, best: Template, full: Sequence[Template]) -> bool:
+    """Whether a plain set has to tell what a set of few is: just like no full one, and in no rhythm of its own."""
+    if run.size > SMALL or any(run.template.is_just_like(one) for one in full):
+        return False
+    if run.size > FEW and is_steady(run) and is_held_alike(run):
+        return False
     is_cut = any(m.is_open or m.is_begun for m in run.movements)
-    return run.size <= SMALL and not is_cut and run.template.is_same_exercise(best)
+    return not is_cut and run.template.is_same_exercise(best)
 
 
 def _more_of(

@@ -119,6 +119,11 @@ def is_arm(reach_m: float) -> bool:
     return SHORT_ARM_M <= reach_m <= LONGEST_ARM_M
 
 
+def may_be_raise(look: Template) -> bool:
+    """Whether the joint that a set turned about may be the shoulder, as far as anybody has looked."""
+    return math.isnan(look.arm_m) and not (look.reach_m <= FOREARM_M or look.reach_m > LONGEST_ARM_M)
+
+
 def _is_shoulder_in_plane(reach_m: float, explained: float) -> bool:
     return SHORT_ARM_M + BETWEEN_FITS_M <= reach_m <= LONGEST_ARM_M and explained >= EXPLAINED
 
@@ -362,12 +367,7 @@ def _alike(run: Run, runs: Sequence[Run]) -> int:
     """How many movements there are in all runs just like this one that follow as reps do: sets of four are many."""
     if not is_steady(run):
         return run.size
-    look = run.template
-    return sum(
-        one.size
-        for one in runs
-        if one.template.is_more_of(look) and look.is_more_of(one.template) and is_steady(one)
-    )
+    return sum(one.size for one in runs if one.template.is_just_like(run.template) and is_steady(one))
 
 
 def _is_loose(run: Run, alike: int | None = None) -> bool:

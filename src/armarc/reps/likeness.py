@@ -109,6 +109,10 @@ class Template:
         is_as_large = 1 / SAME_RANGE < ratio < SAME_RANGE
         return self.is_same_exercise(other) and is_as_large and not self.is_quick_beside(other)
 
+    def is_just_like(self, other: Template) -> bool:
+        """Whether either is more of the other, neither much faster."""
+        return self.is_more_of(other) and other.is_more_of(self)
+
     def is_handling_beside(self, main: Template) -> bool:
         """Whether it turns elsewhere than the main sets and is hurried: drinking, racking."""
         return not self.is_same_exercise(main) and self.speed_rad_s > HURRIED * main.speed_rad_s

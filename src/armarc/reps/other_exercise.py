@@ -12,7 +12,7 @@ from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
 from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
 from armarc.reps.counting import Counted
-from armarc.reps.joint import FOREARM_M, LONGEST_ARM_M
+from armarc.reps.joint import may_be_raise
 from armarc.reps.kinds import raised_share
 from armarc.reps.movements import Movement
 from armarc.reps.summary import ANOTHER_EXERCISE, CUT, is_clean
@@ -149,8 +149,7 @@ def doubt_kinds(
             math.isnan(look.arm_m)
             and raised_share(motion.quaternion, motion.mounting.arm_axis, [group]) >= RAISED_SHARE
         ):
-            is_arm = math.isnan(look.reach_m) or FOREARM_M < look.reach_m <= LONGEST_ARM_M
-            others[not is_arm].append(number)
+            others[not may_be_raise(look)].append(number)
     return [
         Doubt(
             sets=tuple(numbers),
