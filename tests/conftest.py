@@ -2,15 +2,19 @@
 configuration."""
 
 import os
+import sys
 
 import pytest
 from hypothesis import settings
 
-from armarc.computer import CONFIG_VARIABLE
+from armarc.computer import CONFIG_VARIABLE, one_thread
 
-# The programs that tests start, and the workers, find armarc compiled, as it is on everybody's machine: compiling it
-# anew is up to a third of a start.
+# The programs that tests start, and the workers, find armarc and the tests compiled, as they are on everybody's
+# machine: compiling them anew is up to a third of a start, and two thirds of collecting the tests.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+# As the program does: threads that wait for each other cost an eighth of all time where two workers share two cores.
+one_thread(os.environ)
 
 # The same examples in every run: a run tells of the code, not of its luck. Others: --hypothesis-profile=default.
 settings.register_profile("same", derandomize=True)
