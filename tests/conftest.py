@@ -3,9 +3,12 @@ configuration."""
 
 import os
 import sys
+from functools import cache
 
 import pytest
+import typer.testing
 from hypothesis import settings
+from typer.main import get_command
 
 from armarc.computer import CONFIG_VARIABLE, one_thread
 
@@ -19,6 +22,14 @@ one_thread(os.environ)
 # The same examples in every run: a run tells of the code, not of its luck. Others: --hypothesis-profile=default.
 settings.register_profile("same", derandomize=True)
 settings.load_profile("same")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def commands_built_once():
+    """A program's commands are built once, as in a process of its own, and not for every call: a third of all time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.testing, "_get_command", cache(get_command))
+        yield
 
 
 @pytest.fixture(autouse=True, scope="session")
