@@ -41,7 +41,7 @@ def check_boxes(figure):
 
 
 @pytest.mark.parametrize(
-    ("size", "dark", "reps"), crossed(list(HEIGHT_BY_WIDTH), [False, True], [1, 8, 24], fold=2)
+    ("size", "dark", "reps"), crossed(list(HEIGHT_BY_WIDTH), [False, True], [1, 8, 24], fold=3)
 )
 def test_a_set_in_each_size(size, dark, reps):
     motion, measured = invent(reps)
