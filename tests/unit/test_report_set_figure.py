@@ -28,7 +28,7 @@ CATALOGUE = load_catalogue()
 
 def shown_texts(figure):
     canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    figure.draw_without_rendering()  # everything finds its place; no letter is painted
     renderer = canvas.get_renderer()
     texts = [t for t in figure.findobj(Text) if t.get_visible() and t.get_text().strip()]
     outside = [axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)]
