@@ -71,23 +71,33 @@ def recordings() -> Path:
 
 
 @functools.cache
-def _imported() -> Path:
+def _imported(what: Path) -> Path:
     folder = _folder()
-    run("log", "import", recordings(), "--log-file", folder / "log.sqlite")
+    run("log", "import", what, "--log-file", folder / "log.sqlite")
     return folder
+
+
+def log_of(what: Path, folder: Path) -> Path:
+    """A log of recordings, with their raw files, of the caller's own; each is imported once."""
+    shutil.copytree(_imported(what), folder, dirs_exist_ok=True)
+    return folder / "log.sqlite"
 
 
 def real_log(folder: Path) -> Path:
     """A log of the invented recordings, with their raw files, of the caller's own."""
-    shutil.copytree(_imported(), folder / "real")
-    return folder / "real" / "log.sqlite"
+    return log_of(recordings(), folder / "real")
 
 
-def wide_log(folder: Path) -> Path:
-    """A log of many invented results without raw recordings: two lifters, both sides, eight sessions each."""
-    path = folder / "wide.sqlite"
+@functools.cache
+def _filled() -> Path:
+    path = _folder() / "wide.sqlite"
     with open_log(str(path)) as store:
         fill(store, days=8, sets=2, gain=1.5)
         fill(store, days=8, sets=1, seed=700, side="left")
         fill(store, days=4, sets=1, lifter="Ada", seed=500)
     return path
+
+
+def wide_log(folder: Path) -> Path:
+    """A log of many invented results without raw recordings: two lifters, both sides, eight sessions each."""
+    return Path(shutil.copy(_filled(), folder / "wide.sqlite"))

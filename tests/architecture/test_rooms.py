@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 
@@ -88,9 +89,20 @@ def room_of(path: Path) -> str:
     return first.removesuffix(".py")
 
 
-def imported(tree: ast.AST) -> Iterator[tuple[int, str]]:
+@cache
+def parsed(source: str) -> ast.Module:
+    """A module's tree, made once for all that is asked of it; so are its nodes."""
+    return ast.parse(source)
+
+
+@cache
+def nodes(source: str) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(parsed(source)))
+
+
+def imported(source: str) -> Iterator[tuple[int, str]]:
     """Line and full name of every import from inside the package, wherever it stands."""
-    for node in ast.walk(tree):
+    for node in nodes(source):
         if isinstance(node, ast.ImportFrom) and node.module:
             if node.module == "armarc":
                 yield from ((node.lineno, f"armarc.{alias.name}") for alias in node.names)
@@ -109,7 +121,7 @@ def violations(room: str, source: str) -> list[str]:
     if allowed is None:
         return [f"the room {room!r} is not in the table"]
     found = []
-    for line, name in imported(ast.parse(source)):
+    for line, name in imported(source):
         other = name.split(".")[1] if "." in name else name
         if other != room and not {other, name.removeprefix("armarc.")} & allowed:
             found.append(f"line {line}: {room} imports {name}")
@@ -141,7 +153,7 @@ def test_one_module_makes_files_appear():
 def test_the_table_has_no_arrow_that_nobody_takes():
     taken: dict[str, set[str]] = {room: set() for room in ALLOWED}
     for path in modules():
-        for _, name in imported(ast.parse(path.read_text())):
+        for _, name in imported(path.read_text()):
             whole = name.removeprefix("armarc.")
             taken.setdefault(room_of(path), set()).update({whole, whole.split(".")[0]})
     assert {room: unused for room, needs in ALLOWED.items() if (unused := needs - taken[room])} == {}
@@ -174,7 +186,7 @@ def test_the_table_itself_has_no_circles():
 def test_nothing_reaches_into_private_names_of_another_room():
     found = []
     for path in modules():
-        for node in ast.walk(ast.parse(path.read_text())):
+        for node in nodes(path.read_text()):
             if not isinstance(node, ast.ImportFrom) or not (node.module or "").startswith("armarc"):
                 continue
             home = SOURCE.joinpath(*node.module.split(".")[1:]).parent
@@ -197,7 +209,7 @@ def too_wide(source: str) -> list[str]:
     """Functions with more keyword arguments than a reader can keep apart: they want an object."""
     return [
         f"line {node.lineno}: {node.name} has {len(node.args.kwonlyargs) + len(node.args.defaults)}"
-        for node in ast.walk(ast.parse(source))
+        for node in nodes(source)
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
         and len(node.args.kwonlyargs) + len(node.args.defaults) > WIDEST
     ]
@@ -221,7 +233,7 @@ def test_a_planted_wide_function_is_seen():
 
 
 def documented(path: Path) -> Iterator[tuple[str, bool]]:
-    tree = ast.parse(path.read_text())
+    tree = parsed(path.read_text())
     if path.name != "__main__.py":
         yield "the module", ast.get_docstring(tree) is not None
     for node in tree.body:
@@ -243,7 +255,7 @@ def test_public_names_are_documented():
 
 def test_the_offered_names_exist():
     for path in modules():
-        tree = ast.parse(path.read_text())
+        tree = parsed(path.read_text())
         for node in tree.body:
             if not (isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "__all__"):
                 continue

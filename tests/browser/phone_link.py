@@ -19,6 +19,16 @@ import numpy as np
 
 START = "import sys; sys.argv[0] = 'armarc'; from armarc.cli import main; main()"
 FLAGS = ("--ignore-certificate-errors",)
+# A page that is half read shows its button, but nobody listens to it yet.
+READY = "!document.getElementById('start').disabled"
+
+
+def start(page: Any, url: str) -> None:
+    """Open a phone's page, tap its button and wait until the program has greeted it."""
+    page.open(url)
+    page.wait_for(READY)
+    page.value("document.getElementById('start').click()")
+    page.wait_for("greeted")
 
 
 class Program:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gzip
-import hashlib
 import json
 import os
 import subprocess
@@ -19,7 +18,7 @@ from programs import command, environment
 from armarc.errors import ArmarcError, InputError
 from armarc.files import LARGEST_VARIABLE, largest_recording_bytes, regular_size
 from armarc.recording import read_csv
-from grids import crossed
+from grids import crossed, seldom
 
 MOST_BYTES, MOST_S = 500_000_000, 2.0
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -83,7 +82,7 @@ MAKERS: dict[str, Callable[[Path], Path]] = {
 
 
 @pytest.mark.parametrize(
-    ("name", "how"), crossed(list(MAKERS), ["process", "log import", "archive process"], fold=2)
+    ("name", "how"), crossed(list(MAKERS), ["process", "log import", "archive process"], fold=3)
 )
 def test_refused_at_once_and_in_little_memory(tmp_path: Path, start_s: float, name: str, how: str) -> None:
     if name == "pipe.csv" and not hasattr(os, "mkfifo"):
@@ -106,9 +105,8 @@ def test_refused_at_once_and_in_little_memory(tmp_path: Path, start_s: float, na
 
 
 def zipped(path: Path, parts: dict[str, bytes], method: int = zipfile.ZIP_DEFLATED) -> Path:
-    hashes = {name: hashlib.sha256(content).hexdigest() for name, content in parts.items()}
-    manifest = {"format": "armarc.backup/1", "sha256": hashes}
-    with zipfile.ZipFile(path, "w", method) as archive:
+    manifest = {"format": "armarc.backup/1", "sha256": dict.fromkeys(parts, "0" * 64)}
+    with zipfile.ZipFile(path, "w", method, compresslevel=1) as archive:
         for name, content in parts.items():
             archive.writestr(name, content)
         archive.writestr("manifest.json", json.dumps(manifest))
@@ -124,9 +122,9 @@ def test_a_backup_that_is_a_bomb(tmp_path: Path, start_s: float, which: str) -> 
     elif which == "many parts":
         zipped(path, {"log.sqlite": b"x", **{f"recordings/{n:064x}.csv": zeros for n in range(3)}})
     elif which == "another method":
-        zipped(path, {"log.sqlite": zeros}, zipfile.ZIP_LZMA)
+        zipped(path, {"log.sqlite": zeros[:10_000_000]}, zipfile.ZIP_LZMA)
     else:
-        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
             archive.writestr("manifest.json", b"[" * 100_000_000)
     code, said, peak, seconds = run(tmp_path, "log", "restore", path, "--log-file", tmp_path / "new.sqlite")
     assert code == 5, said
@@ -157,14 +155,14 @@ def test_what_is_allowed_can_be_moved(tmp_path: Path, monkeypatch: pytest.Monkey
         read_csv(path)
 
 
-LARGE_ROWS = 400_000
+LARGE_ROWS = 100_000
 
 
 @cache
 def large_text() -> str:
     """More than is kept in memory, in few rows of long cells."""
     head = "time_s,ax_m_s2,ay_m_s2,az_m_s2,gx_rad_s,gy_rad_s,gz_rad_s\n"
-    end = f"0.2,0.3{'0' * 130}\n"
+    end = f"0.2,0.3{'0' * 640}\n"
     text = head + "".join(
         f"{k / 100:.2f},0.1234567,0.2,9.8{k % 10},0.{k % 7},{end}" for k in range(LARGE_ROWS)
     )
@@ -172,7 +170,7 @@ def large_text() -> str:
     return text
 
 
-@pytest.mark.parametrize("kind", ["gzip", "two members", "utf-16", "utf-16-le", "latin-1"])
+@pytest.mark.parametrize("kind", ["two members", "utf-16-le", "latin-1", *seldom("gzip", "utf-16")])
 def test_large_packed_and_recoded_recordings_are_read_as_before(tmp_path: Path, kind: str) -> None:
     """Above the size that is kept in memory, the text goes through a file nobody sees."""
     import numpy as np

@@ -95,8 +95,8 @@ def test_an_older_output_of_ours_is_renewed_and_force_does_the_rest(place: Path)
     for _ in range(2):
         for words in (
             ("process", place / "a.csv", "--csv", place / "reps.csv", "--plot", place / "p.png"),
-            ("process", place / "a.csv", "--plot", place / "p.svg"),
-            ("process", place / "a.csv", "--plot", place / "p.pdf"),
+            ("resist", "--plot", place / "p.svg"),
+            ("line-of-pull", "--plot", place / "p.pdf"),
             ("log", "export", place / "e.csv"),
             ("log", "export", place / "e.json"),
             ("log", "export", place / "e.parquet"),

@@ -58,7 +58,7 @@ def pairs_of_edits(one: Store, two: Store, ids: tuple[int, ...], pairs: int) -> 
 
 def test_pairs_of_edits_at_once(where: str) -> None:
     with open_log(where) as one, open_log(where) as two:
-        pairs_of_edits(one, two, add_result(one, invented_result(1, sets=2)).set_ids, 40)
+        pairs_of_edits(one, two, add_result(one, invented_result(1, sets=2)).set_ids, 25)
         assert check_log(one).problems == ()
 
 
@@ -106,7 +106,7 @@ def test_purge_against_add_keeps_set_and_recording_together(where: str, tmp_path
     path = invented_file(tmp_path)
     result = invented_result(1)
     with open_log(where) as one, open_log(where) as two:
-        for _ in range(40):
+        for _ in range(25):
             remove_sets(one, add_result(one, result, path).set_ids)
             assert together(lambda: purge_removed(one), lambda: add_result(two, result, path)) == []
             assert check_log(one).problems == ()
@@ -120,7 +120,7 @@ def test_a_server_that_dies_during_an_import_loses_nothing_it_told(server: Serve
     folder = tmp_path / "in"
     folder.mkdir()
     text = (RECORDINGS / "strict-raise.csv").read_text()
-    for number in range(12):
+    for number in range(6):
         (folder / f"{number}.csv").write_text(text.replace('"seed": 11', f'"seed": {number}'))
     files = len(list(folder.iterdir()))
     running = Running(tmp_path, "log", "import", folder, "--log-file", server.url)

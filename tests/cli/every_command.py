@@ -10,7 +10,9 @@ import io
 import json
 import os
 import sys
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -79,6 +81,12 @@ def _lines(folder: Path) -> list[list[str]]:
     ]
 
 
+@cache
+def built() -> Any:
+    """All commands, once and not for every line."""
+    return typer.main.get_command(app)
+
+
 def _run(words: list[str], encoding: str, terminal: bool) -> dict[str, object]:
     raw = [io.BytesIO(), io.BytesIO()]
     kept = sys.stdout, sys.stderr
@@ -88,7 +96,7 @@ def _run(words: list[str], encoding: str, terminal: bool) -> dict[str, object]:
     try:
         prepare_streams()
         try:
-            app(words, prog_name="armarc")
+            built().main(words, prog_name="armarc")
             code: object = 0
         except SystemExit as ended:
             code = ended.code or 0
@@ -108,7 +116,7 @@ def main() -> None:
     commands.register(app)
     helps = [[name, "--help"] for name in ("process", "live", "resist", "simulate")]
     if sys.argv[4] == "every-help":
-        helps = _helps((), typer.main.get_command(app))
+        helps = _helps((), built())
     lines = helps + _lines(folder)
     if place == "terminal":  # files, even there
         lines = [words for words in lines if words[0] != "report" and words[:2] != ["log", "export"]]

@@ -24,10 +24,12 @@ pytest.importorskip("pyarrow", reason="an archive needs pyarrow")
 duckdb = pytest.importorskip("duckdb", reason="the queries of the help are tried with DuckDB")
 
 
+program = typer.Typer(cls=ErrorBoundary)
+program.add_typer(app, name="archive")
+
+
 def run(*words, code=0):
     """Run ``armarc archive`` in this process."""
-    program = typer.Typer(cls=ErrorBoundary)
-    program.add_typer(app, name="archive")
     result = CliRunner().invoke(program, ["archive", *map(str, words)])
     assert result.exit_code == code, (result.stdout, result.stderr, result.exception)
     return result

@@ -18,7 +18,7 @@ from armarc.log import exporting, open_log
 from armarc.log.exporting import sets_table
 from armarc.log.reading import list_sets
 from armarc.recording import read_csv
-from log_program import real_log, recordings, run, run_json, wide_log
+from log_program import log_of, real_log, recordings, run, run_json, wide_log
 
 DEMOS = Path(__file__).parents[2] / "recordings"
 
@@ -165,8 +165,7 @@ def test_reprocess_shows_what_a_new_version_changes(tmp_path, monkeypatch):
 
 
 def test_a_load_changed_in_the_log_is_that_of_the_moments_measured_again(tmp_path):
-    log = tmp_path / "log.sqlite"
-    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    log = log_of(DEMOS / "three-sets.csv", tmp_path)
 
     def moments():
         sets = run_json("log", "list", "--log-file", log)["sets"]
@@ -199,7 +198,7 @@ def test_a_load_that_is_cleared_takes_its_moments_with_it(tmp_path):
     assert '"load_kg": 6.0, ' in text
     bare.write_text(text.replace('"load_kg": 6.0, ', ""))
     never = run_json("process", bare)["sets"][0]
-    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+    log_of(DEMOS / "strict-raise.csv", tmp_path)
 
     def now():
         (one,) = run_json("log", "show", "1", "--log-file", log)["sets"]
@@ -218,8 +217,7 @@ def test_a_load_that_is_cleared_takes_its_moments_with_it(tmp_path):
 
 
 def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path):
-    log = tmp_path / "log.sqlite"
-    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+    log = log_of(DEMOS / "strict-raise.csv", tmp_path)
 
     def planes():
         (one,) = run_json("log", "show", "1", "--log-file", log)["sets"]
@@ -245,8 +243,7 @@ def test_an_arm_changed_in_the_log_is_that_of_the_plane_measured_again(tmp_path)
 
 
 def test_sets_of_a_recording_that_differ_in_their_arm_are_measured_each_for_its_own(tmp_path):
-    log = tmp_path / "log.sqlite"
-    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    log = log_of(DEMOS / "three-sets.csv", tmp_path)
 
     def reps(side=None):
         if side is not None:
@@ -278,8 +275,7 @@ def test_sets_of_a_recording_that_differ_in_their_arm_are_measured_each_for_its_
 
 
 def test_a_set_whose_exercise_measures_otherwise_than_its_recording_s_stays_and_that_is_said(tmp_path):
-    log = tmp_path / "log.sqlite"
-    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    log = log_of(DEMOS / "three-sets.csv", tmp_path)
     run("log", "edit", "1", "--exercise", "front-raise", "--log-file", log)
     run("log", "edit", "3", "--exercise", "machine-reverse-fly", "--log-file", log)
     (said,) = run_json("log", "reprocess", "1", "--log-file", log)["recordings"]
@@ -288,8 +284,7 @@ def test_a_set_whose_exercise_measures_otherwise_than_its_recording_s_stays_and_
 
 
 def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_said(tmp_path):
-    log = tmp_path / "log.sqlite"
-    run("log", "import", DEMOS / "strict-raise.csv", "--log-file", log)
+    log = log_of(DEMOS / "strict-raise.csv", tmp_path)
     said = run("log", "edit", "1", "--exercise", "y-rais", "--log-file", log).stderr
     assert "no exercise is called 'y-rais', so it stays a name of your own" in " ".join(said.split())
     assert "stay as measured" not in " ".join(said.split())
@@ -303,8 +298,7 @@ def test_an_exercise_changed_in_the_log_brings_its_band_and_one_nobody_knows_is_
 
 
 def test_undo_says_what_a_set_has_again(tmp_path):
-    log = tmp_path / "log.sqlite"
-    run("log", "import", DEMOS / "three-sets.csv", "--log-file", log)
+    log = log_of(DEMOS / "three-sets.csv", tmp_path)
     run("log", "edit", "2", "--load", "80kg", "--side", "left", "--note", "typed in haste", "--log-file", log)
     run("log", "edit", "1", "2", "--rir", "2", "--log-file", log)
     run("log", "edit", "3", "--clear", "load", "--log-file", log)
@@ -322,7 +316,7 @@ def test_a_backup_that_cannot_be_written_speaks_of_no_log_nobody_knows(tmp_path)
     from armarc.outputs import done
 
     log, backup = tmp_path / "log.sqlite", tmp_path / "backup.zip"
-    run("log", "import", DEMOS / "left-wrist.csv", "--log-file", log)
+    log_of(DEMOS / "left-wrist.csv", tmp_path)
     with open_log(str(log)) as store:
         before = list(done)
         back_up(store, backup)

@@ -37,7 +37,7 @@ def bench(private_bus: Any, tmp_path: Path) -> Any:
     return Bench(private_bus.address, tmp_path)
 
 
-AT_ONCE = 5
+AT_ONCE = 8
 
 
 async def _limited(story: Awaitable[None], within_s: float) -> None:

@@ -220,7 +220,8 @@ class FakeSensor(Peripheral):
             now_s = time.monotonic()
             self._send(max(3, round(PACKETS_HZ * (now_s - sent_s))))
             sent_s = now_s
-            await asyncio.sleep(0.002)
+            # A radio's connection comes round every 7.5 ms at best; who does not stream only listens.
+            await asyncio.sleep(0.005 if self._streaming else 0.02)
 
     def _sample(self) -> None:
         period_us = 1e6 / self._rate_hz

@@ -85,7 +85,7 @@ class Course:
     strap_rad: np.ndarray | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Lifted:
     """What the engine says, n instants, global axes unless said; places in m.
 
@@ -220,13 +220,13 @@ def lift(person: Person, course: Course) -> Lifted:
     at = slice(place["shoulder"], place["shoulder"] + 4)
     qpos[:, at], qvel[:, ball], qacc[:, ball] = _ball_rates(course.shoulder)
 
-    strap_q = engine.joint("strap_roll").qposadr[0] + np.arange(2)
-    strap_v = engine.joint("strap_roll").dofadr[0] + np.arange(2)
+    first_q, first_v = engine.joint("strap_roll").qposadr[0], engine.joint("strap_roll").dofadr[0]
+    strap_q, strap_v = slice(first_q, first_q + 2), slice(first_v, first_v + 2)
     data.qpos[:] = qpos[0]
     mujoco.mj_forward(engine, data)
     mass = np.zeros((engine.nv, engine.nv))
     mujoco.mj_fullM(engine, data, mass)
-    soft = np.linalg.inv(mass[np.ix_(strap_v, strap_v)])
+    soft = np.linalg.inv(mass[strap_v, strap_v])
 
     read = np.zeros((n, engine.nsensordata))
     sites = {name: engine.site(name).id for name in ("shoulder", "socket", "bone", "sensor")}
@@ -244,20 +244,24 @@ def lift(person: Person, course: Course) -> Lifted:
         data.qpos[strap_q] = q
         mujoco.mj_inverse(engine, data)
         q = q - 0.5 * data.qfrc_inverse[strap_v] / engine.jnt_stiffness[engine.dof_jntid[strap_v]]
+    # The engine's own arrays, looked up once: a name of theirs costs as much as a sum over them.
+    now_q, now_v, now_a, needed = data.qpos, data.qvel, data.qacc, data.qfrc_inverse
+    sensors, at_sites, at_bodies, axes_of = data.sensordata, data.site_xpos, data.xpos, data.xmat
+    sensor_axes, springs, pulled = data.site_xmat[sensor], engine.qpos_spring, data.xfrc_applied[bell, :3]
     for k in range(n):
-        data.qpos[:], data.qvel[:], data.qacc[:] = qpos[k], qvel[k], qacc[k]
-        data.qpos[strap_q], data.qvel[strap_v] = q, v
-        engine.qpos_spring[strap_q] = rests[k]
+        now_q[:], now_v[:], now_a[:] = qpos[k], qvel[k], qacc[k]
+        now_q[strap_q], now_v[strap_v] = q, v
+        springs[strap_q] = rests[k]
         mujoco.mj_inverseSkip(engine, data, mujoco.mjtStage.mjSTAGE_NONE, 1)
         if person.pull is not None:
-            still = data.site_xpos[sites["shoulder"]].copy() if still is None else still
-            data.xfrc_applied[bell, :3] = person.pull(data.xpos[bell], still)
-        a = -soft @ data.qfrc_inverse[strap_v]
-        data.qacc[strap_v] = a
+            still = at_sites[sites["shoulder"]].copy() if still is None else still
+            pulled[:] = person.pull(at_bodies[bell], still)
+        a = -soft @ needed[strap_v]
+        now_a[strap_v] = a
         mujoco.mj_inverseSkip(engine, data, mujoco.mjtStage.mjSTAGE_POS, 0)
-        read[k], places[k], turned[k] = data.sensordata, data.site_xpos, data.xmat
-        worn[k], straps[k] = data.site_xmat[sensor], q
-        bent_w[k] = data.qfrc_inverse[hinge : hinge + 2] @ data.qvel[hinge : hinge + 2]
+        read[k], places[k], turned[k] = sensors, at_sites, axes_of
+        worn[k], straps[k] = sensor_axes, q
+        bent_w[k] = needed[hinge : hinge + 2] @ now_v[hinge : hinge + 2]
         v = v + a / RATE_HZ
         q = q + v / RATE_HZ
 

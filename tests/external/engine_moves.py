@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from engine_body import RATE_HZ, Course
 from scipy.interpolate import CubicSpline
-from scipy.ndimage import gaussian_filter1d
+from scipy.signal import oaconvolve
 from scipy.spatial.transform import Rotation
 from scipy.special import betainc
 
@@ -117,6 +117,13 @@ def wander(time_s: np.ndarray, size: float, rng: np.random.Generator, band=(0.1,
     return size * math.sqrt(2 / 5) * np.sin(2 * math.pi * np.outer(time_s, hz) + phase).sum(axis=1)
 
 
+def _rounded(x: np.ndarray, sigma_s: float) -> np.ndarray:
+    """Smoothed by a Gaussian, its ends mirrored."""
+    wide = round(4 * sigma_s * RATE_HZ)
+    weights = np.exp(-0.5 * (np.arange(-wide, wide + 1) / (sigma_s * RATE_HZ)) ** 2)
+    return oaconvolve(np.pad(x, wide, "symmetric"), weights / weights.sum(), "valid")
+
+
 def restless(time_s: np.ndarray, angle_rad: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Shape (n,), m: a path whose acceleration is as large as that of an arm at this angle (root mean square).
 
@@ -126,13 +133,14 @@ def restless(time_s: np.ndarray, angle_rad: np.ndarray, rng: np.random.Generator
     felt = ABOUT_M * np.hypot(np.gradient(rate, time_s), rate**2) / math.sqrt(3)
     omega, phase = 2 * math.pi * rng.uniform(*RESTLESS_HZ, 5), rng.uniform(0, 2 * math.pi, 5)
     waves = np.sin(np.outer(time_s, omega) + phase) / omega**2
-    other = np.sqrt(gaussian_filter1d(felt**2, RESTLESS_S * RATE_HZ)) * math.sqrt(2 / 5) * waves.sum(axis=1)
+    size = np.sqrt(np.maximum(_rounded(felt**2, RESTLESS_S), 0.0))
+    other = size * math.sqrt(2 / 5) * waves.sum(axis=1)
 
     low, high = np.quantile(angle_rad, [0.01, 0.99])
     place = np.clip((angle_rad - low) / (high - low), 0.0, 1.0)
     turn, begun = math.pi * np.where(rate >= 0, place, 2 - place), rng.uniform(0, 2 * math.pi, 2)
     sizes = rng.normal(size=2) * [1.0, 0.25]
-    alike = gaussian_filter1d(np.sin(np.outer(turn, [1, 2]) + begun) @ sizes, ROUNDED_S * RATE_HZ)
+    alike = _rounded(np.sin(np.outer(turn, [1, 2]) + begun) @ sizes, ROUNDED_S)
     pulled = np.gradient(np.gradient(alike, time_s), time_s)
     moves = np.abs(rate) > MOVING_RAD_S
     alike = (alike - alike[0]) * math.sqrt((felt[moves] ** 2).mean() / (pulled[moves] ** 2).mean())

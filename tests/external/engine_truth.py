@@ -7,6 +7,7 @@ ones. Where a rep is looked for follows from the plan; what it measures does not
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from engine_body import GRAVITY_M_S2, RATE_HZ, Lifted
@@ -182,8 +183,7 @@ def _of_a_raise(lifted, angle, rate, top, start, top_start, top_end, end, mirror
     weight = np.where(angle > 30, np.sin(np.radians(angle)) ** 2, 0.0)[concentric]
     mean = np.sum(weight * np.exp(1j * plane[concentric]))
     thumb = lifted.thumb - np.sum(lifted.thumb * line, axis=1)[:, None] * line
-    # The trunk's long axis is what is vertical while it stands still.
-    trunk_up = lifted.trunk.apply(unit(lifted.trunk[:RATE_HZ].inv().apply([0.0, 0.0, 1.0]).mean(axis=0)))
+    trunk_up = _trunk_up(lifted)
     lean = np.degrees(np.arctan2(np.hypot(trunk_up[:, 0], trunk_up[:, 1]), trunk_up[:, 2]))
     ahead = np.degrees(np.arctan2(trunk_up[:, 0], trunk_up[:, 2]))[concentric]
     aside = np.degrees(np.arctan2(-mirror * trunk_up[:, 1], trunk_up[:, 2]))[concentric]
@@ -208,6 +208,12 @@ def _of_a_raise(lifted, angle, rate, top, start, top_start, top_end, end, mirror
         held = np.sort(1 + reach[low][window] * speeding / (GRAVITY_M_S2 * np.sin(theta)))
         out["least_held_pct"] = 100 * float(np.median(held[: max(1, round(0.1 * len(held)))]))
     return out
+
+
+@lru_cache(maxsize=1)
+def _trunk_up(lifted: Lifted) -> np.ndarray:
+    """The trunk's long axis: what is vertical while it stands still."""
+    return lifted.trunk.apply(unit(lifted.trunk[:RATE_HZ].inv().apply([0.0, 0.0, 1.0]).mean(axis=0)))
 
 
 def _farthest(x: np.ndarray) -> float:
@@ -259,17 +265,23 @@ def _of_the_load(lifted: Lifted, angle, raw, rate, at, peak) -> dict[str, float 
         "loaded_work_pct": 100 * power[start:top][inside[start:top]].sum() / RATE_HZ / work,
         "hold_moment_n_m": along[top:lowered].mean() if lowered > top else None,
     }
-    # What the trunk's own movement gives the arm, beside all mechanical work on arm and load.
-    carried = np.sum(lifted.force_n * _rate(lifted.socket_m), axis=1)
-    turning = _turning(lifted)
-    given = np.sum(lifted.moment_n_m * turning, axis=1) + lifted.elbow_power_w
-    moved = np.linalg.norm(_rate(lifted.socket_m), axis=1)
+    carried, given, moved = _powers(lifted)
     begin = max(low, start - round(0.8 * RATE_HZ))
     rest = begin + int(np.argmin((np.abs(rate) / 10 + moved / 0.02)[begin : start + 1]))
     drive, concentric = slice(rest, peak + 1), slice(start, top + 1)
     out["drive_swing_work_pct"] = 100 * carried[drive].sum() / (carried[drive].sum() + given[drive].sum())
     out["body_swing_work_pct"] = 100 * carried[concentric].sum() / (carried + given)[concentric].sum()
     return out
+
+
+@lru_cache(maxsize=1)
+def _powers(lifted: Lifted) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """What the trunk's own movement gives the arm (W), beside all mechanical work on arm and load (W), and how fast
+    it moves the shoulder (m/s)."""
+    shifting = _rate(lifted.socket_m)
+    carried = np.sum(lifted.force_n * shifting, axis=1)
+    given = np.sum(lifted.moment_n_m * _turning(lifted), axis=1) + lifted.elbow_power_w
+    return carried, given, np.linalg.norm(shifting, axis=1)
 
 
 def _turning(lifted: Lifted) -> np.ndarray:

@@ -12,6 +12,8 @@ pytest.importorskip("mujoco", reason="mujoco-core, the multibody engine, is not 
 
 from engine_kinds import Outcome, draw, outcome
 
+from grids import seldom
+
 SEEDS = (441, 442, 443)
 MOST_OFF = {"start_velocity_deg_s": 3.0, "rom_deg": 4.0}
 
@@ -19,7 +21,7 @@ MOST_OFF = {"start_velocity_deg_s": 3.0, "rom_deg": 4.0}
 @cache
 def found(kind: str, seed: int) -> Outcome:
     case = draw(kind, seed)
-    return outcome(replace(case, plan=replace(case.plan, reps=5)))
+    return outcome(replace(case, plan=replace(case.plan, reps=4)))
 
 
 def said(one: Outcome) -> list[str]:
@@ -39,7 +41,7 @@ def test_a_loose_strap_is_seen_to_lean_as_the_engines_does(seed):
     assert read_deg == pytest.approx(leans_deg, rel=0.45)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", [SEEDS[0], *seldom(*SEEDS[1:])])
 def test_a_firm_strap_is_left_alone(seed):
     assert said(found("straight", seed)) == []
 

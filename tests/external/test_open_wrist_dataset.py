@@ -15,6 +15,7 @@ from watch_lifts import pressed_at_its_bottoms
 
 from armarc.api import process
 from armarc.recording import Recording
+from grids import seldom
 
 ABDUCTION, FORWARD_ELEVATION = 1, 2
 GRAVITY_M_S2 = 9.80665
@@ -41,8 +42,8 @@ def recording(k):
 
 
 @cache
-def sessions(code, exercise):
-    picked = np.flatnonzero(np.asarray(dataset()["y"]) == code)
+def sessions(code, exercise, every=1):
+    picked = np.flatnonzero(np.asarray(dataset()["y"]) == code)[::every]
     return [process(recording(k), exercise=exercise, side="right") for k in picked]
 
 
@@ -91,16 +92,16 @@ def test_what_is_measured_is_what_shoulders_do():
         assert all(0 < np.degrees(r.peak_concentric_rad_s) < 700 for r in whole)
 
 
-@pytest.mark.parametrize("code", [3, 4], ids=["internal-rotation", "external-rotation"])
-def test_rotations_called_a_raise_are_doubted(code):
-    for session in sessions(code, "lateral-raise"):
+@pytest.mark.parametrize(("code", "every"), [(3, 2), (4, 2), *seldom((3, 1), (4, 1))])
+def test_rotations_called_a_raise_are_doubted(code, every):
+    """Internal and external rotation, every second of the 20 recordings or all."""
+    rotations = sessions(code, "lateral-raise", every)
+    for session in rotations:
         doubts = [each for each in session.warnings if "does not look like lateral-raise" in each]
         mount = [each for each in session.warnings if "not used" in each or "turns about a point" in each]
         assert doubts or mount or not session.sets
-    told = [
-        "does not look like" in " ".join(s.warnings) or not s.sets for s in sessions(code, "lateral-raise")
-    ]
-    assert sum(told) >= 15
+    told = ["does not look like" in " ".join(s.warnings) or not s.sets for s in rotations]
+    assert sum(told) >= 0.75 * len(told)
 
 
 def test_raises_are_not_doubted():

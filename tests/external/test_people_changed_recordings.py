@@ -21,7 +21,7 @@ from watch_lifts import attitude, axis_of, between_lifts, lifted, made
 import armarc
 from armarc.api import process
 from armarc.recording import read_csv
-from grids import crossed
+from grids import crossed, seldom
 from live_runs import run, sets_in
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "datasets" / "people"
@@ -148,19 +148,20 @@ def from_button_to_button(recording, session, one, rng):
     return between_lifts(recording, session, ends, lateral, rng, arm=arm)
 
 
-def test_a_lift_to_a_button_before_and_after_a_set_is_no_rep(person):
+@pytest.mark.parametrize("times", [1, *seldom(2)])
+def test_a_lift_to_a_button_before_and_after_a_set_is_no_rep(person, times):
     """18 recordings, all right; of 36 27 were while quick lifts told the axis to look for slow raises about."""
     counts, off_deg = [], []
     for number in PEOPLE:
         recording, session = person(number)
         rng = np.random.default_rng(number)
-        for one in session.sets * 2:
+        for one in session.sets * times:
             found = measured(from_button_to_button(recording, session, one, rng))
             counts.append(sizes(found))
             if found.sets:
                 arms = [np.array(each.motions[0].mounting.arm_axis) for each in (found, session)]
                 off_deg.append(np.degrees(np.arccos(np.clip(arms[0] @ arms[1], -1, 1))))
-    assert sum(each == [10] for each in counts) >= 17, counts
+    assert sum(each != [10] for each in counts) <= times - 1, counts
     assert all(sum(each) in (9, 10, 11) for each in counts), counts
     assert np.quantile(off_deg, 0.9) < 8
 
@@ -223,7 +224,7 @@ def of_few_reps(recording, session, sizes, lifts, rng):
     return made(np.arange(len(force)) / HZ, force, omega)
 
 
-@pytest.mark.parametrize("seed", [0, 1, 3, 5])
+@pytest.mark.parametrize("seed", [0, 3, *seldom(1, 5)])
 def test_short_sets_beside_faster_and_larger_ones_stay_whole(person, seed):
     """Correct, fast and low raises of one person, four to seven each; lifts before the face hid one of the sets."""
     recording, session = person(2)
@@ -233,7 +234,7 @@ def test_short_sets_beside_faster_and_larger_ones_stay_whole(person, seed):
     assert sizes(again) == list(reps)
 
 
-@pytest.mark.parametrize(("number", "seed"), [(1, 4), (1, 5), (3, 5)])
+@pytest.mark.parametrize(("number", "seed"), [(1, 4), *seldom((1, 5), (3, 5))])
 def test_live_a_rest_after_what_was_no_set_does_not_cut_the_set_that_has_begun(person, number, seed):
     """A lift that was taken for a rep came to its rest while the first reps of a set went on, and took them along."""
     recording, session = person(number)
@@ -257,7 +258,7 @@ def shortened(recording, session, wanted):
 
 @pytest.mark.parametrize(
     ("number", "wanted"),
-    crossed(PEOPLE, ([3, 3, 3], [3, 10, 10], [10, 10, 3], [3, 3, 10]), fold=2),
+    crossed(PEOPLE, ([3, 3, 3], [3, 10, 10], [10, 10, 3], [3, 3, 10]), fold=3),
 )
 def test_sets_of_three_are_sets(person, number, wanted):
     """Normal, fast and low: each is unlike the others, and none of their reps is called picking up or reaching."""
@@ -287,7 +288,7 @@ def in_twos(recording, reps, rest_s, rng):
     return made(stamps, np.concatenate(forces), np.concatenate(omegas))
 
 
-@pytest.mark.parametrize(("number", "which", "rest_s"), crossed(PEOPLE, (0, 1), (15, 40), fold=2))
+@pytest.mark.parametrize(("number", "which", "rest_s"), crossed(PEOPLE, (0, 1), (15, 40), fold=3))
 def test_doubles_are_sets_where_there_are_several(person, number, which, rest_s):
     """Normal and fast ones: no two reps make a set by themselves, five times two do."""
     recording, session = person(number)

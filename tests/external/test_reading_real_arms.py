@@ -14,23 +14,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import typer
 from scipy.signal import butter, lfilter
-from typer.testing import CliRunner
 
-from armarc.cli import commands
-from armarc.cli.app import ErrorBoundary
+from armarc.cli.process import process
 from armarc.errors import FormatError, UnitError
 from armarc.motion.orientation import estimate_orientation
 from armarc.motion.quaternions import rotate_back
 from armarc.recording import Recording, read_csv
 from armarc.recording.clipping import GYROSCOPE_RANGES_RAD_S, clipped_samples
 from grids import crossed
+from one_command import program
 
 PEOPLE = Path(__file__).resolve().parents[3] / "shared" / "datasets" / "people"
 GRAVITY_M_S2 = 9.80665
 HEADER = "time,ax,ay,az,gx,gy,gz"
 RAISES = {1: "lateral-raise", 2: "front-raise"}
+PROCESS = program(process, "process")
 
 
 @cache
@@ -72,13 +71,9 @@ def test_units_of_every_exercise_are_told(tmp_path, code, units):
 
 @pytest.mark.parametrize("code", RAISES)
 def test_raises_are_processed_from_the_command_line_without_a_word_about_units(tmp_path, code):
-    app = typer.Typer(cls=ErrorBoundary)
-    commands.register(app)
-    app.callback()(lambda: None)
-    for k in picked(code)[::2]:
+    for k in picked(code)[::4]:
         path = written(tmp_path / f"{k}.csv", samples(k)[:, :3], samples(k)[:, 3:])
-        words = ["process", str(path), "-e", RAISES[code], "--side", "right", "--json"]
-        done = CliRunner().invoke(app, words)
+        done = PROCESS(tmp_path, str(path), "-e", RAISES[code], "--side", "right", "--json")
         assert done.exit_code == 0, done.stderr
         assert sum(len(one["reps"]) for one in json.loads(done.stdout)["sets"]) > 0
 

@@ -9,7 +9,7 @@ from armarc.api import process
 from armarc.simulate import draw_options, plan_session, simulate_session
 from grids import crossed
 
-SETS = range(300, 306)
+SETS = range(300, 304)
 
 
 def swings(name, swing_m):

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from armarc.report.sensor_figures import draw_allan
 from armarc.sensor.bench.check import check_sensor
+from grids import crossed
 from invented_bench import SIX_SIDES, handled, still
 
 
@@ -30,8 +31,7 @@ def boxes(figure: Figure) -> list[Any]:
     return [text.get_window_extent(renderer) for text in found if text.get_text() and text.get_visible()]
 
 
-@pytest.mark.parametrize("duration_s", [3.0, 20.0, 400.0])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("duration_s", "dark"), crossed([3.0, 20.0, 400.0], [False, True], fold=2))
 def test_everything_is_on_the_page(duration_s: float, dark: bool) -> None:
     figure = draw_allan(check_sensor(still(duration_s)), dark=dark)
     FigureCanvasAgg(figure).draw()

@@ -74,8 +74,10 @@ def test_picking_up_walking_and_fidgeting_between_sets(raised, strap):
 @pytest.mark.parametrize(
     ("kind", "seed", "more"),
     [
-        ("straight-elbow", 112, {"sets": 2, "rest_s": 56.571969329551656, "walk": True, "fidget": True}),
         ("resting-in-front", 9008, {"sets": 3, "rest_s": 40.18635296241991, "walk": True, "pulses": 2}),
+        *seldom(
+            ("straight-elbow", 112, {"sets": 2, "rest_s": 56.571969329551656, "walk": True, "fidget": True})
+        ),
     ],
 )
 def test_a_set_is_found_about_the_axis_of_one_that_is_known(kind, seed, more):
@@ -90,8 +92,8 @@ def test_a_set_is_found_about_the_axis_of_one_that_is_known(kind, seed, more):
     ("kind", "seed", "more"),
     [
         ("tipping-trunk", 95001, {"rest_s": 36.71288734153286, "walk_up": True, "pick_up": True}),
-        ("rising-girdle", 94004, {"rest_s": 61.56905929255438}),
         *seldom(
+            ("rising-girdle", 94004, {"rest_s": 61.56905929255438}),
             ("bending-elbow", 94008, {"rest_s": 82.27989333045505, "walk_up": True}),
             ("resting-in-front", 94010, {"rest_s": 79.74304237125037, "walk_up": True}),
         ),
@@ -108,7 +110,7 @@ def test_drinking_and_scratching_all_through_a_rest_is_no_set(kind, seed, more):
     assert [len(one.reps) for one in sets_in(run(recording))] == [len(one.reps) for one in truth.sets]
 
 
-@pytest.mark.parametrize("seed", [93004, 93036])
+@pytest.mark.parametrize("seed", [93004, *seldom(93036)])
 def test_a_set_in_which_the_strap_slips_stays_one(seed):
     recording, truth = simulate_session(plan_session(draw_options("slipping-strap", seed), seed), seed)
     measured = process(recording, kept=NOTHING_KEPT)

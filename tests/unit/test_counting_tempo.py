@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 from armarc.api import NOTHING_KEPT, process
 from armarc.recording import Recording
 from armarc.simulate import MountPlan, RepPlan, SessionPlan, SetPlan, find_pattern, simulate_session
+from grids import crossed
 from invented_sets import ramp
 
 HZ, ARM_M, GRAVITY_M_S2 = 100.0, 0.55, 9.80665
@@ -42,13 +43,18 @@ def fast_set(first=1.0, last=1.0, *, share=1.0, seed=1):
     return simulate_session(plan, seed)[0]
 
 
-@pytest.mark.parametrize(
-    ("first", "last", "share"),
-    [(1.0, 2.3, 0.8), (1.0, 1.8, 0.75), (1.0, 0.65, 1.0), (0.65, 1.0, 1.0), (1.9, 1.0, 1.0)],
-    ids=["grinds", "fails", "hurries", "begins hurried", "begins with care"],
-)
-@pytest.mark.parametrize("seed", range(3))
-def test_the_first_and_the_last_rep_of_a_fast_set_keep_their_own_tempo(first, last, share, seed):
+TEMPOS = {
+    "grinds": (1.0, 2.3, 0.8),
+    "fails": (1.0, 1.8, 0.75),
+    "hurries": (1.0, 0.65, 1.0),
+    "begins hurried": (0.65, 1.0, 1.0),
+    "begins with care": (1.9, 1.0, 1.0),
+}
+
+
+@pytest.mark.parametrize(("tempo", "seed"), crossed(list(TEMPOS), range(3), fold=3))
+def test_the_first_and_the_last_rep_of_a_fast_set_keep_their_own_tempo(tempo, seed):
+    first, last, share = TEMPOS[tempo]
     measured = process(fast_set(first, last, share=share, seed=seed), kept=NOTHING_KEPT)
     assert [len(one.reps) for one in measured.sets] == [11]
 

@@ -147,7 +147,7 @@ def test_a_set_of_one_cut_rep_has_no_tempo_of_what_was_not_seen():
         assert one["summary"]["mean_concentric_s"] is None
 
 
-@pytest.mark.parametrize("part", ["up", "held", "down"])
+@pytest.mark.parametrize("part", ["up", "down", *seldom("held")])
 def test_pictures_of_cut_reps_are_drawn(part, tmp_path):
     recording, truth = simulated(7)
     session = process(cut(recording, within(truth.reps[0], part, 0.3), within(truth.reps[-1], part, 0.8)))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,6 +15,7 @@ from armarc.exercises import Band
 from armarc.live.engine import Engine
 from armarc.live.events import (
     SCHEMA,
+    EngineEvent,
     GapSeen,
     GateCrossed,
     Ready,
@@ -34,6 +37,12 @@ from grids import crossed
 from live_runs import choices_for, recording, run, sets_in
 
 
+@cache
+def heard(seed: int = 1, **simulated_as: Any) -> tuple[EngineEvent, ...]:
+    """All events of a synthetic recording, which is run once for all that is asked of it."""
+    return tuple(run(recording(seed, **simulated_as)[0]))
+
+
 def without(made: Recording, first_s: float, last_s: float) -> Recording:
     """A recording with a hole in it."""
     keep = (made.time_s < first_s) | (made.time_s > last_s)
@@ -47,8 +56,8 @@ def without(made: Recording, first_s: float, last_s: float) -> Recording:
 
 
 def test_a_plain_set_is_told_rep_by_rep_and_agrees_with_the_truth() -> None:
-    made, truth = recording(reps=6)
-    events = run(made)
+    _, truth = recording(reps=6)
+    events = heard(reps=6)
     (ended,) = sets_in(events)
     reps = truth.sets[0].reps
     assert len(ended.reps) == len(reps) == 6
@@ -66,7 +75,7 @@ def test_a_plain_set_is_told_rep_by_rep_and_agrees_with_the_truth() -> None:
 def test_live_and_offline_agree_on_count_and_start_velocity() -> None:
     for seed, options in ((2, {}), (3, {"pause_s": 0.0, "start_velocity_rad_s": 2.0, "concentric_s": 1.0})):
         made, _ = recording(seed, reps=6, **options)
-        (live,) = sets_in(run(made))
+        (live,) = sets_in(heard(seed, reps=6, **options))
         (offline,) = measure(made, choices_for(made)).sets
         assert len(live.reps) == len(offline.reps)
         for one, other in zip(live.reps, offline.reps, strict=True):
@@ -94,15 +103,13 @@ def test_the_verdict_comes_within_30_ms_of_the_gate() -> None:
 
 
 def test_events_come_in_the_order_of_a_rep() -> None:
-    made, _ = recording(reps=6)
-    names = [event_record(e)["event"] for e in run(made) if not isinstance(e, Ready)]
+    names = [event_record(e)["event"] for e in heard(reps=6) if not isinstance(e, Ready)]
     assert names[:-1] == ["rep started", "gate crossed", "top", "rep ended"] * 6
     assert names[-1] == "set ended"
 
 
 def test_a_rest_ends_the_set_and_another_one_begins_at_one() -> None:
-    made, _ = recording(sets=2, reps=4, rest_s=14.0)
-    events = run(made)
+    events = heard(sets=2, reps=4, rest_s=14.0)
     first, second = sets_in(events)
     assert (first.set, second.set) == (1, 2)
     assert (len(first.reps), len(second.reps)) == (4, 4)
@@ -205,7 +212,7 @@ def test_a_sensor_whose_clock_jumps_ahead_loses_no_rep(by: float) -> None:
 
 def test_bad_samples_change_nothing() -> None:
     made, _ = recording(reps=3)
-    plain = run(made)
+    plain = heard(reps=3)
     engine = Engine(choices_for(made), made.rate_hz)
     events = []
     for k, (t, f, w) in enumerate(
@@ -244,7 +251,7 @@ def test_the_screen_angle_never_jumps() -> None:
 
 def test_the_set_carries_its_raw_samples() -> None:
     made, _ = recording(reps=4)
-    (ended,) = sets_in(run(made))
+    (ended,) = sets_in(heard(reps=4))
     session = measure(ended.raw, choices_for(made))
     assert [len(one.reps) for one in session.sets] == [4]
     assert ended.raw.rate_hz == made.rate_hz
@@ -296,24 +303,22 @@ def test_set_end_watch_tells_the_end_of_the_set_and_not_before() -> None:
 def test_records_are_json_with_the_schema_and_no_nan() -> None:
     import json
 
-    made, _ = recording(reps=4)
-    for event in run(made):
+    for event in heard(reps=4):
         record = event_record(event)
         assert record["schema"] == SCHEMA
         assert json.loads(json.dumps(record, allow_nan=False)) == record
 
 
 def test_the_top_is_told_before_the_rep_ends() -> None:
-    made, truth = recording(reps=4)
-    tops = [e for e in run(made) if isinstance(e, TopReached)]
+    _, truth = recording(reps=4)
+    tops = [e for e in heard(reps=4) if isinstance(e, TopReached)]
     assert len(tops) == 4
     for top, true in zip(tops[1:], truth.sets[0].reps[1:], strict=True):
         assert abs(math.degrees(top.top_rad - true.top_rad)) < 4
 
 
 def test_a_verdict_is_provisional_before_the_lever_arm_is_known_and_where_its_error_would_turn_it() -> None:
-    made, _ = recording(reps=6)
-    gates = [e for e in run(made) if isinstance(e, GateCrossed)]
+    gates = [e for e in heard(reps=6) if isinstance(e, GateCrossed)]
     assert gates[0].provisional
     for gate in gates[1:]:
         speed, se = gate.told_velocity_rad_s, gate.told_velocity_se_rad_s
@@ -325,7 +330,7 @@ def test_a_verdict_is_provisional_before_the_lever_arm_is_known_and_where_its_er
 def test_a_told_start_says_how_far_off_it_may_be() -> None:
     within = []
     for seed in range(1, 5):
-        events = run(recording(seed, reps=8)[0])
+        events = heard(seed, reps=8)
         (done,) = sets_in(events)
         told = {e.rep: e for e in events if isinstance(e, GateCrossed) and not e.late}
         for rep in done.reps[1:]:
@@ -338,13 +343,12 @@ def test_a_told_start_says_how_far_off_it_may_be() -> None:
 def test_a_wobbling_strap_is_flagged_live() -> None:
     made, _ = recording(3, reps=6, body=Body(wobble_rad=math.radians(1.2)))
     assert all("loose_strap" in rep.quality for one in sets_in(run(made)) for rep in one.reps)
-    firm, _ = recording(3, reps=6)
-    assert not any("loose_strap" in rep.quality for one in sets_in(run(firm)) for rep in one.reps)
+    assert not any("loose_strap" in rep.quality for one in sets_in(heard(3, reps=6)) for rep in one.reps)
 
 
 def test_what_was_told_is_kept_beside_what_was_measured() -> None:
     made, _ = recording(reps=6)
-    events = run(made)
+    events = heard(reps=6)
     told = {e.rep: e.told_velocity_rad_s for e in events if isinstance(e, GateCrossed) and not e.late}
     (ended,) = sets_in(events)
     assert [rep.told_velocity_rad_s for rep in ended.reps] == [told[n] for n in range(1, 7)]

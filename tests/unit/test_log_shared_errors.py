@@ -7,6 +7,7 @@ import pytest
 
 from armarc.log.effects import independent_effect, paired_effect
 from armarc.log.shared_errors import RepsOfSet, measuring_se
+from grids import crossed
 
 
 def one(recording, error):
@@ -66,8 +67,9 @@ def two_sets(rng, error, same_recording):
     return rng.normal(50.0, 1.0, 8) + off[0], rng.normal(52.0, 1.0, 8) + off[1]
 
 
-@pytest.mark.parametrize("same_recording", [True, False])
-@pytest.mark.parametrize("effect", [paired_effect, independent_effect])
+@pytest.mark.parametrize(
+    ("same_recording", "effect"), crossed([True, False], [paired_effect, independent_effect], fold=2)
+)
 def test_the_interval_holds_the_true_difference_in_nineteen_of_twenty(effect, same_recording):
     rng = np.random.default_rng(7)
     held, held_by_scatter = 0, 0

@@ -26,7 +26,7 @@ from armarc.simulate import (
     rep_record,
     simulate_session,
 )
-from grids import seldom
+from grids import crossed, seldom
 
 
 @cache
@@ -78,8 +78,7 @@ MOUNTS = [
 ]
 
 
-@pytest.mark.parametrize("mount", MOUNTS, ids=lambda m: f"{m.strap} {m.hand_axis}")
-@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize(("mount", "side"), crossed(MOUNTS, ["right", "left"], fold=2))
 def test_any_strap_on_either_wrist(mount, side):
     simulated_as = {"mount": mount, "side": side}
     session = measured(**simulated_as)

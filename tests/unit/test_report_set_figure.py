@@ -28,7 +28,7 @@ CATALOGUE = load_catalogue()
 
 def shown_texts(figure):
     canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    figure.draw_without_rendering()  # everything finds its place; no letter is painted
     renderer = canvas.get_renderer()
     texts = [t for t in figure.findobj(Text) if t.get_visible() and t.get_text().strip()]
     outside = [axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)]
@@ -62,7 +62,7 @@ def all_text(figure):
     return " ".join(t.get_text() for t in figure.findobj(Text))
 
 
-@pytest.mark.parametrize("reps", [1, 3, 8, 20, 40, *seldom(2, 12)])
+@pytest.mark.parametrize("reps", [1, 3, 20, *seldom(2, 8, 12, 40)])
 def test_nothing_overlaps_and_nothing_is_cut_off(reps):
     motion, measured = invent(reps, seed=reps, flags={3: ("partial",), 5: ("gap", "clipped")})
     assert_tidy(draw_set(motion, measured))
@@ -76,7 +76,7 @@ def test_facts_and_count_keep_apart_on_a_page_too(verdict):
     assert_tidy(draw_set(motion, replace(measured, reps=reps), width_in=PICTURE_IN))
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, 3, *seldom(1, 2)])
 def test_fast_small_and_wild_sets_stay_tidy(seed):
     motion, measured = invent(
         10, seed=seed, top_deg=[30.0, 55.0, 120.0, 178.0][seed], pause_s=[0.0, 3.0, 0.1, 0.5][seed],
@@ -253,7 +253,8 @@ def test_a_set_needs_a_rep():
 
 
 @pytest.mark.parametrize(
-    ("suffix", "start"), [(".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF"), (".PNG", b"\x89PNG")]
+    ("suffix", "start"),
+    [(".svg", b"<?xml"), (".pdf", b"%PDF"), (".PNG", b"\x89PNG"), *seldom((".png", b"\x89PNG"))],
 )
 def test_same_picture_same_bytes(tmp_path, suffix, start):
     written = []
@@ -331,7 +332,7 @@ def session(count, rest_s, **changes):
     return whole, sets
 
 
-@pytest.mark.parametrize("count", [1, 3, 5, 14])
+@pytest.mark.parametrize("count", [3, 14, *seldom(1, 5)])
 def test_sessions_are_tidy_and_name_every_set(count):
     motion, sets = session(
         count, 60.0, exercise=["lateral-raise", "front-raise-little-finger-up", "upright-row"],

@@ -20,7 +20,7 @@ def texts(figure):
 
 
 @pytest.mark.parametrize(
-    ("size", "side", "dark"), crossed(["wide", "square", "tall"], ["left", "right"], [False, True], fold=2)
+    ("size", "side", "dark"), crossed(["wide", "square", "tall"], ["left", "right"], [False, True], fold=3)
 )
 def test_every_step_has_its_place(size, side, dark):
     motion, measured = invent(5)

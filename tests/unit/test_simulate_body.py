@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ from armarc.simulate.body import UPPER_ARM_SHARE, forearm_off_line
 from armarc.simulate.choreography import CHANNELS
 from armarc.simulate.timeline import build_timeline
 from armarc.simulate.tracks import Knot, Track
+from grids import seldom
 
 G = 9.80665  # standard acceleration of free fall, CGPM 1901
 RAD = math.radians
@@ -145,7 +147,13 @@ def busy_plan(seed=5, side="right", body=EVERYTHING):
     )
 
 
-@pytest.mark.parametrize("side", ["right", "left"])
+@cache
+def busy():
+    """The busiest session, simulated once."""
+    return simulate_session(busy_plan(), 5)
+
+
+@pytest.mark.parametrize("side", ["left", *seldom("right")])
 def test_the_sensors_path_differentiated_twice_is_the_specific_force_it_feels(side):
     _, sensor = felt(busy_plan(side=side), 5)
     path = sensor.position_m
@@ -158,7 +166,7 @@ def test_the_sensors_path_differentiated_twice_is_the_specific_force_it_feels(si
 
 
 def test_the_gyroscope_integrates_to_the_orientation():
-    recording, truth = simulate_session(busy_plan(), 5)
+    recording, truth = busy()
     turn = Rotation.from_quat(truth.series.quaternion, scalar_first=True)
     w = recording.angular_velocity_rad_s
     steps = Rotation.from_rotvec((w[1:] + w[:-1]) / 2 / 1000)
@@ -178,7 +186,7 @@ def _odd(block):
 
 
 def test_the_true_rates_are_the_derivatives_of_the_true_angles():
-    _, truth = simulate_session(busy_plan(), 5)
+    _, truth = busy()
     series = truth.series
     numeric = np.gradient(series.elevation_rad, 1e-3)
     # Away from the vertical, where the elevation has a kink.
@@ -319,7 +327,7 @@ def test_a_slipped_strap_stays_slipped():
     np.testing.assert_allclose(truth.series.elevation_rad, plain.series.elevation_rad, atol=1e-12)
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", [0, 1, *seldom(2, 3, 4)])
 def test_from_start_button_to_stop_button(seed):
     recording, truth = made(
         seed, press_start=True, press_stop=True, walk_up=True, reps=4, sensor=SensorPlan()

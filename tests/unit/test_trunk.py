@@ -16,6 +16,7 @@ from armarc.recording import Recording
 from armarc.simulate import Body, SimulationOptions, Truth, plan_session, simulate_session
 from armarc.simulate.session import simulate_chest
 from armarc.trunk import Trunk, clock_shift
+from grids import crossed
 
 DEG = math.degrees
 
@@ -36,8 +37,7 @@ def measured(tip_deg: float, swing_m: float = 0.0, side: str = "right") -> tuple
     return process(wrist, kept=NOTHING_KEPT, trunk=Trunk(recording=chest)), truth
 
 
-@pytest.mark.parametrize("side", ["right", "left"])
-@pytest.mark.parametrize("tip_deg", [0.0, 6.0, 12.0])
+@pytest.mark.parametrize(("tip_deg", "side"), crossed([0.0, 6.0, 12.0], ["right", "left"], fold=2))
 def test_lean_travel_and_the_arm_against_the_trunk(tip_deg: float, side: str) -> None:
     session, truth = measured(tip_deg, side=side)
     reps = session.sets[0].reps
