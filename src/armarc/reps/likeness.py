@@ -36,7 +36,7 @@ LEAST_SHARE, LEAST_SHARE_OF_CUT = 0.35, 0.5
 seen, and that it looks smaller says nothing against it."""
 PARTIAL_COST = 3.0
 CAP, TIME_CAP = 9.0, 4.0
-_PAIRS_AT_ONCE = 1 << 14
+_PAIRS_AT_ONCE = 1 << 15
 """Of a candidate and a pattern: what is worked out on the way stays in the processor's cache."""
 
 SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(15)
