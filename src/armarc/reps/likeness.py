@@ -200,6 +200,9 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
     """
     miss = np.empty((len(patterns), len(found)))
     some = max(1, _PAIRS_AT_ONCE // max(len(found), 1))
+    if len(patterns) <= some:
+        _unlike(found, patterns, miss)
+        return miss
     for part in (slice(at, at + some) for at in range(0, len(patterns), some)):
         _unlike(found, patterns.take(part), miss[part])
     return miss
