@@ -30,7 +30,7 @@ ALLOWED: dict[str, set[str]] = {
         "settings": "computer strict_toml quantities exercises options",
         "tasks": "errors files computer quantities options",
         # the rooms, in the order of the data
-        "recording": "errors files",
+        "recording": "lazy errors files",
         "sensor": "lazy errors files computer strict_toml recording motion",
         "motion": "errors recording",
         "reps": "measures exercises recording motion",

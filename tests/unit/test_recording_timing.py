@@ -8,6 +8,7 @@ from invented_movement import GRAVITY, HEADER, movement, text_table
 
 from armarc.errors import TimingError
 from armarc.recording import Recording, read_csv, uniform_pieces
+from armarc.recording.stamps import usual_step
 
 T, FORCE, TURNING = movement(1500)
 N = len(T)
@@ -274,3 +275,10 @@ def test_a_part_of_the_time_is_not_sorted_like_late_rows(tmp_path):
     recording = read_stamped(tmp_path, T[late], late)
     assert recording.warnings == ("100 row(s) were out of order and were sorted by time",)
     assert rms(recording.specific_force_m_s2 - FORCE) < 1e-5
+
+
+def test_usual_step_of_a_long_recording_sees_every_part_of_a_pattern():
+    steps = np.tile([0.004, 0.008, 0.018], 20_000)
+    assert usual_step(steps) == 0.008
+    # A rate that changes is what most of the recording has, not what it begins with.
+    assert usual_step(np.repeat([0.02, 0.01], [30_000, 60_000])) == 0.01

@@ -252,7 +252,8 @@ class Counting:
             del self._counted[place]
             reason = "it is not like the movements after it"
             events.append(RepWithdrawn(time_s=s.time_s, rep=place + 1, reps=self.reps, reason=reason))
-        self._counted = [replace(c, is_doubted=c in doubted) for c in self._counted]
+        if doubted or any(c.is_doubted for c in self._counted):
+            self._counted = [replace(c, is_doubted=c in doubted) for c in self._counted]
         held = [(c.movement.bottom, c.movement.bottom_after) for c in doubted]
         if seen.turn is not None:
             s.change_angle(seen.turn, None if s.tracker.moving else view.stop - 1)

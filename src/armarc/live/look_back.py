@@ -257,7 +257,8 @@ def _in_progress(view: View, since: int) -> tuple[tuple[tuple[Movement, ...], ..
 def _measured(view: View, sets: tuple[tuple[Movement, ...], ...], templates: tuple[Template, ...]) -> Seen:
     """Measure what had not been counted."""
     flat = [m for group in sets for m in group]
-    shown = [moved(m, view.first) for m in flat]
+    groups = [[moved(m, view.first) for m in group] for group in sets]
+    shown = [m for group in groups for m in group]
     table, turn = view.table, None
     if flat and isinstance(view.angle, TurnFromRest):
         table, turn = _with_turn_of(view, flat[-1])
@@ -277,7 +278,7 @@ def _measured(view: View, sets: tuple[tuple[Movement, ...], ...], templates: tup
             measured[place] = rep
     return Seen(
         movements=shown,
-        groups=[[moved(m, view.first) for m in group] for group in sets],
+        groups=groups,
         templates=templates,
         measured=measured,
         turn=turn,

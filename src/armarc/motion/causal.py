@@ -13,6 +13,7 @@ from math import cos, isfinite, sin, sqrt
 import numpy as np
 
 from armarc.errors import InputError
+from armarc.motion.lapack import solve_few
 from armarc.motion.smoother import STILL_FORCE_M_S2, STILL_RATE_RAD_S, STILL_SPREAD_RAD_S, Priors
 from armarc.recording import STANDARD_GRAVITY_M_S2, FloatArray
 
@@ -38,8 +39,8 @@ _ZERO3: Vector = (0.0, 0.0, 0.0)
 class _Belief:
     """What the Kalman filter carries from node to node, and the last nodes.
 
-    Velocity (2), covariance of (φ, v, b) (7, 7); mean vertical force, m/s²; per node: duration, mean ω,
-    mean ω², mean f.
+    Velocity (2), covariance of (φ, v, b) (7, 7); mean vertical force, m/s²; per node: duration, and the integrals of
+    ω, ω² and f over it.
     """
 
     velocity: FloatArray
@@ -333,7 +334,7 @@ def _update(state: CausalOrientation) -> CausalOrientation:
     seen = covariance[2 : 2 + len(variance)]
     spread = seen[:, 2 : 2 + len(variance)].copy()
     spread.ravel()[:: len(variance) + 1] += variance
-    gain = np.linalg.solve(spread, seen).T
+    gain = solve_few(spread, seen).T
     error = (gain @ np.array(innovation)).tolist()
     covariance = covariance - gain @ seen
     covariance = 0.5 * (covariance + covariance.T)
@@ -372,23 +373,19 @@ def _stillness(
     """Nodes of the window with the newest one, whether the sensor was still during them, and its mean rate."""
     if sums[17] > 0.0:
         return (), False, _ZERO3
-    duration = sums[0]
-    recent = (*recent, (duration, *(value / duration for value in sums[10:17])))
-    total = sum(node[0] for node in recent)
+    recent = (*recent, (sums[0], *sums[10:17]))
+    total = sum([node[0] for node in recent])
     while len(recent) > 2 and total - recent[0][0] >= STILL_WINDOW_S - 1e-9:
         total -= recent[0][0]
         recent = recent[1:]
     if total < STILL_WINDOW_S - 1e-9:
         return recent, False, _ZERO3
     # In plain floats: eleven rows are too few for arrays to pay.
-    means = [sum(node[0] * node[k] for node in recent) / total for k in range(1, 5)]
-    rate: Vector = (means[0], means[1], means[2])
-    rate_square = rate[0] ** 2 + rate[1] ** 2 + rate[2] ** 2
-    spread = means[3] - rate_square < STILL_SPREAD_RAD_S**2
-    if not spread or rate_square >= STILL_RATE_RAD_S**2:
+    _, wx, wy, wz, square, fx, fy, fz = [sum(column) / total for column in zip(*recent, strict=True)]
+    rate: Vector = (wx, wy, wz)
+    rate_square = wx * wx + wy * wy + wz * wz
+    if square - rate_square >= STILL_SPREAD_RAD_S**2 or rate_square >= STILL_RATE_RAD_S**2:
         return recent, False, rate
-    fx, fy, fz = (sum(node[0] * node[k] for node in recent) / total for k in range(5, 8))
-    force_variance = (
-        sum(n[0] * ((n[5] - fx) ** 2 + (n[6] - fy) ** 2 + (n[7] - fz) ** 2) for n in recent) / total
-    )
+    off = [(x - d * fx) ** 2 + (y - d * fy) ** 2 + (z - d * fz) ** 2 for d, *_, x, y, z in recent]
+    force_variance = sum([miss / node[0] for miss, node in zip(off, recent, strict=True)]) / total
     return recent, force_variance < STILL_FORCE_M_S2**2, rate

@@ -232,14 +232,11 @@ def judge_elbow(
     hinge : ndarray, shape (3,), or None
         Axis of the raise in sensor axes, without what turns about the hanging arm.
     """
-    cases = [
-        (k, forearm) for forearm in forearms for k in range(len(KINDS) if forearm.is_stated else OTHERWISE)
-    ]
-    kind = np.array([k for k, _ in cases])
-    axes = np.stack([_axes(forearm) for _, forearm in cases])
-    mean, spread = (
-        np.stack(each) for each in zip(*(KINDS[k].of(forearm) for k, forearm in cases), strict=True)
-    )
+    counts = [len(KINDS) if one.is_stated else OTHERWISE for one in forearms]
+    kind = np.concatenate([np.arange(count) for count in counts])
+    axes = np.repeat(np.stack([_axes(one) for one in forearms]), counts, axis=0)
+    priors = [KINDS[k].of(one) for one, count in zip(forearms, counts, strict=True) for k in range(count)]
+    mean, spread = (np.stack(each) for each in zip(*priors, strict=True))
     found, covariance, against = _fitted(parts, axes, mean, spread, hinge)
     weights = _weights(against)
     shares = np.zeros(len(kind))

@@ -107,6 +107,7 @@ def low_passes(
     np.negative(inner[:, -2 : -beside - 2 : -1], out=around[:, n : n + beside])
     np.negative(inner[:, beside:0:-1], out=around[:, size - beside :])
     spectrum = np.fft.rfft(around)
+    del around, inner  # as large as what was asked for
     tangents = np.tan(np.arange(spectrum.shape[1]) * (pi / size))  # the bilinear transform's frequencies
     line = (start + slope * np.arange(0, n, every)).T
     is_halved = every % 2 == 0 and size % 4 == 0

@@ -33,7 +33,7 @@ def _alone(part: str, extension: str, *needed: str) -> Any:
     return None
 
 
-_lapack = _alone("linalg", "_flapack", "dtbtrs", "dpbsv", "dpbtrf", "dptsv")
+_lapack = _alone("linalg", "_flapack", "dtbtrs", "dpbsv", "dpbtrf", "dptsv", "dgesv")
 if _lapack is None:
     from scipy.linalg import lapack as _lapack
 _filter: Any = getattr(_alone("signal", "_sigtools", "_linear_filter"), "_linear_filter", None)
@@ -58,6 +58,20 @@ def filtered(zeros: np.ndarray, poles: np.ndarray, rows: np.ndarray, begun: np.n
     ndarray, shape (k, n)
     """
     return np.asarray(_filter(zeros, poles, rows, -1, begun)[0])
+
+
+def solve_few(matrix: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Solve for a handful of unknowns, shapes (n, n) and (n, k); NumPy's own takes four times as long.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the matrix is singular.
+    """
+    *_, solved, info = _lapack.dgesv(matrix, right)
+    if info:
+        raise np.linalg.LinAlgError("the matrix is singular")
+    return np.asarray(solved)
 
 
 def solve_positive_banded(band: np.ndarray, right: np.ndarray) -> np.ndarray:

@@ -268,10 +268,12 @@ def _equations(
     turning = means(rotate(quaternion, omega), mean)
     bent = lever_matrix(turning, rate_of_change(turning, rate_hz / mean)) @ rotation
     columns = np.concatenate([bent, rotation, measured[..., None]], axis=-1)
+    del bent, rotation, measured, turning  # the spectrum needs the room
     # The widest band has gentle skirts: a strap that swings beyond it has to be seen there.
     filters = [(edge, 2 if edge == EDGES_HZ[-1] else STEEP) for edge in _edges(rate_hz)]
     slow = low_passes(columns, rate_hz / mean, filters, kept)
-    return tuple(high_pass(each, rate_hz / mean / kept, SLOWEST_HZ) for each in slow)
+    del columns
+    return tuple(high_pass(slow.pop(0), rate_hz / mean / kept, SLOWEST_HZ) for _ in filters)
 
 
 def _confirmed(rows: FloatArray, below: FloatArray, worth: FloatArray, fitted: LeverArm) -> bool:

@@ -255,11 +255,11 @@ def _linearised(
     if nodes.lever is not None and lever is not None:
         force = force - nodes.lever @ lever
     force = quaternions.rotate(c, force) - turned @ state.offset_m_s2
-    bias_turn = (0.5 * dt) * (turned[1:] + turned[:-1])
+    bias_walk = (-0.5 * dt) * (turned[1:] + turned[:-1])
     step = quaternions.to_rotation_vector(quaternions.multiply(c[1:], quaternions.conjugate(c[:-1])))
 
     precision, information = _bias_evidence(nodes, priors, still, state.bias_rad_s)
-    blocks = [Lasting(walk=-bias_turn, precision=precision, information=information)]
+    blocks = [Lasting(walk=bias_walk, precision=precision, information=information)]
     if priors.offset_m_s2 > 0:
         precision = np.eye(3) / priors.offset_m_s2**2
         blocks.append(Lasting(force=-turned, precision=precision, information=-precision @ state.offset_m_s2))
@@ -267,12 +267,13 @@ def _linearised(
     if lever is not None:
         lift = np.sum(turned[:, 2] * np.cross(nodes.rate_rad_s - state.bias_rad_s, lever), axis=1)
         raising = lift > _RAISING_M_S
+    del turned  # the solution needs the room
     system = _system(nodes, priors, still, raising, force[:, 2])
     solution = eliminate(system, blocks, force, -step)
     g, covariance = solution.unknowns, solution.covariance
 
     heading = np.zeros((count, 3))
-    np.cumsum(-(step[:, 2] + bias_turn[:, 2] @ g[:3]), out=heading[1:, 2])
+    np.cumsum(bias_walk[:, 2] @ g[:3] - step[:, 2], out=heading[1:, 2])
     turn = quaternions.from_rotation_vector(solution.tilt)
     turn = quaternions.multiply(quaternions.from_rotation_vector(heading), turn)
     out = replace(

@@ -24,7 +24,7 @@ ComplexArray = NDArray[np.complex128]
 Pair = tuple[ComplexArray, ComplexArray]
 
 _SCAN_BLOCK = 16
-_CHUNK_SAMPLES = 1 << 15  # planes of one chunk stay in the processor's cache
+_CHUNK_SAMPLES = 1 << 14  # planes of one chunk stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

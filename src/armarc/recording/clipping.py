@@ -117,7 +117,7 @@ def clipped_samples(
 
 def _finest_step(column: FloatArray) -> float:
     """Smallest difference between two readings, rounding of the arithmetic left out."""
-    steps = np.diff(np.unique(column))
+    steps = np.diff(np.sort(column))
     return float(steps[steps > 1e-9 * float(np.abs(column).max())].min(initial=math.inf))
 
 

@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from armarc.recording.stamps import usual_step
 from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
 
 _STEP_S = 0.02
@@ -184,7 +185,7 @@ def _steps(time_s: FloatArray, acceleration: FloatArray, angular_velocity: Float
     n = len(time_s)
     if n < _FEWEST_SAMPLES:
         return None
-    period = float(np.median(np.diff(time_s)))
+    period = usual_step(np.diff(time_s))
     if not period > 0:
         return None
     width = max(1, round(_STEP_S / period))
@@ -238,26 +239,25 @@ def _bounded_fit(normal: FloatArray, right: FloatArray, longest: float) -> Float
     turned = vectors.T @ right
     floor = max(float(values[-1]), 1e-300) * 1e-12
 
-    def solution(damping: float) -> FloatArray:
-        return np.asarray(vectors @ (turned / (np.maximum(values, 0.0) + damping)))
+    along = [(one, max(value, 0.0)) for one, value in zip(turned.tolist(), values.tolist(), strict=True)]
 
-    low, high = floor, max(float(np.linalg.norm(turned)) / max(longest, 1e-300), floor)
-    if float(np.linalg.norm(solution(low))) <= longest:
-        return solution(low)
-    for _ in range(50):
-        middle = math.sqrt(low * high)
-        low, high = (middle, high) if float(np.linalg.norm(solution(middle))) > longest else (low, middle)
-    return solution(high)
+    def length(damping: float) -> float:
+        return math.hypot(*(one / (value + damping) for one, value in along))
+
+    low, high = floor, max(math.hypot(*turned.tolist()) / max(longest, 1e-300), floor)
+    if length(low) <= longest:
+        high = low
+    else:
+        for _ in range(50):
+            middle = math.sqrt(low * high)
+            low, high = (middle, high) if length(middle) > longest else (low, middle)
+    return np.asarray(vectors @ (turned / (np.maximum(values, 0.0) + high)))
 
 
 def _step_means(values: FloatArray, count: int, width: int) -> FloatArray:
-    """Means over `width` samples, shape (count, 3): whole rows go through the processor."""
-    rows = values[: count * width].reshape(count, width, 3)
-    total = rows[:, 0].copy()
-    for k in range(1, width):
-        total += rows[:, k]
-    total /= width
-    return total
+    """Means over `width` samples, shape (count, 3)."""
+    total = np.einsum("swi->si", values[: count * width].reshape(count, width, 3))
+    return np.asarray(total / width)
 
 
 def tilt_travel(time_s: FloatArray, acceleration: FloatArray, angular_velocity: FloatArray) -> float:

@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from armarc.recording.consistency import TurnedBack, Windows, windows_of
-from armarc.recording.types import FloatArray
+from armarc.recording.types import FloatArray, largest
 from armarc.recording.units import scale_of
 
 FASTEST_DEG_S = 5000.0
@@ -106,5 +104,5 @@ def gravity_evidence(
         return None
     short, long = windows
     rad, deg = (TurnedBack(short=short, long=long, scale=scale) for scale in (1.0, _DEGREE))
-    fastest = float(np.abs(angular_velocity).max())
+    fastest = largest(angular_velocity)
     return Evidence(short=short, long=long, rad_s=rad, deg_s=deg, fastest=fastest)

@@ -9,7 +9,7 @@ import numpy as np
 from armarc.errors import FormatError, UnitError
 from armarc.recording.consistency import TurnedBack, better_arrangement, tilt_travel
 from armarc.recording.evidence import FASTEST_DEG_S, Evidence
-from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray
+from armarc.recording.types import STANDARD_GRAVITY_M_S2, FloatArray, largest
 from armarc.recording.units import SCALE, scale_of
 
 _LEAST_TRAVEL = 0.15
@@ -142,11 +142,11 @@ def check_not_exchanged(
         The gyroscope's readings are as long as gravity all the time, the accelerometer's are not.
     """
     step = max(1, len(acceleration) // 20_000)
-    (low_a, median_a), (low_g, median_g) = (
-        np.quantile(np.sqrt(np.einsum("ij,ij->i", rows, rows)), [0.05, 0.5])
-        for rows in (acceleration[::step], angular_velocity[::step])
-    )
-    if low_g > _STEADY * median_g and low_a < (1 - _STEADY) * median_a and _near_gravity(float(median_g)):
+    low_g, median_g = _lengths(angular_velocity[::step])
+    if not (low_g > _STEADY * median_g and _near_gravity(median_g)):
+        return
+    low_a, median_a = _lengths(acceleration[::step])
+    if low_a < (1 - _STEADY) * median_a:
         raise FormatError(
             f"what is taken as the gyroscope holds gravity (its median is {median_g:.3g}, never far from it), what is "
             "taken as the accelerometer does not: their columns are exchanged",
@@ -154,6 +154,12 @@ def check_not_exchanged(
             file=file,
             column=column,
         )
+
+
+def _lengths(rows: FloatArray) -> tuple[float, float]:
+    """Length that a twentieth of the rows fall short of, and their median length."""
+    low, median = np.quantile(np.sqrt(np.einsum("ij,ij->i", rows, rows)), [0.05, 0.5])
+    return float(low), float(median)
 
 
 def _near_gravity(size: float) -> list[str]:
@@ -216,7 +222,7 @@ def angular_velocity_unit(
         Neither gravity's turning nor the size of the values tells the unit, or they contradict the column's
         name.
     """
-    fastest = float(np.abs(angular_velocity).max())
+    fastest = largest(angular_velocity)
     unit = stated or named
     if unit is None:
         travel = tilt_travel(time_s, specific_force_m_s2, angular_velocity)

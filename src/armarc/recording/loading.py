@@ -18,7 +18,7 @@ from armarc.recording.names import reading_of
 from armarc.recording.stamps import Stamps, from_numbers, from_rate, from_text
 from armarc.recording.table import Table, event_of, load_table
 from armarc.recording.text import TextFile, open_text
-from armarc.recording.types import FloatArray
+from armarc.recording.types import FloatArray, largest
 from armarc.recording.units import LARGEST_READING, LARGEST_STAMP, SCALE
 from armarc.recording.unnamed import choose_unnamed
 
@@ -230,6 +230,8 @@ def without_damage(column: Mapping[int, FloatArray], choice: Choice) -> list[str
     counts = dict.fromkeys((LARGEST_READING, LARGEST_STAMP), 0)
     for place, limit in limits.items():
         if place in column:
+            if largest(column[place]) <= limit:
+                continue
             wrong = np.abs(column[place]) > limit
             if wrong.any():
                 column[place][wrong] = np.nan

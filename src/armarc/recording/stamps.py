@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.errors import TimingError
-from armarc.recording.types import FloatArray
+from armarc.recording.types import BoolArray, FloatArray
 from armarc.recording.units import SCALE, scale_of
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ _EPOCH_AFTER_S = 3.0e8
 _WRAPS = (2.0**16, 2.0**24, 2.0**31, 2.0**32)
 _DAY_S, _HOUR_S = 86400.0, 3600.0
 TURNED = "the clock was turned by an hour in between (summer time): taken as no pause"
+_RUNS, _RUN_STEPS = 20, 1000
 _AT_ONCE = 0.005
 """Stamps within a packet follow each other this much faster than the samples were taken."""
 
@@ -53,7 +54,7 @@ def from_numbers(raw: FloatArray, *, named: str | None, stated: str | None, file
     TimingError
         No unit gives a rate between 10 Hz and 5 kHz, or the stated one does not.
     """
-    finite = raw[np.isfinite(raw)]
+    finite = those(raw, np.isfinite(raw))
     step = typical_step(finite)
     if not step > 0:
         raise TimingError(
@@ -251,14 +252,26 @@ def from_rate(count: int, rate_hz: float, counter: FloatArray | None = None) -> 
     )
 
 
+def those(values: FloatArray, which: BoolArray) -> FloatArray:
+    """Values that are marked: all of them as they are, which is the usual case and spares a copy."""
+    return values if which.all() else values[which]
+
+
+def usual_step(steps: FloatArray) -> float:
+    """Median of the steps; of long recordings over runs all along it, each with every part of a repeated pattern."""
+    if len(steps) > _RUNS * _RUN_STEPS:
+        steps = steps[: len(steps) // _RUNS * _RUNS].reshape(_RUNS, -1)[:, :_RUN_STEPS]
+    return float(np.median(steps))
+
+
 def typical_step(raw: FloatArray) -> float:
     """Mean step between neighbouring samples, long pauses and backward steps left out."""
-    steps = np.diff(raw[np.isfinite(raw)])
-    steps = steps[steps >= 0]
+    steps = np.diff(those(raw, np.isfinite(raw)))
+    steps = those(steps, steps >= 0)
     limit = np.inf
     # A burst of equal stamps is followed by a long step, so the mean counts, not the median.
     while True:
-        usual = steps[steps <= limit]
+        usual = those(steps, steps <= limit)
         if not len(usual):
             return 0.0
         mean = float(usual.mean())

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.errors import TimingError
-from armarc.recording.stamps import typical_step
+from armarc.recording.stamps import those, typical_step, usual_step
 from armarc.recording.types import BoolArray, FloatArray, Gap
 
 SHORTEST_GAP_S = 0.05
@@ -26,6 +26,8 @@ MOST_RESETS = 200
 """A strap is switched on and off a few times in a session; a column that starts again more often is no clock."""
 
 _DRIFT_KNOT_S = 30.0
+_FOLLOWED = 0.01
+"""Share of a period by which stamps may be off an even clock and stay as they are; its drift is not looked for."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -257,10 +259,10 @@ def _follow_clock(timeline: SampleTimes, quantum_s: float) -> None:
     """One stamp per sample: use the clock behind them if it is steady, or else the stamps as they are."""
     t = timeline.time_s
     steps = np.diff(t)
-    period = float(np.median(steps))
-    period = float(steps[steps < 1.9 * period].mean())
-    period = float(steps[steps < 1.5 * period + min(quantum_s, 0.4 * period)].mean())
-    usual = steps[steps < 1.5 * period]
+    period = usual_step(steps)
+    period = float(those(steps, steps < 1.9 * period).mean())
+    period = float(those(steps, steps < 1.5 * period + min(quantum_s, 0.4 * period)).mean())
+    usual = those(steps, steps < 1.5 * period)
     timeline.jitter_s = float(np.std(usual)) if len(usual) else 0.0
     counts = np.maximum(1.0, np.round(steps / period))
     index = np.concatenate([[0.0], np.cumsum(counts)])
@@ -269,9 +271,13 @@ def _follow_clock(timeline: SampleTimes, quantum_s: float) -> None:
     slope = _pooled_slope(t, index, bounds, period)
     line = np.empty_like(t)
     for a, b in pairwise(bounds.tolist()):
-        line[a:b] = float((t[a:b] - slope * index[a:b]).mean()) + slope * index[a:b]
-        line[a:b] += _slow_drift(t[a:b] - line[a:b], slope)
+        even = slope * index[a:b]
+        line[a:b] = float((t[a:b] - even).mean()) + even
     off = np.abs(t - line)
+    if float(off.max()) > _FOLLOWED * slope:
+        for a, b in pairwise(bounds.tolist()):
+            line[a:b] += _slow_drift(t[a:b] - line[a:b], slope)
+        off = np.abs(t - line)
     tolerance = max(1.05 * min(quantum_s, slope), 0.1 * slope)
     rises = bool((np.diff(line) > 0.5 * slope).all())
     farthest = float(off.max())
@@ -286,7 +292,7 @@ def _follow_clock(timeline: SampleTimes, quantum_s: float) -> None:
             "were believed"
         )
         return
-    if farthest > 0.01 * slope:
+    if farthest > _FOLLOWED * slope:
         timeline.inferences.append(
             f"stamps differ by up to {1000 * farthest:.2g} ms from a steady clock of "
             f"{1 / slope:.6g} Hz; the steady clock was used"

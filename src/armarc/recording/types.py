@@ -102,6 +102,11 @@ def frozen(array: Any, dtype: type = np.float64) -> NDArray[Any]:
     return out
 
 
+def largest(values: FloatArray) -> float:
+    """Largest size among numbers, NaN where one is none: both ends, without an array of sizes."""
+    return float(np.maximum(values.max(), -values.min()))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
     """A stretch without samples, seconds from the recording's first sample."""

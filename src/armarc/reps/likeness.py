@@ -36,6 +36,8 @@ LEAST_SHARE, LEAST_SHARE_OF_CUT = 0.35, 0.5
 seen, and that it looks smaller says nothing against it."""
 PARTIAL_COST = 3.0
 CAP, TIME_CAP = 9.0, 4.0
+_PAIRS_AT_ONCE = 1 << 15
+"""Of a candidate and a pattern: what is worked out on the way stays in the processor's cache."""
 
 SAME_POSE_RAD, SAME_DIRECTION_RAD = math.radians(20), math.radians(15)
 """Two sets whose bottoms and directions of turning differ by less are of the same exercise …"""
@@ -156,6 +158,10 @@ class Patterns:
     def __len__(self) -> int:
         return len(self.range_rad)
 
+    def take(self, rows: slice) -> Patterns:
+        """Some of them."""
+        return Patterns(**{name: getattr(self, name)[rows] for name in _FIELDS})
+
 
 _FIELDS = ("range_rad", "up_s", "speed_rad_s", "turned_rad", "pose", "direction")
 
@@ -196,30 +202,51 @@ def unlikeness(found: Candidates, patterns: Patterns) -> FloatArray:
     ndarray, shape (k, n)
         Infinite where the candidate is far too small.
     """
-    ranges, up_s = patterns.range_rad[:, None], patterns.up_s[:, None]
-    speed, turned = patterns.speed_rad_s[:, None], patterns.turned_rad[:, None]
+    miss = np.empty((len(patterns), len(found)))
+    some = max(1, _PAIRS_AT_ONCE // max(len(found), 1))
+    if len(patterns) <= some:
+        _unlike(found, patterns, miss)
+        return miss
+    for part in (slice(at, at + some) for at in range(0, len(patterns), some)):
+        _unlike(found, patterns.take(part), miss[part])
+    return miss
+
+
+def _unlike(found: Candidates, patterns: Patterns, miss: FloatArray) -> None:
+    """Put the same in `miss`, for patterns so few that what is worked out on the way takes little room."""
+    ranges, turned = patterns.range_rad[:, None], patterns.turned_rad[:, None]
     whole = ~found.is_cut[None, :]
     share = found.range_rad[None, :] / ranges
-    is_partial = share < PARTIAL
     smaller = np.log(found.range_rad) - np.log(ranges)
-    missed = (smaller / RANGE_SPREAD) ** 2
-    miss = np.minimum(missed, np.where(share < 1, PARTIAL_COST, CAP)) * (whole | (share >= 1))
+    np.minimum((smaller / RANGE_SPREAD) ** 2, np.where(share < 1, PARTIAL_COST, CAP), out=miss)
+    miss *= whole | (share >= 1)
+    paused, hurried = _missed_pace(found, patterns, share < PARTIAL, smaller)
+    miss += paused
+    miss += hurried
+    miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
+    beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
+    miss += np.minimum((beside / (TURN_SHARE * turned + TURN_RAD)) ** 2, CAP)
+    miss *= 0.5
+    miss[share < np.where(whole, LEAST_SHARE, LEAST_SHARE_OF_CUT)] = np.inf
+
+
+def _missed_pace(
+    found: Candidates, patterns: Patterns, is_partial: BoolArray, smaller: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Capped squares by which candidates miss patterns in return and time, and in speed; shape (k, n) all."""
     uneven = np.log(found.rise_rad / np.maximum(found.fall_rad, 1e-6))
-    lasting = np.log(found.up_s) - np.log(up_s)
+    lasting = np.log(found.up_s) - np.log(patterns.up_s[:, None])
     lasting = np.where(is_partial, np.minimum(lasting - smaller, 0.0), lasting)
-    faster = np.log(found.speed_rad_s) - np.log(speed)
+    faster = np.log(found.speed_rad_s) - np.log(patterns.speed_rad_s[:, None])
     # Half the way in the time of a whole rep is half the speed, and no slower a movement.
     faster = np.where(is_partial & (faster < 0), np.minimum(faster - smaller, 0.0), faster)
     # Who is slow is up for longer: that is one observation and not two.
     lasting = np.where(lasting > 0, np.maximum(lasting + np.minimum(faster, 0.0), 0.0), lasting)
-    miss += whole * (
-        np.minimum((uneven / RETURN_SPREAD) ** 2, CAP) + np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
-    )
-    miss += np.minimum((faster / np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)) ** 2, TIME_CAP)
-    miss += np.minimum((_angles(patterns.pose, found.pose) / (POSE_SHARE * ranges + POSE_RAD)) ** 2, CAP)
-    beside = _angles(patterns.direction, found.direction) * np.minimum(found.turned_rad[None, :], turned)
-    miss += np.minimum((beside / (TURN_SHARE * turned + TURN_RAD)) ** 2, CAP)
-    return np.where(share < np.where(whole, LEAST_SHARE, LEAST_SHARE_OF_CUT), np.inf, 0.5 * miss)
+    lasting = np.minimum((lasting / TIME_SPREAD) ** 2, TIME_CAP)
+    lasting += np.minimum((uneven / RETURN_SPREAD) ** 2, CAP)
+    lasting *= ~found.is_cut
+    faster /= np.where(faster > 0, TIME_SPREAD, TIRED_SPREAD)
+    return lasting, np.minimum(faster**2, TIME_CAP)
 
 
 def _angles(one: FloatArray, other: FloatArray) -> FloatArray:
