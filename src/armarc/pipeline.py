@@ -212,9 +212,7 @@ def measure(recording: Recording, choices: Choices, *, load: bool = True, first_
     in_motion = [motions[k] for k in motion_of_set]
     warnings.extend(note for motion in motions for note in motion.notes)
     sets, doubts = doubt_planes(sets, choices.exercise)
-    others = doubt_exercise(sets, in_motion, choices.exercise)
-    sets = flagged(sets, others)
-    warnings.extend((*doubts, *(doubt.words for doubt in others)))
+    warnings.extend(doubts)
     warnings.extend(note for motion in motions for note in hand_axis_notes(choices, motion.mounting))
     warnings.extend(count_notes(sets, left_out))
     warnings.extend(gap_notes(sets, in_motion))
@@ -276,10 +274,11 @@ def _measure_piece(piece: Piece, choices: Choices, sets_before: int, warnings: l
     )
     warnings.extend(body_warnings(bodies, sets_before + 1))
     measured, swings, placed = _measured(motion, moved.sets, choices, sets_before, bodies)
-    doubts = [
-        *doubt_joints(measured, counted, motion, exercise),
-        *doubt_kinds(measured, counted, moved.raises, motion, exercise),
-    ]
+    doubts = [*doubt_joints(measured, counted, motion, exercise), *doubt_exercise(measured, motion, exercise)]
+    said = {number for doubt in doubts for number in doubt.sets if doubt.is_sure}
+    doubts += doubt_kinds(
+        [one for one in measured if one.set not in said], counted, moved.raises, motion, exercise
+    )
     warnings.extend(doubt.words for doubt in doubts)
     measured = flagged(measured, doubts)
     nowhere = unplaced(counted.sets, placed)

@@ -21,7 +21,7 @@ def doubts(session, share=1.0, exercise=None):
     """What is said when the arm rose by a share of what it did, with the sensor turning as it was."""
     motion = session.motions[0]
     motion = replace(motion, elevation_rad=motion.elevation_rad * share)
-    said = doubt_exercise(session.sets, [motion], exercise or session.choices.exercise)
+    said = doubt_exercise(session.sets, motion, exercise or session.choices.exercise)
     return [doubt.words for doubt in said]
 
 
@@ -53,5 +53,5 @@ def test_a_set_smaller_than_its_exercise_begins_is_asked_about(measured):
 
 
 def test_an_exercise_that_raises_no_arm_is_not_asked_about(measured):
-    motions = [replace(each, coordinate="movement") for each in measured.motions]
-    assert doubt_exercise(measured.sets, motions, find_exercise("unknown")) == []
+    motion = replace(measured.motions[0], coordinate="movement")
+    assert doubt_exercise(measured.sets, motion, find_exercise("unknown")) == []

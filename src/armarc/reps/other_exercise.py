@@ -13,7 +13,6 @@ from armarc.motion import ArmMotion
 from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
 from armarc.reps.counting import Counted
 from armarc.reps.joint import may_be_raise
-from armarc.reps.kinds import raised_share
 from armarc.reps.movements import Movement
 from armarc.reps.summary import ANOTHER_EXERCISE, CUT, is_clean
 from armarc.reps.types import MeasuredSet, Rep
@@ -45,20 +44,18 @@ def _another(rep: Rep) -> Rep:
     return replace(rep, quality=quality, clean=is_clean(quality))
 
 
-def doubt_exercise(
-    sets: Sequence[MeasuredSet], motions: Sequence[ArmMotion], exercise: Exercise
-) -> list[Doubt]:
+def doubt_exercise(sets: Sequence[MeasuredSet], motion: ArmMotion, exercise: Exercise) -> list[Doubt]:
     """Say which sets do not look like the raise they are called; nothing for exercises that raise no arm.
 
     Parameters
     ----------
     sets : sequence of MeasuredSet
-    motions : sequence of ArmMotion
-        The motion each set lies in.
+    motion : ArmMotion
+        They lie in.
     exercise : Exercise
     """
     said = []
-    for one, motion in zip(sets, motions, strict=True):
+    for one in sets:
         whole = [rep for rep in one.reps if not CUT & set(rep.quality)]
         if motion.coordinate != "elevation" or not whole:
             continue
@@ -124,12 +121,12 @@ def doubt_kinds(
     motion: ArmMotion,
     exercise: Exercise,
 ) -> list[Doubt]:
-    """Say which sets are of another kind than those the arm was learned from; not those whose joint or turning tells.
+    """Say which sets are of another kind than those the arm was learned from.
 
     Parameters
     ----------
     sets : sequence of MeasuredSet
-        Of one piece.
+        Of one piece, those of which nothing else was said.
     counted : Counted
         What they were counted as.
     raises : sequence of int
@@ -145,10 +142,7 @@ def doubt_kinds(
             continue
         if k in raises:
             same.append(number)
-        elif (
-            math.isnan(look.arm_m)
-            and raised_share(motion.quaternion, motion.mounting.arm_axis, [group]) >= RAISED_SHARE
-        ):
+        else:
             others[not may_be_raise(look)].append(number)
     return [
         Doubt(
