@@ -20,7 +20,7 @@ pytest.importorskip("mujoco", reason="mujoco-core, the multibody engine, is not 
 from engine_body import GRAVITY_M_S2, RATE_HZ, SEGMENTS, Course, Lifted, Person, lift
 from engine_kinds import Outcome, draw, outcome
 
-from grids import crossed, seldom
+from grids import crossed
 
 WITH_ERROR = (
     "start_velocity_deg_s",
@@ -81,9 +81,10 @@ CASES = (
 @cache
 def found(kind: str, seed: int) -> Outcome:
     case = draw(kind, seed)
-    short = replace(case.plan, reps=min(case.plan.reps, 5), hold_s=min(case.plan.hold_s, 1.0), pause_s=0.4)
+    most = 3 if kind == "restless" else 5  # the reps of one body are off alike
+    short = replace(case.plan, reps=min(case.plan.reps, most), hold_s=min(case.plan.hold_s, 1.0), pause_s=0.4)
     return outcome(
-        replace(case, plan=replace(short, partial={k: v for k, v in short.partial.items() if k < 5}))
+        replace(case, plan=replace(short, partial={k: v for k, v in short.partial.items() if k < most}))
     )
 
 
@@ -178,13 +179,10 @@ def test_a_trunk_that_leans_with_the_arm_is_no_elbow_and_an_elbow_may_straighten
         assert (np.abs(value - true) < np.minimum(2 * se, most)).all(), key
 
 
-@pytest.mark.parametrize("bodies", [4, *seldom(6)])
 @pytest.mark.parametrize("key", ["start_velocity_deg_s", "rom_deg", "top_deg", "bottom_deg"])
-def test_errors_hold_on_bodies_as_restless_as_people(key, bodies):
+def test_errors_hold_on_bodies_as_restless_as_people(key):
     """Six bodies nothing was set on; of 16 two errors hold in all starts and ranges, one in 81 and 89 %."""
-    value, true, se = np.concatenate(
-        [pairs(found("restless", seed), key) for seed in range(7600, 7600 + bodies)]
-    ).T
+    value, true, se = np.concatenate([pairs(found("restless", seed), key) for seed in range(7600, 7606)]).T
     ratios = np.abs(value - true) / se
     assert ratios.max() < 4
     assert np.mean(ratios < 2) > 0.8
