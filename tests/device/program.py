@@ -9,7 +9,7 @@ import signal
 import sys
 from pathlib import Path
 
-from warm import Warm, begin
+from warm import HERE, Warm, begin
 
 
 class Program:
@@ -78,7 +78,7 @@ class Bench:
             "NO_COLOR": "1",
         }
         # What begins with its libraries loaded is what lasts and is there often; the others begin as anywhere.
-        if words[0] == "record" and not launcher:
+        if HERE and words[0] == "record" and not launcher:
             return Program(await begin([str(word) for word in words], environment))
         command = [*launcher, sys.executable, "-m", "armarc", *map(str, words)]
         process = await asyncio.create_subprocess_exec(

@@ -12,20 +12,26 @@ import atexit
 import contextlib
 import json
 import os
+import select
 import signal
 import socket
 import subprocess
 import sys
 import tempfile
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from pathlib import Path
 
 SERVER = """
 import gc, json, os, select, signal, socket, sys
 import armarc.cli.app, armarc.cli.commands, armarc.cli.record, armarc.cli.live, armarc.live.session
-import armarc.recording, armarc.sensor.capture, armarc.sensor.link
-import bleak, bleak.backends.bluezdbus.client, bleak.backends.bluezdbus.scanner, numpy
+import armarc.api, armarc.log, armarc.pipeline, armarc.recording, armarc.sensor.capture, armarc.sensor.link
+import contextlib, numpy, scipy.signal, scipy.spatial, sqlalchemy
+with contextlib.suppress(ImportError):
+    import bleak, bleak.backends.bluezdbus.client, bleak.backends.bluezdbus.scanner
+with contextlib.suppress(ImportError):
+    import cryptography, starlette, uvicorn, websockets
 gc.freeze()
 listener = socket.socket(socket.AF_UNIX)
 listener.bind(sys.argv[1])
@@ -55,11 +61,14 @@ while True:
     os.closerange(3, 256)
     os.environ.clear()
     os.environ.update(asked["environment"])
+    os.chdir(asked["folder"])
     sys.argv = ["armarc", *asked["words"]]
     break
 from armarc.cli import main
 main()
 """
+HERE = sys.platform == "linux"
+"""Elsewhere a copy of a process that has loaded so much is not to be trusted, or cannot be made."""
 _ONE = threading.Lock()
 
 
@@ -135,17 +144,73 @@ async def _fill(reader: asyncio.StreamReader, pipe: int) -> None:
         os.close(pipe)
 
 
-async def begin(words: list[str], environment: dict[str, str]) -> Warm:
-    """Begin ``armarc WORDS …``."""
+def _asked(words: list[str], environment: dict[str, str], streams: list[int]) -> socket.socket:
     with _ONE:
         place = _place()
     link = socket.socket(socket.AF_UNIX)
     link.connect(place)
+    asked = json.dumps({"words": words, "environment": environment, "folder": os.getcwd()}).encode()
+    socket.send_fds(link, [asked], streams)
+    return link
+
+
+async def begin(words: list[str], environment: dict[str, str]) -> Warm:
+    """Begin ``armarc WORDS …``."""
     (out, to_out), (err, to_err) = os.pipe(), os.pipe()
     nothing = os.open(os.devnull, os.O_RDONLY)
-    asked = json.dumps({"words": words, "environment": environment}).encode()
-    socket.send_fds(link, [asked], [nothing, to_out, to_err])
+    link = _asked(words, environment, [nothing, to_out, to_err])
     for own in (nothing, to_out, to_err):
         os.close(own)
     said, answer = await asyncio.open_connection(sock=link)
     return Warm(said, answer, int(await said.readline()), (out, err))
+
+
+class WarmProcess:
+    """The same as `subprocess.Popen` has it, with text through pipes on both streams."""
+
+    def __init__(self, words: list[str], environment: dict[str, str]) -> None:
+        (out, to_out), (err, to_err) = os.pipe(), os.pipe()
+        nothing = os.open(os.devnull, os.O_RDONLY)
+        self._link = _asked(words, environment, [nothing, to_out, to_err])
+        for own in (nothing, to_out, to_err):
+            os.close(own)
+        self._said = self._link.makefile("rb")
+        self.pid = int(self._said.readline())
+        self.returncode: int | None = None
+        self.stdout, self.stderr = (os.fdopen(pipe, encoding="utf-8") for pipe in (out, err))
+
+    def poll(self) -> int | None:
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self.wait(0.0)
+        return self.returncode
+
+    def wait(self, timeout: float | None = None) -> int:
+        if self.returncode is None:
+            if not select.select([self._link], [], [], timeout)[0]:
+                raise subprocess.TimeoutExpired("armarc", timeout or 0.0)
+            self.returncode = os.waitstatus_to_exitcode(int(self._said.readline()))
+            self._said.close()
+            self._link.close()
+        return self.returncode
+
+    def send_signal(self, number: int) -> None:
+        if self.poll() is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self.pid, number)
+
+    def kill(self) -> None:
+        self.send_signal(signal.SIGKILL)
+
+
+def run(words: list[str], environment: dict[str, str], timeout: float) -> subprocess.CompletedProcess[str]:
+    """Run ``armarc WORDS …`` to its end."""
+    process = WarmProcess(words, environment)
+    with process.stdout, process.stderr, ThreadPoolExecutor(2) as readers:
+        told = [readers.submit(stream.read) for stream in (process.stdout, process.stderr)]
+        try:
+            code = process.wait(timeout)
+        except BaseException:
+            process.kill()
+            process.wait()
+            raise
+        return subprocess.CompletedProcess(["armarc", *words], code, told[0].result(), told[1].result())
