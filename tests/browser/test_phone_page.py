@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,12 +22,6 @@ from live_runs import recording
 for library in ("websockets", "segno", "cryptography"):
     pytest.importorskip(library, reason="the extra 'phone' is not installed")
 pytestmark = pytest.mark.skipif(find_chromium() is None, reason="no Chromium on this machine")
-
-
-@pytest.fixture
-def page() -> Iterator[Chrome]:
-    with Chrome(flags=FLAGS) as chrome:
-        yield chrome
 
 
 def test_a_set_from_a_phone_is_the_set_of_the_file(page: Chrome, tmp_path: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -18,12 +17,6 @@ from live_runs import recording
 for library in ("websockets", "segno", "cryptography"):
     pytest.importorskip(library, reason="the extra 'phone' is not installed")
 pytestmark = pytest.mark.skipif(find_chromium() is None, reason="no Chromium on this machine")
-
-
-@pytest.fixture
-def page() -> Iterator[Chrome]:
-    with Chrome(flags=FLAGS) as chrome:
-        yield chrome
 
 
 def test_a_refusal_stays_on_the_screen(page: Chrome, tmp_path: Path) -> None:
