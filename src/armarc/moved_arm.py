@@ -217,13 +217,14 @@ def raise_arm(
 
 
 def _lever_of(piece: Piece, counting: Counting, sets: tuple[tuple[Movement, ...], ...]) -> LeverArm | None:
+    """Fitted to some sets to see what they are: the way up tells as much as the way down then, which may be slow."""
     orientation = orientation_so_far(piece, counting.choices, counting.workings)
     return fit_lever_arm(
         orientation.quaternion,
         piece.angular_velocity_rad_s - orientation.gyroscope_bias_rad_s,
         piece.specific_force_m_s2,
         piece.rate_hz,
-        _windows(piece, sets).weight,
+        (_windows(piece, sets).weight > 0).astype(float),
         missing=piece.missing if piece.missing.any() else None,
         made=counting.workings.equations,
     )

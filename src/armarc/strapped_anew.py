@@ -17,9 +17,9 @@ from armarc.reps.kinds import kinds
 HANGS_WITHIN_RAD = math.radians(40)
 """An arm at the bottom of its raises is no farther off the vertical than this: an elbow, an arm held out (working
 limit)."""
-ANEW_RAD = math.radians(30)
-"""What hanging poses of a strap put on anew differ by (working limit; those of two raises on one strap 9–27°, in ten
-pairs of people's that were looked at); less is a strap that slipped."""
+ANEW_RAD = math.radians(15)
+"""What hanging poses of a strap put on anew differ by (working limit). Two raises on one strap may as well, 9–27° in
+ten pairs of people's: each is then measured by itself, too. Less is a strap that slipped."""
 
 
 def strapped_anew(piece: Piece, counting: Counting) -> tuple[int, ...]:
