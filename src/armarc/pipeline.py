@@ -248,8 +248,8 @@ def _measure_piece(piece: Piece, choices: Choices, sets_before: int, warnings: l
             before = sets_before + sum(len(found) for _, found, *_ in parts)
             if parts:
                 warnings.append(
-                    f"from set {before + 1} on the sensor lay otherwise on the arm, as when the strap is put on anew or by "
-                    "another lifter, or the raise is another: what comes before and after was measured by itself"
+                    f"from set {before + 1} on the sensor lay otherwise on the arm, as when a strap is put on anew or "
+                    "by another lifter, or the raise is another: both parts were measured by themselves"
                 )
             parts += _measure_piece(part, choices, before, warnings)
         return parts
