@@ -26,7 +26,7 @@ from armarc.reps.swing import Swing, body_swings
 from armarc.reps.uncertainty import angle_errors
 from armarc.reps.unseen import unexplained_rad
 from armarc.session_load import measured_loads
-from armarc.strapped_anew import cut, strapped_anew
+from armarc.strapped_anew import anew_words, cut, strapped_anew
 from armarc.worn import forearms_of
 
 if TYPE_CHECKING:
@@ -51,7 +51,8 @@ class Session(ArrayValue):
     choices : Choices
         What it was measured with.
     motions : tuple of ArmMotion
-        One per unbroken piece of the recording that holds a set (or the longest piece when none does).
+        One per unbroken piece of the recording that holds a set (or the longest piece when none does), and where the
+        strap was put on anew in a piece one per part of it.
     sets : tuple of MeasuredSet
     motion_of_set : tuple of int
         For each set the index of its motion.
@@ -243,16 +244,7 @@ def _measure_piece(piece: Piece, choices: Choices, sets_before: int, warnings: l
     counting = count(piece, choices, seen)
     if cuts := strapped_anew(piece, counting):
         del counting
-        parts: list[_Part] = []
-        for part in cut(piece, cuts):
-            before = sets_before + sum(len(found) for _, found, *_ in parts)
-            if parts:
-                warnings.append(
-                    f"from set {before + 1} on the sensor lay otherwise on the arm, as when a strap is put on anew or "
-                    "by another lifter, or the raise is another: both parts were measured by themselves"
-                )
-            parts += _measure_piece(part, choices, before, warnings)
-        return parts
+        return _measure_apart(cut(piece, cuts), choices, sets_before, warnings)
     warnings.extend(seen)
     moved = moved_arm(piece, counting, warnings)
     del counting  # as large again
@@ -284,6 +276,22 @@ def _measure_piece(piece: Piece, choices: Choices, sets_before: int, warnings: l
     nowhere = unplaced(counted.sets, placed)
     left_out = sorted([*counted.left_out, *nowhere], key=lambda out: out.first)
     return [(motion, measured, swings, left_out_movements(left_out, motion))]
+
+
+def _measure_apart(
+    pieces: list[Piece], choices: Choices, sets_before: int, warnings: list[str]
+) -> list[_Part]:
+    """The parts of a piece in which the strap was worn in one way each, one after the other."""
+    parts: list[_Part] = []
+    begins = []
+    for piece in pieces:
+        before = sets_before + sum(len(found) for _, found, *_ in parts)
+        of_piece = _measure_piece(piece, choices, before, warnings)
+        if any(found for _, found, *_ in of_piece):
+            begins.append(before + 1)
+        parts += of_piece
+    warnings.extend(anew_words(begins[1:]))
+    return parts
 
 
 def _measured(

@@ -7,6 +7,7 @@ the same strap begins from an arm that hangs as before, or from one that does no
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -76,6 +77,19 @@ def cut(piece: Piece, at: tuple[int, ...]) -> list[Piece]:
             clipped=piece.clipped[first:stop],
         )
         for first, stop in pairwise(edges)
+    ]
+
+
+def anew_words(numbers: Sequence[int]) -> list[str]:
+    """What is said where parts were measured by themselves: `numbers` are those of the first set of each but the
+    first."""
+    if not numbers:
+        return []
+    ones = ", ".join(map(str, numbers))
+    where = f"from set {ones} on" if len(numbers) == 1 else f"from each of sets {ones} on"
+    return [
+        f"{where} the sensor lay otherwise on the arm than before, as when a strap is put on anew or by another "
+        "lifter, or the raise is another: each part was measured by itself"
     ]
 
 

@@ -16,7 +16,6 @@ from typing import Any
 import typer
 from typer.testing import CliRunner
 
-import warm
 from armarc.cli import commands
 from armarc.cli.app import ErrorBoundary
 
@@ -40,8 +39,6 @@ def environment(folder: Path) -> dict[str, str]:
 
 def run(folder: Path, *words: Any, timeout: float = 60.0) -> subprocess.CompletedProcess[str]:
     """Run a command to its end."""
-    if warm.HERE:
-        return warm.run([str(word) for word in words], environment(folder), timeout)
     return subprocess.run(
         command(*words), capture_output=True, text=True, timeout=timeout, env=environment(folder)
     )
@@ -65,14 +62,14 @@ class Running:
     """A command under way, its lines noted with the time they came."""
 
     def __init__(self, folder: Path, *words: Any, **options: Any) -> None:
-        self.process: subprocess.Popen[str] | warm.WarmProcess
-        if options or not warm.HERE:
-            both = dict.fromkeys(("stdout", "stderr"), subprocess.PIPE)
-            self.process = subprocess.Popen(
-                command(*words), text=True, env=environment(folder), **both, **options
-            )
-        else:
-            self.process = warm.WarmProcess([str(word) for word in words], environment(folder))
+        self.process = subprocess.Popen(
+            command(*words),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=environment(folder),
+            **options,
+        )
         self.out: list[tuple[float, str]] = []
         self.talk: list[tuple[float, str]] = []
         self._readers = [

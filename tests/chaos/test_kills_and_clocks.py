@@ -47,7 +47,7 @@ def test_a_killed_reprocessing_leaves_every_recording_whole(tmp_path: Path) -> N
     chance = random.Random(1)
     for _ in range(2):
         running = Running(tmp_path, "log", "reprocess", "--all")
-        time.sleep(0.2 + 0.5 * chance.random())
+        time.sleep(0.7 + 0.8 * chance.random())
         kill(running)
         with open_log(str(log)) as store:
             assert check_log(store).problems == ()

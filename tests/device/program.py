@@ -9,13 +9,11 @@ import signal
 import sys
 from pathlib import Path
 
-from warm import HERE, Warm, begin
-
 
 class Program:
     """One run of the command line."""
 
-    def __init__(self, process: asyncio.subprocess.Process | Warm) -> None:
+    def __init__(self, process: asyncio.subprocess.Process) -> None:
         self._process = process
         assert process.stderr is not None
         assert process.stdout is not None
@@ -77,9 +75,6 @@ class Bench:
             "ARMARC_DATA_DIR": str(self.folder / "data"),
             "NO_COLOR": "1",
         }
-        # What begins with its libraries loaded is what lasts and is there often; the others begin as anywhere.
-        if HERE and words[0] == "record" and not launcher:
-            return Program(await begin([str(word) for word in words], environment))
         command = [*launcher, sys.executable, "-m", "armarc", *map(str, words)]
         process = await asyncio.create_subprocess_exec(
             *command,

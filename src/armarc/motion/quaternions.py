@@ -96,6 +96,11 @@ def rotate_back(q: ArrayLike, v: ArrayLike) -> FloatArray:
     return rotate(conjugate(q), v)
 
 
+def turn_between(one: ArrayLike, other: ArrayLike) -> FloatArray:
+    """Angle of the shortest turn from one attitude to another, rad, shape (...), of unit quaternions (..., 4)."""
+    return np.asarray(np.linalg.norm(to_rotation_vector(multiply(conjugate(one), other)), axis=-1))
+
+
 def to_matrix(q: ArrayLike) -> FloatArray:
     """Rotation matrices, shape (..., 3, 3), of unit quaternions, shape (..., 4)."""
     quaternion = np.asarray(q, dtype=np.float64)

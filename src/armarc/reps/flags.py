@@ -18,8 +18,10 @@ FLAGS = {
     "another_exercise": "its set turns about another joint than the raises beside it, or hardly raises the arm: none "
     "of its numbers is one of the exercise",
     "stall": "came to a stop on the way up",
-    "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks, or may have passed the vertical "
-    "overhead: that instant may lie 0.25 s away and more, times and mean speeds with it",
+    "creeping": "the arm crept where a phase begins or ends, as in a hold that sinks: that instant may lie 0.25 s "
+    "away and more, times and mean speeds with it",
+    "overhead": "the arm may have passed the vertical overhead, behind which elevation falls again: top, range and "
+    "hold are less certain",
     "bounce": "bounced out of the bottom",
     "unsteady_sensor": "the strap moved on the arm",
     "loose_strap": "the strap wobbled: smoothed below the wobble",

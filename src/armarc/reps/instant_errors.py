@@ -30,7 +30,8 @@ ELSEWHERE_S = 0.25
 """An instant that may lie this far from where it was found is not determined (working limit: longer than a start or a
 stop takes, shorter than a hold anybody speaks of)."""
 WITHIN_REACH = 3.0
-"""Standard errors of the top within which the vertical overhead lies where an arm may have passed it."""
+"""Standard errors of the top within which the vertical overhead lies where an arm may have passed it (a working
+limit)."""
 SHAKE_S, SHAKEN = 0.25, 2
 """A rate that stops at its level for less than this may be the strap that shook, not the arm: where the mean over so
 long in its place has an instant elsewhere, that is as likely as two of the fifths (working limits)."""
@@ -63,11 +64,14 @@ class InstantErrors:
         Distances of start, start and end of the hold, and end from where they were found.
     mean_up_rad_s, mean_down_rad_s : float, rad/s
         What of the standard errors of the mean rates comes from the instants.
+    overhead_s : tuple of two floats, s
+        What an arm that may have passed the vertical overhead leaves in start and end of the hold; else 0.
     """
 
     apart_s: FloatArray
     mean_up_rad_s: float
     mean_down_rad_s: float
+    overhead_s: tuple[float, float] = (0.0, 0.0)
 
     @property
     def se_s(self) -> tuple[float, float, float, float]:
@@ -75,7 +79,8 @@ class InstantErrors:
         start, top_start, top_end, end = np.sqrt(
             (self.apart_s**2).sum(axis=1) / FIFTHS + INSTANT_FLOOR_S**2
         ).tolist()
-        return start, top_start, top_end, end
+        reached, left = self.overhead_s
+        return start, math.hypot(top_start, reached), math.hypot(top_end, left), end
 
     @property
     def is_undetermined(self) -> bool:
@@ -212,13 +217,14 @@ def instant_errors(
             )
         )
     found, places = np.array([one.found for one in bounds]), np.array([one.places() for one in bounds])
-    beside = np.zeros((4, 1))
+    overhead = (0.0, 0.0)
     if errors.has_zero and math.pi - at.top_rad < WITHIN_REACH * top_se_rad:
-        beside[1:3, 0] = _beside_the_vertical(course, at, top_se_rad)
+        overhead = _beside_the_vertical(course, at, top_se_rad)
     return InstantErrors(
-        apart_s=np.hstack([places - found[:, None], math.sqrt(FIFTHS) * beside]) / errors.rate_hz,
+        apart_s=(places - found[:, None]) / errors.rate_hz,
         mean_up_rad_s=_mean_rate_se(angle_rad, found[:2], places[:2], errors.rate_hz),
         mean_down_rad_s=_mean_rate_se(angle_rad, found[2:], places[2:], errors.rate_hz),
+        overhead_s=(overhead[0] / errors.rate_hz, overhead[1] / errors.rate_hz),
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from armarc.motion import elevation, up_in_sensor
-from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
+from armarc.motion.quaternions import turn_between
 from armarc.recording import FloatArray
 from armarc.reps.likeness import Template
 from armarc.reps.movements import Movement
@@ -50,5 +50,4 @@ def raised_share(quaternion: FloatArray, arm_axis: FloatArray, sets: Sequence[Se
     at = np.array([(m.bottom, m.top) for group in sets for m in group])
     low, top = quaternion[at[:, 0]], quaternion[at[:, 1]]
     rise = elevation(up_in_sensor(top), arm_axis) - elevation(up_in_sensor(low), arm_axis)
-    turn = np.linalg.norm(to_rotation_vector(multiply(conjugate(low), top)), axis=1)
-    return float(np.median(rise / np.maximum(turn, 1e-6)))
+    return float(np.median(rise / np.maximum(turn_between(low, top), 1e-6)))

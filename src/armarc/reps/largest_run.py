@@ -39,8 +39,7 @@ class CountingRules:
     Parameters
     ----------
     smallest_rad : float, rad
-        Smallest range that may begin a set; where the exercise has been seen already half of it
-        will do.
+        Smallest range that may begin a set; where the exercise has been seen already half of it will do.
     rest_s : float, s
         A rest this long ends a set.
     curves : tuple of str

@@ -174,6 +174,8 @@ def measure_rep(
         quality.append("stall")
     if firm.is_undetermined:
         quality.append("creeping")
+    if any(firm.overhead_s):
+        quality.append("overhead")
     if m.is_doubtful:
         quality.append(PERHAPS_NO_REP)
     hand = motion.hand_rotation_in(slice(m.top, m.top + 1))

@@ -10,7 +10,7 @@ import numpy as np
 
 from armarc.exercises import Exercise
 from armarc.motion import ArmMotion
-from armarc.motion.quaternions import conjugate, multiply, to_rotation_vector
+from armarc.motion.quaternions import turn_between
 from armarc.reps.counting import Counted
 from armarc.reps.joint import may_be_raise
 from armarc.reps.movements import Movement
@@ -177,5 +177,4 @@ def _way(motion: ArmMotion, rep: Rep) -> tuple[float, float]:
     times = (phases.start_s, 0.5 * (phases.top_start_s + phases.top_end_s))
     low, top = np.clip(np.searchsorted(motion.time_s, times), 0, len(motion.time_s) - 1).tolist()
     rise = float(motion.elevation_rad[top] - motion.elevation_rad[low])
-    turned = multiply(conjugate(motion.quaternion[low]), motion.quaternion[top])
-    return rise, float(np.linalg.norm(to_rotation_vector(turned)))
+    return rise, float(turn_between(motion.quaternion[low], motion.quaternion[top]))

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from armarc.motion import up_in_sensor
-from armarc.motion.quaternions import cached_pieces
+from armarc.motion.quaternions import cached_pieces, to_matrix
 from armarc.recording import STANDARD_GRAVITY_M_S2, BoolArray, FloatArray
 
 COUNTING_RATE_HZ = 30.0
@@ -119,7 +119,7 @@ def sensor_path(
         rate_hz=slow_hz,
         every=every,
         up=up,
-        ahead=_ahead_in_sensor(quaternion[::every]),
+        ahead=to_matrix(quaternion[::every])[:, 0].astype(np.float32),
         turned_rad=turned,
         swept_rad2=_swept(turned),
         added_rad=np.cumsum(turned, axis=0),
@@ -132,17 +132,6 @@ def sensor_path(
         else np.stack([_thinned(each, every) for each in specific_force_m_s2.T], axis=1)
         - STANDARD_GRAVITY_M_S2 * up,
         missing=None if missing is None else _thinned(missing.astype(np.float64), every) > 0,
-    )
-
-
-def _ahead_in_sensor(quaternion: FloatArray) -> NDArray[np.float32]:
-    """The first row of the rotation matrix; a direction needs no more digits."""
-    w, x, y, z = quaternion.T
-    return np.stack(
-        [1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)],
-        axis=1,
-        dtype=np.float32,
-        casting="same_kind",
     )
 
 
