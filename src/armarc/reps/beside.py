@@ -87,12 +87,16 @@ def judged_beside(
     if best is None:
         return done, list(others)
     full = [run.template for run in done if run.size > SMALL]
-    small = [run for k, run in enumerate(done) if k != main and _is_small(run, best, full)]
+    small = [run for k, run in enumerate(done) if k != main and _is_small(run, best)]
     found: list[Run] = []
     rest = [run for run in done if run not in small]
     for first, stop in stretches_beside(path, [*rest, *(run for run in others if run.is_walk)]):
         inside = [run for run in small if first <= run.first and run.last <= stop]
-        found += _more_of(path, first, stop, best, inside, rules)
+        told = _more_of(path, first, stop, best, inside, rules)
+        for one in inside:
+            if _is_vouched_for(one, full):
+                told = _grown(one, told)
+        found += told
     still = [run for run in others if not any(one.first < run.last and run.first < one.last for one in found)]
     return sorted([*rest, *found], key=lambda run: run.first), still
 
@@ -127,14 +131,30 @@ def _has_beside(
     )
 
 
-def _is_small(run: Run, best: Template, full: Sequence[Template]) -> bool:
-    """Whether a plain set has to tell what a set of few is: just like no full one, and in no rhythm of its own."""
-    if run.size > SMALL or any(run.template.is_just_like(one) for one in full):
-        return False
-    if run.size > FEW and is_steady(run) and is_held_alike(run):
-        return False
+def _is_small(run: Run, best: Template) -> bool:
+    """Whether a set is of so few that a plain one is asked."""
     is_cut = any(m.is_open or m.is_begun for m in run.movements)
-    return not is_cut and run.template.is_same_exercise(best)
+    return run.size <= SMALL and not is_cut and run.template.is_same_exercise(best)
+
+
+def _is_vouched_for(run: Run, full: Sequence[Template]) -> bool:
+    """Whether a small set needs no plain one to be a set: just like a full one, or in a rhythm of its own."""
+    if any(run.template.is_just_like(one) for one in full):
+        return True
+    return run.size > FEW and is_steady(run) and is_held_alike(run)
+
+
+def _grown(one: Run, told: Sequence[Run]) -> list[Run]:
+    """What a plain set told around a set that is one anyway: it may gain reps by that, and loses none to it."""
+    around = [run for run in told if run.first <= one.last and one.first <= run.last]
+    others = [run for run in told if run not in around]
+    if len(around) != 1 or around[0].size <= one.size:
+        return [*others, one]
+    (larger,) = around
+    movements = [
+        replace(m, is_doubtful=False) if one.first <= m.top <= one.last else m for m in larger.movements
+    ]
+    return [*others, replace(larger, movements=tuple(movements))]
 
 
 def _more_of(
