@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from armarc.lazy import on_first_use
 
-__version__ = "0.16.0"
+__version__ = "0.17.0"
 
 if TYPE_CHECKING:
     from armarc.api import NOTHING_KEPT, Kept, MeasuringOptions, open_kept, process, read_csv

@@ -118,9 +118,16 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
     if not counted.sets:
         return MovedArm(motion=track(piece, choices, None, workings), counted=counted)
     raises = _raises(piece, counting)
-    windows = _windows(piece, _some(counted, raises))
-    windows = _windows(piece, _some(counted, raises), first_angle(piece, choices, windows, workings))
-    motion = track(piece, choices, windows, workings)
+    motion = _moved(piece, counting, raises)
+    if (
+        choices.mounting == "auto"
+        and motion.coordinate == "elevation"
+        and motion.mounting.method == "hanging"
+    ):
+        # No lever arm was found: one of the sets may hide it.
+        fewer = _without_strangers(piece, counting)
+        if fewer:
+            raises, motion = fewer, _moved(piece, counting, fewer)
     upright = _other_end(motion, counted)
     if upright is not None:
         rules = replace(counting_rules(choices.exercise), arm_axis=upright)
@@ -147,6 +154,13 @@ def moved_arm(piece: Piece, counting: Counting, warnings: list[str]) -> MovedArm
         lever=workings.lever,
         raises=raises,
     )
+
+
+def _moved(piece: Piece, counting: Counting, raises: tuple[int, ...]) -> ArmMotion:
+    """The motion of the arm that some sets show, before the ends of their reps are known."""
+    choices, workings, sets = counting.choices, counting.workings, _some(counting.counted, raises)
+    windows = _windows(piece, sets, first_angle(piece, choices, _windows(piece, sets), workings))
+    return track(piece, choices, windows, workings)
 
 
 def _counted(piece: Piece, orientation: Orientation, rules: CountingRules) -> Counted:
@@ -178,6 +192,27 @@ def _raises(piece: Piece, counting: Counting) -> tuple[int, ...]:
     if len(found) < 2:
         return every
     return next((kind for kind in found if raise_arm(piece, counting, kind) is not None), every)
+
+
+def _without_strangers(piece: Piece, counting: Counting) -> tuple[int, ...]:
+    """Sets of one kind that turn about one shoulder once those are left out that no arm explains beside them.
+
+    Quick handling may look like the raises, and pushes harder than all of their reps. Empty where no kind keeps half
+    of its reps so.
+    """
+    counted = counting.counted
+    for kind in kinds(counted.sets, counted.templates):
+        reps = sum(len(counted.sets[k]) for k in kind)
+        while len(kind) > 1:
+            fewer = [tuple(k for k in kind if k != other) for other in kind]
+            levers = [_lever_of(piece, counting, _some(counted, few)) for few in fewer]
+            explained = [-1.0 if lever is None else lever.explained for lever in levers]
+            kind = fewer[explained.index(max(explained))]
+            if 2 * sum(len(counted.sets[k]) for k in kind) < reps:
+                break
+            if raise_arm(piece, counting, kind) is not None:
+                return kind
+    return ()
 
 
 def raise_arm(

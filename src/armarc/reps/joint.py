@@ -332,22 +332,23 @@ def told_apart(
     raises += [one for one in known if is_arm(one.reach_m)]
     kept, others = [], []
     for run, joint in seen:
-        is_elsewhere = joint is not None and (joint.is_line or joint.is_forearm(arm_m))
+        if joint is None:
+            kept.append(_looked_at(run, math.nan))
+            continue
+        is_elsewhere = joint.is_line or joint.is_forearm(arm_m)
         is_set = is_steady(run) and (arm_m is None or run.size > FEW)
         # Taken out of a run of raises it makes no set by itself.
         is_odd_one = run.is_elbow and run.size < FULL_SET
-        if joint is not None and (is_elsewhere or is_odd_one) and not is_set:
-            others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
-            continue
-        look = _looked_at(
-            run,
-            math.nan if joint is None else joint.reach_m,
-            arm_m if arm_m is not None and is_elsewhere else math.nan,
-        )
-        doubt = joint is not None and joint.is_no_arm and _is_loose(run, _alike(run, runs))
-        is_swung = joint is not None and run.curve == "tilt" and joint.in_plane_explained < IN_PLANE
+        is_swung = run.curve == "tilt" and joint.in_plane_explained < IN_PLANE
         is_beside = bool(raises) and not any(run.template.may_be(one) for one in raises)
-        kept.append(_doubted(look, doubt or (is_swung and is_beside)))
+        doubt = (joint.is_no_arm and _is_loose(run, _alike(run, runs))) or (is_swung and is_beside)
+        look = _looked_at(run, joint.reach_m, arm_m if arm_m is not None and is_elsewhere else math.nan)
+        # Neither the way of the raises beside it nor their joint: handling, however evenly it goes on.
+        is_handling = doubt and arm_m is not None and not may_be_raise(look.template)
+        if is_handling or ((is_elsewhere or is_odd_one) and not is_set):
+            others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
+        else:
+            kept.append(_doubted(look, doubt))
     return kept, others
 
 
