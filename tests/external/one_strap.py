@@ -66,7 +66,7 @@ def _rest(first, last, rate_hz):
     return force + 0.03 * noise[0], omega + 0.01 * noise[1]
 
 
-def _joined(parts, rate_hz):
+def joined(parts, rate_hz):
     force, omega = (np.concatenate(each) for each in zip(*parts, strict=True))
     time_s = np.arange(len(force)) / rate_hz
     return Recording(time_s=time_s, specific_force_m_s2=force, angular_velocity_rad_s=omega, rate_hz=rate_hz)
@@ -82,9 +82,9 @@ def _one_after_the_other(first, second, exercise):
     half = len(between[0]) // 2
     before, after = (tuple(each[cut] for each in between) for cut in (slice(half), slice(half, None)))
     parts = [(one.specific_force_m_s2, one.angular_velocity_rad_s) for one in (first, second)]
-    alone = [measured(_joined(each, rate_hz), exercise) for each in ((parts[0], before), (after, parts[1]))]
+    alone = [measured(joined(each, rate_hz), exercise) for each in ((parts[0], before), (after, parts[1]))]
     return Worn(
-        together=measured(_joined((parts[0], between, parts[1]), rate_hz), exercise),
+        together=measured(joined((parts[0], between, parts[1]), rate_hz), exercise),
         alone=[one for session in alone for one in session.sets],
     )
 

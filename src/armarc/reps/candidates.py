@@ -199,7 +199,9 @@ def candidates_of(
     of, look = of[keep[of]], look[keep[of]]
     on, beyond = goes_on[of], came_from_beyond[of]
     # Between two such movements lies a valley deeper than both are high: pulses at the tops of larger ones.
-    is_pulse = on[:-1] & beyond[1:] & (look[:-1] == look[1:])
+    valley = np.minimum(fall[of[:-1]], rise[of[1:]])
+    is_deeper = valley > WENT_ON * np.maximum(rise[of[:-1]], fall[of[1:]])
+    is_pulse = on[:-1] & beyond[1:] & is_deeper & (look[:-1] == look[1:])
     on[:-1] &= ~is_pulse
     beyond[1:] &= ~is_pulse
     each = 4 * of + 2 * on + beyond

@@ -20,7 +20,9 @@ NO_RISE = "turns as a rep does, but the arm's angle does not rise in it: check e
 NO_CYCLE = "counted by its turning and no cycle of its set"
 SWING = "an arm swung to and fro: walking, loosening up"
 CIRCLE = "goes round in a circle: it does not come back the way it went out"
-ELBOW = "turns about the elbow or wrist and not about the shoulder: drinking, a look at a watch, another exercise"
+ELBOW = (
+    "turns about the elbow or wrist and not about the shoulder: drinking, a look at a watch, another exercise"
+)
 LINE = "goes along a line and not about the shoulder: pushing, pressing"
 AT_AN_END = "right before or after a set and unlike its reps: picking up, putting down, reaching"
 
