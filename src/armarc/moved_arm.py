@@ -197,21 +197,24 @@ def _raises(piece: Piece, counting: Counting) -> tuple[int, ...]:
 def _without_strangers(piece: Piece, counting: Counting) -> tuple[int, ...]:
     """Sets of one kind that turn about one shoulder once those are left out that no arm explains beside them.
 
-    Quick handling may look like the raises, and pushes harder than all of their reps. Empty where no kind keeps half
-    of its reps so.
+    Quick handling may look like the raises, and pushes harder than all of their reps. Which end was taken for the
+    bottom is no matter. Empty where no kind keeps half of its reps so.
     """
     counted = counting.counted
     for kind in kinds(counted.sets, counted.templates):
-        reps = sum(len(counted.sets[k]) for k in kind)
-        while len(kind) > 1:
-            fewer = [tuple(k for k in kind if k != other) for other in kind]
+        reps, left = sum(len(counted.sets[k]) for k in kind), kind
+        while 2 * sum(len(counted.sets[k]) for k in left) >= reps:
+            if (
+                len(left) < len(counted.sets)
+                and raise_arm(piece, counting, left, either_end=True) is not None
+            ):
+                return left
+            if len(left) == 1:
+                break
+            fewer = [tuple(k for k in left if k != other) for other in left]
             levers = [_lever_of(piece, counting, _some(counted, few)) for few in fewer]
             explained = [-1.0 if lever is None else lever.explained for lever in levers]
-            kind = fewer[explained.index(max(explained))]
-            if 2 * sum(len(counted.sets[k]) for k in kind) < reps:
-                break
-            if raise_arm(piece, counting, kind) is not None:
-                return kind
+            left = fewer[explained.index(max(explained))]
     return ()
 
 

@@ -109,6 +109,20 @@ def test_gravity_removed_by_a_plain_high_pass_is_mostly_refused():
     assert refused >= 65
 
 
+def test_a_refusal_for_want_of_gravity_says_what_else_it_may_be():
+    """Gravity turned back by a gyroscope of other axes is smeared, but averages a good deal."""
+    said = []
+    for k in picked(1):
+        force, mixed = samples(k)[:, :3], samples(k)[:, 3:6][:, [1, 0, 2]]
+        try:
+            Recording.from_arrays(np.arange(len(force)) / 50.0, force, mixed)
+        except (FormatError, UnitError) as error:
+            said.append(str(error))
+    said = [words for words in said if "gravity was removed" in words]
+    assert said
+    assert all("or the axes of the two are not the same" in words for words in said)
+
+
 @pytest.mark.parametrize("code", [1, 2, 3])
 @pytest.mark.parametrize(
     ("order", "signs"), [((1, 0, 2), (1, 1, 1)), ((0, 1, 2), (-1, -1, -1)), ((1, 2, 0), (1, 1, 1))]

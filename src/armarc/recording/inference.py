@@ -25,6 +25,8 @@ NO_GRAVITY_HINT = (
     "record the accelerometer including gravity, or give gravity in columns of its own beside (gravity_x, …); without "
     "it nobody can tell which way the arm points"
 )
+_MUCH_LEFT = 0.3
+"""Of the median magnitude (working limit)."""
 _CLEARLY_BETTER = 0.5
 """As axes are doubted (`sensor_axes.axes_warning`): half of what is left unexplained."""
 _STEADY = 0.7
@@ -81,11 +83,7 @@ def acceleration_unit(
             return unit, []
         if stated is None and removed and ratio < 0.5:
             raise FormatError(
-                f"turned back by the gyroscope, the acceleration averages {gravity:.3g} {unit} where gravity would "
-                f"stand (its median is {median:.3g} {unit}): gravity was removed from it",
-                NO_GRAVITY_HINT,
-                file=file,
-                column=column,
+                _removed_words(gravity, median, f" {unit}"), NO_GRAVITY_HINT, file=file, column=column
             )
         better = f"; in {fitting[0]} it would fit" if fitting else ""
         advice = "state the true unit: --units acceleration=…"
@@ -100,13 +98,7 @@ def acceleration_unit(
             column=column,
         )
     if removed:
-        raise FormatError(
-            f"turned back by the gyroscope, the acceleration averages {gravity:.3g} where gravity would stand (its "
-            f"median is {median:.3g}): gravity was removed from it",
-            NO_GRAVITY_HINT,
-            file=file,
-            column=column,
-        )
+        raise FormatError(_removed_words(gravity, median), NO_GRAVITY_HINT, file=file, column=column)
     if fitting:
         return fitting[0], [
             f"acceleration is in {fitting[0]}: turned back by the gyroscope it averages {gravity:.4g}"
@@ -124,6 +116,15 @@ def acceleration_unit(
         advice,
         file=file,
         column=column,
+    )
+
+
+def _removed_words(gravity: float, median: float, unit: str = "") -> str:
+    """Why there is no gravity in the readings; where much is left, a gyroscope of other axes may turn it."""
+    other = ", or the axes of the two are not the same" if gravity > _MUCH_LEFT * median else ""
+    return (
+        f"turned back by the gyroscope, the acceleration averages {gravity:.3g}{unit} where gravity would stand (its "
+        f"median is {median:.3g}{unit}): gravity was removed from it{other}"
     )
 
 
