@@ -11,8 +11,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
+
+from armarc.arm_track import orientation_so_far
+from armarc.motion import up_in_sensor
 from armarc.moved_arm import Counting, RaiseArm, raise_arm
 from armarc.recording import FloatArray, Piece
+from armarc.reps.counting import Counted
 from armarc.reps.kinds import kinds
 
 HANGS_WITHIN_RAD = math.radians(40)
@@ -20,7 +25,15 @@ HANGS_WITHIN_RAD = math.radians(40)
 limit)."""
 ANEW_RAD = math.radians(15)
 """What hanging poses of a strap put on anew differ by (working limit). Two raises on one strap may as well, 9–27° in
-ten pairs of people's: each is then measured by itself, too. Less is a strap that slipped."""
+ten pairs of people's: each is then measured by itself, too. Less is a strap that slipped, but where the arm has
+turned as well."""
+SKEWED_RAD = math.radians(6)
+SKEWED_ERRORS = 4.0
+"""Sets before and after hang apart by so much, and by so many times what sets of one strap do (working limits)."""
+HANGS_ALIKE_RAD = math.radians(2.5)
+"""Hanging poses of one person's sets on one strap scatter by this and more (three people: 0.9–3.5°)."""
+ARM_TURNED_RAD = math.radians(10)
+"""And their lever arms by this: single sets of three people on one strap are up to 9° apart."""
 
 
 def strapped_anew(piece: Piece, counting: Counting) -> tuple[int, ...]:
@@ -42,7 +55,7 @@ def strapped_anew(piece: Piece, counting: Counting) -> tuple[int, ...]:
         return ()
     found = kinds(counted.sets, counted.templates)
     if len(found) < 2:
-        return ()
+        return _skewed(piece, counting, tuple(range(len(counted.sets))))
     ways: list[RaiseArm] = []
     way_of_set: dict[int, int] = {}
     for kind in found:
@@ -55,13 +68,50 @@ def strapped_anew(piece: Piece, counting: Counting) -> tuple[int, ...]:
         if way == len(ways):
             ways.append(arm)
         way_of_set.update(dict.fromkeys(kind, way))
-    cuts = []
     known = sorted(way_of_set)
-    for before, after in pairwise(known):
-        if way_of_set[before] != way_of_set[after]:
-            rest = counted.sets[after - 1][-1].bottom_after, counted.sets[after][0].bottom
-            cuts.append(sum(rest) // 2)
-    return tuple(cuts)
+    cuts = [
+        _rest_between(counted, before, after)
+        for before, after in pairwise(known)
+        if way_of_set[before] != way_of_set[after]
+    ]
+    return tuple(cuts) or _skewed(piece, counting, tuple(known))
+
+
+def _skewed(piece: Piece, counting: Counting, sets: tuple[int, ...]) -> tuple[int, ...]:
+    """The rest in which a strap was turned by less, if there is one.
+
+    The arm hangs otherwise from then on in every set, and its own lever arm has turned, too.
+    """
+    counted = counting.counted
+    if len(sets) < 2:
+        return ()
+    quaternion = orientation_so_far(piece, counting.choices, counting.workings).quaternion
+    hanging = np.array(
+        [-up_in_sensor(quaternion[[m.bottom for m in counted.sets[k]]]).mean(axis=0) for k in sets]
+    )
+    hanging /= np.linalg.norm(hanging, axis=1)[:, None]
+    most, at = 0.0, 0
+    for n in range(1, len(sets)):
+        sides = hanging[:n], hanging[n:]
+        means = [side.mean(axis=0) / np.linalg.norm(side.mean(axis=0)) for side in sides]
+        apart = _apart(*means)
+        off = np.concatenate([side - mean for side, mean in zip(sides, means, strict=True)])
+        scatter = math.sqrt(float((off * off).sum()) / max(len(sets) - 2, 1))
+        error = max(scatter, HANGS_ALIKE_RAD) * math.sqrt(1 / n + 1 / (len(sets) - n))
+        if apart > SKEWED_RAD and apart / error > max(most, SKEWED_ERRORS):
+            most, at = apart / error, n
+    if not at:
+        return ()
+    arms = [raise_arm(piece, counting, side, either_end=True) for side in (sets[:at], sets[at:])]
+    before, after = arms
+    if before is None or after is None or _apart(before.direction, after.direction) < ARM_TURNED_RAD:
+        return ()
+    return (_rest_between(counted, sets[at - 1], sets[at]),)
+
+
+def _rest_between(counted: Counted, before: int, after: int) -> int:
+    """Middle of the rest before a set that is worn otherwise than another one before it."""
+    return (counted.sets[after - 1][-1].bottom_after + counted.sets[after][0].bottom) // 2
 
 
 def cut(piece: Piece, at: tuple[int, ...]) -> list[Piece]:

@@ -343,8 +343,9 @@ def told_apart(
         is_beside = bool(raises) and not any(run.template.may_be(one) for one in raises)
         doubt = (joint.is_no_arm and _is_loose(run, _alike(run, runs))) or (is_swung and is_beside)
         look = _looked_at(run, joint.reach_m, arm_m if arm_m is not None and is_elsewhere else math.nan)
-        # Neither the way of the raises beside it nor their joint: handling, however evenly it goes on.
-        is_handling = doubt and arm_m is not None and not may_be_raise(look.template)
+        # Neither the way, the joint nor the pace of the raises beside it: handling, however evenly it goes on.
+        is_hurried = bool(raises) and all(run.template.is_handling_beside(one) for one in raises)
+        is_handling = doubt and is_hurried and not may_be_raise(look.template)
         if is_handling or ((is_elsewhere or is_odd_one) and not is_set):
             others.append(replace(run, is_line=joint.is_line, is_elbow=not joint.is_line))
         else:
