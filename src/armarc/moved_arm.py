@@ -247,11 +247,22 @@ def raise_arm(
             and lever.explained >= LEAST_EXPLAINED
             and place.least_reach_m <= lever.reach_m <= place.most_reach_m
         ):
-            down = -up_in_sensor(quaternion[[m.bottom for group in reps for m in group]]).mean(axis=0)
-            return RaiseArm(direction=arm, hanging=down / np.linalg.norm(down))
+            bottoms = [m.bottom for group in reps for m in group]
+            return RaiseArm(direction=arm, hanging=_down(quaternion, bottoms))
         if raised > -RAISED_SHARE:
             return None
     return None
+
+
+def hanging(piece: Piece, counting: Counting, which: int) -> FloatArray:
+    """Down in sensor axes where the reps of one of a piece's sets begin, a unit vector."""
+    quaternion = orientation_so_far(piece, counting.choices, counting.workings).quaternion
+    return _down(quaternion, [m.bottom for m in counting.counted.sets[which]])
+
+
+def _down(quaternion: FloatArray, at: list[int]) -> FloatArray:
+    mean = -up_in_sensor(quaternion[at]).mean(axis=0)
+    return np.asarray(mean / np.linalg.norm(mean))
 
 
 def _lever_of(piece: Piece, counting: Counting, sets: tuple[tuple[Movement, ...], ...]) -> LeverArm | None:

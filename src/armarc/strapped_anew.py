@@ -13,9 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from armarc.arm_track import orientation_so_far
-from armarc.motion import up_in_sensor
-from armarc.moved_arm import Counting, RaiseArm, raise_arm
+from armarc.moved_arm import Counting, RaiseArm, hanging, raise_arm
 from armarc.recording import FloatArray, Piece
 from armarc.reps.counting import Counted
 from armarc.reps.kinds import kinds
@@ -28,7 +26,7 @@ ANEW_RAD = math.radians(15)
 ten pairs of people's: each is then measured by itself, too. Less is a strap that slipped, but where the arm has
 turned as well."""
 SKEWED_RAD = math.radians(6)
-SKEWED_ERRORS = 4.0
+SKEWED_ERRORS = 3.0
 """Sets before and after hang apart by so much, and by so many times what sets of one strap do (working limits)."""
 HANGS_ALIKE_RAD = math.radians(2.5)
 """Hanging poses of one person's sets on one strap scatter by this and more (three people: 0.9–3.5°)."""
@@ -80,33 +78,36 @@ def strapped_anew(piece: Piece, counting: Counting) -> tuple[int, ...]:
 def _skewed(piece: Piece, counting: Counting, sets: tuple[int, ...]) -> tuple[int, ...]:
     """The rest in which a strap was turned by less, if there is one.
 
-    The arm hangs otherwise from then on in every set, and its own lever arm has turned, too.
+    The arm hangs otherwise from then on in every set, and its own lever arm has turned, too. Where none shows, the arm
+    is taken as it hangs, and has to hang as otherwise as on a strap put on anew.
     """
-    counted = counting.counted
     if len(sets) < 2:
         return ()
-    quaternion = orientation_so_far(piece, counting.choices, counting.workings).quaternion
-    hanging = np.array(
-        [-up_in_sensor(quaternion[[m.bottom for m in counted.sets[k]]]).mean(axis=0) for k in sets]
-    )
-    hanging /= np.linalg.norm(hanging, axis=1)[:, None]
-    most, at = 0.0, 0
-    for n in range(1, len(sets)):
-        sides = hanging[:n], hanging[n:]
-        means = [side.mean(axis=0) / np.linalg.norm(side.mean(axis=0)) for side in sides]
-        apart = _apart(*means)
-        off = np.concatenate([side - mean for side, mean in zip(sides, means, strict=True)])
-        scatter = math.sqrt(float((off * off).sum()) / max(len(sets) - 2, 1))
-        error = max(scatter, HANGS_ALIKE_RAD) * math.sqrt(1 / n + 1 / (len(sets) - n))
-        if apart > SKEWED_RAD and apart / error > max(most, SKEWED_ERRORS):
-            most, at = apart / error, n
+    at, apart = _step(np.array([hanging(piece, counting, k) for k in sets]))
     if not at:
         return ()
-    arms = [raise_arm(piece, counting, side, either_end=True) for side in (sets[:at], sets[at:])]
-    before, after = arms
-    if before is None or after is None or _apart(before.direction, after.direction) < ARM_TURNED_RAD:
-        return ()
-    return (_rest_between(counted, sets[at - 1], sets[at]),)
+    before, after = (raise_arm(piece, counting, side, either_end=True) for side in (sets[:at], sets[at:]))
+    if before is None or after is None:
+        is_turned = apart > ANEW_RAD
+    else:
+        is_turned = _apart(before.direction, after.direction) > ARM_TURNED_RAD
+    return (_rest_between(counting.counted, sets[at - 1], sets[at]),) if is_turned else ()
+
+
+def _step(directions: FloatArray) -> tuple[int, float]:
+    """Which of some unit vectors in order, shape (n, 3), is the first to lie elsewhere than those before it, as those
+    after it do, and by how much, rad; 0 where none surely does."""
+    surest, first, by = SKEWED_ERRORS, 0, 0.0
+    for at in range(1, len(directions)):
+        sides = directions[:at], directions[at:]
+        means = [side.mean(axis=0) / np.linalg.norm(side.mean(axis=0)) for side in sides]
+        off = np.concatenate([side - mean for side, mean in zip(sides, means, strict=True)])
+        scatter = math.sqrt(float((off * off).sum()) / max(len(directions) - 2, 1))
+        error = max(scatter, HANGS_ALIKE_RAD) * math.sqrt(1 / at + 1 / (len(directions) - at))
+        apart = _apart(*means)
+        if apart > max(SKEWED_RAD, surest * error):
+            surest, first, by = apart / error, at, apart
+    return first, by
 
 
 def _rest_between(counted: Counted, before: int, after: int) -> int:
