@@ -121,7 +121,7 @@ def acceleration_unit(
 
 def _removed_words(gravity: float, median: float, unit: str = "") -> str:
     """Why there is no gravity in the readings; where much is left, a gyroscope of other axes may turn it."""
-    other = ", or the axes of the two are not the same" if gravity > _MUCH_LEFT * median else ""
+    other = ", or its axes are not those of the gyroscope" if gravity > _MUCH_LEFT * median else ""
     return (
         f"turned back by the gyroscope, the acceleration averages {gravity:.3g}{unit} where gravity would stand (its "
         f"median is {median:.3g}{unit}): gravity was removed from it{other}"
