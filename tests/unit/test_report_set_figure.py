@@ -347,6 +347,21 @@ def test_sessions_are_tidy_and_name_every_set(count):
     assert f"of {judged}" in text
 
 
+def test_sets_of_another_exercise_are_named_and_not_judged():
+    motion, sets = session(3, 60.0, band=[(45.0, 70.0)] * 3, load_kg=[8.0] * 3)
+    other = tuple(replace(rep, quality=(*rep.quality, "another_exercise")) for rep in sets[1].reps)
+    beside = [sets[0], replace(sets[1], reps=other), sets[2]]
+    figure = draw_session(motion, beside)
+    assert_tidy(figure)
+    text = all_text(figure)
+    judged = sum(rep.start_verdict is not None for m in (sets[0], sets[2]) for rep in m.reps)
+    assert f"of {judged}" in text
+    assert "2 sets" in text
+    assert "1 set of something else" in text
+    # Where it is all there is, it is shown as any set.
+    assert "something else" not in all_text(draw_session(motion, [beside[1]]))
+
+
 def test_session_in_pieces_and_without_a_set():
     first, _ = invent(3)
     later = replace(first, time_s=first.time_s + 100.0)

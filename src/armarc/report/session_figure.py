@@ -20,6 +20,7 @@ from armarc.report import picture_parts, style
 from armarc.report import wording as words
 from armarc.report.picture_parts import SIDE_IN, KeyItem
 from armarc.report.style import Palette
+from armarc.reps.summary import ANOTHER_EXERCISE
 from armarc.reps.types import MeasuredSet
 
 if TYPE_CHECKING:
@@ -104,7 +105,7 @@ def _draw(
     top += _ANGLE_IN + _TITLE_IN
     picture_parts.panel_title(page, "Start velocity", "degrees per second", height - top + 0.16)
     lower = style.inch_axes(figure, _LEFT_IN, top, inner, _START_IN)
-    _start_panel(lower, sets, palette)
+    _start_panel(lower, _judged(sets), palette)
     for axes in (upper, lower):
         axes.set_xlim(start_s, end_s)
         _minutes(axes, end_s - start_s)
@@ -143,13 +144,16 @@ def _notes(motions: list[ArmMotion], sets: Sequence[MeasuredSet], place: str) ->
 
 
 def _headline(page: Axes, palette: Palette, motions: list[ArmMotion], sets: Sequence[MeasuredSet]) -> None:
-    reps = [rep for measured in sets for rep in measured.reps]
+    raises = _judged(sets)
+    reps = [rep for measured in raises for rep in measured.reps]
     judged = [rep for rep in reps if rep.start_verdict is not None]
     inside = sum(rep.start_verdict == "inside" for rep in judged)
     names = list(dict.fromkeys(words.exercise_of(measured).name for measured in sets))
     title = names[0] if len(names) == 1 else "Session" if names else "No set found"
     length_s = motions[-1].time_s[-1] - motions[0].time_s[0]
-    facts = [counted(len(sets), "set"), counted(len(reps), "rep"), _clock(float(length_s), True)]
+    facts = [counted(len(raises), "set"), counted(len(reps), "rep"), _clock(float(length_s), True)]
+    if len(raises) < len(sets):
+        facts.insert(2, f"{counted(len(sets) - len(raises), 'set')} of something else")
     sides = {measured.side for measured in sets if measured.side}
     if len(sides) == 1:
         facts.insert(0, f"{sides.pop()} arm")
@@ -229,7 +233,7 @@ def _set_names(
     """Name each set above its stretch, as far as there is room."""
     centres = [_LEFT_IN + (0.5 * (m.start_s + m.end_s) - start_s) * second_in for m in sets]
     gaps = [b - a for a, b in pairwise(centres)]
-    several = _several(sets)
+    several, judged_sets = _several(sets), _judged(sets)
     for i, (measured, x) in enumerate(zip(sets, centres, strict=True)):
         room = min([*gaps[max(0, i - 1) : i + 1], 2 * (x - 0.1), 2 * (page.get_xlim()[1] - 0.1 - x)]) - 0.12
         judged = sum(rep.start_verdict is not None for rep in measured.reps)
@@ -237,6 +241,8 @@ def _set_names(
         short = counted(len(measured.reps), "rep")
         loaded = short + (f" × {measured.load_kg:g} kg" if measured.load_kg is not None else "")
         facts: list[tuple[str, ...]] = [(f"{loaded}, {inside} in band" if judged else loaded, loaded, short)]
+        if measured not in judged_sets:
+            facts = [("something else", "other")]
         if several:
             side = f", {measured.side}" if measured.side else ""
             name = words.exercise_of(measured).name
@@ -260,6 +266,11 @@ def _set_names(
 def _several(sets: Sequence[MeasuredSet]) -> bool:
     """Whether the sets differ in exercise or side, so that each must be named."""
     return len({(measured.exercise, measured.side) for measured in sets}) > 1
+
+
+def _judged(sets: Sequence[MeasuredSet]) -> list[MeasuredSet]:
+    """Those with a rep that may be one of the exercise they are called; all of them where there is none."""
+    return [one for one in sets if any(ANOTHER_EXERCISE not in rep.quality for rep in one.reps)] or list(sets)
 
 
 def _minutes(axes: Axes, length_s: float) -> None:
