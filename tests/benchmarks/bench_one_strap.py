@@ -3,7 +3,8 @@
 Run with ``python tests/benchmarks/bench_one_strap.py``: watches that go from one wrist to the other (open wrist
 dataset, `seglearn`), and, with the people data beside the project, sensors turned half round before the last of three
 sets and two people one after the other (`tests/external/one_strap.py`). "As alone": every set with its reps, starts
-and ranges within a standard error. "Said": that the sensor lay otherwise on the arm.
+and ranges within a standard error. "Said": that the sensor lay otherwise on the arm. "Live": a stream of it ends with
+as many reps in every set as each part has alone.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ HALF_TURNS = ((-1.0, -1.0, 1.0), (-1.0, 1.0, -1.0))
 
 def line(what: str, cases: list[Worn]) -> None:
     alike, said = sum(one.is_alike for one in cases), sum(one.is_said for one in cases)
-    print(f"{what}: as alone {alike} of {len(cases)}, said in {said}", flush=True)
+    live = sum(one.is_counted_live for one in cases)
+    print(f"{what}: as alone {alike} of {len(cases)}, said in {said}; counted so live {live}", flush=True)
 
 
 def main() -> None:

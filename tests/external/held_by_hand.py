@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from one_strap import joined, measured, of_person
+from one_strap import joined, measured, of_person, turned
 from scipy.spatial.transform import Rotation
 from test_people_counts import FOLDER
 from watch_lifts import attitude, smooth
@@ -21,6 +21,7 @@ from armarc.recording import Recording
 WINDOWS = FOLDER.parent / "orientation"
 G_M_S2, WINDOWS_HZ, RATE_HZ = 9.80665, 285.7, 25
 BESIDE_S, TURN_S = 1.2, 1.5
+WAY = smooth(np.arange(0, 1, 1 / (TURN_S * RATE_HZ)))
 LOOKED_AT = round(0.4 * RATE_HZ)
 NONE = {"perhaps_no_rep", "another_exercise"}
 
@@ -102,7 +103,11 @@ def _other_movement(first, last, rng):
         force, omega = _window(rng)
         begins, ends = (_direction(force[part]) for part in (slice(None, LOOKED_AT), slice(-LOOKED_AT, None)))
         turn = Rotation.from_rotvec(first * rng.uniform(0, 2 * np.pi)) * _least_turn(begins, first)
-        parts += [(turn.apply(force), turn.apply(omega)), _turned(turn.apply(ends), last), _still(last, rng)]
+        parts += [
+            (turn.apply(force), turn.apply(omega)),
+            turned(turn.apply(ends), last, WAY, RATE_HZ),
+            _still(last, rng),
+        ]
         first = last
     return tuple(np.concatenate(each) for each in zip(*parts, strict=True))
 
@@ -133,10 +138,3 @@ def _least_turn(one, other):
 def _still(up, rng):
     noise = rng.normal(size=(2, round(rng.uniform(2, 6) * RATE_HZ), 3))
     return G_M_S2 * up + 0.05 * noise[0], 0.01 * noise[1]
-
-
-def _turned(first, last):
-    turn = _least_turn(first, last).as_rotvec()
-    share = smooth(np.arange(0, 1, 1 / (TURN_S * RATE_HZ)))
-    force = G_M_S2 * Rotation.from_rotvec(np.outer(share, turn)).apply(first)
-    return force, -np.outer(np.gradient(share) * RATE_HZ, turn)

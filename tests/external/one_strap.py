@@ -16,20 +16,29 @@ from watch_lifts import attitude, smooth
 
 import armarc
 from armarc.recording import Recording
+from live_runs import run, sets_in
 
 REST_S, TURN_S = 9.0, 1.5
 
 
 @dataclass(frozen=True)
 class Worn:
-    """Sets measured together, and each part alone."""
+    """Sets recorded and measured together, and each part alone."""
 
+    recording: Recording
     together: armarc.Session
     alone: list
 
     @property
     def is_said(self):
         return any("lay otherwise on the arm" in words for words in self.together.warnings)
+
+    @property
+    def is_counted_live(self):
+        """Whether a live stream of it ends with as many reps in every set as each part alone has."""
+        exercise = self.together.sets[0].exercise
+        live = sets_in(run(self.recording, exercise=exercise, side="right"))
+        return [len(one.reps) for one in live] == [len(one.reps) for one in self.alone]
 
     @property
     def is_alike(self):
@@ -57,13 +66,18 @@ def _are_alike(one, other):
 
 def _rest(first, last, rate_hz):
     """An arm that rests, turns from one attitude of the sensor (its gravity) to another, and rests."""
-    turn = Rotation.align_vectors(last[None], first[None])[0].as_rotvec()
     still = np.ones(round(REST_S * rate_hz))
     share = np.concatenate([0 * still, smooth(np.arange(0, 1, 1 / (TURN_S * rate_hz))), still])
-    force = GRAVITY_M_S2 * Rotation.from_rotvec(np.outer(share, turn)).apply(first)
-    omega = -np.outer(np.gradient(share) * rate_hz, turn)
+    force, omega = turned(first, last, share, rate_hz)
     noise = np.random.default_rng(1).normal(size=(2, *force.shape))
     return force + 0.03 * noise[0], omega + 0.01 * noise[1]
+
+
+def turned(first, last, share, rate_hz):
+    """What a sensor reads that turns about itself, `share` of the way from where `first` is up to where `last` is."""
+    turn = Rotation.align_vectors(last[None], first[None])[0].as_rotvec()
+    force = GRAVITY_M_S2 * Rotation.from_rotvec(np.outer(share, turn)).apply(first)
+    return force, -np.outer(np.gradient(share) * rate_hz, turn)
 
 
 def joined(parts, rate_hz):
@@ -83,8 +97,10 @@ def _one_after_the_other(first, second, exercise):
     before, after = (tuple(each[cut] for each in between) for cut in (slice(half), slice(half, None)))
     parts = [(one.specific_force_m_s2, one.angular_velocity_rad_s) for one in (first, second)]
     alone = [measured(joined(each, rate_hz), exercise) for each in ((parts[0], before), (after, parts[1]))]
+    whole = joined((parts[0], between, parts[1]), rate_hz)
     return Worn(
-        together=measured(joined((parts[0], between, parts[1]), rate_hz), exercise),
+        recording=whole,
+        together=measured(whole, exercise),
         alone=[one for session in alone for one in session.sets],
     )
 
@@ -112,9 +128,9 @@ def turned_half_round(number, signs):
     plain = of_person(number)
     sets = measured(plain, "lateral-raise").sets
     is_after = plain.time_s[:, None] > (sets[1].end_s + sets[2].start_s) / 2
-    turned = replace(
+    worn = replace(
         plain,
         specific_force_m_s2=plain.specific_force_m_s2 * np.where(is_after, signs, 1.0),
         angular_velocity_rad_s=plain.angular_velocity_rad_s * np.where(is_after, signs, 1.0),
     )
-    return Worn(together=measured(turned, "lateral-raise"), alone=list(sets))
+    return Worn(recording=worn, together=measured(worn, "lateral-raise"), alone=list(sets))

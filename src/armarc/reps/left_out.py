@@ -93,5 +93,6 @@ def what_was_left_out(left_out: Sequence[LeftOutMovement]) -> str:
     """How many movements were no reps, and why, in words."""
     counts = Counter(out.reason for out in left_out)
     reasons = "; ".join(f"{reason} ({n})" if len(counts) > 1 else reason for reason, n in counts.items())
-    what = "movement was" if len(left_out) == 1 else "movements were"
-    return f"{len(left_out)} {what} not counted as reps: {reasons}"
+    if len(left_out) == 1:
+        return f"1 movement was not counted as a rep: {reasons}"
+    return f"{len(left_out)} movements were not counted as reps: {reasons}"
